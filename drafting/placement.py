@@ -1,0 +1,62 @@
+"""Where one copy of a piece lies on the cloth: place, turn, mirror, lock.
+
+Shared by the planners, the docket and the table. The piece's grain (its y axis) lies along
+the cloth's length (its x axis) when ``turn_deg`` is 0; a mirrored piece is turned over first.
+
+Frames: piece mm (x away from the centre line, y up along the grain); cloth mm (x along the
+length, y across, 0 at the near selvedge or at the fold); both right-handed.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Placement:
+    """One copy of a piece on the cloth.
+
+    ``piece``: its name; ``copy``: 1, 2, …; ``at``: (x, y) mm, where the piece's origin lies in
+    the cloth frame; ``turn_deg``: counter-clockwise, 0 has the grain along the cloth's length;
+    ``mirrored``: turned over (its x axis reversed before turning); ``locked``: stays where she
+    put it; ``aside``: taken off the cloth for now.
+    """
+
+    piece: str
+    copy: int
+    at: tuple[float, float]
+    turn_deg: float = 0.0
+    mirrored: bool = False
+    locked: bool = False
+    aside: bool = False
+
+    @property
+    def key(self) -> str:
+        """The copy's name in the docket's ``traced`` list: ``front/1``."""
+        return f"{self.piece}/{self.copy}"
+
+    @property
+    def cloth_from_piece(self) -> NDArray[np.float64]:
+        """(3, 3) rigid matrix, piece mm → cloth mm (determinant −1 when mirrored)."""
+        return cloth_from_piece(self.at, self.turn_deg, self.mirrored)
+
+
+def cloth_from_piece(
+    at: tuple[float, float], turn_deg: float, mirrored: bool
+) -> NDArray[np.float64]:
+    """(3, 3) rigid matrix, piece mm → cloth mm.
+
+    At turn 0 the piece's +y maps to the cloth's +x and its +x to the cloth's −y (a quarter turn,
+    no mirroring); ``mirrored`` maps +x to +y instead.
+    """
+    quarter = round(turn_deg / 90.0)
+    if abs(turn_deg - 90.0 * quarter) < 1e-12:  # exact for the turns that cloth allows
+        c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[quarter % 4]
+    else:
+        c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    flip = -1.0 if mirrored else 1.0
+    return np.array([[s * flip, c, at[0]], [-c * flip, s, at[1]], [0.0, 0.0, 1.0]])

@@ -1,0 +1,155 @@
+"""The one console command, ``chalkbeam``.
+
+Commands are named here with one help line each and loaded when called, so that ``--help``
+loads neither OpenCV nor pygame nor scipy. The one place that turns errors into exit codes.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
+
+import click
+
+# command → (module under projector.commands, function, help line)
+_COMMANDS: dict[str, tuple[str, str, str]] = {
+    "demo": (
+        "demo",
+        "demo",
+        "The whole job on the virtual table: pictures and figures in a folder.",
+    ),
+    "blocks": (
+        "blocks",
+        "blocks",
+        "What can be drafted, from which measurements, in which styles.",
+    ),
+    "measure": ("measure", "measure", "Take measurements, guided, one at a time."),
+    "draft": ("draft", "draft", "Draft a docket's pieces: SVG, truing report, step pictures."),
+    "lay": ("lay", "lay", "Plan how the pieces lie on the cloth so that little is wasted."),
+    "calibrate": ("calibrate", "calibrate", "Find out how the projector sees the table."),
+    "project": ("project", "project", "Show the lay on the cloth; move, trace, cut."),
+    "frame": ("frame", "frame", "Write exactly what the projector would show to a picture."),
+    "print": (
+        "print_",
+        "print_",
+        "Print the pieces at true scale, tiled: when there is no projector.",
+    ),
+    "export": ("export", "export", "Write the pieces as SVG or DXF."),
+    "import": ("import_", "import_", "Take outlines from an SVG or DXF file into a docket."),
+}
+
+# subcommand of calibrate → the same
+CALIBRATE_COMMANDS: dict[str, tuple[str, str, str]] = {
+    "cards": ("calibrate_cards", "cards", "Print these marker cards once and cut them out."),
+    "pattern": ("calibrate_cards", "pattern", "The picture to project while the photo is taken."),
+    "photo": ("calibrate_photo", "photo", "Solve from one photo, or several."),
+    "live": ("calibrate_live", "live", "Show the pattern, grab camera frames, solve, save."),
+    "crosses": ("calibrate_tape", "crosses", "The numbered crosses for the tape measure."),
+    "tape": ("calibrate_tape", "tape", "Solve from distances taken with a tape measure."),
+    "check": ("calibrate_check", "check", "Is the calibration still true? By how much not?"),
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported only when they are called."""
+
+    def __init__(
+        self, *args: object, table: dict[str, tuple[str, str, str]], **kwargs: object
+    ) -> None:
+        super().__init__(*args, **kwargs)  # type: ignore[arg-type]  # handed through to click
+        self.table = table
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the job, not of the alphabet."""
+        return list(self.table)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the command's module and hand its function over."""
+        entry = self.table.get(cmd_name)
+        if entry is None:
+            return None
+        command = getattr(import_module(f"projector.commands.{entry[0]}"), entry[1])
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, naming the nearest command when there is none of that name."""
+        if args and args[0] not in self.table:
+            import difflib
+
+            near = difflib.get_close_matches(args[0], list(self.table), 1, 0.4)
+            hint = f" Did you mean '{near[0]}'?" if near else ""
+            ctx.fail(f"There is no command '{args[0]}'.{hint}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Help lines from the table, without importing anything."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, entry[2]) for name, entry in self.table.items()])
+
+
+def _version() -> str:
+    try:
+        return version("chalkbeam")
+    except PackageNotFoundError:
+        return "unknown (not installed)"
+
+
+def _print_version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    if value:
+        click.echo(f"chalkbeam {_version()}")
+        ctx.exit()
+
+
+@click.command(
+    cls=LazyGroup,
+    table=_COMMANDS,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_version,
+    help="Print the version and leave.",
+)
+def cli() -> None:
+    """From a tape measure to a true line on cloth.
+
+    Draft a garment from body measurements, lay it on the cloth that you have, find out how
+    the projector over your table sees that table, and trace the outlines that it throws.
+
+    Start with 'chalkbeam demo'. Never look into the projector's lens.
+    """
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command line; 0 done, 1 a check did not pass, 2 something to be put right."""
+    try:
+        result = cli.main(args=argv, prog_name="chalkbeam", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        code = 2
+    except click.exceptions.Abort:
+        click.echo("Stopped. What was saved stays saved.", err=True)
+        code = 130
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader of our output has gone; nothing more can be said
+        code = 0
+    except Exception as error:
+        from projector.commands.support import explain
+
+        text = explain(error)
+        if text is None:
+            raise
+        click.echo(text, err=True)
+        code = 2
+    else:
+        code = result if isinstance(result, int) else 0
+    if argv is None:
+        sys.exit(code)
+    return code
