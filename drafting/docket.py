@@ -12,6 +12,7 @@ import datetime
 import math
 import os
 import re
+import reprlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -376,7 +377,7 @@ class _Reader:
         self.faults += unknown_keys(data, _KEYS, str(self.path or ""))
         unit = data.get("unit", "mm")
         if unit not in UNITS:
-            self.fault("unit", f"{unit!r} is not a unit.", f"Use one of {', '.join(UNITS)}.")
+            self.fault("unit", f"{_short(unit)} is not a unit.", f"Use one of {', '.join(UNITS)}.")
             unit = "mm"
         self.unit: str = unit
         title = data.get("title", "untitled")
@@ -451,13 +452,15 @@ class _Reader:
                 self.fault(key, f.what, f.remedy)
             return max(low, 0.0)
         if not low <= mm <= high:
-            self.fault(key, f"{value} is outside {low:g} to {high:g} mm.", "Check the unit.")
+            self.fault(
+                key, f"{str(value)[:40]} is outside {low:g} to {high:g} mm.", "Check the unit."
+            )
             return max(low, 0.0)
         return mm
 
     def point(self, key: str, value: Any) -> tuple[float, float]:
         if not isinstance(value, list | tuple) or len(value) != 2:
-            self.fault(key, f"should be [x, y], not {value!r}.")
+            self.fault(key, f"should be [x, y], not {_short(value)}.")
             return (0.0, 0.0)
         limit = 1e5  # 100 m: past any cloth, and past any slip worth keeping
         x, y = (self.length(key, v, -limit, limit) for v in value)
@@ -472,13 +475,13 @@ class _Reader:
     def flag(self, where: str, row: Mapping[str, Any], key: str) -> bool:
         value = row.get(key, False)
         if not isinstance(value, bool):
-            self.fault(f"{where}.{key}", f"{value!r} is neither true nor false.")
+            self.fault(f"{where}.{key}", f"{_short(value)} is neither true nor false.")
             return False
         return value
 
     def count(self, where: str, value: Any, most: int = 1000) -> int:
         if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= most:
-            self.fault(where, f"{value!r} is not a whole number from 1 to {most}.")
+            self.fault(where, f"{_short(value)} is not a whole number from 1 to {most}.")
             return 1
         return value
 
@@ -536,7 +539,7 @@ class _Reader:
             name = row.get("name")
             if not isinstance(name, str) or not name.strip() or "/" in name:
                 self.fault(
-                    f"{where}.name", f"{name!r} is not a name.", "A word or two, without '/'."
+                    f"{where}.name", f"{_short(name)} is not a name.", "A word or two, without '/'."
                 )
                 continue
             if name in pieces:
@@ -567,7 +570,9 @@ class _Reader:
                 )
             ):
                 self.fault(
-                    f"{where}.turns", f"{turns!r} is not a list of degrees.", "Example: [0, 180]"
+                    f"{where}.turns",
+                    f"{_short(turns)} is not a list of degrees.",
+                    "Example: [0, 180]",
                 )
             cut = self.count(f"{where}.cut", row.get("cut", 1), 100)
             pair = self.flag(where, row, "pair")
@@ -662,7 +667,7 @@ class _Reader:
                 or not isinstance(turn, int | float)
                 or not math.isfinite(turn)
             ):
-                self.fault(f"{where}.turn", f"{turn!r} is not a number of degrees.")
+                self.fault(f"{where}.turn", f"{_short(turn)} is not a number of degrees.")
                 turn = 0
             placement = Placement(
                 name,
@@ -694,11 +699,15 @@ class _Reader:
         return tuple(dict(row) for _, row in self.rows("record", ("date", "note", "photo")))
 
 
+def _short(value: Any) -> str:
+    return reprlib.repr(value)
+
+
 def _kind(value: Any) -> str:
     if isinstance(value, bool):
         return "true/false"
-    names = {list: "a list", dict: "'key: value' pairs", str: f"the text {value!r}"}
-    return names.get(type(value), repr(value))
+    names = {list: "a list", dict: "'key: value' pairs", str: f"the text {_short(value)}"}
+    return names.get(type(value), _short(value))
 
 
 _TOP_KEY = re.compile(r"^(?:[A-Za-z_][\w-]*|'[^']*'|\"[^\"]*\")\s*:(?:\s|$)")

@@ -22,7 +22,19 @@ _MAX_BYTES = 4_000_000  # a docket of a hundred pieces is 50 kB; more is not a d
 
 
 class _Loader(yaml.SafeLoader):
-    """Safe loader that refuses a key written twice (the second would silently win)."""
+    """Safe loader that refuses a key written twice (the second would silently win).
+
+    Aliases are refused too: no file of ours needs them, and a few lines of them can grow
+    into more values than memory holds.
+    """
+
+    def compose_node(self, parent: yaml.Node | None, index: Any) -> yaml.Node | None:
+        """As the safe loader does, without aliases."""
+        if self.check_event(yaml.AliasEvent):
+            raise yaml.constructor.ConstructorError(
+                None, None, "references ('*name') are not read", self.peek_event().start_mark
+            )
+        return super().compose_node(parent, index)
 
 
 def _mapping(loader: _Loader, node: yaml.MappingNode) -> dict[Any, Any]:

@@ -1,0 +1,211 @@
+"""The docket: read whole, every fault told at once, saved without losing anything."""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from drafting import Docket, InputError, Piece
+from drafting.files import parse_yaml, write_atomic
+from drafting.placement import Placement, cloth_from_piece
+
+TEXT = """\
+# for the harbour concert
+chalkbeam: 1
+title: rehearsal top   # the green one
+wearer: alto-3
+measurements:
+  bust_girth: 934 mm
+  waist_girth: 775 mm
+  hip_girth_at_tailbone: 101,6 cm
+  neck_width: 5 1/4 in
+  shoulder_length: 121 mm
+  back_neck_to_tailbone: 600 mm
+garment: {block: quick-top}
+allowances: {all: 10 mm, hem: 1 in, front: {neckline: 6 mm}}
+# cotton from the attic
+cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}
+"""
+
+
+@pytest.fixture
+def docket_file(tmp_path: Path) -> Path:
+    path = tmp_path / "top.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    return path
+
+
+def test_reads_what_she_wrote(docket_file: Path) -> None:
+    """Units are parsed at the edge, per-piece allowances go before the general ones."""
+    docket = Docket.load(docket_file)
+    assert (docket.title, docket.wearer) == ("rehearsal top", "alto-3")
+    assert docket.allowances == {"all": 10.0, "hem": pytest.approx(25.4)}
+    assert docket.allowances_for("front")["neckline"] == 6.0
+    assert "neckline" not in docket.allowances_for("back")
+    assert set(docket.pieces()) == {"front", "back"}
+
+
+def test_saving_a_lay_keeps_her_comments(docket_file: Path) -> None:
+    """Only the changed section is written; every other line stays as she wrote it."""
+    docket = Docket.load(docket_file)
+    lay = (Placement("front", 1, (12.34567, 0.0), 180.0, False, True),)
+    docket.replace(lay=lay, traced=("front/1",)).save()
+    text = docket_file.read_text(encoding="utf-8")
+    for line in TEXT.splitlines():
+        assert line in text
+    again = Docket.load(docket_file)
+    assert again.lay == (Placement("front", 1, (12.3457, 0.0), 180.0, False, True),)
+    assert again.traced == ("front/1",)
+
+
+def test_saving_twice_replaces_the_section(docket_file: Path) -> None:
+    """A second save replaces the first lay and leaves one copy of each section."""
+    for x in (10.0, 20.0):
+        docket = Docket.load(docket_file)
+        docket.replace(lay=(Placement("back", 1, (x, 5.0)),), table={"side": "far"}).save()
+    text = docket_file.read_text(encoding="utf-8")
+    assert text.count("lay:") == 1
+    assert text.count("# cotton from the attic") == 1
+    assert Docket.load(docket_file).lay[0].at == (20.0, 5.0)
+    Docket.load(docket_file).replace(lay=(), table={}).save()
+    assert "lay:" not in docket_file.read_text(encoding="utf-8")
+
+
+def test_measurements_file_is_found_after_saving_elsewhere(tmp_path: Path) -> None:
+    """Saved to another folder, the docket still finds the measurements file it names."""
+    (tmp_path / "body").mkdir()
+    (tmp_path / "dockets").mkdir()
+    block = TEXT.split("measurements:\n")[1].split("garment:")[0]
+    (tmp_path / "body" / "a.yaml").write_text(
+        f"chalkbeam: 1\nunit: mm\nwearer: alto-3\nmeasurements:\n{block}", encoding="utf-8"
+    )
+    text = TEXT.replace("measurements:\n" + block, "measurements: ../body/a.yaml\n")
+    (tmp_path / "dockets" / "top.yaml").write_text(text, encoding="utf-8")
+    Docket.load(tmp_path / "dockets" / "top.yaml").save(tmp_path / "deep" / "er" / "copy.yaml")
+    copy = Docket.load(tmp_path / "deep" / "er" / "copy.yaml")
+    assert copy.measurements is not None
+    assert set(copy.pieces()) == {"front", "back"}
+
+
+def test_every_fault_is_told_at_once(tmp_path: Path) -> None:
+    """One message names each wrong key and value, with the nearest known key."""
+    path = tmp_path / "bad.yaml"
+    path.write_text(
+        "chalkbeam: 1\ntitel: x\ngarment: {blok: quick-top}\n"
+        "allowances: {all: ten}\nlay: [{piece: front, copy: 0, at: [1]}]\ntraced: 7\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(InputError) as caught:
+        Docket.load(path)
+    said = str(caught.value)
+    for part in (
+        "unknown key 'titel'. Did you mean 'title'?",
+        "unknown key 'blok'. Did you mean 'block'?",
+        "allowances.all",
+        "lay[0].copy",
+        "lay[0].at",
+        "traced",
+    ):
+        assert part in said, part
+    assert said.count(str(path)) >= 6
+
+
+def test_unknown_edge_in_allowances_is_named(docket_file: Path) -> None:
+    """An allowance for an edge that no piece has is refused with the edges there are."""
+    docket_file.write_text(TEXT.replace("hem: 1 in", "hemm: 1 in"), encoding="utf-8")
+    with pytest.raises(InputError, match=r"no edge 'hemm'.*Did you mean 'hem'"):
+        Docket.load(docket_file).pieces()
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        ("", "first line should read"),
+        ("chalkbeam: 2\ntitle: x\n", "reads version 1"),
+        ("title: x\n", "is missing"),
+        ("chalkbeam: 1\ntitle: [\n", "line"),
+        ("chalkbeam: 1\ntitle: a\ntitle: b\n", "stands twice"),
+        ("chalkbeam: 1\nallowances: &a {all: 1 mm}\ncloth: *b\n", "line"),
+        ("chalkbeam: 1\n? [a, b]\n: 1\n", "cannot be a key"),
+        ("[1, 2]\n", "key: value"),
+        ("chalkbeam: 1\ntitle: !!python/object/apply:os.getcwd []\n", "line"),
+    ],
+)
+def test_not_a_docket(tmp_path: Path, text: str, part: str) -> None:
+    """Text that is no docket gives one sentence with the line, never a traceback."""
+    path = tmp_path / "x.yaml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        Docket.load(path).draft()
+    assert part in str(caught.value)
+
+
+def test_missing_file_names_the_nearest(docket_file: Path) -> None:
+    """A slip in the file's name is answered with the file that is there."""
+    with pytest.raises(InputError, match=r"Did you mean .*top\.yaml"):
+        Docket.load(docket_file.with_name("topp.yaml"))
+
+
+def test_failed_write_leaves_the_old_file(
+    docket_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When the disk fails in the middle of a save, the old docket stays and no scrap is left."""
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(InputError, match="No space left"):
+        Docket.load(docket_file).replace(traced=("front/1",)).save()
+    assert docket_file.read_text(encoding="utf-8") == TEXT
+    assert [p.name for p in docket_file.parent.iterdir()] == ["top.yaml"]
+
+
+def test_write_keeps_mode_and_link(tmp_path: Path) -> None:
+    """A save through a link changes the file it points to and keeps its permissions."""
+    real = tmp_path / "real.yaml"
+    real.write_text("a", encoding="utf-8")
+    real.chmod(0o640)
+    link = tmp_path / "link.yaml"
+    link.symlink_to(real)
+    write_atomic(link, "b")
+    assert link.is_symlink()
+    assert real.read_text(encoding="utf-8") == "b"
+    assert stat.S_IMODE(real.stat().st_mode) == 0o640
+
+
+def test_imported_pieces_round_trip(docket_file: Path) -> None:
+    """An outline taken in from elsewhere is written, read back and laid like any other piece."""
+    pocket = Piece.from_outline(
+        "pocket", [(0, 0), (120, 0), (120, 140), (60, 160), (0, 140)], cut=2
+    )
+    Docket.load(docket_file).replace(imported={"pocket": pocket}).save()
+    again = Docket.load(docket_file).pieces()["pocket"]
+    assert again.cut == 2
+    np.testing.assert_allclose(
+        np.sort(np.asarray(again.sewing_line), axis=0),
+        np.sort(np.asarray(pocket.sewing_line), axis=0),
+    )
+
+
+def test_placement_convention() -> None:
+    """Turn 0 lays the grain along the cloth; only a mirrored piece changes its hand."""
+    for turn in (0.0, 90.0, 180.0, 37.5):
+        for mirrored in (False, True):
+            matrix = cloth_from_piece((5.0, 7.0), turn, mirrored)
+            assert np.linalg.det(matrix) == pytest.approx(-1.0 if mirrored else 1.0)
+            np.testing.assert_allclose(matrix[:2, :2] @ matrix[:2, :2].T, np.eye(2), atol=1e-15)
+    up = cloth_from_piece((0.0, 0.0), 0.0, False) @ [0.0, 1.0, 0.0]
+    np.testing.assert_array_equal(up, [1.0, 0.0, 0.0])
+
+
+def test_yaml_aliases_cannot_blow_up() -> None:
+    """References (a thousand million values from a few lines) are refused before they grow."""
+    lines = ["chalkbeam: 1", "a0: &a0 [1, 2, 3, 4, 5, 6, 7, 8, 9, 10]"]
+    lines += [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 10)]
+    with pytest.raises(InputError, match="references"):
+        parse_yaml("\n".join(lines), "bomb.yaml")
