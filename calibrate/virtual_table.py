@@ -35,8 +35,11 @@ _PAD_PX = 8  # dark rim of the light image, so that the beam's edge fades as it 
 _PREFILTER = 0.45  # sigma of the filter before sampling, in steps of the sampling grid
 _TILE_MM, _TILE_PX_PER_MM = 400, 3
 _PROJECTOR_WHITE = np.array([0.98, 1.0, 1.04])
-_ROOM_WHITE = np.array([1.05, 0.97, 0.84])  # a lamp is warmer than the beam; the camera sits between
+_ROOM_WHITE = np.array(
+    [1.05, 0.97, 0.84]
+)  # a lamp is warmer than the beam; the camera sits between
 _FAR_PX = 1.0e4
+_HALF_X, _HALF_Y = np.array([0.5, 0.0]), np.array([0.0, 0.5])
 
 
 @dataclass(frozen=True)
@@ -72,10 +75,11 @@ class Lens:
         """Ideal (N, 2) of seen (N, 2): Newton steps on `distort`, to rounding error."""
         ideal = seen.copy()
         h = 1e-6
+        ex, ey = np.array([h, 0.0]), np.array([0.0, h])
         for _ in range(30):
             miss = self.distort(ideal) - seen
-            jx = (self.distort(ideal + (h, 0.0)) - self.distort(ideal - (h, 0.0))) / (2 * h)
-            jy = (self.distort(ideal + (0.0, h)) - self.distort(ideal - (0.0, h))) / (2 * h)
+            jx = (self.distort(ideal + ex) - self.distort(ideal - ex)) / (2 * h)
+            jy = (self.distort(ideal + ey) - self.distort(ideal - ey)) / (2 * h)
             det = jx[:, 0] * jy[:, 1] - jy[:, 0] * jx[:, 1]
             step = np.column_stack(
                 [
@@ -116,8 +120,10 @@ class _Eye:
 
     def rays(self, pixels: Array) -> Array:
         """World directions (N, 3), not of unit length, in which the pixels (N, 2) look."""
-        ideal = self.lens.undistort((np.atleast_2d(np.asarray(pixels, float)) - np.array(self.centre_px)) / self.focal_px)
-        return np.column_stack([ideal, np.ones(len(ideal))]) @ np.array(self.rotation)
+        ideal = self.lens.undistort(
+            (np.atleast_2d(np.asarray(pixels, float)) - np.array(self.centre_px)) / self.focal_px
+        )
+        return np.asarray(np.column_stack([ideal, np.ones(len(ideal))]) @ np.array(self.rotation))
 
     def to_table(self, pixels: Array, height_mm: float = 0.0) -> Array:
         """Places (N, 2) in mm where the pixels' rays meet the plane at that height; nan if never."""
@@ -125,7 +131,7 @@ class _Eye:
         with np.errstate(divide="ignore", invalid="ignore"):
             t = (height_mm - self.position_mm[2]) / rays[:, 2]
             t = np.where(t > 0, t, np.nan)
-        return np.array(self.position_mm)[:2] + rays[:, :2] * t[:, None]
+        return np.asarray(np.array(self.position_mm)[:2] + rays[:, :2] * t[:, None])
 
     def _edge_px(self, per_side: int) -> Array:
         """Points (4·per_side, 2) round the rim of the picture, clockwise from its first pixel."""
@@ -200,9 +206,11 @@ class VirtualProjector(_Eye):
         ax, ay, az = (math.radians(a) for a in (*tilt_deg, turn_deg))
         down = np.diag([1.0, -1.0, -1.0])
         rotation = down @ (_rot(2, az) @ _rot(1, ay) @ _rot(0, ax)).T
-        rows = tuple(tuple(float(v) for v in row) for row in rotation)
+        rows = _rows(rotation)
         eye = cls(size, focal, centre, lens, (0.0, 0.0, 1.0), rows, **look)
-        spots = eye.to_table(np.array([[-0.5, (h - 1) / 2], [w - 0.5, (h - 1) / 2], [(w - 1) / 2, (h - 1) / 2]]))
+        spots = eye.to_table(
+            np.array([[-0.5, (h - 1) / 2], [w - 0.5, (h - 1) / 2], [(w - 1) / 2, (h - 1) / 2]])
+        )
         height = beam_width_mm / float(np.linalg.norm(spots[1] - spots[0]))
         place = np.array(middle_mm) - spots[2] * height
         return replace(eye, position_mm=(float(place[0]), float(place[1]), height))
@@ -215,7 +223,8 @@ class VirtualProjector(_Eye):
         """Light of each pixel, linear: (H, W, 1) for a grey frame, else (H, W, 3), without colour cast."""
         _check_frame(frame, self.size)
         grey = frame.ndim == 2 or (
-            np.array_equal(frame[..., 0], frame[..., 1]) and np.array_equal(frame[..., 0], frame[..., 2])
+            np.array_equal(frame[..., 0], frame[..., 1])
+            and np.array_equal(frame[..., 0], frame[..., 2])
         )
         values = frame if frame.ndim == 2 else frame[..., 0] if grey else frame
         curve = 1 / self.contrast + (1 - 1 / self.contrast) * (np.arange(256) / 255.0) ** self.gamma
@@ -231,15 +240,17 @@ class VirtualProjector(_Eye):
         px = np.column_stack([u.ravel(), v.ravel()])
 
         def light(p: Array) -> Array:
-            right = self.to_table(p + (0.5, 0.0)) - self.to_table(p - (0.5, 0.0))
-            below = self.to_table(p + (0.0, 0.5)) - self.to_table(p - (0.0, 0.5))
+            right = self.to_table(p + _HALF_X) - self.to_table(p - _HALF_X)
+            below = self.to_table(p + _HALF_Y) - self.to_table(p - _HALF_Y)
             area = np.abs(right[:, 0] * below[:, 1] - right[:, 1] * below[:, 0])
             r2 = ((p - np.array([(w - 1) / 2, (h - 1) / 2])) ** 2).sum(axis=1)
             return np.asarray((1 - self.falloff * r2 / (0.25 * (w * w + h * h))) / area)
 
         middle = light(np.array([[(w - 1) / 2, (h - 1) / 2]]))[0]
         nodes = (light(px) / middle).reshape(ny, nx)
-        return _spread(nodes, np.linspace(0, w - 1, nx), np.linspace(0, h - 1, ny), np.arange(w), np.arange(h))
+        return _spread(
+            nodes, np.linspace(0, w - 1, nx), np.linspace(0, h - 1, ny), np.arange(w), np.arange(h)
+        )
 
 
 @dataclass(frozen=True)
@@ -282,16 +293,17 @@ class VirtualCamera(_Eye):
         aim_mm: tuple[float, float] = (0.0, 0.0),
         **look: Any,
     ) -> VirtualCamera:
-        """A camera that just sees all of ``corners_mm`` (N, 2).
+        """A camera that just sees all of ``corners_mm`` (N, 2), the longer way along its picture.
 
         Args:
             tilt_deg: of its axis from the plumb line; azimuth_deg: on which side of the table it
-                is held (−90 is the person's side); roll_deg: turn about its axis, 0 with far up.
+                is held (−90 is the person's side); roll_deg: turn about its axis, 0 with the
+                corners' longer way along its rows.
             margin: of its picture left free on each side, as a fraction.
-            aim_mm: how far beside the middle of the corners it aims.
+            aim_mm: how far beside the best place it is held.
         """
         corners = np.asarray(corners_mm, float)
-        target = np.array([*(corners.mean(axis=0) + np.array(aim_mm)), 0.0])
+        target = np.array([*corners.mean(axis=0), 0.0])
         tilt, azimuth, roll = (math.radians(a) for a in (tilt_deg, azimuth_deg, roll_deg))
         back = np.array(
             [math.cos(azimuth) * math.sin(tilt), math.sin(azimuth) * math.sin(tilt), math.cos(tilt)]
@@ -302,25 +314,36 @@ class VirtualCamera(_Eye):
         up /= np.linalg.norm(up)
         right = np.cross(forward, up)
         down = -up
+        seen = corners - corners.mean(axis=0)
+        seen = np.column_stack([seen @ right[:2], seen @ down[:2]])
+        long_way = np.linalg.svd(seen, full_matrices=False)[2][0]
+        roll += math.atan(long_way[1] / long_way[0]) if abs(long_way[0]) > 1e-9 else math.pi / 2
         c, s = math.cos(roll), math.sin(roll)
         rotation = np.array([c * right + s * down, c * down - s * right, forward])
-        rows = tuple(tuple(float(v) for v in row) for row in rotation)
+        rows = _rows(rotation)
         w, h = size
         middle = centre_px or ((w - 1) / 2, (h - 1) / 2)
-        near, far = 50.0, 50_000.0
         camera = cls(size, focal_px, middle, lens or Lens(), (0.0, 0.0, 0.0), rows, **look)
-        for _ in range(60):
-            distance = math.sqrt(near * far)
-            place = target + back * distance
-            camera = replace(camera, position_mm=(float(place[0]), float(place[1]), float(place[2])))
-            px = camera.to_pixels(corners)
-            fits = bool(
-                np.isfinite(px).all()
-                and (px >= (w * margin, h * margin)).all()
-                and (px <= (w * (1 - margin), h * (1 - margin))).all()
-            )
-            near, far = (near, distance) if fits else (distance, far)
-        return camera
+        for _ in range(6):
+            near, far = 50.0, 50_000.0
+            for _ in range(50):
+                distance = math.sqrt(near * far)
+                camera = camera._at(target + back * distance)
+                px = camera.to_pixels(corners)
+                fits = bool(
+                    np.isfinite(px).all()
+                    and (px >= (w * margin, h * margin)).all()
+                    and (px <= (w * (1 - margin), h * (1 - margin))).all()
+                )
+                near, far = (near, distance) if fits else (distance, far)
+            # then the box of what it should see is brought to the middle of the picture
+            box = (px.min(axis=0) + px.max(axis=0)) / 2
+            seen_at = camera.to_table(np.array([box, [(w - 1) / 2, (h - 1) / 2]]))
+            target[:2] += seen_at[0] - seen_at[1]
+        return camera._at(target + back * distance + np.array([*aim_mm, 0.0]))
+
+    def _at(self, place: Array) -> VirtualCamera:
+        return replace(self, position_mm=(float(place[0]), float(place[1]), float(place[2])))
 
     @classmethod
     def phone(
@@ -348,7 +371,10 @@ class VirtualCamera(_Eye):
                 float(rng.normal(0, 3e-4)),
                 float(rng.normal(0, 3e-4)),
             ),
-            "centre_px": ((w - 1) / 2 + float(rng.normal(0, 0.005 * w)), (h - 1) / 2 + float(rng.normal(0, 0.005 * w))),
+            "centre_px": (
+                (w - 1) / 2 + float(rng.normal(0, 0.005 * w)),
+                (h - 1) / 2 + float(rng.normal(0, 0.005 * w)),
+            ),
             "tilt_deg": float(rng.uniform(3, 35)),
             "azimuth_deg": float(-90 + rng.uniform(-70, 70)),
             "roll_deg": float(rng.normal(0, 5)),
@@ -380,7 +406,10 @@ class VirtualCamera(_Eye):
                 float(rng.normal(0, 5e-4)),
                 float(rng.normal(0, 5e-4)),
             ),
-            "centre_px": ((w - 1) / 2 + float(rng.normal(0, 0.008 * w)), (h - 1) / 2 + float(rng.normal(0, 0.008 * w))),
+            "centre_px": (
+                (w - 1) / 2 + float(rng.normal(0, 0.008 * w)),
+                (h - 1) / 2 + float(rng.normal(0, 0.008 * w)),
+            ),
             "tilt_deg": float(rng.uniform(3, 30)),
             "azimuth_deg": float(-90 + rng.uniform(-70, 70)),
             "roll_deg": float(rng.normal(0, 4)),
@@ -394,7 +423,15 @@ class VirtualCamera(_Eye):
         }
         return cls.aimed(_corners_or_default(corners_mm), size, **(drawn | options))
 
-    def expose(self, light: Radiance, seed: int = 0, *, time_s: float = 0.0, wheel: float = 0.0, wheel_hz: float = 120.0) -> Image:
+    def expose(
+        self,
+        light: Radiance,
+        seed: int = 0,
+        *,
+        time_s: float = 0.0,
+        wheel: float = 0.0,
+        wheel_hz: float = 120.0,
+    ) -> Image:
         """A photo (H, W, 3) uint8 RGB of what falls on the sensor.
 
         Args:
@@ -426,7 +463,9 @@ class VirtualCamera(_Eye):
         photo: Image = curve[linear.astype(np.uint16)]
         if self.sharpen > 0:
             soft = cv2.GaussianBlur(photo, (0, 0), 1.2)
-            photo = np.asarray(cv2.addWeighted(photo, 1 + self.sharpen, soft, -self.sharpen, 0), np.uint8)
+            photo = np.asarray(
+                cv2.addWeighted(photo, 1 + self.sharpen, soft, -self.sharpen, 0), np.uint8
+            )
         return jpeg(photo, self.jpeg) if self.jpeg else photo
 
 
@@ -460,7 +499,11 @@ class Sheet:
         x = x - 2 / 3 * a * a * x**3  # the paper keeps its length along the curl
         c, s = math.cos(math.radians(self.angle_deg)), math.sin(math.radians(self.angle_deg))
         return np.column_stack(
-            [self.at_mm[0] + c * x - s * y, self.at_mm[1] + s * x + c * y, self.height_mm + a * x * x]
+            [
+                self.at_mm[0] + c * x - s * y,
+                self.at_mm[1] + s * x + c * y,
+                self.height_mm + a * x * x,
+            ]
         )
 
     def _bend(self) -> float:
@@ -475,7 +518,10 @@ class Sheet:
         a = self._bend()
         x = x + 2 / 3 * a * a * x**3
         return np.column_stack(
-            [x / self.print_scale[0] + self.size_mm[0] / 2, self.size_mm[1] / 2 - y / self.print_scale[1]]
+            [
+                x / self.print_scale[0] + self.size_mm[0] / 2,
+                self.size_mm[1] / 2 - y / self.print_scale[1],
+            ]
         )
 
     def _struck(self, origin: Array, rays: Array) -> Array:
@@ -604,20 +650,26 @@ class VirtualTable:
         rays[:, 2] = np.minimum(rays[:, 2], -1e-3)  # a ray above the horizon lands very far away
         origin = np.array(camera.position_mm)
         step = self._step_mm(camera) / n
-        beam, room = self._paint(frame, origin, rays, (nodes_x, nodes_y), (w, h), step, self._mirror_mm(camera))
+        beam, room = self._paint(
+            frame, origin, rays, (nodes_x, nodes_y), (w, h), step, self._mirror_mm(camera)
+        )
         sigma = camera.blur_px * n
         # what the prefilter and the box of a pixel have done already
         sigma = math.sqrt(max(sigma**2 - _PREFILTER**2 - (n * n - 1) / 12, 0.09))
         r = ((px - np.array(camera.centre_px)) / (0.5 * math.hypot(*camera.size))) ** 2
         r2 = r.sum(axis=1)
-        lit = (1 - camera.vignetting * r2) / (1 + r2 * (0.5 * math.hypot(*camera.size) / camera.focal_px) ** 2) ** 2
+        lit = (1 - camera.vignetting * r2) / (
+            1 + r2 * (0.5 * math.hypot(*camera.size) / camera.focal_px) ** 2
+        ) ** 2
         shade = _spread(lit.reshape(len(nodes_y), -1), nodes_x, nodes_y, np.arange(w), np.arange(h))
         out = []
         for part in (beam, room):
             part *= shade[..., None]
             part = np.asarray(cv2.GaussianBlur(part, (0, 0), sigma), np.float32)
             if n > 1:
-                part = np.asarray(cv2.resize(part, camera.size, interpolation=cv2.INTER_AREA), np.float32)
+                part = np.asarray(
+                    cv2.resize(part, camera.size, interpolation=cv2.INTER_AREA), np.float32
+                )
             out.append(part)
         bright = float(np.quantile((out[0][::8, ::8] + out[1][::8, ::8]).max(axis=2), 0.995))
         return Radiance(out[0], out[1], 0.8 / max(bright, 1e-6))
@@ -635,12 +687,16 @@ class VirtualTable:
         p = self.projector
         return camera.expose(self.radiance(frame, camera), seed, wheel=p.wheel, wheel_hz=p.wheel_hz)
 
-    def sequence(self, frame: Image, camera: VirtualCamera, count: int, seed: int = 0, fps: float = 29.97) -> Iterator[Image]:
+    def sequence(
+        self, frame: Image, camera: VirtualCamera, count: int, seed: int = 0, fps: float = 29.97
+    ) -> Iterator[Image]:
         """``count`` frames of a camera that stands still, with the colour wheel's flicker."""
         light = self.radiance(frame, camera)
         p = self.projector
         for i in range(count):
-            yield camera.expose(light, seed * 1009 + i, time_s=i / fps, wheel=p.wheel, wheel_hz=p.wheel_hz)
+            yield camera.expose(
+                light, seed * 1009 + i, time_s=i / fps, wheel=p.wheel, wheel_hz=p.wheel_hz
+            )
 
     def throw(
         self,
@@ -699,14 +755,18 @@ class VirtualTable:
         for start in range(0, len(px), 65536):
             part = px[start : start + 65536]
             near = np.rint(part).astype(int)
-            share = [_pixel_share(part[:, k, None] - near[:, k, None] - offsets, sigma) for k in (0, 1)]
+            share = [
+                _pixel_share(part[:, k, None] - near[:, k, None] - offsets, sigma) for k in (0, 1)
+            ]
             for i, dx in enumerate(offsets):
                 for j, dy in enumerate(offsets):
                     x, y = near[:, 0] + dx, near[:, 1] + dy
                     inside = (x >= 0) & (x < w) & (y >= 0) & (y < h)
                     weight = share[0][:, i] * share[1][:, j] * inside
-                    out[start : start + 65536] += weight[:, None] * emitted[np.clip(y, 0, h - 1), np.clip(x, 0, w - 1)]
-        return out * _PROJECTOR_WHITE
+                    out[start : start + 65536] += (
+                        weight[:, None] * emitted[np.clip(y, 0, h - 1), np.clip(x, 0, w - 1)]
+                    )
+        return np.asarray(out * _PROJECTOR_WHITE)
 
     def _step_mm(self, camera: VirtualCamera) -> float:
         """Width of a camera pixel on the table, at the middle of the beam."""
@@ -714,9 +774,8 @@ class VirtualTable:
         px = camera.to_pixels(middle[None])
         if not np.isfinite(px).all():
             return 0.5
-        beside = camera.to_table(np.concatenate([px, px + (1.0, 0.0), px + (0.0, 1.0)]))
-        area = np.cross(beside[1] - beside[0], beside[2] - beside[0])
-        return float(math.sqrt(abs(float(area)))) or 0.5
+        beside = camera.to_table(np.concatenate([px, px + 2 * _HALF_X, px + 2 * _HALF_Y]))
+        return math.sqrt(2 * _area(beside)) or 0.5
 
     def _mirror_mm(self, camera: VirtualCamera) -> Array:
         """Where on the table (2,) the camera sees the lens mirrored."""
@@ -744,24 +803,37 @@ class VirtualTable:
         spread_x, spread_y = _spline(nodes[0], np.arange(w)), _spline(nodes[1], np.arange(h))
         lamp = self._light_image(frame, step_mm)
         tile = _blurred(_tile(self.surface), _PREFILTER * step_mm * _TILE_PX_PER_MM)
-        ground = np.broadcast_to(origin, rays.shape) + rays * (-np.broadcast_to(origin, rays.shape)[:, 2] / rays[:, 2])[:, None]
+        ground = (
+            np.broadcast_to(origin, rays.shape)
+            + rays * (-np.broadcast_to(origin, rays.shape)[:, 2] / rays[:, 2])[:, None]
+        )
         ground_maps = self._maps(ground, ground[:, :2], shape, spread_x)
-        layers = [self._sheet_layer(s, origin, rays, nodes, shape, spread_x, step_mm) for s in self.sheets]
-        colour = lamp.shape[2] == 3
+        layers = [
+            self._sheet_layer(s, origin, rays, nodes, shape, spread_x, step_mm) for s in self.sheets
+        ]
         beam = np.empty((h, w, 3), np.float32)
         room = np.empty((h, w, 3), np.float32)
-        white, warm = _PROJECTOR_WHITE.astype(np.float32), (_ROOM_WHITE * self.ambient).astype(np.float32)
+        white, warm = (
+            _PROJECTOR_WHITE.astype(np.float32),
+            (_ROOM_WHITE * self.ambient).astype(np.float32),
+        )
         rim = self.beam_mm(4)
         span = np.float32(max(float(np.ptp(rim[:, 0])), 1.0))
         for top in range(0, h, 256):
             rows = slice(top, min(top + 256, h))
             u, v, x, y = (spread_y[rows] @ m for m in ground_maps)
-            lit = _sample(lamp, u, v)
-            lit *= self._grid(u, v, step_mm)[..., None]
-            paint = _sample(tile, np.mod(x, _TILE_MM) * _TILE_PX_PER_MM + 3.5, np.mod(y, _TILE_MM) * _TILE_PX_PER_MM + 3.5)
+            lit = self._lit(lamp, u, v, step_mm)
+            paint = _sample(
+                tile,
+                np.mod(x, _TILE_MM) * _TILE_PX_PER_MM + 3.5,
+                np.mod(y, _TILE_MM) * _TILE_PX_PER_MM + 3.5,
+            )
             beam_rows = paint * lit
             if self.glare and mirror_mm is not None:
-                lobe = np.exp(-((x - mirror_mm[0]) ** 2 + (y - mirror_mm[1]) ** 2) / np.float32(2 * self.glare_mm**2))
+                lobe = np.exp(
+                    -((x - mirror_mm[0]) ** 2 + (y - mirror_mm[1]) ** 2)
+                    / np.float32(2 * self.glare_mm**2)
+                )
                 beam_rows += np.float32(self.glare) * lobe[..., None] * lit
             for layer in layers:
                 layer.cover(self, rows, spread_y, lamp, step_mm, beam_rows, paint)
@@ -769,10 +841,11 @@ class VirtualTable:
             beam[rows] = beam_rows
             uneven = 1 + np.float32(self.slope) * np.clip(x / span, -1, 1)
             room[rows] = paint * uneven[..., None] * warm
-        del colour
         return beam, room
 
-    def _maps(self, places: Array, inner: Array, shape: tuple[int, int], spread_x: _Plane) -> list[_Plane]:
+    def _maps(
+        self, places: Array, inner: Array, shape: tuple[int, int], spread_x: _Plane
+    ) -> list[_Plane]:
         """Node maps, spread along x: lamp image px (u, v), then the two columns of ``inner``."""
         px = self.projector.to_pixels(places)
         px = np.clip(np.where(np.isfinite(px), px, -_FAR_PX), -_FAR_PX, _FAR_PX)
@@ -792,6 +865,14 @@ class VirtualTable:
         sigma = n * math.sqrt(p.defocus_px**2 + (_PREFILTER * step_mm / pixel_mm) ** 2)
         sigma = math.sqrt(max(sigma**2 - 1 / 6, 0.04))
         return _blurred(big, sigma)
+
+    def _lit(self, lamp: _Plane, u: _Plane, v: _Plane, step_mm: float) -> _Plane:
+        """Light (h, w, 1 or 3) at projector px (u, v), pixel grid included."""
+        n = np.float32(_LIGHT_SAMPLES)
+        shift = np.float32((_LIGHT_SAMPLES - 1) / 2 + _PAD_PX * _LIGHT_SAMPLES)
+        return np.asarray(
+            _sample(lamp, u * n + shift, v * n + shift) * self._grid(u, v, step_mm)[..., None]
+        )
 
     def _grid(self, u: _Plane, v: _Plane, step_mm: float) -> _Plane:
         """The dark lines between projector pixels, as far as defocus and camera leave them."""
@@ -817,29 +898,35 @@ class VirtualTable:
         places = sheet._struck(origin, rays)
         local = sheet._local(places)
         maps = self._maps(places, local, shape, spread_x)
-        picture = sheet.picture if sheet.picture.ndim == 3 else np.repeat(sheet.picture[..., None], 3, axis=2)
-        per_mm = np.array([picture.shape[1] / sheet.size_mm[0], picture.shape[0] / sheet.size_mm[1]])
-        colour = np.float32(sheet.ink) + np.float32(sheet.paper - sheet.ink) * picture.astype(np.float32) / 255
+        picture = (
+            sheet.picture
+            if sheet.picture.ndim == 3
+            else np.repeat(sheet.picture[..., None], 3, axis=2)
+        )
+        per_mm = np.array(
+            [picture.shape[1] / sheet.size_mm[0], picture.shape[0] / sheet.size_mm[1]]
+        )
+        colour = (
+            np.float32(sheet.ink)
+            + np.float32(sheet.paper - sheet.ink) * picture.astype(np.float32) / 255
+        )
         rim = 12
         whole = np.dstack([colour, np.ones(colour.shape[:2], np.float32)])
         whole = np.pad(whole, ((rim, rim), (rim, rim), (0, 0)))
         whole = _blurred(whole, _PREFILTER * step_mm * float(per_mm.mean()))
-        inside = (
-            (maps[2] > -5) & (maps[2] < sheet.size_mm[0] + 5) & (maps[3] > -5) & (maps[3] < sheet.size_mm[1] + 5)
-        )
-        del nodes, inside
-        return _Layer(maps, whole, per_mm, rim, sheet.size_mm)
+        box = _reach(local.reshape(*shape, 2), sheet.size_mm, nodes)
+        return _Layer(maps, whole, per_mm, rim, box)
 
 
 @dataclass(frozen=True)
 class _Layer:
-    """A sheet made ready for painting: node maps, its picture with cover as 4th channel."""
+    """A sheet made ready for painting: node maps, its picture with cover as 4th channel, its box in px."""
 
     maps: list[_Plane]
     picture: _Plane
     per_mm: Array
     rim: int
-    size_mm: tuple[float, float]
+    box: tuple[int, int, int, int]
 
     def cover(
         self,
@@ -852,20 +939,54 @@ class _Layer:
         paint: _Plane,
     ) -> None:
         """Paint the sheet over these rows of ``beam`` and ``paint`` (both changed)."""
-        x, y = (spread_y[rows] @ m for m in self.maps[2:])
-        inside = (x > -2) & (x < self.size_mm[0] + 2) & (y > -2) & (y < self.size_mm[1] + 2)
-        columns = np.flatnonzero(inside.any(axis=0))
-        lines = np.flatnonzero(inside.any(axis=1))
-        if not len(columns):
+        left, top, right, bottom = self.box
+        top, bottom = max(top, rows.start), min(bottom, rows.stop)
+        if top >= bottom or left >= right:
             return
-        box = (slice(int(lines[0]), int(lines[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1))
-        u, v = (spread_y[rows][box[0]] @ m[:, box[1]] for m in self.maps[:2])
+        box = (slice(top - rows.start, bottom - rows.start), slice(left, right))
+        u, v, x, y = (spread_y[top:bottom] @ m[:, left:right] for m in self.maps)
         px, py = np.float32(self.per_mm[0]), np.float32(self.per_mm[1])
-        seen = _sample(self.picture, x[box] * px + np.float32(self.rim - 0.5), y[box] * py + np.float32(self.rim - 0.5))
-        lit = _sample(lamp, u, v) * table._grid(u, v, step_mm)[..., None]
+        seen = _sample(
+            self.picture, x * px + np.float32(self.rim - 0.5), y * py + np.float32(self.rim - 0.5)
+        )
+        lit = table._lit(lamp, u, v, step_mm)
         bare = 1 - seen[..., 3:]
         beam[box] = beam[box] * bare + seen[..., :3] * lit
         paint[box] = paint[box] * bare + seen[..., :3]
+
+
+def _reach(
+    local: Array, size_mm: tuple[float, float], nodes: tuple[Array, Array]
+) -> tuple[int, int, int, int]:
+    """Box (left, top, right, bottom) px that surely holds a sheet, from its local mm at the nodes."""
+    more = 3.0 + max(
+        float(np.abs(np.diff(local[..., k], axis=a)).max(initial=0.0, where=near))
+        for k, a, near in ((k, a, _close(local, size_mm, a)) for k in (0, 1) for a in (0, 1))
+    )
+    within = (local > -more) & (local < np.array(size_mm) + more)
+    inside = within[..., 0] & within[..., 1]
+    lines, columns = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
+    if not len(lines):
+        return 0, 0, 0, 0
+    limits = [
+        int(nodes[0][columns[0]]),
+        int(nodes[1][lines[0]]),
+        math.ceil(nodes[0][columns[-1]]),
+        math.ceil(nodes[1][lines[-1]]),
+    ]
+    return (
+        max(limits[0], 0),
+        max(limits[1], 0),
+        min(limits[2], int(nodes[0][-1])),
+        min(limits[3], int(nodes[1][-1])),
+    )
+
+
+def _close(local: Array, size_mm: tuple[float, float], axis: int) -> NDArray[np.bool_]:
+    """Which steps between nodes start within three sheet sizes of the sheet."""
+    far = 3 * max(size_mm)
+    near: NDArray[np.bool_] = np.abs(local).max(axis=2) < far
+    return near[:-1] if axis == 0 else near[:, :-1]
 
 
 def jpeg(photo: Image, quality: int) -> Image:
@@ -873,11 +994,16 @@ def jpeg(photo: Image, quality: int) -> Image:
     done, data = cv2.imencode(".jpg", photo[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(quality)])
     if not done:
         raise ValueError("the picture could not be compressed")
-    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
+    back = np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR), np.uint8)
+    return np.ascontiguousarray(back[..., ::-1])
 
 
 def _check_frame(frame: Image, size: tuple[int, int]) -> None:
-    if frame.dtype != np.uint8 or frame.shape[:2] != (size[1], size[0]) or (frame.ndim == 3 and frame.shape[2] != 3):
+    if (
+        frame.dtype != np.uint8
+        or frame.shape[:2] != (size[1], size[0])
+        or (frame.ndim == 3 and frame.shape[2] != 3)
+    ):
         raise ValueError(
             f"a frame of {size[0]} × {size[1]} uint8 pixels is expected, not {frame.shape} {frame.dtype}"
         )
@@ -899,6 +1025,10 @@ def _rot(axis: int, angle: float) -> Array:
     return out
 
 
+def _rows(matrix: Array) -> tuple[tuple[float, float, float], ...]:
+    return tuple((float(a), float(b), float(c)) for a, b, c in matrix)
+
+
 def _area(ring: Array) -> float:
     x, y = ring[:, 0], ring[:, 1]
     return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
@@ -906,7 +1036,7 @@ def _area(ring: Array) -> float:
 
 def _nodes(length: int) -> Array:
     """Places along a side of so many pixels at which the maps are exact."""
-    return np.linspace(-1.0, float(length), max(12, min(96, length // 24)))
+    return np.linspace(-1.0, float(length), max(12, min(64, length // 24)))
 
 
 def _spline(nodes: Array, at: NDArray[Any]) -> _Plane:
@@ -964,7 +1094,9 @@ def _tile(surface: str) -> _Plane:
         tile *= np.exp(0.22 * grain) * boards
     if surface in ("cloth", "dark cloth"):
         weave = np.sin(2 * np.pi * x / 0.8)[:, None] * np.sin(2 * np.pi * x / 0.8)[None, :]
-        tile *= 1 + 0.06 * weave + 0.05 * _clouds(rng, n, 6.0, 0.6) + 0.05 * _clouds(rng, n, 0.6, 6.0)
+        tile *= (
+            1 + 0.06 * weave + 0.05 * _clouds(rng, n, 6.0, 0.6) + 0.05 * _clouds(rng, n, 0.6, 6.0)
+        )
     colour = tile[..., None] * np.array(base)
     if surface in ("cutting mat", "dark mat"):
         fine = np.abs(np.mod(x + 5.0, 10.0) - 5.0) < 0.25
@@ -973,7 +1105,9 @@ def _tile(surface: str) -> _Plane:
         cover = np.maximum(lines[:, None], lines[None, :])[..., None]
         ink = np.array((0.62, 0.66, 0.42) if surface == "cutting mat" else (0.3, 0.3, 0.3))
         colour = colour * (1 - cover) + ink * cover
-    return np.pad(np.clip(colour, 0.005, 0.95).astype(np.float32), ((4, 4), (4, 4), (0, 0)), mode="wrap")
+    return np.pad(
+        np.clip(colour, 0.005, 0.95).astype(np.float32), ((4, 4), (4, 4), (0, 0)), mode="wrap"
+    )
 
 
 def _clouds(rng: np.random.Generator, n: int, x_mm: float, y_mm: float) -> Array:
