@@ -1,0 +1,297 @@
+"""From sewing line to cutting line: each edge with its own allowance, corners by kind.
+
+Between an outline and its piece. The cut shape is built from the sewn shape, one strip an
+edge and one patch a corner, and joined; so an allowance wider than a curve's radius, a reflex
+corner or a very short edge cannot fold the line over itself. The result is then measured
+against the sewing line, since a wrong allowance would only be noticed after cutting.
+
+Corner kinds (common practice, no source):
+
+- extended: both cutting lines run on until they meet;
+- squared: the allowance of the seam that is sewn first ends square to that seam;
+- mirrored: the allowance's end is the mirror image, in the line it turns up on, of the edge it
+  will lie on. Hems: turned up, their ends lie on the side seam's cut edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from drafting.errors import DraftError, Fault, InputError
+from drafting.outline import Edge, Points, ring_points, signed_area
+from drafting.outline import without_repeats as _tidy
+
+if TYPE_CHECKING:
+    import shapely
+
+FOLD = "fold"
+ALL = "all"
+EXTENDED, SQUARED, MIRRORED = "extended", "squared", "mirrored"
+KINDS = (EXTENDED, SQUARED, MIRRORED)
+POINT_LIMIT = 2.5  # an extended corner is blunted at this many allowances from its corner
+DISTANCE_TOLERANCE_MM = 0.05  # the flattening tolerance of the curves
+_STRAIGHT = np.radians(2.0)  # edges that run on into one another within this need no corner
+
+
+def allowance_of(edge: str, allowances: Mapping[str, float] | None) -> float:
+    """The allowance in mm of the edge named ``edge``.
+
+    The edge's own entry, else that of its name without 'left ' or 'right ', else ``all``, else
+    0. A fold never has one.
+    """
+    if edge == FOLD or not allowances:
+        return 0.0
+    plain = edge.removeprefix("left ").removeprefix("right ")
+    for key in (edge, plain, ALL):
+        if key in allowances:
+            return float(allowances[key])
+    return 0.0
+
+
+def cutting_ring(
+    edges: Mapping[str, Edge],
+    allowances: Mapping[str, float] | None,
+    corners: Mapping[tuple[str, str], tuple[str, str]] | None = None,
+) -> Points:
+    """(N, 2) mm: the closed cutting line, counter-clockwise, first point not repeated.
+
+    ``edges``: the ring of the sewing line; ``allowances``: mm by edge name, with ``all`` for
+    the others; ``corners``: (edge, next edge) → (kind, edge whose allowance is shaped), where
+    the default is mirrored at a hem and extended elsewhere. A fold edge lies on x = 0 and the
+    cutting line never crosses it.
+
+    Raises:
+        InputError: an allowance below 0 or not finite.
+        DraftError: no sound cutting line exists (an allowance larger than the piece).
+    """
+    check_allowances(allowances)
+    widths = [allowance_of(name, allowances) for name in edges]
+    sewn = ring_points(edges)
+    if not any(widths):
+        return sewn
+    ring = list(edges.values())
+    chosen = dict(corners or {})
+    for trim in (True, False):  # a trim that would bite into another part is left out
+        cut = _join(ring, widths, chosen, sewn, trim)
+        short = _falls_short(ring, widths, cut)
+        if not short:
+            return cut
+    raise DraftError(
+        Fault(
+            f"cutting line outside '{short}'",
+            "comes nearer to the sewing line than the allowance.",
+            "Use a smaller allowance there.",
+        )
+    )
+
+
+def check_allowances(allowances: Mapping[str, float] | None) -> None:
+    """All faults of the allowances at once.
+
+    Raises:
+        InputError: not a number, not finite, below 0 or above 200 mm.
+    """
+    faults = []
+    for name, value in (allowances or {}).items():
+        if not isinstance(value, int | float) or isinstance(value, bool) or not np.isfinite(value):
+            faults.append(Fault(f"allowances.{name}", f"is {value!r}, not a number of mm."))
+        elif not 0 <= value <= 200:
+            faults.append(
+                Fault(f"allowances.{name}", f"is {value:g} mm; it must lie between 0 and 200 mm.")
+            )
+    if faults:
+        raise InputError(faults)
+
+
+def _join(
+    ring: Sequence[Edge],
+    widths: Sequence[float],
+    corners: Mapping[tuple[str, str], tuple[str, str]],
+    sewn: Points,
+    trim: bool,
+) -> Points:
+    """Sewn shape, strips and corner patches, joined into one ring."""
+    import shapely
+
+    strips = [_strip(e.points, w) for e, w in zip(ring, widths, strict=True)]
+    patches: list[Any] = []
+    for i, a in enumerate(ring):
+        j = (i + 1) % len(ring)
+        b = ring[j]
+        if j == i:  # a ring of one edge: its own ends are joined like any vertex inside it
+            patches += _wedge(a.points[-2], a.points[0], a.points[1], widths[0])
+            continue
+        kind, lead = corners.get((a.name, b.name)) or _default_kind(a.name, b.name)
+        patch, off_a, off_b = _corner(a, b, widths[i], widths[j], kind, lead == a.name)
+        patches += [_polygon(p) for p in patch]
+        if trim:
+            for k, off in ((i, off_a), (j, off_b)):
+                if off is not None:
+                    strips[k] = [shapely.difference(shapely.union_all(strips[k]), _polygon(off))]
+    parts = [_polygon(sewn), *(s for strip in strips for s in strip), *patches]
+    shape = shapely.union_all([p for p in parts if not p.is_empty])
+    if any(e.name == FOLD for e in ring):
+        low, high = sewn.min(axis=0) - 1e3, sewn.max(axis=0) + 1e3
+        shape = shapely.intersection(shape, shapely.box(0.0, low[1], high[0], high[1]))
+    if shape.geom_type != "Polygon":
+        shape = max(shape.geoms, key=lambda g: g.area)
+    out = np.asarray(shape.exterior.coords, dtype=np.float64)[:-1]
+    if signed_area(out) < 0:
+        out = out[::-1]
+    out = _without_spikes(_tidy(out, closed=True))
+    start = int(np.argmin(np.hypot(*(out - sewn[0]).T)))
+    return np.roll(out, -start, axis=0)
+
+
+def _without_spikes(ring: Points) -> Points:
+    """Drop points on a straight run (joining leaves some), so that each vertex means something."""
+    a = ring - np.roll(ring, 1, axis=0)
+    b = np.roll(ring, -1, axis=0) - ring
+    cross = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+    reach = np.hypot(*(a + b).T)
+    keep = cross > 1e-7 * np.maximum(reach, 1e-9)
+    return np.asarray(ring[keep], dtype=np.float64) if keep.sum() >= 3 else ring
+
+
+def _polygon(points: Any) -> shapely.Polygon:
+    """A polygon, made valid when rounding has folded it."""
+    import shapely
+
+    shape = shapely.Polygon(points)
+    return shape if shape.is_valid else shapely.make_valid(shape)
+
+
+def _right(t: Points) -> Points:
+    """The outward normal of a counter-clockwise ring's unit tangent (…, 2)."""
+    return np.stack([t[..., 1], -t[..., 0]], axis=-1)
+
+
+def _strip(points: Points, width: float) -> list[Any]:
+    """Quads along the outside of an edge, with wedges where it turns outward."""
+    import shapely
+
+    if width <= 0:
+        return []
+    p = _tidy(points)
+    d = np.diff(p, axis=0)
+    n = _right(d / np.hypot(*d.T)[:, None]) * width
+    quads = np.stack([p[:-1], p[:-1] + n, p[1:] + n, p[1:]], axis=1)
+    parts = list(shapely.polygons(quads))
+    turn = d[:-1, 0] * d[1:, 1] - d[:-1, 1] * d[1:, 0]
+    for i in np.flatnonzero(turn > 0):
+        parts += _wedge(p[i], p[i + 1], p[i + 2], width)
+    return parts
+
+
+def _wedge(before: Points, at: Points, after: Points, width: float) -> list[Any]:
+    """The patch outside a vertex inside one edge, where the edge turns outward."""
+    t1, t2 = at - before, after - at
+    t1, t2 = t1 / np.hypot(*t1), t2 / np.hypot(*t2)
+    if width <= 0 or t1[0] * t2[1] - t1[1] * t2[0] <= 1e-12:
+        return []
+    return [_polygon(_extended(at, t1, t2, width, width))]
+
+
+def _extended(c: Points, t1: Points, t2: Points, w1: float, w2: float) -> list[Points]:
+    """Patch outside a convex corner ``c``: both cutting lines run on until they meet.
+
+    A corner so sharp that its point would lie past `POINT_LIMIT` allowances is blunted there.
+    """
+    n1, n2 = _right(t1), _right(t2)
+    a, b = c + w1 * n1, c + w2 * n2
+    sine = float(t1[0] * t2[1] - t1[1] * t2[0])
+    cosine = float(t1 @ t2)
+    if abs(sine) < 1e-9:
+        return [c, a, b] if cosine > 0 else [c, a, a + t1 * w1, b - t2 * w2, b]
+    s, u = (w2 - w1 * cosine) / sine, (w1 - w2 * cosine) / sine
+    limit = POINT_LIMIT * max(w1, w2)
+    if np.hypot(*(a + s * t1 - c)) <= limit:
+        return [c, a, a + s * t1, b]
+    reach = float(np.sqrt(max(limit**2 - max(w1, w2) ** 2, 0.0)))
+    return [c, a, a + min(max(s, 0.0), reach) * t1, b - min(max(u, 0.0), reach) * t2, b]
+
+
+def _default_kind(a: str, b: str) -> tuple[str, str]:
+    """Kind of the corner between neighbours, and the edge whose allowance it shapes."""
+    if FOLD in (a, b):
+        return EXTENDED, a
+    hems = [name for name in (a, b) if name.split()[-1] == "hem" or name == "hem"]
+    return (MIRRORED, hems[0]) if len(hems) == 1 else (EXTENDED, a)
+
+
+def _corner(
+    a: Edge, b: Edge, wa: float, wb: float, kind: str, lead_a: bool
+) -> tuple[list[list[Points]], list[Points] | None, list[Points] | None]:
+    """Patches for the corner where ``a`` runs into ``b``, and what to trim from each strip."""
+    c, ta, tb = a.points[-1], a.end_tangent, b.start_tangent
+    na, nb = _right(ta), _right(tb)
+    sine, cosine = float(ta[0] * tb[1] - ta[1] * tb[0]), float(ta @ tb)
+    turn = float(np.arctan2(sine, cosine))
+    if turn <= _STRAIGHT:  # reflex or straight on: the strips overlap or meet by themselves
+        return ([[c, c + wa * na, c + wb * nb]] if turn > 0 else []), None, None
+    big = 4.0 * max(wa, wb, 1.0)
+    if kind == EXTENDED or wa == 0 or wb == 0:
+        off_a = off_b = None
+        if wa < wb * cosine:  # b's strip would stand out past a's cutting line
+            off_b = _beyond(c + wa * na, ta, na, big)
+        if wb < wa * cosine:
+            off_a = _beyond(c + wb * nb, -tb, nb, big)
+        return [_extended(c, ta, tb, wa, wb)], off_a, off_b
+    # Seen from the shaped edge: ``out`` runs on past the corner along it, ``n`` is its outside.
+    out, n, w = (ta, na, wa) if lead_a else (-tb, nb, wb)
+    other_n, other_w, other_run = (nb, wb, tb) if lead_a else (na, wa, -ta)
+    q = c + out * (other_w / sine)
+    if kind == SQUARED:
+        end = n * w
+    else:
+        # The other edge, mirrored in the shaped one: what the allowance lies on when turned.
+        down = other_run - 2.0 * float(other_run @ n) * n
+        rise = float(down @ n)
+        end = down * (w / rise) if rise > 0.2 else n * w
+    patch = [c, c + w * n, q + end, q]
+    far = q + end * (big / max(w, 1e-9))
+    trim_lead = [q, far, far + out * big, q + out * big]
+    other_patch = [c, q, c + other_w * other_n]
+    patches = [p for p in (patch, other_patch)]
+    trim_other = _beyond(c + w * n, out, n, big) if w < other_w * cosine else None
+    trims = (trim_lead, trim_other)
+    # Where the allowance's end leans back over the edge the patch would fill what must go.
+    if float((q + end - c) @ out) < 0:
+        patches = [other_patch]
+        trims = (
+            [c, c + end * (big / w), c + end * (big / w) + out * big, c + out * big],
+            trim_other,
+        )
+    return patches, *(trims if lead_a else trims[::-1])
+
+
+def _beyond(origin: Points, along: Points, outward: Points, size: float) -> list[Points]:
+    """A box of ``size`` outside the line through ``origin``."""
+    low, high = origin - along * size, origin + along * size
+    return [low, high, high + outward * size, low + outward * size]
+
+
+def _falls_short(ring: Sequence[Edge], widths: Sequence[float], cut: Points) -> str:
+    """The name of an edge that has less than its allowance outside it, off its corners, or ''."""
+    import shapely
+
+    shape = shapely.Polygon(cut)
+    if not shape.is_valid:
+        return "outline"
+    shapely.prepare(shape)
+    for edge, width in zip(ring, widths, strict=True):
+        if width <= 0 or edge.name == FOLD:
+            continue
+        length = edge.length_mm
+        margin = min(width * 1.5, 0.35 * length)
+        spots = [edge.at(s) for s in np.linspace(margin, length - margin, 9)]
+        reach = np.array([p + _right(t) * (width - DISTANCE_TOLERANCE_MM) for p, t in spots])
+        inside = shapely.contains_xy(shape, reach[:, 0], reach[:, 1])
+        if any(e.name == FOLD for e in ring):
+            inside |= reach[:, 0] <= 0.0  # past the fold there is no cloth edge
+        if not inside.all():
+            return edge.name
+    return ""

@@ -1,0 +1,420 @@
+"""A pattern piece: outline by named edges, grain, fold, notches, darts, marks, label.
+
+What a block hands over and what every later part reads: the lay, the table, the exports. On a
+piece cut on the fold the outline is the half, with its fold on x = 0 and the piece in x ≥ 0.
+All coordinates mm in the piece frame (x away from the centre line, y up along the grain).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from drafting.allowance import FOLD, KINDS, allowance_of, cutting_ring
+from drafting.errors import Fault, InputError
+from drafting.outline import (
+    Edge,
+    Points,
+    as_points,
+    is_simple,
+    mirrored_ring,
+    ring_of,
+    ring_points,
+    signed_area,
+    without_repeats,
+)
+
+Line = tuple[tuple[float, float], tuple[float, float]]
+
+NOTCH_MM = 4.0  # a snip of 3–4 mm, never past half the allowance [common practice, no source]
+DOUBLE_NOTCH_GAP_MM = 6.0
+LEAST_AREA_MM2 = 1.0  # smaller is a slip of the unit, not a piece of a garment
+LARGEST_MM = 20_000.0
+
+
+@dataclass(frozen=True)
+class Notch:
+    """A notch on an edge: ``at_mm`` along it from its start; ``count`` 1 (front) or 2 (back).
+
+    ``match``: a name shared by the notches that are laid on one another when sewing.
+    """
+
+    edge: str
+    at_mm: float
+    count: int = 1
+    match: str = ""
+
+
+@dataclass(frozen=True)
+class Dart:
+    """A dart on an edge: both leg ends on the edge and the tip, (x, y) mm."""
+
+    edge: str
+    first: tuple[float, float]
+    second: tuple[float, float]
+    tip: tuple[float, float]
+
+    @property
+    def legs_mm(self) -> tuple[float, float]:
+        """Length of each leg, mm; they are sewn together."""
+        tip = np.array(self.tip)
+        a, b = (float(np.hypot(*(tip - np.array(p)))) for p in (self.first, self.second))
+        return a, b
+
+
+@dataclass(frozen=True, eq=False)
+class Mark:
+    """A line, or a single point to drill, inside a piece: ``points`` (N, 2) mm."""
+
+    name: str
+    points: Points
+    closed: bool = False
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "points", as_points(self.points, f"mark '{self.name}'", 1))
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """One piece of a garment.
+
+    ``edges``: name → `Edge`, an ordered counter-clockwise ring of the sewing line; ``cut``: how
+    many are cut; ``pair``: they are cut as left and right; ``fold``: the line that lies on the
+    cloth's fold, or None; ``grain``: the grainline; ``turns``: degrees the piece may be turned
+    on the cloth; ``label``: lines of text; ``corners``: (edge, next edge) → (kind, the edge
+    whose allowance it shapes) where the default does not fit (see `drafting.allowance`).
+
+    Raises:
+        InputError: edges that do not join, an outline that crosses itself, a notch off its edge.
+    """
+
+    name: str
+    edges: Mapping[str, Edge]
+    cut: int = 1
+    pair: bool = False
+    fold: Line | None = None
+    grain: Line = ((0.0, 0.0), (0.0, 0.0))
+    turns: tuple[float, ...] = (0.0, 180.0)
+    notches: tuple[Notch, ...] = ()
+    darts: tuple[Dart, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    label: tuple[str, ...] = ()
+    corners: Mapping[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
+    _cache: dict[Any, Points] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        where = f"piece '{self.name}'"
+        edges = ring_of(self.edges.values(), where)
+        object.__setattr__(self, "edges", edges)
+        object.__setattr__(self, "corners", MappingProxyType(dict(self.corners)))
+        ring = ring_points(edges)
+        ring.setflags(write=False)
+        self._cache["sew"] = ring
+        faults = list(_ring_faults(ring, where))
+        if not isinstance(self.cut, int) or isinstance(self.cut, bool) or not 1 <= self.cut <= 50:
+            faults.append(Fault(where, f"cut is {self.cut!r}; it must be a whole number, 1 to 50."))
+        for notch in self.notches:
+            edge = edges.get(notch.edge)
+            if edge is None or not 0 <= notch.at_mm <= edge.length_mm:
+                faults.append(Fault(where, f"a notch lies off its edge '{notch.edge}'."))
+        for kind, _ in self.corners.values():
+            if kind not in KINDS:
+                faults.append(Fault(where, f"unknown corner kind '{kind}'."))
+        if faults:
+            raise InputError(faults)
+        if self.grain[0] == self.grain[1]:
+            object.__setattr__(self, "grain", _default_grain(ring))
+
+    @classmethod
+    def from_outline(
+        cls,
+        name: str,
+        points_mm: ArrayLike,
+        cut: int = 1,
+        pair: bool = False,
+        fold: Line | None = None,
+        turns: Sequence[float] = (0, 180),
+    ) -> Piece:
+        """A piece from a closed outline (N, 2) mm in either direction, grain along its y.
+
+        ``fold``: the straight side that lies on the fold; the piece is moved so that this side
+        lies on x = 0 with the piece in x ≥ 0, its grain along the fold. Edges are named
+        ``edge``, and ``fold`` where there is one.
+
+        Raises:
+            InputError: fewer than three points, not finite, no area, an outline that crosses or
+                touches itself, or a fold that is not one straight side of the outline.
+        """
+        where = f"piece '{name}'"
+        if not isinstance(name, str) or not name.strip():
+            raise InputError(Fault("piece", "has no name."))
+        ring = without_repeats(as_points(points_mm, where, 3), closed=True)
+        faults = list(_ring_faults(ring, where))
+        if faults:
+            raise InputError(faults)
+        if signed_area(ring) < 0:
+            ring = ring[::-1]
+        allowed = _turns(turns, where)
+        if fold is None:
+            edges = [Edge("edge", np.concatenate([ring, ring[:1]]))]
+        else:
+            edges = _edges_on_fold(ring, fold, where)
+            ends = edges[0].points
+            fold = ((0.0, float(ends[0, 1])), (0.0, float(ends[-1, 1])))
+        return cls(
+            name=name,
+            edges={e.name: e for e in edges},
+            cut=cut,
+            pair=bool(pair),
+            fold=fold,
+            turns=allowed,
+            label=(name,),
+        )
+
+    @property
+    def sewing_line(self) -> Points:
+        """(N, 2) mm, closed (first point not repeated), counter-clockwise; the half on a fold."""
+        return self._cache["sew"]
+
+    def cutting_line(self, allowances: Mapping[str, float] | None = None) -> Points:
+        """(N, 2) mm, closed (first point not repeated), counter-clockwise; the half on a fold.
+
+        ``allowances``: mm by edge name, ``all`` for the others; None cuts on the sewing line.
+
+        Raises:
+            InputError: an allowance that is no number from 0 to 200.
+            DraftError: an allowance that the piece has no room for.
+        """
+        key = tuple(sorted((allowances or {}).items()))
+        if key not in self._cache:
+            line = cutting_ring(self.edges, allowances, self.corners)
+            line.setflags(write=False)
+            self._cache[key] = line
+        return self._cache[key]
+
+    def unfolded(self, allowances: Mapping[str, float] | None = None) -> Points:
+        """(N, 2) mm: the cutting line as it comes off the table, opened out when on a fold.
+
+        With no allowances this is the sewing line. Closed, counter-clockwise.
+        """
+        half = self.cutting_line(allowances)
+        return half if self.fold is None else _opened(half)
+
+    @property
+    def drills(self) -> tuple[Mark, ...]:
+        """The marks that are a single point."""
+        return tuple(m for m in self.marks if len(m.points) == 1)
+
+    @property
+    def area_mm2(self) -> float:
+        """Area inside the sewing line, mm²; of the half on a fold."""
+        return signed_area(self.sewing_line)
+
+    def bounds(
+        self, allowances: Mapping[str, float] | None = None
+    ) -> tuple[float, float, float, float]:
+        """(left, bottom, right, top) mm of the cutting line."""
+        line = self.cutting_line(allowances)
+        (left, bottom), (right, top) = line.min(axis=0), line.max(axis=0)
+        return float(left), float(bottom), float(right), float(top)
+
+    def notch_lines(self, allowances: Mapping[str, float] | None = None) -> tuple[Points, ...]:
+        """Each snip as (2, 2) mm, from the cutting line inward, square to the edge.
+
+        Never deeper than half the allowance. Where an edge has no allowance the mark crosses
+        the sewing line from inside instead, to be chalked and not cut.
+        """
+        lines = []
+        for notch in self.notches:
+            width = allowance_of(notch.edge, allowances)
+            edge = self.edges[notch.edge]
+            gap = DOUBLE_NOTCH_GAP_MM * (np.arange(notch.count) - (notch.count - 1) / 2)
+            for shift in gap:
+                point, t = edge.at(notch.at_mm + shift)
+                outward = np.array([t[1], -t[0]])
+                depth = min(NOTCH_MM, width / 2) if width else NOTCH_MM
+                outer = point + outward * width
+                lines.append(np.array([outer, outer - outward * depth]))
+        return tuple(lines)
+
+    def with_(self, **changes: Any) -> Piece:
+        """The same piece with some fields changed (checked again)."""
+        return replace(self, **changes)
+
+    def opened(self) -> Piece:
+        """The same piece without its fold, both halves in one outline.
+
+        Edges keep their names on the side of x ≥ 0, prefixed ``right `` and ``left `` for those
+        that come twice; an edge that crosses the fold becomes one. Returns self when there is no
+        fold.
+        """
+        if self.fold is None:
+            return self
+        names = [n for n in self.edges if n != FOLD]
+        half = [self.edges[n] for n in names]
+        other = [Edge(e.name, (e.points * (-1.0, 1.0))[::-1]) for e in reversed(half)]
+        # The ring starts after the fold: the first edge leaves the fold, the last returns to it.
+        first, last = half[0], half[-1]
+        ring = [
+            Edge(first.name, np.concatenate([other[-1].points[:-1], first.points])),
+            *(Edge(f"right {e.name}", e.points) for e in half[1:-1]),
+            Edge(last.name, np.concatenate([last.points[:-1], other[0].points])),
+            *(Edge(f"left {e.name}", e.points) for e in other[1:-1]),
+        ]
+        lengths = {n: self.edges[n].length_mm for n in names}
+        notches = []
+        for notch in self.notches:
+            if notch.edge == first.name:
+                middle = lengths[first.name]
+                notches += [replace(notch, at_mm=middle + notch.at_mm)]
+                if notch.at_mm > 0:
+                    notches += [replace(notch, at_mm=middle - notch.at_mm)]
+            elif notch.edge == last.name:
+                full = 2 * lengths[last.name]
+                notches += [notch]
+                if notch.at_mm < lengths[last.name]:
+                    notches += [replace(notch, at_mm=full - notch.at_mm)]
+            else:
+                there = lengths[notch.edge] - notch.at_mm
+                notches += [
+                    replace(notch, edge=f"right {notch.edge}"),
+                    replace(notch, edge=f"left {notch.edge}", at_mm=there),
+                ]
+        marks = [
+            m
+            for mark in self.marks
+            for m in (mark, Mark(mark.name, mark.points * (-1.0, 1.0), mark.closed))
+            if m is mark or np.abs(mark.points[:, 0]).max() > 1e-9
+        ]
+        return Piece(
+            name=self.name,
+            edges={e.name: e for e in ring},
+            cut=self.cut,
+            pair=self.pair,
+            fold=None,
+            grain=self.grain,
+            turns=self.turns,
+            notches=tuple(notches),
+            marks=tuple(marks),
+            label=self.label,
+        )
+
+
+def _opened(half: Points) -> Points:
+    """The whole outline from the half whose fold lies on x = 0."""
+    on = np.abs(half[:, 0]) < 1e-7
+    # Turn the ring so that it starts at the fold's lower end and ends at its upper one.
+    lowest = int(np.flatnonzero(on)[np.argmin(half[on, 1])])
+    ring = np.roll(half, -lowest, axis=0)
+    mirror = mirrored_ring(ring)
+    whole = np.concatenate([ring, mirror[np.abs(mirror[:, 0]) >= 1e-7]])
+    return without_repeats(whole, closed=True)
+
+
+def _ring_faults(ring: Points, where: str) -> Iterable[Fault]:
+    """What is wrong with a closed outline, if anything."""
+    if len(ring) < 3:
+        yield Fault(where, "has fewer than three different points.", "Is it an open line?")
+        return
+    size = float(np.ptp(ring, axis=0).max())
+    if size > LARGEST_MM:
+        yield Fault(
+            where, f"is {size / 1000:.1f} m long.", "Coordinates are millimetres: check the unit."
+        )
+    elif abs(signed_area(ring)) < LEAST_AREA_MM2:
+        yield Fault(
+            where,
+            f"encloses only {abs(signed_area(ring)):.3g} mm².",
+            "Coordinates are millimetres, and an outline must enclose an area.",
+        )
+    elif not is_simple(ring):
+        yield Fault(
+            where,
+            "has an outline that crosses or touches itself.",
+            "Draw it as one line around the piece.",
+        )
+
+
+def _default_grain(ring: Points) -> Line:
+    """A grainline up the piece's middle, kept short of the cutting line (JIS L 0110:2001)."""
+    import shapely
+
+    shape = shapely.Polygon(ring)
+    left, low, right, high = shape.bounds
+    spot = shape.representative_point()
+    best: Any = None
+    for x in (0.5 * (left + right), spot.x):
+        line = shapely.intersection(shape, shapely.LineString([(x, low - 1), (x, high + 1)]))
+        runs = [g for g in getattr(line, "geoms", [line]) if g.length > 0]
+        for run in runs:
+            if best is None or run.length > best.length + 1e-9:
+                best = run
+    if best is None:
+        return ((spot.x, low), (spot.x, high))
+    (x, y0), (_, y1) = best.coords[0], best.coords[-1]
+    y0, y1 = min(y0, y1), max(y0, y1)
+    third = (y1 - y0) / 6
+    return ((float(x), float(y0 + third)), (float(x), float(y1 - third)))
+
+
+def _turns(turns: Sequence[float], where: str) -> tuple[float, ...]:
+    """Allowed turns as floats.
+
+    Raises:
+        InputError: none given, or not finite numbers.
+    """
+    try:
+        allowed = tuple(float(t) % 360.0 for t in turns)
+    except (TypeError, ValueError) as error:
+        raise InputError(
+            Fault(where, f"turns is {turns!r}, not a list of degrees.", "Use [0, 180].")
+        ) from error
+    if not allowed or not np.isfinite(allowed).all():
+        raise InputError(Fault(where, "turns must hold at least one number of degrees."))
+    return tuple(dict.fromkeys(allowed))
+
+
+def _edges_on_fold(ring: Points, fold: Line, where: str) -> list[Edge]:
+    """Fold edge and the rest, moved so that the fold lies on x = 0, piece in x ≥ 0."""
+    a, b = as_points(fold, f"{where} fold")[:2]
+    length = float(np.hypot(*(b - a)))
+    if length < 1.0:
+        raise InputError(Fault(where, "has a fold whose ends are one point."))
+    t = (b - a) / length
+    off = (ring - a) @ np.array([-t[1], t[0]])
+    if off.max() > -off.min():  # the piece lies left of a → b: the ring runs a → b
+        a, b, t, off = a, b, t, off
+    else:
+        a, b, t, off = b, a, -t, -off
+    if off.min() < -0.1:
+        raise InputError(
+            Fault(where, "lies on both sides of its fold.", "Give the half that is drawn.")
+        )
+    # The ring runs down the fold in the piece frame: t there is (0, −1).
+    moved = np.stack([off, -((ring - a) @ t)], axis=1)
+    on = np.abs(moved[:, 0]) <= 0.1
+    run = on & np.roll(on, -1)
+    if run.sum() == 0 or np.count_nonzero(run & ~np.roll(run, 1)) != 1:
+        raise InputError(
+            Fault(
+                where,
+                "has no single straight side on its fold line.",
+                "The fold must be one side of the outline.",
+            )
+        )
+    start = int(np.flatnonzero(run & ~np.roll(run, 1))[0])
+    moved = np.roll(moved, -start, axis=0)
+    count = int(np.count_nonzero(run)) + 1
+    moved[:count, 0] = 0.0
+    moved[:, 0] = np.maximum(moved[:, 0], 0.0)
+    shift = a[1] if abs(t[0]) < 1e-9 and t[1] < 0 else 0.0  # keep y of a fold already upright
+    moved[:, 1] += shift
+    return [
+        Edge(FOLD, moved[:count]),
+        Edge("edge", np.concatenate([moved[count - 1 :], moved[:1]])),
+    ]
