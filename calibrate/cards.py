@@ -1,0 +1,481 @@
+"""Marker cards: printed once, cut out, laid anywhere on the table; their exact geometry.
+
+First step of a calibration by photo. A card is a small chessboard with a large marker in two
+opposite corners. The marker says which card this is; the chessboard's saddle corners, which do
+not move with blur, carry the true millimetre. Each paper has ids of its own, so that a photo
+alone tells which print lies on the table. The same `Board` describes the projected pattern.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.errors import Fault, InputError
+from calibrate.files import FORMAT_VERSION, read_yaml, unknown_keys
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+MARKER_CELLS = 6  # four by four bits and a black border all round
+MARKER_IDS = 100  # OpenCV's 4x4 dictionary of a hundred; ids from FIRST_PATTERN_ID are projected
+FIRST_PATTERN_ID = 32
+SETS = ("a4", "letter", "a4-large", "letter-large")
+BARS_MM = (180.0, 250.0)
+_PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+
+
+@cache
+def marker_bits(marker: int) -> NDArray[np.bool_]:
+    """(6, 6) cells of a marker, True where black, from OpenCV's dictionary DICT_4X4_100."""
+    import cv2
+
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100)
+    drawn = np.asarray(cv2.aruco.generateImageMarker(dictionary, marker, MARKER_CELLS))
+    bits: NDArray[np.bool_] = drawn == 0
+    bits.setflags(write=False)
+    return bits
+
+
+@dataclass(frozen=True, eq=False)
+class Board:
+    """A chessboard with markers, as the detector sees it, in units and axes of its own.
+
+    ``corners`` (N, 2) saddle corners; ``signs`` (N,) +1 where the quadrant towards +x, +y is
+    black, -1 where it is white; ``markers`` id -> (4, 2) outer corners of the black border in
+    the reading order of the marker (top left, top right, bottom right, bottom left as printed);
+    ``square`` side of a square.
+    """
+
+    name: str
+    corners: Array
+    signs: Array
+    markers: Mapping[int, Array]
+    square: float
+
+
+@dataclass(frozen=True)
+class CardShape:
+    """Chessboard of ``columns`` x ``rows`` squares centred on a white card, mm."""
+
+    columns: int
+    rows: int
+    square_mm: float
+    width_mm: float
+    height_mm: float
+
+    @property
+    def marker_mm(self) -> float:
+        """Side of a marker: two squares less a white ring."""
+        return 1.56 * self.square_mm
+
+
+_STANDARD = CardShape(6, 9, 13.5, 90.0, 130.0)
+_LARGE = CardShape(10, 7, 17.5, 184.0, 130.0)
+
+
+@dataclass(frozen=True)
+class Card:
+    """One card of a print.
+
+    ``rect_mm``: (x, y, width, height) of the whole card with its white margin, on the page, from
+    the page's top-left, y down. The card's own frame has its origin in the middle, x to the
+    right and y up as printed.
+    """
+
+    id: int
+    page: int
+    rect_mm: tuple[float, float, float, float]
+    shape: CardShape
+
+    @property
+    def marker_ids(self) -> tuple[int, int]:
+        """Ids of the marker at the top left and of the one at the opposite corner."""
+        return (2 * self.id, 2 * self.id + 1)
+
+    def _line(self, i: float, j: float) -> tuple[float, float]:
+        """Chessboard line crossing (i from the left, j from the top) in the card's frame, mm."""
+        s = self.shape
+        return ((i - s.columns / 2) * s.square_mm, (s.rows / 2 - j) * s.square_mm)
+
+    def _blocks(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        return ((0, 0), (self.shape.columns - 2, self.shape.rows - 2))
+
+    def _black(self, i: int, j: int) -> bool:
+        if not (0 <= i < self.shape.columns and 0 <= j < self.shape.rows):
+            return False
+        if any(a <= i < a + 2 and b <= j < b + 2 for a, b in self._blocks()):
+            return False
+        return (i + j) % 2 == 1
+
+    def board(self, scale: tuple[float, float] = (1.0, 1.0)) -> Board:
+        """The card for the detector and the solver, mm in the card's frame.
+
+        Args:
+            scale: what a printed millimetre measures along x and along y.
+        """
+        by = np.array(scale)
+        corners, signs = [], []
+        for j in range(1, self.shape.rows):
+            for i in range(1, self.shape.columns):
+                ring = [
+                    self._black(a, b) for a, b in ((i, j - 1), (i - 1, j - 1), (i - 1, j), (i, j))
+                ]
+                if ring in ([True, False, True, False], [False, True, False, True]):
+                    corners.append(self._line(i, j))
+                    signs.append(1.0 if ring[0] else -1.0)
+        markers = {}
+        for marker, (a, b) in zip(self.marker_ids, self._blocks(), strict=True):
+            m = self.shape.marker_mm / self.shape.square_mm / 2
+            quad = [
+                (a + 1 - m, b + 1 - m),
+                (a + 1 + m, b + 1 - m),
+                (a + 1 + m, b + 1 + m),
+                (a + 1 - m, b + 1 + m),
+            ]
+            markers[marker] = np.array([self._line(*p) for p in quad]) * by
+        return Board(
+            f"card {self.id}",
+            np.array(corners) * by,
+            np.array(signs),
+            markers,
+            self.shape.square_mm * float(np.sqrt(by[0] * by[1])),
+        )
+
+    def outline_mm(self, scale: tuple[float, float] = (1.0, 1.0)) -> Array:
+        """(4, 2) corners of the whole card in its own frame, counter-clockwise, mm."""
+        w, h = self.shape.width_mm / 2, self.shape.height_mm / 2
+        return np.asarray(np.array([(-w, -h), (w, -h), (w, h), (-w, h)]) * np.array(scale))
+
+    def black_rects_mm(self) -> Array:
+        """(M, 4) x, y, width, height of all black from the card's top-left, y down, mm; disjoint."""
+        s = self.shape
+        x0 = (s.width_mm - s.columns * s.square_mm) / 2
+        y0 = (s.height_mm - s.rows * s.square_mm) / 2
+        q = s.square_mm
+        rects = [
+            (x0 + i * q, y0 + j * q, q, q)
+            for j in range(s.rows)
+            for i in range(s.columns)
+            if self._black(i, j)
+        ]
+        cell = s.marker_mm / MARKER_CELLS
+        for marker, (a, b) in zip(self.marker_ids, self._blocks(), strict=True):
+            left = x0 + (a + 1) * q - s.marker_mm / 2
+            top = y0 + (b + 1) * q - s.marker_mm / 2
+            for j, row in enumerate(marker_bits(marker)):
+                rects += [
+                    (left + i * cell, top + j * cell, cell, cell) for i in np.flatnonzero(row)
+                ]
+        return np.array(rects)
+
+
+@dataclass(frozen=True)
+class CardSet:
+    """All cards of one print: ``name`` of `SETS`, the page's size, and the printed rulers."""
+
+    name: str
+    page_mm: tuple[float, float]
+    cards: tuple[Card, ...]
+    bars_mm: tuple[float, float] = BARS_MM
+
+    @property
+    def pages(self) -> int:
+        """Pages that carry cards."""
+        return max(card.page for card in self.cards)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The data of ``cards.yaml``."""
+        return {
+            "chalkbeam": FORMAT_VERSION,
+            "print": self.name,
+            "page_mm": list(self.page_mm),
+            "bars_mm": list(self.bars_mm),
+            "cards": [
+                {"id": c.id, "page": c.page, "rect_mm": [float(v) for v in c.rect_mm]}
+                for c in self.cards
+            ],
+        }
+
+
+@cache
+def card_set(name: str) -> CardSet:
+    """One of `SETS`.
+
+    Raises:
+        InputError: there is no print of that name.
+    """
+    if name not in SETS:
+        raise InputError(
+            Fault("cards", f"there is no print '{name}'.", f"Known: {', '.join(SETS)}.")
+        )
+    paper, large = name.split("-")[0], name.endswith("-large")
+    width, height = _PAPER_MM[paper]
+    first = 4 * SETS.index(name)
+    shape = _LARGE if large else _STANDARD
+    w, h = shape.width_mm, shape.height_mm
+    gap = 8.0 if paper == "a4" else 7.0  # the printed ruler along x lies in it
+    tops = ((height - 2 * h - gap) / 2, (height + gap) / 2)
+    columns = 1 if large else 2
+    left = width - columns * w - (10.0 if paper == "a4" else 12.0)
+    cards = []
+    for n in range(4):
+        if large:
+            page, i, j = 1 + n // 2, 0, n % 2
+        else:
+            page, i, j = 1, n % 2, n // 2
+        rect = (round(left + i * w, 3), round(tops[j], 3), w, h)
+        cards.append(Card(first + n, page, rect, shape))
+    return CardSet(name, (width, height), tuple(cards))
+
+
+@cache
+def card(card_id: int) -> Card:
+    """The card with this id, of whichever print.
+
+    Raises:
+        InputError: no print has such a card.
+    """
+    if not 0 <= card_id < 4 * len(SETS):
+        raise InputError(Fault("cards", f"there is no card {card_id}."))
+    return card_set(SETS[card_id // 4]).cards[card_id % 4]
+
+
+def set_of(card_id: int) -> str:
+    """Name of the print that a card belongs to."""
+    return SETS[card_id // 4]
+
+
+def load_cards(path: str | Path) -> CardSet:
+    """Read a ``cards.yaml`` and find the print that it belongs to.
+
+    Raises:
+        InputError: not ours, or its cards are none that this program prints.
+    """
+    data = read_yaml(path)
+    where = str(path)
+    faults = unknown_keys(data, ("chalkbeam", "print", "page_mm", "bars_mm", "cards"), where)
+    rows = data.get("cards")
+    ids: list[int] = []
+    if not isinstance(rows, list) or not rows:
+        faults.append(Fault(f"{where}: cards", "must be a list of cards."))
+    else:
+        for i, row in enumerate(rows):
+            if not isinstance(row, Mapping) or not isinstance(row.get("id"), int):
+                faults.append(Fault(f"{where}: cards[{i}]", "must have an id."))
+            elif not 0 <= row["id"] < 4 * len(SETS):
+                faults.append(Fault(f"{where}: cards[{i}].id", f"{row['id']} is no card of ours."))
+            else:
+                ids.append(row["id"])
+    names = sorted({set_of(i) for i in ids})
+    if len(names) > 1:
+        faults.append(
+            Fault(
+                f"{where}: cards",
+                f"mixes the prints {' and '.join(names)}.",
+                "Take the file that was written beside the PDF.",
+            )
+        )
+    if faults:
+        raise InputError(faults)
+    return card_set(names[0])
+
+
+def card_images(name: str, px_per_mm: float) -> dict[int, Image]:
+    """Each card of a print as it is printed, for the virtual table and for screens.
+
+    Pixel (row j, column i) holds the exact mean of the paper over its square of 1 / px_per_mm;
+    0 is ink, 255 bare paper; the picture covers the whole card with its white margin, as printed
+    (first row at the top of the page).
+
+    Returns:
+        card id -> (height_mm * px_per_mm, width_mm * px_per_mm) uint8, rounded up.
+    """
+    pictures = {}
+    for each in card_set(name).cards:
+        w = math.ceil(each.shape.width_mm * px_per_mm - 1e-9)
+        h = math.ceil(each.shape.height_mm * px_per_mm - 1e-9)
+        ink = np.zeros((h, w))
+        for x, y, a, b in each.black_rects_mm() * px_per_mm:
+            c0, c1 = int(x), min(w, math.ceil(x + a))
+            r0, r1 = int(y), min(h, math.ceil(y + b))
+            across = np.clip(np.arange(c0, c1) + 1 - x, 0, 1) - np.clip(
+                np.arange(c0, c1) - x - a + 1, 0, 1
+            )
+            down = np.clip(np.arange(r0, r1) + 1 - y, 0, 1) - np.clip(
+                np.arange(r0, r1) - y - b + 1, 0, 1
+            )
+            ink[r0:r1, c0:c1] += np.outer(down, across)
+        pictures[each.id] = np.rint(255 * (1 - np.minimum(ink, 1))).astype(np.uint8)
+    return pictures
+
+
+# -- the printed pages -----------------------------------------------------------------------
+
+_HOW_TO = (
+    ("Print", "At 100 %, 'actual size', on plain matt white paper. Not 'fit to page'."),
+    (
+        "Measure",
+        "Lay a steel ruler on both printed bars and write down what it reads. Printers are often "
+        "2 mm in a metre out, and no photo can show it. Give the readings: --bars 180.4,250.0",
+    ),
+    ("Cut", "Along the marks. The white margin stays on the card. Cards must lie flat: no curl."),
+    (
+        "Lay",
+        "Switch the projector on, let it warm up for half an hour, and show the pattern. Lay the "
+        "four cards in the four white windows, anywhere in them and at any angle, flat on the "
+        "mat or the cloth that you will work on. The nearer to the corners, the truer. On a dark "
+        "mat put a white sheet under the pattern.",
+    ),
+    (
+        "Photograph",
+        "From above, from one side of the beam's centre if you like, with everything that is lit "
+        "in the picture. Hold still. No flash, no zoom, no wide-angle lens.",
+    ),
+    (
+        "Care",
+        "Never look into the lens; keep children and pets from the beam. Fit and aim the "
+        "projector only as its maker and the mount's maker say.",
+    ),
+)
+
+
+def cards_pdf(name: str) -> bytes:
+    """The PDF of a print: its page or pages of cards, then a page on how to lay them.
+
+    Vector; coordinates are exact to 0.01 mm.
+
+    Raises:
+        InputError: there is no print of that name.
+    """
+    from fpdf import FPDF
+
+    cards = card_set(name)
+    width, height = cards.page_mm
+    pdf = FPDF(unit="mm", format=(width, height))
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(0)
+    pdf.set_title("chalkbeam marker cards")
+    for page in range(1, cards.pages + 1):
+        pdf.add_page()
+        for each in cards.cards:
+            if each.page == page:
+                _draw_card(pdf, each)
+        _draw_bars(pdf, cards, page)
+    pdf.add_page()
+    _draw_how_to(pdf, cards)
+    return bytes(pdf.output())
+
+
+def _draw_card(pdf: Any, each: Card) -> None:
+    x, y, w, h = each.rect_mm
+    # one path for all ink: an antialiasing viewer leaves no seams between touching cells
+    with pdf.drawing_context() as context:
+        from fpdf.drawing import PaintedPath
+        from fpdf.enums import PathPaintRule
+
+        path = PaintedPath()
+        path.style.fill_color = "#000000"
+        path.style.stroke_color = None
+        path.style.paint_rule = PathPaintRule.FILL_NONZERO
+        for a, b, cw, ch in each.black_rects_mm():
+            path.rectangle(x + a, y + b, cw, ch)
+        context.add_item(path)
+    pdf.set_draw_color(120)
+    pdf.set_line_width(0.1)
+    for cx, sx in ((x, 1), (x + w, -1)):
+        for cy, sy in ((y, 1), (y + h, -1)):
+            pdf.line(cx, cy, cx + 3 * sx, cy)
+            pdf.line(cx, cy, cx, cy + 3 * sy)
+    pdf.set_font("Helvetica", size=6)
+    pdf.set_text_color(110)
+    # between the chessboard and the cut, clear of both markers
+    pdf.text(x + 6.0, y + h - 1.4, f"chalkbeam card {each.id}")
+
+
+def _draw_bars(pdf: Any, cards: CardSet, page: int) -> None:
+    along, down = cards.bars_mm
+    width, height = cards.page_mm
+    first = min((c for c in cards.cards if c.page == page), key=lambda c: c.rect_mm[1])
+    x0 = first.rect_mm[0] + 1.0
+    y = first.rect_mm[1] + first.rect_mm[3] + (4.0 if width < 212 else 3.5)
+    pdf.set_draw_color(0)
+    pdf.set_text_color(0)
+    pdf.set_line_width(0.15)
+    pdf.line(x0, y, x0 + along, y)
+    for mm in range(0, int(along) + 1, 10):
+        tall = 2.2 if mm in (0, int(along)) else 0.9
+        pdf.line(x0 + mm, y - tall, x0 + mm, y + tall)
+    x = first.rect_mm[0] - 5.0
+    y0 = (height - down) / 2
+    pdf.line(x, y0, x, y0 + down)
+    for mm in range(0, int(down) + 1, 10):
+        tall = 2.2 if mm in (0, int(down)) else 0.9
+        pdf.line(x - tall, y0 + mm, x + tall, y0 + mm)
+    pdf.set_font("Helvetica", size=6)
+    words = f"Measure end to end: {along:g} mm wide, {down:g} mm tall as drawn."
+    pdf.text(x0 + 3, y - 1.2, words)
+    with pdf.rotation(90, x - 2.8, y0 + down - 3):
+        pdf.text(x - 2.8, y0 + down - 3, words)
+
+
+def _draw_how_to(pdf: Any, cards: CardSet) -> None:
+    width, height = cards.page_mm
+    left, wide = 20.0, width - 40.0
+    pdf.set_text_color(0)
+    pdf.set_xy(left, 18)
+    pdf.set_font("Helvetica", style="B", size=18)
+    pdf.cell(wide, 10, "The cards: print, measure, cut, lay")
+    y = 34.0
+    for head, text in _HOW_TO:
+        pdf.set_xy(left, y)
+        pdf.set_font("Helvetica", style="B", size=11)
+        pdf.cell(28, 5.4, head)
+        pdf.set_xy(left + 28, y)
+        pdf.set_font("Helvetica", size=11)
+        pdf.multi_cell(wide - 28, 5.4, text)
+        y = pdf.get_y() + 2.6
+    _draw_table(pdf, left + 6, y + 16, wide - 12, min(0.5 * wide, height - y - 34))
+
+
+def _draw_table(pdf: Any, x: float, y: float, w: float, h: float) -> None:
+    """The table from above: the lit pattern, four windows with cards, and where to stand."""
+    pdf.set_draw_color(0)
+    pdf.set_line_width(0.3)
+    pdf.rect(x - 6, y - 6, w + 12, h + 12)
+    cell = w / 24
+    rows = int(h / cell)
+    windows = [(a, b) for a in (1, 18) for b in (1, rows - 6)]
+    pdf.set_fill_color(205)
+    for j in range(rows):
+        for i in range(24):
+            inside = any(a <= i < a + 5 and b <= j < b + 5 for a, b in windows)
+            if (i + j) % 2 and not inside:
+                pdf.rect(x + i * cell, y + j * cell, cell, cell, style="F")
+    pdf.set_line_width(0.2)
+    pdf.rect(x, y, 24 * cell, rows * cell)
+    pdf.set_fill_color(90)
+    for (a, b), turn in zip(windows, (8, -12, 95, 4), strict=True):
+        cx, cy = x + (a + 2.5) * cell, y + (b + 2.5) * cell
+        with pdf.rotation(turn, cx, cy):
+            pdf.rect(cx - 1.35 * cell, cy - 1.95 * cell, 2.7 * cell, 3.9 * cell)
+            q = 0.4 * cell
+            for j in range(9):
+                for i in range(6):
+                    if (i + j) % 2:
+                        pdf.rect(cx + (i - 3) * q, cy + (j - 4.5) * q, q, q, style="F")
+    pdf.set_font("Helvetica", size=9)
+    pdf.set_xy(x, y + h + 8)
+    pdf.cell(
+        w,
+        5,
+        "The table from above: what the projector lights, and one card in each white window.",
+        align="C",
+    )

@@ -1,0 +1,88 @@
+"""``chalkbeam calibrate cards`` and ``calibrate pattern``: what is printed, what is projected."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
+    help="Paper that the printer holds.",
+)  # fmt: skip
+@click.option("--large", is_flag=True, help="Larger cards, two to a page: truer, for wide tables.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="The PDF; a .yaml lies beside it."
+)
+def cards(paper: str, large: bool, out: Path) -> None:
+    """Print these marker cards once and cut them out.
+
+    Writes the PDF and, beside it, a file that says which card lies where on the page. Print at
+    100 %, lay a ruler on the two printed bars and keep the readings for 'calibrate photo'.
+    """
+    from calibrate.cards import card_set, cards_pdf
+    from calibrate.files import dump_yaml, write_atomic
+
+    name = f"{paper}-large" if large else paper
+    made = card_set(name)
+    side = _beside(out)
+    write_atomic(out, cards_pdf(name))
+    write_atomic(side, dump_yaml(made.to_dict()))
+    ids = ", ".join(str(c.id) for c in made.cards)
+    click.echo(f"Wrote {out} (cards {ids}) and {side}.")
+    click.echo(
+        f"Print at 100 %, then measure the two bars: {made.bars_mm[0]:g} mm wide, "
+        f"{made.bars_mm[1]:g} mm tall as drawn. Give what your ruler reads with --bars."
+    )
+
+
+@click.command()
+@click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
+@click.option(
+    "--beam-width", type=float, metavar="MM",
+    help="Width of the lit picture on the table; sets how large the card windows are.",
+)  # fmt: skip
+@click.option("--large", is_flag=True, help="Windows for the larger cards.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="The PNG; a .yaml lies beside it."
+)
+def pattern(size: str, beam_width: float | None, large: bool, out: Path) -> None:
+    """The picture to project while the photo is taken.
+
+    Show it full screen at the projector's own resolution, not scaled, with keystone correction
+    and 'sharpness' switched off in the projector's menu.
+    """
+    import cv2
+
+    from calibrate.files import dump_yaml, write_atomic
+    from calibrate.pattern import DEFAULT_BEAM_MM, parse_size, pattern_for
+
+    made = pattern_for(parse_size(size), beam_width, large)
+    side = _beside(out)
+    _, data = cv2.imencode(".png", made.image())
+    write_atomic(out, data.tobytes())
+    write_atomic(side, dump_yaml(made.to_dict()))
+    click.echo(f"Wrote {out} and {side}.")
+    if beam_width is None:
+        click.echo(
+            f"The card windows suit a beam about {DEFAULT_BEAM_MM:g} mm wide; "
+            "for another width give --beam-width."
+        )
+
+
+def _beside(out: Path) -> Path:
+    """The YAML beside a written file.
+
+    Raises:
+        InputError: the file itself was to be a YAML.
+    """
+    from calibrate.errors import Fault, InputError
+
+    side = out.with_suffix(".yaml")
+    if side == out or not out.name.strip("."):
+        raise InputError(
+            Fault(str(out), "is where the .yaml beside it would go.", "Name a .pdf or a .png.")
+        )
+    return side
