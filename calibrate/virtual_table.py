@@ -796,7 +796,8 @@ class VirtualTable:
         """Follow the rays of a grid of nodes, and fill the grid between them: beam and room light.
 
         Every map from sensor to scene is smooth, so it is computed exactly at some thousand nodes
-        and carried to all pixels by cubic splines (error under 1e-3 px, see the tests).
+        and carried to all pixels by cubic splines (error under 1e-3 px, see the tests). OpenCV
+        before version 5 rounds the places it samples to 1/32 of a sample: noise, not bias.
         """
         w, h = size
         shape = (len(nodes[1]), len(nodes[0]))
@@ -1087,7 +1088,8 @@ def _tile(surface: str) -> _Plane:
         "cloth": (0.42, 0.45, 0.56),
         "dark cloth": (0.05, 0.05, 0.08),
     }[surface]
-    tile = np.ones((n, n)) * (1 + 0.015 * _clouds(rng, n, 40.0, 40.0))
+    uneven = 0.001 if surface == "white sheet" else 0.015
+    tile = np.ones((n, n)) * (1 + uneven * _clouds(rng, n, 40.0, 40.0))
     if surface == "wood":
         grain = 0.6 * _clouds(rng, n, 60.0, 1.2) + 0.5 * _clouds(rng, n, 120.0, 7.0)
         boards = np.where(np.mod(x, 100.0) < 0.7, 0.45, 1.0)[:, None]
