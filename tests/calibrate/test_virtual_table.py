@@ -103,13 +103,13 @@ def test_projected_spots_are_seen_where_geometry_puts_them(seed: int, samples: i
     image = table.radiance(frame, camera).beam / np.maximum(white, 1e-6)
     got = seen_centres(image[..., 1], want, 18)
     miss = got - want
-    assert np.abs(miss.mean(axis=0)).max() < 0.003
+    assert np.abs(miss.mean(axis=0)).max() < 0.004
     assert np.abs(miss).max() < 0.01
 
 
 @pytest.mark.parametrize(("height", "curl"), [(0.0, 0.0), (3.0, 0.0), (1.0, 4.0)])
 def test_printed_spots_are_seen_where_geometry_puts_them(height: float, curl: float) -> None:
-    """Spots printed on a flat, a raised and a curled sheet are seen within 0.015 camera px."""
+    """Spots printed on a flat, a raised and a curled sheet are seen within 0.02 camera px."""
     table = even_table(4, beam_width_mm=700.0)
     size_px, size_mm = (720, 480), (180.0, 120.0)
     ink, boxes = spots(size_px, 7, 100)
@@ -137,8 +137,8 @@ def test_printed_spots_are_seen_where_geometry_puts_them(height: float, curl: fl
     image = table.radiance(black, camera).room / bare.radiance(black, camera).room
     got = seen_centres(image[..., 1], want, math.ceil(13 * scale))
     miss = got - want
-    assert np.abs(miss.mean(axis=0)).max() < 0.003
-    assert np.abs(miss).max() < 0.015
+    assert np.abs(miss.mean(axis=0)).max() < 0.004
+    assert np.abs(miss).max() < 0.02
 
 
 def test_camera_agrees_with_opencv() -> None:
