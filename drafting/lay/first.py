@@ -1,0 +1,271 @@
+"""A valid plan at once: pieces put down one after another on a raster that errs on the safe side.
+
+Every raster cell that a piece touches counts as taken, so whatever lies here is valid in mm. The
+better planners start from it. Handles every rule of the cloth; may leave pieces out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.lay.job import Job, Stance
+from drafting.lay.shapes import Points, disc_around, minkowski, row_spans
+
+_ROWS = 120  # rows across the cloth: fine enough to be useful, coarse enough to be instant
+
+
+@dataclass
+class State:
+    """Where the items of a job lie: for each item its stance (−1: left out) and origin, mm."""
+
+    stance: NDArray[np.int64]
+    at: NDArray[np.float64]
+
+    def copy(self) -> State:
+        """An independent copy."""
+        return State(self.stance.copy(), self.at.copy())
+
+
+def touched_cells(
+    parts: Sequence[Points], low: Points, cell: tuple[float, float], size: tuple[int, int]
+) -> NDArray[np.bool_]:
+    """(rows, columns) cells that convex parts touch, the grid's corner at ``low``; clipped to size.
+
+    ``cell``: (width, height) mm; ``size``: (rows, columns).
+    """
+    rows, columns = size
+    grid = np.zeros((rows, columns), dtype=bool)
+    cw, ch = cell
+    edges = np.arange(rows + 1) * ch
+    for part in parts:
+        p = (part - low) / 1.0
+        left, right = row_spans(p, edges)
+        lo = np.minimum(left[:-1], left[1:])
+        hi = np.maximum(right[:-1], right[1:])
+        band = np.clip(np.floor(p[:, 1] / ch + 1e-9).astype(int), 0, rows - 1)
+        np.minimum.at(lo, band, p[:, 0])
+        np.maximum.at(hi, band, p[:, 0])
+        for r in np.flatnonzero(np.isfinite(lo)):
+            a = max(0, math.floor(lo[r] / cw + 1e-9))
+            b = min(columns, math.ceil(hi[r] / cw - 1e-9))
+            grid[r, a : max(b, a + 1)] = True
+    return grid
+
+
+class Constructor:
+    """Puts items down one after another on a conservative raster; reusable for many orders."""
+
+    def __init__(self, job: Job, length: float) -> None:
+        """``length``: how far the raster reaches from the cloth's start, mm."""
+        self.job = job
+        height = job.top - job.bottom
+        self.rows = _ROWS
+        self.ch = height / self.rows
+        self.cw = self.ch
+        self.columns = max(8, math.ceil(min(length, job.stop - job.start) / self.cw))
+        if math.isfinite(job.stop):  # whole cells only, so that the end is exact
+            self.columns = max(1, math.floor((min(length, job.stop - job.start) + 1e-9) / self.cw))
+        self.shape = (self.rows, self.columns)
+        self.fast = (_fast(2 * self.rows), _fast(self.columns + self.rows * 2))
+        self.free = self._painted_obstacles(tolerant=False)
+        self.free_tolerant = (
+            self._painted_obstacles(tolerant=True)
+            if any(k.tolerant for k in job.kinds)
+            else self.free
+        )
+        self.kernels: dict[tuple[int, int], tuple[Any, tuple[int, int], bool] | None] = {}
+        self.repeat = (job.cloth.repeat_length_mm, job.cloth.repeat_width_mm)
+
+    def _painted_obstacles(self, tolerant: bool) -> NDArray[np.bool_]:
+        grid = np.zeros(self.shape, dtype=bool)
+        for obstacle in self.job.obstacles:
+            if obstacle.flaw and tolerant:
+                continue
+            self._paint(grid, obstacle.parts, (0.0, 0.0), obstacle.clearance)
+        return grid
+
+    def _paint(
+        self, grid: NDArray[np.bool_], parts: Sequence[Points], at: Any, clearance: float
+    ) -> None:
+        disc = disc_around(clearance) if clearance > 0 else None
+        corner = np.array([self.job.start, self.job.bottom])
+        for part in parts:
+            p = minkowski(part, disc) if disc is not None else part
+            p = p + at - corner
+            low = np.floor(p.min(axis=0) / (self.cw, self.ch) + 1e-9).astype(int)
+            high = np.ceil(p.max(axis=0) / (self.cw, self.ch) - 1e-9).astype(int)
+            c0, r0 = np.maximum(low, 0)
+            c1, r1 = min(high[0], self.columns), min(high[1], self.rows)
+            if c1 <= c0 or r1 <= r0:
+                continue
+            grid[r0:r1, c0:c1] |= touched_cells(
+                [p], np.array([c0 * self.cw, r0 * self.ch]), (self.cw, self.ch), (r1 - r0, c1 - c0)
+            )
+
+    def _kernel(self, kind: int, stance: int) -> tuple[Any, tuple[int, int], bool] | None:
+        key = (kind, stance)
+        if key not in self.kernels:
+            s = self.job.kinds[kind].stances[stance]
+            matched = self.job.kinds[kind].group >= 0
+            extra_c = 1 if matched and self.repeat[0] else 0
+            extra_r = 1 if matched and self.repeat[1] else 0
+            size = s.high - s.low
+            cols = math.ceil(size[0] / self.cw - 1e-9)
+            rows = math.ceil(size[1] / self.ch - 1e-9)
+            if rows + extra_r > self.rows and rows <= self.rows:
+                extra_r = 0  # nowhere to slide: only an exact phase will do
+            if rows > self.rows or cols > self.columns:
+                self.kernels[key] = None
+            else:
+                cells = touched_cells(s.coarse, s.low, (self.cw, self.ch), (rows, cols))
+                grid = np.zeros((rows + extra_r, cols + extra_c), dtype=bool)
+                for r in range(extra_r + 1):
+                    for c in range(extra_c + 1):
+                        grid[r : r + rows, c : c + cols] |= cells
+                spectrum = np.conj(np.fft.rfft2(grid.astype(np.float32), self.fast))
+                self.kernels[key] = (spectrum, (grid.shape[0], grid.shape[1]), matched)
+        return self.kernels[key]
+
+    def run(
+        self,
+        order: Sequence[int],
+        start: State | None = None,
+        phases: dict[int, tuple[float, float]] | None = None,
+    ) -> State:
+        """Put the items down in this order; what finds no place is left out.
+
+        ``phases``: stripe group → (x, y) that its match points fall on, modulo the repeat; the
+        first of a group sets it when it is not given.
+        """
+        job = self.job
+        n = len(job.items)
+        state = start.copy() if start else State(np.full(n, -1), np.zeros((n, 2)))
+        grid, grid_tolerant = self.free.copy(), self.free_tolerant.copy()
+        two = grid_tolerant is not grid and any(k.tolerant for k in job.kinds)
+        phases = dict(phases or {})
+        for i in order:
+            kind = job.kinds[job.items[i].kind]
+            taken = grid_tolerant if kind.tolerant else grid
+            spectrum = np.fft.rfft2(taken.astype(np.float32), self.fast)
+            best: tuple[float, float, int, float, float] | None = None
+            for k, stance in enumerate(kind.stances):
+                kernel = self._kernel(job.items[i].kind, k)
+                if kernel is None:
+                    continue
+                conj, (rows, cols), matched = kernel
+                if rows > self.rows or cols > self.columns:
+                    continue
+                hits = np.fft.irfft2(spectrum * conj, self.fast)
+                hits = hits[: self.rows - rows + 1, : self.columns - cols + 1]
+                ok = hits < 0.5
+                if kind.how == "fold":
+                    ok = ok.copy()
+                    ok[1:] = False
+                if not ok.any():
+                    continue
+                x, y = self._place(ok, stance, matched, phases.get(kind.group))
+                if x is None or y is None:
+                    continue
+                end = x + float(stance.high[0])
+                rank = (round(end / self.cw, 3), y, k, x, y)
+                if best is None or rank < best:
+                    best = rank
+            if best is None:
+                continue
+            _, _, k, x, y = best
+            stance = kind.stances[k]
+            state.stance[i] = k
+            state.at[i] = x, y
+            if kind.group >= 0 and kind.group not in phases and stance.match is not None:
+                phases[kind.group] = (x + stance.match[0], y + stance.match[1])
+            self._paint(grid, stance.coarse, (x, y), job.distance)
+            if two:
+                self._paint(grid_tolerant, stance.coarse, (x, y), job.distance)
+        return state
+
+    def _place(
+        self,
+        ok: NDArray[np.bool_],
+        stance: Stance,
+        matched: bool,
+        phase: tuple[float, float] | None,
+    ) -> tuple[float | None, float | None]:
+        """Leftmost, then lowest free place; its origin in mm."""
+        xs = self.job.start + np.arange(ok.shape[1]) * self.cw - stance.low[0]
+        ys = self.job.bottom + np.arange(ok.shape[0]) * self.ch - stance.low[1]
+        slip_x = np.zeros(len(xs))
+        slip_y = np.zeros(len(ys))
+        if matched and phase is not None and stance.match is not None:
+            if self.repeat[0]:
+                slip_x = (phase[0] - stance.match[0] - xs) % self.repeat[0]
+                slip_x[slip_x > self.repeat[0] - 1e-9] = 0.0
+            if self.repeat[1]:
+                slip_y = (phase[1] - stance.match[1] - ys) % self.repeat[1]
+                slip_y[slip_y > self.repeat[1] - 1e-9] = 0.0
+            full = math.isclose(stance.high[1] - stance.low[1], self.job.top - self.job.bottom)
+            ok = ok & (slip_x <= self.cw)[None, :]
+            ok = ok & (slip_y <= (1e-6 if full else self.ch))[:, None]
+        columns = ok.any(axis=0)
+        if not columns.any():
+            return None, None
+        c = int(np.argmax(columns))
+        r = int(np.argmax(ok[:, c]))
+        return float(xs[c] + slip_x[c]), float(ys[r] + slip_y[r])
+
+
+def _fast(n: int) -> int:
+    """A size at or above n whose only factors are 2, 3 and 5: quick to transform."""
+    while True:
+        m = n
+        for p in (2, 3, 5):
+            while m % p == 0:
+                m //= p
+        if m == 1:
+            return n
+        n += 1
+
+
+def guess_length(job: Job) -> float:
+    """A length from the cloth's start on which a first plan will surely find room, mm."""
+    height = job.top - job.bottom
+    area = sum(job.kinds[i.kind].area for i in job.items)
+    longest = max(
+        (float(min((s.high - s.low)[0] for s in job.kinds[i.kind].stances)) for i in job.items),
+        default=0.0,
+    )
+    fold = sum(
+        float((k.stances[0].high - k.stances[0].low)[0])
+        for k in (job.kinds[i.kind] for i in job.items)
+        if k.how == "fold"
+    )
+    fixed = max((float(p.outline_mm[:, 0].max()) - job.start for p in job.locked), default=0.0)
+    return fixed + 1.1 * max(fold, area / (0.4 * height)) + 2.0 * longest
+
+
+def by_size(job: Job) -> list[int]:
+    """Fold pieces first, then the largest: the order that leaves small ones to fill the gaps."""
+    return sorted(
+        range(len(job.items)),
+        key=lambda i: (
+            job.kinds[job.items[i].kind].how != "fold",
+            -job.kinds[job.items[i].kind].area,
+        ),
+    )
+
+
+def first_plan(job: Job) -> State:
+    """A valid plan in a blink. Off the bolt, everything that fits across the cloth is laid."""
+    length = guess_length(job)
+    order = by_size(job)
+    for _ in range(4):
+        state = Constructor(job, length).run(order)
+        if (state.stance >= 0).all() or length >= job.stop - job.start:
+            return state
+        length *= 1.6
+    return state

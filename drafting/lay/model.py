@@ -1,0 +1,164 @@
+"""A lay: which piece lies where on the cloth, and what that costs.
+
+What the planners hand over, and what the docket, the table and the printer read. A lay knows the
+rules that it was made under, so it can say what is wrong with it (`Lay.problems`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.cloth import Cloth
+from drafting.placement import Placement
+
+if TYPE_CHECKING:
+    from drafting.lay.job import Job
+
+
+@dataclass(frozen=True, eq=False)
+class LaidPiece:
+    """One cutting line on the cloth.
+
+    ``cloth_from_piece``: (3, 3), piece mm → cloth mm, shrinkage included (rigid without);
+    ``outline_mm``: (N, 2) cutting line in the cloth frame, closed, counter-clockwise, first point
+    not repeated; ``turn``: degrees counter-clockwise, 0 has the grain along the length;
+    ``how``: "single" (one layer), "through" (both layers at once: a pair), or "fold" (half the
+    piece, its fold edge on the cloth's fold); ``at``: (x, y) mm, where the piece's origin lies.
+    """
+
+    piece: str
+    copy: int
+    at: tuple[float, float]
+    turn: float
+    mirrored: bool
+    locked: bool
+    how: str
+    cloth_from_piece: NDArray[np.float64]
+    outline_mm: NDArray[np.float64]
+
+    @property
+    def key(self) -> str:
+        """The copy's name: ``front/1``."""
+        return f"{self.piece}/{self.copy}"
+
+    @property
+    def turn_deg(self) -> float:
+        """The same as ``turn``."""
+        return self.turn
+
+    @property
+    def layers(self) -> int:
+        """Layers of cloth that this line is cut through."""
+        return 1 if self.how == "single" else 2
+
+    @property
+    def on_fold(self) -> bool:
+        """Whether its fold edge lies on the cloth's fold."""
+        return self.how == "fold"
+
+    @property
+    def area_mm2(self) -> float:
+        """Cloth cut out, both layers counted, mm²."""
+        x, y = self.outline_mm[:, 0], self.outline_mm[:, 1]
+        return 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) * self.layers
+
+    @property
+    def placement(self) -> Placement:
+        """The same for the docket and the table."""
+        return Placement(self.piece, self.copy, self.at, self.turn, self.mirrored, self.locked)
+
+
+@dataclass(frozen=True, eq=False)
+class Lay:
+    """A plan of cutting. Lengths mm, cloth frame.
+
+    ``placements``: what lies where; ``left_out``: copies that found no place (``front/2``);
+    ``notes``: what the person should know (cut single, cut once more …); ``seconds``: spent on it;
+    ``seconds_left``: still planned for, 0 when finished; ``planner``: which planner found it.
+    """
+
+    placements: tuple[LaidPiece, ...]
+    cloth: Cloth
+    distance_mm: float = 0.0
+    left_out: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    seconds: float = 0.0
+    seconds_left: float = 0.0
+    planner: str = ""
+    job: Job | None = field(default=None, repr=False)
+
+    def problems(self) -> list[str]:
+        """Everything wrong with it, naming pieces and mm; empty for a sound lay.
+
+        Checked exactly on the true cutting lines: overlap and distance (0.02 mm), the cloth's
+        edge, holes and flaws, the fold (0.05 mm), turns (0.01°), stripes (0.5 mm), and that every
+        copy is either laid once or named as left out.
+        """
+        from drafting.lay.check import problems
+
+        return problems(self)
+
+    @property
+    def used_length_mm(self) -> float:
+        """Length of cloth used as it lies, from its start (or its fold) to the last cutting line."""
+        if not self.placements:
+            return 0.0
+        end = max(float(p.outline_mm[:, 0].max()) for p in self.placements)
+        return end - self.cloth.x_range_mm[0]
+
+    @property
+    def cloth_length_mm(self) -> float:
+        """Length of cloth used when opened out: twice as much when it is folded crosswise."""
+        return self.used_length_mm * (2.0 if self.cloth.fold == "crosswise" else 1.0)
+
+    @property
+    def cut_area_mm2(self) -> float:
+        """Area of all pieces cut, layers counted, mm²."""
+        return sum(p.area_mm2 for p in self.placements)
+
+    @property
+    def efficiency(self) -> float:
+        """Area of the pieces over area of usable cloth in the length used, 0 to 1."""
+        used = self._usable_area()
+        return self.cut_area_mm2 / used if used > 0 else 0.0
+
+    def _usable_area(self) -> float:
+        cloth = self.cloth
+        if cloth.outline is None and not cloth.holes:
+            low, high = cloth.y_range_mm
+            return self.used_length_mm * (high - low) * cloth.layers
+        from drafting.lay.region import usable_region
+
+        start = cloth.x_range_mm[0]
+        return float(usable_region(cloth, start + self.used_length_mm).area) * cloth.layers
+
+    def docket_placements(self) -> tuple[Placement, ...]:
+        """The placements as the docket keeps them."""
+        return tuple(p.placement for p in self.placements)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain data for programs: every number in mm, degrees or a fraction."""
+        return {
+            "used_length_mm": round(self.used_length_mm, 3),
+            "efficiency": round(self.efficiency, 5),
+            "left_out": list(self.left_out),
+            "notes": list(self.notes),
+            "problems": self.problems(),
+            "placements": [
+                {
+                    "piece": p.piece,
+                    "copy": p.copy,
+                    "at": [round(v, 4) for v in p.at],
+                    "turn": p.turn,
+                    "mirrored": p.mirrored,
+                    "locked": p.locked,
+                    "how": p.how,
+                    "outline_mm": np.round(p.outline_mm, 3).tolist(),
+                }
+                for p in self.placements
+            ],
+        }

@@ -1,0 +1,301 @@
+"""Outlines as the planners need them: a little simplified, in convex parts, on a raster.
+
+The base of the lay. Simplifying only ever adds area (at most a stated depth), so what is valid
+for the simplified outline is valid for the true one; the exact check uses the true one anyway.
+
+Conventions: rings are (N, 2) float64, mm, counter-clockwise, first point not repeated.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+Points = NDArray[np.float64]
+
+
+def ring_area(ring: Points) -> float:
+    """Signed area of a ring, mm² (positive when counter-clockwise); shoelace formula."""
+    x, y = ring[:, 0] - ring[0, 0], ring[:, 1] - ring[0, 1]
+    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+
+
+def counter_clockwise(ring: Points) -> Points:
+    """The ring with its orientation made counter-clockwise."""
+    return ring if ring_area(ring) >= 0 else ring[::-1].copy()
+
+
+def cleaned(ring: Points, eps: float = 1e-4) -> Points:
+    """Without repeated points and without points lying on the line of their neighbours."""
+    pts = np.asarray(ring, dtype=np.float64)
+    if len(pts) > 1 and np.allclose(pts[0], pts[-1], atol=1e-9):
+        pts = pts[:-1]
+    step = np.linalg.norm(pts - np.roll(pts, 1, axis=0), axis=1)
+    pts = pts[step > eps]
+    for _ in range(3):
+        if len(pts) <= 3:
+            break
+        a, b = pts - np.roll(pts, 1, axis=0), np.roll(pts, -1, axis=0) - pts
+        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        base = np.linalg.norm(a + b, axis=1) + 1e-12
+        ahead = np.einsum("ij,ij->i", a, b) > 0
+        flat = (np.abs(cross) / base < eps * 0.1) & ahead
+        flat &= ~np.roll(flat, 1)  # never two neighbours in one pass
+        if not flat.any():
+            break
+        pts = pts[~flat]
+    return pts
+
+
+def simplified_around(ring: Points, tolerance: float) -> Points:
+    """A ring with fewer points that covers the given one and reaches at most ~2 × tolerance out.
+
+    Hollow corners are bridged, short edges between bulging corners are replaced by the meeting
+    point of their neighbours. Falls back to the ring itself when the result would not be simple.
+    """
+    from shapely.geometry import Polygon
+
+    original = cleaned(counter_clockwise(ring))
+    for allowed in (tolerance, tolerance / 4.0):
+        made = _simplify(original, allowed)
+        if len(made) >= len(original):
+            return original
+        shape = Polygon(made)
+        if shape.is_valid and shape.buffer(1e-6).covers(Polygon(original)):
+            far = max(Polygon(original).distance(q) for q in _as_points(made))
+            if far <= 2.5 * tolerance:
+                return made
+    return original
+
+
+def _as_points(ring: Points) -> list[object]:
+    from shapely.geometry import Point
+
+    return [Point(p) for p in ring]
+
+
+def _simplify(ring: Points, tolerance: float) -> Points:
+    pts = ring.copy()
+    for _ in range(40):
+        n = len(pts)
+        if n <= 4:
+            break
+        a, b = pts - np.roll(pts, 1, axis=0), np.roll(pts, -1, axis=0) - pts
+        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        chord = np.roll(pts, -1, axis=0) - np.roll(pts, 1, axis=0)
+        hollow = np.where(
+            cross <= 0, np.abs(cross) / (np.linalg.norm(chord, axis=1) + 1e-12), np.inf
+        )
+        # the corner where the edge before i and the edge after i + 1 meet, when both ends bulge
+        nxt = np.roll(b, -1, axis=0)
+        turn = a[:, 0] * nxt[:, 1] - a[:, 1] * nxt[:, 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = (b[:, 0] * nxt[:, 1] - b[:, 1] * nxt[:, 0]) / turn
+            tip = pts + a * t[:, None]
+            out = (b[:, 0] * (tip - pts)[:, 1] - b[:, 1] * (tip - pts)[:, 0]) / (
+                np.linalg.norm(b, axis=1) + 1e-12
+            )
+        both = (cross > 0) & (np.roll(cross, -1) > 0) & (turn > 1e-9)
+        sharp = np.where(both, np.abs(out), np.inf)
+        sharp[~np.isfinite(sharp)] = np.inf
+        cost = np.minimum(hollow, sharp)
+        if cost.min() > tolerance:
+            break
+        busy = np.zeros(n, dtype=bool)
+        drop = np.zeros(n, dtype=bool)
+        new = pts.copy()
+        for i in np.argsort(cost):
+            if cost[i] > tolerance:
+                break
+            touched = [(i - 1) % n, i, (i + 1) % n, (i + 2) % n]
+            if busy[touched].any():
+                continue
+            busy[touched] = True
+            drop[i] = True
+            if sharp[i] < hollow[i]:
+                new[(i + 1) % n] = tip[i]
+        pts = new[~drop]
+    return pts
+
+
+def convex_parts(ring: Points) -> tuple[Points, ...]:
+    """Convex rings that together make up the ring: ears clipped, then joined where it stays convex.
+
+    Raises:
+        ValueError: the ring crosses itself, so that no ear is left.
+    """
+    pts = cleaned(counter_clockwise(ring), 1e-6)
+    n = len(pts)
+    index = list(range(n))
+    triangles: list[list[int]] = []
+    while len(index) > 3:
+        m = len(index)
+        p = pts[index]
+        a, b = p - np.roll(p, 1, axis=0), np.roll(p, -1, axis=0) - p
+        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        back = np.roll(p, -1, axis=0) - np.roll(p, 1, axis=0)
+        longest = np.maximum(np.maximum((a**2).sum(1), (b**2).sum(1)), (back**2).sum(1))
+        quality = np.where(cross > 0, cross / (longest + 1e-12), -1.0)
+        hollow = cross <= 0
+        best = -1
+        for k in np.argsort(-quality):
+            if quality[k] <= 0:
+                break
+            if not _holds_any(p[k - 1], p[k], p[(k + 1) % m], p, hollow, int(k)):
+                best = int(k)
+                break
+        if best < 0:
+            flat = int(np.argmin(np.abs(cross)))
+            if abs(cross[flat]) > 1e-6:
+                raise ValueError("the outline crosses itself")
+            index.pop(flat)
+            continue
+        triangles.append([index[best - 1], index[best], index[(best + 1) % m]])
+        index.pop(best)
+    triangles.append(index)
+    return tuple(pts[part] for part in _joined(pts, triangles))
+
+
+def _holds_any(a: Points, b: Points, c: Points, p: Points, hollow: Points, k: int) -> bool:
+    rest = hollow.copy()  # only hollow corners can lie in an ear
+    rest[[k - 1, k, (k + 1) % len(p)]] = False
+    if not rest.any():
+        return False
+    q = p[rest]
+    inside = np.ones(len(q), dtype=bool)
+    for u, v in ((a, b), (b, c), (c, a)):
+        inside &= (v[0] - u[0]) * (q[:, 1] - u[1]) - (v[1] - u[1]) * (q[:, 0] - u[0]) >= -1e-9
+    return bool(inside.any())
+
+
+def _joined(pts: Points, parts: list[list[int]]) -> list[list[int]]:
+    """Hertel and Mehlhorn: drop each diagonal that both its sides can do without, longest first."""
+    rings: list[list[int] | None] = list(parts)
+    owner: dict[tuple[int, int], int] = {}
+    for r, ring in enumerate(parts):
+        for u, v in zip(ring, ring[1:] + ring[:1], strict=True):
+            owner[(u, v)] = r
+    diagonals = [(u, v) for (u, v) in owner if u < v and (v, u) in owner]
+    diagonals.sort(key=lambda d: -float(np.hypot(*(pts[d[0]] - pts[d[1]]))))
+    for u, v in diagonals:
+        r, s = owner[(u, v)], owner[(v, u)]
+        if r == s:
+            continue
+        first, second = rings[r], rings[s]
+        if first is None or second is None:
+            continue
+        i, j = first.index(v), second.index(u)
+        one = first[i:] + first[:i]  # v … u
+        two = second[j:] + second[:j]  # u … v
+        merged = one + two[1:-1]
+        q = pts[merged]
+        a, b = q - np.roll(q, 1, axis=0), np.roll(q, -1, axis=0) - q
+        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        if (cross < -1e-9).any():
+            continue
+        rings[r], rings[s] = merged, None
+        for x, y in zip(merged, merged[1:] + merged[:1], strict=True):
+            owner[(x, y)] = r
+    return [cleaned_index(pts, ring) for ring in rings if ring is not None]
+
+
+def cleaned_index(pts: Points, ring: list[int]) -> list[int]:
+    """The indices of a convex ring without those lying on the line of their neighbours."""
+    q = pts[ring]
+    a, b = q - np.roll(q, 1, axis=0), np.roll(q, -1, axis=0) - q
+    keep = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) > 1e-9
+    return [i for i, k in zip(ring, keep, strict=True) if k] if keep.sum() >= 3 else ring
+
+
+def minkowski(p: Points, q: Points) -> Points:
+    """(N, 2) the convex ring {a + b} of two convex counter-clockwise rings (edges merged by angle)."""
+    e, f = np.roll(p, -1, axis=0) - p, np.roll(q, -1, axis=0) - q
+    edges = np.concatenate([e, f])
+    order = np.argsort(np.arctan2(edges[:, 1], edges[:, 0]), kind="stable")
+    ring = np.cumsum(edges[order], axis=0)
+    # angles start at −π, so the walk starts at the top (then leftmost-downwards) corner
+    k = int(np.argmin(ring[:, 1] - 1e-9 * ring[:, 0]))
+    low = _lowest(p) + _lowest(q)
+    return ring - ring[k] + low
+
+
+def _lowest(p: Points) -> Points:
+    out: Points = p[int(np.argmin(p[:, 1] - 1e-9 * p[:, 0]))]
+    return out
+
+
+def disc_around(radius: float, sides: int = 12) -> Points:
+    """A regular ring of ``sides`` that holds the disc of ``radius``."""
+    a = 2.0 * math.pi * (np.arange(sides) + 0.5) / sides
+    return radius / math.cos(math.pi / sides) * np.column_stack([np.cos(a), np.sin(a)])
+
+
+def row_spans(ring: Points, ys: Points) -> tuple[Points, Points]:
+    """Leftmost and rightmost x of a convex ring at each height (+inf, −inf where it is not).
+
+    ``ys``: (R,). Rows that only touch the lowest or highest point count as outside.
+    """
+    x0, y0 = ring[:, 0], ring[:, 1]
+    x1, y1 = np.roll(x0, -1), np.roll(y0, -1)
+    low, high = np.minimum(y0, y1), np.maximum(y0, y1)
+    real = high - low > 1e-12
+    x0, y0, x1, y1, low, high = (v[real] for v in (x0, y0, x1, y1, low, high))
+    slope = (x1 - x0) / (y1 - y0)
+    y = ys[:, None]
+    at = x0 + (y - y0) * slope
+    crossed = (y >= low) & (y <= high)
+    left = np.where(crossed, at, np.inf).min(axis=1)
+    right = np.where(crossed, at, -np.inf).max(axis=1)
+    bottom, top = ring[:, 1].min(), ring[:, 1].max()
+    off = (ys <= bottom) | (ys >= top)
+    left[off], right[off] = np.inf, -np.inf
+    return left, right
+
+
+def fill_spans(left: NDArray[np.int64], right: NDArray[np.int64], width: int) -> NDArray[np.bool_]:
+    """(R, width) mask of the cells left … right (both included) of each row, for stacked spans.
+
+    ``left``, ``right``: (K, R) for K convex parts; spans with left > right are empty.
+    """
+    k, rows = left.shape
+    l = np.clip(left, 0, width)
+    r = np.clip(right + 1, 0, width)
+    ok = (left <= right) & (r > l)
+    row = np.broadcast_to(np.arange(rows), (k, rows))[ok]
+    step = width + 1
+    marks = np.bincount(row * step + l[ok], minlength=rows * step) - np.bincount(
+        row * step + r[ok], minlength=rows * step
+    )
+    out: NDArray[np.bool_] = np.cumsum(marks.reshape(rows, step), axis=1)[:, :width] > 0
+    return out
+
+
+def pieces_without_holes(shape: object) -> list[Points]:
+    """Rings that together make up a shapely polygon (holes are cut open) or collection of them."""
+    from shapely.geometry import MultiPolygon, Polygon, box
+
+    todo = list(shape.geoms) if hasattr(shape, "geoms") else [shape]
+    done: list[Points] = []
+    while todo:
+        part = todo.pop()
+        if isinstance(part, MultiPolygon) or hasattr(part, "geoms"):
+            todo.extend(part.geoms)
+            continue
+        if not isinstance(part, Polygon) or part.area < 1e-6:
+            continue
+        if not part.interiors:
+            done.append(counter_clockwise(np.array(part.exterior.coords)[:-1, :2]))
+            continue
+        x = Polygon(part.interiors[0]).representative_point().x
+        left, low, right, high = part.bounds
+        todo.append(part.intersection(box(left - 1, low - 1, x, high + 1)))
+        todo.append(part.intersection(box(x, low - 1, right + 1, high + 1)))
+    return done
+
+
+def covering_rings(rings: Sequence[Points], tolerance: float) -> list[Points]:
+    """Each ring simplified around (see `simplified_around`)."""
+    return [simplified_around(r, tolerance) for r in rings]
