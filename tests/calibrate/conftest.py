@@ -1,0 +1,6 @@
+"""Tests of this folder share the random rigs of the benchmarks: ``import rigs``."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "bench"))
