@@ -1,0 +1,83 @@
+"""``chalkbeam frame``: exactly what the projector would show, as a picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("docket", type=click.Path(path_type=Path))
+@click.option("--calibration", "calibration_file", type=click.Path(path_type=Path), required=True,
+              help="The calibration to draw through.")  # fmt: skip
+@click.option("--out", type=click.Path(path_type=Path), default=Path("frame.png"), show_default=True,
+              help="Where to write the picture (PNG).")  # fmt: skip
+@click.option("--size", default=None, metavar="WxH",
+              help="Refuse unless the calibration was made for this size.")  # fmt: skip
+@click.option("--mode", type=click.Choice(["arrange", "trace", "plain"]), default="arrange",
+              show_default=True, help="All pieces alike, the current one bright, or lines only.")  # fmt: skip
+@click.option("--lines", type=click.Choice(["both", "cutting", "sewing"]), default=None,
+              help="Which lines; as the docket remembers when not given.")  # fmt: skip
+@click.option("--ink", type=click.Choice(["light", "bold", "dark"]), default=None,
+              help="Light on dark, bolder for printed cloth, or dark on a lit ground.")  # fmt: skip
+@click.option("--piece", default=None, metavar="NAME/COPY", help="The piece to trace.")
+def frame(
+    docket: Path,
+    calibration_file: Path,
+    out: Path,
+    size: str | None,
+    mode: str,
+    lines: str | None,
+    ink: str | None,
+    piece: str | None,
+) -> None:
+    """Write exactly what the projector would show for DOCKET to a picture.
+
+    The picture has the projector's own pixels: show it full screen, unscaled, and its lines lie
+    true on the table. A docket without a lay is laid for ten seconds; its file is not changed.
+    """
+    from calibrate import Calibration
+    from drafting import Docket
+    from drafting.errors import Fault, InputError
+    from drafting.files import write_atomic
+    from projector.commands.laying import laid
+    from projector.painter import png, render
+
+    wanted = parse_size(size) if size else None
+    if out.suffix.lower() != ".png":
+        raise InputError(
+            Fault(str(out), "is not a .png: a lossy picture moves lines.", "Name it frame.png.")
+        )
+    calibration = Calibration.load(calibration_file, wanted)
+    read = Docket.load(docket)
+    read, note = laid(read)
+    if piece is not None and piece not in {p.key for p in read.placed()}:
+        keys = ", ".join(p.key for p in read.placed())
+        raise InputError(
+            Fault("--piece", f"'{piece}' does not lie on the cloth.", f"There are {keys}.")
+        )
+    picture = render(read, calibration, mode=mode, lines=lines, ink=ink, current=piece)
+    write_atomic(out, png(picture))
+    if note:
+        click.echo(note)
+    w, h = calibration.size
+    click.echo(
+        f"{out}: {w} x {h} px, {len(read.placed())} pieces. Show it unscaled, pixel for pixel."
+    )
+
+
+def parse_size(text: str) -> tuple[int, int]:
+    """``1920x1080`` → (1920, 1080).
+
+    Raises:
+        InputError: anything else.
+    """
+    import re
+
+    from drafting.errors import Fault, InputError
+
+    found = re.fullmatch(r"\s*(\d{2,5})\s*[x×X]\s*(\d{2,5})\s*", text)
+    if not found:
+        raise InputError(Fault("--size", f"'{text}' is not a picture size.", "Write 1920x1080."))
+    return int(found[1]), int(found[2])

@@ -1,0 +1,368 @@
+"""The face of a piece: every line and word that is drawn for it, in the piece's own frame.
+
+Between the drafted pieces and `scene`: worked out once for each piece, its cloth and the way
+she looks at it, and from then on only moved. Here it is decided which part of the ring is cut
+and which is the fold, how long the grain arrow may be, and where a label finds room to stand
+upright without crossing a line.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.lettering import LINE_PITCH, text_strokes, text_width
+from projector.marks import polyline, ring
+
+if TYPE_CHECKING:
+    from drafting import Piece
+    from drafting.cloth import Cloth
+
+Array = NDArray[np.float64]
+
+_GRAIN_SHORT_MM = 18.0  # JIS L 0110: the grain line is kept short of the cutting line
+_ARROW_MM = 9.0
+_NOTCH_MM = 4.0  # an inward snip of 3 to 4 mm (common practice, no source)
+_GRID_MM = 3.0  # raster on which labels look for room
+_CLEAR_MM = 3.0  # room kept between letters and lines
+LEAST_TEXT_MM = 8.0
+_TEXT_SIZES_MM = (13.0, 10.5, 8.5)
+
+
+@dataclass(frozen=True, eq=False)
+class Face:
+    """A piece as it lies on the cloth, piece frame mm (shrinkage added).
+
+    ``outline``: (N, 2) ring, cutting line with its fold, counter-clockwise; ``rough``: (M, 2) the
+    same with few points, for quick tests; ``lines``: kind → lines; ``words``: label lines;
+    ``area_mm2``: inside the outline.
+    """
+
+    name: str
+    outline: Array
+    rough: Array
+    lines: dict[str, tuple[Array, ...]]
+    words: tuple[str, ...]
+    on_fold: bool
+    area_mm2: float
+
+
+def lies_folded(piece: Piece, cloth: Cloth | None) -> bool:
+    """Whether the piece is laid as its half, on the fold of the cloth."""
+    return piece.fold is not None and cloth is not None and cloth.fold == "lengthwise"
+
+
+def face_of(
+    piece: Piece, allowances: dict[str, float] | None, cloth: Cloth | None, *, one_way: bool = False
+) -> Face:
+    """Work out a piece's face for this cloth.
+
+    ``allowances``: edge → mm. On single cloth a piece that is cut on the fold is laid opened out.
+
+    Raises:
+        drafting.InputError, DraftError: the allowances do not suit the piece.
+    """
+    half = lies_folded(piece, cloth)
+    shown = piece if half else piece.opened()
+    grow = _growth(piece, cloth)
+
+    cutting = grow(piece.cutting_line(allowances) if half else piece.unfolded(allowances))
+    sewing = grow(shown.sewing_line)
+    fold = grow(np.asarray(shown.fold, float)) if half else None
+    lines: dict[str, tuple[Array, ...]] = {}
+    lines["cutting"], fold_lines = _split_fold(cutting, fold)
+    differs = len(cutting) != len(sewing) or float(np.abs(cutting - sewing).max(initial=0.0)) > 0.05
+    lines["sewing"] = _split_fold(sewing, fold)[0] if differs else ()
+    if fold_lines:
+        lines["fold"] = fold_lines
+        lines["foldmark"] = tuple(_fold_ends(fold_lines, cutting))
+    lines["dart"] = tuple(
+        grow(np.array([d.first, d.tip, d.second], dtype=np.float64)) for d in shown.darts
+    )
+    lines["notch"] = tuple(grow(line) for line in shown.notch_lines(allowances))
+    lines["mark"] = tuple(_cross(grow(m.points)[0]) for m in shown.drills)
+    lines["inner"] = tuple(
+        ring(grow(m.points)) if m.closed else grow(m.points)
+        for m in shown.marks
+        if len(m.points) > 1
+    )
+    lines["grain"] = _grain(shown, grow, cutting, one_way)
+    x, y = cutting[:, 0], cutting[:, 1]
+    area = 0.5 * abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)))
+    return Face(
+        piece.name,
+        cutting,
+        simplify_ring(cutting, 0.25),
+        lines,
+        tuple(words_of(piece, half)),
+        half,
+        area,
+    )
+
+
+def _growth(piece: Piece, cloth: Cloth | None) -> Any:
+    """Points of the piece → the same, enlarged for shrinkage along and across its grain."""
+    if cloth is None or cloth.cut_scale == (1.0, 1.0):
+        return lambda points: np.asarray(points, dtype=np.float64)
+    d = np.asarray(piece.grain[1], float) - np.asarray(piece.grain[0], float)
+    along = d / np.hypot(*d)
+    across_by, along_by = cloth.cut_scale
+    axes = np.array([[along[1], -along[0]], along])  # rows: across, along
+    stretch = axes.T @ np.diag([across_by, along_by]) @ axes
+    return lambda points: np.asarray(points, dtype=np.float64) @ stretch.T
+
+
+def words_of(piece: Piece, half: bool) -> list[str]:
+    """Label lines of a piece: its name first, then how many to cut."""
+    name = piece.name.replace("-", " ")
+    given = [str(line).strip() for line in piece.label]
+    more = [
+        line for line in given if line and line.lower() not in (name.lower(), piece.name.lower())
+    ]
+    how = f"cut {piece.cut}"
+    if half:
+        how += " on the fold"
+    elif piece.pair:
+        how += ", in pairs"
+    return [name, *(more[:2] or [how])]
+
+
+def _cross(at: Array, r: float = 3.5) -> Array:
+    x, y = at
+    return polyline((x - r, y), (x + r, y), (x, y), (x, y - r), (x, y + r))
+
+
+def _split_fold(outline: Array, fold: Array | None) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
+    """The ring's parts off the fold and on it, each (N, 2)."""
+    if fold is None:
+        return (ring(outline),), ()
+    a, b = fold
+    along = (b - a) / max(1e-9, float(np.hypot(*(b - a))))
+    away = np.abs((outline - a) @ np.array([-along[1], along[0]])) < 0.02
+    on = away & np.roll(away, -1)  # the edge from each point to the next
+    if not on.any():
+        return (ring(outline),), ()
+    if on.all():
+        return (), (ring(outline),)
+    start = int(np.flatnonzero(on & ~np.roll(on, -1))[0]) + 1
+    points = np.roll(outline, -start, axis=0)
+    flags = np.roll(on, -start)
+    off_lines: list[Array] = []
+    on_lines: list[Array] = []
+    i, n = 0, len(points)
+    while i < n:
+        j = i
+        while j < n and flags[j] == flags[i]:
+            j += 1
+        run = points[np.arange(i, j + 1) % n]
+        (on_lines if flags[i] else off_lines).append(run)
+        i = j
+    return tuple(off_lines), tuple(on_lines)
+
+
+def _fold_ends(fold_lines: Sequence[Array], outline: Array) -> list[Array]:
+    """The custom of patterns for 'cut on fold': a line along it with its ends bent to the fold."""
+    out = []
+    middle = outline.mean(axis=0)
+    for line in fold_lines:
+        a, b = line[0], line[-1]
+        length = float(np.hypot(*(b - a)))
+        if length < 60.0:
+            continue
+        along = (b - a) / length
+        inward = np.array([-along[1], along[0]])
+        if float((middle - a) @ inward) < 0:
+            inward = -inward
+        p, q = a + along * min(40.0, length * 0.2), b - along * min(40.0, length * 0.2)
+        d = inward * 9.0
+        out.append(np.array([p, p + d, q + d, q]))
+        for tip, sign in ((p, 1.0), (q, -1.0)):
+            out.append(
+                np.array(
+                    [tip + d * 0.45 - along * 2.5 * sign, tip, tip + d * 0.45 + along * 2.5 * sign]
+                )
+            )
+    return out
+
+
+def _grain(piece: Piece, grow: Any, outline: Array, one_way: bool) -> tuple[Array, ...]:
+    """Grain arrow: the longest chord of the piece near its middle, along the grain, kept short."""
+    line = grow(np.asarray(piece.grain, float))
+    along = line[1] - line[0]
+    along = along / max(1e-9, float(np.hypot(*along)))
+    across = np.array([along[1], -along[0]])
+    s, t = outline @ across, outline @ along
+    best: tuple[float, float, float, float] | None = None
+    low, high = float(s.min()), float(s.max())
+    # not in the middle, where the label wants to stand: two thirds of the way from the fold
+    for share in (0.66, 0.5, 0.34, 0.8, 0.2):
+        at = low + share * (high - low)
+        for lo, hi in _chords(s, t, at):
+            if best is None or hi - lo > 1.15 * (best[2] - best[1]):
+                best = (at, lo, hi, share)
+    if best is None or best[2] - best[1] < 2 * _GRAIN_SHORT_MM:
+        if best is None or best[2] - best[1] < 20.0:
+            return ()
+        short = 4.0
+    else:
+        short = _GRAIN_SHORT_MM
+    at, lo, hi, _ = best
+    span = hi - lo - 2 * short
+    keep = min(span, max(60.0, 0.62 * span))
+    mid = 0.5 * (lo + hi)
+    p, q = mid - keep / 2, mid + keep / 2
+    foot, head = across * at + along * p, across * at + along * q
+    arrow = min(_ARROW_MM, keep / 4)
+
+    def tip(point: Array, sign: float) -> Array:
+        back = point - along * arrow * sign
+        return np.array([back - across * arrow * 0.42, point, back + across * arrow * 0.42])
+
+    parts = [np.array([foot, head]), tip(head, 1.0)]
+    if not one_way:
+        parts.append(tip(foot, -1.0))
+    return tuple(parts)
+
+
+def _chords(s: Array, t: Array, at: float) -> list[tuple[float, float]]:
+    """Where the line s = at lies inside the ring: (from, to) in t."""
+    s1, t1 = np.roll(s, -1), np.roll(t, -1)
+    cross = (s <= at) != (s1 <= at)
+    if not cross.any():
+        return []
+    share = (at - s[cross]) / (s1[cross] - s[cross])
+    hits = np.sort(t[cross] + share * (t1[cross] - t[cross]))
+    return [(float(hits[i]), float(hits[i + 1])) for i in range(0, len(hits) - 1, 2)]
+
+
+def simplify_ring(points: Array, tolerance: float) -> Array:
+    """Fewer points within ``tolerance`` mm of the ring (Douglas and Peucker)."""
+    import cv2
+
+    if len(points) < 8:
+        return points
+    # a thousandth of a millimetre as unit: OpenCV keeps float32
+    made = cv2.approxPolyDP(np.asarray(points, np.float32).reshape(-1, 1, 2), tolerance, True)
+    return np.asarray(made.reshape(-1, 2), dtype=np.float64)
+
+
+# -- labels --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Label:
+    """Text that found its place: strokes in the piece frame mm, and the capital height used."""
+
+    strokes: tuple[Array, ...]
+    height_mm: float
+    words: tuple[str, ...]
+
+
+class LabelRoom:
+    """Where in a piece there is room for words: upright to her, clear of every line drawn.
+
+    Args:
+        face: the piece.
+        table_from_piece: (3, 3) rigid; its turn and mirror decide what upright is.
+        up_deg: her reading direction in the table frame.
+        kinds: the kinds of lines that are drawn and must not be crossed.
+    """
+
+    def __init__(
+        self, face: Face, table_from_piece: Array, up_deg: float, kinds: Iterable[str]
+    ) -> None:
+        import cv2
+
+        # reading frame: x along her reading direction, y away from her, still in mm
+        c, s = math.cos(math.radians(up_deg)), math.sin(math.radians(up_deg))
+        self._read_from_piece = np.array([[c, s], [-s, c]]) @ table_from_piece[:2, :2]
+        outline = face.outline @ self._read_from_piece.T
+        self._low = outline.min(axis=0) - _GRID_MM
+        size = np.ceil((outline.max(axis=0) - self._low) / _GRID_MM).astype(int) + 2
+        self._free = np.zeros((int(size[1]), int(size[0])), np.uint8)
+
+        def grid(points: Array) -> NDArray[np.int32]:
+            return np.asarray(np.round((points - self._low) / _GRID_MM * 16.0), np.int32)
+
+        cv2.fillPoly(self._free, [grid(outline)], 1, shift=4)
+        cv2.polylines(self._free, [grid(outline)], True, 0, 1, cv2.LINE_8, 4)
+        for kind in kinds:
+            for line in face.lines.get(kind, ()):
+                cv2.polylines(
+                    self._free, [grid(line @ self._read_from_piece.T)], False, 0, 1, cv2.LINE_8, 4
+                )
+        self._total = cv2.integral(1 - self._free)
+        framed = cv2.copyMakeBorder(self._free, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+        self._deep = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1]
+
+    def place(self, words: Sequence[str]) -> Label | None:
+        """The words, large if they fit, else smaller, else fewer; None when nothing fits.
+
+        Never below `LEAST_TEXT_MM`.
+        """
+        for chosen in _shrinking(words):
+            for height in _TEXT_SIZES_MM:
+                at = self._spot(chosen, height)
+                if at is not None:
+                    piece_from_read = self._read_from_piece.T  # rigid: inverse is transpose
+                    strokes = tuple(
+                        (stroke + at) @ piece_from_read.T for stroke in text_block(chosen, height)
+                    )
+                    return Label(strokes, height, tuple(chosen))
+        return None
+
+    def _spot(self, words: Sequence[str], height: float) -> Array | None:
+        width = max(text_width(w, height) for w in words)
+        # accents above and tails below reach past the capitals
+        tall = height * (1.0 + LINE_PITCH * (len(words) - 1)) + 0.6 * height
+        cols = math.ceil((width + 2 * _CLEAR_MM) / _GRID_MM) + 1
+        rows = math.ceil((tall + 2 * _CLEAR_MM) / _GRID_MM) + 1
+        free, total = self._free, self._total
+        if cols >= free.shape[1] or rows >= free.shape[0]:
+            return None
+        blocked = (
+            total[rows:, cols:]
+            - total[:-rows, cols:]
+            - total[rows:, :-cols]
+            + total[:-rows, :-cols]
+        )
+        spots = np.argwhere(blocked == 0)
+        if not len(spots):
+            return None
+        middle = spots + np.array([rows / 2.0, cols / 2.0])
+        # deep inside, and near the middle of the piece
+        m = np.minimum(middle.astype(int), np.array(free.shape) - 1)
+        worth = self._deep[m[:, 0], m[:, 1]]
+        centre = np.array(free.shape) / 2.0
+        worth = worth - 0.12 * np.hypot(*(middle - centre).T)
+        return np.asarray(self._low + middle[int(np.argmax(worth))][::-1] * _GRID_MM)
+
+
+def text_block(words: Sequence[str], height_mm: float, *, middle: bool = True) -> list[Array]:
+    """Lines of text about (0, 0), centred (or from x = 0 when not ``middle``), mm."""
+    pitch = height_mm * LINE_PITCH
+    top = 0.5 * (pitch * (len(words) - 1) + height_mm) - height_mm
+    strokes: list[Array] = []
+    for i, text in enumerate(words):
+        x = -0.5 * text_width(text, height_mm) if middle else 0.0
+        offset = np.array([x, top - i * pitch])
+        strokes.extend(stroke + offset for stroke in text_strokes(text, height_mm))
+    return strokes
+
+
+def _shrinking(words: Sequence[str]) -> list[list[str]]:
+    """The label as given, then with less and less of it."""
+    out = [list(words[:k]) for k in range(len(words), 0, -1)]
+    name = words[0] if words else ""
+    parts = name.split()
+    if len(parts) > 1:
+        out.insert(len(out) - 1, parts[:3])
+        out.append(parts[:3])
+    if len(name) > 4:
+        out.append([name[:3].rstrip() + "."])
+    return out

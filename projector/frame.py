@@ -1,0 +1,192 @@
+"""Scene + calibration → lines in projector pixels (numpy only).
+
+Between `scene`, which thinks in millimetres on the table, and `painter`, which thinks in pixels.
+Chords are kept so short that the lens's curvature is followed to `TOLERANCE_PX`; what lies
+outside the beam is dropped before the lens is asked about it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.marks import Item, Mark
+
+Array = NDArray[np.float64]
+
+TOLERANCE_PX = 0.05
+_LEAST_HALF_PX = 0.6  # thinner lines lose their light between two pixels
+_MARGIN_PX = 48.0  # a line just outside the beam still reaches in with its width
+
+
+class Seen(Protocol):
+    """What a calibration must offer here (`calibrate.Calibration` does)."""
+
+    @property
+    def size(self) -> tuple[int, int]: ...
+
+    def to_projector(self, points_mm: Array) -> Array: ...
+
+    def to_table(self, points_px: Array) -> Array: ...
+
+
+@dataclass(frozen=True, eq=False)
+class FrameStroke:
+    """Lines of one colour: ``segments`` (S, 4) x0 y0 x1 y1 px, ``half_px`` (S,) half widths."""
+
+    segments: Array
+    half_px: Array
+    colour: tuple[int, int, int]
+
+
+@dataclass(frozen=True, eq=False)
+class FrameItem:
+    """An item of the scene in projector pixels."""
+
+    key: str
+    strokes: tuple[FrameStroke, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Lens:
+    """A calibration made ready for drawing many frames.
+
+    ``step_mm``: the longest chord on the table that stays within `TOLERANCE_PX` of its image
+    everywhere in the beam; ``px_per_mm``: mean scale; ``beam_mm``: (N, 2) outline of the beam on
+    the table, counter-clockwise.
+    """
+
+    calibration: Seen
+    step_mm: float = field(init=False)
+    px_per_mm: float = field(init=False)
+    beam_mm: Array = field(init=False)
+    _edges: Array = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        cal = self.calibration
+        w, h = cal.size
+        t = np.linspace(0.0, 1.0, 17)[:-1]
+        m = _MARGIN_PX
+        for name, grow in (("beam_mm", 0.5), ("_edges", m)):
+            x0, y0, x1, y1 = -grow, -grow, w - 1 + grow, h - 1 + grow
+            ring = np.concatenate(
+                [
+                    np.column_stack([x0 + (x1 - x0) * t, np.full(16, y1)]),
+                    np.column_stack([np.full(16, x1), y1 + (y0 - y1) * t]),
+                    np.column_stack([x1 + (x0 - x1) * t, np.full(16, y0)]),
+                    np.column_stack([np.full(16, x0), y0 + (y1 - y0) * t]),
+                ]
+            )
+            object.__setattr__(self, name, _counter_clockwise(cal.to_table(ring)))
+        scale, step = _chord(cal)
+        object.__setattr__(self, "px_per_mm", scale)
+        object.__setattr__(self, "step_mm", step)
+
+    def frame(self, item: Item) -> FrameItem:
+        """An item through the lens."""
+        strokes = []
+        for mark in item.marks:
+            stroke = self._stroke(mark, item.table_from_item)
+            if stroke is not None:
+                strokes.append(stroke)
+        return FrameItem(item.key, tuple(strokes))
+
+    def _stroke(self, mark: Mark, table_from_item: Array) -> FrameStroke | None:
+        if not len(mark.points):
+            return None
+        table = mark.points @ table_from_item[:2, :2].T + table_from_item[:2, 2]
+        seen = self._in_beam(table)
+        if not seen.any():
+            return None
+        if seen.all():
+            px = self.calibration.to_projector(table)
+            use = mark.joined
+        else:
+            px = np.zeros_like(table)
+            px[seen] = self.calibration.to_projector(table[seen])
+            use = mark.joined & seen[:-1] & seen[1:]
+        first = np.flatnonzero(use)
+        if not first.size:
+            return None
+        segments = np.hstack([px[first], px[first + 1]])
+        good = np.isfinite(segments).all(axis=1)
+        if not good.all():
+            segments, first = segments[good], first[good]
+        half = self._half(mark, segments, first)
+        return FrameStroke(segments, half, mark.colour)
+
+    def _half(self, mark: Mark, segments: Array, first: NDArray[np.int64]) -> Array:
+        if mark.width_px is not None:
+            return np.full(len(segments), max(_LEAST_HALF_PX, mark.width_px / 2.0))
+        # the local scale, from the chords themselves; short ones (letters) are too rough for it
+        local = np.full(len(segments), self.px_per_mm)
+        length = mark.length_mm[first]
+        fine = length > 2.0
+        if fine.any():
+            chord = segments[fine, 2:] - segments[fine, :2]
+            local[fine] = np.hypot(chord[:, 0], chord[:, 1]) / length[fine]
+        return np.asarray(np.maximum(_LEAST_HALF_PX, 0.5 * mark.width_mm * local))
+
+    def _in_beam(self, table: Array) -> NDArray[np.bool_]:
+        """(N,) whether each point lies in the beam or just outside it."""
+        ring = self._edges
+        low, high = ring.min(axis=0), ring.max(axis=0)
+        inside = np.asarray(((table >= low) & (table <= high)).all(axis=1))
+        # a beam is convex but for its lens's bend, which the margin covers
+        corners = ring[::16]
+        edge = np.roll(corners, -1, axis=0) - corners
+        for corner, (ex, ey) in zip(corners, edge, strict=True):
+            away = ex * (table[:, 1] - corner[1]) - ey * (table[:, 0] - corner[0])
+            inside &= away >= -0.02 * (ex * ex + ey * ey)
+        return inside
+
+    def to_table(self, x_px: float, y_px: float) -> Array:
+        """(2,) table mm under a pixel (the pointer's)."""
+        return np.asarray(self.calibration.to_table(np.array([[x_px, y_px]]))[0])
+
+    def covers(self, table_mm: Array) -> NDArray[np.bool_]:
+        """(N,) whether each table point is lit (its image lies within the picture)."""
+        near = self._in_beam(table_mm)
+        out = np.zeros(len(table_mm), dtype=bool)
+        if near.any():
+            px = self.calibration.to_projector(table_mm[near])
+            w, h = self.calibration.size
+            out[near] = (
+                (px[:, 0] >= -0.5)
+                & (px[:, 0] <= w - 0.5)
+                & (px[:, 1] >= -0.5)
+                & (px[:, 1] <= h - 0.5)
+            )
+        return out
+
+
+def _counter_clockwise(ring: Array) -> Array:
+    x, y = ring[:, 0], ring[:, 1]
+    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    return ring if area >= 0 else np.ascontiguousarray(ring[::-1])
+
+
+def _chord(cal: Seen) -> tuple[float, float]:
+    """Mean px per mm over the beam, and the longest chord, mm, that bends by `TOLERANCE_PX`.
+
+    A chord's distance from its curve grows with the square of its length: one probe length in
+    four directions over a grid gives the curvature, hence the length. A fifth is kept in hand.
+    """
+    w, h = cal.size
+    gx, gy = np.meshgrid(np.linspace(8, w - 9, 13), np.linspace(8, h - 9, 9))
+    centre = cal.to_table(np.column_stack([gx.ravel(), gy.ravel()]))
+    ends = cal.to_projector(centre + np.array([1.0, 0.0])) - cal.to_projector(centre)
+    ups = cal.to_projector(centre + np.array([0.0, 1.0])) - cal.to_projector(centre)
+    scale = float(np.mean(np.sqrt(np.abs(ends[:, 0] * ups[:, 1] - ends[:, 1] * ups[:, 0]))))
+    probe = 60.0 / scale  # about 60 px
+    worst = 0.0
+    for angle in np.radians([0.0, 45.0, 90.0, 135.0]):
+        half = 0.5 * probe * np.array([math.cos(angle), math.sin(angle)])
+        a, b = cal.to_projector(centre - half), cal.to_projector(centre + half)
+        worst = max(worst, float(np.hypot(*(0.5 * (a + b) - cal.to_projector(centre)).T).max()))
+    step = probe * math.sqrt(0.8 * TOLERANCE_PX / max(worst, 1e-9))
+    return scale, float(np.clip(step, 2.0, 200.0))

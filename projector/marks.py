@@ -1,0 +1,137 @@
+"""Marks: lines of light in millimetres, before the lens.
+
+The plain currency between `scene`, which makes them, and `frame`, which takes them through the
+calibration: runs of points with the width and colour that their meaning has been given, cut
+into dashes and fine enough for the lens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Colour = tuple[int, int, int]
+
+SOLID: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Mark:
+    """Lines of one width and colour.
+
+    ``points``: (N, 2) mm in the item's own frame; ``joined``: (N − 1,) whether a line runs from
+    each point to the next; ``width_mm`` on the table, or ``width_px`` in the picture when given.
+    ``length_mm``: (N − 1,) of each step.
+    """
+
+    points: Array
+    joined: NDArray[np.bool_]
+    width_mm: float
+    colour: Colour
+    width_px: float | None = None
+    length_mm: Array = field(default_factory=lambda: np.zeros(0), repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Item:
+    """What is painted, moved and taken away as one: a piece, the cloth, the strip …
+
+    ``table_from_item``: (3, 3) rigid, the item's frame mm → table mm.
+    """
+
+    key: str
+    marks: tuple[Mark, ...]
+    table_from_item: Array
+
+    def moved(self, table_from_item: Array) -> Item:
+        """The same marks elsewhere."""
+        return replace(self, table_from_item=table_from_item)
+
+
+def mark(
+    lines: Iterable[Array],
+    *,
+    width_mm: float,
+    colour: Colour,
+    dash: Sequence[float] = SOLID,
+    step_mm: float = 40.0,
+    width_px: float | None = None,
+) -> Mark:
+    """A mark from lines, each (N, 2) mm, in dashes (mm on, off, on …), chords at most ``step_mm``."""
+    pieces: list[Array] = []
+    for line in lines:
+        if len(line) < 2:
+            continue
+        fine = _fine(np.asarray(line, dtype=np.float64), step_mm)
+        pieces.extend(_dashes(fine, dash) if dash else [fine])
+    if not pieces:
+        empty = np.zeros((0, 2))
+        return Mark(empty, np.zeros(0, bool), width_mm, colour, width_px)
+    points = np.concatenate(pieces)
+    joined = np.ones(len(points) - 1, dtype=bool)
+    ends = np.cumsum([len(p) for p in pieces])[:-1] - 1
+    joined[ends] = False
+    d = np.diff(points, axis=0)
+    return Mark(points, joined, width_mm, colour, width_px, np.hypot(d[:, 0], d[:, 1]))
+
+
+def _fine(line: Array, step_mm: float) -> Array:
+    """The line with points added so that no chord is longer than ``step_mm``."""
+    d = np.diff(line, axis=0)
+    count = np.maximum(1, np.ceil(np.hypot(d[:, 0], d[:, 1]) / step_mm)).astype(np.int64)
+    if int(count.max(initial=1)) == 1:
+        return line
+    which = np.repeat(np.arange(len(count)), count)
+    within = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+    points = line[which] + d[which] * (within / count[which])[:, None]
+    return np.vstack([points, line[-1:]])
+
+
+def _dashes(line: Array, dash: Sequence[float]) -> list[Array]:
+    """Cut a line into dashes that begin and end whole: the pattern is stretched to fit."""
+    d = np.diff(line, axis=0)
+    s = np.concatenate([[0.0], np.cumsum(np.hypot(d[:, 0], d[:, 1]))])
+    total = float(s[-1])
+    period, first = sum(dash), dash[0]
+    # n periods and the first dash once more, so that corners at the ends are drawn
+    n = max(0, round((total - first) / period))
+    if n == 0:
+        return [line]
+    scale = total / (n * period + first)
+    cuts = np.concatenate([[0.0], np.cumsum(np.asarray(dash) * scale)])
+    out = []
+    for k in range(n + 1):
+        for j in range(0, len(dash) if k < n else 1, 2):
+            a = k * period * scale + cuts[j]
+            b = min(k * period * scale + cuts[j + 1], total)
+            inner = s[(s > a + 1e-9) & (s < b - 1e-9)]
+            at = np.concatenate([[a], inner, [b]])
+            out.append(
+                np.column_stack([np.interp(at, s, line[:, 0]), np.interp(at, s, line[:, 1])])
+            )
+    return out
+
+
+def polyline(*points: tuple[float, float]) -> Array:
+    """(N, 2) from corners."""
+    return np.asarray(points, dtype=np.float64)
+
+
+def ring(points: Array) -> Array:
+    """A ring (N, 2), closed by repeating its first point."""
+    return np.vstack([points, points[:1]])
+
+
+def circle(cx: float, cy: float, radius: float, steps: int = 32) -> Array:
+    """(steps + 1, 2) closed circle."""
+    t = np.linspace(0.0, 2.0 * np.pi, steps + 1)
+    return np.column_stack([cx + radius * np.cos(t), cy + radius * np.sin(t)])
+
+
+def moved(lines: Iterable[Array], matrix: Array) -> list[Array]:
+    """Lines through a (3, 3) affine matrix."""
+    return [line @ matrix[:2, :2].T + matrix[:2, 2] for line in lines]

@@ -1,0 +1,723 @@
+"""Scene: the lay and the state of the work → marks of light in millimetres on the table.
+
+Takes what `table` and `trace` decided and what `faces` worked out, gives `frame` items that are
+painted, moved and taken away one at a time. Meaning is carried by dash and weight first and by
+colour second; the three line kinds are those of JIS L 0110:2001 (solid, dashed, long-short
+chain), which line gets which, and the colours (tailor's chalk: white, yellow, blue, red), are
+our own choice.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.faces import Face, Label, LabelRoom, face_of, text_block
+from projector.frame import Lens
+from projector.lettering import text_strokes, text_width
+from projector.marks import Item, Mark, circle, mark, polyline, ring
+from projector.view import View, default_view, rigid
+
+if TYPE_CHECKING:
+    from calibrate import Calibration
+    from drafting import Docket
+    from drafting.placement import Placement
+
+Array = NDArray[np.float64]
+Colour = tuple[int, int, int]
+
+
+@dataclass(frozen=True)
+class Style:
+    """Width mm, dash mm (on, off, …), colour's name in the ink."""
+
+    width_mm: float
+    dash: tuple[float, ...]
+    colour: str
+
+
+STYLES: dict[str, Style] = {
+    "cutting": Style(1.5, (), "white"),
+    "sewing": Style(0.9, (7.0, 4.0), "yellow"),
+    "fold": Style(1.1, (24.0, 4.0, 5.0, 4.0), "blue"),
+    "foldmark": Style(0.8, (), "blue"),
+    "grain": Style(0.8, (), "green"),
+    "dart": Style(0.9, (7.0, 4.0), "yellow"),
+    "notch": Style(1.3, (), "white"),
+    "mark": Style(0.9, (), "yellow"),
+    "inner": Style(0.8, (12.0, 4.0), "yellow"),
+    "label": Style(1.0, (), "text"),
+    "cloth": Style(0.8, (), "slate"),
+    "selvedge": Style(0.7, (3.0, 5.0), "slate"),
+    "ghost": Style(1.0, (14.0, 7.0), "blue"),
+    "guide": Style(0.8, (2.5, 5.0), "blue"),
+    "trouble": Style(1.5, (), "red"),
+    "chosen": Style(1.3, (), "blue"),
+    "button": Style(0.8, (), "slate"),
+    "text": Style(1.0, (), "text"),
+    "strong": Style(1.4, (), "white"),
+}
+_INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
+
+
+@dataclass(frozen=True)
+class Ink:
+    """Colours for one kind of cloth. ``weight`` thickens lines (dark or printed cloth)."""
+
+    ground: Colour
+    colours: Mapping[str, Colour]
+    weight: float = 1.0
+    faint: float = 0.30  # how much of a colour is left when it is not its turn
+
+
+_CHALK: dict[str, Colour] = {
+    "white": (255, 253, 244),
+    "yellow": (255, 204, 84),
+    "blue": (104, 190, 255),
+    "green": (140, 214, 160),
+    "red": (255, 92, 74),
+    "slate": (112, 122, 138),
+    "text": (226, 226, 214),
+}
+_PENCIL: dict[str, Colour] = {
+    "white": (0, 0, 0),
+    "yellow": (96, 44, 0),
+    "blue": (0, 36, 140),
+    "green": (0, 78, 34),
+    "red": (176, 0, 0),
+    "slate": (104, 104, 112),
+    "text": (18, 18, 26),
+}
+INKS: dict[str, Ink] = {
+    "light": Ink((0, 0, 0), _CHALK),
+    "bold": Ink((0, 0, 0), _CHALK, weight=1.9, faint=0.4),
+    "dark": Ink((238, 238, 230), _PENCIL, weight=1.15, faint=0.35),
+}
+LINES: dict[str, tuple[str, ...]] = {
+    "both": ("cutting", "sewing"),
+    "cutting": ("cutting",),
+    "sewing": ("sewing",),
+}
+
+
+@dataclass(frozen=True)
+class Look:
+    """How lines are shown: ``ink`` of `INKS`, which ``lines``, ``weight`` on top of the ink's."""
+
+    ink: str = "light"
+    lines: str = "both"
+    weight: float = 1.0
+
+
+@dataclass(frozen=True)
+class Button:
+    """One of the strip's own buttons: the action it does, its words, the key that does the same."""
+
+    action: str
+    words: str
+    key: str
+    on: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Strip:
+    """The strip along her edge: its item, its ground (N, 2) mm, and where its buttons lie.
+
+    ``buttons``: action → (4, 2) mm on the table.
+    """
+
+    item: Item
+    ground_mm: Array
+    buttons: dict[str, Array]
+    figures: Item
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """Items in painting order, and the stage they stand on."""
+
+    items: tuple[Item, ...]
+    stage: Stage
+
+
+@dataclass(frozen=True)
+class PieceState:
+    """How one copy is to be shown.
+
+    ``emphasis``: ``plain``, ``bright`` (its turn), ``faint`` or ``ghost``; ``notes``: words under
+    its label; ``trouble``: words for what is wrong with where it lies; ``chosen``: picked up.
+    """
+
+    emphasis: str = "plain"
+    notes: tuple[str, ...] = ()
+    trouble: tuple[str, ...] = ()
+    chosen: bool = False
+
+
+PLAIN = PieceState()
+
+
+@dataclass(eq=False)
+class Stage:
+    """What stays the same from frame to frame: pieces' faces, the lens, the view, the look.
+
+    Everything it makes is cached by what it depends on; `with_view` and `with_look` give another
+    stage that shares what still holds.
+    """
+
+    docket: Docket
+    calibration: Calibration
+    view: View
+    look: Look = Look()
+    lens: Lens = field(init=False)
+    faces: dict[str, Face] = field(init=False)
+    _labels: dict[Any, Label | None] = field(default_factory=dict, repr=False)
+    _rooms: dict[Any, LabelRoom] = field(default_factory=dict, repr=False)
+    _marks: dict[Any, tuple[Mark, ...]] = field(default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        self.lens = Lens(self.calibration)
+        self.faces = faces_of(self.docket)
+        self.reading_deg = reading_direction(self.lens, self.view.side)
+
+    def retake(self, *, view: View | None = None, look: Look | None = None) -> None:
+        """Change the view or look; labels are looked up anew where they need it."""
+        if view is not None:
+            self.view = view
+            self.reading_deg = reading_direction(self.lens, view.side)
+        if look is not None and look != self.look:
+            self.look = look
+            self._marks.clear()
+
+    @property
+    def ink(self) -> Ink:
+        """The ink in use."""
+        return INKS[self.look.ink]
+
+    def colour(self, kind: str, emphasis: str = "plain") -> Colour:
+        """A kind's colour, paler when it is not its turn."""
+        ink = self.ink
+        full = ink.colours[STYLES[kind].colour]
+        if emphasis in ("plain", "bright"):
+            return full
+        mixed = [round(g + (c - g) * ink.faint) for c, g in zip(full, ink.ground, strict=True)]
+        return (mixed[0], mixed[1], mixed[2])
+
+    def mark(
+        self, kind: str, lines: Iterable[Array], emphasis: str = "plain", *, wider: float = 1.0
+    ) -> Mark:
+        """Lines of a kind as a mark."""
+        style = STYLES[kind]
+        width = style.width_mm * self.ink.weight * self.look.weight * wider
+        return mark(
+            lines,
+            width_mm=width,
+            colour=self.colour(kind, emphasis),
+            dash=style.dash,
+            step_mm=self.lens.step_mm,
+        )
+
+    # -- pieces ------------------------------------------------------------------------------
+
+    def table_from_piece(self, placement: Placement) -> Array:
+        """(3, 3) rigid, piece mm → table mm."""
+        return np.asarray(self.view.table_from_cloth @ placement.cloth_from_piece)
+
+    def piece(self, placement: Placement, state: PieceState = PLAIN) -> Item:
+        """One copy of a piece."""
+        face = self.faces[placement.piece]
+        matrix = self.table_from_piece(placement)
+        turned = (
+            round(placement.turn_deg + self.view.turn_deg, 3),
+            placement.mirrored,
+            self.view.mirror,
+        )
+        key = (placement.piece, turned, self.reading_deg, state)
+        marks = self._marks.get(key)
+        if marks is None:
+            marks = tuple(self._face_marks(face, matrix, turned, state))
+            self._marks[key] = marks
+        return Item(f"piece:{placement.key}", marks, matrix)
+
+    def _face_marks(
+        self, face: Face, matrix: Array, turned: tuple[Any, ...], state: PieceState
+    ) -> list[Mark]:
+        shown = LINES[self.look.lines]
+        emphasis = state.emphasis
+        marks = []
+        if emphasis == "ghost":
+            return [self.mark("ghost", face.lines["cutting"])]
+        cutting = "trouble" if state.trouble else "cutting"
+        wider = 1.25 if emphasis == "bright" else 1.0
+        if "cutting" in shown or not face.lines["sewing"]:
+            marks.append(self.mark(cutting, face.lines["cutting"], emphasis, wider=wider))
+        if "sewing" in shown:
+            marks.append(self.mark("sewing", face.lines["sewing"], emphasis))
+        drawn = [k for k in _INSIDE if k != "sewing" or "sewing" in shown]
+        if emphasis != "faint":
+            kinds = ("fold", "foldmark", "grain", "dart", "notch", "mark", "inner")
+            marks.extend(
+                self.mark(kind, face.lines[kind], emphasis)
+                for kind in kinds
+                if face.lines.get(kind)
+            )
+        elif face.lines.get("fold"):
+            marks.append(self.mark("fold", face.lines["fold"], emphasis))
+        if state.trouble:
+            marks.append(self.mark("trouble", _bars(face.outline), emphasis))
+        if state.chosen:
+            marks.append(self.mark("chosen", _brackets(face.outline)))
+        words = (*face.words, *state.notes, *(f"! {t}" for t in state.trouble))
+        label = self._label(face, words, matrix, turned, tuple(drawn))
+        if label is not None:
+            marks.append(self.mark("label", label.strokes, emphasis, wider=label.height_mm / 10.5))
+        return [m for m in marks if len(m.points)]
+
+    def _label(
+        self,
+        face: Face,
+        words: tuple[str, ...],
+        matrix: Array,
+        turned: tuple[Any, ...],
+        kinds: tuple[str, ...],
+    ) -> Label | None:
+        room_key = (face.name, turned, self.reading_deg, kinds)
+        key = (room_key, words)
+        if key not in self._labels:
+            if room_key not in self._rooms:
+                self._rooms[room_key] = LabelRoom(face, matrix, self.reading_deg, kinds)
+            self._labels[key] = self._rooms[room_key].place(words)
+        return self._labels[key]
+
+    def outline_on_cloth(self, placement: Placement, *, rough: bool = False) -> Array:
+        """(N, 2) a copy's cutting ring in the cloth frame, mm."""
+        face = self.faces[placement.piece]
+        a = placement.cloth_from_piece
+        points = face.rough if rough else face.outline
+        return np.asarray(points @ a[:2, :2].T + a[:2, 2])
+
+    # -- cloth, strip, and what helps -----------------------------------------------------------
+
+    def cloth(self, used_mm: float | None = None) -> Item:
+        """The cloth's edge, selvedge and fold, and a tick where the used length ends."""
+        cloth = self.docket.cloth
+        if cloth is None:
+            return Item("cloth", (), self.view.table_from_cloth)
+        marks = []
+        outline = cloth.lie_outline_mm
+        x1 = cloth.x_range_mm[1]
+        if outline is not None:
+            fold_line = cloth.fold == "lengthwise" and cloth.outline is None
+            if fold_line:
+                open_ring = np.vstack([outline[1:], outline[:1]])
+                marks.append(self.mark("cloth", [open_ring]))
+                marks.append(self.mark("guide", [outline[:2]]))
+            else:
+                marks.append(self.mark("cloth", [ring(outline)]))
+        else:
+            x1 = (used_mm or 0.0) + 300.0  # off the bolt: as far as the work reaches, and a bit
+            y1 = cloth.width_mm / (2.0 if cloth.fold == "lengthwise" else 1.0)
+            near = "guide" if cloth.fold == "lengthwise" else "cloth"
+            marks.append(self.mark(near, [polyline((0, 0), (x1, 0))]))
+            marks.append(self.mark("cloth", [polyline((x1, y1), (0, y1), (0, 0))]))
+        if cloth.outline is None and cloth.selvedge_mm > 0:
+            low, high = cloth.y_range_mm
+            lines = [polyline((0, high), (x1, high))]
+            if cloth.fold != "lengthwise":
+                lines.append(polyline((0, low), (x1, low)))
+            marks.append(self.mark("selvedge", lines))
+        rings = [np.asarray(h, float) for h in (*cloth.holes, *cloth.flaws)]
+        if rings:
+            marks.append(self.mark("trouble", [ring(r) for r in rings], "faint"))
+        return Item("cloth", tuple(marks), self.view.table_from_cloth)
+
+    def used_tick(self, used_mm: float) -> Item:
+        """A line across the cloth where the used length ends."""
+        cloth = self.docket.cloth
+        if cloth is None or used_mm <= 0:
+            return Item("used", (), self.view.table_from_cloth)
+        low, high = cloth.y_range_mm
+        line = self.mark("guide", [polyline((used_mm, low), (used_mm, high))])
+        return Item("used", (line,), self.view.table_from_cloth)
+
+    def reading_frame(self, at_mm: Sequence[float]) -> Array:
+        """(3, 3) table from a frame at ``at_mm`` whose x runs along her reading direction."""
+        return rigid(self.reading_deg, (float(at_mm[0]), float(at_mm[1])))
+
+    def strip_box(self, height_mm: float, *, far: bool = False) -> tuple[Array, float, float]:
+        """Where a strip along her edge fits: its frame (3, 3), length and height mm."""
+        side = self.view.side
+        c, s = math.cos(math.radians(self.reading_deg)), math.sin(math.radians(self.reading_deg))
+        read_from_table = np.array([[c, s], [-s, c]])
+        beam = self.lens.beam_mm @ read_from_table.T
+        if far:
+            beam = beam * np.array([1.0, -1.0])
+        del side
+        return _strip_box(beam, read_from_table, height_mm, far)
+
+    def strip(
+        self,
+        lines: Sequence[str],
+        buttons: Sequence[Button],
+        *,
+        far: bool = False,
+    ) -> Strip:
+        """The strip along her edge: one line of figures, one row of buttons.
+
+        Buttons that find no room are left out, the last first (their keys still work).
+        """
+        line_mm = 9.0
+        tall = 30.0 if buttons else 0.0
+        height = tall + (line_mm * 2.0 if lines else 0.0) + 6.0
+        frame, length, height = self.strip_box(height, far=far)
+        outlines: list[Array] = []
+        words: list[Array] = []
+        strong: list[Array] = []
+        places: dict[str, Array] = {}
+        x = 4.0
+        for button in buttons:
+            width = max(38.0, text_width(button.words, 8.5) + 12.0)
+            if x + width > length - 4.0:
+                break
+            box = polyline((x, 4), (x + width, 4), (x + width, tall), (x, tall))
+            outlines.append(_rounded(x, 4.0, x + width, tall, 5.0))
+            target = strong if button.on else words
+            target.extend(
+                s + np.array([x + width / 2, 20.0]) for s in text_block([button.words], 8.5)
+            )
+            key = f"[{button.key}]" if button.key else ""
+            words.extend(s + np.array([x + width / 2, 9.3]) for s in text_block([key], 8.0))
+            if button.on:
+                strong.append(_rounded(x + 1.6, 5.6, x + width - 1.6, tall - 1.6, 4.0))
+            places[button.action] = _through(frame, box)
+            x += width + 5.0
+        marks = [
+            self.mark("button", outlines),
+            self.mark("text", words, wider=0.9),
+            self.mark("strong", strong, wider=0.75),
+            self.mark("button", [polyline((0, height), (length, height))]),
+        ]
+        item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
+        ground = _through(frame, polyline((0, 0), (length, 0), (length, height), (0, height)))
+        return Strip(item, ground, places, self.figures(lines, frame, tall, length))
+
+    def figures(self, lines: Sequence[str], frame: Array, tall: float, length: float) -> Item:
+        """The strip's line of figures, by itself because it changes while a piece is moved."""
+        strokes: list[Array] = []
+        x = 6.0
+        for i, line in enumerate(lines):
+            width = text_width(line, 9.0)
+            if x + width > length - 6.0:
+                break
+            strokes.extend(s + np.array([x, tall + 6.5]) for s in text_strokes(line, 9.0))
+            x += width + 16.0
+            if i < len(lines) - 1:
+                strokes.append(polyline((x - 8.0, tall + 6.0), (x - 8.0, tall + 16.0)))
+        return Item("figures", (self.mark("text", strokes),), frame)
+
+    def check_square(self, at_mm: Sequence[float]) -> Item:
+        """A square of 100 mm and a ruler of 200 mm, to lay a real ruler on."""
+        frame = self.reading_frame(at_mm)
+        square = polyline((0, 0), (100, 0), (100, 100), (0, 100), (0, 0))
+        diagonals = [polyline((0, 0), (100, 100)), polyline((100, 0), (0, 100))]
+        ticks = [polyline((0, -30), (200, -30))]
+        numbers: list[Array] = []
+        for mm in range(0, 201, 5):
+            high = 12.0 if mm % 50 == 0 else 8.0 if mm % 10 == 0 else 5.0
+            ticks.append(polyline((mm, -30), (mm, -30 + high)))
+            if mm % 50 == 0:
+                words = text_block([str(mm // 10)], 8.0)
+                numbers.extend(w + np.array([mm, -42.0]) for w in words)
+        numbers.extend(
+            w + np.array([100.0, 112.0])
+            for w in text_block(
+                [
+                    "100 mm each side",
+                ],
+                8.5,
+            )
+        )
+        marks = (
+            self.mark("cutting", [square], wider=0.6),
+            self.mark("guide", diagonals),
+            self.mark("cutting", ticks, wider=0.5),
+            self.mark("text", numbers),
+        )
+        return Item("check", marks, frame)
+
+    def cursor(self, at_mm: Sequence[float], *, busy: bool = False) -> Item:
+        """The pointer, drawn in mm on the cloth."""
+        r = 7.0
+        lines = [circle(0, 0, r, 24)]
+        for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+            lines.append(polyline((dx * (r + 1), dy * (r + 1)), (dx * (r + 6), dy * (r + 6))))
+        if not busy:
+            lines.append(polyline((-0.3, 0), (0.3, 0)))
+        return Item("cursor", (self.mark("chosen", lines, wider=0.8),), self.reading_frame(at_mm))
+
+    def guides(self, lines: Sequence[Array]) -> Item:
+        """Lines in the cloth frame that a moving piece has snapped to."""
+        return Item("guides", (self.mark("guide", lines),), self.view.table_from_cloth)
+
+    def page(self, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str] = ()) -> Item:
+        """A page of text in the middle of the beam: help, questions, first light.
+
+        ``rows``: (key, what it does), in as many columns as the beam has room for.
+        """
+        return _page(self, title, rows, foot)
+
+    @property
+    def middle_mm(self) -> Array:
+        """(2,) the beam's middle on the table."""
+        w, h = self.calibration.size
+        return self.lens.to_table((w - 1) / 2.0, (h - 1) / 2.0)
+
+
+def _page(stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str]) -> Item:
+    frame, length, height = stage.strip_box(1e9)
+    size = 9.5
+    pitch = size * 1.95
+    top = height - 30.0
+    strong: list[Array] = []
+    words: list[Array] = []
+    strong.extend(s + np.array([24.0, top - 14.0]) for s in text_strokes(title, 16.0))
+    room = max(1, int((top - 44.0 - (len(foot) + 1) * pitch) // pitch))
+    columns = max(1, math.ceil(len(rows) / room))
+    column_mm = (length - 48.0) / columns
+    key_mm = max((text_width(k, size) for k, _ in rows), default=0.0) + 10.0
+    for i, (key, meaning) in enumerate(rows):
+        x = 24.0 + (i // room) * column_mm
+        y = top - 44.0 - (i % room) * pitch
+        strong.extend(s + np.array([x, y]) for s in text_strokes(key, size))
+        words.extend(s + np.array([x + key_mm, y]) for s in text_strokes(meaning, size))
+    for j, line in enumerate(foot):
+        y = 14.0 + (len(foot) - 1 - j) * pitch
+        words.extend(s + np.array([24.0, y]) for s in text_strokes(line, 9.0))
+    marks = (
+        stage.mark("strong", strong, wider=0.85),
+        stage.mark("text", words),
+        stage.mark("button", [polyline((24, top - 24), (length - 24, top - 24))]),
+    )
+    return Item("page", tuple(m for m in marks if len(m.points)), frame)
+
+
+def _strip_box(
+    beam: Array, read_from_table: Array, height_mm: float, far: bool
+) -> tuple[Array, float, float]:
+    """The widest box along the lower edge of a beam given in reading axes."""
+    margin = 5.0
+    n = len(beam)
+    low, high = float(beam[:, 1].min()), float(beam[:, 1].max())
+    # the lower edge is the side whose points all lie low; under keystone its highest counts
+    quarter = n // 4
+    sides = [beam[np.arange(i * quarter, (i + 1) * quarter + 1) % n] for i in range(4)]
+    base = min(sides, key=lambda p: float(p[:, 1].mean()))
+    roof = max(sides, key=lambda p: float(p[:, 1].mean()))
+    y0 = float(base[:, 1].max()) + margin
+    y1 = min(y0 + height_mm, float(roof[:, 1].min()) - margin)
+    del low, high
+    left, right = -math.inf, math.inf
+    middle = float(beam[:, 0].mean())
+    for y in np.linspace(y0, y1, 9):
+        chords = _crossings(beam, float(y))
+        left = max(left, max((x for x in chords if x < middle), default=-math.inf))
+        right = min(right, min((x for x in chords if x > middle), default=math.inf))
+    left, right = left + margin, right - margin
+    origin = np.array([left, y0 if not far else -y1])
+    table_from_read = read_from_table.T
+    frame = np.eye(3)
+    frame[:2, :2] = table_from_read
+    frame[:2, 2] = table_from_read @ origin
+    return frame, right - left, y1 - y0
+
+
+def _crossings(points: Array, y: float) -> list[float]:
+    a, b = points, np.roll(points, -1, axis=0)
+    hit = (a[:, 1] <= y) != (b[:, 1] <= y)
+    share = (y - a[hit, 1]) / (b[hit, 1] - a[hit, 1])
+    return [float(v) for v in a[hit, 0] + share * (b[hit, 0] - a[hit, 0])]
+
+
+def _through(matrix: Array, points: Array) -> Array:
+    return np.asarray(points @ matrix[:2, :2].T + matrix[:2, 2])
+
+
+def _rounded(x0: float, y0: float, x1: float, y1: float, r: float) -> Array:
+    t = np.radians(np.linspace(0.0, 90.0, 5))
+    c, s = r * np.cos(t), r * np.sin(t)
+    return ring(
+        np.concatenate(
+            [
+                np.column_stack([x1 - r + c, y1 - r + s]),
+                np.column_stack([x0 + r - s, y1 - r + c]),
+                np.column_stack([x0 + r - c, y0 + r - s]),
+                np.column_stack([x1 - r + s, y0 + r - c]),
+            ]
+        )
+    )
+
+
+def _bars(outline: Array, every_mm: float = 45.0, half_mm: float = 5.0) -> list[Array]:
+    """Short bars across a ring: trouble is told by shape, not by colour alone."""
+    closed = ring(outline)
+    d = np.diff(closed, axis=0)
+    length = np.hypot(d[:, 0], d[:, 1])
+    s = np.concatenate([[0.0], np.cumsum(length)])
+    count = max(4, int(s[-1] // every_mm))
+    at = (np.arange(count) + 0.5) * s[-1] / count
+    which = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(d) - 1)
+    unit = d[which] / np.maximum(length[which], 1e-9)[:, None]
+    spot = closed[which] + unit * (at - s[which])[:, None]
+    lean = np.column_stack([unit[:, 0] - unit[:, 1], unit[:, 1] + unit[:, 0]]) * (half_mm * 0.7)
+    return [np.array([p - n, p + n]) for p, n in zip(spot, lean, strict=True)]
+
+
+def _brackets(outline: Array, gap: float = 9.0, arm: float = 26.0) -> list[Array]:
+    """Corner brackets about a piece that is picked up."""
+    (x0, y0), (x1, y1) = outline.min(axis=0) - gap, outline.max(axis=0) + gap
+    a = min(arm, 0.3 * min(x1 - x0, y1 - y0))
+    return [
+        polyline((x0, y0 + a), (x0, y0), (x0 + a, y0)),
+        polyline((x1 - a, y0), (x1, y0), (x1, y0 + a)),
+        polyline((x1, y1 - a), (x1, y1), (x1 - a, y1)),
+        polyline((x0 + a, y1), (x0, y1), (x0, y1 - a)),
+    ]
+
+
+def faces_of(docket: Docket) -> dict[str, Face]:
+    """Every piece's face for the docket's cloth and allowances."""
+    one_way = docket.cloth is not None and docket.cloth.nap == "one-way"
+    return {
+        name: face_of(piece, docket.allowances_for(name), docket.cloth, one_way=one_way)
+        for name, piece in docket.pieces().items()
+    }
+
+
+def reading_direction(lens: Lens, side: str) -> float:
+    """Her reading direction in the table frame, degrees: the beam's own axis nearest to it.
+
+    Text along the beam's axis rather than the table's: the calibration's frame may lie turned.
+    """
+    whole = View(side=side).up_deg
+    w, h = lens.calibration.size
+    mids = lens.calibration.to_table(
+        np.array([[0.0, h / 2], [w - 1.0, h / 2], [w / 2, h - 1.0], [w / 2, 0.0]])
+    )
+    best, least = whole, 361.0
+    for d in (mids[1] - mids[0], mids[0] - mids[1], mids[3] - mids[2], mids[2] - mids[3]):
+        angle = math.degrees(math.atan2(d[1], d[0]))
+        off = abs((angle - whole + 180.0) % 360.0 - 180.0)
+        if off < least - 1e-9:
+            best, least = angle, off
+    return round(best, 6)
+
+
+def used_box(
+    stage_faces: Mapping[str, Face], lay: Iterable[Placement]
+) -> tuple[float, float, float, float] | None:
+    """x0, y0, x1, y1 of what lies on the cloth, cloth mm; None with nothing there."""
+    low, high = np.full(2, np.inf), np.full(2, -np.inf)
+    for p in lay:
+        if p.aside or p.piece not in stage_faces:
+            continue
+        a = p.cloth_from_piece
+        points = stage_faces[p.piece].outline @ a[:2, :2].T + a[:2, 2]
+        low, high = np.minimum(low, points.min(axis=0)), np.maximum(high, points.max(axis=0))
+    if not np.isfinite(low).all():
+        return None
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def view_of(docket: Docket, calibration: Calibration) -> View:
+    """The docket's own view, or the used cloth centred in the beam.
+
+    Raises:
+        drafting.InputError: the docket's ``table: view`` has faults.
+    """
+    held = docket.table.get("view") if docket.table else None
+    if held is not None:
+        return View.from_dict(held, f"{docket.path or 'docket'}: table.view")
+    lens = Lens(calibration)
+    box = used_box(faces_of(docket), docket.lay)
+    if box is None:
+        cloth = docket.cloth
+        outline = cloth.lie_outline_mm if cloth is not None else None
+        if outline is not None:
+            box = (*outline.min(axis=0), *outline.max(axis=0))
+        else:
+            box = (0.0, 0.0, 1000.0, cloth.width_mm if cloth is not None else 600.0)
+    return default_view(lens.beam_mm, box)
+
+
+def ink_of(docket: Docket, ink: str | None = None) -> str:
+    """The ink asked for, or the one that the docket's table remembers."""
+    chosen = ink or (docket.table.get("ink") if docket.table else None) or "light"
+    return chosen if chosen in INKS else "light"
+
+
+def lines_of(docket: Docket, lines: str | None = None) -> str:
+    """Which lines: asked for, or as the docket's table remembers."""
+    chosen = lines or (docket.table.get("lines") if docket.table else None) or "both"
+    return chosen if chosen in LINES else "both"
+
+
+def build(
+    docket: Docket,
+    calibration: Calibration,
+    *,
+    mode: str = "arrange",
+    view: View | None = None,
+    ink: str | None = None,
+    lines: str | None = None,
+    weight: float = 1.0,
+    current: str | None = None,
+    cloth: bool = True,
+) -> Scene:
+    """The scene of a docket without anybody at the table (no strip, no pointer).
+
+    Args:
+        mode: ``arrange``: all pieces alike; ``trace``: ``current`` (or the next in order) bright,
+            the others faint; ``plain``: only the pieces' lines, no cloth.
+        view, ink, lines: None for what the docket's ``table`` remembers.
+        weight: widens every line.
+        current: the piece being traced, ``front/1``.
+
+    Raises:
+        drafting.InputError: the docket has no lay, or its pieces or view have faults.
+        ValueError: no such mode.
+    """
+    if mode not in ("arrange", "trace", "plain"):
+        raise ValueError(f"mode is 'arrange', 'trace' or 'plain', not {mode!r}.")
+    from drafting.errors import Fault, InputError
+
+    placed = docket.placed()
+    if not placed:
+        raise InputError(
+            Fault(
+                f"{docket.path or 'docket'}: lay",
+                "no piece lies on the cloth yet.",
+                f"Plan it with 'chalkbeam lay {docket.path.name if docket.path else 'DOCKET.yaml'}'.",
+            )
+        )
+    look = Look(ink_of(docket, ink), lines_of(docket, lines), weight)
+    stage = Stage(docket, calibration, view or view_of(docket, calibration), look)
+    items = []
+    if cloth and mode != "plain":
+        box = used_box(stage.faces, placed)
+        items.append(stage.cloth(box[2] if box else None))
+    if mode == "trace" and current is None:
+        from projector.trace import next_piece
+
+        current = next_piece(stage, placed, docket.traced)
+    for p in placed:
+        state = PLAIN
+        if mode == "trace":
+            done = ("traced",) if p.key in docket.traced else ()
+            state = PieceState("bright" if p.key == current else "faint", notes=done)
+        items.append(stage.piece(p, state))
+    return Scene(tuple(items), stage)
