@@ -139,12 +139,17 @@ class Piece:
         pair: bool = False,
         fold: Line | None = None,
         turns: Sequence[float] = (0, 180),
+        *,
+        grain: Line | None = None,
+        edges: Mapping[str, ArrayLike] | None = None,
     ) -> Piece:
         """A piece from a closed outline (N, 2) mm in either direction, grain along its y.
 
         ``fold``: the straight side that lies on the fold; the piece is moved so that this side
         lies on x = 0 with the piece in x ≥ 0, its grain along the fold. Edges are named
-        ``edge``, and ``fold`` where there is one.
+        ``edge``, and ``fold`` where there is one. ``grain``: the grainline's ends, of a piece
+        without a fold. ``edges``: name → (M, 2) mm, in ring order and in the piece frame
+        already; they stand for the outline, and the one named ``fold`` lies on x = 0.
 
         Raises:
             InputError: fewer than three points, not finite, no area, an outline that crosses or
@@ -153,6 +158,17 @@ class Piece:
         where = f"piece '{name}'"
         if not isinstance(name, str) or not name.strip():
             raise InputError(Fault("piece", "has no name."))
+        if edges:
+            return cls(
+                name=name,
+                edges={n: Edge(n, as_points(p, f"{where} {n}")) for n, p in edges.items()},
+                cut=cut,
+                pair=bool(pair),
+                fold=_fold_of(edges, fold, where),
+                grain=grain or ((0.0, 0.0), (0.0, 0.0)),
+                turns=_turns(turns, where),
+                label=(name,),
+            )
         ring = without_repeats(as_points(points_mm, where, 3), closed=True)
         faults = list(_ring_faults(ring, where))
         if faults:
@@ -172,6 +188,7 @@ class Piece:
             cut=cut,
             pair=bool(pair),
             fold=fold,
+            grain=grain if grain and fold is None else ((0.0, 0.0), (0.0, 0.0)),
             turns=allowed,
             label=(name,),
         )
@@ -377,6 +394,23 @@ def _turns(turns: Sequence[float], where: str) -> tuple[float, ...]:
     if not allowed or not np.isfinite(allowed).all():
         raise InputError(Fault(where, "turns must hold at least one number of degrees."))
     return tuple(dict.fromkeys(allowed))
+
+
+def _fold_of(edges: Mapping[str, ArrayLike], fold: Line | None, where: str) -> Line | None:
+    """The fold of a piece given by its edges: the ends of the edge of that name.
+
+    Raises:
+        InputError: a fold is told but no edge of that name is there, or it does not lie on x = 0.
+    """
+    if FOLD not in edges:
+        if fold is not None:
+            raise InputError(Fault(where, "has a fold, but none of its edges is named 'fold'."))
+        return None
+    points = as_points(edges[FOLD], f"{where} {FOLD}")
+    inside = min(float(np.min(as_points(p, where)[:, 0])) for p in edges.values())
+    if np.abs(points[:, 0]).max() > 1e-6 or inside < -1e-6:
+        raise InputError(Fault(where, "has a fold that is not on x = 0 with the piece in x ≥ 0."))
+    return ((0.0, float(points[0, 1])), (0.0, float(points[-1, 1])))
 
 
 def _edges_on_fold(ring: Points, fold: Line, where: str) -> list[Edge]:

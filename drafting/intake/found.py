@@ -333,7 +333,9 @@ def _piece_of(name: str, members: Sequence[Drawn], said: list[str]) -> Outline |
             edges = {n: e[::-1].copy() for n, e in reversed(edges.items())}
     else:
         for line in ("sewing", "cutting", ""):
-            closed, _ = _join([d for d in members if d.line == line and not d.edge])
+            closed, _ = _join(
+                [d for d in members if d.line == line or (d.edge and line == "sewing")]
+            )
             rings = [r for d in closed if (r := _ring(d.chain)) is not None]
             if rings:
                 points = max(rings, key=signed_area)
@@ -369,8 +371,8 @@ def _edges(drawn: Sequence[Drawn]) -> dict[str, Array]:
 
 
 def _straight(members: Sequence[Drawn], line: str) -> Ends | None:
-    """The two ends of the group's first straight line of that kind."""
-    for d in members:
+    """The two ends of the group's first line of that kind, an edge's before another's."""
+    for d in sorted(members, key=lambda d: not d.edge):
         if d.line == line and not d.chain.closed:
             (ax, ay), (bx, by) = d.chain.ends
             return (float(ax), float(ay)), (float(bx), float(by))

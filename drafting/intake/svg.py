@@ -511,17 +511,18 @@ class _Context:
         a = node.attributes
         own = next((v for k, v in a.items() if k.rpartition(" ")[2] == "label" and v), "")
         kinds = set(a.get("class", "").split())
-        line = next((k for k in ("sewing", "cutting", "grain", "fold") if k in kinds), "")
-        if kinds & {"notch", "dart", "drill", "label", "square"}:
-            line = "mark"
         piece = a.get("data-piece", "")
+        ours = bool(piece or self.piece)
+        line = next((k for k in ("sewing", "cutting", "grain", "fold") if k in kinds), "")
+        if kinds & {"notch", "dart", "drill", "mark", "sign"}:
+            line = "mark"
         about = {k[5:]: v for k, v in a.items() if k.startswith("data-")} if piece else self.about
         root = node.tag == "svg"
         return _Context(
             (own or node.title or a.get("id", "")).strip() * (not root) or self.name,
             piece or self.piece,
             a.get("data-edge", "") or self.edge,
-            line or self.line,
+            (line if ours else "") or self.line,
             self.label or "label" in kinds or "note" in kinds,
             about,
         )

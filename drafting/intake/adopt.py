@@ -1,0 +1,269 @@
+"""From an outline of a file to a piece: grain up, fold on x = 0, sides named.
+
+Last station of the intake, before the docket. The person names what a bare outline cannot say:
+which way the grain runs, which side lies on the fold, how many to cut. The drawing is moved and
+turned (and, for a fold on its right, mirrored) but never scaled.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from itertools import pairwise
+
+import numpy as np
+
+from drafting.allowance import FOLD
+from drafting.errors import Fault, InputError
+from drafting.intake.found import JOIN_MM, Ends, Outline
+from drafting.intake.geometry import Array
+from drafting.piece import Piece
+
+CORNER_DEG = 30.0  # a sharper turn than this parts one side of an outline from the next
+CORNER_REACH_MM = 2.0  # over which a turn is measured, so that a drawn curve's chords are none
+MIN_SIDE_MM = 5.0
+MIN_FOLD_MM = 20.0
+UPRIGHT_DEG = 1.0
+SIDES = ("left", "right", "top", "bottom")
+
+
+def adopt(
+    outline: Outline,
+    *,
+    name: str | None = None,
+    cut: int | None = None,
+    pair: bool | None = None,
+    fold: str | None = None,
+    grain_deg: float | None = None,
+    turns: tuple[float, ...] | None = None,
+    edge_names: Mapping[str, str] | None = None,
+) -> Piece:
+    """A piece from an outline and what the person says of it.
+
+    Args:
+        outline: as read; its own edges, grain and counts hold where nothing is said here.
+        name: what to call the piece.
+        cut: how many are cut. pair: as left and right.
+        fold: 'left', 'right', 'top', 'bottom' as the drawing shows it, or the name of an edge.
+        grain_deg: direction of the grain in the drawing, counter-clockwise from its right; 90 up.
+        turns: degrees the piece may be turned on the cloth.
+        edge_names: side as named here → name to give it.
+
+    Raises:
+        InputError: no straight side lies where the fold should be, the fold does not run along
+            the grain, or an edge to be named is not there.
+    """
+    name = name or outline.name
+    where = f"piece '{name}'"
+    edges = {n: np.array(p) for n, p in outline.edges.items()} or named_sides(outline.points)
+    if fold is None and outline.fold is not None and FOLD in edges:
+        fold = FOLD
+    chosen: str | None = None
+    mirrored = False
+    if fold is not None:
+        chosen, edges = _fold_edge(edges, fold, where)
+    grain = _direction(outline.grain)
+    if grain_deg is not None:
+        grain = math.radians(grain_deg)
+    if chosen is not None:
+        along = edges[chosen][0] - edges[chosen][-1]  # the ring runs down the fold
+        up = math.atan2(along[1], along[0])
+        told = grain if grain_deg is not None else None
+        if told is not None and abs(math.sin(told - up)) > math.sin(math.radians(UPRIGHT_DEG)):
+            raise InputError(
+                Fault(
+                    where,
+                    f"its fold does not run along the grain of {grain_deg:g}°.",
+                    "A piece on the fold has its grain along it: leave the grain out.",
+                )
+            )
+        # Of the two ways up, the one nearer to the drawing's own: mirrored when the fold is right.
+        reference = told if told is not None else (grain if grain is not None else math.pi / 2)
+        mirrored = math.cos(up - reference) < -1e-9
+        if mirrored:
+            edges = {n: (p * (-1.0, 1.0))[::-1].copy() for n, p in reversed(edges.items())}
+            along = edges[chosen][0] - edges[chosen][-1]
+            up = math.atan2(along[1], along[0])
+        grain = up
+    turn = math.pi / 2 - (grain if grain is not None else math.pi / 2)
+    edges = {n: _turned(p, turn) for n, p in edges.items()}
+    arrow = None if mirrored or grain_deg is not None else _arrow(outline.grain, turn)
+    edges, arrow = _at_origin(edges, arrow, chosen)
+    edges = _renamed(edges, {**(edge_names or {}), **({chosen: FOLD} if chosen else {})}, where)
+    return Piece.from_outline(
+        name,
+        np.vstack([p[:-1] for p in edges.values()]),
+        cut=outline.cut if cut is None else cut,
+        pair=outline.pair if pair is None else pair,
+        turns=outline.turns if turns is None else turns,
+        grain=arrow,
+        edges=edges,
+    )
+
+
+def named_sides(points: Array) -> dict[str, Array]:
+    """The sides of a bare outline between its corners, named for where they face.
+
+    ``points``: (N, 2) mm, counter-clockwise. Answers name → (M, 2) mm in ring order; a second
+    side facing the same way is 'right 2'. An outline without two corners has one side, 'edge'.
+    """
+    corners = _corners(points)
+    if len(corners) < 2:
+        return {"edge": np.vstack([points, points[:1]])}
+    sides: dict[str, Array] = {}
+    runs = []
+    for a, b in pairwise([*corners, corners[0] + len(points)]):
+        runs.append(points[np.arange(a, b + 1) % len(points)])
+    lowest = min(range(len(runs)), key=lambda i: _facing(runs[i]) != "bottom")
+    for run in runs[lowest:] + runs[:lowest]:
+        base = _facing(run)
+        count, name = 2, base
+        while name in sides:
+            name, count = f"{base} {count}", count + 1
+        sides[name] = run
+    return sides
+
+
+def _facing(run: Array) -> str:
+    """Which way a side's chord faces, for a ring that runs counter-clockwise."""
+    dx, dy = run[-1] - run[0]
+    if abs(dx) >= abs(dy):
+        return "bottom" if dx > 0 else "top"
+    return "right" if dy > 0 else "left"
+
+
+def _corners(points: Array) -> list[int]:
+    """Indices where the outline turns sharply, at least `MIN_SIDE_MM` apart along it."""
+    ring = np.vstack([points, points[:1]])
+    steps = np.linalg.norm(np.diff(ring, axis=0), axis=1)
+    total = float(steps.sum())
+    at = np.concatenate([[0.0], np.cumsum(steps)[:-1]])
+    position = np.concatenate([at - total, at, at + total, [2.0 * total]])
+    x = np.concatenate([points[:, 0]] * 3 + [points[:1, 0]])
+    y = np.concatenate([points[:, 1]] * 3 + [points[:1, 1]])
+    reach = min(CORNER_REACH_MM, total / 50.0)
+
+    def along(s: Array) -> Array:
+        return np.column_stack([np.interp(s, position, x), np.interp(s, position, y)])
+
+    back, ahead = points - along(at - reach), along(at + reach) - points
+    turn = np.degrees(
+        np.abs(
+            np.arctan2(
+                back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0], (back * ahead).sum(axis=1)
+            )
+        )
+    )
+    corners: list[int] = []
+    for i in np.argsort(-turn, kind="stable"):
+        if turn[i] < CORNER_DEG:
+            break
+        gaps = [abs(at[i] - at[j]) for j in corners]
+        if all(min(g, total - g) >= MIN_SIDE_MM for g in gaps):
+            corners.append(int(i))
+    return sorted(corners)
+
+
+def _fold_edge(edges: dict[str, Array], fold: str, where: str) -> tuple[str, dict[str, Array]]:
+    """The name of the edge meant by ``fold`` and the edges with that one made straight.
+
+    Raises:
+        InputError: there is none, or it is not straight.
+    """
+    if fold in edges:
+        chosen = fold
+    elif fold in SIDES:
+        axis, sign = (
+            (0 if fold in ("left", "right") else 1),
+            (-1 if fold in ("left", "bottom") else 1),
+        )
+        whole = np.vstack(list(edges.values()))
+        limit = float((whole[:, axis] * sign).max())
+        on = [n for n, p in edges.items() if float((p[:, axis] * sign).min()) > limit - 2 * JOIN_MM]
+        if len(on) != 1:
+            raise _no_fold(where, f"has no single straight side along its {fold}", edges)
+        chosen = on[0]
+    else:
+        raise _no_fold(where, f"has no side '{fold}'", edges)
+    run = edges[chosen]
+    chord = run[-1] - run[0]
+    length = float(np.linalg.norm(chord))
+    if length < MIN_FOLD_MM:
+        raise _no_fold(where, f"has a fold only {length:.0f} mm long", edges)
+    normal = np.array([-chord[1], chord[0]]) / length
+    off = float(np.abs((run - run[0]) @ normal).max())
+    if off > JOIN_MM:
+        raise _no_fold(where, f"has a side '{chosen}' that is {off:.1f} mm off straight", edges)
+    return chosen, {**edges, chosen: np.array([run[0], run[-1]])}
+
+
+def _no_fold(where: str, what: str, edges: Mapping[str, Array]) -> InputError:
+    sides = ", ".join(
+        f"{n} ({float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()):.0f} mm)"
+        for n, p in edges.items()
+    )
+    return InputError(
+        Fault(where, f"{what}, so it cannot lie on the fold.", f"Its sides are: {sides}.")
+    )
+
+
+def _direction(grain: Ends | None) -> float | None:
+    if grain is None or grain[0] == grain[1]:
+        return None
+    (ax, ay), (bx, by) = grain
+    return math.atan2(by - ay, bx - ax)
+
+
+def _turned(points: Array, turn: float) -> Array:
+    if abs(turn) < 1e-9:
+        return points
+    c, s = math.cos(turn), math.sin(turn)
+    return np.asarray(points @ np.array([[c, s], [-s, c]]))
+
+
+def _arrow(grain: Ends | None, turn: float) -> Ends | None:
+    if grain is None:
+        return None
+    (ax, ay), (bx, by) = _turned(np.array(grain), turn).tolist()
+    return (ax, ay), (bx, by)
+
+
+def _at_origin(
+    edges: dict[str, Array], arrow: Ends | None, fold: str | None
+) -> tuple[dict[str, Array], Ends | None]:
+    """Moved so that the piece starts at x = 0, y = 0; a fold made exactly x = 0."""
+    low = np.vstack(list(edges.values())).min(axis=0)
+    if fold is not None:
+        low[0] = float(edges[fold][:, 0].mean())
+    moved = {n: p - low for n, p in edges.items()}
+    if fold is not None:
+        moved = {n: np.maximum(p, (0.0, -np.inf)) for n, p in moved.items()}
+        moved[fold][:, 0] = 0.0
+        names = list(moved)
+        i = names.index(fold)
+        moved[names[i - 1]][-1] = moved[fold][0]
+        moved[names[(i + 1) % len(names)]][0] = moved[fold][-1]
+    if arrow is not None:
+        (ax, ay), (bx, by) = (np.array(arrow) - low).tolist()
+        arrow = (ax, ay), (bx, by)
+    return moved, arrow
+
+
+def _renamed(edges: dict[str, Array], names: Mapping[str, str], where: str) -> dict[str, Array]:
+    """The same edges under the names she gives.
+
+    Raises:
+        InputError: a side is not there, or a name would stand twice.
+    """
+    unknown = [n for n in names if n not in edges]
+    if unknown:
+        raise InputError(
+            Fault(where, f"has no side '{unknown[0]}'.", f"Its sides are: {', '.join(edges)}.")
+        )
+    new = [names.get(n, n) for n in edges]
+    if len(set(new)) < len(new):
+        twice = next(n for n in new if new.count(n) > 1)
+        raise InputError(
+            Fault(where, f"would have two edges named '{twice}'.", "Name one otherwise.")
+        )
+    return dict(zip(new, edges.values(), strict=True))
