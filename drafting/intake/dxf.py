@@ -196,7 +196,7 @@ class _Reader:
             return self.loose(entities, block)
         name, about = block, {}
         for e in entities:
-            text = str(e.dxf.text) if e.dxftype() == "TEXT" else ""
+            text = _decoded(e.dxf.text) if e.dxftype() == "TEXT" else ""
             key, colon, value = text.partition(":")
             if colon and key.strip().lower() == "piece name" and value.strip():
                 name = value.strip()
@@ -210,7 +210,7 @@ class _Reader:
                 continue
             for chain in self.chains(e):
                 for edge, part in _named_edges(e, chain) if kind == "sewing" else ():
-                    drawn.append(Drawn(part, name, place, name, edge, kind, about))
+                    drawn.append(Drawn(part, name, place, name, _decoded(edge), kind, about))
                 drawn.append(Drawn(chain, name, place, name, "", kind, about))
         return drawn
 
@@ -318,6 +318,13 @@ class _Reader:
         points = np.array([[p.x, p.y] for p in curve.flattening(CHORD_MM / self.scale, segments=8)])
         made = polygon(points, bool(e.closed))
         return [made] if made else []
+
+
+def _decoded(text: Any) -> str:
+    r"""Text with its \U+03A9 escapes (letters outside the file's code page) read."""
+    from ezdxf.lldxf.encoding import decode_dxf_unicode
+
+    return str(decode_dxf_unicode(str(text)))
 
 
 def _xy(point: Any) -> Array:

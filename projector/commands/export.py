@@ -1,0 +1,113 @@
+"""``chalkbeam export``: the pieces as SVG or DXF, for other programs, plotters and cutters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from drafting.piece import Piece
+
+
+@click.command()
+@click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
+@click.option(
+    "--out",
+    "-o",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE.svg|FILE.dxf",
+    help="What to write; its ending says which kind.",
+)
+@click.option(
+    "--piece",
+    "-p",
+    "only",
+    multiple=True,
+    metavar="NAME",
+    help="Only this piece; may be given again.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+def export(docket: Path, out: Path, only: tuple[str, ...], as_json: bool) -> None:
+    """Write the pieces with their cutting and sewing lines, at true scale.
+
+    SVG: width and height in mm, one user unit a millimetre; each piece is a group with its named
+    edges, lines carry their kind as a class (cutting, sewing, fold, grain, notch, dart, drill,
+    mark). DXF: millimetres, one block a piece, on the layers of ASTM D6673: 1 boundary, 2 turn
+    points, 3 curve points, 4 notches, 6 fold, 7 grain, 8 internal lines, 13 drill holes, 14 sew
+    line, 15 text. Grade rules, stripe lines and cut-outs of that standard are not written, and
+    notches stand as the slit's line; conformance is not claimed.
+    """
+    from drafting.docket import Docket
+    from drafting.errors import Fault, InputError
+    from drafting.files import write_atomic
+    from projector.commands.support import print_json, print_table
+
+    kind = out.suffix.lower()
+    if kind not in (".svg", ".dxf"):
+        raise InputError(Fault(str(out), f"ends in '{kind}'.", "Name it FILE.svg or FILE.dxf."))
+    read = Docket.load(docket)
+    pieces = chosen_pieces(read, only)
+    allowances = {name: read.allowances_for(name) for name in pieces}
+    if kind == ".svg":
+        from drafting.export.svg import pieces_svg
+
+        write_atomic(out, pieces_svg(pieces, allowances, title=read.title))
+    else:
+        from drafting.export.dxf import pieces_dxf
+
+        write_atomic(out, pieces_dxf(pieces, allowances, title=read.title))
+    rows = []
+    for name, piece in pieces.items():
+        left, low, right, high = piece.bounds(allowances[name])
+        rows.append((name, piece, right - left, high - low))
+    if as_json:
+        print_json(
+            {
+                "file": str(out),
+                "pieces": [
+                    {
+                        "name": name,
+                        "cut": piece.cut,
+                        "width_mm": round(width, 3),
+                        "height_mm": round(height, 3),
+                        "edges_mm": {n: round(e.length_mm, 3) for n, e in piece.edges.items()},
+                    }
+                    for name, piece, width, height in rows
+                ],
+            }
+        )
+        return
+    print_table(
+        f"{out}: {len(pieces)} piece{'s' if len(pieces) != 1 else ''} at true scale",
+        ["piece", "cut", "width mm", "height mm"],
+        [(n, str(p.cut), f"{w:.1f}", f"{h:.1f}") for n, p, w, h in rows],
+    )
+
+
+def chosen_pieces(pieces: Mapping[str, Piece], only: tuple[str, ...]) -> dict[str, Piece]:
+    """The pieces named, in the docket's order; all when none is named.
+
+    Raises:
+        InputError: a name that is not there, with the nearest that is.
+    """
+    import difflib
+
+    from drafting.errors import Fault, InputError
+
+    faults = []
+    for name in only:
+        if name not in pieces:
+            near = difflib.get_close_matches(name, list(pieces), 1, 0.4)
+            hint = f"Did you mean '{near[0]}'?" if near else ""
+            faults.append(
+                Fault(
+                    "--piece", f"there is no piece '{name}'; there are {', '.join(pieces)}.", hint
+                )
+            )
+    if faults:
+        raise InputError(faults)
+    return {n: p for n, p in pieces.items() if not only or n in only}
