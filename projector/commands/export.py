@@ -50,7 +50,7 @@ def export(docket: Path, out: Path, only: tuple[str, ...], as_json: bool) -> Non
     if kind not in (".svg", ".dxf"):
         raise InputError(Fault(str(out), f"ends in '{kind}'.", "Name it FILE.svg or FILE.dxf."))
     read = Docket.load(docket)
-    pieces = chosen_pieces(read, only)
+    pieces = chosen_pieces(read.pieces(), only)
     allowances = {name: read.allowances_for(name) for name in pieces}
     if kind == ".svg":
         from drafting.export.svg import pieces_svg
