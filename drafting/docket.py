@@ -32,7 +32,7 @@ from drafting.files import (
 from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.placement import Placement
-from drafting.units import UNITS, parse_length
+from drafting.units import parse_length, unit_name
 
 if TYPE_CHECKING:
     from drafting.blocks import Draft
@@ -375,10 +375,11 @@ class _Reader:
     def docket(self, text: str) -> Docket:
         data = self.data
         self.faults += unknown_keys(data, _KEYS, str(self.path or ""))
-        unit = data.get("unit", "mm")
-        if unit not in UNITS:
-            self.fault("unit", f"{_short(unit)} is not a unit.", f"Use one of {', '.join(UNITS)}.")
-            unit = "mm"
+        unit = "mm"
+        try:
+            unit = unit_name(data.get("unit", "mm"), "unit")
+        except InputError as error:
+            self.again(error)
         self.unit: str = unit
         title = data.get("title", "untitled")
         if not isinstance(title, str | int | float) or isinstance(title, bool):
@@ -444,12 +445,16 @@ class _Reader:
             out.append((where, row))
         return out
 
+    def again(self, error: InputError) -> None:
+        """Faults found by another reader, told with this file's name before them."""
+        for f in error.faults:
+            self.fault(f.where, f.what, f.remedy)
+
     def length(self, key: str, value: Any, low: float, high: float) -> float:
         try:
-            mm = parse_length(value, self.unit)
+            mm = parse_length(value, self.unit, key, signed=low < 0)
         except InputError as error:
-            for f in error.faults:
-                self.fault(key, f.what, f.remedy)
+            self.again(error)
             return max(low, 0.0)
         if not low <= mm <= high:
             self.fault(
@@ -504,7 +509,7 @@ class _Reader:
                 inner.setdefault("unit", self.unit)
                 inner.setdefault("wearer", self.data.get("wearer", ""))
                 where = f"{self.path}: measurements" if self.path else "measurements"
-                return Measurements.from_dict(inner, where=where)
+                return Measurements.from_dict(inner, where, self.path.parent if self.path else None)
         except InputError as error:
             self.faults += error.faults
             return None
@@ -586,8 +591,8 @@ class _Reader:
                     pair=pair,
                     fold=fold,
                     turns=tuple(float(t) for t in turns),
-                    **({"grain": grain} if grain else {}),
-                    **({"edges": edges} if edges else {}),
+                    grain=grain,
+                    edges=edges,
                 )
             except InputError as error:
                 for f in error.faults:
@@ -706,8 +711,11 @@ def _short(value: Any) -> str:
 def _kind(value: Any) -> str:
     if isinstance(value, bool):
         return "true/false"
-    names = {list: "a list", dict: "'key: value' pairs", str: f"the text {_short(value)}"}
-    return names.get(type(value), _short(value))
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, Mapping):
+        return "'key: value' pairs"
+    return f"the text {_short(value)}" if isinstance(value, str) else _short(value)
 
 
 _TOP_KEY = re.compile(r"^(?:[A-Za-z_][\w-]*|'[^']*'|\"[^\"]*\")\s*:(?:\s|$)")
