@@ -261,7 +261,7 @@ def _fonts() -> tuple[tuple[Any, Any, dict[int, str]], ...]:
         try:
             font = TTFont(place, fontNumber=0, lazy=True)
             fonts.append((font, font.getGlyphSet(), font.getBestCmap() or {}))
-        except Exception:  # noqa: PERF203 - a damaged font file must not stop a cutting table
+        except Exception:  # a damaged font file must not stop a cutting table
             continue
     return tuple(fonts)
 

@@ -1,0 +1,298 @@
+"""The only window, clock and event loop.
+
+At the very top: opens the beam on the projector's display, turns the machine's events into the
+plain words that `sitting` understands, and puts its canvas on the glass. Pixel for pixel or not
+at all: a beam that the system scales cannot hold a calibration.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from types import TracebackType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Box = tuple[int, int, int, int]
+
+_SHARE = 0.9  # of the desktop that a window may take
+
+
+def declare_dpi_aware() -> None:
+    """Tell Windows that we draw in real pixels on every monitor; before pygame starts.
+
+    Without it Windows enlarges our picture at 125 or 150 %, and no calibration holds.
+    """
+    if sys.platform != "win32":
+        return
+    import ctypes
+
+    windll: Any = ctypes.windll  # type: ignore[attr-defined,unused-ignore]  # on Windows only
+    with contextlib.suppress(AttributeError, OSError):
+        # per monitor, version 2 (Windows 10 1703 and later)
+        if windll.user32.SetProcessDpiAwarenessContext(ctypes.c_void_p(-4)):
+            return
+    with contextlib.suppress(AttributeError, OSError):
+        windll.shcore.SetProcessDpiAwareness(2)
+
+
+def _pygame() -> Any:
+    """pygame, loaded quietly and set up for a projector."""
+    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+    # the beam stays up when she clicks on the other display
+    os.environ.setdefault("SDL_VIDEO_MINIMIZE_ON_FOCUS_LOSS", "0")
+    os.environ.setdefault("SDL_VIDEO_X11_NET_WM_BYPASS_COMPOSITOR", "1")
+    # tablets and touch screens send touches as a mouse would
+    os.environ.setdefault("SDL_TOUCH_MOUSE_EVENTS", "1")
+    declare_dpi_aware()
+    import pygame
+
+    return pygame
+
+
+@dataclass(frozen=True)
+class Display:
+    """A display of this machine: its number, size in px, and whether it is the primary one."""
+
+    number: int
+    size: tuple[int, int]
+    primary: bool
+
+    @property
+    def name(self) -> str:
+        """How calibrations name it."""
+        return f"display {self.number} {self.size[0]}x{self.size[1]}"
+
+
+def displays() -> list[Display]:
+    """The displays of this machine, the primary one first.
+
+    Raises:
+        Refusal: no display can be opened at all.
+    """
+    from calibrate.errors import Refusal
+
+    pygame = _pygame()
+    try:
+        pygame.display.init()
+        sizes = pygame.display.get_desktop_sizes()
+    except pygame.error as error:
+        raise Refusal(
+            "no-display",
+            f"no display can be opened ({error}).",
+            "Run it on the machine that the projector is plugged into; "
+            "'chalkbeam frame' makes the picture without a display.",
+        ) from error
+    return [Display(i, (int(w), int(h)), i == 0) for i, (w, h) in enumerate(sizes)]
+
+
+@dataclass(eq=False)
+class Beam:
+    """The projector's picture: full screen on its display, or a window that is not true scale.
+
+    Open it with `open`; it is a context manager. ``size``: the picture in px; ``true_scale``:
+    whether a pixel of ours is a pixel of the display; ``display``: which one.
+    """
+
+    size: tuple[int, int]
+    display: Display
+    true_scale: bool
+    notice: str = ""
+    _surface: Any = field(default=None, repr=False)
+    _shrink: float = field(default=1.0, repr=False)
+
+    @classmethod
+    def open(
+        cls,
+        display: int | None = None,
+        size: tuple[int, int] | None = None,
+        window: bool = False,
+    ) -> Beam:
+        """Open the beam.
+
+        Args:
+            display: its number; None takes the first that is not the primary. With only one
+                display there is a window instead, which says that it is not true scale.
+            size: the picture needed (the calibration's), px; None for the display's own.
+            window: a window even though there is a projector.
+
+        Raises:
+            Refusal: no such display, another size than needed, or a display that is scaled.
+        """
+        from calibrate.errors import Refusal
+
+        pygame = _pygame()
+        found = displays()
+        notice = ""
+        if display is not None and not 0 <= display < len(found):
+            listed = ", ".join(f"{d.number} ({d.size[0]} x {d.size[1]})" for d in found)
+            raise Refusal(
+                "no-such-display",
+                f"there is no display {display}; there are {listed}.",
+                "Plug the projector in and extend the desktop to it.",
+            )
+        if display is None and not window and len(found) == 1:
+            window = True
+            notice = "Only one display: this window is not true scale. Plug the projector in."
+        chosen = found[display if display is not None else min(1, len(found) - 1)]
+        pygame.display.set_caption("chalkbeam")
+        if window:
+            return cls._window(chosen, size or chosen.size, notice)
+        if size is not None and tuple(size) != chosen.size:
+            raise Refusal(
+                "other-size",
+                f"display {chosen.number} shows {chosen.size[0]} x {chosen.size[1]} px, but the "
+                f"calibration was made for {size[0]} x {size[1]}.",
+                "Set the projector to the resolution it was calibrated at, or calibrate again.",
+                data={"display": list(chosen.size), "calibration": list(size)},
+            )
+        surface = pygame.display.set_mode(chosen.size, pygame.FULLSCREEN, 32, display=chosen.number)
+        got = surface.get_size()
+        if tuple(got) != chosen.size:
+            pygame.display.quit()
+            raise Refusal(
+                "scaled",
+                f"the system gave {got[0]} x {got[1]} px on a display of "
+                f"{chosen.size[0]} x {chosen.size[1]}: the picture would be scaled.",
+                "Set the display's scaling to 100 % and its resolution to the projector's own.",
+            )
+        largest = _largest_mode(pygame, chosen.number)
+        if largest is not None and largest[0] > chosen.size[0]:
+            notice = (
+                f"The display can show {largest[0]} x {largest[1]}; it is set to "
+                f"{chosen.size[0]} x {chosen.size[1]}. Use the projector's own resolution, 100 %."
+            )
+        pygame.mouse.set_visible(False)
+        return cls(chosen.size, chosen, True, notice, surface)
+
+    @classmethod
+    def _window(cls, display: Display, size: tuple[int, int], notice: str) -> Beam:
+        pygame = _pygame()
+        shrink = min(1.0, _SHARE * display.size[0] / size[0], _SHARE * display.size[1] / size[1])
+        if os.environ.get("SDL_VIDEODRIVER") == "dummy":
+            shrink = 1.0
+        inner = (max(1, round(size[0] * shrink)), max(1, round(size[1] * shrink)))
+        surface = pygame.display.set_mode(inner, 0, 32, display=display.number)
+        pygame.mouse.set_visible(False)
+        notice = notice or "A window is not true scale."
+        return cls(tuple(size), display, False, notice, surface, shrink)
+
+    # -- showing -----------------------------------------------------------------------------
+
+    def show(self, rgb: NDArray[np.uint8]) -> None:
+        """Put a picture (H, W, 3) uint8 RGB on the beam, whole, and let the system breathe.
+
+        Raises:
+            ValueError: it is not of the beam's size.
+        """
+        if rgb.shape != (self.size[1], self.size[0], 3):
+            raise ValueError(
+                f"the picture is {rgb.shape}, the beam {self.size[1], self.size[0], 3}"
+            )
+        words = rgb.astype(np.uint32)
+        self.present((words[:, :, 0] << 16) | (words[:, :, 1] << 8) | words[:, :, 2])
+        self.pump()
+
+    def present(self, canvas: NDArray[np.uint32], boxes: Iterable[Box] | None = None) -> None:
+        """Put a canvas (H, W) uint32 0x00RRGGBB on the beam; only these boxes when given."""
+        pygame = _pygame()
+        if self._shrink < 1.0:
+            self._present_small(canvas)
+            return
+        width, height = self.size
+        whole = [(0, 0, width, height)] if boxes is None else list(boxes)
+        rects = []
+        target = pygame.surfarray.pixels2d(self._surface)
+        direct = self._surface.get_masks()[:3] == (0xFF0000, 0xFF00, 0xFF)
+        for x0, y0, x1, y1 in whole:
+            x0, y0, x1, y1 = max(0, x0), max(0, y0), min(width, x1), min(height, y1)
+            if x1 <= x0 or y1 <= y0:
+                continue
+            part = canvas[y0:y1, x0:x1]
+            target.T[y0:y1, x0:x1] = part if direct else self._mapped(part)
+            rects.append(pygame.Rect(x0, y0, x1 - x0, y1 - y0))
+        del target  # the surface stays locked as long as the array lives
+        if rects:
+            pygame.display.update(rects)
+
+    def _mapped(self, part: NDArray[np.uint32]) -> NDArray[np.uint32]:
+        r, g, b, _ = self._surface.get_shifts()
+        mask = np.uint32(0xFF)
+        return np.asarray(
+            ((part >> np.uint32(16)) & mask) << np.uint32(r)
+            | ((part >> np.uint32(8)) & mask) << np.uint32(g)
+            | (part & mask) << np.uint32(b),
+            dtype=np.uint32,
+        )
+
+    def _present_small(self, canvas: NDArray[np.uint32]) -> None:
+        import cv2
+
+        pygame = _pygame()
+        view = canvas.view(np.uint8).reshape(*canvas.shape, 4)
+        small = cv2.resize(view, self._surface.get_size(), interpolation=cv2.INTER_AREA)
+        target = pygame.surfarray.pixels2d(self._surface)
+        target.T[:] = self._mapped(np.ascontiguousarray(small).view(np.uint32)[:, :, 0])
+        del target
+        pygame.display.flip()
+
+    def to_picture(self, x: float, y: float) -> tuple[float, float]:
+        """Window pixel → pixel of the picture (pixel centres at integers)."""
+        s = self._shrink
+        return (x + 0.5) / s - 0.5, (y + 0.5) / s - 0.5
+
+    def pump(self) -> None:
+        """Let the system know that we are alive (needed while nothing else reads events)."""
+        _pygame().event.pump()
+
+    def wait(self, seconds: float) -> None:
+        """Show what is shown for a while, answering the system."""
+        pygame = _pygame()
+        until = pygame.time.get_ticks() + int(1000 * seconds)
+        while pygame.time.get_ticks() < until:
+            pygame.event.pump()
+            pygame.time.wait(10)
+
+    def still_there(self) -> bool:
+        """Whether the display is plugged in and still has the size we opened it with."""
+        pygame = _pygame()
+        try:
+            sizes = pygame.display.get_desktop_sizes()
+        except pygame.error:
+            return False
+        n = self.display.number
+        if n >= len(sizes):
+            return False
+        return not self.true_scale or tuple(sizes[n]) == self.display.size
+
+    def close(self) -> None:
+        """Give the display back."""
+        pygame = _pygame()
+        self._surface = None
+        pygame.display.quit()
+
+    def __enter__(self) -> Beam:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def _largest_mode(pygame: Any, number: int) -> tuple[int, int] | None:
+    try:
+        modes = pygame.display.list_modes(display=number)
+    except pygame.error:
+        return None
+    if not isinstance(modes, list) or not modes:
+        return None
+    return max(((int(w), int(h)) for w, h in modes), key=lambda m: m[0] * m[1])
