@@ -1,0 +1,51 @@
+"""``chalkbeam demo``: the whole job on the virtual table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False),
+              default=Path("chalkbeam-demo"), show_default=True,
+              help="Folder for the pictures and figures.")  # fmt: skip
+@click.option("--seed", type=click.IntRange(0, 10**6), default=3, show_default=True,
+              help="Another number: another table, projector and phone.")  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="Print the report for programs.")
+def demo(out: Path, seed: int, as_json: bool) -> None:
+    """The whole job on the virtual table, pictures and figures in a folder.
+
+    Drafts a top for alto-3, lays it on folded cloth, photographs marker cards on a virtual table,
+    solves the calibration from that photo, projects the lay back on to the table and measures there
+    how far each cutting line lies from the draft. Only the devices are virtual.
+    """
+    from projector.commands.support import configs_folder, print_json, print_table
+    from projector.demo import run
+
+    outcome = run(out, configs_folder(), seed=seed, say=(lambda _: None) if as_json else click.echo)
+    if as_json:
+        print_json(outcome.report)
+        return
+    true = outcome.trueness
+    px = true.mm_per_px
+    print_table(
+        "\nCutting lines on the virtual table, against the draft",
+        ["", "mm", "projector px"],
+        [
+            ["rms", f"{true.rms_mm:.3f}", f"{true.rms_mm / px:.2f}"],
+            ["95 % within", f"{true.p95_mm:.3f}", f"{true.p95_mm / px:.2f}"],
+            ["largest", f"{true.max_mm:.3f}", f"{true.max_mm / px:.2f}"],
+        ],
+    )
+    click.echo(
+        f"{len(true.errors_mm)} places measured; one projector pixel is {px:.2f} mm there; "
+        f"{outcome.report['seconds']['whole']:.0f} s in all."
+    )
+    click.echo(f"Look at {out / 'table.png'}, {out / 'photo.jpg'}, {out / 'lay.png'}.")
+    docket, calibration = out / "docket.yaml", out / "calibration.yaml"
+    click.echo(
+        "The same docket on a display (moving pieces; true only on the table it was solved for):\n"
+        f"  chalkbeam project {docket} --calibration {calibration} --window"
+    )

@@ -1,0 +1,243 @@
+"""The whole job on the virtual table: draft, lay, calibrate, project, measure.
+
+Only the devices are virtual: a camera, a projector and a table that follow light ray by ray. Every
+other line is the code that runs on the real table, and nothing is handed over behind its back: the
+calibration is solved from the JPEG that lies in the folder.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.trueness import Trueness, apply, best_rigid, measure
+
+if TYPE_CHECKING:
+    from calibrate.calibration import Calibration
+    from calibrate.pattern import Pattern
+    from calibrate.virtual_table import Sheet, VirtualTable
+    from drafting import Docket
+
+SIZE = (1920, 1080)
+BEAM_WIDTH_MM = 1270.0
+DOCKET = Path("dockets") / "rehearsal-top.yaml"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the demo made: its folder, figures for people and the whole report."""
+
+    folder: Path
+    trueness: Trueness
+    report: dict[str, Any]
+
+
+def run(
+    folder: Path,
+    configs: Path,
+    *,
+    seed: int = 3,
+    seconds: float = 2.0,
+    say: Callable[[str], None] = lambda _: None,
+) -> Outcome:
+    """Do the whole job and leave its pictures and figures in ``folder``.
+
+    Args:
+        folder: made when missing; files of the same names are replaced.
+        configs: folder of the shipped examples.
+        seed: of the virtual rig: another number, another table, projector and phone.
+        seconds: for the planner.
+        say: told what is being done, one line a stage.
+
+    Raises:
+        DraftingError, CalibrationError: as the real commands do.
+    """
+    from calibrate.calibration import Calibration
+    from calibrate.cards import cards_pdf
+    from calibrate.pattern import pattern_for
+    from calibrate.virtual_table import VirtualCamera, VirtualTable
+    from drafting import Docket
+    from drafting.export.svg import pieces_svg
+    from drafting.files import write_atomic
+    from projector.commands.lay_picture import lay_picture
+    from projector.commands.laying import laid
+    from projector.painter import render
+
+    began = time.perf_counter()
+    folder.mkdir(parents=True, exist_ok=True)
+    times: dict[str, float] = {}
+
+    def stage(name: str, text: str) -> None:
+        times[name] = time.perf_counter()
+        say(text)
+
+    stage("draft", "Drafting the quick top from alto-3's measurements")
+    source = Docket.load(configs / DOCKET)
+    docket = _own_copy(source, folder)
+    draft = docket.draft()
+    checks = draft.checks()
+    pieces = docket.pieces()
+    write_atomic(
+        folder / "draft.svg",
+        pieces_svg(pieces, {n: docket.allowances_for(n) for n in pieces}, title=docket.title),
+    )
+
+    stage("lay", "Laying the pieces on the folded cloth")
+    docket, _ = laid(docket, seconds)
+    docket.save()
+    assert docket.cloth is not None
+    _write_png(folder / "lay.png", lay_picture(docket))
+
+    stage("cards", "Printing the cards and the pattern")
+    pattern = pattern_for(SIZE, BEAM_WIDTH_MM)
+    write_atomic(folder / "cards.pdf", cards_pdf("a4"))
+    _write_png(folder / "pattern.png", pattern.image())
+
+    stage("photo", "Laying the cards on the virtual table and photographing them")
+    table = VirtualTable.random(seed, SIZE, beam_width_mm=BEAM_WIDTH_MM, surface="cloth")
+    sheets = lay_cards(table, pattern, seed)
+    camera = VirtualCamera.phone(seed, table.beam_mm())
+    photo = table.with_sheets(sheets).photograph(pattern.image(), camera, seed)
+    _write_jpeg(folder / "photo.jpg", photo)
+
+    stage("solve", "Solving the calibration from photo.jpg")
+    calibration = solve_files([folder / "photo.jpg"], SIZE)
+    calibration.save(folder / "calibration.yaml")
+    calibration = Calibration.load(folder / "calibration.yaml", SIZE)
+
+    stage("project", "Projecting the lay")
+    docket = Docket.load(folder / "docket.yaml")
+    frame = render(docket, calibration)
+    _write_png(folder / "frame.png", frame)
+
+    stage("measure", "Measuring where the lines fall on the table")
+    dark = dataclasses.replace(table, surface="dark cloth", sheets=(), ambient=0.02)
+    picture, _ = dark.throw(frame, 0.6, exposure=1.4)
+    _write_png(folder / "table.png", picture)
+    trueness = measured(table, frame, docket, calibration)
+    ended = time.perf_counter()
+
+    names = list(times)
+    took = {
+        name: round((times[names[i + 1]] if i + 1 < len(names) else ended) - times[name], 2)
+        for i, name in enumerate(names)
+    }
+    report = {
+        "docket": docket.title,
+        "wearer": docket.wearer,
+        "checks": [
+            {"name": c.name, "value_mm": c.value_mm, "limit_mm": c.limit_mm, "ok": bool(c.ok)}
+            for c in checks
+        ],
+        "lay": {"pieces": [p.key for p in docket.placed()]},
+        "calibration": {k: float(v) for k, v in calibration.summary().items()},
+        "trueness": {
+            "rms_mm": trueness.rms_mm,
+            "p95_mm": trueness.p95_mm,
+            "max_mm": trueness.max_mm,
+            "rms_px": trueness.rms_mm / trueness.mm_per_px,
+            "p95_px": trueness.p95_mm / trueness.mm_per_px,
+            "max_px": trueness.max_mm / trueness.mm_per_px,
+            "mm_per_px": trueness.mm_per_px,
+            "places_measured": len(trueness.errors_mm),
+            "places_asked": trueness.asked,
+        },
+        "seed": seed,
+        "seconds": {**took, "whole": round(ended - began, 2)},
+    }
+    write_atomic(folder / "report.json", json.dumps(report, indent=2, allow_nan=False) + "\n")
+    return Outcome(folder, trueness, report)
+
+
+def measured(
+    table: VirtualTable, frame: NDArray[np.uint8], docket: Docket, calibration: Calibration
+) -> Trueness:
+    """How far the frame's cutting lines fall on the virtual table from where the draft has them.
+
+    The table frame's place in the world is free (the calibration chose its origin), so distances
+    are taken after the best rigid alignment, without scale.
+    """
+    from projector.scene import faces_of, view_of
+
+    faces = faces_of(docket)
+    table_from_cloth = view_of(docket, calibration).table_from_cloth
+    lines = [
+        apply(table_from_cloth @ p.cloth_from_piece, faces[p.piece].outline)
+        for p in docket.placed()
+    ]
+    w, h = calibration.size
+    grid = np.stack(np.meshgrid(np.linspace(0, w - 1, 9), np.linspace(0, h - 1, 7)), -1)
+    px = grid.reshape(-1, 2)
+    world = table.true_table_from_projector(px)
+    beam = table.beam_mm(8)
+    return measure(
+        lambda points: table.light(frame, points).sum(axis=1),
+        lines,
+        world_from_table=best_rigid(calibration.to_table(px), world),
+        beam_mm=beam,
+        mm_per_px=calibration.model.mm_per_px(),
+    )
+
+
+def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, ...]:
+    """The four printed cards on the table, one in each bright window, as a hand lays them."""
+    from calibrate.cards import card_images
+    from calibrate.virtual_table import Sheet
+
+    rng = np.random.default_rng([seed, 77])
+    px_per_mm = 8.0
+    sheets = []
+    for (x, y, w, h), picture in zip(
+        pattern.windows, card_images("a4", px_per_mm).values(), strict=False
+    ):
+        middle = np.array([[x + (w - 1) / 2, y + (h - 1) / 2]])
+        at = table.true_table_from_projector(middle)[0] + rng.uniform(-6, 6, 2)
+        size = (picture.shape[1] / px_per_mm, picture.shape[0] / px_per_mm)
+        turn = float(rng.uniform(-9, 9))
+        sheets.append(Sheet(picture, size, (float(at[0]), float(at[1])), turn))
+    return tuple(sheets)
+
+
+def _own_copy(source: Docket, folder: Path) -> Docket:
+    """The shipped docket and its measurements, copied so that they can be opened and changed."""
+    from drafting import Docket
+    from drafting.files import write_atomic
+
+    if source.measurements is not None:
+        source.measurements.save(folder / "measurements.yaml")
+    text = source.path.read_text(encoding="utf-8") if source.path else ""
+    lines = [
+        "measurements: measurements.yaml" if line.startswith("measurements:") else line
+        for line in text.splitlines()
+    ]
+    write_atomic(folder / "docket.yaml", "\n".join(lines) + "\n")
+    return Docket.load(folder / "docket.yaml")
+
+
+def _write_png(path: Path, picture: NDArray[np.uint8]) -> None:
+    _write(path, picture, ".png", [])
+
+
+def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> None:
+    import cv2
+
+    _write(path, picture, ".jpg", [cv2.IMWRITE_JPEG_QUALITY, 93])
+
+
+def _write(path: Path, picture: NDArray[np.uint8], kind: str, how: list[int]) -> None:
+    import cv2
+
+    from drafting.files import write_atomic
+
+    done, data = cv2.imencode(kind, picture[..., ::-1] if picture.ndim == 3 else picture, how)
+    if not done:
+        raise OSError(f"{path} could not be made into a picture")
+    write_atomic(path, data.tobytes())
