@@ -56,14 +56,13 @@ def thrown(stretch: float, seed: int = 4) -> tuple[np.ndarray, np.ndarray, Virtu
 
 def looked_at(stretch: float, start: np.ndarray) -> Trueness:
     frame, ring, table = thrown(stretch)
-    found = measure(
+    return measure(
         lambda p: table.light(frame, p).sum(axis=1),
         [ring],
         world_from_table=start,
         beam_mm=table.beam_mm(8),
         mm_per_px=1000 / 1280,
     )
-    return found
 
 
 def test_true_lines_measure_true() -> None:
