@@ -21,6 +21,11 @@ def explain(error: BaseException) -> str | None:
         return "\n".join(
             [f"Not done; {len(faults)} things to put right:", *(f"  · {f}" for f in faults)]
         )
+    if isinstance(error, ImportError) and ".so" in str(error):
+        return (
+            f"Not done: a library of the system is missing ({error}). On Debian or Ubuntu: "
+            "sudo apt install libgl1 libglib2.0-0"
+        )
     if isinstance(error, OSError) and error.strerror:
         name = f"{error.filename}: " if error.filename else ""
         return f"Not done: {name}{error.strerror}."
