@@ -1,0 +1,681 @@
+"""The tape measure's way: lettered crosses, distances between them, and no camera.
+
+The projector shows crosses at known pixels; she measures from cross to cross. One projector model
+is fitted to all readings at once. Every reading beyond what is needed checks the others, so a
+misread one can be named. What a tape cannot see (the lens, with few crosses) is held by priors and
+told in the expected error.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.calibration import Calibration, ProjectorModel, now, without_rigid
+from calibrate.errors import Fault, InputError, Refusal
+from calibrate.files import FORMAT_VERSION, dump_yaml, parse_yaml, read_text, unknown_keys
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+Pair = tuple[str, str]
+
+COUNTS = (4, 6, 9)
+MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "ft": 304.8}
+
+# Greatest error of a tape, mm, a + b · metres begun (EU 2014/32 annex X); a dressmaker's tape
+# carries no class: common practice, no source, retires it at 3 mm in 1.5 m.
+TAPE_CLASSES: dict[str, tuple[float, float]] = {
+    "I": (0.1, 0.1),
+    "II": (0.3, 0.2),
+    "III": (0.6, 0.4),
+    "none": (0.6, 1.5),
+}
+_READING_MM = 0.6  # one reading: eye, hand and the nearest millimetre; before the readings speak
+_READING_WEIGHT = 6.0  # as many readings' worth of trust in that
+_PRIOR_K1 = 0.005  # radial distortion at the picture's corner; 0.5 % is common, no source
+_PRIOR_K2 = 0.001
+_PRIOR_CENTRE = 0.08  # lens centre from the picture's middle, half diagonals
+_SUSPECT = 4.0  # standardised surplus past which a reading is not chance
+_LIMIT_RMS_MM = 3.0  # readings that agree no better than this calibrate nothing
+_FLOOR_MM = 0.05
+_SHAPE_FREEDOMS = 5  # of a homography, once place and turn of the table frame are chosen
+
+_VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_NUMBER = r"(?:\d+(?:[.,]\d+)?(?:[\s-]+\d+/\d+)?|\d+/\d+)"
+_LENGTH = re.compile(
+    rf"^(?:(?P<feet>{_NUMBER})\s*(?:ft|feet|foot|′|')\s*)?"
+    rf"(?:(?P<value>{_NUMBER})\s*(?P<unit>mm|cm|m|in|inch|inches|″|\"|''|ft)?\.?)?$",
+    re.IGNORECASE,
+)
+
+
+def _number(text: str) -> float:
+    total = 0.0
+    for part in re.split(r"[\s-]+", text.strip()):
+        if "/" in part:
+            above, below = part.split("/")
+            total += int(above) / int(below)
+        else:
+            total += float(part.replace(",", "."))
+    return total
+
+
+def length_mm(value: Any, unit: str = "mm") -> float:
+    """A reading in mm: a number in ``unit``, or text such as '112.3 cm', '44 1/4 in', '3 ft 8 1/2 in'.
+
+    Raises:
+        ValueError: not a length.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError(f"{value!r} is not a length")
+    if isinstance(value, int | float):
+        out = float(value) * MM_PER[unit]
+    else:
+        text = value.strip()
+        for sign, plain in _VULGAR.items():
+            text = text.replace(sign, f" {plain}")
+        match = _LENGTH.match(text.strip())
+        if not match or not (match["feet"] or match["value"]):
+            raise ValueError(f"'{value}' is not a length")
+        try:
+            out = _number(match["feet"]) * MM_PER["ft"] if match["feet"] else 0.0
+            if match["value"]:
+                name = (match["unit"] or ("in" if match["feet"] else unit)).lower()
+                name = "in" if name in ("inches", "″", '"', "''") else name
+                out += _number(match["value"]) * MM_PER[name]
+        except ZeroDivisionError:
+            raise ValueError(f"'{value}' is not a length") from None
+    if not math.isfinite(out):
+        raise ValueError(f"{value!r} is not a length")
+    return out
+
+
+# -- the crosses ------------------------------------------------------------------------------
+
+
+def crosses_for(size: tuple[int, int], count: int = 6) -> dict[str, tuple[int, int]]:
+    """Lettered crosses in reading order (far left first): letter → (x, y) projector px.
+
+    4 in the corners; 6 with the middles of the long edges, which show the lens; 9 with the middle
+    row too.
+
+    Raises:
+        InputError: the count is none of `COUNTS`, or the picture too small.
+    """
+    w, h = size
+    if count not in COUNTS:
+        raise InputError(Fault("--count", f"{count} crosses are not laid out.", "Take 4, 6 or 9."))
+    if min(size) < 200 or max(size) > 16384:
+        raise InputError(
+            Fault(
+                "--size",
+                f"{w}x{h} is no projector's picture.",
+                "Give the projector's own resolution, such as 1920x1080.",
+            )
+        )
+    edge = max(12, round(0.03 * min(size)))
+    xs, ys = [edge, w - 1 - edge], [edge, h - 1 - edge]
+    if count == 9 or (count == 6 and w >= h):
+        xs.insert(1, (w - 1) // 2)
+    if count == 9 or (count == 6 and w < h):
+        ys.insert(1, (h - 1) // 2)
+    places = [(x, y) for y in ys for x in xs]
+    return {chr(ord("A") + i): place for i, place in enumerate(places)}
+
+
+def pairs_of(crosses: Mapping[str, Sequence[float]]) -> list[Pair]:
+    """All pairs of letters in the order in which to measure them: the long way round first."""
+    letters = sorted(crosses)
+    return list(itertools.combinations(letters, 2))
+
+
+def crosses_picture(
+    size: tuple[int, int],
+    crosses: Mapping[str, Sequence[float]],
+    next_pair: Pair | None = None,
+) -> Image:
+    """The crosses to project, (H, W, 3) uint8 RGB, with letters towards the middle.
+
+    Args:
+        next_pair: the two crosses to measure now, ringed and joined by a dashed line.
+    """
+    import cv2
+
+    w, h = size
+    picture = np.zeros((h, w, 3), np.uint8)
+    thick = (
+        max(1, round(h / 720)) * 2 - 1
+    )  # odd, so that the middle of the line is a pixel's middle
+    arm = max(10, round(0.025 * h))
+    white, grey = (255, 255, 255), (150, 150, 150)
+    if next_pair is not None:
+        a, b = (np.array(crosses[k], float) for k in next_pair)
+        steps = max(2, int(np.linalg.norm(b - a) / (0.02 * h)))
+        for i in range(1, steps - 1, 2):
+            p, q = a + (b - a) * i / steps, a + (b - a) * (i + 1) / steps
+            cv2.line(picture, _px(p), _px(q), (120, 200, 255), thick, cv2.LINE_AA)
+    for letter, place in crosses.items():
+        x, y = round(place[0]), round(place[1])
+        if next_pair and letter in next_pair:
+            cv2.circle(picture, (x, y), arm + 4, (120, 200, 255), thick, cv2.LINE_AA)
+        half = thick // 2
+        picture[max(0, y - half) : y + half + 1, max(0, x - arm) : x + arm + 1] = white
+        picture[max(0, y - arm) : y + arm + 1, max(0, x - half) : x + half + 1] = white
+        scale, weight = h / 500, max(2, round(h / 300))
+        (tw, th), _ = cv2.getTextSize(letter, cv2.FONT_HERSHEY_SIMPLEX, scale, weight)
+        inward = 1.6 * arm
+        left = x + (inward if x < 0.4 * w else -inward - tw if x > 0.6 * w else inward)
+        base = y + (inward + th if y < 0.4 * h else -inward if y > 0.6 * h else inward + th)
+        lit = white if next_pair is None or letter in next_pair else grey
+        cv2.putText(
+            picture, letter, (round(left), round(base)), cv2.FONT_HERSHEY_SIMPLEX, scale, lit, weight, cv2.LINE_AA
+        )  # fmt: skip
+    return picture
+
+
+def _px(p: Array) -> tuple[int, int]:
+    return (round(float(p[0])), round(float(p[1])))
+
+
+def crosses_text(size: tuple[int, int], crosses: Mapping[str, Sequence[float]]) -> str:
+    """Text of ``crosses.yaml``."""
+    return dump_yaml(
+        {
+            "chalkbeam": FORMAT_VERSION,
+            "size": list(size),
+            "crosses": {k: [float(v) if v % 1 else int(v) for v in p] for k, p in crosses.items()},
+        }
+    )
+
+
+def form_text(size: tuple[int, int], crosses: Mapping[str, Sequence[float]]) -> str:
+    """Text of a distances file with every pair still empty, to fill in."""
+    head = "# Measure from the middle of one cross to the middle of the other, tape straight and flat.\n"
+    head += "# Plain numbers are mm; or write 112.3 cm, 44 1/4 in. Leave a pair empty if something is in the way.\n"
+    pairs = "".join(f"  {a}-{b}:\n" for a, b in pairs_of(crosses))
+    return head + crosses_text(size, crosses) + "distances_mm:\n" + pairs
+
+
+# -- the readings -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What was measured: ``crosses`` letter → (x, y) px, and each reading as (pair, mm)."""
+
+    size: tuple[int, int]
+    crosses: Mapping[str, tuple[float, float]]
+    readings: tuple[tuple[Pair, float], ...]
+
+
+def load_readings(path: str | Path, size: tuple[int, int] | None = None) -> Readings:
+    """Read a distances file.
+
+    Args:
+        size: the projector's picture, px; may be left out when the file has it.
+
+    Raises:
+        InputError: with every fault of the file.
+    """
+    text = read_text(path)
+    if not re.search(r"^\s*['\"]?chalkbeam['\"]?\s*:", text, re.MULTILINE):
+        text = text.rstrip() + f"\nchalkbeam: {FORMAT_VERSION}\n"  # written by hand, at the table
+    return readings_from(parse_yaml(text, str(path)), str(path), size)
+
+
+def readings_from(
+    data: Mapping[str, Any], where: str, size: tuple[int, int] | None = None
+) -> Readings:
+    """`load_readings` on plain data.
+
+    Raises:
+        InputError: with every fault.
+    """
+    faults = unknown_keys(
+        data, ("chalkbeam", "size", "unit", "crosses", "distances_mm", "distances"), where
+    )
+    own = data.get("size")
+    if own is not None:
+        if not (
+            isinstance(own, list) and len(own) == 2 and all(type(n) is int and n > 0 for n in own)
+        ):
+            faults.append(Fault(f"{where}: size", f"is {own!r}.", "Write it as [1920, 1080]."))
+        elif size is not None and tuple(own) != tuple(size):
+            faults.append(
+                Fault(
+                    f"{where}: size",
+                    f"the crosses were made for {own[0]}x{own[1]}, --size says {size[0]}x{size[1]}.",
+                    "Show the crosses at the projector's own resolution and give that one.",
+                )
+            )
+        else:
+            size = (own[0], own[1])
+    elif size is None:
+        faults.append(Fault(f"{where}: size", "is missing.", "Give --size, such as 1920x1080."))
+    unit = data.get("unit", "mm")
+    if unit not in ("mm", "cm", "in"):
+        faults.append(Fault(f"{where}: unit", f"is {unit!r}.", "Known: mm, cm, in."))
+        unit = "mm"
+    crosses = _crosses(data.get("crosses"), where, size, faults)
+    readings: list[tuple[Pair, float]] = []
+    for key, default in (("distances_mm", "mm"), ("distances", unit)):
+        rows = data.get(key)
+        if rows is None:
+            continue
+        if not isinstance(rows, Mapping):
+            faults.append(Fault(f"{where}: {key}", "must be lines such as 'A-B: 1123'."))
+            continue
+        for name, value in rows.items():
+            readings += _reading(name, value, default, crosses, f"{where}: {key}.{name}", faults)
+    if not readings and not faults:
+        faults.append(
+            Fault(f"{where}: distances_mm", "holds no reading.", "Write lines such as 'A-B: 1123'.")
+        )
+    if faults or size is None:
+        raise InputError(faults)
+    return Readings(size, crosses, tuple(readings))
+
+
+def _crosses(
+    rows: Any, where: str, size: tuple[int, int] | None, faults: list[Fault]
+) -> dict[str, tuple[float, float]]:
+    crosses: dict[str, tuple[float, float]] = {}
+    if not isinstance(rows, Mapping) or not rows:
+        faults.append(
+            Fault(
+                f"{where}: crosses",
+                "is missing.",
+                "Copy it from the crosses.yaml that lies beside the picture.",
+            )
+        )
+        return crosses
+    for name, place in rows.items():
+        good = (
+            isinstance(place, list)
+            and len(place) == 2
+            and all(isinstance(v, int | float) and not isinstance(v, bool) for v in place)
+            and all(math.isfinite(v) for v in place)
+        )
+        if not good:
+            faults.append(Fault(f"{where}: crosses.{name}", "must be [x, y] in projector px."))
+        elif size and not (-0.5 <= place[0] <= size[0] - 0.5 and -0.5 <= place[1] <= size[1] - 0.5):
+            faults.append(
+                Fault(
+                    f"{where}: crosses.{name}",
+                    f"[{place[0]:g}, {place[1]:g}] lies outside the picture of {size[0]}x{size[1]}.",
+                )
+            )
+        else:
+            crosses[str(name)] = (float(place[0]), float(place[1]))
+    return crosses
+
+
+def _reading(
+    name: Any,
+    value: Any,
+    unit: str,
+    crosses: Mapping[str, Any],
+    where: str,
+    faults: list[Fault],
+) -> list[tuple[Pair, float]]:
+    parts = [p for p in re.split(r"\s*[-–—_]\s*|\s+(?:to\s+)?", str(name).strip()) if p]
+    if len(parts) == 1 and len(parts[0]) == 2:
+        parts = list(parts[0])
+    folded = {k.upper(): k for k in crosses}
+    ends = [folded.get(p.upper(), p) for p in parts]
+    if len(ends) != 2 or ends[0] == ends[1]:
+        faults.append(Fault(where, "is no pair of crosses.", "Write it as A-B."))
+        return []
+    missing = [e for e in ends if e not in crosses]
+    if missing and crosses:
+        faults.append(
+            Fault(
+                where, f"there is no cross {missing[0]}.", f"Known: {', '.join(sorted(crosses))}."
+            )
+        )
+        return []
+    out: list[tuple[Pair, float]] = []
+    for one in value if isinstance(value, list) else [value]:
+        if one is None or (isinstance(one, str) and not one.strip()):
+            continue  # a pair that could not be measured
+        try:
+            mm = length_mm(one, unit)
+        except ValueError as error:
+            faults.append(Fault(where, f"{error}.", "Write 1123, '112.3 cm' or '44 1/4 in'."))
+            continue
+        if not 5.0 <= mm <= 30_000.0:
+            faults.append(
+                Fault(
+                    where,
+                    f"{mm:g} mm is no distance on a table.",
+                    "Plain numbers are mm; for others write the unit.",
+                )
+            )
+            continue
+        out.append(((ends[0], ends[1]), mm))
+    return out
+
+
+# -- the solve --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class TapeResult:
+    """A calibration by tape, and what each reading says of the others.
+
+    ``fitted_mm``: the distance that the fit gives for each reading; ``surplus_mm``: how much
+    longer it reads than all *other* readings explain (nan where nothing else checks it);
+    ``left_out``: indices of readings that were not used; ``reading_mm``: the deviation of one
+    reading, as the readings themselves tell it.
+    """
+
+    calibration: Calibration
+    readings: tuple[tuple[Pair, float], ...]
+    fitted_mm: Array
+    surplus_mm: Array
+    left_out: tuple[int, ...]
+    reading_mm: float
+    warnings: tuple[str, ...]
+
+    @property
+    def worst(self) -> int | None:
+        """Index of the reading that the others explain least; None when nothing checks any."""
+        if not np.isfinite(self.surplus_mm).any():
+            return None
+        return int(np.nanargmax(np.abs(self.surplus_mm)))
+
+    def words(self, index: int) -> str:
+        """One reading against the rest, as a sentence."""
+        (a, b), surplus = self.readings[index][0], float(self.surplus_mm[index])
+        if not math.isfinite(surplus):
+            return f"{a}–{b} is checked by no other reading."
+        way = "longer" if surplus > 0 else "shorter"
+        digits = 0 if abs(surplus) >= 3 else 1
+        return f"{a}–{b} reads {abs(surplus):.{digits}f} mm {way} than the rest can explain."
+
+
+def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeResult:
+    """Fit the projector to distances between its crosses.
+
+    Least squares over homography, k1, k2 and lens centre, with priors on the lens; a reading that
+    the others contradict is left out when there are enough others, and always named.
+
+    Args:
+        data: crosses and readings.
+        tape: class of the tape, a key of `TAPE_CLASSES`; sets how sure the scale is.
+        display: name of the display, for the record.
+
+    Raises:
+        Refusal: too few readings (``undetermined``), or readings that contradict each other and
+            do not tell which of them is wrong (``readings-disagree``).
+    """
+    crosses = dict(data.crosses)
+    used = sorted({k for pair, _ in data.readings for k in pair})
+    _check_determined(data, used)
+    ends = np.array([[used.index(a), used.index(b)] for (a, b), _ in data.readings])
+    px = np.array([crosses[k] for k in used])
+    read = np.array([mm for _, mm in data.readings])
+    keep = np.ones(len(read), bool)
+    start = _start(data.size, px, ends, read)
+    fit = _Fit(data.size, px, ends, read)
+    vector = fit.solve(start, keep)
+    left_out: list[int] = []
+    while True:
+        residual, surplus, scaled = fit.judge(vector, keep)
+        worst = int(np.nanargmax(np.where(keep, np.abs(scaled), -1.0)))
+        spare = int(keep.sum()) - _SHAPE_FREEDOMS - 1
+        if abs(scaled[worst]) <= _SUSPECT:
+            break
+        if spare < 3 or len(left_out) >= max(1, len(read) // 6):
+            a, b = data.readings[worst][0]
+            raise Refusal(
+                "readings-disagree",
+                f"the readings contradict each other; likeliest {_words(a, b, float(surplus[worst]))}",
+                "Measure that pair again, and any other you are not sure of; the tape straight, "
+                "flat and from middle to middle.",
+                data={"pair": f"{a}-{b}", "surplus_mm": float(surplus[worst])},
+            )
+        left_out.append(worst)
+        keep[worst] = False
+        vector = fit.solve(vector, keep)
+    rms = float(np.sqrt(np.mean(residual[keep] ** 2)))
+    freedom = max(0.0, float(keep.sum()) - fit.used_freedom(vector, keep))
+    sigma2 = (_READING_WEIGHT * _READING_MM**2 + float(np.sum(residual[keep] ** 2))) / (
+        _READING_WEIGHT + freedom
+    )
+    sigma = math.sqrt(sigma2)
+    if rms > _LIMIT_RMS_MM:
+        worst = int(np.nanargmax(np.abs(surplus)))
+        a, b = data.readings[worst][0]
+        raise Refusal(
+            "readings-disagree",
+            f"the readings agree only to {rms:.1f} mm (rms); {_words(a, b, float(surplus[worst]))}",
+            "Is the table flat, the tape straight, the picture unscaled? Measure again.",
+            data={"rms_mm": rms},
+        )
+    model = _in_own_frame(ProjectorModel.from_vector(data.size, vector))
+    faults = model.faults()
+    if faults:
+        raise Refusal(
+            "no-projector",
+            f"no projector throws these distances: {faults[0]}",
+            "Check that each reading stands at the right pair of letters.",
+        )
+    model_fit = _Fit(data.size, px, ends, read, sigma)
+    covariance = without_rigid(model, model_fit.covariance(model.vector(), keep))
+    constant, per_metre = TAPE_CLASSES[tape]
+    calibration = Calibration(
+        model,
+        covariance,
+        "tape",
+        now(),
+        display=display,
+        rms_px=rms / model.mm_per_px(),
+        floor_mm=_FLOOR_MM,
+        # a greatest error is taken as the half width of an even spread
+        scale_doubt=per_metre * 1e-3 / math.sqrt(3),
+        facts={
+            "crosses": len(used),
+            "readings": len(read),
+            "left_out": len(left_out),
+            "rms_mm": rms,
+            "reading_mm": sigma,
+            "tape_class": tape,
+        },
+    )
+    result = TapeResult(
+        calibration,
+        data.readings,
+        read - residual,
+        surplus,
+        tuple(left_out),
+        sigma,
+        (),
+    )
+    warnings = [f"{result.words(i)} It was left out; measure it again." for i in left_out]
+    if len(used) < 6:
+        warnings.append(
+            f"{len(used)} crosses do not see the lens: between them lines may be bent by a "
+            "millimetre or so. Six or nine crosses show it."
+        )
+    if freedom < 1.5:
+        warnings.append(
+            "Hardly a reading checks another: a misread one would not show. Measure more pairs."
+        )
+    if sigma > 1.2:
+        warnings.append(
+            f"The readings agree to about {sigma:.1f} mm each; a steady hand and a flat tape reach 0.5 mm."
+        )
+    if constant + per_metre > 1.5:
+        warnings.append(
+            "A tape without a class may itself be off by a millimetre or two in a metre, and no "
+            "reading shows it: compare it with a steel rule."
+        )
+    return TapeResult(
+        calibration,
+        data.readings,
+        result.fitted_mm,
+        surplus,
+        tuple(left_out),
+        sigma,
+        tuple(warnings),
+    )
+
+
+def _words(a: str, b: str, surplus: float) -> str:
+    way = "longer" if surplus > 0 else "shorter"
+    return f"{a}–{b} reads {abs(surplus):.0f} mm {way} than the rest can explain."
+
+
+def _check_determined(data: Readings, used: Sequence[str]) -> None:
+    measured = {frozenset(pair) for pair, _ in data.readings}
+    missing = [f"{a}–{b}" for a, b in pairs_of(data.crosses) if frozenset((a, b)) not in measured]
+    told = f" Not yet measured: {', '.join(missing[:12])}." if missing else ""
+    if len(used) < 4 or len(measured) < _SHAPE_FREEDOMS:
+        raise Refusal(
+            "undetermined",
+            f"{len(measured)} pairs of {len(used)} crosses do not fix the picture on the table.",
+            f"At least four crosses with five distances between them are needed.{told}",
+            data={"crosses": len(used), "pairs": len(measured)},
+        )
+    px = np.array([data.crosses[k] for k in used])
+    ends = np.array([[used.index(a), used.index(b)] for (a, b), _ in data.readings])
+    read = np.array([mm for _, mm in data.readings])
+    fit = _Fit(data.size, px, ends, read)
+    vector = _start(data.size, px, ends, read).vector()
+    # the shape's five freedoms, seen at a plain start: the pattern of pairs decides, not the numbers
+    singular = np.linalg.svd(fit.rows(vector)[1][:, :8], compute_uv=False)
+    if len(singular) < _SHAPE_FREEDOMS or singular[_SHAPE_FREEDOMS - 1] < 2e-3 * singular[0]:
+        raise Refusal(
+            "undetermined",
+            "these pairs leave the crosses free to move against each other.",
+            f"Measure diagonals too.{told}",
+            data={"crosses": len(used), "pairs": len(measured)},
+        )
+
+
+def _start(size: tuple[int, int], px: Array, ends: NDArray[Any], read: Array) -> ProjectorModel:
+    """A picture without keystone or lens, of the size that the readings say; y away from her."""
+    apart = np.linalg.norm(px[ends[:, 0]] - px[ends[:, 1]], axis=1)
+    per_mm = float(np.median(apart / read))
+    mx, my = (size[0] - 1) / 2, (size[1] - 1) / 2
+    matrix = np.array([[per_mm, 0, mx], [0, -per_mm, my], [0, 0, 1.0]])
+    return ProjectorModel(size, matrix, np.array([mx, my]))
+
+
+def _in_own_frame(model: ProjectorModel) -> ProjectorModel:
+    """Origin under the picture's middle, x along its middle row to the right."""
+    w, h = model.size
+    middle, right = model.to_table([[(w - 1) / 2, (h - 1) / 2], [w - 1.0, (h - 1) / 2]])
+    along = (right - middle) / np.linalg.norm(right - middle)
+    turn = np.array([[along[0], along[1], 0], [-along[1], along[0], 0], [0, 0, 1.0]])
+    turn[:2, 2] = -turn[:2, :2] @ middle
+    return model.moved(turn)
+
+
+class _Fit:
+    """Readings and priors as rows of one least squares over `ProjectorModel.vector`."""
+
+    def __init__(
+        self,
+        size: tuple[int, int],
+        px: Array,
+        ends: NDArray[Any],
+        read: Array,
+        sigma_mm: float = _READING_MM,
+    ) -> None:
+        self.size, self.px, self.ends, self.read, self.sigma = size, px, ends, read, sigma_mm
+
+    def rows(self, vector: Array) -> tuple[Array, Array]:
+        """Residuals (read − fitted) / sigma, and the derivatives of the fitted, (N,) and (N, 12)."""
+        model = ProjectorModel.from_vector(self.size, vector)
+        table = model.to_table(self.px)
+        move = model.table_jacobian(table)
+        step = table[self.ends[:, 0]] - table[self.ends[:, 1]]
+        far = np.linalg.norm(step, axis=1)
+        slope = np.einsum(
+            "ni,nij->nj", step / far[:, None], move[self.ends[:, 0]] - move[self.ends[:, 1]]
+        )
+        return (self.read - far) / self.sigma, slope / self.sigma
+
+    def _priors(self, vector: Array) -> tuple[Array, Array]:
+        width = np.array([_PRIOR_K1, _PRIOR_K2, _PRIOR_CENTRE, _PRIOR_CENTRE])
+        rows = np.zeros((4, 12))
+        rows[np.arange(4), np.arange(8, 12)] = 1 / width
+        return -vector[8:] / width, rows
+
+    def _gauge(self, vector: Array) -> tuple[Array, Array]:
+        """Three rows that hold the table frame: the middle of the crosses, and the first row's turn."""
+        model = ProjectorModel.from_vector(self.size, vector)
+        table = model.to_table(self.px)
+        move = model.table_jacobian(table)
+        middle = table.mean(axis=0)
+        arm = (self.px - self.px.mean(axis=0)) * (1, -1) / np.linalg.norm(np.ptp(self.px, axis=0))
+        turn = float(np.sum(arm[:, 0] * table[:, 1] - arm[:, 1] * table[:, 0]))
+        slope = np.einsum("n,nj->j", arm[:, 0], move[:, 1]) - np.einsum(
+            "n,nj->j", arm[:, 1], move[:, 0]
+        )
+        return -np.array([*middle, turn]), np.vstack([move.mean(axis=0), slope])
+
+    def solve(self, start: ProjectorModel | Array, keep: NDArray[np.bool_]) -> Array:
+        """Parameters of least squares, by damped Gauss-Newton (Levenberg-Marquardt)."""
+        from scipy.optimize import least_squares
+
+        first = start.vector() if isinstance(start, ProjectorModel) else start
+
+        def parts(vector: Array) -> tuple[Array, Array]:
+            with np.errstate(all="ignore"):
+                read, slope = self.rows(vector)
+                prior, prior_rows = self._priors(vector)
+                gauge, gauge_rows = self._gauge(vector)
+            residual = np.concatenate([read[keep], prior, gauge])
+            jacobian = np.vstack([slope[keep], prior_rows, gauge_rows])
+            return np.nan_to_num(residual, nan=1e6), np.nan_to_num(jacobian)
+
+        found = least_squares(
+            lambda v: parts(v)[0],
+            first,
+            jac=lambda v: -parts(v)[1],
+            method="lm",
+            xtol=1e-13,
+            ftol=1e-13,
+            max_nfev=400,
+        )
+        return np.asarray(found.x)
+
+    def covariance(self, vector: Array, keep: NDArray[np.bool_]) -> Array:
+        """(12, 12) of the parameters, the frame held by the gauge rows."""
+        _, slope = self.rows(vector)
+        rows = np.vstack([slope[keep], self._priors(vector)[1], self._gauge(vector)[1]])
+        return np.asarray(np.linalg.pinv(rows.T @ rows))
+
+    def used_freedom(self, vector: Array, keep: NDArray[np.bool_]) -> float:
+        """How many readings' worth the fit takes for itself."""
+        _, slope = self.rows(vector)
+        return float(
+            np.einsum("ij,jk,ik->", slope[keep], self.covariance(vector, keep), slope[keep])
+        )
+
+    def judge(self, vector: Array, keep: NDArray[np.bool_]) -> tuple[Array, Array, Array]:
+        """Each reading against all others: residual and surplus in mm, surplus in deviations.
+
+        With ``g`` the doubt of what the fit predicts for a reading (in readings): for a reading
+        in the fit the residual is ``r = (1 - g)`` of the surplus (linear theory), for one left
+        out it is the surplus itself.
+        """
+        residual, slope = self.rows(vector)
+        doubt = np.einsum("ij,jk,ik->i", slope, self.covariance(vector, keep), slope)
+        free = np.where(keep, 1 - doubt, 1.0)
+        spread = np.where(keep, np.maximum(1 - doubt, 0.0), 1 + doubt)
+        checked = free > 0.02
+        surplus = np.where(checked, residual / np.where(checked, free, 1.0), np.nan) * self.sigma
+        scaled = np.where(checked, residual / np.sqrt(np.where(checked, spread, 1.0)), 0.0)
+        return residual * self.sigma, surplus, scaled

@@ -1,0 +1,107 @@
+"""How true a calibration by tape is, over random rigs: ``python tests/bench/bench_tape.py [rigs]``.
+
+Readings carry 0.5 mm of hand and eye and are read to 1 mm; then the same with the greatest error
+of a tape of each class (EU 2014/32 annex X: a + b · metres begun) on top. Truth comes from the
+virtual projector. Distances are straight lines between the crosses' true places.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+
+import numpy as np
+from rigs import print_rows, spread, trueness
+
+from calibrate.errors import CalibrationError
+from calibrate.tape import TAPE_CLASSES, Readings, crosses_for, pairs_of, solve_tape
+from calibrate.virtual_table import VirtualTable
+
+SIZE = (1920, 1080)
+
+
+def read_off(
+    table: VirtualTable,
+    count: int,
+    seed: int,
+    *,
+    sigma_mm: float = 0.5,
+    step_mm: float = 1.0,
+    tape: str | None = None,
+    skip: float = 0.0,
+) -> Readings:
+    """Distances as a person would read them on this table."""
+    rng = np.random.default_rng([seed, count, 3])
+    crosses = crosses_for(table.projector.size, count)
+    places = dict(
+        zip(
+            crosses,
+            table.true_table_from_projector(np.array(list(crosses.values()), float)),
+            strict=True,
+        )
+    )
+    off = float(rng.uniform(-1, 1))  # one tape, one error: it grows with length
+    readings = []
+    for a, b in pairs_of(crosses):
+        if rng.uniform() < skip:
+            continue
+        true = float(np.linalg.norm(places[a] - places[b]))
+        mm = true + float(rng.normal(0, sigma_mm))
+        if tape:
+            constant, per_metre = TAPE_CLASSES[tape]
+            mm += off * (constant + per_metre * math.ceil(true / 1000))
+        readings.append(((a, b), round(mm / step_mm) * step_mm if step_mm else mm))
+    return Readings(
+        table.projector.size,
+        {k: (float(x), float(y)) for k, (x, y) in crosses.items()},
+        tuple(readings),
+    )
+
+
+def main(rigs: int) -> None:
+    rows = []
+    cases = [(4, {}), (6, {}), (9, {}), (6, {"skip": 0.2}), (9, {"skip": 0.3})]
+    cases += [(6, {"tape": name}) for name in ("I", "II", "III")]
+    cases += [(6, {"sigma_mm": 0.0, "step_mm": 0.0}), (9, {"sigma_mm": 0.0, "step_mm": 0.0})]
+    for count, options in cases:
+        found, refused = [], 0
+        for seed in range(rigs):
+            table = VirtualTable.random(seed, SIZE)
+            try:
+                result = solve_tape(read_off(table, count, seed, **options))
+            except CalibrationError:
+                refused += 1
+                continue
+            found.append(trueness(result.calibration, table))
+        rms, worst = [t.rms_mm for t in found], [t.max_mm for t in found]
+        label = f"{count} crosses" + "".join(f", {k} {v}" for k, v in options.items())
+        rows.append(
+            [
+                label,
+                *spread(rms),
+                *spread(worst),
+                f"{np.median([t.honesty for t in found]):.2f}",
+                f"{np.median([abs(t.scale_ppm) for t in found]):.0f}",
+                refused,
+            ]
+        )
+    print_rows(
+        f"Tape, {rigs} rigs of 0.7 to 1.6 m, mm over the whole beam",
+        [
+            "case",
+            "rms median",
+            "90 %",
+            "worst",
+            "max median",
+            "90 %",
+            "worst",
+            "true/expected",
+            "scale ppm",
+            "refused",
+        ],
+        rows,
+    )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
