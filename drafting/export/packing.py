@@ -126,8 +126,8 @@ def _pack_wide(
                 ):
                     continue
                 sheets = grid.sheets(*box)
-                # paper first, then joints through the piece, then near the top, then upright
-                cost = (float(len(sheets - used)), float(len(sheets)), float(turned), y, x)
+                # paper first, then joints through the piece, then short, then upright
+                cost = (float(len(sheets - used)), float(len(sheets)), y + h, float(turned), x)
                 if best is None or cost < best[0]:
                     best = (cost, Spot(x, y, turned), box)
         if best is None:

@@ -4,7 +4,7 @@ Beside the other writers of `drafting.export`. Each piece is a group with its na
 carry their kind as a class, and y is turned so that a piece stands upright. Presentation is by
 attributes too, so that a reader without style sheets shows the same.
 
-Standard: SVG 1.1 (Second Edition), W3C. Positions are written to 0.0001 mm.
+Standard: SVG 2, W3C (the elements used are those of SVG 1.1; data-* attributes came with 2). Positions are written to 0.0001 mm.
 """
 
 from __future__ import annotations
@@ -103,7 +103,7 @@ def document(width: float, height: float, title: str, body: Sequence[str]) -> st
     return "\n".join(
         [
             '<?xml version="1.0" encoding="UTF-8"?>',
-            '<svg xmlns="http://www.w3.org/2000/svg" version="1.1"'
+            '<svg xmlns="http://www.w3.org/2000/svg"'
             f' width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}">',
             f"<title>{_escape(title)}</title>",
             *body,

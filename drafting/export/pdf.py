@@ -1,0 +1,544 @@
+"""Pieces as a PDF at exact scale, tiled on sheets of paper: for when there is no projector.
+
+Beside the other writers of `drafting.export`. Pieces are packed on one large sheet
+(`drafting.export.packing`), which is cut into overlapping tiles; each tile is a page. A solid
+line says where to trim, a dashed one where the next sheet's trimmed edge lies, and diamonds on
+that line are whole again when it does. The first page carries a 100 mm and a 4 in square; desk
+printers get a map of the sheets as second page.
+
+PDF (ISO 32000): 1 unit is 1/72 in; positions are written to 0.01 unit, 0.0035 mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from drafting.allowance import FOLD
+from drafting.errors import Fault, InputError
+from drafting.export.lettering import Lettering
+from drafting.export.marks import (
+    CUTTING,
+    DART,
+    DRILL,
+    GRAIN,
+    MARK,
+    NOTCH,
+    SEWING,
+    SIGN,
+    Stroke,
+    label_lines,
+    label_spot,
+    strokes,
+)
+from drafting.export.packing import Grid, Spot, pack
+from drafting.export.svg import box_of, own_allowances
+from drafting.outline import Points
+from drafting.piece import Piece
+
+# width × height mm: ISO 216; Letter, Legal and Tabloid as sold in North America
+PAPERS = {
+    "a4": (210.0, 297.0),
+    "a3": (297.0, 420.0),
+    "a0": (841.0, 1189.0),
+    "letter": (215.9, 279.4),
+    "legal": (215.9, 355.6),
+    "tabloid": (279.4, 431.8),
+}
+ROLL = "roll"
+ROLL_LONGEST_MM = 5000.0  # a PDF page ends at 14 400 units, 5.08 m (ISO 32000)
+ROLL_WIDTHS_MM = (200.0, 3000.0)
+LARGE_MM = 700.0  # from this width on a sheet holds whole pieces and no cover page is spent
+MARGIN_MM = 10.0  # more than any desk printer needs at its edges
+LARGE_MARGIN_MM = 10.0
+OVERLAP_MM = 10.0
+GAP_MM = 8.0
+LINE_ROOM_MM = 1.0
+COVER_MM = (190.0, 232.0)
+MAX_SHEETS = 400
+SQUARES_MM = (100.0, 101.6)  # 4 in
+
+# weight mm, (dash, gap) mm, grey
+_LOOKS: dict[str, tuple[float, tuple[float, float], int]] = {
+    CUTTING: (0.6, (0, 0), 0),
+    SEWING: (0.3, (5, 2.5), 0),
+    FOLD: (0.5, (14, 3), 0),
+    GRAIN: (0.3, (0, 0), 60),
+    SIGN: (0.3, (0, 0), 60),
+    NOTCH: (0.6, (0, 0), 0),
+    DART: (0.3, (3, 2), 60),
+    DRILL: (0.3, (0, 0), 60),
+    MARK: (0.25, (8, 2), 60),
+}
+
+_NOTICE = (
+    "Print at 100 % (“actual size”). No “fit to page”.",
+    "Measure both squares, across and up. If one is off",
+    "by more than 0.5 mm, do not cut: change the print",
+    "settings and print this page again.",
+)
+_JOIN = (
+    "Trim each sheet along its solid lines (left, top).",
+    "Lay the cut edge on the dashed line of the sheet",
+    "before it, until the diamonds close, and tape.",
+)
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A finished PDF: ``data`` its bytes, ``pages``, ``sheets`` (row, column) of the pattern in
+    page order, ``first_sheet`` the number of the first page with pattern on it (from 1), ``grid``
+    how they join, ``spots`` where each piece lies on the joined paper (name → spot; mm from its
+    top-left corner, y down, of a box 1 mm larger than its lines), ``missing`` letters that no font here has."""
+
+    data: bytes
+    pages: int
+    sheets: tuple[tuple[int, int], ...]
+    first_sheet: int
+    grid: Grid
+    margin_mm: float
+    page_mm: tuple[float, float]
+    spots: Mapping[str, Spot]
+    missing: str
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """A piece where it lies on the joined paper, everything already in its frame (y down)."""
+
+    piece: Piece
+    drawn: tuple[Stroke, ...]
+    rows: tuple[str, ...]
+    label: tuple[float, float, float, float]  # centre x, y, room across, room up
+    turned: bool
+
+
+def pieces_pdf(
+    pieces: Mapping[str, Piece],
+    allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None,
+    *,
+    paper: str = "a4",
+    roll_width_mm: float | None = None,
+    title: str = "",
+    fonts: Sequence[Path] = (),
+) -> Printed:
+    """All pieces as a tiled PDF.
+
+    Args:
+        pieces: what to print, each once; a piece on the fold as its half.
+        allowances: edge → mm for every piece, or piece → (edge → mm).
+        paper: a key of `PAPERS`, or 'roll' with ``roll_width_mm``.
+        title: the garment.
+        fonts: TrueType files to write with, before those of the machine.
+
+    Raises:
+        InputError: no pieces, an unknown paper, a roll without a usable width, a font that
+            cannot be read, or more than `MAX_SHEETS` sheets.
+        DraftError: an allowance that a piece has no room for.
+    """
+    if not pieces:
+        raise InputError(Fault("", "there are no pieces to print."))
+    for font in fonts:
+        if not font.is_file():
+            raise InputError(Fault(str(font), "there is no such font file.", "Name a .ttf file."))
+    size, large = _paper(paper, roll_width_mm)
+    margin = LARGE_MARGIN_MM if large else MARGIN_MM
+    drawn = {n: strokes(p, own_allowances(allowances, n)) for n, p in pieces.items()}
+    boxes = {n: _padded(box_of(s)) for n, s in drawn.items()}
+    sizes = [(b[2] - b[0], b[3] - b[1]) for b in boxes.values()]
+    if large:
+        sizes.insert(0, COVER_MM)
+    best: tuple[int, tuple[float, float], Grid, list[Spot]] | None = None
+    for page in {size, size if paper == ROLL else size[::-1]}:
+        grid = Grid(page[0] - 2 * margin, page[1] - 2 * margin, OVERLAP_MM)
+        packed = pack(sizes, grid, GAP_MM, first=1 if large else 0)
+        count = len(_sheets_of(packed, sizes, grid))
+        if best is None or (count, page) < best[:2]:
+            best = (count, page, grid, packed)
+    assert best is not None  # two page shapes were tried
+    count, page, grid, packed = best
+    if count > MAX_SHEETS:
+        raise InputError(
+            Fault(
+                "",
+                f"the pieces need {count} sheets of {paper}; at most {MAX_SHEETS} are printed.",
+                "Take larger paper, or print fewer pieces at a time.",
+            )
+        )
+    spots = dict(zip(boxes, packed[1:] if large else packed, strict=True))
+    laid = [
+        _laid(
+            pieces[n],
+            drawn[n],
+            boxes[n],
+            spots[n],
+            label_lines(pieces[n], own_allowances(allowances, n), title),
+        )
+        for n in pieces
+    ]
+    cover = packed[0] if large else None
+    return _Press(laid, page, margin, grid, spots, title, paper, cover, fonts).printed()
+
+
+def _paper(paper: str, roll_width_mm: float | None) -> tuple[tuple[float, float], bool]:
+    """(width, height) mm and whether it is large.
+
+    Raises:
+        InputError: unknown, or a roll without a usable width.
+    """
+    if paper == ROLL:
+        low, high = ROLL_WIDTHS_MM
+        if roll_width_mm is None or not low <= roll_width_mm <= high:
+            raise InputError(
+                Fault(
+                    "--roll-width",
+                    f"a roll needs its width, {low:g} to {high:g} mm.",
+                    "Example: --paper roll --roll-width 914mm",
+                )
+            )
+        return (roll_width_mm, ROLL_LONGEST_MM), True
+    if paper not in PAPERS:
+        raise InputError(
+            Fault("--paper", f"'{paper}' is not a paper.", f"Use {', '.join(PAPERS)} or roll.")
+        )
+    return PAPERS[paper], PAPERS[paper][0] >= LARGE_MM
+
+
+def _padded(
+    box: tuple[float, float, float, float],
+) -> tuple[float, float, float, float]:
+    """A box with room for the width of the lines on its border."""
+    return (
+        box[0] - LINE_ROOM_MM,
+        box[1] - LINE_ROOM_MM,
+        box[2] + LINE_ROOM_MM,
+        box[3] + LINE_ROOM_MM,
+    )
+
+
+def _sheets_of(
+    spots: Sequence[Spot], sizes: Sequence[tuple[float, float]], grid: Grid
+) -> set[tuple[int, int]]:
+    sheets: set[tuple[int, int]] = set()
+    for s, (w, h) in zip(spots, sizes, strict=True):
+        w, h = (h, w) if s.turned else (w, h)
+        sheets |= grid.sheets(s.x, s.y, s.x + w, s.y + h)
+    return sheets
+
+
+def _laid(
+    piece: Piece,
+    drawn: tuple[Stroke, ...],
+    box: tuple[float, float, float, float],
+    spot: Spot,
+    rows: tuple[str, ...],
+) -> _Laid:
+    """The piece's strokes in the frame of the joined paper: x right, y down, mm."""
+    left, _, right, high = box
+    corner = np.array([spot.x, spot.y])
+
+    def place(points: Points) -> Points:
+        x, y = points.T
+        if spot.turned:  # a quarter counter-clockwise: (x, y) → (−y, x), then y down
+            return np.column_stack([high - y, right - x]) + corner
+        return np.column_stack([x - left, high - y]) + corner
+
+    moved = tuple(Stroke(s.kind, s.name, place(s.points), s.closed, s.on_fold) for s in drawn)
+    (cx, cy), across, up = label_spot(piece)
+    x, y = place(np.array([[cx, cy]]))[0]
+    return _Laid(piece, moved, rows, (float(x), float(y), across, up), spot.turned)
+
+
+class _Press:
+    """Draws the pages of one PDF."""
+
+    def __init__(
+        self,
+        laid: Sequence[_Laid],
+        page: tuple[float, float],
+        margin: float,
+        grid: Grid,
+        spots: Mapping[str, Spot],
+        title: str,
+        paper: str,
+        cover: Spot | None,
+        fonts: Sequence[Path],
+    ) -> None:
+        from fpdf import FPDF
+        from fpdf.prefs import ViewerPreferences
+
+        self.laid, self.grid, self.spots = laid, grid, spots
+        self.margin, self.title, self.paper, self.cover = margin, title, paper, cover
+        self.sheets = self.needed()
+        if paper == ROLL and len(self.sheets) == 1:
+            bottom = max(float(s.points[:, 1].max()) for p in laid for s in p.drawn)
+            bottom = max(bottom, COVER_MM[1] if cover else 0.0)
+            page = (page[0], math.ceil(bottom + 2 * margin + 2))
+        self.page = page
+        self.pdf: Any = FPDF(orientation="P", unit="mm", format=page)
+        self.pdf.set_margin(0)
+        self.pdf.set_auto_page_break(False)
+        self.pdf.set_creator("chalkbeam")
+        self.pdf.set_title(title or "pattern")
+        self.pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
+        texts = [*_NOTICE, *_JOIN, title, *(r for p in laid for r in p.rows), "mm in 100 4 ◇"]
+        self.letters = Lettering(self.pdf, texts, fonts)
+
+    def needed(self) -> tuple[tuple[int, int], ...]:
+        """The sheets that show any of a piece, row by row."""
+        import shapely
+
+        shapes = [
+            shapely.Polygon(s.points) for p in self.laid for s in p.drawn if s.kind == CUTTING
+        ]
+        if self.cover is not None:
+            shapes.append(shapely.box(0, 0, *COVER_MM))
+        whole = shapely.unary_union(shapes).buffer(0.5)
+        left, top, right, bottom = whole.bounds
+        g = self.grid
+        out = []
+        for r, c in sorted(g.sheets(max(left, 0), max(top, 0), right - 0.5, bottom - 0.5)):
+            x, y = c * g.step_x, r * g.step_y
+            # what only lies in an overlap is on the neighbour too
+            own = shapely.box(x, y, x + g.width, y + g.height)
+            rest = shapely.box(
+                x + (g.overlap if c else 0.0),
+                y + (g.overlap if r else 0.0),
+                x + g.width,
+                y + g.height,
+            )
+            if whole.intersects(own) and whole.intersects(rest):
+                out.append((r, c))
+        return tuple(out)
+
+    def printed(self) -> Printed:
+        first = 1
+        if self.cover is None:
+            self.cover_page()
+            first = 2
+            if len(self.sheets) > 1:
+                self.map_page()
+                first = 3
+        for number, sheet in enumerate(self.sheets, 1):
+            self.sheet_page(sheet, number)
+        return Printed(
+            bytes(self.pdf.output()),
+            self.pdf.page,
+            self.sheets,
+            first,
+            self.grid,
+            self.margin,
+            self.page,
+            self.spots,
+            self.letters.missing,
+        )
+
+    # -- small drawing helpers
+
+    def pen(self, weight: float, dash: tuple[float, float] = (0, 0), grey: int = 0) -> None:
+        self.pdf.set_line_width(weight)
+        self.pdf.set_dash_pattern(*dash)
+        self.pdf.set_draw_color(grey)
+
+    def text(self, x: float, y: float, words: str, size: float, grey: int = 0) -> None:
+        self.pdf.set_text_color(grey)
+        self.letters.write(x, y, words, size)
+
+    def name(self, sheet: tuple[int, int]) -> str:
+        """Row letter and column number: B3."""
+        row, letters = sheet[0], ""
+        while row >= 0:
+            letters = chr(ord("A") + row % 26) + letters
+            row = row // 26 - 1
+        return f"{letters}{sheet[1] + 1}"
+
+    # -- pages
+
+    def cover_page(self) -> None:
+        self.pdf.add_page(format=self.page)
+        width = self.page[0] - 2 * self.margin
+        height = self.page[1] - 2 * self.margin
+        self.cover_block(self.margin, self.margin, width, height)
+
+    def cover_block(self, x: float, y: float, width: float, height: float) -> None:
+        """Test squares, what to do with them, what is printed: in a box at (x, y) mm."""
+        top = y
+        for side, said in zip(SQUARES_MM, ("100 mm", "4 in"), strict=True):
+            self.pen(0.2)
+            self.pdf.rect(x, top, side, side)
+            self.text(x + 5, top + side / 2 - 1, f"{said} × {said}", 5)
+            self.text(
+                x + 5,
+                top + side / 2 + 6,
+                "from the middle of one line to the middle of the other",
+                2.6,
+                90,
+            )
+            top += side + 8
+        column = x + SQUARES_MM[1] + 6
+        room = x + width - column
+        y += 5
+        head = self.title or "pattern"
+        self.text(column, y, head, self.letters.fitted(head, 6, room))
+        y += 8
+        for block in (_NOTICE, _JOIN if len(self.sheets) > 1 else ()):
+            for line in block:
+                self.text(column, y, line, self.letters.fitted(line, 3.4, room))
+                y += 5
+            y += 3
+        what = f"{len(self.sheets)} sheet{'s' if len(self.sheets) > 1 else ''}, {self.paper}"
+        self.text(column, y, what, 3.4)
+        y += 7
+        foot = y + max(0.0, height - (y - self.margin)) if self.cover is None else COVER_MM[1]
+        for p in self.laid:
+            if y > foot - 12:
+                self.text(column, y, "…", 3.4)
+                break
+            head, how, *_ = p.rows
+            self.text(column, y, head, self.letters.fitted(head, 3.8, room))
+            self.text(column, y + 4.5, how, self.letters.fitted(how, 3, room), 70)
+            y += 11
+        if self.cover is not None and len(self.sheets) > 1:
+            self.map(column, max(y, 160.0), room, COVER_MM[1] - max(y, 160.0))
+
+    def map_page(self) -> None:
+        self.pdf.add_page(format=self.page)
+        width, height = self.page[0] - 2 * self.margin, self.page[1] - 2 * self.margin
+        x, y = self.margin, self.margin
+        head = f"{self.title}: map of the sheets" if self.title else "map of the sheets"
+        self.text(x, y + 5, head, self.letters.fitted(head, 5, width))
+        self.text(x, y + 11, "Rows are letters, columns numbers. Not to scale.", 3.2, 70)
+        self.map(x, y + 16, width, height - 16)
+
+    def map(self, x: float, y: float, width: float, height: float) -> None:
+        """All sheets with the pieces on them, fitted into a box at (x, y) mm on the page."""
+        g = self.grid
+        rows = 1 + max(r for r, _ in self.sheets)
+        columns = 1 + max(c for _, c in self.sheets)
+        scale = min(
+            width / (columns * g.step_x + g.overlap), height / (rows * g.step_y + g.overlap)
+        )
+        self.pen(0.15, (1.2, 1.2), 120)
+        for r, c in self.sheets:
+            self.pdf.rect(
+                x + c * g.step_x * scale,
+                y + r * g.step_y * scale,
+                g.step_x * scale,
+                g.step_y * scale,
+            )
+        self.pen(0.25)
+        for p in self.laid:
+            for s in p.drawn:
+                if s.kind == CUTTING:
+                    self.line(s.points * scale + (x, y), True)
+        if self.cover is not None:
+            self.pdf.rect(x, y, COVER_MM[0] * scale, COVER_MM[1] * scale)
+        for r, c in self.sheets:
+            self.text(
+                x + (c * g.step_x + 8) * scale,
+                y + (r * g.step_y + 8) * scale + 3.2,
+                self.name((r, c)),
+                min(5.0, g.step_x * scale / 4),
+                70,
+            )
+        for p in self.laid:
+            name = p.rows[0]
+            low, high = _extent(p)
+            room = (high[0] - low[0]) * scale - 1
+            size = self.letters.fitted(name, 4, room, 1.5)
+            cx, cy = (low + high) / 2 * scale + (x, y)
+            self.text(cx - self.letters.width(name, size) / 2, cy, name, size)
+
+    def sheet_page(self, sheet: tuple[int, int], number: int) -> None:
+        self.pdf.add_page(format=self.page)
+        g, (r, c) = self.grid, sheet
+        shift = np.array([self.margin - c * g.step_x, self.margin - r * g.step_y])
+        low, high = -shift + self.margin, -shift + self.margin + (g.width, g.height)
+        single = len(self.sheets) == 1
+        with self.pdf.rect_clip(
+            self.margin, self.margin, g.width, min(g.height, self.page[1] - 2 * self.margin)
+        ):
+            if not single:
+                self.watermark(sheet)
+            for p in self.laid:
+                box = _extent(p)
+                if np.all(box[0] <= high) and np.all(box[1] >= low):
+                    self.piece(p, shift)
+            if self.cover is not None and sheet == (0, 0):
+                self.cover_block(self.margin, self.margin, *COVER_MM)
+        if not single:
+            self.joints(sheet, number)
+
+    def watermark(self, sheet: tuple[int, int]) -> None:
+        """The sheet's name, large and pale, under the lines."""
+        name = self.name(sheet)
+        size = min(self.grid.width, self.grid.height) / 4
+        x = self.page[0] / 2 - self.letters.width(name, size) / 2
+        self.text(x, self.page[1] / 2 + size / 3, name, size, 235)
+
+    def piece(self, p: _Laid, shift: Points) -> None:
+        for s in p.drawn:
+            self.pen(*_LOOKS[s.kind])
+            self.line(s.points + shift, s.closed and not s.on_fold)
+        x, y, across, up = p.label
+        x, y = x + shift[0], y + shift[1]
+        widest = max(self.letters.width(r, 1.5 if i == 0 else 1.0) for i, r in enumerate(p.rows))
+        size = max(1.8, min(6.0, across / widest, up / (1.3 * len(p.rows) + 0.7)))
+        with self.pdf.rotation(90 if p.turned else 0, x, y):
+            line = y - (len(p.rows) - 1) * 0.65 * size + 0.3 * size
+            for i, row in enumerate(p.rows):
+                em = size * (1.5 if i == 0 else 1.0)
+                self.text(x - self.letters.width(row, em) / 2, line, row, em)
+                line += 1.3 * size
+
+    def line(self, points: Points, closed: bool) -> None:
+        self.pdf.polyline(points.tolist(), polygon=closed)
+
+    def joints(self, sheet: tuple[int, int], number: int) -> None:
+        """Trim lines, the next sheets' edges, diamonds on both, and what sheet this is."""
+        g, (r, c), m = self.grid, sheet, self.margin
+        right, bottom = m + g.width, m + g.height
+        have = set(self.sheets)
+        after_x, after_y = m + g.step_x, m + g.step_y
+        solid = [(m, (r, c - 1)), (after_x, (r, c + 1))]
+        for x, other in solid:
+            if other in have:
+                self.pen(0.2, (0, 0) if x == m else (2, 2), 90)
+                self.pdf.line(x, m, x, bottom)
+                for part in (0.25, 0.75):
+                    self.diamond(x, m + part * g.height)
+        for y, other in ((m, (r - 1, c)), (after_y, (r + 1, c))):
+            if other in have:
+                self.pen(0.2, (0, 0) if y == m else (2, 2), 90)
+                self.pdf.line(m, y, right, y)
+                for part in (0.25, 0.75):
+                    self.diamond(m + part * g.width, y)
+        for (x, y), other in (
+            ((after_x + 1.2, m + g.height / 2), (r, c + 1)),
+            ((m + g.width / 2, after_y + 4), (r + 1, c)),
+        ):
+            if other in have:
+                self.text(x, y, self.name(other), 3.4, 90)
+        words = f"{self.name(sheet)}  ·  sheet {number} of {len(self.sheets)}  ·  100 %"
+        if self.title:
+            words += f"  ·  {self.title}"
+        self.text(m + 2, m + 4, words, self.letters.fitted(words, 2.8, g.width / 2), 90)
+
+    def diamond(self, x: float, y: float) -> None:
+        """A registration mark centred on a joint: half of it on each sheet."""
+        self.pen(0.2)
+        a = 4.0
+        with self.pdf.rect_clip(self.margin, self.margin, self.grid.width, self.grid.height):
+            self.pdf.polygon([(x - a, y), (x, y - a), (x + a, y), (x, y + a)])
+            self.pdf.line(x - a, y, x + a, y)
+            self.pdf.line(x, y - a, x, y + a)
+
+
+def _extent(p: _Laid) -> tuple[Points, Points]:
+    points = np.vstack([s.points for s in p.drawn])
+    return points.min(axis=0), points.max(axis=0)

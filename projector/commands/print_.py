@@ -1,0 +1,107 @@
+"""``chalkbeam print``: the pieces on paper, tiled at exact scale."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command(name="print")
+@click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter", "a3", "legal", "tabloid", "a0", "roll"]),
+    required=True,
+    help="Sheets to print on; 'roll' for a plotter, with --roll-width.",
+)
+@click.option(
+    "--roll-width", metavar="WIDTH", help="Width of the roll, such as '914 mm' or '36 in'."
+)
+@click.option(
+    "--out",
+    "-o",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE.pdf",
+    help="What to write.",
+)
+@click.option(
+    "--piece",
+    "-p",
+    "only",
+    multiple=True,
+    metavar="NAME",
+    help="Only this piece; may be given again.",
+)
+@click.option(
+    "--font",
+    "fonts",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE.ttf",
+    help="Write with this font first (for letters that no font of this machine has).",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+def print_(
+    docket: Path,
+    paper: str,
+    roll_width: str | None,
+    out: Path,
+    only: tuple[str, ...],
+    fonts: tuple[Path, ...],
+    as_json: bool,
+) -> None:
+    """Print the pieces at true scale, tiled: for when there is no projector.
+
+    Writes a PDF. Its first page has a 100 mm and a 4 in square: print that page first, at 100 %
+    ("actual size", never "fit to page"), and measure both squares before you print the rest.
+    """
+    from drafting.docket import Docket
+    from drafting.errors import Fault, InputError
+    from drafting.export.pdf import pieces_pdf
+    from drafting.files import write_atomic
+    from drafting.units import parse_length
+    from projector.commands.export import chosen_pieces
+    from projector.commands.support import print_json
+
+    if out.suffix.lower() != ".pdf":
+        raise InputError(Fault(str(out), f"ends in '{out.suffix}'.", "Name it FILE.pdf."))
+    if roll_width is not None and paper != "roll":
+        raise InputError(
+            Fault("--roll-width", f"belongs to a roll, not to {paper}.", "Say --paper roll.")
+        )
+    width = parse_length(roll_width, "mm", "--roll-width") if roll_width is not None else None
+    read = Docket.load(docket)
+    pieces = chosen_pieces(read.pieces(), only)
+    allowances = {name: read.allowances_for(name) for name in pieces}
+    made = pieces_pdf(
+        pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts
+    )
+    write_atomic(out, made.data)
+    if as_json:
+        print_json(
+            {
+                "file": str(out),
+                "paper": paper,
+                "page_mm": list(made.page_mm),
+                "pages": made.pages,
+                "sheets": [{"row": r + 1, "column": c + 1} for r, c in made.sheets],
+                "letters_missing": made.missing,
+            }
+        )
+        return
+    count = len(made.sheets)
+    click.echo(f"{out}: {made.pages} pages, {count} of them with pieces.")
+    click.echo(
+        "Print page 1 first, at 100 % (“actual size”, no “fit to page”), and measure its squares."
+    )
+    if count > 1:
+        rows, columns = 1 + max(r for r, _ in made.sheets), 1 + max(c for _, c in made.sheets)
+        click.echo(f"The sheets join to {rows} rows of {columns}; the map shows how.")
+    if made.missing:
+        click.echo(
+            f"No font here has these letters, □ stands for them: {made.missing} "
+            "(name a font with --font).",
+            err=True,
+        )
