@@ -121,7 +121,7 @@ def crosses_for(size: tuple[int, int], count: int = 6) -> dict[str, tuple[int, i
                 "Give the projector's own resolution, such as 1920x1080.",
             )
         )
-    edge = max(12, round(0.03 * min(size)))
+    edge = max(10, round(0.02 * min(size)))
     xs, ys = [edge, w - 1 - edge], [edge, h - 1 - edge]
     if count == 9 or (count == 6 and w >= h):
         xs.insert(1, (w - 1) // 2)
@@ -154,7 +154,7 @@ def crosses_picture(
     thick = (
         max(1, round(h / 720)) * 2 - 1
     )  # odd, so that the middle of the line is a pixel's middle
-    arm = max(10, round(0.025 * h))
+    arm = max(9, round(0.02 * h))
     white, grey = (255, 255, 255), (150, 150, 150)
     if next_pair is not None:
         a, b = (np.array(crosses[k], float) for k in next_pair)
@@ -636,14 +636,20 @@ class _Fit:
                 read, slope = self.rows(vector)
                 prior, prior_rows = self._priors(vector)
                 gauge, gauge_rows = self._gauge(vector)
-            residual = np.concatenate([read[keep], prior, gauge])
-            jacobian = np.vstack([slope[keep], prior_rows, gauge_rows])
-            return np.nan_to_num(residual, nan=1e6), np.nan_to_num(jacobian)
+            missed = np.concatenate([read[keep], prior, gauge])
+            slopes = np.vstack([slope[keep], prior_rows, gauge_rows])
+            return np.nan_to_num(missed, nan=1e6), np.nan_to_num(slopes)
+
+        def residual(vector: Array) -> Array:
+            return parts(vector)[0]
+
+        def jacobian(vector: Array) -> Array:
+            return -parts(vector)[1]
 
         found = least_squares(
-            lambda v: parts(v)[0],
+            residual,
             first,
-            jac=lambda v: -parts(v)[1],
+            jac=jacobian,
             method="lm",
             xtol=1e-13,
             ftol=1e-13,

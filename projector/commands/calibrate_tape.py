@@ -1,0 +1,145 @@
+"""``chalkbeam calibrate crosses`` and ``calibrate tape``: no camera, a tape measure."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from calibrate.tape import TapeResult
+
+
+@click.command()
+@click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
+@click.option(
+    "--count", type=click.Choice(["4", "6", "9"]), default="6", show_default=True,
+    help="How many crosses; 4 do not see the lens.",
+)  # fmt: skip
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="The PNG; a .yaml lies beside it."
+)
+@click.option(
+    "--form", type=click.Path(path_type=Path),
+    help="Also write a distances file with every pair still empty, to fill in.",
+)  # fmt: skip
+def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
+    """The lettered crosses for the tape measure.
+
+    Show the picture full screen at the projector's own resolution, not scaled. Measure from the
+    middle of one cross to the middle of the other, as many pairs as you can reach, and write them
+    into a distances file: the lines of the .yaml beside the picture, then distances_mm.
+    """
+    import cv2
+
+    from calibrate.errors import Fault, InputError
+    from calibrate.files import write_atomic
+    from calibrate.pattern import parse_size
+    from calibrate.tape import crosses_for, crosses_picture, crosses_text, form_text, pairs_of
+
+    wanted = parse_size(size)
+    placed = crosses_for(wanted, int(count))
+    side = out.with_suffix(".yaml")
+    if side == out or not out.name.strip("."):
+        raise InputError(Fault(str(out), "is where the .yaml would go.", "Name a .png."))
+    if form is not None and form.exists():
+        raise InputError(
+            Fault(str(form), "is there already, perhaps with readings in it.", "Name another file.")
+        )
+    _, data = cv2.imencode(".png", crosses_picture(wanted, placed)[..., ::-1])
+    write_atomic(out, data.tobytes())
+    write_atomic(side, crosses_text(wanted, placed))
+    click.echo(f"Wrote {out} and {side}: crosses {', '.join(placed)}.")
+    if form is not None:
+        write_atomic(form, form_text(wanted, placed))
+        click.echo(f"Wrote {form}: {len(pairs_of(placed))} distances to fill in.")
+    click.echo("Stay out of the beam while you measure, and never look into the lens.")
+
+
+@click.command()
+@click.argument("distances", type=click.Path(path_type=Path))
+@click.option("--size", metavar="WxH", help="The projector's own resolution.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="Where the calibration goes."
+)
+@click.option(
+    "--tape-class", "tape_class", type=click.Choice(["I", "II", "III", "none"]), default="none",
+    show_default=True, help="Printed on a good tape in an oval; sets how sure the scale is.",
+)  # fmt: skip
+@click.option("--display", default="", help="Name of the projector, for the store.")
+@click.option("--json", "as_json", is_flag=True, help="The result for programs.")
+def tape(
+    distances: Path, size: str | None, out: Path, tape_class: str, display: str, as_json: bool
+) -> None:
+    """Solve from distances taken with a tape measure.
+
+    DISTANCES holds the crosses and what the tape read between them: 'A-B: 1123' in mm, or with a
+    unit: '112.3 cm', '44 1/4 in'. Pairs that could not be measured are left out.
+    """
+    from calibrate.calibration import keep
+    from calibrate.pattern import parse_size
+    from calibrate.tape import load_readings, solve_tape
+    from projector.commands.support import print_json
+
+    data = load_readings(distances, parse_size(size) if size else None)
+    result = solve_tape(data, tape_class, display)
+    result.calibration.save(out)
+    kept = keep(result.calibration) if display else None
+    if as_json:
+        print_json(_as_data(result, out))
+        return
+    _say(result, out)
+    if kept is not None:
+        click.echo(f"Kept for '{display}' too: {kept}")
+
+
+def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
+    import math
+
+    return {
+        "calibration": str(out),
+        "readings": [
+            {
+                "pair": f"{a}-{b}",
+                "read_mm": mm,
+                "fitted_mm": float(fitted),
+                "surplus_mm": float(surplus) if math.isfinite(surplus) else None,
+                "left_out": i in result.left_out,
+            }
+            for i, (((a, b), mm), fitted, surplus) in enumerate(
+                zip(result.readings, result.fitted_mm, result.surplus_mm, strict=True)
+            )
+        ],
+        "reading_mm": result.reading_mm,
+        "worst": result.words(result.worst) if result.worst is not None else None,
+        "warnings": list(result.warnings),
+        **result.calibration.summary(),
+    }
+
+
+def _say(result: TapeResult, out: Path) -> None:
+    import math
+
+    from projector.commands.support import print_table
+
+    rows = []
+    for i, (((a, b), mm), fitted, surplus) in enumerate(
+        zip(result.readings, result.fitted_mm, result.surplus_mm, strict=True)
+    ):
+        against = f"{surplus:+.1f}" if math.isfinite(surplus) else "not checked"
+        note = "left out" if i in result.left_out else ""
+        rows.append([f"{a}–{b}", f"{mm:.1f}", f"{fitted:.1f}", against, note])
+    print_table("Readings, mm", ["pair", "read", "fitted", "against the rest", ""], rows)
+    if result.worst is not None and not result.left_out:
+        click.echo(f"The worst: {result.words(result.worst)}")
+    for warning in result.warnings:
+        click.echo(f"Note: {warning}")
+    s = result.calibration.summary()
+    dots = s["rms_mm"] / s["dot_mm"]
+    click.echo(
+        f"True to about {s['rms_mm']:.1f} mm ({dots:.1f} of a projector dot), at the worst place "
+        f"{s['max_mm']:.1f} mm, over {s['beam_width_mm'] / 1000:.2f} × "
+        f"{s['beam_height_mm'] / 1000:.2f} m. Wrote {out}."
+    )
+    click.echo("Before you cut: show a square of a known size and lay a ruler on it.")
