@@ -1,0 +1,388 @@
+"""``chalkbeam import``: outlines that she already has, from SVG or DXF, into a docket's pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from drafting.intake.found import Found, Outline
+    from drafting.piece import Piece
+
+_EACH = "[PIECE=]"
+
+
+@click.command(name="import")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE.svg|FILE.dxf")
+@click.argument("docket", type=click.Path(path_type=Path), metavar="[DOCKET.yaml]", required=False)
+@click.option(
+    "--unit",
+    type=click.Choice(["mm", "cm", "in", "pt", "px"]),
+    help="What one unit of the drawing is, when the file does not say.",
+)
+@click.option(
+    "--outline",
+    "only",
+    multiple=True,
+    metavar="NAME",
+    help="Take only this outline; may be given again.",
+)
+@click.option("--rename", multiple=True, metavar="OLD=NEW", help="Give a piece another name.")
+@click.option("--cut", multiple=True, metavar=f"{_EACH}N", help="How many are cut.")
+@click.option(
+    "--pair", multiple=True, metavar="PIECE", help="Cut as left and right; 'all' for every piece."
+)
+@click.option(
+    "--fold",
+    multiple=True,
+    metavar=f"{_EACH}SIDE",
+    help="The side on the fold: left, right, top or bottom of the drawing, or a side's name.",
+)
+@click.option(
+    "--grain",
+    multiple=True,
+    metavar=f"{_EACH}DEGREES",
+    help="Where the grain points in the drawing, counter-clockwise from its right; 90 is up.",
+)
+@click.option(
+    "--turns",
+    multiple=True,
+    metavar=f"{_EACH}DEG,…",
+    help="Turns allowed on the cloth; 0,180 unless said.",
+)
+@click.option(
+    "--edge",
+    multiple=True,
+    metavar="PIECE/SIDE=NAME",
+    help="Name a side, so that it can have its own allowance.",
+)
+@click.option(
+    "--allowance",
+    multiple=True,
+    metavar=f"{_EACH[:-2]}[/EDGE]=]WIDTH",
+    help="Allowance such as '10 mm'; of one edge with PIECE/EDGE=.",
+)
+@click.option(
+    "--lines",
+    type=click.Choice(["sewing", "cutting"]),
+    help="What the outlines are, when the file does not say; cutting lines get no allowance. Sewing unless said.",
+)
+@click.option("--replace", is_flag=True, help="Replace pieces of the same name in the docket.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
+def import_(
+    file: Path,
+    docket: Path | None,
+    unit: str | None,
+    only: tuple[str, ...],
+    rename: tuple[str, ...],
+    cut: tuple[str, ...],
+    pair: tuple[str, ...],
+    fold: tuple[str, ...],
+    grain: tuple[str, ...],
+    turns: tuple[str, ...],
+    edge: tuple[str, ...],
+    allowance: tuple[str, ...],
+    lines: str | None,
+    replace: bool,
+    as_json: bool,
+) -> None:
+    """Take closed outlines from an SVG or DXF file into a docket as pieces.
+
+    Without a docket, shows what the file holds: each outline with its size and sides. Look at
+    the sizes before you go on. With one (a new one is made if it is not there), the outlines
+    become its pieces; say what a bare outline cannot: --fold, --grain, --cut, --pair,
+    --allowance. PIECE= may be left out when it goes for all.
+    """
+    from drafting.errors import Fault, InputError
+    from drafting.intake import read_outlines
+    from drafting.intake.adopt import adopt, named_sides
+
+    found = read_outlines(file, unit)
+    outlines = _chosen(found, only)
+    names = _renamed(outlines, rename)
+    if docket is None:
+        for word, given in (
+            ("--fold", fold),
+            ("--grain", grain),
+            ("--cut", cut),
+            ("--pair", pair),
+            ("--edge", edge),
+            ("--allowance", allowance),
+            ("--turns", turns),
+        ):
+            if given:
+                raise InputError(
+                    Fault(
+                        word,
+                        "is for pieces of a docket, and no docket is named.",
+                        "Add DOCKET.yaml after the file.",
+                    )
+                )
+        sides = {o.name: dict(o.edges) or named_sides(o.points) for o in outlines}
+        _show(str(file), outlines, names, sides, found, as_json)
+        return
+    known = list(names.values())
+    counts = {n: _whole(v, "--cut") for n, v in _each(cut, known, "--cut").items()}
+    folds = _each(fold, known, "--fold")
+    grains = {n: _number(v, "--grain") for n, v in _each(grain, known, "--grain").items()}
+    turned = {
+        n: tuple(_number(t, "--turns") for t in v.split(","))
+        for n, v in _each(turns, known, "--turns").items()
+    }
+    sides_named = _sides(edge, known)
+    for name in pair:
+        if name != "all" and name not in known:
+            raise _nobody("--pair", name, known)
+    pieces: dict[str, Piece] = {}
+    faults: list[Fault] = []
+    for o in outlines:
+        name = names[o.name]
+        try:
+            pieces[name] = adopt(
+                o,
+                name=name,
+                cut=counts.get(name),
+                pair=True if name in pair or "all" in pair else None,
+                fold=folds.get(name),
+                grain_deg=grains.get(name),
+                turns=turned.get(name),
+                edge_names=sides_named.get(name),
+            )
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
+    own = _allowances(allowance, pieces)
+    for o in outlines:
+        name = names[o.name]
+        if name not in own and (o.line or lines) == "cutting":
+            own[name] = {"all": 0.0, **dict.fromkeys(pieces[name].edges, 0.0)}
+            own[name].pop("fold", None)
+    _save(docket, file, pieces, own, replace)
+    _show(
+        f"{file} → {docket}",
+        outlines,
+        names,
+        {o.name: {n: e.points for n, e in pieces[names[o.name]].edges.items()} for o in outlines},
+        found,
+        as_json,
+    )
+
+
+def _save(
+    docket: Path,
+    file: Path,
+    pieces: Mapping[str, Piece],
+    own: Mapping[str, Mapping[str, float]],
+    replace: bool,
+) -> None:
+    """Put the pieces into the docket, or into a new one, whole or not at all."""
+    from drafting.docket import Docket
+    from drafting.errors import Fault, InputError
+
+    read = Docket.load(docket) if docket.exists() else Docket(title=file.stem)
+    there = set(read.imported)
+    if read.garment is not None:
+        there |= set(read.pieces())
+    twice = [n for n in pieces if n in there and not (replace and n in read.imported)]
+    if twice:
+        raise InputError(
+            [
+                Fault(
+                    f"{docket}: pieces ({n})",
+                    "a piece of this name is there already.",
+                    "Say --replace to put the new one in its place, or --rename."
+                    if n in read.imported
+                    else "Give this one another name: --rename.",
+                )
+                for n in twice
+            ]
+        )
+    changed = read.replace(
+        imported={**read.imported, **pieces},
+        piece_allowances={**read.piece_allowances, **own},
+    )
+    changed.pieces()  # names in allowances and lay are checked before anything is written
+    changed.save(docket)
+
+
+def _chosen(found: Found, only: Sequence[str]) -> list[Outline]:
+    names = [o.name for o in found.outlines]
+    for name in only:
+        if name not in names:
+            raise _nobody("--outline", name, names)
+    return [o for o in found.outlines if not only or o.name in only]
+
+
+def _nobody(where: str, name: str, names: Sequence[str]) -> Exception:
+    import difflib
+
+    from drafting.errors import Fault, InputError
+
+    near = difflib.get_close_matches(name, names, 1, 0.4)
+    hint = f"Did you mean '{near[0]}'?" if near else ""
+    return InputError(
+        Fault(where, f"there is no outline '{name}'; there are {', '.join(names)}.", hint)
+    )
+
+
+def _renamed(outlines: Sequence[Outline], rename: Sequence[str]) -> dict[str, str]:
+    """Name in the file → name in the docket."""
+    from drafting.errors import Fault, InputError
+
+    names = {o.name: o.name for o in outlines}
+    for text in rename:
+        old, equals, new = (part.strip() for part in text.partition("="))
+        if not equals or not new or "/" in new:
+            raise InputError(
+                Fault("--rename", f"'{text}' is not OLD=NEW.", "Example: --rename 'piece 1=front'")
+            )
+        if old not in names:
+            raise _nobody("--rename", old, list(names))
+        names[old] = new
+    if len(set(names.values())) < len(names):
+        raise InputError(Fault("--rename", "two pieces would have the same name."))
+    return names
+
+
+def _each(texts: Sequence[str], names: Sequence[str], where: str) -> dict[str, str]:
+    """Piece → value from texts 'value' (for all) and 'piece=value' (going before)."""
+    values: dict[str, str] = {}
+    for text in sorted(texts, key=lambda t: "=" in t):
+        name, equals, value = (part.strip() for part in text.rpartition("="))
+        if equals and name not in names:
+            raise _nobody(where, name, names)
+        values.update({name: value} if equals else dict.fromkeys(names, value))
+    return values
+
+
+def _sides(texts: Sequence[str], names: Sequence[str]) -> dict[str, dict[str, str]]:
+    """Piece → (side → name) from texts 'piece/side=name'."""
+    from drafting.errors import Fault, InputError
+
+    sides: dict[str, dict[str, str]] = {}
+    for text in texts:
+        place, equals, new = (part.strip() for part in text.partition("="))
+        piece, slash, side = (part.strip() for part in place.partition("/"))
+        if not (equals and slash and side and new):
+            raise InputError(
+                Fault(
+                    "--edge",
+                    f"'{text}' is not PIECE/SIDE=NAME.",
+                    "Example: --edge front/bottom=hem",
+                )
+            )
+        if piece not in names:
+            raise _nobody("--edge", piece, names)
+        sides.setdefault(piece, {})[side] = new
+    return sides
+
+
+def _allowances(texts: Sequence[str], pieces: Mapping[str, Piece]) -> dict[str, dict[str, float]]:
+    """Piece → (edge or all → mm) from texts 'width', 'piece=width', 'piece/edge=width'."""
+    from drafting.errors import Fault, InputError
+    from drafting.units import parse_length
+
+    own: dict[str, dict[str, float]] = {}
+    for text in sorted(texts, key=lambda t: ("=" in t, "/" in t.partition("=")[0])):
+        place, equals, width = (part.strip() for part in text.rpartition("="))
+        mm = parse_length(width, "mm", "--allowance")
+        if not equals:
+            own.update({n: {"all": mm} for n in pieces})
+            continue
+        piece, _, edge = (part.strip() for part in place.partition("/"))
+        if piece not in pieces:
+            raise _nobody("--allowance", piece, list(pieces))
+        if edge and edge not in pieces[piece].edges:
+            raise InputError(
+                Fault(
+                    "--allowance",
+                    f"'{piece}' has no edge '{edge}'.",
+                    f"It has {', '.join(pieces[piece].edges)}.",
+                )
+            )
+        own.setdefault(piece, {})[edge or "all"] = mm
+    return own
+
+
+def _number(text: str, where: str) -> float:
+    import math
+
+    from drafting.errors import Fault, InputError
+
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(Fault(where, f"'{text}' is no number of degrees.", "Example: 90"))
+    return value
+
+
+def _whole(text: str, where: str) -> int:
+    from drafting.errors import Fault, InputError
+
+    if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= 50):
+        raise InputError(Fault(where, f"'{text}' is not a whole number from 1 to 50."))
+    return int(text)
+
+
+def _show(
+    head: str,
+    outlines: Sequence[Outline],
+    names: Mapping[str, str],
+    sides: Mapping[str, Mapping[str, Any]],
+    found: Found,
+    as_json: bool,
+) -> None:
+    """What was found or taken: sizes to check against the paper pattern, and the sides."""
+    import numpy as np
+
+    from projector.commands.support import print_json, print_table
+
+    lengths = {
+        o.name: {
+            n: float(np.hypot(*np.diff(np.asarray(p), axis=0).T).sum())
+            for n, p in sides[o.name].items()
+        }
+        for o in outlines
+    }
+    if as_json:
+        print_json(
+            {
+                "outlines": [
+                    {
+                        "name": names[o.name],
+                        "where": o.where,
+                        "line": o.line or None,
+                        "width_mm": round(o.size_mm[0], 3),
+                        "height_mm": round(o.size_mm[1], 3),
+                        "around_mm": round(o.length_mm, 3),
+                        "edges_mm": {n: round(v, 3) for n, v in lengths[o.name].items()},
+                    }
+                    for o in outlines
+                ],
+                "notes": list(found.notes),
+            }
+        )
+        return
+    print_table(
+        head,
+        ["piece", "width mm", "height mm", "around mm", "sides mm"],
+        [
+            (
+                names[o.name],
+                f"{o.size_mm[0]:.1f}",
+                f"{o.size_mm[1]:.1f}",
+                f"{o.length_mm:.1f}",
+                ", ".join(f"{n} {v:.1f}" for n, v in lengths[o.name].items()),
+            )
+            for o in outlines
+        ],
+    )
+    for note in found.notes:
+        click.echo(note)
+    click.echo("Check one length against the pattern that it came from before you cut.")
