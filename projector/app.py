@@ -180,7 +180,7 @@ class Beam:
         surface = pygame.display.set_mode(inner, 0, 32, display=display.number)
         pygame.mouse.set_visible(False)
         notice = notice or "A window is not true scale."
-        return cls(tuple(size), display, False, notice, surface, shrink)
+        return cls((int(size[0]), int(size[1])), display, False, notice, surface, shrink)
 
     # -- showing -----------------------------------------------------------------------------
 
@@ -195,7 +195,8 @@ class Beam:
                 f"the picture is {rgb.shape}, the beam {self.size[1], self.size[0], 3}"
             )
         words = rgb.astype(np.uint32)
-        self.present((words[:, :, 0] << 16) | (words[:, :, 1] << 8) | words[:, :, 2])
+        red, green, blue = words[:, :, 0], words[:, :, 1], words[:, :, 2]
+        self.present(red << np.uint32(16) | green << np.uint32(8) | blue)
         self.pump()
 
     def present(self, canvas: NDArray[np.uint32], boxes: Iterable[Box] | None = None) -> None:

@@ -1,0 +1,250 @@
+"""Never lost: every change on disk before the next one.
+
+Each change is one short line appended to a file beside the docket, in the hand of the system
+within microseconds, so that killing the program at any moment loses nothing; a second thread
+sees to it that the disk has it too. When her hands rest, the docket itself is saved whole and
+the journal begins anew. Opening a docket reads what its journal still holds.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import threading
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from drafting import Docket
+    from drafting.placement import Placement
+
+VERSION = 1
+
+
+def journal_path(docket_path: Path) -> Path:
+    """The journal of a docket: a hidden file beside it."""
+    return docket_path.with_name(f".{docket_path.name}.journal")
+
+
+@dataclass(frozen=True)
+class Recovered:
+    """What a journal still held: the docket with it, how many changes, and what to say."""
+
+    docket: Docket
+    changes: int
+    note: str = ""
+
+
+@dataclass(eq=False)
+class Journal:
+    """The open journal of one docket. `note` after every change, `save` when hands rest."""
+
+    docket: Docket
+    path: Path
+    _file: int = field(default=-1, repr=False)
+    _base: str = ""
+    _lay: tuple[Placement, ...] = ()
+    _traced: tuple[str, ...] = ()
+    _table: Mapping[str, Any] = field(default_factory=dict)
+    _wake: threading.Event = field(default_factory=threading.Event, repr=False)
+    _closing: bool = False
+    _thread: threading.Thread | None = field(default=None, repr=False)
+    unsaved: int = 0
+
+    @classmethod
+    def open(cls, docket: Docket) -> tuple[Journal, Recovered]:
+        """Open a docket's journal and take up what it still holds.
+
+        A journal of another version of the docket (edited elsewhere since) is put aside under
+        another name and told, never applied.
+
+        Raises:
+            drafting.InputError: the docket was never saved, or its folder cannot be written to.
+        """
+        from drafting.errors import Fault, InputError
+
+        if docket.path is None:
+            raise InputError(Fault("", "this docket was never saved.", "Save it first."))
+        path = journal_path(docket.path)
+        recovered = _recover(docket, path)
+        made = cls(recovered.docket, path)
+        made._keep(recovered.docket)
+        made._base = _digest(docket.path)
+        if not recovered.changes:
+            made._begin()
+        else:
+            made.unsaved = recovered.changes
+            made._open_file()
+        made._thread = threading.Thread(target=made._sync, name="journal", daemon=True)
+        made._thread.start()
+        return made, recovered
+
+    def note(
+        self, lay: tuple[Placement, ...], traced: tuple[str, ...], table: Mapping[str, Any]
+    ) -> None:
+        """Write down what has changed since the last note (nothing when nothing has)."""
+        line: dict[str, Any] = {}
+        if lay != self._lay:
+            before = {p.key: p for p in self._lay}
+            if [p.key for p in lay] == [p.key for p in self._lay]:
+                line["moved"] = [_plain(p) for p in lay if before[p.key] != p]
+            else:
+                line["lay"] = [_plain(p) for p in lay]
+        if traced != self._traced:
+            line["traced"] = list(traced)
+        if dict(table) != dict(self._table):
+            line["table"] = dict(table)
+        if not line:
+            return
+        self._append(line)
+        self.unsaved += 1
+        self._lay, self._traced, self._table = lay, traced, dict(table)
+
+    def save(self) -> None:
+        """Save the docket whole, then begin the journal anew.
+
+        Raises:
+            drafting.InputError: the docket cannot be written; the journal keeps everything.
+        """
+        if not self.unsaved:
+            return
+        docket = self.docket.replace(lay=self._lay, traced=self._traced, table=self._table)
+        docket.save()
+        self.docket = docket
+        self._base = _digest(self._docket_path)
+        self._begin()
+        self.unsaved = 0
+
+    def close(self) -> None:
+        """Save and take the journal away: everything is in the docket.
+
+        Raises:
+            drafting.InputError: as `save`; the journal then stays.
+        """
+        try:
+            self.save()
+            done = True
+        except Exception:
+            done = False
+            raise
+        finally:
+            self._closing = True
+            self._wake.set()
+            if self._thread is not None:
+                self._thread.join(timeout=5.0)
+            if self._file >= 0:
+                os.close(self._file)
+                self._file = -1
+            if done:
+                with contextlib.suppress(OSError):
+                    self.path.unlink()
+
+    # -- inside ----------------------------------------------------------------------------------
+
+    @property
+    def _docket_path(self) -> Path:
+        path = self.docket.path
+        if path is None:  # `open` refuses such a docket
+            raise ValueError("the docket has no path")
+        return path
+
+    def _keep(self, docket: Docket) -> None:
+        self._lay, self._traced, self._table = docket.lay, docket.traced, dict(docket.table)
+
+    def _begin(self) -> None:
+        """A new journal, replacing the old one in one step."""
+        from drafting.files import write_atomic
+
+        if self._file >= 0:
+            os.close(self._file)
+            self._file = -1
+        write_atomic(self.path, json.dumps({"journal": VERSION, "of": self._base}) + "\n")
+        self._open_file()
+
+    def _open_file(self) -> None:
+        flags = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
+        self._file = os.open(self.path, flags)
+
+    def _append(self, line: Mapping[str, Any]) -> None:
+        data = (json.dumps(line, separators=(",", ":"), ensure_ascii=False) + "\n").encode()
+        os.write(self._file, data)
+        self._wake.set()
+
+    def _sync(self) -> None:
+        """Bring what was written to the disk, away from the hand that draws."""
+        while not self._closing:
+            self._wake.wait()
+            self._wake.clear()
+            with contextlib.suppress(OSError, ValueError):  # closed meanwhile: saved anyway
+                if self._file >= 0:
+                    os.fsync(self._file)
+
+
+def _plain(p: Placement) -> dict[str, Any]:
+    return asdict(p)
+
+
+def _digest(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def _recover(docket: Docket, path: Path) -> Recovered:
+    """The docket with what its journal holds, line by line; a torn last line is left out."""
+    if docket.path is None or not path.is_file():
+        return Recovered(docket, 0)
+    lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
+    head = _line(lines[0]) if lines else None
+    changes = [c for c in (_line(text) for text in lines[1:]) if c]
+    if not changes:
+        return Recovered(docket, 0)
+    if head is None or head.get("of") != _digest(docket.path):
+        aside = path.with_suffix(".left")
+        path.replace(aside)
+        return Recovered(
+            docket,
+            0,
+            f"The docket was changed elsewhere since the table was left; what the table had "
+            f"noted is kept in {aside.name}.",
+        )
+    lay, traced, table = list(docket.lay), docket.traced, dict(docket.table)
+    count = 0
+    for change in changes:
+        try:
+            if "lay" in change:
+                lay = [_placement(p) for p in change["lay"]]
+            for given in change.get("moved", ()):
+                moved = _placement(given)
+                lay = [moved if p.key == moved.key else p for p in lay]
+            traced = tuple(str(k) for k in change.get("traced", traced))
+            table = dict(change.get("table", table))
+        except (KeyError, TypeError, ValueError):
+            break
+        count += 1
+    made = docket.replace(lay=tuple(lay), traced=traced, table=table)
+    plural = "s" if count != 1 else ""
+    return Recovered(made, count, f"Taken up where it was left: {count} change{plural} kept.")
+
+
+def _line(text: str) -> dict[str, Any] | None:
+    try:
+        data = json.loads(text)
+    except ValueError:
+        return None
+    return data if isinstance(data, dict) else None
+
+
+def _placement(data: Mapping[str, Any]) -> Placement:
+    from drafting.placement import Placement
+
+    known = {f.name for f in fields(Placement)}
+    values = {k: v for k, v in data.items() if k in known}
+    x, y = values["at"]
+    values["at"] = (float(x), float(y))
+    return Placement(**values)

@@ -1,0 +1,477 @@
+"""What hands do to a lay: move, turn, turn over, lock, put aside; and what is wrong with it.
+
+Pure functions from one state to the next: `sitting` keeps the state and its history, `scene`
+shows it. Placements only: a piece's outline is never touched here, so nothing done at the table
+can change its size.
+
+Frames: cloth mm throughout; her own directions (left, away) are turned into it by the caller.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.view import View
+
+if TYPE_CHECKING:
+    from drafting import Docket
+    from drafting.cloth import Cloth
+    from drafting.placement import Placement
+    from projector.faces import Face
+
+Array = NDArray[np.float64]
+
+SNAP_MM = 6.0  # how near an edge must come before it is drawn onto its mark
+SNAP_DEG = 1.5
+_DEPTH_MM = 0.6  # an overlap shallower than this is the roughness of the quick test
+_EDGE_MM = 0.3  # how far over the cloth's edge counts as over it
+_PROBE_MM = 12.0
+
+
+@dataclass(frozen=True)
+class Work:
+    """All that she may undo: where pieces lie, what is traced, how the cloth lies on the table."""
+
+    lay: tuple[Placement, ...]
+    traced: tuple[str, ...]
+    view: View
+
+    def of(self, key: str | None) -> Placement | None:
+        """The placement of that name."""
+        return next((p for p in self.lay if p.key == key), None)
+
+    def with_placement(self, changed: Placement) -> Work:
+        """With one placement changed."""
+        return replace(self, lay=tuple(changed if p.key == changed.key else p for p in self.lay))
+
+    def placed(self) -> tuple[Placement, ...]:
+        """Those that lie on the cloth."""
+        return tuple(p for p in self.lay if not p.aside)
+
+
+@dataclass(frozen=True)
+class History:
+    """The work and every state before and after it; no limit, nothing is copied.
+
+    ``past`` and ``future``: (work, the rest) all the way down, or None.
+    """
+
+    now: Work
+    past: tuple[Work, object] | None = None
+    future: tuple[Work, object] | None = None
+
+    def then(self, work: Work) -> History:
+        """A change: what was undone before is forgotten."""
+        return self if work == self.now else History(work, (self.now, self.past), None)
+
+    def instead(self, work: Work) -> History:
+        """A change that cannot be undone by itself (the middle of a drag)."""
+        return History(work, self.past, self.future)
+
+    def back(self) -> History:
+        """One step back; itself at the start."""
+        if self.past is None:
+            return self
+        work, rest = self.past
+        return History(work, rest, (self.now, self.future))  # type: ignore[arg-type]  # recursive
+
+    def forth(self) -> History:
+        """One step forth again; itself at the end."""
+        if self.future is None:
+            return self
+        work, rest = self.future
+        return History(work, (self.now, self.past), rest)  # type: ignore[arg-type]  # recursive
+
+
+@dataclass(eq=False)
+class Rules:
+    """What the cloth allows, and the shapes of the pieces, made ready for quick answers.
+
+    ``faces``: piece → its face; ``turns``: piece → turns in degrees that cloth and piece allow.
+    """
+
+    docket: Docket
+    faces: Mapping[str, Face]
+    turns: dict[str, tuple[float, ...]] = field(init=False)
+    _probes: dict[str, Array] = field(default_factory=dict, init=False)
+
+    def __post_init__(self) -> None:
+        cloth = self.docket.cloth
+        nap = cloth.nap if cloth is not None else "none"
+        self.turns = {}
+        for name, piece in self.docket.pieces().items():
+            base = _grain_turn(piece.grain)
+            turns = [t for t in piece.turns if nap == "none" or t in (0.0, 180.0)]
+            if nap == "one-way":
+                turns = [t for t in turns if t == 0.0]
+            self.turns[name] = tuple((t + base) % 360.0 for t in turns)
+        self._grain = {n: _grain_turn(p.grain) for n, p in self.docket.pieces().items()}
+
+    @cached_property
+    def cloth(self) -> Cloth | None:
+        """The docket's cloth."""
+        return self.docket.cloth
+
+    def on_fold(self, placement: Placement) -> bool:
+        """Whether this piece must keep to the fold."""
+        return self.faces[placement.piece].on_fold
+
+    def outline(self, placement: Placement, *, rough: bool = True) -> Array:
+        """(N, 2) its cutting ring, cloth mm."""
+        face = self.faces[placement.piece]
+        return _carry(placement, face.rough if rough else face.outline)
+
+    def probe(self, placement: Placement) -> Array:
+        """(N, 2) points along its cutting line, at most `_PROBE_MM` apart, cloth mm."""
+        name = placement.piece
+        if name not in self._probes:
+            self._probes[name] = _dense(self.faces[name].rough, _PROBE_MM)
+        return _carry(placement, self._probes[name])
+
+    def layers(self, placement: Placement, lay: Iterable[Placement]) -> int:
+        """Layers of cloth that one copy is cut through."""
+        cloth = self.cloth
+        if cloth is None or not cloth.folded:
+            return 1
+        if self.on_fold(placement):
+            return 2
+        piece = self.docket.pieces()[placement.piece]
+        wanted = piece.cut * self.docket.quantity
+        copies = sum(1 for p in lay if p.piece == placement.piece)
+        return 2 if placement.copy <= wanted - copies else 1
+
+    # -- figures -------------------------------------------------------------------------------
+
+    def figures(self, lay: Sequence[Placement]) -> Figures:
+        """Used length, share of the cloth used, and what is left over."""
+        cloth = self.cloth
+        placed = [p for p in lay if not p.aside]
+        ends = [float(self.outline(p)[:, 0].max()) for p in placed]
+        start = cloth.x_range_mm[0] if cloth is not None else 0.0
+        used = max(0.0, max(ends, default=start) - start)
+        share = 0.0
+        left = math.inf
+        if cloth is not None:
+            low, high = cloth.y_range_mm
+            area = sum(self.faces[p.piece].area_mm2 * self.layers(p, lay) for p in placed)
+            room = used * (high - low) * cloth.layers
+            share = area / room if room > 0 else 0.0
+            left = cloth.x_range_mm[1] - start - used
+        return Figures(used, share, left)
+
+    # -- what is wrong -------------------------------------------------------------------------
+
+    def own_troubles(self, p: Placement, lay: Sequence[Placement]) -> tuple[str, ...]:
+        """What is wrong with one copy by itself: off the cloth, the grain, the fold, the face."""
+        found = []
+        cloth = self.cloth
+        if cloth is not None and self._off_cloth(p, cloth):
+            found.append("off the cloth")
+        tilt = self.tilt(p)
+        allowed = (cloth.tilt_deg(p.piece) if cloth is not None else 0.0) + 0.01
+        if abs(tilt) > allowed:
+            whole = abs(abs(tilt) - 180.0) < 0.01
+            found.append("against the nap" if whole else f"off grain {abs(tilt):.1f}°")
+        if self.on_fold(p):
+            if abs(self._fold_gap(p)) > 0.05:
+                found.append("off the fold")
+        elif self._wrong_side(p):
+            found.append("wrong side up")
+        return tuple(found)
+
+    def tilt(self, p: Placement) -> float:
+        """Degrees from the nearest turn that is allowed, −180 to 180."""
+        turns = self.turns.get(p.piece) or (0.0,)
+        flipped = [(t - 2.0 * self._grain[p.piece]) % 360.0 for t in turns]
+        return min((_wrap(p.turn_deg - t) for t in (flipped if p.mirrored else turns)), key=abs)
+
+    def overlaps(self, one: Placement, other: Placement) -> bool:
+        """Whether two copies overlap by more than the quick test's roughness."""
+        a, b = self.outline(one), self.outline(other)
+        low = np.maximum(a.min(axis=0), b.min(axis=0))
+        high = np.minimum(a.max(axis=0), b.max(axis=0))
+        if np.any(high - low < _DEPTH_MM):
+            return False
+        return _reaches_into(self.probe(one), b, low, high) or _reaches_into(
+            self.probe(other), a, low, high
+        )
+
+    def overlap_pairs(self, lay: Sequence[Placement]) -> set[tuple[str, str]]:
+        """Every pair of copies that overlap."""
+        placed = [p for p in lay if not p.aside]
+        return {
+            (p.key, q.key)
+            for i, p in enumerate(placed)
+            for q in placed[i + 1 :]
+            if self.overlaps(p, q)
+        }
+
+    def overlap_with(self, moving: Placement, lay: Sequence[Placement]) -> set[tuple[str, str]]:
+        """The pairs in which one copy overlaps another."""
+        return {
+            (moving.key, q.key)
+            for q in lay
+            if not q.aside and q.key != moving.key and self.overlaps(moving, q)
+        }
+
+    def _off_cloth(self, p: Placement, cloth: Cloth) -> bool:
+        points = self.outline(p)
+        if cloth.outline is not None:
+            edge = np.asarray(cloth.outline, dtype=np.float64)
+            out = points[~_inside(points, edge)]
+            if len(out) and float(_distance(out, edge).max()) > _EDGE_MM:
+                return True
+        else:
+            (x0, x1), (y0, y1) = cloth.x_range_mm, cloth.y_range_mm
+            low, high = points.min(axis=0), points.max(axis=0)
+            if low[0] < x0 - _EDGE_MM or high[0] > x1 + _EDGE_MM:
+                return True
+            if low[1] < y0 - _EDGE_MM or high[1] > y1 + _EDGE_MM:
+                return True
+        bad = list(cloth.holes)
+        if p.piece not in cloth.tolerates_flaws:
+            bad += list(cloth.flaws)
+        for hole in bad:
+            ring = np.asarray(hole, dtype=np.float64)
+            if _inside(ring, points).any() or _inside(self.probe(p), ring).any():
+                return True
+        return False
+
+    def _fold_gap(self, p: Placement) -> float:
+        """How far a piece's fold lies from the cloth's (the fold is the piece's x = 0)."""
+        a = p.cloth_from_piece
+        on_side = abs(a[1, 1]) < 1e-9
+        low = float(self.outline(p, rough=False)[:, 1].min())
+        return float(a[1, 2]) if on_side and low > -0.1 else 1e3
+
+    def _wrong_side(self, p: Placement) -> bool:
+        piece = self.docket.pieces()[p.piece]
+        cloth = self.cloth
+        if cloth is not None and cloth.folded and self.layers(p, self.docket.lay or (p,)) == 2:
+            return False
+        return p.mirrored if not piece.pair else p.mirrored != (p.copy % 2 == 0)
+
+    # -- what hands do -------------------------------------------------------------------------
+
+    def moved(self, p: Placement, dx: float, dy: float) -> Placement:
+        """Moved on the cloth; a piece that belongs on the fold keeps to it."""
+        x, y = p.at[0] + dx, 0.0 if self.on_fold(p) else p.at[1] + dy
+        return replace(p, at=(x, y))
+
+    def turned(self, p: Placement, by_deg: float) -> Placement:
+        """Turned about its middle; on the fold half a turn is the only one, and turns it over."""
+        if self.on_fold(p):
+            if abs(abs(_wrap(by_deg)) - 180.0) > 1e-9:
+                return p
+            middle = self._middle(p)
+            made = replace(p, turn_deg=(p.turn_deg + 180.0) % 360.0, mirrored=not p.mirrored)
+            return replace(made, at=(made.at[0] + middle[0] - self._middle(made)[0], 0.0))
+        return self._about_middle(p, replace(p, turn_deg=(p.turn_deg + by_deg) % 360.0))
+
+    def turned_over(self, p: Placement) -> Placement:
+        """Mirrored about its middle, along the grain; a piece on the fold stays as it is."""
+        if self.on_fold(p):
+            return p
+        return self._about_middle(p, replace(p, mirrored=not p.mirrored))
+
+    def straightened(self, p: Placement) -> Placement:
+        """Turned to the nearest turn that cloth and piece allow."""
+        return self.turned(p, -self.tilt(p)) if not self.on_fold(p) else p
+
+    def _about_middle(self, before: Placement, after: Placement) -> Placement:
+        shift = self._middle(before) - self._middle(after)
+        return replace(after, at=(after.at[0] + float(shift[0]), after.at[1] + float(shift[1])))
+
+    def _middle(self, p: Placement) -> Array:
+        # of the outline's own box, turned with it: the box's middle in the cloth would wander
+        face = self.faces[p.piece]
+        middle = 0.5 * (face.outline.min(axis=0) + face.outline.max(axis=0))
+        return np.asarray(_carry(p, middle[None])[0])
+
+    # -- soft snapping -------------------------------------------------------------------------
+
+    def snapped(
+        self, p: Placement, lay: Sequence[Placement], reach_mm: float = SNAP_MM
+    ) -> tuple[Placement, list[Array]]:
+        """Drawn onto the fold, the selvedge, the cloth's start, or a neighbour's cutting distance.
+
+        Returns the placement and the guide lines to show, cloth mm.
+        """
+        points = self.outline(p)
+        low, high = points.min(axis=0), points.max(axis=0)
+        shift = np.zeros(2)
+        guides: list[Array] = []
+        cloth = self.cloth
+        if cloth is not None and cloth.outline is None:
+            x0, x1 = cloth.x_range_mm
+            y0, y1 = cloth.y_range_mm
+            end = min(x1, high[0] + 400.0)
+            marks = [(1, y0, low), (1, y1, high), (0, x0, low), (0, x1, high)]
+            for axis, level, corner in marks:
+                gap = level - corner[axis]
+                if not abs(gap) <= reach_mm or shift[axis]:
+                    continue
+                if axis == 1 and self.on_fold(p):
+                    continue
+                shift[axis] = gap
+                ends = (
+                    [(max(x0, low[0] - 60.0), level), (min(end, high[0] + 60.0), level)]
+                    if axis == 1
+                    else [(level, y0), (level, y1)]
+                )
+                guides.append(np.asarray(ends, dtype=np.float64))
+        made = self.moved(p, float(shift[0]), float(shift[1]))
+        free = np.array([shift[0] == 0.0, shift[1] == 0.0 and not self.on_fold(p)])
+        beside = self._beside(made, lay, reach_mm, free)
+        if beside is not None:
+            made, line = beside
+            guides.append(line)
+        return made, guides
+
+    def _beside(
+        self, p: Placement, lay: Sequence[Placement], reach: float, free: NDArray[np.bool_]
+    ) -> tuple[Placement, Array] | None:
+        """Moved so that the nearest neighbour lies at exactly the cutting distance."""
+        distance = self.docket.distance_mm
+        mine = self.outline(p)
+        low, high = mine.min(axis=0) - distance - reach, mine.max(axis=0) + distance + reach
+        best: tuple[float, Array, Array] | None = None
+        for q in lay:
+            if q.aside or q.key == p.key:
+                continue
+            other = self.outline(q)
+            if np.any(other.max(axis=0) < low) or np.any(other.min(axis=0) > high):
+                continue
+            near = _nearest(mine, other)
+            if best is None or near[0] < best[0]:
+                best = near
+        if best is None or best[0] < 0.05 or abs(best[0] - distance) > reach:
+            return None
+        gap, a, b = best
+        direction = (b - a) / gap
+        slide = direction * (gap - distance)
+        # along the one free way when the other is already held by a mark
+        for axis in (0, 1):
+            if not free[axis]:
+                if abs(direction[1 - axis]) < 0.5:
+                    return None
+                slide = np.zeros(2)
+                slide[1 - axis] = (gap - distance) / direction[1 - axis]
+        if not free.any() or float(np.hypot(*slide)) > 1.5 * reach:
+            return None
+        return self.moved(p, float(slide[0]), float(slide[1])), np.array([a + slide, b])
+
+
+@dataclass(frozen=True)
+class Figures:
+    """``used_mm`` of the length, ``share`` of the cloth in it (0 to 1), ``left_mm`` over."""
+
+    used_mm: float
+    share: float
+    left_mm: float
+
+
+def under(
+    rules: Rules, lay: Sequence[Placement], at_cloth: Array, reach_mm: float = 6.0
+) -> str | None:
+    """The copy under a point of the cloth: the smallest of those that hold it, or just beside it."""
+    inside: list[tuple[float, str]] = []
+    beside: list[tuple[float, str]] = []
+    for p in lay:
+        if p.aside:
+            continue
+        ring = rules.outline(p)
+        if np.any(at_cloth < ring.min(axis=0) - reach_mm) or np.any(
+            at_cloth > ring.max(axis=0) + reach_mm
+        ):
+            continue
+        if _inside(at_cloth[None], ring)[0]:
+            inside.append((rules.faces[p.piece].area_mm2, p.key))
+        else:
+            far = float(_distance(at_cloth[None], ring)[0])
+            if far <= reach_mm:
+                beside.append((far, p.key))
+    found = inside or beside
+    return min(found)[1] if found else None
+
+
+def _carry(p: Placement, points: Array) -> Array:
+    a = p.cloth_from_piece
+    return np.asarray(points @ a[:2, :2].T + a[:2, 2])
+
+
+def _wrap(deg: float) -> float:
+    return (deg + 180.0) % 360.0 - 180.0
+
+
+def _grain_turn(grain: tuple[tuple[float, float], tuple[float, float]]) -> float:
+    """Degrees to turn a piece so that its grain points up, within half a turn."""
+    (x0, y0), (x1, y1) = grain
+    turn = _wrap(90.0 - math.degrees(math.atan2(y1 - y0, x1 - x0)))
+    if abs(turn) > 90.0 + 1e-9:  # an arrow drawn downwards is the same grain
+        turn = _wrap(turn + 180.0)
+    return 0.0 if abs(turn) < 1e-9 else turn
+
+
+def _dense(ring: Array, step: float) -> Array:
+    d = np.roll(ring, -1, axis=0) - ring
+    count = np.maximum(1, np.ceil(np.hypot(d[:, 0], d[:, 1]) / step)).astype(np.int64)
+    which = np.repeat(np.arange(len(count)), count)
+    within = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+    return np.asarray(ring[which] + d[which] * (within / count[which])[:, None])
+
+
+def _inside(points: Array, ring: Array) -> NDArray[np.bool_]:
+    """(N,) even-odd rule."""
+    x, y = points[:, 0:1], points[:, 1:2]
+    x0, y0 = ring[:, 0], ring[:, 1]
+    x1, y1 = np.roll(x0, -1), np.roll(y0, -1)
+    cross = (y0 <= y) != (y1 <= y)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = x0 + (y - y0) / (y1 - y0) * (x1 - x0)
+    return np.asarray((cross & (x < at)).sum(axis=1) % 2 == 1)
+
+
+def _distance(points: Array, ring: Array) -> Array:
+    """(N,) distance to a ring's edges."""
+    return np.asarray(np.sqrt(_square_gap(points, ring)[0]))
+
+
+def _square_gap(points: Array, ring: Array) -> tuple[Array, Array]:
+    """Squared distance (N,) of each point to a ring, and the nearest place on it (N, 2)."""
+    a, d = ring, np.roll(ring, -1, axis=0) - ring
+    length = np.maximum(np.einsum("ij,ij->i", d, d), 1e-12)
+    rel = points[:, None, :] - a
+    t = np.clip(np.einsum("nmj,mj->nm", rel, d) / length, 0.0, 1.0)
+    gap = rel - t[:, :, None] * d
+    square = np.einsum("nmj,nmj->nm", gap, gap)
+    k = np.argmin(square, axis=1)
+    rows = np.arange(len(points))
+    return square[rows, k], a[k] + t[rows, k, None] * d[k]
+
+
+def _nearest(mine: Array, other: Array) -> tuple[float, Array, Array]:
+    """Least distance between two rings, and its ends on each (corners against edges)."""
+    s1, on_other = _square_gap(mine, other)
+    s2, on_mine = _square_gap(other, mine)
+    i, j = int(np.argmin(s1)), int(np.argmin(s2))
+    if s1[i] <= s2[j]:
+        return math.sqrt(float(s1[i])), mine[i], on_other[i]
+    return math.sqrt(float(s2[j])), on_mine[j], other[j]
+
+
+def _reaches_into(points: Array, ring: Array, low: Array, high: Array) -> bool:
+    near = points[((points > low) & (points < high)).all(axis=1)]
+    if not len(near):
+        return False
+    inner = near[_inside(near, ring)]
+    if not len(inner):
+        return False
+    return bool(float(_square_gap(inner, ring)[0].max()) > _DEPTH_MM**2)
