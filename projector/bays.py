@@ -37,7 +37,7 @@ LEAST_CROSSES, MOST_CROSSES = 2, 4
 LEAST_WINDOW_MM = 150.0
 _LEAST_ARM_MM = 5.0
 _CLEAR_MM = 1.0  # between the tip of a cross and the nearest line
-_ON_PIECE_PRICE, _SHORT_ARM_PRICE, _OLD_PRICE = 0.4, 0.15, -0.02  # against a variance of about 0.5
+_ON_PIECE_PRICE, _SHORT_ARM_PRICE, _OLD_PRICE = 0.25, 0.1, -0.02  # against a variance of about 0.5
 _FROM_EDGE_MM = CROSS_ARM_MM + 6.0  # of a cross from the rim of both bays and of the cloth
 _APART_MM = 60.0  # two crosses closer than this might be taken for one another
 _PITCH_MM = 12.0
@@ -686,7 +686,7 @@ def _grid(rect: Box, earlier: Sequence[Box]) -> Array:
 
 
 def _targets(rect: Box, shares: Sequence[Box], divided: Sequence[Array]) -> Array:
-    """(T, 2) where lines are handed over to this bay; the bay's middle if none are."""
+    """(T, 2) where lines are handed over to this bay, and its middle for the pieces in it."""
     found = []
     rims = {(axis, s[axis + k]) for s in shares for axis in (0, 1) for k in (0, 2)}
     for axis, level in sorted(rims):
@@ -699,7 +699,8 @@ def _targets(rect: Box, shares: Sequence[Box], divided: Sequence[Array]) -> Arra
                 t = (level - p[hit, axis]) / (q[hit, axis] - p[hit, axis])
                 at = p[hit] + (q[hit] - p[hit]) * t[:, None]
                 found += [c for c in at.tolist() if inside(c, rect)]
-    return np.array(found or [[0.5 * (rect[0] + rect[2]), 0.5 * (rect[1] + rect[3])]])
+    middle = [0.5 * (rect[0] + rect[2]), 0.5 * (rect[1] + rect[3])]
+    return np.array(found + [middle] * max(1, len(found) // 2))
 
 
 def _spread(pool: Array, price: Array, targets: Array) -> list[int]:

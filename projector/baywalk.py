@@ -1,0 +1,469 @@
+"""Baywalk: from bay to bay, with the cloth moved by hand between them.
+
+Takes the plan of `bays` and what she does (go on, point, take back, keep) and answers with the
+next state; `table` holds the state, `scene` draws it and the docket's ``table: {bays: …}`` keeps
+it, so that a killed program opens in the same bay with the same crosses. Every step is a pure
+function of the state: nothing here draws, waits or saves.
+
+In a bay she traces and chalks the crosses shown. Going on, the light stands where the next bay
+is meant to lie; she slides the cloth until its crosses are near the light, points at each, and
+the lay falls on them. Past 2 mm or 0.3 % it says so and asks again.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.errors import Fault, InputError
+from projector.align import Registration, carry, register, told
+from projector.bays import (
+    LEAST_CROSSES,
+    MOST_CROSSES,
+    Bay,
+    BayPlan,
+    Box,
+    Cross,
+    Window,
+    inside,
+)
+from projector.view import SIDES, View
+
+Array = NDArray[np.float64]
+
+PHASES = ("trace", "move", "check")
+_FROM_RIM_MM = 10.0
+_TURN_DOUBT_DEG = 25.0  # she does not turn the cloth further than this by mistake
+
+
+@dataclass(frozen=True, eq=False)
+class Baywalk:
+    """Where she is.
+
+    ``plan``; ``at``: index of the bay; ``phase``: ``trace`` (the bay lies right), ``move`` (she
+    slides the cloth and points) or ``check`` (what she pointed at does not fit); ``view``: how
+    the cloth lies, as far as is known; ``before``: the view before the move; ``chalked``: labels
+    of crosses that are on the cloth; ``wanted``: labels to point at, in order; ``taken``: table mm
+    of those pointed at; ``registration``: the last one made; ``visited``: bays that were traced.
+    """
+
+    plan: BayPlan
+    at: int = 0
+    phase: str = "trace"
+    view: View = field(default_factory=View)
+    before: View | None = None
+    chalked: tuple[str, ...] = ()
+    wanted: tuple[str, ...] = ()
+    taken: tuple[tuple[float, float], ...] = ()
+    registration: Registration | None = None
+    visited: tuple[int, ...] = ()
+
+    @property
+    def bay(self) -> Bay:
+        """The bay she is in, or is moving to."""
+        return self.plan.bays[self.at]
+
+    @property
+    def count(self) -> int:
+        """How many bays there are."""
+        return len(self.plan.bays)
+
+    @property
+    def last(self) -> bool:
+        """Whether no bay comes after this one."""
+        return self.at == len(self.plan.bays) - 1
+
+    @property
+    def next_cross(self) -> Cross | None:
+        """The cross she is to point at now."""
+        if self.phase != "move" or len(self.taken) >= len(self.wanted):
+            return None
+        return self.plan.crosses[self.wanted[len(self.taken)]]
+
+    def with_view(self, view: View) -> Baywalk:
+        """After she aligned or turned the cloth's picture by other means."""
+        return replace(self, view=view)
+
+
+def start(plan: BayPlan, view: View | None = None) -> Baywalk:
+    """In the first bay; ``view``: as the cloth lies when that bay is lit already."""
+    return Baywalk(plan, view=view or plan.view(0), visited=(0,))
+
+
+def next_bay(walk: Baywalk) -> Baywalk:
+    """On to the bay after this one; the crosses of this one count as chalked.
+
+    Raises:
+        InputError: this is the last bay.
+    """
+    if walk.last:
+        raise InputError(Fault("bays", "this is the last bay.", "Nothing is left to move for."))
+    return go(walk, walk.at + 1)
+
+
+def previous_bay(walk: Baywalk) -> Baywalk:
+    """Back to the bay before; she points at crosses again.
+
+    Raises:
+        InputError: this is the first bay, or too few crosses are chalked there.
+    """
+    if walk.at == 0:
+        raise InputError(Fault("bays", "this is the first bay."))
+    return go(walk, walk.at - 1)
+
+
+def go(walk: Baywalk, index: int) -> Baywalk:
+    """To any bay, or to this one again when the cloth has slipped.
+
+    Raises:
+        InputError: no such bay, or fewer than two chalked crosses lie in it.
+    """
+    if not 0 <= index < walk.count:
+        raise InputError(Fault("bays", f"there is no bay {index + 1}; there are {walk.count}."))
+    chalked = list(walk.chalked)
+    if walk.phase == "trace":
+        chalked += [c.label for c in walk.plan.to_chalk(walk.at) if c.label not in chalked]
+    wanted = _wanted(walk.plan, index, chalked)
+    if len(wanted) < LEAST_CROSSES:
+        near = next(
+            (b.index for b in walk.plan.bays[:index] if b.index not in walk.visited), index - 1
+        )
+        raise InputError(
+            Fault(
+                "bays",
+                f"fewer than two crosses are chalked in bay {index + 1}.",
+                f"Trace bay {near + 1} first.",
+            )
+        )
+    return replace(
+        walk,
+        at=index,
+        phase="move",
+        before=walk.view,
+        view=_meant(walk, index),
+        chalked=tuple(chalked),
+        wanted=wanted,
+        taken=(),
+        registration=None,
+    )
+
+
+def point(walk: Baywalk, at_table: tuple[float, float]) -> Baywalk:
+    """She has pointed at the next cross.
+
+    The light follows: after one cross it is moved, after two it is turned as well. After the
+    last the phase is ``trace`` when all fits, else ``check``.
+    """
+    if walk.next_cross is None:
+        return walk
+    taken = (*walk.taken, (float(at_table[0]), float(at_table[1])))
+    labels = walk.wanted[: len(taken)]
+    cloth = np.array([walk.plan.crosses[c].at for c in labels])
+    if len(taken) < len(walk.wanted):
+        return replace(walk, taken=taken, view=_guess(walk, cloth, np.array(taken)))
+    try:
+        made = _in_any_order(cloth, np.array(taken), walk.plan.view(walk.at))
+    except InputError:  # all in one spot: as bad as can be, and she is asked again
+        return replace(walk, taken=taken[:-1])
+    view = made.view(walk.view)
+    if made.ok:
+        return _arrived(replace(walk, taken=taken, registration=made, view=view))
+    return replace(walk, taken=taken, registration=made, view=view, phase="check")
+
+
+def take_back(walk: Baywalk) -> Baywalk:
+    """Without the cross she pointed at last."""
+    if walk.phase == "trace" or not walk.taken:
+        return walk
+    taken = walk.taken[:-1]
+    back = replace(walk, phase="move", taken=taken, registration=None)
+    cloth = np.array([walk.plan.crosses[c].at for c in walk.wanted[: len(taken)]]).reshape(-1, 2)
+    return replace(back, view=_guess(back, cloth, np.array(taken).reshape(-1, 2)))
+
+
+def again(walk: Baywalk) -> Baywalk:
+    """All crosses of this bay once more."""
+    if walk.phase == "trace":
+        return go(walk, walk.at)
+    return replace(walk, phase="move", taken=(), registration=None, view=_meant(walk, walk.at))
+
+
+def keep(walk: Baywalk) -> Baywalk:
+    """She takes the fit as it is, although it is past the limit."""
+    return _arrived(walk) if walk.phase == "check" else walk
+
+
+def _arrived(walk: Baywalk) -> Baywalk:
+    visited = walk.visited if walk.at in walk.visited else (*walk.visited, walk.at)
+    return replace(walk, phase="trace", visited=visited, before=None)
+
+
+def _wanted(plan: BayPlan, index: int, chalked: Sequence[str]) -> tuple[str, ...]:
+    """Labels to point at in a bay: those planned for it, or others that are chalked there."""
+    have = [c for c in plan.bays[index].crosses if c in chalked]
+    if len(have) >= LEAST_CROSSES and len(have) == len(plan.bays[index].crosses):
+        return tuple(have)
+    rect = plan.bays[index].rect
+    others = [
+        c for c in chalked if c not in have and inside(plan.crosses[c].at, rect, _FROM_RIM_MM)
+    ]
+    while others and len(have) < MOST_CROSSES:  # the farthest from those it has, one by one
+        at = [plan.crosses[c].at for c in have] or [(0.5 * (rect[0] + rect[2]), rect[1])]
+        best = max(others, key=lambda c: min(math.dist(plan.crosses[c].at, p) for p in at))
+        others.remove(best)
+        have.append(best)
+    return tuple(have)
+
+
+def _meant(walk: Baywalk, index: int) -> View:
+    """How the cloth is meant to lie for a bay; she may have gone to another side since."""
+    return walk.plan.view(index).replace(side=walk.view.side)
+
+
+def _guess(walk: Baywalk, cloth: Array, table: Array) -> View:
+    """The view as far as the crosses taken tell."""
+    meant = _meant(walk, walk.at)
+    if len(cloth) == 0:
+        return meant
+    if len(cloth) >= 2:
+        try:
+            return register(cloth, table, mirrored=meant.mirror).view(meant)
+        except InputError:
+            pass
+    off = table[-1] - carry(meant.table_from_cloth, cloth[-1:])[0]
+    return meant.replace(at=(meant.at[0] + float(off[0]), meant.at[1] + float(off[1])))
+
+
+def _in_any_order(cloth: Array, table: Array, meant: View) -> Registration:
+    """The registration as pointed; when that fails, in the one other order that fits."""
+    made = register(cloth, table, mirrored=meant.mirror)
+    if made.ok or len(cloth) < 3:
+        return made
+    fits = []
+    for order in itertools.permutations(range(len(cloth))):
+        other = register(cloth, table[list(order)], mirrored=meant.mirror)
+        off = math.remainder(math.degrees(other.rotation) - meant.turn_deg, 360.0)
+        if other.ok and abs(off) <= _TURN_DOUBT_DEG:
+            fits.append(other)
+    return fits[0] if len(fits) == 1 else made
+
+
+# -- what she sees and reads -----------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ShownCross:
+    """A cross in the light: ``at_table`` mm, ``turn_deg`` of its strokes, ``kind``: ``chalk``
+    (draw it on the cloth), ``next`` (point at it now), ``later``, ``taken`` or ``old`` (there
+    already)."""
+
+    label: str
+    at_table: tuple[float, float]
+    turn_deg: float
+    arm_mm: float
+    kind: str
+
+
+def crosses_shown(walk: Baywalk) -> list[ShownCross]:
+    """Every cross to be drawn in this state."""
+    out = []
+    plan, a = walk.plan, walk.view.table_from_cloth
+
+    def add(label: str, kind: str, at: tuple[float, float] | None = None) -> None:
+        cross = plan.crosses[label]
+        x, y = at if at is not None else carry(a, np.array([cross.at]))[0].tolist()
+        out.append(ShownCross(label, (float(x), float(y)), walk.view.turn_deg, cross.arm_mm, kind))
+
+    if walk.phase == "trace":
+        new = [c.label for c in plan.to_chalk(walk.at)]
+        for label in new:
+            add(label, "old" if label in walk.chalked else "chalk")
+        for label in walk.chalked:
+            if label not in new and inside(plan.crosses[label].at, walk.bay.rect, 0.0):
+                add(label, "old")
+        return out
+    for i, label in enumerate(walk.wanted):
+        if i < len(walk.taken):
+            add(label, "taken", walk.taken[i])
+        else:
+            add(label, "next" if i == len(walk.taken) else "later")
+    return out
+
+
+def said(walk: Baywalk) -> str:
+    """What to tell her now, one or two sentences for the strip."""
+    n = f"Bay {walk.at + 1} of {walk.count}"
+    if walk.phase == "check" and walk.registration is not None:
+        return f"{n}. {told(walk.registration, [f'cross {c}' for c in walk.wanted])}"
+    if walk.phase == "move":
+        cross = walk.next_cross
+        if walk.taken and cross is not None:
+            return f"{n}. Point at cross {cross.label}."
+        where = moved_by(walk)
+        first = cross.label if cross is not None else "A"
+        return f"{n}. Slide the cloth {where}until its crosses lie by the light; point at {first}."
+    parts = [f"{n}."]
+    if walk.registration is not None:
+        parts.append(told(walk.registration, [f"cross {c}" for c in walk.wanted]))
+    new = [c for c in walk.plan.to_chalk(walk.at) if c.label not in walk.chalked]
+    if new:
+        parts.append(f"Chalk {' '.join(c.label for c in new)} before you move the cloth.")
+    elif walk.last:
+        parts.append("The last one.")
+    return " ".join(parts)
+
+
+def moved_by(walk: Baywalk) -> str:
+    """How the cloth is to be moved, in her words: ``640 mm to your left ``; empty when unknown."""
+    if walk.before is None:
+        return ""
+    r = walk.bay.rect
+    middle = np.array([[0.5 * (r[0] + r[2]), 0.5 * (r[1] + r[3])]])
+    meant = walk.plan.view(walk.at).table_from_cloth
+    d = (carry(meant, middle) - carry(walk.before.table_from_cloth, middle))[0]
+    up = math.radians(walk.view.up_deg)
+    right = float(d[0] * math.cos(up) + d[1] * math.sin(up))
+    away = float(-d[0] * math.sin(up) + d[1] * math.cos(up))
+    words = []
+    if abs(right) >= 5.0:
+        words.append(f"{abs(right):.0f} mm to your {'right' if right > 0 else 'left'}")
+    if abs(away) >= 5.0:
+        words.append(f"{abs(away):.0f} mm {'away from' if away > 0 else 'towards'} you")
+    return " and ".join(words) + " " if words else ""
+
+
+# -- kept in the docket ----------------------------------------------------------------------------
+
+
+def to_dict(walk: Baywalk) -> dict[str, Any]:
+    """Plain data for ``table: {bays: …}``; `from_dict` reads it back to the same state."""
+    plan, w = walk.plan, walk.plan.window
+
+    def box(b: Box) -> list[float | None]:
+        return [round(v, 4) + 0.0 if math.isfinite(v) else None for v in b]
+
+    data: dict[str, Any] = {
+        "at": walk.at,
+        "phase": walk.phase,
+        "view": walk.view.to_dict(),
+        "window": {
+            "turn": w.turn_deg,
+            "mirror": w.mirror,
+            "low": list(w.low),
+            "high": list(w.high),
+            "side": w.side,
+        },
+        "crosses": [
+            {"label": c.label, "at": list(c.at), "on_piece": c.on_piece, "arm": c.arm_mm}
+            for c in plan.crosses.values()
+        ],
+        "plan": [
+            {
+                "rect": box(b.rect),
+                "whole": list(b.whole),
+                "parts": {k: box(v) for k, v in b.parts.items()},
+                "crosses": list(b.crosses),
+            }
+            for b in plan.bays
+        ],
+        "chalked": list(walk.chalked),
+        "visited": list(walk.visited),
+    }
+    if plan.cut:
+        data["cut"] = list(plan.cut)
+    if plan.notes:
+        data["notes"] = list(plan.notes)
+    if walk.before is not None:
+        data["before"] = walk.before.to_dict()
+    if walk.wanted:
+        data["wanted"] = list(walk.wanted)
+    if walk.taken:
+        data["taken"] = [[round(x, 4), round(y, 4)] for x, y in walk.taken]
+    return data
+
+
+def from_dict(data: Any, where: str = "table.bays") -> Baywalk:
+    """The state kept in the docket.
+
+    Raises:
+        InputError: it cannot be read; taking it out begins the bays anew, the traces stay.
+    """
+    try:
+        return _read(data, where)
+    except InputError:
+        raise
+    except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
+        raise InputError(
+            Fault(where, f"cannot be read ({error}).", "Take it out to plan the bays anew.")
+        ) from error
+
+
+def _read(data: Mapping[str, Any], where: str) -> Baywalk:
+    def box(values: Sequence[Any]) -> Box:
+        x0, y0, x1, y1 = values
+        low = [-math.inf if v is None else float(v) for v in (x0, y0)]
+        high = [math.inf if v is None else float(v) for v in (x1, y1)]
+        return (low[0], low[1], high[0], high[1])
+
+    def pair(values: Sequence[Any]) -> tuple[float, float]:
+        x, y = (float(v) for v in values)
+        if not (math.isfinite(x) and math.isfinite(y)):
+            raise ValueError("a place that is not finite")
+        return x, y
+
+    w = data["window"]
+    side = w.get("side", "near")
+    if side not in SIDES:
+        raise ValueError(f"side {side!r}")
+    window = Window(float(w["turn"]), bool(w["mirror"]), pair(w["low"]), pair(w["high"]), side)
+    crosses = {
+        str(c["label"]): Cross(
+            str(c["label"]), pair(c["at"]), bool(c.get("on_piece", False)), float(c["arm"])
+        )
+        for c in data["crosses"]
+    }
+    bays = tuple(
+        Bay(
+            i,
+            box(b["rect"]),
+            tuple(str(k) for k in b["whole"]),
+            {str(k): box(v) for k, v in b["parts"].items()},
+            tuple(str(c) for c in b["crosses"]),
+        )
+        for i, b in enumerate(data["plan"])
+    )
+    plan = BayPlan(bays, crosses, window, tuple(data.get("cut", ())), tuple(data.get("notes", ())))
+    at, phase = data["at"], data["phase"]
+    wanted = tuple(str(c) for c in data.get("wanted", ()))
+    chalked = tuple(str(c) for c in data.get("chalked", ()))
+    taken = tuple(pair(p) for p in data.get("taken", ()))
+    visited = tuple(int(v) for v in data.get("visited", ()))
+    named = {*wanted, *chalked, *(c for b in bays for c in b.crosses)}
+    if not isinstance(at, int) or not 0 <= at < len(bays):
+        raise ValueError(f"there is no bay {at!r}")
+    if phase not in PHASES or not named <= set(crosses) or len(taken) > len(wanted):
+        raise ValueError("its parts do not go together")
+    registration = None
+    if taken and len(taken) == len(wanted):
+        registration = _in_any_order(
+            np.array([crosses[c].at for c in wanted]), np.array(taken), window.view(bays[at].rect)
+        )
+    before = View.from_dict(data["before"], f"{where}.before") if "before" in data else None
+    return Baywalk(
+        plan,
+        at,
+        phase if phase != "check" or registration is not None else "move",
+        View.from_dict(data["view"], f"{where}.view"),
+        before,
+        chalked,
+        wanted,
+        taken,
+        registration,
+        visited,
+    )
