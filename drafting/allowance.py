@@ -255,7 +255,7 @@ def _corner(
     far = q + end * (big / max(w, 1e-9))
     trim_lead = [q, far, far + out * big, q + out * big]
     other_patch = [c, q, c + other_w * other_n]
-    patches = [p for p in (patch, other_patch)]
+    patches = [patch, other_patch]
     trim_other = _beyond(c + w * n, out, n, big) if w < other_w * cosine else None
     trims = (trim_lead, trim_other)
     # Where the allowance's end leans back over the edge the patch would fill what must go.

@@ -1,0 +1,168 @@
+"""The blocks that can be drafted, and what a draft is.
+
+A block turns measurements, style and fit changes into pieces, recording its construction as it
+goes, so that the steps can be taught and drawn with a pencil. Blocks register here by name and
+are loaded when first asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib import import_module
+from types import MappingProxyType
+from typing import Any
+
+from drafting.errors import InputError
+from drafting.files import unknown_keys
+from drafting.fit import FitChange, parse_fit
+from drafting.measurements import Measurements, missing
+from drafting.outline import Points
+from drafting.piece import Piece
+from drafting.style import Option, resolve
+from drafting.truing import (
+    Check,
+    Corner,
+    Girth,
+    Run,
+    Seam,
+    check_corners,
+    check_cutting,
+    check_darts,
+    check_girths,
+    check_runs,
+    check_seams,
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One construction step, as data: what is drawn anew, with the numbers worked out.
+
+    ``key``: a short name; ``piece``: 'front', 'back' or 'both'; ``title``; ``text``: one
+    sentence with the numbers in her unit; ``sums``: the arithmetic, line by line; ``points``:
+    name → (x, y) mm; ``lines``: construction lines, ``curves``: lines that will be sewn,
+    name → (N, 2) mm, piece frame (x from the centre line, y up, y = 0 on the top line).
+    """
+
+    key: str
+    piece: str
+    title: str
+    text: str
+    sums: tuple[str, ...] = ()
+    points: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    lines: Mapping[str, Points] = field(default_factory=dict)
+    curves: Mapping[str, Points] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Block:
+    """A block: ``needs`` and ``helps`` are measurement keys, ``options`` its style options.
+
+    ``make(measurements, style, fit)`` draws it; ``name``, ``title`` and ``text`` are for people.
+    """
+
+    name: str
+    title: str
+    text: str
+    needs: tuple[str, ...]
+    helps: tuple[str, ...]
+    options: tuple[Option, ...]
+    make: Callable[[Measurements, Mapping[str, Any], tuple[FitChange, ...]], Draft]
+
+
+@dataclass(frozen=True, eq=False)
+class Draft:
+    """What a block drew.
+
+    ``pieces``: name → `Piece`; ``seams``, ``corners``, ``runs``, ``girths``: what truing
+    checks; ``extra_checks``: checks the block made itself; ``steps``: the construction;
+    ``notes``: warnings in plain words; ``figures``: further numbers (mm) by name.
+    """
+
+    block: str
+    measurements: Measurements
+    style: Mapping[str, Any]
+    fit: tuple[FitChange, ...]
+    pieces: Mapping[str, Piece]
+    seams: tuple[Seam, ...] = ()
+    corners: tuple[Corner, ...] = ()
+    runs: tuple[Run, ...] = ()
+    girths: tuple[Girth, ...] = ()
+    extra_checks: tuple[Check, ...] = ()
+    steps: tuple[Step, ...] = ()
+    notes: tuple[str, ...] = ()
+    figures: Mapping[str, float] = field(default_factory=dict)
+
+    def checks(self, allowances: Mapping[str, float] | None = None) -> list[Check]:
+        """Truing: every check with its number; ``allowances`` in mm (the usual ones if None)."""
+        unit = self.measurements.unit
+        return [
+            *check_seams(self.pieces, self.seams, unit),
+            *check_corners(self.pieces, self.corners),
+            *check_runs(self.pieces, self.runs),
+            *check_girths(self.girths, unit),
+            *check_darts(self.pieces),
+            *check_cutting(self.pieces, allowances),
+            *self.extra_checks,
+        ]
+
+    def edge_lengths(self) -> dict[tuple[str, str], float]:
+        """(piece, edge) → length in mm, in order."""
+        return {(p, e.name): e.length_mm for p, x in self.pieces.items() for e in x.edges.values()}
+
+
+_HOMES = {"quick-top": ("drafting.blocks.quick_top", "BLOCK")}
+
+
+def names() -> tuple[str, ...]:
+    """The names of all blocks."""
+    return tuple(_HOMES)
+
+
+def get(name: str) -> Block:
+    """The block of this name.
+
+    Raises:
+        InputError: there is none; the nearest is named.
+    """
+    word = str(name).strip().lower().replace("_", "-").replace(" ", "-")
+    if word not in _HOMES:
+        fault = unknown_keys({name: 0}, _HOMES, "block")[0]
+        raise InputError(type(fault)("block", f"there is no block '{name}'.", fault.remedy))
+    module, attribute = _HOMES[word]
+    block = getattr(import_module(module), attribute)
+    assert isinstance(block, Block)
+    return block
+
+
+def draft(
+    block: str,
+    measurements: Measurements,
+    style: Mapping[str, Any] | None = None,
+    fit: Sequence[Any] | None = None,
+    unit: str = "mm",
+) -> Draft:
+    """Draft a block. ``unit``: of plain numbers in ``style`` and ``fit``.
+
+    Raises:
+        InputError: an unknown block, a missing measurement, a style or change that is not one.
+        DraftError: no sound pattern can be drawn from these, with the reason.
+    """
+    chosen = get(block)
+    faults = []
+    where = measurements.path or measurements.wearer or "measurements"
+    faults += missing([k for k in chosen.needs if k not in measurements], where)
+    resolved: Mapping[str, Any] = MappingProxyType({})
+    changes: tuple[FitChange, ...] = ()
+    try:
+        resolved = resolve(chosen.options, style, unit)
+    except InputError as error:
+        faults += error.faults
+    try:
+        changes = parse_fit(fit, unit)
+    except InputError as error:
+        faults += error.faults
+    if faults:
+        raise InputError(faults)
+    return chosen.make(measurements, resolved, changes)

@@ -1,0 +1,1242 @@
+"""The quick top: a loose dartless top drafted on quarters, front and back in one drawing.
+
+Rules as common practice gives them for a first garment (no source): the length in thirds, a
+quarter of each girth with an inch of ease, a shoulder line balanced seven eighths up and down,
+an armhole and hem drawn square. Measurements → points of four quarters → fit changes → curves →
+pieces. Frame: piece mm, x from the centre line, y up, y = 0 on the top line through the back
+neck point.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from drafting.blocks import Block, Draft, Step
+from drafting.curves import (
+    Cubic,
+    Points,
+    chain_length,
+    chain_points,
+    cut_chain,
+    left_of,
+    line,
+    sweep,
+    through_levels,
+    turned,
+    vec,
+)
+from drafting.errors import DraftError, Fault
+from drafting.fit import BACK, FRONT, LEFT, RIGHT, FitChange, Quarter, apply, one_sided
+from drafting.measurements import Measurements
+from drafting.outline import Edge, is_simple, ring_points
+from drafting.piece import Mark, Notch, Piece
+from drafting.style import Option
+from drafting.truing import (
+    HEAD_EASE_MM,
+    USUAL_HEAD_MM,
+    Check,
+    Corner,
+    Girth,
+    Run,
+    Seam,
+    check_head,
+)
+from drafting.units import format_length
+
+INCH = 25.4
+BALANCE_MM = 7 / 8 * INCH  # neck point up, shoulder mark down: the slope of the shoulder
+FRONT_DEPTH_MM = 3 * INCH
+BACK_RISE_MM = 1.5 * INCH  # the back neckline lies this much higher than the front's
+BACK_DROP_MM = 3 / 8 * INCH  # the back shoulder line lies this much lower
+BUST_EASE_MM = 4 * INCH  # 1 in on each quarter
+WAIST_EASE_MM = 3 * INCH
+HEM_EASE_MM = 4 * INCH
+MOST_WAIST_SHAPING_MM = 40.0  # a side seam of a dartless woven top takes in no more without drag
+PAPER_MARGIN_MM = 2 * INCH
+SIDE_NOTCH_MM = 80.0
+HOLLOW_LIMIT = 0.12  # a neckline meets the centre at least this share of its width outside
+
+Spot = tuple[str, str]
+
+
+def _turn_to(a: Points, b: Points) -> float:
+    """Angle in radians from direction ``a`` to ``b``, counter-clockwise positive."""
+    return math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))
+
+
+def _square_down(q: Quarter) -> Points:
+    """Direction (2,) square to the shoulder line, into the piece."""
+    c, s = q.along
+    return vec((s, -c))
+
+
+# --- necklines ---------------------------------------------------------------------------------
+
+_DEPTH_MM = {  # below the top line at the centre front
+    "round": FRONT_DEPTH_MM,
+    "scoop": 5 * INCH,
+    "v": 6 * INCH,
+    "square": 4.5 * INCH,
+    "boat": 1.5 * INCH,
+}
+_OUT_MM = {"round": 0.0, "scoop": 20.0, "v": 6.0, "square": 20.0, "boat": 50.0}
+_MOST_TILT = math.radians(14.0)
+
+
+def _tilt(q: Quarter, other: Quarter, shape: str) -> float:
+    """How far the front neckline leaves the shoulder off square, radians, outward positive.
+
+    The back leaves by as much the other way, so that the line runs on over the joined shoulder.
+    A deep neckline needs it: square to the shoulder it would bend back on itself.
+    """
+    n = _square_down(q)
+    depth = q.neck[1] - q.centre_y
+    if shape == "v":
+        wanted = _turn_to(n, vec((-q.neck[0], -depth)))
+    else:
+        inside = {"square": 0.85, "scoop": 0.72}.get(shape, 0.3)
+        most = math.atan2((1.0 - inside) * q.neck[0], depth)
+        now = math.atan2(-float(n[0]), -float(n[1]))
+        wanted = max(now - most, 0.0)
+    # The back must stay hollow too: its line may lean in only as far as it still bends one way.
+    m = _square_down(other)
+    room = math.atan2(0.9 * other.neck[0], other.neck[1] - other.centre_y) - math.atan2(
+        -float(m[0]), -float(m[1])
+    )
+    return min(max(wanted, -_MOST_TILT), _MOST_TILT, max(room, 0.0))
+
+
+def _neckline(q: Quarter, shape: str, tilt: float) -> list[Cubic]:
+    """The neckline from the neck point to the centre, square to the centre (but for a V)."""
+    start, end = vec(q.neck), vec((0.0, q.centre_y))
+    leave = turned(_square_down(q), tilt)
+    flat = vec((-1.0, 0.0))
+    if shape == "v":
+        chord = vec((-q.neck[0], q.centre_y - q.neck[1]))
+        return [sweep(start, leave, end, turned(chord, 0.3 * _turn_to(leave, chord)))]
+    if shape == "square":
+        drop = (q.centre_y - start[1]) / leave[1]
+        corner = start + leave * drop
+        if corner[0] < 0.25 * start[0]:
+            corner[0] = 0.25 * start[0]
+        return [line(start, corner), line(corner, end)]
+    tension = {"scoop": (1.0, 0.86), "boat": (1.15, 0.95)}.get(shape, (1.0, 1.0))
+    return [sweep(start, leave, end, flat, tension)]
+
+
+# --- side seam and hem -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """A side seam from the underarm down past the hem: ``curves``, and where the hem meets it."""
+
+    curves: list[Cubic]
+    hem_at: float  # mm along the curves
+
+    @property
+    def end(self) -> tuple[Points, Points]:
+        """Point and downward tangent (2,) where the hem meets the side seam."""
+        kept = cut_chain(self.curves, self.hem_at)[0]
+        return kept[-1].end, kept[-1].tangent(1.0)
+
+
+def _at_level(curves: Sequence[Cubic], y: float) -> tuple[float, Points]:
+    """x and tangent of a falling chain whose y runs linearly along each curve, at height y."""
+    for c in curves:
+        if y >= c.end[1] or c is curves[-1]:
+            t = float((y - c.start[1]) / (c.end[1] - c.start[1]))
+            return float(c.point(t)[0]), c.tangent(min(max(t, 0.0), 1.0))
+    raise AssertionError("a chain has at least one curve")
+
+
+def _side(q: Quarter, shaped: bool, flare: float) -> Side:
+    """The side seam of one quarter, and where a hem square to it ends.
+
+    Straight from the eased bust point to the eased hem point, unless that would cut inside the
+    eased waist: then a curve through it, continuous in curvature. The hem end is placed so that
+    the hem line, an arc square to both the centre and the side, is as long as the eased quarter
+    girth: the hem hangs level, as on a cone.
+    """
+    bust, waist, hip = q.bust, q.waist, q.hip
+    share = (bust[1] - waist[1]) / (bust[1] - hip[1])
+    straight_x = bust[0] + share * (hip[0] - bust[0])
+    curved = shaped or straight_x < waist[0] - 1e-9
+    if shaped:
+        waist = (max(waist[0], straight_x - MOST_WAIST_SHAPING_MM), waist[1])
+    knots = [bust, waist, hip] if curved else [bust, hip]
+    longer = hip[1] - q.hem_y
+    base = through_levels(knots)
+    if longer < -1e-6 and flare <= 0:
+        return _cropped(base, q.hem_y)
+    if longer < -1e-6:
+        x_hem = _at_level(base, q.hem_y)[0]
+        knots = [k for k in knots if k[1] > q.hem_y + 40.0]
+    elif curved:
+        x_hem = hip[0]
+        knots = knots if longer > 60.0 else knots[:-1]
+    else:
+        x_hem = bust[0] + (hip[0] - bust[0]) * (bust[1] - q.hem_y) / (bust[1] - hip[1])
+        knots = [bust]
+    target = max(x_hem + flare / 4.0, 20.0)
+    x, y = target, q.hem_y
+    curves = base
+    for _ in range(60):
+        curves = through_levels([*knots, (x, y)])
+        down = curves[-1].tangent(1.0)
+        theta = math.atan2(float(down[0]), -float(down[1]))
+        nx = target * math.sin(theta) / theta if abs(theta) > 1e-9 else target
+        ny = q.hem_y + nx * math.tan(theta / 2.0)
+        moved = abs(nx - x) + abs(ny - y)
+        x, y = nx, ny
+        if y > knots[-1][1] - 20.0:
+            raise DraftError(
+                Fault("side seam", "flares so much that it runs out level.", "Use less flare.")
+            )
+        if moved < 1e-7:
+            break
+    return Side(curves, chain_length(curves))
+
+
+def _cropped(curves: list[Cubic], hem_y: float) -> Side:
+    """A side seam cut off where a hem at ``hem_y``, square to it, meets it."""
+    y = hem_y
+    for _ in range(40):
+        x, down = _at_level(curves, y)
+        y = hem_y + x * math.tan(math.atan2(float(down[0]), -float(down[1])) / 2.0)
+    at = 0.0
+    for c in curves:
+        if y < c.end[1]:
+            at += c.length
+            continue
+        t = float((y - c.start[1]) / (c.end[1] - c.start[1]))
+        at += c.length_between(0.0, min(max(t, 1e-6), 1.0))
+        break
+    return Side(curves, at)
+
+
+def _side_to(side: Side, length: float) -> list[Cubic]:
+    """The side seam from the underarm, ``length`` mm long, run on straight where needed."""
+    total = chain_length(side.curves)
+    if length > total:
+        end, down = side.curves[-1].end, side.curves[-1].tangent(1.0)
+        return [*side.curves, line(end, end + down * (length - total))]
+    return cut_chain(side.curves, length)[0]
+
+
+def _hem(q: Quarter, end: Points, down: Points, shirt_tail: bool) -> list[Cubic]:
+    """The hem from the centre to the side seam's end, square to both."""
+    start, level = vec((0.0, q.hem_y)), vec((1.0, 0.0))
+    square = left_of(down)
+    if not shirt_tail:
+        return [sweep(start, level, end, square)]
+    width, rise = float(end[0]), float(end[1] - q.hem_y)
+    middle = vec((0.63 * width, q.hem_y + 0.42 * rise))
+    slope = vec((width, 1.9 * rise))
+    return [sweep(start, level, middle, slope), sweep(middle, slope, end, square)]
+
+
+# --- armhole, shoulder, sleeve -----------------------------------------------------------------
+
+
+def _armhole(q: Quarter, down: Points, from_point: Points, leave: Points) -> list[Cubic]:
+    """From the shoulder end to the underarm: square to the shoulder, square to the side seam."""
+    return [sweep(from_point, leave, vec(q.bust), left_of(down), (0.9, 0.9))]
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """The curves of one quarter by edge name, in ring order, and what was measured on them."""
+
+    quarter: Quarter
+    edges: dict[str, list[Cubic]]
+    waist_x: float
+    hem_length: float
+    side_length: float
+
+
+def _draw_side(
+    front: Quarter, back: Quarter, style: Mapping[str, Any], arm: float | None
+) -> dict[str, Drawn]:
+    """Both quarters of one side of the body, mated: shoulders, side seams and underarms equal."""
+    mean = 0.5 * (front.shoulder_length + back.shoulder_length)
+    pair = {q.half: _shoulder_to(q, mean) for q in (front, back)}
+    shaped, flare = style["waist"] == "shaped", style["flare"]
+    sides = {h: _side(q, shaped, flare) for h, q in pair.items()}
+    rise = (style["hem_rise"] or 70.0) if style["hem"] == "shirt-tail" else 0.0
+    length = 0.5 * (sides[FRONT].hem_at + sides[BACK].hem_at) - rise
+    if length < 40.0:
+        raise DraftError(
+            Fault("side seam", f"is only {length:.0f} mm long.", "Make the top longer.")
+        )
+    tilt = _tilt(pair[FRONT], pair[BACK], style["neckline"])
+    shapes = {FRONT: style["neckline"], BACK: style["back_neckline"]}
+    sleeves = _sleeve(pair, sides, style, arm)
+    out = {}
+    for half, q in pair.items():
+        kept = _side_to(sides[half], length)
+        down = kept[-1].tangent(1.0)
+        hem = _hem(q, kept[-1].end, down, rise > 0)
+        upper = sleeves[half] if sleeves else None
+        if upper is None:
+            top_down = kept[0].tangent(0.0)
+            leave = _square_down(q)
+            # _armhole runs down from the shoulder; the ring runs up
+            armhole = [c.reversed() for c in _armhole(q, top_down, vec(q.shoulder), leave)[::-1]]
+            rest = {"armhole": armhole, "shoulder": [line(q.shoulder, q.neck)]}
+        else:
+            rest = dict(upper.edges)
+            kept = cut_chain(kept, upper.taken)[1]
+        edges = {
+            "fold": [line((0.0, q.centre_y), (0.0, q.hem_y))],
+            "hem": hem,
+            "side": [c.reversed() for c in kept[::-1]],
+            **rest,
+            "neckline": _neckline(q, shapes[half], tilt if half == FRONT else -tilt),
+        }
+        waist_y = min(q.waist[1], q.bust[1])
+        waist_x = _at_level(sides[half].curves, waist_y)[0]
+        out[half] = Drawn(
+            q,
+            edges,
+            waist_x,
+            chain_length(hem),
+            chain_length(kept),
+        )
+    return out
+
+
+def _shoulder_to(q: Quarter, length: float) -> Quarter:
+    """The quarter with its shoulder line that long, the shoulder point moved along the line."""
+    c, s = q.along
+    return replace(q, shoulder=(q.neck[0] + c * length, q.neck[1] + s * length))
+
+
+@dataclass(frozen=True, eq=False)
+class Upper:
+    """What replaces armhole and shoulder when a sleeve is grown on; ``taken`` off the side, mm."""
+
+    edges: dict[str, list[Cubic]]
+    taken: float
+
+
+_SLEEVE_MM = {"cap": 50.0, "short": 140.0, "elbow": 290.0}
+_SLEEVE_DROP = math.radians(12.0)  # the sleeve falls this much more than the shoulder
+_CAP_MOST_MM = 75.0
+
+
+def _sleeve(
+    pair: Mapping[str, Quarter],
+    sides: Mapping[str, Side],
+    style: Mapping[str, Any],
+    arm: float | None,
+) -> dict[str, Upper] | None:
+    """A sleeve grown on to the shoulder: the shoulder line runs on over the arm."""
+    if style["sleeve"] == "none":
+        return None
+    reach = style["sleeve_length"] or _SLEEVE_MM[style["sleeve"]]
+    cap = reach <= _CAP_MOST_MM
+    drop = _SLEEVE_DROP * min(1.0, reach / 140.0)
+    tips: dict[str, tuple[Points, Points, list[Cubic]]] = {}
+    for half, q in pair.items():
+        along = vec(q.along)
+        out = turned(along, -drop)
+        bend = min(30.0, 0.4 * q.shoulder_length, 0.8 * reach)
+        point = vec(q.shoulder)
+        before, after = point - along * bend, point + out * bend
+        tip = point + out * reach
+        over = [line(q.neck, before), sweep(before, along, after, out)]
+        if reach > bend + 1e-6:
+            over.append(line(after, tip))
+        tips[half] = (tip, out, over)
+    if cap:
+        return {
+            half: Upper(
+                {
+                    "armhole": [
+                        c.reversed()
+                        for c in _armhole(
+                            pair[half], sides[half].curves[0].tangent(0.0), tip, -left_of(out)
+                        )[::-1]
+                    ],
+                    "shoulder": [c.reversed() for c in over[::-1]],
+                },
+                0.0,
+            )
+            for half, (tip, out, over) in tips.items()
+        }
+    width = style["sleeve_width"] or (arm + 70.0 if arm else 0.36 * 4 * pair[FRONT].bust[0])
+    middle_tip = 0.5 * (tips[FRONT][0] + tips[BACK][0])
+    middle_out = tips[FRONT][1] + tips[BACK][1]
+    middle_out = middle_out / np.hypot(*middle_out)
+    wrist = middle_tip - left_of(middle_out) * (0.5 * width)
+    uppers = {}
+    for half, (tip, _, over) in tips.items():
+        q, side = pair[half], sides[half]
+        taken = min(70.0, 0.3 * side.hem_at)
+        corner = vec(q.bust)
+        run = wrist - corner
+        span = float(np.hypot(*run))
+        if run[0] < 15.0 or span < 25.0:
+            raise DraftError(
+                Fault(
+                    "sleeve",
+                    "ends inside the body's width: it is too short for its width.",
+                    "Make it longer, or choose a cap sleeve (up to 75 mm).",
+                )
+            )
+        rest = cut_chain(side.curves, taken)[1]
+        up = -rest[0].tangent(0.0)
+        joint = corner + run * min(0.85, 90.0 / span)
+        curve = [sweep(rest[0].start, up, joint, run), line(joint, wrist)]
+        uppers[half] = Upper(
+            {
+                "underarm": curve,
+                "sleeve hem": [line(wrist, tip)],
+                "shoulder": [c.reversed() for c in over[::-1]],
+            },
+            taken,
+        )
+    return uppers
+
+
+# --- the points of the quarters ----------------------------------------------------------------
+
+
+def base_quarters(m: Measurements, style: Mapping[str, Any]) -> dict[str, Quarter]:
+    """The points of a front and a back quarter from the measurements, mm."""
+    length = m["back_neck_to_tailbone"]
+    third = length / 3.0
+    neck_x = m["neck_width"] / 2.0
+    shoulder_x = neck_x + m["shoulder_length"]
+    bust_x = (m["bust_girth"] + style["bust_ease"]) / 4.0
+    waist_x = (m["waist_girth"] + style["waist_ease"]) / 4.0
+    hip_x = (m["hip_girth_at_tailbone"] + style["hem_ease"]) / 4.0
+    whole = _length(style["length"], length)
+    front_depth = style["front_neck_depth"] or _DEPTH_MM[style["neckline"]]
+    back_depth = style["back_neck_depth"] or (
+        FRONT_DEPTH_MM - BACK_RISE_MM if style["neckline"] != "boat" else _DEPTH_MM["boat"]
+    )
+    front = Quarter(
+        FRONT,
+        (neck_x, BALANCE_MM),
+        (shoulder_x, -BALANCE_MM),
+        -front_depth,
+        (bust_x, -third),
+        (waist_x, -2.0 * third),
+        (hip_x, -length),
+        -whole,
+    )
+    back = replace(
+        front.moved(neck=(0.0, -BACK_DROP_MM), shoulder=(0.0, -BACK_DROP_MM)),
+        half=BACK,
+        centre_y=-back_depth,
+    )
+    return {FRONT: front, BACK: back}
+
+
+def _length(chosen: Any, length: float) -> float:
+    """The hem's depth below the top line."""
+    if isinstance(chosen, float):
+        return chosen
+    return {
+        "crop": 0.62 * length,
+        "waist": 2.0 / 3.0 * length + 30.0,
+        "top": length,
+        "tunic": length + 150.0,
+        "dress": length + 420.0,
+    }[chosen]
+
+
+def _styled(q: Quarter, style: Mapping[str, Any], measured_shoulder: float) -> Quarter:
+    """Points moved along the shoulder line as the style asks."""
+    c, s = q.along
+    length = q.shoulder_length
+    end = measured_shoulder if style["shoulder_seam"] == "measured" else length
+    end -= style["shoulder_in"]
+    out = style["neck_point_out"]
+    start = _OUT_MM[style["neckline"]] if out is None else out
+    if end - start < 20.0:
+        raise DraftError(
+            Fault(
+                "shoulder",
+                f"only {max(end - start, 0.0):.0f} mm of it are left.",
+                "Use less for neck_point_out or shoulder_in.",
+            )
+        )
+    return replace(
+        q,
+        neck=(q.neck[0] + c * start, q.neck[1] + s * start),
+        shoulder=(q.neck[0] + c * end, q.neck[1] + s * end),
+    )
+
+
+def _check_quarter(q: Quarter) -> None:
+    """Refuse points from which no garment can be drawn, with the reason.
+
+    Raises:
+        DraftError: says which measurements do not go together.
+    """
+    faults = []
+    if q.neck[1] - q.centre_y < 8.0:
+        faults.append(
+            Fault(f"{q.half} neckline", "is shallower than the neck point.", "Make it deeper.")
+        )
+    if q.centre_y < q.bust[1] - 60.0:
+        faults.append(
+            Fault(
+                f"{q.half} neckline",
+                f"reaches {q.bust[1] - q.centre_y:.0f} mm below the bust line.",
+                "Make it shallower.",
+            )
+        )
+    if q.shoulder[1] - q.bust[1] < 70.0:
+        faults.append(
+            Fault(
+                f"{q.half} armhole",
+                f"is only {q.shoulder[1] - q.bust[1]:.0f} mm deep.",
+                "The bust line lies at a third of back_neck_to_tailbone: is that length right?",
+            )
+        )
+    if q.shoulder[0] > q.bust[0] + 25.0:
+        faults.append(
+            Fault(
+                f"{q.half} armhole",
+                f"the shoulder reaches {q.shoulder[0] - q.bust[0]:.0f} mm past the eased bust point.",
+                "Are neck_width, shoulder_length and bust_girth from the same body?",
+            )
+        )
+    if q.hem_y > q.bust[1] - 45.0:
+        faults.append(
+            Fault("length", "ends less than 45 mm below the bust line.", "Make the top longer.")
+        )
+    if faults:
+        raise DraftError(faults)
+
+
+# --- pieces ------------------------------------------------------------------------------------
+
+
+def _edges(drawn: Drawn) -> dict[str, Points]:
+    """Flattened edges of one quarter, x ≥ 0, in ring order."""
+    return {name: chain_points(curves) for name, curves in drawn.edges.items()}
+
+
+def _flip(points: Points) -> Points:
+    """Mirrored in the centre line, direction kept counter-clockwise."""
+    return np.asarray((points * (-1.0, 1.0))[::-1])
+
+
+def _half_piece(drawn: Drawn, m: Measurements, style: Mapping[str, Any]) -> Piece:
+    """The piece of a front or back that is the same left and right: cut on the fold, or a pair."""
+    half = drawn.quarter.half
+    points = _edges(drawn)
+    seam = half == BACK and style["centre_back"] == "seam"
+    names = {n: ("centre back" if seam and n == "fold" else n) for n in points}
+    edges = {names[n]: Edge(names[n], p) for n, p in points.items()}
+    _refuse_crossing(edges, half)
+    top, low = points["fold"][0], points["fold"][-1]
+    notches = tuple(_notches(edges, half))
+    return Piece(
+        name=half,
+        edges=edges,
+        cut=2 if seam else 1,
+        pair=seam,
+        fold=None if seam else ((0.0, float(top[1])), (0.0, float(low[1]))),
+        grain=_grain(drawn),
+        notches=notches,
+        label=_label(half, "cut 2, a pair" if seam else "cut 1 on the fold", m),
+    )
+
+
+def _whole_piece(left: Drawn, right: Drawn, m: Measurements) -> Piece:
+    """The piece of a front or back whose sides differ: one whole, seen from the cloth's right side.
+
+    Seen so, the wearer's left lies at x > 0 on the front and at x < 0 on the back.
+    """
+    half = left.quarter.half
+    plus, minus = (left, right) if half == FRONT else (right, left)
+    side_of = (LEFT, RIGHT) if half == FRONT else (RIGHT, LEFT)
+    a, b = _edges(plus), {n: _flip(p) for n, p in _edges(minus).items()}
+    middle = [n for n in a if n not in ("fold", "hem", "neckline")]
+    edges = {
+        "hem": Edge("hem", np.concatenate([b["hem"][:-1], a["hem"]])),
+        **{f"{side_of[0]} {n}": Edge(f"{side_of[0]} {n}", a[n]) for n in middle},
+        "neckline": Edge("neckline", np.concatenate([a["neckline"][:-1], b["neckline"]])),
+        **{f"{side_of[1]} {n}": Edge(f"{side_of[1]} {n}", b[n]) for n in reversed(middle)},
+    }
+    _refuse_crossing(edges, half)
+    return Piece(
+        name=half,
+        edges=edges,
+        grain=(
+            (0.0, 0.6 * left.quarter.hem_y),
+            (0.0, 0.6 * left.quarter.centre_y - 0.25 * abs(left.quarter.hem_y)),
+        ),
+        notches=tuple(_notches(edges, half)),
+        label=_label(half, "cut 1, single layer, right side up", m),
+    )
+
+
+def _refuse_crossing(edges: Mapping[str, Edge], half: str) -> None:
+    ring = ring_points(edges)
+    if not is_simple(ring):
+        raise DraftError(
+            Fault(
+                f"{half} outline",
+                "crosses itself with these measurements and this style.",
+                "Look at the neckline's depth and width, the shoulder and the bust girth.",
+            )
+        )
+
+
+def _grain(drawn: Drawn) -> tuple[tuple[float, float], tuple[float, float]]:
+    """A grainline parallel to the fold, short of the cutting lines (JIS L 0110:2001)."""
+    q = drawn.quarter
+    x = 0.42 * q.bust[0]
+    low = q.hem_y + 0.12 * (q.bust[1] - q.hem_y)
+    return ((x, low), (x, min(q.bust[1], q.centre_y) - 10.0))
+
+
+def _label(half: str, how: str, m: Measurements) -> tuple[str, ...]:
+    who = " · ".join(t for t in (m.wearer, m.taken) if t)
+    return tuple(t for t in (half, how, who) if t)
+
+
+def _notches(edges: Mapping[str, Edge], half: str) -> list[Notch]:
+    """One notch on the front, two on the back, at equal distances along mated edges."""
+    count = 1 if half == FRONT else 2
+    out = []
+    for name, edge in edges.items():
+        plain = name.split()[-1]
+        length = edge.length_mm
+        mirrored = name.split()[0] != name and _runs_down(edge)
+        if plain == "side" and length > 2.0 * SIDE_NOTCH_MM:
+            from_top = SIDE_NOTCH_MM
+            at = from_top if mirrored else length - from_top
+            out.append(Notch(name, at, count, name))
+        elif plain == "armhole":
+            third = length / 3.0
+            out.append(Notch(name, length - third if mirrored else third, count, ""))
+        elif plain == "shoulder" and length > 120.0:
+            out.append(Notch(name, length / 2.0, 1, name))
+    return out
+
+
+def _runs_down(edge: Edge) -> bool:
+    return bool(edge.points[0, 1] > edge.points[-1, 1])
+
+
+# --- the block ---------------------------------------------------------------------------------
+
+
+def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, ...]) -> Draft:
+    """Draft the quick top.
+
+    Raises:
+        DraftError: no sound pattern can be drawn from these, with the reason.
+    """
+    base = base_quarters(m, style)
+    arm = m.get("upper_arm_girth")
+    sides = (LEFT, RIGHT) if one_sided(fit) else (LEFT,)
+    drawn: dict[str, dict[str, Drawn]] = {}
+    for side in sides:
+        quarters = {
+            h: _styled(apply(q, side, fit), style, m["shoulder_length"]) for h, q in base.items()
+        }
+        for q in quarters.values():
+            _check_quarter(q)
+        drawn[side] = _draw_side(quarters[FRONT], quarters[BACK], style, arm)
+    right = drawn.get(RIGHT, drawn[LEFT])
+    if len(sides) == 2:
+        if style["centre_back"] == "seam":
+            raise DraftError(
+                Fault(
+                    "style.centre_back",
+                    "a seam does not go together with 'one shoulder lower' yet.",
+                    "Leave centre_back at 'fold'.",
+                )
+            )
+        pieces = {h: _whole_piece(drawn[LEFT][h], right[h], m) for h in (FRONT, BACK)}
+    else:
+        pieces = {h: _half_piece(drawn[LEFT][h], m, style) for h in (FRONT, BACK)}
+    opening = sum(
+        chain_length(d[h].edges["neckline"]) for d in (drawn[LEFT], right) for h in (FRONT, BACK)
+    )
+    notes = list(m.warnings)
+    notes += _shoulder_note(m, style, base[FRONT])
+    notes += _arm_note(m, drawn[LEFT])
+    pieces, slit, head_check = _head(pieces, opening, m, style, notes)
+    girths = _girths(m, style, fit, drawn[LEFT], right)
+    seams, corners, runs = _truing(pieces, style, len(sides) == 2)
+    return Draft(
+        block="quick-top",
+        measurements=m,
+        style=style,
+        fit=fit,
+        pieces=MappingProxyType(pieces),
+        seams=seams,
+        corners=corners,
+        runs=runs,
+        girths=girths,
+        extra_checks=head_check,
+        steps=tuple(_steps(m, style, base, fit, drawn[LEFT])),
+        notes=tuple(notes),
+        figures=MappingProxyType({"neck opening": opening, "slit": slit}),
+    )
+
+
+def _shoulder_note(m: Measurements, style: Mapping[str, Any], q: Quarter) -> list[str]:
+    drawn, measured = q.shoulder_length, m["shoulder_length"]
+    if style["shoulder_seam"] == "measured":
+        return []
+    return [
+        f"The drawn shoulder seam is {format_length(drawn - measured, m.unit)} longer than the "
+        f"measured shoulder ({format_length(drawn, m.unit)}, measured "
+        f"{format_length(measured, m.unit)}), because it slopes. "
+        "Choose 'shoulder_seam: measured' to keep the measured length."
+    ]
+
+
+def _arm_note(m: Measurements, drawn: Mapping[str, Drawn]) -> list[str]:
+    arm = m.get("upper_arm_girth")
+    if arm is None or "armhole" not in drawn[FRONT].edges:
+        return []
+    hole = sum(chain_length(drawn[h].edges["armhole"]) for h in (FRONT, BACK))
+    if hole >= arm + 50.0:
+        return []
+    return [
+        f"The armhole is {format_length(hole, m.unit)} round, the upper arm "
+        f"{format_length(arm, m.unit)}: less than 5 cm to move in. Lower the shoulder of the toile "
+        "with care, or lengthen the draft."
+    ]
+
+
+def _head(
+    pieces: dict[str, Piece],
+    opening: float,
+    m: Measurements,
+    style: Mapping[str, Any],
+    notes: list[str],
+) -> tuple[dict[str, Piece], float, tuple[Check, ...]]:
+    """Does the head pass? If not, a slit at the centre back is marked, or the check fails."""
+    measured = m.get("head_girth")
+    head = measured if measured is not None else USUAL_HEAD_MM
+    need = 0.5 * (head + HEAD_EASE_MM - opening)
+    slit = 0.0
+    if style["opening"] == "slit":
+        slit = style["opening_length"] or max(math.ceil(max(need, 0.0) / 5.0) * 5.0, 60.0)
+    elif style["opening"] == "auto" and need > 0:
+        slit = max(math.ceil(need / 5.0) * 5.0, 40.0)
+    if slit > 0:
+        back = pieces[BACK]
+        top = _centre_top(back)
+        if top - slit < float(back.sewing_line[:, 1].min()) + 60.0:
+            raise DraftError(
+                Fault("style.opening_length", "is longer than the back.", "Make it shorter.")
+            )
+        mark = Mark("opening", np.array([[0.0, top], [0.0, top - slit]]))
+        pieces = {**pieces, BACK: back.with_(marks=(*back.marks, mark))}
+        if style["opening"] == "auto":
+            notes.append(
+                f"The neck opening is {format_length(opening, m.unit)}; "
+                f"{'the head' if measured is not None else 'a head, not measured here,'} needs "
+                f"{format_length(head + HEAD_EASE_MM, m.unit)}. A slit of "
+                f"{format_length(slit, m.unit)} is marked at the centre back. For none, choose a "
+                "wider or deeper neckline, or 'opening: none' in a cloth that stretches."
+            )
+    elif need > 0 and measured is None:
+        notes.append(
+            f"The neck opening is {format_length(opening, m.unit)}; heads measure "
+            f"{format_length(540.0, m.unit)} to {format_length(USUAL_HEAD_MM, m.unit)} round. "
+            "Measure the head, or choose an opening."
+        )
+        return pieces, slit, ()
+    return pieces, slit, (check_head(opening, slit, head, m.unit),)
+
+
+def _centre_top(piece: Piece) -> float:
+    edge = piece.edges["neckline"].points
+    return float(edge[np.argmin(np.abs(edge[:, 0])), 1])
+
+
+def _girths(
+    m: Measurements,
+    style: Mapping[str, Any],
+    fit: Sequence[FitChange],
+    left: Mapping[str, Drawn],
+    right: Mapping[str, Drawn],
+) -> tuple[Girth, ...]:
+    """Finished girths, measured on the quarters that were drawn."""
+    quarters = [d[h] for d in (left, right) for h in (FRONT, BACK)]
+
+    def added(level: str) -> float:
+        return sum(c.by_mm for c in fit if c.change == level)
+
+    bust = sum(d.quarter.bust[0] for d in quarters)
+    waist = sum(d.waist_x for d in quarters)
+    hem = sum(d.hem_length for d in quarters)
+    out = [Girth("bust girth", bust, m["bust_girth"], style["bust_ease"] + added("bust"))]
+    whole = _length(style["length"], m["back_neck_to_tailbone"])
+    if whole >= 2.0 / 3.0 * m["back_neck_to_tailbone"] and style["waist"] == "straight":
+        out.append(
+            Girth(
+                "waist girth", waist, m["waist_girth"], style["waist_ease"] + added("waist"), True
+            )
+        )
+    if style["length"] == "top" and style["hem"] == "level":
+        out.append(
+            Girth(
+                "hem girth",
+                hem,
+                m["hip_girth_at_tailbone"],
+                style["hem_ease"] + style["flare"] + added("hem"),
+            )
+        )
+    return tuple(out)
+
+
+def _truing(
+    pieces: Mapping[str, Piece], style: Mapping[str, Any], whole: bool
+) -> tuple[tuple[Seam, ...], tuple[Corner, ...], tuple[Run, ...]]:
+    """What must be equal, square and smooth on the pieces."""
+    seams: list[Seam] = []
+    corners: list[Corner] = []
+    runs: list[Run] = []
+    sides = (f"{LEFT} ", f"{RIGHT} ") if whole else ("",)
+    for side in sides:
+        for name in ("side", "shoulder", "underarm"):
+            edge = f"{side}{name}"
+            if edge in pieces[FRONT].edges:
+                seams.append(Seam(edge, ((FRONT, edge),), ((BACK, edge),)))
+    for half in (FRONT, BACK):
+        ring = list(pieces[half].edges)
+        for before, after in zip(ring, [*ring[1:], ring[0]], strict=True):
+            kinds = {before.split()[-1], after.split()[-1]}
+            shape = style["neckline"] if half == FRONT else style["back_neckline"]
+            if kinds <= {"fold", "back", "neckline"}:
+                if shape != "v":
+                    corners.append(Corner(half, before, after))
+            elif kinds in (
+                {"fold", "hem"},
+                {"back", "hem"},
+                {"hem", "side"},
+                {"side", "armhole"},
+                {"armhole", "shoulder"},
+            ):
+                corners.append(Corner(half, before, after))
+    for side in sides:
+        for line_, seam in (
+            ("neckline", "shoulder"),
+            ("armhole", "shoulder"),
+            ("armhole", "side"),
+            ("hem", "side"),
+            ("hem", "shoulder"),
+        ):
+            pair = [_corner_of(pieces[h], line_, f"{side}{seam}", side) for h in (FRONT, BACK)]
+            if pair[0] is not None and pair[1] is not None:
+                name = f"{side}{'sleeve hem' if (line_, seam) == ('hem', 'shoulder') else line_} over the {seam}"
+                runs.append(Run(name, pair[0], pair[1]))
+    return tuple(seams), tuple(corners), tuple(runs)
+
+
+def _corner_of(piece: Piece, line_: str, seam: str, side: str) -> Corner | None:
+    """The corner between a line (armhole, hem …) and a seam, in ring order."""
+    ring = list(piece.edges)
+    for before, after in zip(ring, [*ring[1:], ring[0]], strict=True):
+        if seam in (before, after):
+            other = after if before == seam else before
+            if other.split()[-1] == line_ and (not side or not other.startswith(_other(side))):
+                return Corner(piece.name, before, after)
+    return None
+
+
+def _other(side: str) -> str:
+    return RIGHT if side.strip() == LEFT else LEFT
+
+
+# --- the steps, for teaching and for a pencil --------------------------------------------------
+
+
+def _steps(
+    m: Measurements,
+    style: Mapping[str, Any],
+    base: Mapping[str, Quarter],
+    fit: Sequence[FitChange],
+    drawn: Mapping[str, Drawn],
+) -> list[Step]:
+    """The construction with the numbers worked out for this body."""
+    u = m.unit
+
+    def t(mm: float) -> str:
+        return format_length(mm, u)
+
+    f, b = base[FRONT], base[BACK]
+    length = m["back_neck_to_tailbone"]
+    third = length / 3.0
+    wide = max(f.bust[0], f.hip[0], f.waist[0], f.shoulder[0]) + PAPER_MARGIN_MM
+    neck_x, shoulder_x = f.neck[0], f.shoulder[0]
+    bust0, waist0 = m["bust_girth"] / 4.0, m["waist_girth"] / 4.0
+    hip0 = m["hip_girth_at_tailbone"] / 4.0
+
+    def across(y: float) -> Points:
+        return np.array([[0.0, y], [wide, y]])
+
+    front, back = _edges(drawn[FRONT]), _edges(drawn[BACK])
+    steps = [
+        Step(
+            "frame",
+            "both",
+            "Centre line, top line and bottom line",
+            f"Draw the centre line along the paper's edge and, square to it, the top line and, {t(length)} below, the bottom line.",
+            (
+                f"back neck point to tailbone = {t(length)}",
+                f"paper: {t(length + PAPER_MARGIN_MM)} × {t(wide)}",
+            ),
+            {"top": (0.0, 0.0), "bottom": (0.0, -length)},
+            {
+                "centre line": np.array([[0.0, 0.0], [0.0, -length]]),
+                "top line": across(0.0),
+                "bottom line": across(-length),
+            },
+        ),
+        Step(
+            "thirds",
+            "both",
+            "Bust line and waist line",
+            f"Divide the length into three equal parts: the bust line lies {t(third)} down, the waist line {t(2 * third)}.",
+            (f"{t(length)} ÷ 3 = {t(third)}",),
+            {"bust level": (0.0, -third), "waist level": (0.0, -2 * third)},
+            {"bust line": across(-third), "waist line": across(-2 * third)},
+        ),
+        Step(
+            "neck-point",
+            "both",
+            "Neck point",
+            f"Mark half the neck width, {t(neck_x)}, on the top line.",
+            (f"{t(m['neck_width'])} ÷ 2 = {t(neck_x)}",),
+            {"neck point on the top line": (neck_x, 0.0)},
+        ),
+        Step(
+            "girths",
+            "both",
+            "A quarter of each girth",
+            f"On their lines mark a quarter of the bust, {t(bust0)}, of the waist, {t(waist0)}, and of the girth at the tailbone, {t(hip0)}.",
+            (
+                f"bust {t(m['bust_girth'])} ÷ 4 = {t(bust0)}",
+                f"waist {t(m['waist_girth'])} ÷ 4 = {t(waist0)}",
+                f"girth at the tailbone {t(m['hip_girth_at_tailbone'])} ÷ 4 = {t(hip0)}",
+            ),
+            {"bust": (bust0, -third), "waist": (waist0, -2 * third), "hem": (hip0, -length)},
+        ),
+        Step(
+            "shoulder-mark",
+            "both",
+            "Shoulder mark",
+            f"From the neck point mark the shoulder length, {t(m['shoulder_length'])}, on the top line.",
+            (f"{t(neck_x)} + {t(m['shoulder_length'])} = {t(shoulder_x)} from the centre",),
+            {"shoulder mark on the top line": (shoulder_x, 0.0)},
+        ),
+        Step(
+            "neck-depth",
+            FRONT,
+            "Depth of the front neckline",
+            f"Mark the front neckline {t(-f.centre_y)} below the top line on the centre line.",
+            (),
+            {"centre front neck": (0.0, f.centre_y)},
+        ),
+        Step(
+            "balance",
+            FRONT,
+            "Balance: the shoulder line",
+            f"Move the neck point up and the shoulder mark down by {t(BALANCE_MM)} and join them: the shoulder line.",
+            (f"drawn shoulder {t(f.shoulder_length)}, measured {t(m['shoulder_length'])}",),
+            {"neck point": f.neck, "shoulder point": f.shoulder},
+            {"shoulder line": np.array([f.neck, f.shoulder])},
+        ),
+        Step(
+            "ease",
+            "both",
+            "Ease",
+            f"Move the points outward for ease: bust to {t(f.bust[0])}, waist to {t(f.waist[0])}, hem to {t(f.hip[0])}.",
+            (
+                f"bust {t(bust0)} + {t(style['bust_ease'] / 4)} = {t(f.bust[0])}",
+                f"waist {t(waist0)} + {t(style['waist_ease'] / 4)} = {t(f.waist[0])}",
+                f"hem {t(hip0)} + {t(style['hem_ease'] / 4)} = {t(f.hip[0])}",
+            ),
+            {"eased bust": f.bust, "eased waist": f.waist, "eased hem": f.hip},
+        ),
+    ]
+    if _is_changed(style, fit, f, drawn[FRONT].quarter) or _is_changed(
+        style, fit, b, drawn[BACK].quarter
+    ):
+        q = drawn[FRONT].quarter
+        steps.append(
+            Step(
+                "changes",
+                FRONT,
+                "Her style and fit",
+                "Move the points as the style and the fit notes ask, before the curves are drawn.",
+                tuple(c.text + (f": {c.note}" if c.note else "") for c in fit),
+                {
+                    "neck point, moved": q.neck,
+                    "shoulder point, moved": q.shoulder,
+                    "bust, moved": q.bust,
+                    "centre front neck, moved": (0.0, q.centre_y),
+                },
+            )
+        )
+    steps.append(
+        Step(
+            "neckline",
+            FRONT,
+            "Front neckline",
+            "Draw the neckline from the neck point to the centre, square to the centre line"
+            + (" but for the point of the V." if style["neckline"] == "v" else "."),
+            (
+                f"front neckline {t(drawn[FRONT].edges and chain_length(drawn[FRONT].edges['neckline']))}",
+            ),
+            {},
+            {},
+            {"neckline": front["neckline"], "shoulder": front["shoulder"]},
+        )
+    )
+    if "armhole" in front:
+        steps.append(
+            Step(
+                "armhole",
+                FRONT,
+                "Armhole",
+                "Draw the armhole from the shoulder point to the eased bust point: square to the shoulder line, and square to the side seam.",
+                (f"front armhole {t(chain_length(drawn[FRONT].edges['armhole']))}",),
+                {},
+                {},
+                {"armhole": front["armhole"]},
+            )
+        )
+    else:
+        steps.append(
+            Step(
+                "sleeve",
+                FRONT,
+                "Sleeve, grown on",
+                "Run the shoulder line on over the arm, end it square, and round the underarm into the side seam.",
+                (f"shoulder and sleeve {t(chain_length(drawn[FRONT].edges['shoulder']))}",),
+                {},
+                {},
+                {"sleeve hem": front["sleeve hem"], "underarm": front["underarm"]},
+            )
+        )
+    straight = len(drawn[FRONT].edges["side"]) == 1
+    steps += [
+        Step(
+            "side",
+            FRONT,
+            "Side seam",
+            "Join eased bust and eased hem with a straight line: it passes outside the eased waist."
+            if straight
+            else "Draw the side seam as one smooth curve through eased bust, eased waist and eased hem.",
+            (f"side seam {t(drawn[FRONT].side_length)}",),
+            {},
+            {},
+            {"side": front["side"]},
+        ),
+        Step(
+            "hem",
+            FRONT,
+            "Hem",
+            "Curve the hem up at the side so that it meets the side seam square"
+            + (
+                "; at the centre it lies square to the fold."
+                if style["hem"] == "level"
+                else ", as a shirt tail."
+            ),
+            (f"half front hem {t(drawn[FRONT].hem_length)}",),
+            {},
+            {},
+            {"hem": front["hem"], "fold": front["fold"]},
+        ),
+        Step(
+            "back",
+            BACK,
+            "The back",
+            f"Draw the back on the same lines: its shoulder line {t(BACK_DROP_MM)} lower, its neckline {t(b.centre_y - f.centre_y)} higher; side seam and hem are the front's.",
+            (
+                f"back neckline {t(-drawn[BACK].quarter.centre_y)} below the top line",
+                "shoulder seams and side seams of front and back are equal",
+            ),
+            {
+                "back neck point": b.neck,
+                "back shoulder point": b.shoulder,
+                "centre back neck": (0.0, b.centre_y),
+            },
+            {},
+            dict(back),
+        ),
+    ]
+    return steps
+
+
+def _is_changed(
+    style: Mapping[str, Any], fit: Sequence[FitChange], before: Quarter, after: Quarter
+) -> bool:
+    del style
+    return bool(fit) or before != after
+
+
+# --- what may be chosen ------------------------------------------------------------------------
+
+_SHAPES = {
+    "round": "follows the base of the neck",
+    "scoop": "deep and round",
+    "v": "two nearly straight lines to a point",
+    "square": "straight down, straight across",
+    "boat": "wide and shallow, from shoulder to shoulder",
+}
+OPTIONS: tuple[Option, ...] = (
+    Option(
+        "length",
+        "both",
+        "How long, from the back neck point down; the names go by the wearer's own length.",
+        "top",
+        300.0,
+        1300.0,
+        {
+            "crop": "ends above the waist",
+            "waist": "ends just below the waist",
+            "top": "ends at the tailbone",
+            "tunic": "15 cm longer",
+            "dress": "42 cm longer, to about the knee",
+        },
+    ),
+    Option("bust_ease", "length", "Ease round the body at the bust.", BUST_EASE_MM, 0.0, 400.0),
+    Option("waist_ease", "length", "Ease round the body at the waist.", WAIST_EASE_MM, 0.0, 400.0),
+    Option("hem_ease", "length", "Ease round the body at the hem.", HEM_EASE_MM, 0.0, 400.0),
+    Option("neckline", "choice", "Shape of the front neckline.", "round", choices=_SHAPES),
+    Option("back_neckline", "choice", "Shape of the back neckline.", "round", choices=_SHAPES),
+    Option(
+        "front_neck_depth",
+        "length",
+        "Front neckline, below the top line at the centre; unset, it goes by its shape.",
+        None,
+        15.0,
+        320.0,
+    ),
+    Option(
+        "back_neck_depth",
+        "length",
+        "Back neckline, below the top line at the centre; unset, 3.8 cm.",
+        None,
+        10.0,
+        320.0,
+    ),
+    Option(
+        "neck_point_out",
+        "length",
+        "Neck point moved out along the shoulder line, on each side; unset, it goes by the shape.",
+        None,
+        0.0,
+        90.0,
+    ),
+    Option(
+        "shoulder_seam",
+        "choice",
+        "The sloping shoulder seam as drawn, or cut to the measured shoulder length.",
+        "drawn",
+        choices={"drawn": "to the shoulder mark", "measured": "as long as the shoulder"},
+    ),
+    Option(
+        "shoulder_in",
+        "length",
+        "Shoulder narrower at its outer end, for a sleeveless top.",
+        0.0,
+        0.0,
+        70.0,
+    ),
+    Option(
+        "waist",
+        "choice",
+        "Side seam straight from bust to hem, or shaped in at the waist (4 cm at most).",
+        "straight",
+        choices={"straight": "an A-line", "shaped": "through the eased waist"},
+    ),
+    Option(
+        "sleeve",
+        "choice",
+        "A sleeve grown on to the shoulder.",
+        "none",
+        choices={
+            "none": "an armhole",
+            "cap": "5 cm over the shoulder point",
+            "short": "14 cm, with an underarm",
+            "elbow": "29 cm",
+        },
+    ),
+    Option(
+        "sleeve_length",
+        "length",
+        "Grown-on sleeve from the shoulder point; up to 7.5 cm it is a cap.",
+        None,
+        20.0,
+        380.0,
+    ),
+    Option(
+        "sleeve_width",
+        "length",
+        "Grown-on sleeve round the arm at its hem; unset, the upper arm and 7 cm.",
+        None,
+        220.0,
+        700.0,
+    ),
+    Option("flare", "length", "Added to the hem, round the body.", 0.0, 0.0, 900.0),
+    Option(
+        "hem",
+        "choice",
+        "Shape of the hem.",
+        "level",
+        choices={"level": "hangs level", "shirt-tail": "rises to the side seam"},
+    ),
+    Option("hem_rise", "length", "How far a shirt-tail hem rises at the side.", None, 20.0, 160.0),
+    Option(
+        "centre_back",
+        "choice",
+        "Back cut on the fold, or in two with a seam.",
+        "fold",
+        choices={"fold": "one piece", "seam": "two pieces"},
+    ),
+    Option(
+        "opening",
+        "choice",
+        "A slit at the centre back so that the head passes.",
+        "auto",
+        choices={
+            "auto": "only where the head needs it",
+            "slit": "always",
+            "none": "never (cloth that stretches)",
+        },
+    ),
+    Option("opening_length", "length", "Length of the slit.", None, 30.0, 400.0),
+)
+
+BLOCK = Block(
+    name="quick-top",
+    title="The quick top",
+    text="A loose top without darts, drafted on quarters: front and back in one drawing.",
+    needs=(
+        "bust_girth",
+        "waist_girth",
+        "hip_girth_at_tailbone",
+        "neck_width",
+        "shoulder_length",
+        "back_neck_to_tailbone",
+    ),
+    helps=("head_girth", "upper_arm_girth"),
+    options=OPTIONS,
+    make=quick_top,
+)

@@ -1,0 +1,383 @@
+"""What she wrote down after a toile, as changes to the points a draft is drawn from.
+
+Between the block's arithmetic and its curves: a block works out the points of each quarter of
+the body, `apply` moves them, and only then are the curves drawn. So every change keeps the
+mated seams mated and the curves smooth. Frame: piece mm, x from the centre, y up, y = 0 on the
+top line. All changes are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from drafting.errors import DraftError, Fault, InputError
+from drafting.files import unknown_keys
+from drafting.units import format_length, parse_length
+
+FRONT, BACK = "front", "back"
+LEFT, RIGHT = "left", "right"
+XY = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Quarter:
+    """The points of one quarter of the body, before its curves are drawn; mm, y = 0 on the top line.
+
+    ``neck``, ``shoulder``: ends of the shoulder line; ``centre_y``: the neckline at the centre;
+    ``bust``, ``waist``, ``hip``: eased points at their levels; ``hem_y``: the hem at the centre.
+    """
+
+    half: str
+    neck: XY
+    shoulder: XY
+    centre_y: float
+    bust: XY
+    waist: XY
+    hip: XY
+    hem_y: float
+
+    def moved(self, **by: XY | float) -> Quarter:
+        """The same quarter with some of its points moved by (dx, dy) or its heights by dy."""
+        changes: dict[str, Any] = {}
+        for name, step in by.items():
+            old = getattr(self, name)
+            if isinstance(step, tuple):
+                changes[name] = (old[0] + step[0], old[1] + step[1])
+            else:
+                changes[name] = old + step
+        return replace(self, **changes)
+
+    @property
+    def shoulder_length(self) -> float:
+        """Length of the drawn shoulder line, mm."""
+        return math.dist(self.neck, self.shoulder)
+
+    @property
+    def along(self) -> XY:
+        """Unit direction of the shoulder line, from the neck outward."""
+        size = max(self.shoulder_length, 1e-9)
+        return (
+            (self.shoulder[0] - self.neck[0]) / size,
+            (self.shoulder[1] - self.neck[1]) / size,
+        )
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A change that can be asked for: what it does, its limit in mm, and the words it takes."""
+
+    name: str
+    text: str
+    limit_mm: float
+    where: tuple[str, ...]
+    signed: bool
+    act: Callable[[Quarter, float, FitChange], Quarter]
+
+
+@dataclass(frozen=True)
+class FitChange:
+    """One line of the ``fit`` list: ``by`` mm, ``where`` (front, back, both), ``side``."""
+
+    change: str
+    by_mm: float
+    where: str = "both"
+    side: str = "both"
+    note: str = ""
+    date: str = ""
+    unit: str = "cm"
+
+    @property
+    def text(self) -> str:
+        """The change in a few words."""
+        parts = [self.change, format_length(self.by_mm, self.unit)]
+        if self.where != "both":
+            parts.append(f"({self.where})")
+        if self.side != "both":
+            parts.append(f"({self.side})")
+        return " ".join(parts)
+
+
+def _shoulder_height(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
+    def act(q: Quarter, by: float, _: FitChange) -> Quarter:
+        # The underarm moves with the shoulder point, so the armhole keeps its size.
+        return q.moved(shoulder=(0.0, sign * by), bust=(0.0, sign * by))
+
+    return act
+
+
+def _shoulder_width(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
+    def act(q: Quarter, by: float, _: FitChange) -> Quarter:
+        dx, dy = q.along
+        return q.moved(shoulder=(sign * by * dx, sign * by * dy))
+
+    return act
+
+
+def _neck(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
+    def act(q: Quarter, by: float, _: FitChange) -> Quarter:
+        # The whole neck hole travels: what the front loses at the neck the back gains.
+        step = sign * by * (-1.0 if q.half == FRONT else 1.0)
+        return q.moved(neck=(0.0, step), centre_y=step)
+
+    return act
+
+
+def _girth(level: str) -> Callable[[Quarter, float, FitChange], Quarter]:
+    def act(q: Quarter, by: float, change: FitChange) -> Quarter:
+        quarters = 4 if change.where == "both" else 2
+        return q.moved(**{level: (by / quarters, 0.0)})
+
+    return act
+
+
+def _above_waist(q: Quarter, by: float, _: FitChange) -> Quarter:
+    return q.moved(waist=(0.0, -by), hip=(0.0, -by), hem_y=-by)
+
+
+def _below_waist(q: Quarter, by: float, _: FitChange) -> Quarter:
+    return q.moved(hip=(0.0, -by), hem_y=-by)
+
+
+def _back_length(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
+    def act(q: Quarter, by: float, _: FitChange) -> Quarter:
+        # Full at the centre back, nothing at the side seam: the side seams stay mated.
+        reach = max(q.bust[0], 1.0)
+
+        def step(x: float) -> float:
+            return sign * by * max(0.0, 1.0 - x / reach)
+
+        return q.moved(
+            centre_y=step(0.0),
+            neck=(0.0, step(q.neck[0])),
+            shoulder=(0.0, step(q.shoulder[0])),
+        )
+
+    return act
+
+
+_BOTH = ("both", FRONT, BACK)
+KINDS: dict[str, Kind] = {
+    k.name: k
+    for k in (
+        Kind(
+            "shoulder up",
+            "The shoulder point higher: the shoulder seam lay behind a hollow or dragged at the neck. The underarm rises with it.",
+            25.0,
+            ("both",),
+            False,
+            _shoulder_height(1.0),
+        ),
+        Kind(
+            "shoulder down",
+            "The shoulder point lower: folds ran from the neck to the arm. The underarm drops with it.",
+            25.0,
+            ("both",),
+            False,
+            _shoulder_height(-1.0),
+        ),
+        Kind(
+            "shoulder in",
+            "The shoulder seam shorter at its outer end.",
+            40.0,
+            ("both",),
+            False,
+            _shoulder_width(-1.0),
+        ),
+        Kind(
+            "shoulder out",
+            "The shoulder seam longer at its outer end.",
+            40.0,
+            ("both",),
+            False,
+            _shoulder_width(1.0),
+        ),
+        Kind(
+            "neck forward",
+            "The neck hole further to the front: it pressed on the throat and stood away behind.",
+            25.0,
+            ("both",),
+            False,
+            _neck(1.0),
+        ),
+        Kind(
+            "neck back",
+            "The neck hole further to the back: the top crept backward.",
+            25.0,
+            ("both",),
+            False,
+            _neck(-1.0),
+        ),
+        Kind(
+            "bust",
+            "Wider (or with a minus narrower) at bust level; the amount is round the body.",
+            200.0,
+            _BOTH,
+            True,
+            _girth("bust"),
+        ),
+        Kind(
+            "waist",
+            "Wider or narrower at waist level; the amount is round the body.",
+            200.0,
+            _BOTH,
+            True,
+            _girth("waist"),
+        ),
+        Kind(
+            "hem",
+            "Wider or narrower at the hem; the amount is round the body.",
+            400.0,
+            _BOTH,
+            True,
+            _girth("hip"),
+        ),
+        Kind(
+            "length above waist",
+            "Longer or shorter between bust line and waist.",
+            120.0,
+            ("both",),
+            True,
+            _above_waist,
+        ),
+        Kind(
+            "length below waist",
+            "Longer or shorter between waist and hem.",
+            200.0,
+            ("both",),
+            True,
+            _below_waist,
+        ),
+        Kind(
+            "sway back",
+            "The centre back shorter above the waist, running out to nothing at the side: folds lay across the small of the back.",
+            30.0,
+            (BACK,),
+            False,
+            _back_length(-1.0),
+        ),
+        Kind(
+            "round back",
+            "The centre back longer above the bust line, running out to nothing at the side: the hem rose behind.",
+            30.0,
+            (BACK,),
+            False,
+            _back_length(1.0),
+        ),
+        Kind(
+            "one shoulder lower",
+            "One shoulder point lower than the other; left and right then differ and four quarters are drawn. 'side' names the lower one as the wearer feels it.",
+            25.0,
+            ("both",),
+            False,
+            _shoulder_height(-1.0),
+        ),
+    )
+}
+_KEYS = ("change", "by", "where", "side", "note", "date")
+
+
+def parse_fit(
+    fit: Sequence[Any] | None, unit: str = "mm", where: str = "fit"
+) -> tuple[FitChange, ...]:
+    """The ``fit`` list as changes; lengths are texts with a unit, or numbers in ``unit``.
+
+    Raises:
+        InputError: all that is wrong with the list, at once.
+    """
+    if fit is None:
+        return ()
+    if isinstance(fit, str | Mapping) or not isinstance(fit, Sequence):
+        raise InputError(Fault(where, "is not a list of changes.", "Write '- {change: …, by: …}'."))
+    faults: list[Fault] = []
+    out = []
+    for i, entry in enumerate(fit):
+        spot = f"{where}[{i + 1}]"
+        if isinstance(entry, FitChange):
+            out.append(entry)
+            continue
+        if not isinstance(entry, Mapping):
+            faults.append(Fault(spot, f"{entry!r} is not a change.", "Write {change: …, by: …}."))
+            continue
+        try:
+            out.append(_parse_one(entry, unit, spot))
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
+    return tuple(out)
+
+
+def _parse_one(entry: Mapping[str, Any], unit: str, spot: str) -> FitChange:
+    faults = unknown_keys(entry, _KEYS, spot)
+    name = " ".join(str(entry.get("change", "")).replace("-", " ").replace("_", " ").split())
+    kind = KINDS.get(name.lower())
+    if kind is None:
+        faults += unknown_keys({name or "(none)": 0}, KINDS, f"{spot} change")
+        raise InputError(faults)
+    by = 0.0
+    try:
+        by = parse_length(entry.get("by"), unit, f"{spot} by", signed=kind.signed)
+    except InputError as error:
+        faults += error.faults
+    if abs(by) > kind.limit_mm:
+        faults.append(
+            Fault(
+                f"{spot} by",
+                f"{entry['by']!r} is more than '{kind.name}' can do ({format_length(kind.limit_mm)}).",
+                "Measure again instead; a change this large means another body.",
+            )
+        )
+    side = str(entry.get("side", "both")).lower()
+    place = str(entry.get("where", kind.where[0])).lower()
+    if place not in kind.where:
+        faults.append(Fault(f"{spot} where", f"is '{place}'.", f"Here: {', '.join(kind.where)}."))
+    if kind.name == "one shoulder lower":
+        if side not in (LEFT, RIGHT):
+            faults.append(
+                Fault(
+                    f"{spot} side", "is missing.", "Write side: left or side: right (the wearer's)."
+                )
+            )
+    elif side != "both":
+        faults.append(Fault(f"{spot} side", "only goes with 'one shoulder lower'."))
+    if faults:
+        raise InputError(faults)
+    written = str(entry.get("by"))
+    shown = "in" if any(mark in written for mark in ("in", '"', "″")) else "cm"
+    return FitChange(
+        kind.name,
+        by,
+        place,
+        side,
+        str(entry.get("note") or ""),
+        str(entry.get("date") or ""),
+        shown,
+    )
+
+
+def apply(quarter: Quarter, side: str, changes: Sequence[FitChange]) -> Quarter:
+    """The quarter after all changes that concern it; ``side``: the wearer's left or right.
+
+    Raises:
+        DraftError: a change turns the quarter inside out.
+    """
+    for change in changes:
+        if change.where not in ("both", quarter.half) or change.side not in ("both", side):
+            continue
+        quarter = KINDS[change.change].act(quarter, change.by_mm, change)
+        if (
+            quarter.shoulder[0] - quarter.neck[0] < 15.0
+            or quarter.bust[1] - quarter.waist[1] < 15.0
+        ):
+            raise DraftError(
+                Fault("fit", f"'{change.text}' leaves no room on the {quarter.half}.", "Use less.")
+            )
+    return quarter
+
+
+def one_sided(changes: Sequence[FitChange]) -> bool:
+    """Whether left and right differ."""
+    return any(c.side != "both" for c in changes)

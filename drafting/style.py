@@ -1,0 +1,100 @@
+"""Style options: what she may choose, within which limits, and the shapes that follow from it.
+
+A block lists its options; `resolve` reads what a docket says about them and fills in the rest.
+The shaping functions (necklines, facings, bindings, gathers, pocket) are used by any block of
+the family. All rules are common practice, no source, unless a line says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+from drafting.errors import Fault, InputError
+from drafting.files import unknown_keys
+from drafting.units import format_length, parse_length
+
+
+@dataclass(frozen=True)
+class Option:
+    """One style option.
+
+    ``kind``: 'choice' (one of ``choices``), 'length' (mm, ``low`` to ``high``), 'number', or
+    'both' (a choice or a length). ``default`` None means that the block works it out.
+    ``choices``: value → what it is.
+    """
+
+    key: str
+    kind: str
+    text: str
+    default: Any = None
+    low: float = 0.0
+    high: float = 0.0
+    choices: Mapping[str, str] = field(default_factory=dict)
+
+    def limits(self, unit: str = "cm") -> str:
+        """The limits in words."""
+        parts = []
+        if self.choices:
+            parts.append(" | ".join(self.choices))
+        if self.kind in ("length", "both"):
+            parts.append(f"{format_length(self.low, unit)} to {format_length(self.high, unit)}")
+        if self.kind == "number":
+            parts.append(f"{self.low:g} to {self.high:g}")
+        return ", or ".join(parts)
+
+
+def resolve(
+    options: Sequence[Option],
+    style: Mapping[str, Any] | None,
+    unit: str = "mm",
+    where: str = "style",
+) -> Mapping[str, Any]:
+    """Every option with its value: choices as text, lengths as float mm, unset ones None.
+
+    ``unit``: of plain numbers in ``style``.
+
+    Raises:
+        InputError: all that is wrong with the style, at once.
+    """
+    if style is None:
+        style = {}
+    if not isinstance(style, Mapping):
+        raise InputError(Fault(where, "is not a mapping.", "Write 'style: {neckline: v}'."))
+    known = {o.key: o for o in options}
+    faults = unknown_keys(style, known, where)
+    out: dict[str, Any] = {o.key: o.default for o in options}
+    for key, written in style.items():
+        if key not in known or written is None:
+            continue
+        try:
+            out[key] = _read(known[key], written, unit, f"{where}.{key}")
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
+    return MappingProxyType(out)
+
+
+def _read(option: Option, written: Any, unit: str, where: str) -> Any:
+    name = {True: "yes", False: "none"}.get(written) if isinstance(written, bool) else written
+    word = " ".join(str(name).lower().replace("_", " ").split())
+    for choice in option.choices:
+        if word.replace("-", " ") == choice.replace("-", " "):
+            return choice
+    if option.kind == "choice":
+        faults = unknown_keys({word: 0}, option.choices, where)
+        raise InputError(Fault(where, f"{written!r} is not one of its choices.", faults[0].remedy))
+    if option.kind == "number":
+        if isinstance(written, bool) or not isinstance(written, int | float):
+            raise InputError(Fault(where, f"{written!r} is not a number."))
+        value = float(written)
+        shown = f"{option.low:g} to {option.high:g}"
+    else:
+        value = parse_length(written, unit, where, signed=option.low < 0)
+        shown = option.limits()
+    if not option.low <= value <= option.high:
+        raise InputError(Fault(where, f"{written!r} is outside its limits.", f"Limits: {shown}."))
+    return value

@@ -1,0 +1,227 @@
+"""Truing: does what was drawn sew together? A list of checks with numbers.
+
+The last word on a draft: it measures the finished pieces, not the rules they came from. Angles
+are told as mm off over 100 mm of edge, so that every check is a length: 2° is 3.5 mm (common
+practice, no source).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from drafting.allowance import FOLD, allowance_of
+from drafting.errors import DraftingError
+from drafting.outline import Points, corner_angle_deg, nearest_distance
+from drafting.piece import Piece
+from drafting.units import format_length
+
+SEAM_MM = 0.5  # seams sewn together: a tenth of what shows
+GIRTH_MM = 1.0
+ANGLE_DEG = 2.0
+ANGLE_MM = 100.0 * math.tan(math.radians(ANGLE_DEG))
+USUAL_ALLOWANCES: Mapping[str, float] = {"all": 10.0, "hem": 25.0, "neckline": 6.0}
+
+Spot = tuple[str, str]  # piece, edge
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check: ``value_mm`` off, at most ``limit_mm``; ``text`` says what was measured."""
+
+    name: str
+    value_mm: float
+    limit_mm: float
+    ok: bool
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Seam:
+    """Edges sewn together: those of ``a`` one after the other on those of ``b``.
+
+    ``ease_mm``: how much longer ``a`` may be, eased or gathered in.
+    """
+
+    name: str
+    a: tuple[Spot, ...]
+    b: tuple[Spot, ...]
+    ease_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Corner:
+    """A corner that must be square: ``before`` runs into ``after`` on ``piece``."""
+
+    piece: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Run:
+    """A line that must run on over a seam: its interior angles on both pieces make 180°."""
+
+    name: str
+    a: Corner
+    b: Corner
+
+
+@dataclass(frozen=True)
+class Girth:
+    """A finished girth: ``finished_mm`` measured on the pieces, ``body_mm``, ``ease_mm`` chosen.
+
+    ``at_least``: more is as good (a straight side seam passes outside the waist).
+    """
+
+    name: str
+    finished_mm: float
+    body_mm: float
+    ease_mm: float
+    at_least: bool = False
+
+
+def _check(name: str, value: float, limit: float, text: str = "") -> Check:
+    return Check(name, float(value), float(limit), bool(value <= limit + 1e-9), text)
+
+
+def seam_length(pieces: Mapping[str, Piece], spots: Iterable[Spot]) -> float:
+    """Total length in mm of some edges."""
+    return sum(pieces[p].edges[e].length_mm for p, e in spots)
+
+
+def check_seams(pieces: Mapping[str, Piece], seams: Sequence[Seam], unit: str) -> list[Check]:
+    """Edges that are sewn together are equally long, but for the ease that was asked for."""
+    out = []
+    for seam in seams:
+        a, b = seam_length(pieces, seam.a), seam_length(pieces, seam.b)
+        text = f"{format_length(a, unit)} on {format_length(b, unit)}"
+        if seam.ease_mm:
+            text += f", {format_length(seam.ease_mm, unit)} gathered in"
+        out.append(_check(f"{seam.name} seam", abs(a - seam.ease_mm - b), SEAM_MM, text))
+    return out
+
+
+def angle_deg(pieces: Mapping[str, Piece], corner: Corner) -> float:
+    """Interior angle at a corner, degrees."""
+    edges = pieces[corner.piece].edges
+    return corner_angle_deg(edges[corner.before].end_tangent, edges[corner.after].start_tangent)
+
+
+def check_corners(pieces: Mapping[str, Piece], corners: Sequence[Corner]) -> list[Check]:
+    """Corners are square within 2°."""
+    out = []
+    for c in corners:
+        angle = angle_deg(pieces, c)
+        off = 100.0 * math.tan(math.radians(min(abs(angle - 90.0), 89.0)))
+        name = f"{c.piece}: {c.before} square to {c.after}"
+        out.append(_check(name, off, ANGLE_MM, f"{angle:.1f}°"))
+    return out
+
+
+def check_runs(pieces: Mapping[str, Piece], runs: Sequence[Run]) -> list[Check]:
+    """Lines run on over closed seams: the angles on both sides make 180° within 2°."""
+    out = []
+    for run in runs:
+        total = angle_deg(pieces, run.a) + angle_deg(pieces, run.b)
+        off = 100.0 * math.tan(math.radians(min(abs(total - 180.0), 89.0)))
+        out.append(_check(f"{run.name} runs on smoothly", off, ANGLE_MM, f"{total:.1f}°"))
+    return out
+
+
+def check_girths(girths: Sequence[Girth], unit: str) -> list[Check]:
+    """Finished girth less body girth is the ease that was chosen."""
+    out = []
+    for g in girths:
+        ease = g.finished_mm - g.body_mm
+        off = max(g.ease_mm - ease, 0.0) if g.at_least else abs(ease - g.ease_mm)
+        wanted = ("at least " if g.at_least else "") + format_length(g.ease_mm, unit)
+        text = (
+            f"{format_length(g.finished_mm, unit)} finished, "
+            f"{format_length(ease, unit)} ease ({wanted} wanted)"
+        )
+        out.append(_check(f"finished {g.name}", off, GIRTH_MM, text))
+    return out
+
+
+def check_cutting(
+    pieces: Mapping[str, Piece], allowances: Mapping[str, float] | None = None
+) -> list[Check]:
+    """The cutting line lies outside the sewing line, at the allowance, off the corners."""
+    chosen = USUAL_ALLOWANCES if allowances is None else allowances
+    out = []
+    for name, piece in pieces.items():
+        try:
+            worst = cutting_distance_error(piece, chosen)
+        except DraftingError as error:
+            out.append(Check(f"{name}: cutting line", math.inf, 0.1, False, str(error)))
+            continue
+        out.append(_check(f"{name}: cutting line", worst, 0.1, "distance from the sewing line"))
+    return out
+
+
+def cutting_distance_error(piece: Piece, allowances: Mapping[str, float]) -> float:
+    """Largest difference in mm between an edge's allowance and its distance to the cutting line.
+
+    Measured from the cutting line back to the sewing line: of every stretch of the cutting line
+    that runs beside an edge, away from that edge's ends, so that corners do not count.
+    """
+    cut = piece.cutting_line(allowances)
+    ring = np.concatenate([piece.sewing_line, piece.sewing_line[:1]])
+    closed = np.concatenate([cut, cut[:1]])
+    middles = 0.5 * (closed[:-1] + closed[1:])
+    spots = np.concatenate([cut, middles])
+    worst = 0.0
+    distances = [nearest_distance(spots, e.points) for e in piece.edges.values()]
+    nearest = np.argmin(np.array(distances), axis=0)
+    for i, (name, edge) in enumerate(piece.edges.items()):
+        width = allowance_of(name, allowances)
+        if name == FOLD:
+            continue
+        margin = 3.0 * max([allowance_of(n, allowances) for n in piece.edges] + [1.0])
+        ends = edge.points[[0, -1]]
+        far = np.hypot(*(spots[:, None, :] - ends[None]).transpose(2, 0, 1)).min(axis=1) > margin
+        if piece.fold is not None:
+            far &= spots[:, 0] > 1e-6
+        mine = (nearest == i) & far
+        if mine.any():
+            from_edge = nearest_distance(spots[mine], ring)
+            worst = max(worst, float(np.abs(from_edge - width).max()))
+    return worst
+
+
+def check_darts(pieces: Mapping[str, Piece]) -> list[Check]:
+    """Dart legs are equally long (within 0.5 mm)."""
+    return [
+        _check(f"{name}: dart legs", abs(d.legs_mm[0] - d.legs_mm[1]), 0.5)
+        for name, piece in pieces.items()
+        for d in piece.darts
+    ]
+
+
+def check_head(opening_mm: float, slit_mm: float, head_mm: float, unit: str) -> Check:
+    """The neck opening, with its slit opened, lets the head through."""
+    need = head_mm + HEAD_EASE_MM
+    girth = opening_mm + 2.0 * slit_mm
+    text = f"opening {format_length(opening_mm, unit)}"
+    if slit_mm:
+        text += f" and a slit of {format_length(slit_mm, unit)}"
+    text += f", head {format_length(head_mm, unit)}"
+    if need > girth:
+        text += (
+            f": choose a wider or deeper neckline, or an opening of at least "
+            f"{format_length((need - opening_mm) / 2, unit)}"
+        )
+    return _check("the head passes", max(need - girth, 0.0), 0.0, text)
+
+
+HEAD_EASE_MM = 10.0  # a woven neck opening is drawn over the head with a centimetre to spare
+USUAL_HEAD_MM = 570.0  # where the head was not measured: the upper end of published tables
+
+
+def largest_gap(points: Points, others: Points) -> float:
+    """Largest distance in mm from ``points`` (N, 2) to the polyline ``others`` (M, 2)."""
+    return float(nearest_distance(points, others).max())

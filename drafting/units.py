@@ -1,0 +1,190 @@
+"""Lengths as people write them, and back: the only place where inches become millimetres.
+
+Everything past this edge of the program is float mm. Reading is exact: the text becomes a
+fraction and the fraction is multiplied by the unit (1 in = 25.4 mm, international yard and
+pound agreement of 1959), so ``21 1/2 in`` is 546.1 mm and nothing else.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+from typing import Any
+
+from drafting.errors import Fault, InputError
+
+MM_PER: dict[str, Fraction] = {
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+    "in": Fraction(254, 10),
+    "ft": Fraction(3048, 10),
+    "yd": Fraction(9144, 10),
+}
+_ALIASES = {
+    '"': "in",
+    "″": "in",
+    "”": "in",
+    "''": "in",
+    "inch": "in",
+    "inches": "in",
+    "foot": "ft",
+    "feet": "ft",
+    "'": "ft",
+    "′": "ft",
+    "’": "ft",
+    "yard": "yd",
+    "yards": "yd",
+    "metre": "m",
+    "metres": "m",
+    "meter": "m",
+    "meters": "m",
+    "centimetre": "cm",
+    "centimetres": "cm",
+    "centimeter": "cm",
+    "centimeters": "cm",
+    "millimetre": "mm",
+    "millimetres": "mm",
+    "millimeter": "mm",
+    "millimeters": "mm",
+}
+_SIGNS = {
+    "½": "1/2",
+    "⅓": "1/3",
+    "⅔": "2/3",
+    "¼": "1/4",
+    "¾": "3/4",
+    "⅛": "1/8",
+    "⅜": "3/8",
+    "⅝": "5/8",
+    "⅞": "7/8",
+}
+_NUMBER = r"(?:\d+(?:[.,]\d+)?|[.,]\d+)"
+_TERM = re.compile(
+    rf"\s*(?:(?P<num2>\d+)\s*[/⁄]\s*(?P<den2>\d+)"
+    rf"|(?P<whole>{_NUMBER})(?:(?:\s+|\s*-\s*|\s+and\s+)(?P<num>\d+)\s*[/⁄]\s*(?P<den>\d+))?)"
+    rf"\s*(?P<unit>[A-Za-z]+|''|[\"″”'′’])?"
+)
+HOW_TO_WRITE = "Write it like 92 cm, 21 1/2 in, 54,6 cm or 546 mm."
+
+
+def unit_name(unit: Any, where: str) -> str:
+    """The unit's short name (mm, cm, m, in, ft, yd).
+
+    Raises:
+        InputError: not a unit of length that is known here.
+    """
+    name = _known_unit(str(unit))
+    if name is None:
+        raise InputError(
+            Fault(where, f"unknown unit {unit!r}.", f"Known here: {', '.join(MM_PER)}.")
+        )
+    return name
+
+
+def _known_unit(text: str) -> str | None:
+    text = text.strip().lower().removesuffix(".")
+    text = _ALIASES.get(text, text)
+    return text if text in MM_PER else None
+
+
+def parse_length(
+    value: Any, unit: str | None = None, where: str = "length", signed: bool = False
+) -> float:
+    """A length in mm from a number in ``unit`` or a text that may carry its own unit.
+
+    ``signed``: whether a minus sign is allowed. Fractions, decimal points and decimal commas
+    are read; ``5 ft 3 in`` adds up.
+
+    Raises:
+        InputError: no number, no unit from either, an unknown unit, below 0, not finite.
+    """
+    if isinstance(value, bool) or value is None or isinstance(value, list | dict):
+        raise InputError(Fault(where, f"{value!r} is not a length.", HOW_TO_WRITE))
+    if isinstance(value, int | float):
+        if not math.isfinite(value):
+            raise InputError(Fault(where, f"{value!r} is not a finite length.", HOW_TO_WRITE))
+        # repr gives back the decimals that were written, not their binary neighbours
+        value = repr(value)
+        if "e" in value:
+            value = format(Fraction(value).limit_denominator(10**12).__float__(), ".12f")
+    text = str(value).strip()
+    for sign, plain in _SIGNS.items():
+        text = text.replace(sign, f" {plain}")
+    text = text.strip().replace("−", "-")
+    negative = text.startswith("-")
+    if text[:1] in "+-":
+        text = text[1:]
+    total, at = Fraction(0), 0
+    last_size: Fraction | None = None
+    while at < len(text):
+        term = _TERM.match(text, at)
+        if term is None or term.end() == at:
+            raise InputError(Fault(where, f"{value!r} is not a length.", HOW_TO_WRITE))
+        size = _unit_size(term["unit"], unit, value, where)
+        if last_size is not None and (term["unit"] is None or size >= last_size):
+            raise InputError(Fault(where, f"{value!r} is not one length.", HOW_TO_WRITE))
+        total += _number(term, value, where) * size
+        last_size, at = size, term.end()
+        while at < len(text) and text[at].isspace():
+            at += 1
+    if last_size is None:
+        raise InputError(Fault(where, "is empty.", HOW_TO_WRITE))
+    if negative and total > 0:
+        if not signed:
+            raise InputError(Fault(where, f"{value!r} is less than nothing.", HOW_TO_WRITE))
+        total = -total
+    return float(total)
+
+
+def _number(term: re.Match[str], value: Any, where: str) -> Fraction:
+    whole = Fraction(term["whole"].replace(",", ".")) if term["whole"] else Fraction(0)
+    num, den = term["num"] or term["num2"], term["den"] or term["den2"]
+    if num is None:
+        return whole
+    if int(den) == 0 or int(num) >= int(den) * (1 if term["whole"] else 10**6):
+        raise InputError(Fault(where, f"{value!r} holds no proper fraction.", HOW_TO_WRITE))
+    if whole.denominator != 1:
+        raise InputError(Fault(where, f"{value!r} mixes decimals and a fraction.", HOW_TO_WRITE))
+    return whole + Fraction(int(num), int(den))
+
+
+def _unit_size(written: str | None, given: str | None, value: Any, where: str) -> Fraction:
+    if written is None:
+        if given is None:
+            raise InputError(
+                Fault(where, f"{value!r} has no unit.", "Write the unit after it, like 92 cm.")
+            )
+        return MM_PER[unit_name(given, where)]
+    name = _known_unit(written)
+    if name is None:
+        raise InputError(
+            Fault(
+                where,
+                f"{value!r} has the unknown unit '{written}'.",
+                f"Known here: {', '.join(MM_PER)}.",
+            )
+        )
+    return MM_PER[name]
+
+
+def format_length(mm: float, unit: str = "cm", parts: int = 16) -> str:
+    """Text for a person: ``11 1/2 in`` (to 1/``parts``), ``29.2 cm`` (to 1 mm), ``292 mm``."""
+    name = unit_name(unit, "unit")
+    if name in ("in", "ft", "yd"):
+        return f"{inches_text(mm / 25.4, parts)} in"
+    if name == "mm":
+        return f"{mm:.1f}".removesuffix(".0") + " mm"
+    return f"{mm / 10:.1f} cm"
+
+
+def inches_text(inches: float, parts: int = 16) -> str:
+    """Inches as a whole number and a fraction in lowest terms: ``11 1/2``, ``-3/8``."""
+    counted = Fraction(round(inches * parts), parts)
+    sign = "-" if counted < 0 else ""
+    whole, rest = divmod(abs(counted), 1)
+    if rest == 0:
+        return f"{sign}{whole}"
+    fraction = f"{rest.numerator}/{rest.denominator}"
+    return f"{sign}{whole} {fraction}" if whole else f"{sign}{fraction}"
