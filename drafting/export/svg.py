@@ -86,11 +86,12 @@ def pieces_svg(
     boxes = [box_of(strokes(p, a)) for p, a in drawn]
     height = max(b[3] - b[1] for b in boxes)
     body: list[str] = []
+    taken: set[str] = set()
     x = MARGIN_MM
     for (piece, own), box in zip(drawn, boxes, strict=True):
         # piece (x, y up) → page (x, y down), its lowest point on the common foot line
         shift = (x - box[0], MARGIN_MM + height + box[1])
-        body += _piece(piece, own, shift, title)
+        body += _piece(piece, own, shift, title, taken)
         x += box[2] - box[0] + GAP_MM
     width = x - GAP_MM + MARGIN_MM
     name = title or next(iter(pieces))
@@ -131,9 +132,13 @@ def box_of(drawn: Sequence[Stroke]) -> tuple[float, float, float, float]:
 
 
 def _piece(
-    piece: Piece, allowances: Mapping[str, float] | None, shift: tuple[float, float], title: str
+    piece: Piece,
+    allowances: Mapping[str, float] | None,
+    shift: tuple[float, float],
+    title: str,
+    taken: set[str],
 ) -> list[str]:
-    slug = _slug(piece.name)
+    slug = _unlike(_slug(piece.name), taken)
     about = [
         f'data-piece="{_escape(piece.name)}"',
         f'data-cut="{piece.cut}"',
@@ -141,13 +146,9 @@ def _piece(
         f'data-turns="{" ".join(f"{t:g}" for t in piece.turns)}"',
     ]
     lines = [f'<g id="{slug}" class="piece" {" ".join(about)}>']
-    seen: dict[str, int] = {}
     for stroke in strokes(piece, allowances):
-        named = (
-            f"{slug}.{_slug(stroke.name)}" if stroke.name != piece.name else f"{slug}.{stroke.kind}"
-        )
-        seen[named] = seen.get(named, 0) + 1
-        unique = named if seen[named] == 1 else f"{named}-{seen[named]}"
+        what = stroke.kind if stroke.name == piece.name else _slug(stroke.name)
+        unique = _unlike(f"{slug}.{what}", taken)
         edge = ""
         if stroke.kind in (SEWING, FOLD) and stroke.name in piece.edges:
             edge = f' data-edge="{_escape(stroke.name)}"'
@@ -212,9 +213,16 @@ def _escape(text: str) -> str:
     return escape(allowed, {'"': "&quot;"})
 
 
+def _unlike(name: str, taken: set[str]) -> str:
+    """An id not given before in this document; remembered in ``taken``."""
+    made, n = name, 2
+    while made in taken:
+        made, n = f"{name}-{n}", n + 1
+    taken.add(made)
+    return made
+
+
 def _slug(text: str) -> str:
     """An id: letters, digits and hyphens, starting with a letter."""
     plain = "".join(c if c.isalnum() and c.isascii() else "-" for c in text.lower()).strip("-")
-    if not plain or plain != text.lower().replace(" ", "-"):
-        plain = f"{plain or 'p'}-{sum(ord(c) * 31**i for i, c in enumerate(text)) % 0xFFFF:04x}"
-    return plain if plain[0].isalpha() else f"p-{plain}"
+    return plain if plain[:1].isalpha() else f"p-{plain}".rstrip("-")

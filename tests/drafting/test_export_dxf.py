@@ -1,0 +1,100 @@
+"""Pieces as DXF, judged by ezdxf's reader and auditor."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import ezdxf
+import numpy as np
+import pytest
+from exchange_pieces import ALLOWANCES, front, garment
+
+from drafting.errors import InputError
+from drafting.export.dxf import pieces_dxf
+
+
+def document(data: bytes) -> Any:
+    """The file read back by ezdxf."""
+    return ezdxf.read(io.StringIO(data.decode("cp1252")))
+
+
+def vertices(polyline: Any) -> np.ndarray:
+    """(N, 2) of a POLYLINE."""
+    return np.array([[v.dxf.location.x, v.dxf.location.y] for v in polyline.vertices])
+
+
+def test_audit_is_clean() -> None:
+    """ezdxf's auditor finds nothing wrong and nothing to mend."""
+    auditor = document(pieces_dxf(garment(), ALLOWANCES, title="rehearsal top")).audit()
+    assert not auditor.errors
+    assert not auditor.fixes
+
+
+def test_units_are_declared_millimetres() -> None:
+    """Header and style text both say metric, mm."""
+    doc = document(pieces_dxf(garment(), ALLOWANCES))
+    assert doc.header["$INSUNITS"] == 4
+    assert doc.header["$MEASUREMENT"] == 1
+    assert "UNITS: METRIC" in [t.dxf.text for t in doc.modelspace().query("TEXT")]
+
+
+def test_one_block_a_piece_on_the_interchange_layers() -> None:
+    """Each piece is one block with boundary, sew line, grain, fold, notches, drill holes in place.
+
+    Layer numbers: ASTM D6673, from two transcriptions that agree (not from the standard's text).
+    """
+    doc = document(pieces_dxf(garment(), ALLOWANCES))
+    assert [i.dxf.name for i in doc.modelspace().query("INSERT")] == ["front", "sleeve", "cuff"]
+    block = doc.blocks["front"]
+    layers: dict[str, list[str]] = {}
+    for entity in block:
+        layers.setdefault(entity.dxf.layer, []).append(entity.dxftype())
+    assert layers["1"].count("POLYLINE") == 1
+    assert layers["14"] == ["POLYLINE"]
+    assert layers["7"] == ["LINE"]
+    assert layers["6"] == ["LINE"]
+    assert layers["4"] == ["LINE"] * 3  # one single and one double notch
+    assert layers["13"] == ["POINT"]
+    assert layers["8"] == ["POLYLINE"] * 2  # the dart and the turn-up
+    assert "PIECE NAME: front" in [t.dxf.text for t in block.query("TEXT")]
+
+
+def test_lines_are_the_pieces_own() -> None:
+    """Boundary and sew line are closed and equal to the piece's, point for point."""
+    doc = document(pieces_dxf(garment(), ALLOWANCES))
+    for name, piece in garment().items():
+        block = doc.blocks[name]
+        sew = next(e for e in block.query("POLYLINE") if e.dxf.layer == "14")
+        cut = next(e for e in block.query("POLYLINE") if e.dxf.layer == "1")
+        assert sew.is_closed and cut.is_closed
+        np.testing.assert_allclose(vertices(sew), piece.sewing_line, atol=1e-9)
+        ring = piece.cutting_line(ALLOWANCES)
+        around = np.linalg.norm(np.diff(np.vstack([ring, ring[:1]]), axis=0), axis=1).sum()
+        drawn = vertices(cut)
+        own = np.linalg.norm(np.diff(np.vstack([drawn, drawn[:1]]), axis=0), axis=1).sum()
+        assert own == pytest.approx(around, abs=1e-6)
+
+
+def test_turn_points_are_the_corners() -> None:
+    """The corners of a rectangle are turn points; nothing on it is a curve point."""
+    doc = document(pieces_dxf({"cuff": garment()["cuff"]}, {"all": 10.0}))
+    points = [
+        (e.dxf.location.x, e.dxf.location.y) for e in doc.blocks["cuff"].query("POINT[layer=='2']")
+    ]
+    assert sorted(points) == [(-10, -10), (-10, 70), (250, -10), (250, 70)]
+    assert not doc.blocks["cuff"].query("POINT[layer=='3']")
+
+
+def test_any_script_and_forbidden_characters() -> None:
+    """Names that DXF forbids in a block, and letters outside its code page, still make a clean file."""
+    odd = {n: front().with_(name=n) for n in ("a/b:c", "A/B:C", "рукав", "袖\n|")}
+    doc = document(pieces_dxf(odd, ALLOWANCES, title="Ωμέγα"))
+    assert not doc.audit().errors
+    assert len(doc.modelspace().query("INSERT")) == 4
+
+
+def test_no_pieces_is_said() -> None:
+    """An empty garment is refused in words."""
+    with pytest.raises(InputError, match="no pieces"):
+        pieces_dxf({}, None)

@@ -1,0 +1,156 @@
+"""Pieces as SVG, judged by svgpathtools and the standard library's XML reader."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ElementTree
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import svgpathtools
+from exchange_pieces import ALLOWANCES, front, garment, sleeve
+
+from drafting.errors import InputError
+from drafting.export.svg import piece_svg, pieces_svg
+from drafting.piece import Piece
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def paths(text: str, piece: str) -> dict[tuple[str, str], svgpathtools.Path]:
+    """(class, edge) → path of one piece, by an outside reader."""
+    group = next(
+        g for g in ElementTree.fromstring(text).iter(f"{SVG}g") if g.get("data-piece") == piece
+    )
+    return {
+        (p.get("class") or "", p.get("data-edge") or p.get("id") or ""): svgpathtools.parse_path(
+            p.get("d")
+        )
+        for p in group.iter(f"{SVG}path")
+    }
+
+
+def test_one_user_unit_is_a_millimetre() -> None:
+    """Width and height are given in mm and equal to the viewBox, so every viewer shows true size."""
+    root = ElementTree.fromstring(pieces_svg(garment(), ALLOWANCES, title="rehearsal top"))
+    assert root.tag == f"{SVG}svg"
+    box = [float(v) for v in root.get("viewBox", "").split()]
+    assert box[:2] == [0.0, 0.0]
+    for key, size in (("width", box[2]), ("height", box[3])):
+        match = re.fullmatch(r"([\d.]+)mm", root.get(key, ""))
+        assert match and float(match.group(1)) == size
+
+
+def test_every_edge_keeps_its_length_for_an_outside_reader() -> None:
+    """svgpathtools measures every named edge as the piece does, within 0.001 mm."""
+    text = pieces_svg(garment(), ALLOWANCES)
+    for piece in garment().values():
+        found = paths(text, piece.name)
+        for name, edge in piece.edges.items():
+            kind = "fold" if name == "fold" else "sewing"
+            assert found[kind, name].length() == pytest.approx(edge.length_mm, abs=1e-3), name
+
+
+def test_cutting_line_is_closed_and_of_the_pieces_own_length() -> None:
+    """The cutting path closes and is as long as the piece's cutting line."""
+    text = pieces_svg(garment(), ALLOWANCES)
+    for piece in garment().values():
+        path = next(p for (kind, _), p in paths(text, piece.name).items() if kind == "cutting")
+        ring = piece.cutting_line(ALLOWANCES)
+        around = np.linalg.norm(np.diff(np.vstack([ring, ring[:1]]), axis=0), axis=1).sum()
+        assert path.isclosed()
+        assert path.length() == pytest.approx(around, abs=2e-3)
+
+
+def test_fold_is_not_inked_as_a_cut() -> None:
+    """The stroke of the cutting line stops where the fold begins: nobody cuts along the fold."""
+    root = ElementTree.fromstring(piece_svg(front(), ALLOWANCES))
+    cut = next(p for p in root.iter(f"{SVG}path") if p.get("class") == "cutting")
+    inked, gap = (float(v) for v in cut.get("stroke-dasharray", "").split())
+    path = svgpathtools.parse_path(cut.get("d"))
+    closing = path[-1]
+    assert closing.start.real == pytest.approx(closing.end.real)  # the fold stands upright
+    assert inked == pytest.approx(path.length() - closing.length(), abs=1e-3)
+    assert gap >= closing.length()
+
+
+def test_piece_stands_upright() -> None:
+    """The hem lies lower on the page than the neckline, and the piece is not mirrored."""
+    found = paths(piece_svg(front(), ALLOWANCES), "front")
+    hem, neck = found["sewing", "hem"], found["sewing", "neckline"]
+    assert min(s.start.imag for s in hem) > max(s.end.imag for s in neck)
+    assert hem[0].end.real > hem[0].start.real  # the hem runs away from the fold, to the right
+    assert hem[0].start.real == pytest.approx(found["fold", "fold"][0].start.real)
+
+
+def test_every_kind_of_line_has_its_class() -> None:
+    """Cutting, sewing, fold, grain, notch, dart, drill and inner lines can be told apart."""
+    kinds = {kind for kind, _ in paths(piece_svg(front(), ALLOWANCES), "front")}
+    assert kinds == {"cutting", "sewing", "fold", "grain", "notch", "dart", "drill", "mark", "sign"}
+
+
+def test_ids_are_unlike_and_names_survive_any_script() -> None:
+    """Markup, quotes and any script in names and titles stay text; ids are never given twice."""
+    names = ["sleeve", "<b>&\"'", "рукав", "рукав 2", "袖", "a b", "a-b"]
+    pieces = {n: sleeve().with_(name=n) for n in names}
+    text = pieces_svg(pieces, None, title="Ωμέγα <choir> & co\x0b")
+    root = ElementTree.fromstring(text)
+    assert root.find(f"{SVG}title").text == "Ωμέγα <choir> & co"  # type: ignore[union-attr]
+    assert [g.get("data-piece") for g in root.iter(f"{SVG}g") if g.get("data-piece")] == names
+    ids = [e.get("id") for e in root.iter() if e.get("id")]
+    assert len(set(ids)) == len(ids)
+    assert all(re.fullmatch(r"[A-Za-z][\w.-]*", i or "", re.ASCII) for i in ids)
+
+
+def test_pieces_stand_side_by_side() -> None:
+    """In one document no two pieces' cutting lines come nearer than 15 mm, and all lie inside."""
+    text = pieces_svg(garment(), ALLOWANCES)
+    width = float(ElementTree.fromstring(text).get("viewBox", "").split()[2])
+    spans = []
+    for piece in garment().values():
+        path = next(p for (kind, _), p in paths(text, piece.name).items() if kind == "cutting")
+        left, right, _, _ = path.bbox()
+        spans.append((left, right))
+    assert spans[0][0] > 0 and spans[-1][1] < width
+    assert all(b[0] - a[1] >= 15 for a, b in pairwise(spans))
+
+
+def test_label_says_how_many_to_cut_and_the_allowances() -> None:
+    """Each piece says its name, how to cut it and which allowances are drawn."""
+    text = pieces_svg(garment(), ALLOWANCES, title="rehearsal top")
+    said = [t.text for t in ElementTree.fromstring(text).iter(f"{SVG}text")]
+    for line in (
+        "front",
+        "cut 1 on the fold",
+        "cut 2, one turned over",
+        "allowance 10 mm; hem 25, neckline 6",
+        "rehearsal top",
+    ):
+        assert line in said
+
+
+def test_allowances_may_differ_by_piece() -> None:
+    """Piece → allowances is taken as well as one set for all."""
+    own = {"front": {"all": 0.0}, "sleeve": {"all": 15.0}, "cuff": {"all": 5.0}}
+    text = pieces_svg(garment(), own)
+    cuff = next(p for (kind, _), p in paths(text, "cuff").items() if kind == "cutting")
+    assert cuff.length() == pytest.approx(2 * (250 + 70), abs=1e-3)
+
+
+def test_no_pieces_is_said() -> None:
+    """An empty garment is refused in words."""
+    with pytest.raises(InputError, match="no pieces"):
+        pieces_svg({}, None)
+
+
+def test_label_lies_inside_the_piece() -> None:
+    """The label's middle lies inside the sewing line, also of a crescent whose middle is empty."""
+    from exchange_pieces import arc
+
+    crescent = np.vstack([arc((0, 0), 200, 0, 180), arc((0, 0), 120, 180, 0)])
+    text = piece_svg(Piece.from_outline("facing", crescent), None)
+    label = next(t for t in ElementTree.fromstring(text).iter(f"{SVG}text"))
+    x, y = float(label.get("x", "nan")), float(label.get("y", "nan"))
+    path = next(p for (kind, _), p in paths(text, "facing").items() if kind == "sewing")
+    assert svgpathtools.path_encloses_pt(complex(x, y), complex(-10, -10), path)
