@@ -508,13 +508,13 @@ class _Press:
         solid = [(m, (r, c - 1)), (after_x, (r, c + 1))]
         for x, other in solid:
             if other in have:
-                self.pen(0.2, (0, 0) if x == m else (2, 2), 90)
+                self.pen(0.2, (0, 0) if x == m else (2, 2), 130)
                 self.pdf.line(x, m, x, bottom)
                 for part in (0.25, 0.75):
                     self.diamond(x, m + part * g.height)
         for y, other in ((m, (r - 1, c)), (after_y, (r + 1, c))):
             if other in have:
-                self.pen(0.2, (0, 0) if y == m else (2, 2), 90)
+                self.pen(0.2, (0, 0) if y == m else (2, 2), 130)
                 self.pdf.line(m, y, right, y)
                 for part in (0.25, 0.75):
                     self.diamond(m + part * g.width, y)
@@ -523,11 +523,11 @@ class _Press:
             ((m + g.width / 2, after_y + 4), (r + 1, c)),
         ):
             if other in have:
-                self.text(x, y, self.name(other), 3.4, 90)
+                self.text(x, y, self.name(other), 3.4, 130)
         words = f"{self.name(sheet)}  ·  sheet {number} of {len(self.sheets)}  ·  100 %"
         if self.title:
             words += f"  ·  {self.title}"
-        self.text(m + 2, m + 4, words, self.letters.fitted(words, 2.8, g.width / 2), 90)
+        self.text(m + 2, m + 4, words, self.letters.fitted(words, 2.8, g.width / 2), 130)
 
     def diamond(self, x: float, y: float) -> None:
         """A registration mark centred on a joint: half of it on each sheet."""

@@ -1,0 +1,333 @@
+"""The printed pattern, rasterised by pypdfium2 and measured: what comes out of the printer.
+
+Sizes are measured as grey-weighted centres of lines, at 300 dots an inch (0.085 mm); the page's
+own size in points gives the scale.
+"""
+
+from __future__ import annotations
+
+import itertools
+from functools import cache
+
+import numpy as np
+import pypdfium2
+import pytest
+from exchange_pieces import ALLOWANCES, front, garment, sleeve
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
+
+from drafting.errors import InputError
+from drafting.export.lettering import font_folders
+from drafting.export.packing import Grid, pack
+from drafting.export.pdf import PAPERS, Printed, pieces_pdf
+from drafting.piece import Piece
+
+DOTS = 300.0
+Page = tuple[NDArray[np.float64], float, float]  # darkness 0…1 (H, W), px per mm in x, in y
+
+
+@cache
+def printed(paper: str) -> Printed:
+    """The rehearsal top on some paper."""
+    roll = 900.0 if paper == "roll" else None
+    return pieces_pdf(garment(), ALLOWANCES, paper=paper, roll_width_mm=roll, title="rehearsal top")
+
+
+def raster(data: bytes, number: int, dots: float = DOTS) -> Page:
+    """Darkness of one page (from 1) and its px per mm, by pypdfium2."""
+    page = pypdfium2.PdfDocument(data)[number - 1]
+    width, height = page.get_size()
+    grey = page.render(scale=dots / 72.0, grayscale=True).to_numpy()
+    grey = grey.reshape(grey.shape[:2])
+    dark = 1.0 - grey.astype(np.float64) / 255.0
+    return dark, dark.shape[1] / (width / 72.0 * 25.4), dark.shape[0] / (height / 72.0 * 25.4)
+
+
+def line_offsets(page: Page, points: NDArray, normals: NDArray, reach: float = 0.6) -> NDArray:
+    """(N,) mm from each point (N, 2) on the page to the dark line near it, along its normal.
+
+    NaN where there is no line within ``reach`` mm.
+    """
+    dark, kx, ky = page
+    steps = np.linspace(-reach, reach, 61)
+    at = points[:, None, :] + steps[None, :, None] * normals[:, None, :]
+    # a pixel's centre lies half a pixel from its edge
+    values = map_coordinates(dark, [at[..., 1] * ky - 0.5, at[..., 0] * kx - 0.5], order=1)
+    weight = values.sum(axis=1)
+    centre = np.divide(values @ steps, weight, out=np.full(len(points), np.nan), where=weight > 3)
+    return np.asarray(centre)
+
+
+def test_test_squares_measure_true_on_the_first_page() -> None:
+    """The 100 mm and the 4 in square are right within 0.05 mm, across and up."""
+    for paper in ("a4", "letter"):
+        _dark, _kx, _ky = page = raster(printed(paper).data, 1)
+        for side, top in ((100.0, 10.0), (101.6, 10.0 + 100.0 + 8.0)):
+            across, up = np.array([[1.0, 0.0]]), np.array([[0.0, 1.0]])
+            y, x = top + side * 0.85, 10.0 + side * 0.85  # away from the words in the square
+            corners = [
+                line_offsets(page, np.array([[10.0, y]]), across),
+                line_offsets(page, np.array([[10.0 + side, y]]), across),
+                line_offsets(page, np.array([[x, top]]), up),
+                line_offsets(page, np.array([[x, top + side]]), up),
+            ]
+            assert np.all(np.abs(np.concatenate(corners)) < 0.05), (paper, side, corners)
+
+
+def on_sheets(made: Printed, line: NDArray) -> dict[tuple[int, int], NDArray]:
+    """Sheet → indices of the points (N, 2) of the joined paper that it shows, 1 mm from its rim."""
+    g = made.grid
+    shown = {}
+    for r, c in made.sheets:
+        local = line - (c * g.step_x, r * g.step_y)
+        good = np.all((local > 0.9) & (local < np.array([g.width, g.height]) - 0.9), axis=1)
+        shown[r, c] = np.flatnonzero(good)
+    return shown
+
+
+def walk(ring: NDArray, step: float) -> tuple[NDArray, NDArray]:
+    """Points every ``step`` mm along an open line and their unit normals, away from vertices."""
+    points, normals = [], []
+    for a, b in itertools.pairwise(ring):
+        length = float(np.linalg.norm(b - a))
+        if length < 4.0:
+            continue
+        t = (b - a) / length
+        for s in np.arange(2.0, length - 2.0, step):
+            points.append(a + s * t)
+            normals.append((-t[1], t[0]))
+    return np.array(points), np.array(normals)
+
+
+def joined(made: Printed, name: str, line: NDArray) -> NDArray:
+    """A line of a piece (piece mm, y up) on the joined paper, by the placement that is told."""
+    spot = made.spots[name]
+    piece = garment()[name]
+    ring = piece.cutting_line(ALLOWANCES)
+    marks = list(piece.notch_lines(ALLOWANCES))
+    (left, _), (right, high) = (
+        np.vstack([ring, *marks]).min(axis=0),
+        np.vstack([ring, *marks]).max(axis=0),
+    )
+    x, y = line.T
+    corner = np.array([spot.x + 1.0, spot.y + 1.0])  # the box is 1 mm larger than its lines
+    if spot.turned:
+        return np.column_stack([high - y, right - x]) + corner
+    return np.column_stack([x - left, high - y]) + corner
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_lines_lie_true_across_every_sheet(paper: str) -> None:
+    """Every straight run of every cutting line lies within 0.1 mm of its place, on every sheet."""
+    made = printed(paper)
+    worst, seen = 0.0, 0
+    wanted = {}
+    for name, piece in garment().items():
+        ring = piece.cutting_line(ALLOWANCES)
+        if piece.fold is not None:  # start at the fold; the fold itself is not drawn as a cut
+            start = int(
+                np.flatnonzero(np.abs(ring[:, 0]) < 1e-9)[
+                    np.argmin(ring[np.abs(ring[:, 0]) < 1e-9, 1])
+                ]
+            )
+            ring = np.roll(ring, -start, axis=0)
+            ring = ring[: 1 + max(i for i, p in enumerate(ring) if abs(p[0]) < 1e-9)]
+            ring = ring[np.r_[True, np.abs(ring[1:-1, 0]) > 1e-9, True]]
+        else:
+            ring = np.vstack([ring, ring[:1]])
+        wanted[name] = walk(joined(made, name, ring), 7.0)
+    for i, (r, c) in enumerate(made.sheets):
+        page = raster(made.data, made.first_sheet + i)
+        for points, normals in wanted.values():
+            shown = on_sheets(made, points)[r, c]
+            local = points[shown] - (c * made.grid.step_x, r * made.grid.step_y) + made.margin_mm
+            offsets = line_offsets(page, local, normals[shown])
+            assert not np.isnan(offsets).any(), (paper, r, c)
+            # notches, seams' ends, labels and joints' marks touch the line here and there
+            good = np.abs(offsets) < 0.1
+            assert good.mean() > 0.9 if len(good) > 10 else True, (r, c, offsets[~good])
+            worst = max(worst, float(np.median(np.abs(offsets))) if len(offsets) else 0.0)
+            seen += len(offsets)
+    assert seen > 300
+    assert worst < 0.02
+
+
+def test_neighbouring_sheets_join() -> None:
+    """What two sheets both show in their overlap is the same picture: joined, the lines run on."""
+    made = printed("a4")
+    g, m = made.grid, made.margin_mm
+    pages = {s: raster(made.data, made.first_sheet + i, 150) for i, s in enumerate(made.sheets)}
+    pairs = 0
+    for (r, c), (dark, kx, ky) in pages.items():
+        for dr, dc in ((0, 1), (1, 0)):
+            other = pages.get((r + dr, c + dc))
+            if other is None:
+                continue
+            # a grid of points in the overlap, in the frame of the joined paper
+            x0, y0 = (c + dc) * g.step_x, (r + dr) * g.step_y
+            xs = np.arange(x0 + 1.0, x0 + (g.overlap if dc else g.width) - 1.0, 0.2)
+            ys = np.arange(y0 + 1.0, y0 + (g.overlap if dr else g.height) - 1.0, 0.2)
+            x, y = np.meshgrid(xs, ys)
+
+            def seen(page: Page, row: int, column: int, x: NDArray = x, y: NDArray = y) -> NDArray:
+                dark, kx, ky = page
+                u = (x - column * g.step_x + m) * kx - 0.5
+                v = (y - row * g.step_y + m) * ky - 0.5
+                return np.asarray(map_coordinates(dark, [v, u], order=1))
+
+            a, b = seen((dark, kx, ky), r, c), seen(other, r + dr, c + dc)
+            lines = (a > 0.6) | (b > 0.6)  # black lines; sheet names and joint lines are grey
+            if lines.sum() < 20:
+                continue
+            both = float(np.mean((a > 0.25)[lines] & (b > 0.25)[lines]))
+            assert both > 0.85, ((r, c), (r + dr, c + dc), both)
+            pairs += 1
+    assert pairs >= 4
+
+
+def test_only_sheets_with_pieces_are_printed() -> None:
+    """No sheet is printed blank, and every point of every piece is on some sheet."""
+    made = printed("a4")
+    for i in range(len(made.sheets)):
+        dark, _, _ = raster(made.data, made.first_sheet + i, 60)
+        assert (dark > 0.5).sum() > 30, made.sheets[i]
+    for name, piece in garment().items():
+        points, _ = walk(joined(made, name, piece.cutting_line(ALLOWANCES)), 5.0)
+        shown = np.zeros(len(points), dtype=bool)
+        for index in on_sheets(made, points).values():
+            shown[index] = True
+        assert shown.all(), name
+
+
+def test_large_paper_spends_no_cover_page() -> None:
+    """On A0 and on a roll the squares stand on the first sheet, beside the pieces."""
+    for paper in ("a0", "roll"):
+        made = printed(paper)
+        assert made.pages == 1
+        assert made.first_sheet == 1
+        page = raster(made.data, 1, 150)
+        x, y = 10.0, 10.0 + 85.0
+        left = line_offsets(page, np.array([[x, y]]), np.array([[1.0, 0.0]]))
+        right = line_offsets(page, np.array([[x + 100.0, y]]), np.array([[1.0, 0.0]]))
+        assert abs(float(right[0] - left[0])) < 0.1
+
+
+def test_pages_are_of_the_paper() -> None:
+    """Every page has the size of its paper (ISO 216; Letter 8.5 × 11 in), upright or on its side."""
+    for paper, size in PAPERS.items():
+        data = pieces_pdf({"cuff": garment()["cuff"]}, None, paper=paper).data
+        for page in pypdfium2.PdfDocument(data):
+            assert sorted(np.array(page.get_size()) / 72 * 25.4) == pytest.approx(
+                sorted(size), abs=0.01
+            )
+
+
+def test_viewers_are_told_not_to_scale() -> None:
+    """The file asks the viewer to print without scaling, and the first page says so in words."""
+    data = printed("a4").data
+    assert b"/PrintScaling /None" in data
+    words = pypdfium2.PdfDocument(data)[0].get_textpage().get_text_bounded()
+    assert "100 %" in words and "No “fit to page”" in words
+
+
+def test_map_names_every_sheet() -> None:
+    """The map page names every sheet by row letter and column number, as the sheets themselves do."""
+    made = printed("a4")
+    pages = pypdfium2.PdfDocument(made.data)
+    words = pages[1].get_textpage().get_text_bounded()
+    for i, (r, c) in enumerate(made.sheets):
+        name = f"{chr(ord('A') + r)}{c + 1}"
+        assert name in words
+        own = pages[made.first_sheet - 1 + i].get_textpage().get_text_bounded()
+        assert f"{name} · sheet {i + 1} of {len(made.sheets)}" in " ".join(own.split())
+
+
+@pytest.mark.skipif(
+    not any(f.rglob("DejaVuSans.ttf") for f in font_folders()), reason="no such font here"
+)
+def test_titles_in_any_script_that_a_font_here_has() -> None:
+    """Greek, Cyrillic and Central European titles come out as themselves, from embedded fonts."""
+    title = "Χορωδία · Портовый хор · Žluťoučký"
+    made = pieces_pdf(garment(), ALLOWANCES, paper="a4", title=title)
+    assert made.missing == ""
+    words = pypdfium2.PdfDocument(made.data)[0].get_textpage().get_text_bounded()
+    assert title in " ".join(words.split())
+    assert b"/FontFile2" in made.data
+
+
+def test_letters_that_no_font_has_are_told() -> None:
+    """A letter without a font is told and stands as a box; the rest is printed."""
+    made = pieces_pdf(garment(), ALLOWANCES, paper="a4", title="top \U000f1234\n!")
+    assert made.missing == ""  # private use counts as no letter at all
+    made = pieces_pdf(garment(), ALLOWANCES, paper="a4", title="top \U00012000!")
+    words = pypdfium2.PdfDocument(made.data)[0].get_textpage().get_text_bounded()
+    assert made.missing in ("", "\U00012000")
+    if made.missing:
+        assert "top □!" in words or "top ?!" in words
+
+
+def test_a_piece_longer_than_a_sheet_and_wider_than_the_roll_is_tiled() -> None:
+    """A 1.5 m cloak on Letter and a piece wider than the roll both come out, whole."""
+    cloak = Piece.from_outline("cloak", [(0, 0), (900, 0), (700, 1500), (0, 1500)])
+    made = pieces_pdf({"cloak": cloak}, {"all": 15.0}, paper="letter")
+    assert len(made.sheets) > 20
+    made = pieces_pdf({"cloak": cloak}, {"all": 15.0}, paper="roll", roll_width_mm=600.0)
+    assert len(made.sheets) == 2
+
+
+def test_faults_are_told() -> None:
+    """No pieces, no such paper, a roll without width, too many sheets: each in words."""
+    with pytest.raises(InputError, match="no pieces"):
+        pieces_pdf({}, None)
+    with pytest.raises(InputError, match="not a paper"):
+        pieces_pdf(garment(), None, paper="a99")
+    with pytest.raises(InputError, match="needs its width"):
+        pieces_pdf(garment(), None, paper="roll")
+    huge = Piece.from_outline("sail", [(0, 0), (8000, 0), (8000, 8000), (0, 8000)])
+    with pytest.raises(InputError, match="at most"):
+        pieces_pdf({"sail": huge}, None, paper="a4")
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_packing_keeps_pieces_apart_and_inside(seed: int) -> None:
+    """Whatever the sizes, boxes lie at least the gap apart and inside the paper's width."""
+    rng = np.random.default_rng(seed)
+    sizes = [tuple(rng.uniform(20, 700, 2)) for _ in range(int(rng.integers(1, 12)))]
+    grid = Grid(190.0, 277.0, 10.0)
+    spots = pack(sizes, grid, 8.0)
+    boxes = []
+    for spot, (w, h) in zip(spots, sizes, strict=True):
+        w, h = (h, w) if spot.turned else (w, h)
+        boxes.append((spot.x, spot.y, spot.x + w, spot.y + h))
+        assert spot.x >= 0 and spot.y >= 0
+    for i, a in enumerate(boxes):
+        for b in boxes[:i]:
+            apart = max(a[0] - b[2], b[0] - a[2], a[1] - b[3], b[1] - a[3])
+            assert apart >= 8.0 - 1e-5
+
+
+def test_small_pieces_are_not_cut_by_a_joint() -> None:
+    """Pieces that fit on a sheet lie on one sheet."""
+    grid = Grid(190.0, 277.0, 10.0)
+    sizes = [(150.0, 120.0)] * 5
+    for spot in pack(sizes, grid, 8.0):
+        w, h = (120.0, 150.0) if spot.turned else (150.0, 120.0)
+        assert len(grid.sheets(spot.x, spot.y, spot.x + w, spot.y + h)) == 1
+
+
+def test_turned_pieces_are_not_mirrored() -> None:
+    """A piece laid on its side on the paper keeps its hand: a sleeve's front stays its front."""
+    made = pieces_pdf({"sleeve": sleeve(), "front": front()}, None, paper="a0")
+    turned = {n: s.turned for n, s in made.spots.items()}
+    assert any(turned.values())
+    from drafting.export.marks import strokes
+    from drafting.export.pdf import _laid
+    from drafting.export.svg import box_of
+
+    for name, piece in {"sleeve": sleeve(), "front": front()}.items():
+        drawn = strokes(piece, None)
+        laid = _laid(piece, drawn, box_of(drawn), made.spots[name], ("x",))
+        ring = next(s.points for s in laid.drawn if s.kind == "cutting")
+        x, y = ring.T
+        area = 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+        assert area < 0  # counter-clockwise with y up is clockwise with y down
