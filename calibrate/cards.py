@@ -51,7 +51,8 @@ class Board:
     ``corners`` (N, 2) saddle corners; ``signs`` (N,) +1 where the quadrant towards +x, +y is
     black, -1 where it is white; ``markers`` id -> (4, 2) outer corners of the black border in
     the reading order of the marker (top left, top right, bottom right, bottom left as printed);
-    ``square`` side of a square.
+    ``square`` side of a square; ``clear`` (N,) how far each corner is clear of other ink, as a
+    fraction of a square.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Board:
     signs: Array
     markers: Mapping[int, Array]
     square: float
+    clear: Array
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,19 @@ class CardShape:
     def marker_mm(self) -> float:
         """Side of a marker: two squares less a white ring."""
         return 1.56 * self.square_mm
+
+
+def clear_of_ink(corners: Array, quads: list[Array], square: float) -> Array:
+    """(N,) half side, in squares, of the window round each corner that no marker reaches into.
+
+    Half a square at most: from there on the neighbouring edges come in.
+    """
+    clear = np.full(len(corners), 0.5)
+    for quad in quads:
+        low, high = quad.min(axis=0), quad.max(axis=0)
+        gap = np.maximum(np.maximum(low - corners, corners - high), 0.0).max(axis=1)
+        clear = np.minimum(clear, gap / square)
+    return clear
 
 
 _STANDARD = CardShape(6, 9, 13.5, 90.0, 130.0)
@@ -147,7 +162,16 @@ class Card:
             np.array(signs),
             markers,
             self.shape.square_mm * float(np.sqrt(by[0] * by[1])),
+            clear_of_ink(
+                np.array(corners), [self._quad(*b) for b in self._blocks()], self.shape.square_mm
+            ),
         )
+
+    def _quad(self, a: int, b: int) -> Array:
+        """(4, 2) corners of the marker in the block whose first square is (a, b), as printed."""
+        m = self.shape.marker_mm / self.shape.square_mm / 2
+        ring = ((1 - m, 1 - m), (1 + m, 1 - m), (1 + m, 1 + m), (1 - m, 1 + m))
+        return np.array([self._line(a + x, b + y) for x, y in ring])
 
     def outline_mm(self, scale: tuple[float, float] = (1.0, 1.0)) -> Array:
         """(4, 2) corners of the whole card in its own frame, counter-clockwise, mm."""

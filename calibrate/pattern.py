@@ -18,7 +18,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.cards import FIRST_PATTERN_ID, MARKER_CELLS, MARKER_IDS, Board, marker_bits
+from calibrate.cards import (
+    FIRST_PATTERN_ID,
+    MARKER_CELLS,
+    MARKER_IDS,
+    Board,
+    clear_of_ink,
+    marker_bits,
+)
 from calibrate.errors import Fault, InputError
 from calibrate.files import FORMAT_VERSION, read_yaml, unknown_keys
 
@@ -128,7 +135,11 @@ class Pattern:
             x, y, cell = self._marker_corner(*cell_place)
             e = MARKER_CELLS * cell
             markers[marker] = np.array([(x, y), (x + e, y), (x + e, y + e), (x, y + e)]) - 0.5
-        return Board("pattern", corners, signs, markers, float(self.square_px))
+        s = float(self.square_px)
+        clear = clear_of_ink(corners, list(markers.values()), s)
+        far = np.array(self.size) - 0.5
+        edge = np.minimum(corners + 0.5, far - corners).min(axis=1) / s
+        return Board("pattern", corners, signs, markers, s, np.minimum(clear, edge))
 
     def image(self) -> Image:
         """(H, W) uint8: 0 black, 255 white."""

@@ -1,0 +1,808 @@
+"""From the corners that were seen to the projector over the table: the joint fit.
+
+After `calibrate.detect`. Every card carries the true millimetre to its place in the photo, so the
+camera's view of the table plane, its lens, where each card lies and the projector with its own
+lens are found together, by least squares weighted with each corner's noise. Unknowns are freed in
+steps. What comes out is a `Calibration` with the covariance of what went in.
+
+The camera's focal length is never needed: a flat table gives a homography, and a lens on top.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibrate.calibration import (
+    TABLE_UNIT_MM,
+    Calibration,
+    CardPlace,
+    ProjectorModel,
+    now,
+    without_rigid,
+)
+from calibrate.cards import BARS_MM, card, set_of
+from calibrate.detect import Detections
+from calibrate.errors import Fault, InputError, Refusal
+from calibrate.pattern import Pattern, bare
+from calibrate.plane import CAMERA_PARAMETERS, CameraModel, homography, place, rigid
+
+Array = NDArray[np.float64]
+
+# Weak knowledge of lenses, one sigma, unit half a diagonal: what phones, webcams and projectors
+# have (common practice, no source). It only speaks where the corners do not.
+_CAMERA_PRIOR = {"k1": 0.15, "k2": 0.06, "c": 0.02, "p": 0.0006}
+_PROJECTOR_PRIOR = {"k1": 0.03, "k2": 0.006, "c": 0.25}
+
+# -- the fit ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class CardView:
+    """One card in one photo: ``corners_mm`` (N, 2) in its own frame, ``corners_px`` (N, 2) seen,
+    ``sigma_px`` (N,) noise of each."""
+
+    corners_mm: Array
+    corners_px: Array
+    sigma_px: Array
+
+
+@dataclass(frozen=True, eq=False)
+class PhotoView:
+    """One photo for the solver: its size, its cards, and the pattern's corners.
+
+    ``pattern_px`` (M, 2) projector px, ``seen_px`` (M, 2) camera px, ``sigma_px`` (M,).
+    """
+
+    size: tuple[int, int]
+    cards: Mapping[int, CardView]
+    pattern_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    seen_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    sigma_px: Array = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass(eq=False)
+class _State:
+    """The unknowns: cameras, card poses (in table mm), the projector."""
+
+    cameras: list[CameraModel]
+    poses: dict[int, Array]
+    projector: ProjectorModel | None = None
+
+
+class _Joint:
+    """Residuals and Jacobian of all photos; columns: cameras, cards, projector."""
+
+    def __init__(self, photos: Sequence[PhotoView], state: _State, unit_mm: float) -> None:
+        self.photos = photos
+        self.unit_mm = unit_mm
+        self.ids = sorted(state.poses)
+        self.cards_at = CAMERA_PARAMETERS * len(photos)
+        self.projector_at = self.cards_at + 3 * len(self.ids)
+        self.count = self.projector_at + (12 if state.projector is not None else 0)
+
+    def pack(self, state: _State) -> Array:
+        scale = np.array([1 / self.unit_mm, 1 / self.unit_mm, 1.0])
+        parts = [c.vector for c in state.cameras] + [state.poses[i] * scale for i in self.ids]
+        if state.projector is not None:
+            parts.append(state.projector.vector())
+        return np.concatenate(parts)
+
+    def unpack(self, x: Array, like: _State) -> _State:
+        cameras = [
+            CameraModel(c.size, x[k * CAMERA_PARAMETERS : (k + 1) * CAMERA_PARAMETERS], c.unit_mm)
+            for k, c in enumerate(like.cameras)
+        ]
+        scale = np.array([self.unit_mm, self.unit_mm, 1.0])
+        poses = {
+            i: x[self.cards_at + 3 * k : self.cards_at + 3 * k + 3] * scale
+            for k, i in enumerate(self.ids)
+        }
+        projector = None
+        if like.projector is not None:
+            projector = ProjectorModel.from_vector(like.projector.size, x[self.projector_at :])
+        return _State(cameras, poses, projector)
+
+    def residuals(self, state: _State, jacobian: bool = True) -> tuple[Array, Array]:
+        """Seen less predicted over sigma, with the sign of predicted; (R,) and (R, count)."""
+        values, blocks = [], []
+        for k, photo in enumerate(self.photos):
+            camera = state.cameras[k]
+            columns = slice(k * CAMERA_PARAMETERS, (k + 1) * CAMERA_PARAMETERS)
+            for i in sorted(photo.cards):
+                view = photo.cards[i]
+                laid = place(view.corners_mm, state.poses[i])
+                px, dX, dv = camera.project(laid)
+                weight = 1 / view.sigma_px[:, None]
+                values.append(((px - view.corners_px) * weight).ravel())
+                J = np.zeros((len(px), 2, self.count))
+                J[:, :, columns] = dv
+                at = self.cards_at + 3 * self.ids.index(i)
+                J[:, :, at : at + 2] = dX * self.unit_mm
+                arm = laid - state.poses[i][:2]
+                J[:, :, at + 2] = dX[:, :, 0] * -arm[:, 1:] + dX[:, :, 1] * arm[:, :1]
+                blocks.append((J * weight[:, :, None]).reshape(-1, self.count))
+            if state.projector is not None and len(photo.pattern_px):
+                X = state.projector.to_table(photo.pattern_px)
+                px, dX, dv = camera.project(X)
+                weight = 1 / photo.sigma_px[:, None]
+                values.append(((px - photo.seen_px) * weight).ravel())
+                J = np.zeros((len(px), 2, self.count))
+                J[:, :, columns] = dv
+                J[:, :, self.projector_at :] = dX @ state.projector.table_jacobian(X)
+                blocks.append((J * weight[:, :, None]).reshape(-1, self.count))
+        return np.concatenate(values), np.concatenate(blocks)
+
+    def priors(self, state: _State) -> tuple[Array, Array]:
+        """Weak knowledge of lenses as (centres, 1 / sigma), both (count,); 0 where none."""
+        centre, stiff = np.zeros(self.count), np.zeros(self.count)
+        for k in range(len(self.photos)):
+            at = k * CAMERA_PARAMETERS
+            stiff[at + 8], stiff[at + 9] = 1 / _CAMERA_PRIOR["k1"], 1 / _CAMERA_PRIOR["k2"]
+            stiff[at + 10 : at + 12] = 1 / _CAMERA_PRIOR["c"]
+            stiff[at + 12 : at + 14] = 1 / _CAMERA_PRIOR["p"]
+        if state.projector is not None:
+            at = self.projector_at
+            stiff[at + 8], stiff[at + 9] = 1 / _PROJECTOR_PRIOR["k1"], 1 / _PROJECTOR_PRIOR["k2"]
+            stiff[at + 10 : at + 12] = 1 / _PROJECTOR_PRIOR["c"]
+        return centre, stiff
+
+    def free(self, stage: str) -> NDArray[np.bool_]:
+        """Which unknowns a stage frees; the first card's pose is the frame and stays."""
+        free = np.ones(self.count, dtype=bool)
+        for k in range(len(self.photos)):
+            at = k * CAMERA_PARAMETERS
+            if stage == "plane":
+                free[at + 8 : at + 14] = False
+            elif stage == "k1":
+                free[at + 9 : at + 14] = False
+        free[self.cards_at : self.cards_at + 3] = False
+        return free
+
+
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    state: _State
+    residuals: Array  # over sigma, without priors
+    covariance: Array
+    cost: float
+
+
+def _minimise(
+    joint: _Joint,
+    state: _State,
+    stage: str,
+    *,
+    rounds: int = 40,
+    huber: float | None = 3.0,
+    tolerance: float = 1e-9,
+) -> _Fit:
+    """Levenberg-Marquardt with Huber weights and priors, on the unknowns that a stage frees."""
+    free = joint.free(stage)
+    centre, stiff = joint.priors(state)
+    held = stiff[free]
+    x = joint.pack(state)
+
+    def weigh(r: Array) -> tuple[Array, float]:
+        if huber is None:
+            return np.ones_like(r), float(r @ r)
+        a = np.abs(r)
+        w = np.minimum(1.0, huber / np.maximum(a, 1e-300))
+        return w, float(np.sum(np.where(a <= huber, r * r, 2 * huber * a - huber * huber)))
+
+    def total(r: Array, at: Array) -> tuple[Array, float]:
+        w, cost = weigh(r)
+        pull = (at - centre)[free] * held
+        return w, cost + float(pull @ pull)
+
+    r, J = joint.residuals(state)
+    w, cost = total(r, x)
+    damping = 1e-4
+    for _ in range(rounds):
+        A = J[:, free]
+        N = (A * w[:, None]).T @ A + np.diag(held**2)
+        g = A.T @ (w * r) + held**2 * (x - centre)[free]
+        done = False
+        for _ in range(12):
+            scale = np.diag(N)
+            step = np.linalg.lstsq(N + np.diag(damping * scale + 1e-12), -g, rcond=None)[0]
+            trial = x.copy()
+            trial[free] += step
+            candidate = joint.unpack(trial, state)
+            with np.errstate(all="ignore"):
+                r2, J2 = joint.residuals(candidate)
+            ok = bool(np.all(np.isfinite(r2)))
+            w2, cost2 = total(r2, trial) if ok else (w, math.inf)
+            if cost2 <= cost:
+                done = cost - cost2 < tolerance * max(cost, 1e-12)
+                x, state, r, J, w, cost = trial, candidate, r2, J2, w2, cost2
+                damping = max(damping * 0.2, 1e-12)
+                break
+            damping *= 6
+        else:
+            done = True
+        if done:
+            break
+    A = J[:, free]
+    N = (A * w[:, None]).T @ A + np.diag(held**2)
+    covariance = np.zeros((joint.count, joint.count))
+    covariance[np.ix_(free, free)] = np.linalg.pinv(N, hermitian=True)
+    return _Fit(state, r, covariance, cost)
+
+
+@dataclass(frozen=True, eq=False)
+class TablePlane:
+    """A camera's view of the table, from cards at unknown places.
+
+    ``poses``: card id -> (x, y, turn) of the card's frame in the table frame, the first card's
+    frame; ``rms_px``: what the fit left over, per coordinate; ``residuals_px``: card id -> (N, 2);
+    ``covariance`` of camera and poses, in the solver's own units.
+    """
+
+    camera: CameraModel
+    poses: Mapping[int, tuple[float, float, float]]
+    rms_px: float
+    residuals_px: Mapping[int, Array]
+
+    def to_table(self, points_px: ArrayLike) -> Array:
+        """(N, 2) camera px to (N, 2) table, in the unit of the cards' corners."""
+        return self.camera.to_table(points_px)
+
+    def to_px(self, points_mm: ArrayLike) -> Array:
+        """(N, 2) table to (N, 2) camera px."""
+        return self.camera.to_px(points_mm)
+
+
+def fit_plane(
+    cards: Mapping[int, tuple[ArrayLike, ArrayLike]],
+    image_size: tuple[int, int],
+    sigma_px: float = 0.1,
+) -> TablePlane:
+    """The camera's view of the table from cards that lie flat at unknown places.
+
+    Args:
+        cards: id -> (corners_mm (N, 2) in the card's frame, corners_px (N, 2)); N at least 4 and
+            not on one line; any unit does for mm.
+        image_size: (width, height) px.
+        sigma_px: noise of a corner coordinate; weighs the lens's weak prior against the corners.
+
+    Raises:
+        Refusal: ``no-cards``, ``few-corners``.
+    """
+    views = {
+        int(i): CardView(
+            np.asarray(mm, dtype=np.float64).reshape(-1, 2),
+            np.asarray(px, dtype=np.float64).reshape(-1, 2),
+            np.full(len(np.asarray(px).reshape(-1, 2)), float(sigma_px)),
+        )
+        for i, (mm, px) in cards.items()
+    }
+    photo = PhotoView((int(image_size[0]), int(image_size[1])), views)
+    fit, _ = _fit_plane(photo)
+    residuals = {}
+    at = 0
+    for i in sorted(views):
+        n = len(views[i].corners_px)
+        residuals[i] = (fit.residuals[at : at + 2 * n] * sigma_px).reshape(n, 2)
+        at += 2 * n
+    poses = {i: (float(p[0]), float(p[1]), float(p[2])) for i, p in fit.state.poses.items()}
+    rms = float(np.sqrt(np.mean(fit.residuals**2))) * sigma_px
+    return TablePlane(fit.state.cameras[0], poses, rms, residuals)
+
+
+def _fit_plane(photo: PhotoView) -> tuple[_Fit, float]:
+    """Camera and poses from one photo's cards; also the unit that the fit counted in."""
+    if not photo.cards:
+        raise Refusal("no-cards", "no card is seen.", "Lay the printed cards into the light.")
+    homographies = {}
+    for i, view in sorted(photo.cards.items()):
+        spread = np.linalg.svd(view.corners_mm - view.corners_mm.mean(axis=0), compute_uv=False)
+        if len(view.corners_mm) < 4 or spread[-1] < 1e-3 * spread[0]:
+            raise Refusal(
+                "few-corners",
+                f"of card {i} only {len(view.corners_mm)} corners are seen.",
+                "Nothing may lie on a card, and no shadow or glare.",
+            )
+        homographies[i] = homography(view.corners_mm, view.corners_px)
+    best: _Fit | None = None
+    unit = TABLE_UNIT_MM
+    for first in homographies:
+        start, unit_here = _start_from(photo, homographies, first)
+        if start is None:
+            continue
+        joint = _Joint([photo], start, unit_here)
+        fit = _minimise(joint, start, "plane", rounds=25, tolerance=1e-4)
+        if best is None or fit.cost < best.cost:
+            best, unit = fit, unit_here
+    if best is None:
+        raise Refusal(
+            "solve-failed",
+            "no view of a flat table agrees with the cards seen.",
+            "Photograph again, from above, with all cards flat.",
+        )
+    state = best.state
+    joint = _Joint([photo], state, unit)
+    for stage in ("k1", "all"):
+        best = _minimise(joint, state, stage)
+        state = best.state
+    return best, unit
+
+
+def _start_from(
+    photo: PhotoView, homographies: Mapping[int, Array], first: int
+) -> tuple[_State | None, float]:
+    """Camera and poses if the view of one card held for the whole table.
+
+    The frame is that of the lowest card id, shifted so that the camera's vector is well scaled.
+    """
+    w, h = photo.size
+    s = 0.5 * math.hypot(w, h)
+    to_unit = np.array([[1 / s, 0, -(w - 1) / 2 / s], [0, 1 / s, -(h - 1) / 2 / s], [0, 0, 1]])
+    inverse = np.linalg.inv(homographies[first])
+    laid, poses = {}, {}
+    for i, view in photo.cards.items():
+        q = np.column_stack([view.corners_px, np.ones(len(view.corners_px))]) @ inverse.T
+        if np.any(q[:, 2] * np.sign(q[:, 2].mean()) <= 1e-9):
+            return None, 1.0
+        laid[i] = q[:, :2] / q[:, 2:]
+        poses[i] = rigid(view.corners_mm, laid[i])
+    base = poses[min(poses)]
+    everything = np.concatenate(list(laid.values()))
+    unit = max(float(np.ptp(everything, axis=0).max()) / 2, 1e-9)
+    # into the frame of the lowest id
+    back = {i: (np.array(p) - np.array(base)) for i, p in poses.items()}
+    c, sn = math.cos(base[2]), math.sin(base[2])
+    turned = {
+        i: np.array([c * d[0] + sn * d[1], -sn * d[0] + c * d[1], d[2]]) for i, d in back.items()
+    }
+    first_from_frame = np.array([[c, -sn, base[0]], [sn, c, base[1]], [0, 0, 1]])
+    G = to_unit @ homographies[first] @ first_from_frame @ np.diag([unit, unit, 1.0])
+    if abs(G[2, 2]) < 1e-9:
+        return None, 1.0
+    vector = np.concatenate([(G / G[2, 2]).reshape(9)[:8], np.zeros(6)])
+    return _State([CameraModel(photo.size, vector, unit)], turned), unit
+
+
+# -- photos to a calibration -----------------------------------------------------------------
+
+PRINT_DOUBT = 0.002  # one sigma of a printer's scale (common practice, no source)
+RULER_DOUBT_MM = 0.15  # one sigma of reading a printed bar with a ruler
+_REFUSE_ERROR_MM = 1.0
+_LEAST_SPREAD = 0.15  # share of the beam that the cards' hull must cover
+_SIGMA_FLOOR_PX = 0.004
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """A calibration and what lies behind it, for reports and for `calibrate.drift`.
+
+    ``cameras`` one a photo, in the table frame; ``card_mm`` card id -> rms of its corners' misses
+    on the table, mm; ``named`` cards that do not lie flat, left out of the fit; ``notes`` for the
+    person, the weightiest first.
+    """
+
+    calibration: Calibration
+    cameras: tuple[CameraModel, ...]
+    photos: tuple[PhotoView, ...]
+    card_mm: Mapping[int, float]
+    named: tuple[int, ...]
+    notes: tuple[str, ...]
+    scale: tuple[float, float] = (1.0, 1.0)
+
+
+def solve_photos(
+    detections: Sequence[Detections],
+    *,
+    bars_mm: tuple[float, float] | None = None,
+    display: str = "",
+    method: str = "photo",
+    date: str | None = None,
+    pattern: Pattern | None = None,
+) -> Calibration:
+    """The calibration that one or several photos give; see `solve` for all of it."""
+    return solve(
+        detections, bars_mm=bars_mm, display=display, method=method, date=date, pattern=pattern
+    ).calibration
+
+
+def solve(
+    detections: Sequence[Detections],
+    *,
+    bars_mm: tuple[float, float] | None = None,
+    display: str = "",
+    method: str = "photo",
+    date: str | None = None,
+    pattern: Pattern | None = None,
+) -> Solution:
+    """Joint fit of all photos: cameras, cards, projector.
+
+    Args:
+        detections: from `calibrate.detect.detect`, all of one pattern size; the cards must not
+            have been moved between the photos.
+        bars_mm: what her ruler read on the printed bars along x and y; None when not read.
+        pattern: the pattern that was shown, when it was given to `detect` as well.
+
+    Raises:
+        InputError: bars that no printer makes.
+        Refusal: ``no-cards``, ``few-cards``, ``cards-together``, ``no-pattern``, ``not-flat``,
+            ``bad-fit``, ``too-uncertain``, ``solve-failed``.
+    """
+    if not detections:
+        raise InputError("no photo was given.")
+    size = detections[0].pattern_size
+    scale = bar_scale(bars_mm)
+    board = (pattern or bare(size)).board()
+    ids = sorted({i for d in detections for i in d.cards})
+    if len(ids) <= 2:
+        raise _few_cards(ids)
+    photos = [_view(d, board.corners, scale) for d in detections]
+    order = sorted(range(len(photos)), key=lambda k: (-len(photos[k].cards), k))
+    photos = [photos[k] for k in order]
+    if len(photos[0].cards) < 3:
+        raise Refusal(
+            "few-cards",
+            "no single photo shows more than two cards.",
+            "Take at least one photo that shows the whole lit table with all four cards.",
+        )
+    state, named, notes = _staged(photos, size)
+    photos = [_without(p, named) for p in photos]
+    fit, joint, photos, held_out = _polish(photos, state)
+    return _conclude(
+        fit, joint, photos, named, notes, held_out, bars_mm, scale, display, method, date
+    )
+
+
+def bar_scale(bars_mm: tuple[float, float] | None) -> tuple[float, float]:
+    """What a printed millimetre measures along x and y, from what her ruler read on the bars.
+
+    Raises:
+        InputError: readings more than 4 % from what was drawn.
+    """
+    if bars_mm is None:
+        return (1.0, 1.0)
+    faults = []
+    for read, drawn, axis in zip(bars_mm, BARS_MM, ("wide", "tall"), strict=True):
+        if not math.isfinite(read) or abs(read / drawn - 1) > 0.04:
+            faults.append(
+                Fault(
+                    "--bars",
+                    f"{read:g} mm for the bar that was drawn {drawn:g} mm {axis}.",
+                    "Measure both bars end to end in mm, the one along the page's width first; "
+                    "if it is right, print again at 100 %.",
+                )
+            )
+    if faults:
+        raise InputError(faults)
+    return (bars_mm[0] / BARS_MM[0], bars_mm[1] / BARS_MM[1])
+
+
+def _few_cards(ids: Sequence[int]) -> Refusal:
+    if not ids:
+        return Refusal("no-cards", "no card is seen.", "Lay the four printed cards into the light.")
+    count = "only one card" if len(ids) == 1 else "only two cards"
+    return Refusal(
+        "few-cards",
+        f"{count} can be read ({', '.join(f'card {i}' for i in ids)}).",
+        "Lay all four, one near each corner of the light, and nothing over them. One or two cards "
+        "leave errors of several millimetres at the far side.",
+        data={"cards": list(ids)},
+    )
+
+
+def _view(d: Detections, pattern_corners: Array, scale: tuple[float, float]) -> PhotoView:
+    views = {}
+    for i, c in d.cards.items():
+        corners = card(i).board(scale).corners[c.index]
+        views[i] = CardView(corners, c.px, np.maximum(c.sigma, _SIGMA_FLOOR_PX))
+    if d.pattern is None or len(d.pattern) == 0:
+        raise Refusal(
+            "no-pattern",
+            "the projected pattern is not seen.",
+            "Show the pattern full screen while you take the photo.",
+            where=d.name,
+        )
+    return PhotoView(
+        d.size,
+        views,
+        pattern_corners[d.pattern.index],
+        d.pattern.px,
+        np.maximum(d.pattern.sigma, _SIGMA_FLOOR_PX),
+    )
+
+
+def _without(photo: PhotoView, cards_out: Sequence[int]) -> PhotoView:
+    if not set(cards_out) & set(photo.cards):
+        return photo
+    kept = {i: v for i, v in photo.cards.items() if i not in cards_out}
+    return replace(photo, cards=kept)
+
+
+def _card_rms(fit: _Fit, photo: PhotoView) -> dict[int, float]:
+    """Card id -> rms of its residuals over sigma, from a fit of this photo first."""
+    out, at = {}, 0
+    for i in sorted(photo.cards):
+        n = 2 * len(photo.cards[i].corners_px)
+        out[i] = float(np.sqrt(np.mean(fit.residuals[at : at + n] ** 2)))
+        at += n
+    return out
+
+
+def _staged(
+    photos: Sequence[PhotoView], size: tuple[int, int]
+) -> tuple[_State, tuple[int, ...], list[str]]:
+    """First photo's plane, then the projector, then the other photos; cards that lie badly named."""
+    first = photos[0]
+    named: tuple[int, ...] = ()
+    notes: list[str] = []
+    plane, unit = _fit_plane(first)
+    base = plane.state
+    camera = _in_half_metres(base.cameras[0])
+    projector = _first_projector(camera, first, size)
+    state = _State([camera], dict(base.poses), projector)
+    joint = _Joint([first], state, TABLE_UNIT_MM)
+    fit = _minimise(joint, state, "all")
+    state = fit.state
+    for photo in photos[1:]:
+        assert state.projector is not None
+        cam = _first_camera(photo, state)
+        poses = dict(state.poses)
+        for i in sorted(set(photo.cards) - set(poses)):
+            poses[i] = np.array(
+                rigid(photo.cards[i].corners_mm, cam.to_table(photo.cards[i].corners_px))
+            )
+        state = _State([*state.cameras, cam], poses, state.projector)
+    del unit
+    return state, named, notes
+
+
+def _in_half_metres(camera: CameraModel) -> CameraModel:
+    """The same camera with its vector counted in half metres."""
+    v = camera.vector.copy()
+    g = TABLE_UNIT_MM / camera.unit_mm
+    v[[0, 1, 3, 4, 6, 7]] *= g
+    return CameraModel(camera.size, v, TABLE_UNIT_MM)
+
+
+def _first_projector(
+    camera: CameraModel, photo: PhotoView, size: tuple[int, int]
+) -> ProjectorModel:
+    table = camera.to_table(photo.seen_px)
+    ok = np.isfinite(table).all(axis=1)
+    matrix = homography(table[ok], photo.pattern_px[ok])
+    middle = np.array([(size[0] - 1) / 2, (size[1] - 1) / 2])
+    return ProjectorModel(size, matrix, middle)
+
+
+def _first_camera(photo: PhotoView, state: _State) -> CameraModel:
+    """A further photo's camera from the projector that is known by now."""
+    if state.projector is None:
+        raise Refusal("solve-failed", "no projector was found.", "Take the photos again.")
+    table = state.projector.to_table(photo.pattern_px)
+    w, h = photo.size
+    s = 0.5 * math.hypot(w, h)
+    G = homography(table / TABLE_UNIT_MM, (photo.seen_px - [(w - 1) / 2, (h - 1) / 2]) / s)
+    start = CameraModel(photo.size, np.concatenate([G.reshape(9)[:8], np.zeros(6)]), TABLE_UNIT_MM)
+    lone = PhotoView(photo.size, {0: CardView(table, photo.seen_px, photo.sigma_px)})
+    known = _State([start], {0: np.zeros(3)})
+    joint = _Joint([lone], known, TABLE_UNIT_MM)
+    for stage in ("k1", "all"):
+        known = _minimise(joint, known, stage, rounds=20, tolerance=1e-6).state
+    return known.cameras[0]
+
+
+def _polish(
+    photos: Sequence[PhotoView], state: _State
+) -> tuple[_Fit, _Joint, list[PhotoView], float]:
+    """Fit all, set the noise to what is left over, drop strays, fit again; held-out figure too."""
+    current = list(photos)
+    joint = _Joint(current, state, TABLE_UNIT_MM)
+    fit = _minimise(joint, state, "all")
+    for _ in range(2):
+        current = [_reweighed(p, fit.state, k) for k, p in enumerate(current)]
+        joint = _Joint(current, fit.state, TABLE_UNIT_MM)
+        fit = _minimise(joint, fit.state, "all")
+    shown = [_every(p, 4, False) for p in current]
+    hidden = [_every(p, 4, True) for p in current]
+    trial = _minimise(_Joint(shown, fit.state, TABLE_UNIT_MM), fit.state, "all", tolerance=1e-6)
+    misses = np.concatenate([_misses_mm(p, trial.state, k) for k, p in enumerate(hidden)])
+    held_out = float(np.sqrt(np.mean(np.sum(misses**2, axis=1))))
+    return fit, joint, current, held_out
+
+
+def _every(photo: PhotoView, n: int, chosen: bool) -> PhotoView:
+    """Every n-th corner of each board, or all the others."""
+
+    def keep(count: int) -> NDArray[np.bool_]:
+        return np.asarray((np.arange(count) % n == n - 1) == chosen)
+
+    cards = {}
+    for i, v in photo.cards.items():
+        k = keep(len(v.corners_mm))
+        cards[i] = CardView(v.corners_mm[k], v.corners_px[k], v.sigma_px[k])
+    k = keep(len(photo.pattern_px))
+    return PhotoView(photo.size, cards, photo.pattern_px[k], photo.seen_px[k], photo.sigma_px[k])
+
+
+def _misses_mm(photo: PhotoView, state: _State, k: int) -> Array:
+    """(N, 2) seen less predicted on the table, mm, cards then pattern."""
+    camera = state.cameras[k]
+    parts = [
+        camera.to_table(v.corners_px) - place(v.corners_mm, state.poses[i])
+        for i, v in sorted(photo.cards.items())
+    ]
+    if state.projector is not None and len(photo.pattern_px):
+        parts.append(camera.to_table(photo.seen_px) - state.projector.to_table(photo.pattern_px))
+    return np.concatenate(parts)
+
+
+def _reweighed(photo: PhotoView, state: _State, k: int) -> PhotoView:
+    """Noise scaled to what a fit left over, cards and pattern each; strays dropped."""
+    camera = state.cameras[k]
+
+    def weigh(px: Array, predicted: Array, sigma: Array) -> tuple[float, NDArray[np.bool_]]:
+        z = np.abs(px - predicted) / sigma[:, None]
+        factor = max(float(np.median(z)) / 0.6745, 0.05)
+        return factor, np.asarray(z.max(axis=1) < 5.5 * factor)
+
+    seen = [
+        (i, v, camera.to_px(place(v.corners_mm, state.poses[i])))
+        for i, v in sorted(photo.cards.items())
+    ]
+    factor, _ = weigh(
+        np.concatenate([v.corners_px for _, v, _ in seen]),
+        np.concatenate([p for _, _, p in seen]),
+        np.concatenate([v.sigma_px for _, v, _ in seen]),
+    )
+    cards = {}
+    for i, v, predicted in seen:
+        z = np.abs(v.corners_px - predicted).max(axis=1) / (v.sigma_px * factor)
+        keep = z < 5.5
+        if keep.sum() < 6:
+            keep = np.ones(len(z), dtype=bool)
+        cards[i] = CardView(v.corners_mm[keep], v.corners_px[keep], v.sigma_px[keep] * factor)
+    pattern_px, seen_px, sigma = photo.pattern_px, photo.seen_px, photo.sigma_px
+    if state.projector is not None and len(pattern_px):
+        predicted = camera.to_px(state.projector.to_table(pattern_px))
+        factor, keep = weigh(seen_px, predicted, sigma)
+        pattern_px, seen_px, sigma = pattern_px[keep], seen_px[keep], sigma[keep] * factor
+    return PhotoView(photo.size, cards, pattern_px, seen_px, sigma)
+
+
+def _conclude(
+    fit: _Fit,
+    joint: _Joint,
+    photos: Sequence[PhotoView],
+    named: tuple[int, ...],
+    notes: list[str],
+    held_out: float,
+    bars_mm: tuple[float, float] | None,
+    scale: tuple[float, float],
+    display: str,
+    method: str,
+    date: str | None,
+) -> Solution:
+    """Into the table frame, with doubt, checks and notes."""
+    state = fit.state
+    projector = state.projector
+    if projector is None:
+        raise Refusal("solve-failed", "no projector was found.", "Take the photo again.")
+    unsound = projector.faults()
+    if unsound:
+        raise Refusal(
+            "bad-fit",
+            f"the fit ended in something that is no projector over a table: {unsound[0]}",
+            "Photograph again, with all four cards flat and near the corners.",
+        )
+    frame = _table_frame(projector)
+    covariance = fit.covariance[joint.projector_at :, joint.projector_at :]
+    poses = {i: p for i, p in state.poses.items() if i not in named}
+    if bars_mm is None:
+        doubt = PRINT_DOUBT
+    else:
+        doubt = math.hypot(RULER_DOUBT_MM / BARS_MM[0], RULER_DOUBT_MM / BARS_MM[1]) / math.sqrt(2)
+    misses = np.concatenate([_misses_mm(p, state, k) for k, p in enumerate(photos)])
+    u = np.concatenate([p.pattern_px for p in photos])
+    back = np.concatenate([state.cameras[k].to_table(p.seen_px) for k, p in enumerate(photos)])
+    rms_px = float(np.sqrt(np.mean((projector.to_projector(back) - u) ** 2)))
+    card_mm: dict[int, list[Array]] = {}
+    for k, photo in enumerate(photos):
+        for i, v in photo.cards.items():
+            miss = state.cameras[k].to_table(v.corners_px) - place(v.corners_mm, state.poses[i])
+            card_mm.setdefault(i, []).append(np.sum(miss**2, axis=1))
+    raw = Calibration(
+        projector,
+        covariance,
+        method,
+        date or now(),
+        display=display,
+        rms_px=rms_px,
+        held_out_mm=held_out,
+        bars_mm=bars_mm,
+        scale_doubt=doubt,
+        cards=tuple(
+            CardPlace(i, (float(p[0]), float(p[1])), float(p[2])) for i, p in sorted(poses.items())
+        ),
+        facts={
+            "photos": len(photos),
+            "card_corners": sum(len(v.corners_px) for p in photos for v in p.cards.values()),
+            "pattern_corners": sum(len(p.pattern_px) for p in photos),
+            "misses_mm": float(np.sqrt(np.mean(np.sum(misses**2, axis=1)))),
+            "print": set_of(min(poses)),
+        },
+    ).moved(frame)
+    calibration = replace(raw, covariance=without_rigid(raw.model, raw.covariance))
+    cameras = tuple(_camera_moved(c, frame) for c in state.cameras)
+    _check(calibration, state, photos, projector)
+    return Solution(
+        calibration,
+        cameras,
+        tuple(photos),
+        {i: float(np.sqrt(np.mean(np.concatenate(v)))) for i, v in sorted(card_mm.items())},
+        named,
+        tuple(notes),
+        scale,
+    )
+
+
+def _table_frame(projector: ProjectorModel) -> Array:
+    """(3, 3) new from old: origin under the middle of the picture, x along its rows, y up in it."""
+    w, h = projector.size
+    middle = projector.middle_px
+    a, b, o = projector.to_table(np.array([middle - [w / 4, 0], middle + [w / 4, 0], middle]))
+    turn = math.atan2(*(b - a)[::-1])
+    c, s = math.cos(turn), math.sin(turn)
+    return np.array(
+        [[c, s, -(c * o[0] + s * o[1])], [-s, c, -(-s * o[0] + c * o[1])], [0.0, 0.0, 1.0]]
+    )
+
+
+def _camera_moved(camera: CameraModel, new_from_old: Array) -> CameraModel:
+    unit = np.diag([camera.unit_mm, camera.unit_mm, 1.0])
+    G = np.append(camera.vector[:8], 1.0).reshape(3, 3)
+    G = G @ np.linalg.inv(unit) @ np.linalg.inv(new_from_old) @ unit
+    return CameraModel(
+        camera.size,
+        np.concatenate([(G / G[2, 2]).reshape(9)[:8], camera.vector[8:]]),
+        camera.unit_mm,
+    )
+
+
+def _check(
+    calibration: Calibration,
+    state: _State,
+    photos: Sequence[PhotoView],
+    projector: ProjectorModel,
+) -> None:
+    """Refuse what cannot be trusted."""
+    import cv2
+
+    corners = np.concatenate(
+        [
+            place(card(i).outline_mm(), state.poses[i])
+            for i in sorted({i for p in photos for i in p.cards})
+        ]
+    )
+    px = projector.to_projector(corners)
+    px = np.clip(np.nan_to_num(px), -0.5, np.array(projector.size) - 0.5)
+    hull = cv2.convexHull(px.astype(np.float32).reshape(-1, 1, 2))
+    share = float(cv2.contourArea(hull)) / (projector.size[0] * projector.size[1])
+    if share < _LEAST_SPREAD:
+        raise Refusal(
+            "cards-together",
+            f"the cards lie all in one place: they span {100 * share:.0f} % of the light.",
+            "Lay one near each corner of the light; what lies between them is measured, what "
+            "lies outside is guessed.",
+            data={"share": share},
+        )
+    worst = float(calibration.expected_error_mm(calibration.model.grid_mm()).max())
+    if worst > _REFUSE_ERROR_MM:
+        raise Refusal(
+            "too-uncertain",
+            f"somewhere in the light the error may reach {worst:.1f} mm.",
+            "Lay all four cards nearer the corners, go nearer with the camera, hold it still.",
+            data={"max_mm": worst},
+        )
