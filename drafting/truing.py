@@ -15,7 +15,7 @@ import numpy as np
 
 from drafting.allowance import FOLD, allowance_of
 from drafting.errors import DraftingError
-from drafting.outline import Points, corner_angle_deg, nearest_distance
+from drafting.outline import Edge, Points, corner_angle_deg, nearest_distance
 from drafting.piece import Piece
 from drafting.units import format_length
 
@@ -117,7 +117,7 @@ def check_corners(pieces: Mapping[str, Piece], corners: Sequence[Corner]) -> lis
     for c in corners:
         angle = angle_deg(pieces, c)
         off = 100.0 * math.tan(math.radians(min(abs(angle - 90.0), 89.0)))
-        name = f"{c.piece}: {c.before} square to {c.after}"
+        name = f"{c.piece}: {c.before} ⟂ {c.after}"
         out.append(_check(name, off, ANGLE_MM, f"{angle:.1f}°"))
     return out
 
@@ -128,7 +128,7 @@ def check_runs(pieces: Mapping[str, Piece], runs: Sequence[Run]) -> list[Check]:
     for run in runs:
         total = angle_deg(pieces, run.a) + angle_deg(pieces, run.b)
         off = 100.0 * math.tan(math.radians(min(abs(total - 180.0), 89.0)))
-        out.append(_check(f"{run.name} runs on smoothly", off, ANGLE_MM, f"{total:.1f}°"))
+        out.append(_check(run.name, off, ANGLE_MM, f"{total:.1f}°"))
     return out
 
 
@@ -159,7 +159,7 @@ def check_cutting(
         except DraftingError as error:
             out.append(Check(f"{name}: cutting line", math.inf, 0.1, False, str(error)))
             continue
-        out.append(_check(f"{name}: cutting line", worst, 0.1, "distance from the sewing line"))
+        out.append(_check(f"{name}: cutting line", worst, 0.1, "off its allowance"))
     return out
 
 
@@ -225,3 +225,44 @@ USUAL_HEAD_MM = 570.0  # where the head was not measured: the upper end of publi
 def largest_gap(points: Points, others: Points) -> float:
     """Largest distance in mm from ``points`` (N, 2) to the polyline ``others`` (M, 2)."""
     return float(nearest_distance(points, others).max())
+
+
+@dataclass(frozen=True)
+class Move:
+    """How an edge differs between two drafts: lengths in mm, and how far its line moved.
+
+    ``before_mm`` or ``after_mm`` is None where the edge is on one of them only.
+    """
+
+    piece: str
+    edge: str
+    before_mm: float | None
+    after_mm: float | None
+    moved_mm: float | None
+
+
+def compare(before: Mapping[str, Piece], after: Mapping[str, Piece]) -> list[Move]:
+    """Every edge of both drafts that changed by more than 0.05 mm, in order."""
+    out = []
+    names = {(p, e): None for pieces in (before, after) for p in pieces for e in pieces[p].edges}
+    for name, edge in names:
+        old, new = _edge(before, name, edge), _edge(after, name, edge)
+        if old is None or new is None:
+            out.append(
+                Move(
+                    name,
+                    edge,
+                    None if old is None else old.length_mm,
+                    None if new is None else new.length_mm,
+                    None,
+                )
+            )
+            continue
+        moved = max(largest_gap(old.points, new.points), largest_gap(new.points, old.points))
+        if moved > 0.05 or abs(old.length_mm - new.length_mm) > 0.05:
+            out.append(Move(name, edge, old.length_mm, new.length_mm, moved))
+    return out
+
+
+def _edge(pieces: Mapping[str, Piece], piece: str, edge: str) -> Edge | None:
+    return pieces[piece].edges.get(edge) if piece in pieces else None

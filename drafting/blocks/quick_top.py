@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -326,9 +326,10 @@ class Upper:
     taken: float
 
 
-_SLEEVE_MM = {"cap": 50.0, "short": 140.0, "elbow": 290.0}
-_SLEEVE_DROP = math.radians(12.0)  # the sleeve falls this much more than the shoulder
+_SLEEVE_MM = {"cap": 50.0, "short": 170.0, "elbow": 300.0}
+_SLEEVE_DROP = math.radians(9.0)  # an elbow-long sleeve falls this much more than the shoulder
 _CAP_MOST_MM = 75.0
+_LEAST_UNDERARM_MM = 20.0  # with less a sleeve has no underarm: it is drawn as a cap
 
 
 def _sleeve(
@@ -341,8 +342,7 @@ def _sleeve(
     if style["sleeve"] == "none":
         return None
     reach = style["sleeve_length"] or _SLEEVE_MM[style["sleeve"]]
-    cap = reach <= _CAP_MOST_MM
-    drop = _SLEEVE_DROP * min(1.0, reach / 140.0)
+    drop = _SLEEVE_DROP * min(1.0, reach / 300.0)
     tips: dict[str, tuple[Points, Points, list[Cubic]]] = {}
     for half, q in pair.items():
         along = vec(q.along)
@@ -355,7 +355,13 @@ def _sleeve(
         if reach > bend + 1e-6:
             over.append(line(after, tip))
         tips[half] = (tip, out, over)
-    if cap:
+    width = style["sleeve_width"] or (arm + 70.0 if arm else 0.36 * 4 * pair[FRONT].bust[0])
+    middle_tip = 0.5 * (tips[FRONT][0] + tips[BACK][0])
+    middle_out = tips[FRONT][1] + tips[BACK][1]
+    middle_out = middle_out / np.hypot(*middle_out)
+    wrist = middle_tip - left_of(middle_out) * (0.5 * width)
+    widest = max(q.bust[0] for q in pair.values())
+    if reach <= _CAP_MOST_MM or wrist[0] < widest + _LEAST_UNDERARM_MM:
         return {
             half: Upper(
                 {
@@ -371,11 +377,6 @@ def _sleeve(
             )
             for half, (tip, out, over) in tips.items()
         }
-    width = style["sleeve_width"] or (arm + 70.0 if arm else 0.36 * 4 * pair[FRONT].bust[0])
-    middle_tip = 0.5 * (tips[FRONT][0] + tips[BACK][0])
-    middle_out = tips[FRONT][1] + tips[BACK][1]
-    middle_out = middle_out / np.hypot(*middle_out)
-    wrist = middle_tip - left_of(middle_out) * (0.5 * width)
     uppers = {}
     for half, (tip, _, over) in tips.items():
         q, side = pair[half], sides[half]
@@ -383,14 +384,6 @@ def _sleeve(
         corner = vec(q.bust)
         run = wrist - corner
         span = float(np.hypot(*run))
-        if run[0] < 15.0 or span < 25.0:
-            raise DraftError(
-                Fault(
-                    "sleeve",
-                    "ends inside the body's width: it is too short for its width.",
-                    "Make it longer, or choose a cap sleeve (up to 75 mm).",
-                )
-            )
         rest = cut_chain(side.curves, taken)[1]
         up = -rest[0].tangent(0.0)
         joint = corner + run * min(0.85, 90.0 / span)
@@ -999,9 +992,7 @@ def _steps(
             "Front neckline",
             "Draw the neckline from the neck point to the centre, square to the centre line"
             + (" but for the point of the V." if style["neckline"] == "v" else "."),
-            (
-                f"front neckline {t(drawn[FRONT].edges and chain_length(drawn[FRONT].edges['neckline']))}",
-            ),
+            (f"front neckline {t(chain_length(drawn[FRONT].edges['neckline']))}",),
             {},
             {},
             {"neckline": front["neckline"], "shoulder": front["shoulder"]},
@@ -1174,8 +1165,8 @@ OPTIONS: tuple[Option, ...] = (
         choices={
             "none": "an armhole",
             "cap": "5 cm over the shoulder point",
-            "short": "14 cm, with an underarm",
-            "elbow": "29 cm",
+            "short": "17 cm, with an underarm where there is room for one",
+            "elbow": "30 cm, with an underarm",
         },
     ),
     Option(

@@ -1,0 +1,248 @@
+"""``chalkbeam blocks``: what can be drafted, from which measurements, in which styles."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from drafting.blocks import Block
+    from drafting.piece import Piece
+
+# The sketches' body: an even one that no singer of ours has; all in cm.
+_EXAMPLE = {
+    "unit": "cm",
+    "bust_girth": 94,
+    "waist_girth": 78,
+    "hip_girth_at_tailbone": 104,
+    "neck_width": 14,
+    "shoulder_length": 12.3,
+    "back_neck_to_tailbone": 60,
+    "upper_arm_girth": 29,
+}
+
+
+@click.command()
+@click.argument("name", required=False, metavar="[BLOCK]")
+@click.option(
+    "--out",
+    "-o",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Write a sketch of each style choice to this folder, as SVG.",
+)
+@click.option("--unit", type=click.Choice(["cm", "mm", "in"]), default="cm", show_default=True)
+@click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
+def blocks(name: str | None, out: Path | None, unit: str, as_json: bool) -> None:
+    """List the blocks: measurements with how they are taken, style options, fit changes.
+
+    The sketches are drawn by the block itself, on one example body.
+    """
+    from drafting.blocks import get, names
+    from projector.commands.support import print_json
+
+    chosen = [get(name)] if name else [get(n) for n in names()]
+    if as_json:
+        print_json([_as_data(b) for b in chosen])
+    else:
+        for block in chosen:
+            _print(block, unit)
+    if out is not None:
+        for block in chosen:
+            count = _write_sketches(block, out)
+            click.echo(f"{count} sketches written to {out}")
+
+
+def _as_data(block: Block) -> dict[str, Any]:
+    from drafting.fit import KINDS
+    from drafting.measurements import REGISTRY
+
+    def measure(key: str) -> dict[str, Any]:
+        m = REGISTRY[key]
+        return {
+            "key": key,
+            "name": m.name,
+            "kind": m.kind,
+            "how": m.how,
+            "usual_mm": [m.low_mm, m.high_mm],
+        }
+
+    return {
+        "block": block.name,
+        "title": block.title,
+        "text": block.text,
+        "needs": [measure(k) for k in block.needs],
+        "helps": [measure(k) for k in block.helps],
+        "style": [
+            {
+                "key": o.key,
+                "kind": o.kind,
+                "text": o.text,
+                "default": o.default,
+                "choices": dict(o.choices),
+                **(
+                    {"low_mm": o.low, "high_mm": o.high}
+                    if o.kind in ("length", "both")
+                    else {"low": o.low, "high": o.high}
+                    if o.kind == "number"
+                    else {}
+                ),
+            }
+            for o in block.options
+        ],
+        "fit": [
+            {
+                "change": k.name,
+                "text": k.text,
+                "limit_mm": k.limit_mm,
+                "where": list(k.where),
+                "signed": k.signed,
+            }
+            for k in KINDS.values()
+        ],
+    }
+
+
+def _print(block: Block, unit: str) -> None:
+    from drafting.fit import KINDS
+    from drafting.measurements import REGISTRY
+    from drafting.units import format_length
+
+    click.secho(f"{block.name}: {block.title}", bold=True)
+    click.echo(f"{block.text}\n")
+    click.secho("Measurements", bold=True)
+    for key in (*block.needs, *block.helps):
+        m = REGISTRY[key]
+        more = "" if key in block.needs else " (helps, not needed)"
+        click.echo(_wrapped(f"{key}{more}: {m.how} {m.posture}"))
+    click.echo()
+    click.secho("Style", bold=True)
+    for option in block.options:
+        default = option.default
+        if isinstance(default, float) and option.kind in ("length", "both"):
+            default = format_length(default, unit)
+        shown = "" if default is None else f" [{default}]"
+        click.echo(_wrapped(f"{option.key}{shown}: {option.text}"))
+        if option.kind in ("length", "both"):
+            low, high = format_length(option.low, unit), format_length(option.high, unit)
+            click.echo(f"      {low} to {high}")
+        elif option.kind == "number":
+            click.echo(f"      {option.low:g} to {option.high:g}")
+        if option.choices:
+            _print_choices(block, option.key, option.choices)
+    click.echo()
+    click.secho("Fit: what a toile showed", bold=True)
+    for kind in KINDS.values():
+        sign = "±" if kind.signed else "up to "
+        places = "" if len(kind.where) == 1 else f"; where: {', '.join(kind.where)}"
+        click.echo(
+            _wrapped(
+                f"{kind.name} ({sign}{format_length(kind.limit_mm, unit)}{places}): {kind.text}"
+            )
+        )
+
+
+def _wrapped(text: str) -> str:
+    import shutil
+
+    width = min(shutil.get_terminal_size((96, 24)).columns, 110)
+    return click.wrap_text(text, width, initial_indent="  ", subsequent_indent="      ")
+
+
+def _example() -> Any:
+    from drafting.measurements import Measurements
+
+    return Measurements.from_dict(_EXAMPLE)
+
+
+def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
+    from drafting.blocks import draft
+
+    style: dict[str, Any] = {key: choice}
+    if key == "opening" and choice != "none":
+        style["opening_length"] = "12 cm"
+    return draft(block.name, _example(), style).pieces
+
+
+def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
+    """The choices side by side, each with its sketch and, below, what it is."""
+    half = "back" if "back" in key or key == "opening" else "front"
+    sketches = []
+    for choice in choices:
+        pieces = _choice_pieces(block, key, choice)
+        sketches.append(_dots(_strokes(pieces, half), 15, 8))
+    columns = 17
+    for row in zip(*sketches, strict=True):
+        click.echo("      " + "".join(r.ljust(columns) for r in row).rstrip())
+    click.echo("      " + "".join(c.ljust(columns) for c in choices).rstrip())
+    for choice, text in choices.items():
+        click.echo(f"        {choice}: {text}")
+
+
+def _strokes(pieces: Mapping[str, Piece], half: str) -> list[NDArray[np.float64]]:
+    """The outline of a front or back, opened out, with its marks; and the smaller pieces' none."""
+    import numpy as np
+
+    piece = pieces[half]
+    ring = piece.unfolded()
+    lines = [np.concatenate([ring, ring[:1]])]
+    for mark in piece.marks:
+        lines.append(mark.points)
+        if piece.fold is not None:
+            lines.append(mark.points * (-1.0, 1.0))
+    return lines
+
+
+def _dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]:
+    """Polylines as rows of Braille signs, 2 × 4 dots each, to a common scale of 1100 mm high."""
+    import numpy as np
+
+    scale = 4 * rows / 760.0  # dots a mm: a top fills the height, a dress is cut by its own
+    points = np.concatenate(lines)
+    height = float(np.ptp(points[:, 1]))
+    scale = min(scale, (4 * rows - 1) / height, (2 * columns - 1) / float(np.ptp(points[:, 0])))
+    top = points[:, 1].max()
+    middle = 0.5 * (points[:, 0].max() + points[:, 0].min())
+    grid = np.zeros((4 * rows, 2 * columns), dtype=bool)
+    for line in lines:
+        steps = np.diff(line, axis=0)
+        for start, step in zip(line[:-1], steps, strict=True):
+            count = max(2, int(np.hypot(*step) * scale * 3))
+            spots = start + np.linspace(0, 1, count)[:, None] * step
+            x = np.clip(
+                np.round((spots[:, 0] - middle) * scale + columns - 0.5), 0, 2 * columns - 1
+            )
+            y = np.clip(np.round((top - spots[:, 1]) * scale), 0, 4 * rows - 1)
+            grid[y.astype(int), x.astype(int)] = True
+    bits = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
+    out = []
+    for r in range(rows):
+        signs = []
+        for c in range(columns):
+            value = sum(
+                bits[i][j] for i in range(4) for j in range(2) if grid[4 * r + i, 2 * c + j]
+            )
+            signs.append(chr(0x2800 + value) if value else " ")
+        out.append("".join(signs))
+    return out
+
+
+def _write_sketches(block: Block, out: Path) -> int:
+    from drafting.export.svg import pieces_svg
+    from drafting.files import write_atomic
+
+    count = 0
+    for option in block.options:
+        for choice in option.choices:
+            pieces = _choice_pieces(block, option.key, choice)
+            name = f"{block.name}-{option.key}-{choice}".replace("_", "-").replace(" ", "-")
+            title = f"{block.title}: {option.key} {choice}"
+            write_atomic(out / f"{name}.svg", pieces_svg(pieces, None, title=title))
+            count += 1
+    return count

@@ -1,0 +1,247 @@
+"""``chalkbeam draft``: a docket's garment drafted, trued and written piece by piece."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from drafting.blocks import Draft
+    from drafting.docket import Docket
+    from drafting.truing import Check, Move
+
+
+@click.command()
+@click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
+@click.option(
+    "--out",
+    "-o",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Folder for the pieces and the truing report.",
+)
+@click.option(
+    "--steps", is_flag=True, help="Also draw the construction, step by step, with her numbers."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
+    """Draft the garment: one SVG a piece in true millimetres, and the truing report.
+
+    The report measures what was drawn: seams that are sewn together, square corners, lines
+    that run on over a seam, finished girths, the way for the head. When a check fails the
+    pieces are written all the same, so that you can look at them, and the exit code is 1.
+    """
+    from drafting.blocks import draft as draft_block
+    from drafting.docket import Docket
+    from drafting.export.svg import piece_svg
+    from drafting.files import write_atomic
+    from drafting.truing import compare
+    from projector.commands.support import print_json
+
+    read = Docket.load(docket)
+    made = read.draft()
+    read.pieces()  # names in the docket that do not fit the pieces are told before drawing
+    allowances = {name: read.allowances_for(name) for name in made.pieces}
+    checks = made.checks(read.allowances or None)
+    texts = {
+        f"{name.replace(' ', '-')}.svg": piece_svg(piece, allowances[name], title=read.title)
+        for name, piece in made.pieces.items()
+    }
+    moves: dict[str, list[Move]] = {}
+    if made.fit:
+        plain = draft_block(made.block, made.measurements, made.style)
+        moves["fit"] = compare(plain.pieces, made.pieces)
+    earlier = made.measurements.since
+    if earlier is not None:
+        then = draft_block(made.block, earlier, made.style, made.fit)
+        moves["measurements"] = compare(then.pieces, made.pieces)
+    texts["truing.txt"] = report_text(read, made, checks, moves)
+    for name, text in texts.items():
+        write_atomic(out / name, text)
+    written = list(texts)
+    if steps:
+        written += _draw_steps(made, out, read.title)
+    failed = [c for c in checks if not c.ok]
+    if as_json:
+        print_json(_as_data(read, made, checks, moves, written))
+    else:
+        _print(read, made, checks, moves, out, written)
+    return 1 if failed else 0
+
+
+def _draw_steps(made: Draft, out: Path, title: str) -> list[str]:
+    from drafting.steps import steps_pdf
+
+    from drafting.files import write_atomic
+
+    write_atomic(out / "steps.pdf", steps_pdf(made, title=title))
+    return ["steps.pdf"]
+
+
+def _move_row(move: Move, unit: str) -> list[str]:
+    from drafting.units import format_length
+
+    def text(mm: float | None) -> str:
+        return "–" if mm is None else format_length(mm, unit)
+
+    change = "–"
+    if move.before_mm is not None and move.after_mm is not None:
+        difference = move.after_mm - move.before_mm
+        change = f"{'+' if difference > 0 else ''}{format_length(difference, unit)}"
+    moved = "–" if move.moved_mm is None else format_length(move.moved_mm, unit)
+    return [
+        f"{move.piece}: {move.edge}",
+        text(move.before_mm),
+        text(move.after_mm),
+        change,
+        moved,
+    ]
+
+
+_MOVE_COLUMNS = ["edge", "before", "after", "length", "line moved by"]
+
+
+def _move_titles(made: Draft) -> dict[str, str]:
+    since = made.measurements.since
+    then = f" ({since.taken})" if since is not None and since.taken else ""
+    return {
+        "fit": "What the fit notes changed: " + "; ".join(c.text for c in made.fit),
+        "measurements": f"What changed since the earlier measurements{then}",
+    }
+
+
+def report_text(
+    read: Docket, made: Draft, checks: Sequence[Check], moves: dict[str, list[Move]]
+) -> str:
+    """The truing report as plain text, for the folder."""
+    from drafting.measurements import REGISTRY
+
+    m = made.measurements
+    lines = [
+        f"{read.title}: truing report",
+        f"block {made.block}; {m.wearer or 'wearer not named'}; measured {m.taken or 'undated'}",
+        "",
+        "Measurements",
+        *(f"  {REGISTRY[k].name}: {m.text(k)}" for k in m.values),
+        "",
+        "Checks (mm off, limit)",
+    ]
+    for c in checks:
+        mark = "ok  " if c.ok else "FAIL"
+        lines.append(f"  {mark} {c.name}: {c.value_mm:.2f} (limit {c.limit_mm:.2f})  {c.text}")
+    for key, title in _move_titles(made).items():
+        if key in moves:
+            lines += ["", title, "  " + " | ".join(_MOVE_COLUMNS)]
+            lines += ["  " + " | ".join(_move_row(x, m.unit)) for x in moves[key]]
+    if made.notes:
+        lines += ["", "Notes", *(f"  {n}" for n in made.notes)]
+    return "\n".join(lines) + "\n"
+
+
+def _print(
+    read: Docket,
+    made: Draft,
+    checks: Sequence[Check],
+    moves: dict[str, list[Move]],
+    out: Path,
+    written: Sequence[str],
+) -> None:
+    from projector.commands.support import print_table
+
+    rows = [
+        [
+            c.name,
+            f"{c.value_mm:.2f} of {c.limit_mm:.2f}",
+            "ok" if c.ok else "FAILED",
+            c.text,
+        ]
+        for c in checks
+    ]
+    print_table(
+        f"{read.title}: {made.block} for {made.measurements.wearer or 'the wearer'}",
+        ["check", "mm off", "", "measured"],
+        rows,
+    )
+    for key, title in _move_titles(made).items():
+        if key in moves:
+            table = [_move_row(m, made.measurements.unit) for m in moves[key]]
+            print_table(title, _MOVE_COLUMNS, table)
+    for note in made.notes:
+        click.echo(f"Note: {note}")
+    failed = [c for c in checks if not c.ok]
+    if failed:
+        click.secho(
+            f"{len(failed)} of {len(checks)} checks FAILED. Do not cut before this is put right:",
+            fg="red",
+            bold=True,
+            err=True,
+        )
+        for c in failed:
+            click.echo(
+                f"  {c.name}: {c.value_mm:.2f} mm, limit {c.limit_mm:.2f} mm. {c.text}", err=True
+            )
+    else:
+        click.echo(f"All {len(checks)} checks passed.")
+    click.echo(f"Written to {out}: {', '.join(written)}")
+
+
+def _as_data(
+    read: Docket,
+    made: Draft,
+    checks: Sequence[Check],
+    moves: dict[str, list[Move]],
+    written: Sequence[str],
+) -> dict[str, Any]:
+    def number(value: float | None) -> float | None:
+        return None if value is None or value != value or abs(value) == float("inf") else value
+
+    return {
+        "title": read.title,
+        "block": made.block,
+        "wearer": made.measurements.wearer,
+        "style": dict(made.style),
+        "fit": [
+            {"change": c.change, "by_mm": c.by_mm, "where": c.where, "side": c.side, "note": c.note}
+            for c in made.fit
+        ],
+        "pieces": {
+            name: {
+                "cut": p.cut,
+                "pair": p.pair,
+                "on_fold": p.fold is not None,
+                "area_mm2": p.area_mm2,
+                "edges_mm": {n: e.length_mm for n, e in p.edges.items()},
+            }
+            for name, p in made.pieces.items()
+        },
+        "checks": [
+            {
+                "name": c.name,
+                "value_mm": number(c.value_mm),
+                "limit_mm": c.limit_mm,
+                "ok": c.ok,
+                "text": c.text,
+            }
+            for c in checks
+        ],
+        "changes": {
+            key: [
+                {
+                    "piece": x.piece,
+                    "edge": x.edge,
+                    "before_mm": x.before_mm,
+                    "after_mm": x.after_mm,
+                    "moved_mm": x.moved_mm,
+                }
+                for x in rows
+            ]
+            for key, rows in moves.items()
+        },
+        "notes": list(made.notes),
+        "files": list(written),
+        "ok": all(c.ok for c in checks),
+    }
