@@ -13,10 +13,13 @@ import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from projector.sitting import Sitting
 
 Box = tuple[int, int, int, int]
 
@@ -271,6 +274,16 @@ class Beam:
             return False
         return not self.true_scale or tuple(sizes[n]) == self.display.size
 
+    def reopen(self) -> None:
+        """Open the same picture on the same display again, after it was unplugged."""
+        pygame = _pygame()
+        if self.true_scale:
+            number = self.display.number
+            self._surface = pygame.display.set_mode(
+                self.size, pygame.FULLSCREEN, 32, display=number
+            )
+            pygame.mouse.set_visible(False)
+
     def close(self) -> None:
         """Give the display back."""
         pygame = _pygame()
@@ -297,3 +310,118 @@ def _largest_mode(pygame: Any, number: int) -> tuple[int, int] | None:
     if not isinstance(modes, list) or not modes:
         return None
     return max(((int(w), int(h)) for w, h in modes), key=lambda m: m[0] * m[1])
+
+
+# -- the event loop ------------------------------------------------------------------------------
+
+_KEYMAP = {
+    "page up": "page up",
+    "page down": "page down",
+    "left ctrl": "",
+    "right ctrl": "",
+    "left shift": "",
+    "right shift": "",
+    "left alt": "",
+    "right alt": "",
+    "caps lock": "",
+    "left meta": "",
+    "right meta": "",
+    "alt gr": "",
+    "numlock": "",
+}
+_WAIT_MS = 15  # how long the loop sleeps for an event; messages and plans come in this often
+_LOOK_S = 1.0  # how often the display is looked for
+
+
+def key_name(event: Any) -> str:
+    """A key event's name as `actions` knows it: ``shift+left``, ``page down``, ``a``; or ""."""
+    pygame = _pygame()
+    name = pygame.key.name(event.key).lower()
+    name = _KEYMAP.get(name, name).strip("[]") if len(name) > 1 else name
+    if not name:
+        return ""
+    held = [
+        word
+        for word, mask in (("shift", pygame.KMOD_SHIFT), ("ctrl", pygame.KMOD_CTRL),
+                           ("alt", pygame.KMOD_ALT))
+        if event.mod & mask
+    ]  # fmt: skip
+    return "+".join([*held, name])
+
+
+def handle(sitting: Sitting, beam: Beam, events: Iterable[Any]) -> None:
+    """Turn the machine's events into the sitting's words; of many moves only the last counts."""
+    pygame = _pygame()
+    move: Any = None
+
+    def flush() -> None:
+        nonlocal move
+        if move is not None:
+            sitting.pointer("move", *beam.to_picture(*move.pos))
+            move = None
+
+    for event in events:
+        if event.type == pygame.MOUSEMOTION:
+            move = event
+            continue
+        flush()
+        if event.type == pygame.QUIT:
+            sitting.do("quit")
+        elif event.type == pygame.KEYDOWN:
+            name = key_name(event)
+            if name:
+                sitting.key(name)
+        elif event.type == pygame.MOUSEBUTTONDOWN and event.button in (1, 3):
+            sitting.pointer("down", *beam.to_picture(*event.pos), event.button)
+        elif event.type == pygame.MOUSEBUTTONUP and event.button in (1, 3):
+            sitting.pointer("up", *beam.to_picture(*event.pos), event.button)
+        elif event.type in (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED):
+            beam.present(sitting.canvas)
+    flush()
+
+
+def run(sitting: Sitting, beam: Beam) -> None:
+    """Sit at the table until she leaves; whatever ends it, everything is saved."""
+    pygame = _pygame()
+    clock = pygame.time.get_ticks
+    looked = clock()
+    lost = False
+    try:
+        sitting.frame()
+        beam.present(sitting.canvas)
+        while sitting.running:
+            first = pygame.event.wait(_WAIT_MS)
+            events = [] if first.type == pygame.NOEVENT else [first, *pygame.event.get()]
+            sitting.tick(clock() / 1000.0)
+            if clock() - looked > 1000.0 * _LOOK_S:
+                looked = clock()
+                lost = _watch(sitting, beam, lost)
+            handle(sitting, beam, events)
+            if lost:
+                continue
+            boxes = sitting.frame()
+            if boxes:
+                beam.present(sitting.canvas, boxes)
+    finally:
+        sitting.close()
+
+
+def _watch(sitting: Sitting, beam: Beam, lost: bool) -> bool:
+    """Pause when the display has gone or changed, go on when it is back as it was."""
+    there = beam.still_there()
+    if not there and not lost:
+        sitting.tell(
+            "The projector's display has gone or changed its resolution: paused. Plug it in "
+            "again, or set it back; nothing is lost.",
+            3600.0,
+        )
+        sitting.save()
+        return True
+    if there and lost:
+        beam.reopen()
+        sitting.tell("The display is back. Check the 100 mm square before you go on.", 20.0)
+        sitting.repaint()
+        sitting.frame()
+        beam.present(sitting.canvas)
+        return False
+    return lost

@@ -133,13 +133,13 @@ class Painter:
     def set_ground(self, ground: Colour) -> None:
         """Clear the canvas to a colour."""
         self.ground = ground
-        self._ground_word = np.uint32((ground[0] << 16) | (ground[1] << 8) | ground[2])
+        self.ground_word = np.uint32((ground[0] << 16) | (ground[1] << 8) | ground[2])
         self.dark_ink = sum(ground) > 3 * 96
         self.clear()
 
     def clear(self) -> None:
         """Nothing but the ground."""
-        self.canvas.fill(self._ground_word)
+        self.canvas.fill(self.ground_word)
 
     def paint(self, item: FrameItem) -> Painted:
         """Coverage of an item as pixels with their light; the canvas is not touched."""

@@ -60,6 +60,7 @@ STYLES: dict[str, Style] = {
     "chosen": Style(1.3, (), "blue"),
     "button": Style(0.8, (), "slate"),
     "text": Style(1.0, (), "text"),
+    "key": Style(0.8, (), "blue"),
     "strong": Style(1.4, (), "white"),
 }
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
@@ -135,6 +136,8 @@ class Strip:
     ground_mm: Array
     buttons: dict[str, Array]
     figures: Item
+    tall_mm: float
+    length_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -345,7 +348,7 @@ class Stage:
         line = self.mark("guide", [polyline((used_mm, low), (used_mm, high))])
         return Item("used", (line,), self.view.table_from_cloth)
 
-    def reading_frame(self, at_mm: Sequence[float]) -> Array:
+    def reading_frame(self, at_mm: Sequence[float] | Array) -> Array:
         """(3, 3) table from a frame at ``at_mm`` whose x runs along her reading direction."""
         return rigid(self.reading_deg, (float(at_mm[0]), float(at_mm[1])))
 
@@ -372,42 +375,47 @@ class Stage:
         Buttons that find no room are left out, the last first (their keys still work).
         """
         line_mm = 9.0
-        tall = 30.0 if buttons else 0.0
-        height = tall + (line_mm * 2.0 if lines else 0.0) + 6.0
+        tall = 40.0 if buttons else 0.0
+        height = tall + (line_mm * 2.0 if lines else 0.0) + 5.0
         frame, length, height = self.strip_box(height, far=far)
         outlines: list[Array] = []
         words: list[Array] = []
         strong: list[Array] = []
+        keys: list[Array] = []
         places: dict[str, Array] = {}
         x = 4.0
         for button in buttons:
-            width = max(38.0, text_width(button.words, 8.5) + 12.0)
+            width = max(46.0, text_width(button.words, 9.0) + 14.0)
             if x + width > length - 4.0:
                 break
             box = polyline((x, 4), (x + width, 4), (x + width, tall), (x, tall))
             outlines.append(_rounded(x, 4.0, x + width, tall, 5.0))
             target = strong if button.on else words
             target.extend(
-                s + np.array([x + width / 2, 20.0]) for s in text_block([button.words], 8.5)
+                s + np.array([x + width / 2, 28.0]) for s in text_block([button.words], 9.0)
             )
-            key = f"[{button.key}]" if button.key else ""
-            words.extend(s + np.array([x + width / 2, 9.3]) for s in text_block([key], 8.0))
+            keys.extend(s + np.array([x + width / 2, 13.0]) for s in text_block([button.key], 8.0))
             if button.on:
                 strong.append(_rounded(x + 1.6, 5.6, x + width - 1.6, tall - 1.6, 4.0))
             places[button.action] = _through(frame, box)
             x += width + 5.0
         marks = [
             self.mark("button", outlines),
-            self.mark("text", words, wider=0.9),
+            self.mark("text", words, wider=0.95),
+            self.mark("key", keys),
             self.mark("strong", strong, wider=0.75),
             self.mark("button", [polyline((0, height), (length, height))]),
         ]
         item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
         ground = _through(frame, polyline((0, 0), (length, 0), (length, height), (0, height)))
-        return Strip(item, ground, places, self.figures(lines, frame, tall, length))
+        figures = self._figures(lines, frame, tall, length)
+        return Strip(item, ground, places, figures, tall, length)
 
-    def figures(self, lines: Sequence[str], frame: Array, tall: float, length: float) -> Item:
+    def figures(self, lines: Sequence[str], strip: Strip) -> Item:
         """The strip's line of figures, by itself because it changes while a piece is moved."""
+        return self._figures(lines, strip.item.table_from_item, strip.tall_mm, strip.length_mm)
+
+    def _figures(self, lines: Sequence[str], frame: Array, tall: float, length: float) -> Item:
         strokes: list[Array] = []
         x = 6.0
         for i, line in enumerate(lines):
@@ -420,7 +428,7 @@ class Stage:
                 strokes.append(polyline((x - 8.0, tall + 6.0), (x - 8.0, tall + 16.0)))
         return Item("figures", (self.mark("text", strokes),), frame)
 
-    def check_square(self, at_mm: Sequence[float]) -> Item:
+    def check_square(self, at_mm: Sequence[float] | Array) -> Item:
         """A square of 100 mm and a ruler of 200 mm, to lay a real ruler on."""
         frame = self.reading_frame(at_mm)
         square = polyline((0, 0), (100, 0), (100, 100), (0, 100), (0, 0))
@@ -480,28 +488,38 @@ class Stage:
 
 def _page(stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str]) -> Item:
     frame, length, height = stage.strip_box(1e9)
-    size = 9.5
-    pitch = size * 1.95
-    top = height - 30.0
-    strong: list[Array] = []
+    low, top, side = 62.0, height - 18.0, 28.0  # the strip's own room below
+    foot_mm = 9.0 * 1.9
+    floor = low + len(foot) * foot_mm + 10.0
+    size, columns, pitch = 8.5, 1, 16.0
+    # the largest letters with which every row stands, in as many columns as are needed
+    for trial in (13.0, 12.0, 11.0, 10.0, 9.0, 8.5):
+        widest = max((text_width(m, trial) for _, m in rows), default=0.0)
+        held = max((text_width(k, trial) for k, _ in rows), default=0.0) + 1.4 * trial
+        fit = max(1, int((length - 2 * side + 3 * trial) // (widest + held + 3 * trial)))
+        size, pitch = trial, 1.95 * trial
+        columns = min(fit, 3)
+        if math.ceil(len(rows) / columns) * pitch <= top - 46.0 - floor:
+            break
+    per = math.ceil(len(rows) / columns) if rows else 1
+    column_mm = (length - 2 * side) / columns
+    key_mm = max((text_width(k, size) for k, _ in rows), default=0.0) + 1.4 * size
+    strong: list[Array] = [s + np.array([side, top - 18.0]) for s in text_strokes(title, 18.0)]
+    keys: list[Array] = []
     words: list[Array] = []
-    strong.extend(s + np.array([24.0, top - 14.0]) for s in text_strokes(title, 16.0))
-    room = max(1, int((top - 44.0 - (len(foot) + 1) * pitch) // pitch))
-    columns = max(1, math.ceil(len(rows) / room))
-    column_mm = (length - 48.0) / columns
-    key_mm = max((text_width(k, size) for k, _ in rows), default=0.0) + 10.0
     for i, (key, meaning) in enumerate(rows):
-        x = 24.0 + (i // room) * column_mm
-        y = top - 44.0 - (i % room) * pitch
-        strong.extend(s + np.array([x, y]) for s in text_strokes(key, size))
+        x = side + (i // per) * column_mm
+        y = top - 46.0 - (i % per) * pitch - size
+        keys.extend(s + np.array([x, y]) for s in text_strokes(key, size))
         words.extend(s + np.array([x + key_mm, y]) for s in text_strokes(meaning, size))
     for j, line in enumerate(foot):
-        y = 14.0 + (len(foot) - 1 - j) * pitch
-        words.extend(s + np.array([24.0, y]) for s in text_strokes(line, 9.0))
+        y = low + (len(foot) - 1 - j) * foot_mm + 6.0
+        words.extend(s + np.array([side, y]) for s in text_strokes(line, 9.0))
     marks = (
-        stage.mark("strong", strong, wider=0.85),
+        stage.mark("strong", strong, wider=1.1),
+        stage.mark("key", keys, wider=1.4),
         stage.mark("text", words),
-        stage.mark("button", [polyline((24, top - 24), (length - 24, top - 24))]),
+        stage.mark("button", [polyline((side, top - 30), (length - side, top - 30))]),
     )
     return Item("page", tuple(m for m in marks if len(m.points)), frame)
 

@@ -1,0 +1,1007 @@
+"""One sitting at the table: what she does, what she sees, what is kept.
+
+Between the machine's events (`app`) and everything below: turns keys and pointer into changes of
+the `table.Work`, keeps their history and journal, and holds the canvas, so painted that moving
+one piece costs one piece. Knows neither pygame nor a clock: times are handed in, so a test can
+sit at the table too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector import trace
+from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_WORDS, Keys
+from projector.marks import Item
+from projector.painter import EMPTY, Painted, Painter
+from projector.planning import Planning
+from projector.scene import (
+    INKS,
+    LINES,
+    Button,
+    Look,
+    PieceState,
+    Stage,
+    Strip,
+    ink_of,
+    lines_of,
+    used_box,
+    view_of,
+)
+from projector.table import SNAP_DEG, History, Rules, Work, under
+from projector.view import SIDES, default_view
+
+if TYPE_CHECKING:
+    from calibrate import Calibration
+    from drafting import Docket
+    from drafting.placement import Placement
+    from projector.journal import Journal
+
+Array = NDArray[np.float64]
+Box = tuple[int, int, int, int]
+
+SAVE_AFTER_S = 2.0  # of quiet
+MESSAGE_S = 5.0
+DRAG_NOTE_S = 0.2  # how often a drag under way is journalled
+_DRAG_MM = 2.0  # a press that wanders less is a press
+
+
+class Tool(Protocol):
+    """Something that takes the pointer for a while (align to the cloth, step to the next bay).
+
+    ``name``: of the mode; ``says``: what she is to do now, for the strip; ``done``: over.
+    """
+
+    name: str
+
+    @property
+    def says(self) -> str: ...
+
+    @property
+    def done(self) -> bool: ...
+
+    def press(self, sitting: Sitting, table_mm: Array) -> None: ...
+
+    def do(self, sitting: Sitting, action: str) -> bool: ...
+
+    def items(self, sitting: Sitting) -> Sequence[Item]: ...
+
+
+@dataclass
+class _Drag:
+    key: str
+    start_cloth: Array
+    before: Placement
+    turning: bool
+    moved: bool = False
+    last_note: float = 0.0
+
+
+@dataclass(eq=False)
+class Sitting:
+    """A docket on the table.
+
+    Args:
+        docket: with a lay.
+        calibration: of the display.
+        keys: which key does what.
+        journal: where every change is noted; None keeps nothing (tests, pictures).
+        say: called with every message, besides showing it.
+    """
+
+    docket: Docket
+    calibration: Calibration
+    keys: Keys = field(default_factory=Keys)
+    journal: Journal | None = None
+    say: Callable[[str], None] | None = None
+    mode: str = "arrange"
+    page: str = ""
+    chosen: str | None = None
+    current: str | None = None
+    running: bool = True
+    tool: Tool | None = None
+    planning: Planning | None = None
+    pointer_mm: Array | None = None
+    checking_at: Array | None = None
+    strip_on: bool = True
+    extra_words: tuple[str, ...] = ()
+    _kept: dict[str, Any] = field(default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        docket = self.docket
+        look = Look(ink_of(docket), lines_of(docket), _weight_of(docket))
+        view = view_of(docket, self.calibration)
+        self.stage = Stage(docket, self.calibration, view, look)
+        self.rules = Rules(docket, self.stage.faces)
+        self.history = History(Work(docket.lay, docket.traced, view))
+        self.painter = Painter(self.calibration.size, INKS[look.ink].ground)
+        self._below = np.empty_like(self.painter.canvas)
+        self._painted: dict[str, tuple[Any, Painted]] = {}
+        self._floats: dict[str, Painted] = {}
+        self._figures: tuple[Any, Painted] = (None, EMPTY)
+        self._strip: Strip | None = None
+        self._drag: _Drag | None = None
+        self._guides: list[Array] = []
+        self._loose: str | None = None
+        self._message = ""
+        self._message_until = 0.0
+        self._now = 0.0
+        self._quiet_since = 0.0
+        self._stale = True
+        self._own: dict[str, tuple[str, ...]] = {}
+        self._pairs: set[tuple[str, str]] = set()
+        self._judge_all()
+
+    # -- state ---------------------------------------------------------------------------------
+
+    @property
+    def work(self) -> Work:
+        """The work as it stands."""
+        return self.history.now
+
+    @property
+    def ended(self) -> bool:
+        """Whether she has left."""
+        return not self.running
+
+    def troubles(self, key: str) -> tuple[str, ...]:
+        """What is wrong with one copy, in words."""
+        others = sorted({a if b == key else b for a, b in self._pairs if key in (a, b)})
+        own = self._own.get(key, ())
+        return (*own, *(f"overlaps {o.rsplit('/', 1)[0]}" for o in others[:1]))
+
+    @property
+    def trouble_count(self) -> int:
+        """How many things are wrong with the lay."""
+        return sum(len(t) for t in self._own.values()) + len(self._pairs)
+
+    def _judge_all(self) -> None:
+        lay = self.work.lay
+        self._own = {p.key: self.rules.own_troubles(p, lay) for p in lay if not p.aside}
+        self._pairs = self.rules.overlap_pairs(lay)
+
+    def _judge(self, key: str) -> None:
+        """After one copy has moved: only what it can have changed."""
+        p = self.work.of(key)
+        self._pairs = {pair for pair in self._pairs if key not in pair}
+        self._own.pop(key, None)
+        if p is None or p.aside:
+            return
+        self._own[key] = self.rules.own_troubles(p, self.work.lay)
+        self._pairs |= self.rules.overlap_with(p, self.work.lay)
+
+    def _change(self, work: Work, key: str | None = None) -> None:
+        """A finished change: into the history and the journal, judged, shown."""
+        self.history = self.history.then(work)
+        self._took(key)
+
+    def _took(self, key: str | None = None) -> None:
+        work = self.work
+        if self.stage.view != work.view:
+            self.stage.retake(view=work.view)
+            key = None
+        if key is None:
+            self._judge_all()
+        else:
+            self._judge(key)
+        if self.chosen is not None:
+            chosen = work.of(self.chosen)
+            if chosen is None or chosen.aside:
+                self.chosen = None
+        self._note()
+        self._stale = True
+
+    def _note(self) -> None:
+        self._quiet_since = self._now
+        if self.journal is not None:
+            self.journal.note(self.work.lay, self.work.traced, self.table_settings())
+
+    def table_settings(self) -> dict[str, Any]:
+        """The docket's ``table`` as it stands: view, ink, lines; what others keep there stays."""
+        kept = dict(self.journal.docket.table if self.journal is not None else self.docket.table)
+        look = self.stage.look
+        kept["view"] = self.work.view.to_dict()
+        kept["ink"], kept["lines"] = look.ink, look.lines
+        kept["weight"] = round(look.weight, 3)
+        kept.update(self._kept)
+        return kept
+
+    def keep(self, **values: Any) -> None:
+        """Keep something of a tool's in the docket's ``table`` (a bay, crosses …), at once."""
+        self._kept.update(values)
+        self._note()
+
+    def tell(self, text: str, seconds: float = MESSAGE_S) -> None:
+        """Say something on the strip for a while."""
+        self._message = text
+        self._message_until = self._now + seconds
+        if self.say is not None:
+            self.say(text)
+
+    # -- keys and buttons --------------------------------------------------------------------------
+
+    def key(self, name: str) -> None:
+        """A key was pressed: ``a``, ``shift+left``, ``page down`` …"""
+        if self.page in ("dark", "light"):
+            self._set_page("")
+            return
+        action = self.keys.action(name, self.mode)
+        if action is None and "shift+" in name:
+            action = self.keys.action(name.replace("shift+", ""), self.mode)
+        if action is not None:
+            self.do(action, large="shift+" in name)
+
+    def do(self, action: str, *, large: bool = False) -> None:
+        """Do an action by its name; ``large``: the larger step where there are two."""
+        if action not in BY_NAME or self.mode not in BY_NAME[action].modes:
+            return
+        if self.tool is not None and self.tool.do(self, action):
+            self._stale = True
+            return
+        if self.page and action not in ("leave", "help", "quit"):
+            self._set_page("")
+        self._end_drag()
+        step = 10.0 if large else 1.0
+        handler = getattr(self, "_do_" + action.replace("-", "_"), None)
+        if handler is not None:
+            handler()
+        elif action in ("left", "right", "away", "toward"):
+            self._nudge(action, step)
+        elif action in ("tilt-left", "tilt-right"):
+            self._tilt((5.0 if large else 1.0) * (1.0 if action == "tilt-left" else -1.0))
+        elif action in ("wider", "thinner"):
+            factor = 1.2 if action == "wider" else 1.0 / 1.2
+            weight = min(4.0, max(0.4, self.stage.look.weight * factor))
+            self._set_look(replace(self.stage.look, weight=round(weight, 3)))
+
+    def _picked(self) -> Placement | None:
+        """The chosen copy, when it may be changed; says why not otherwise."""
+        p = self.work.of(self.chosen)
+        if p is None:
+            self.tell("Pick a piece first: press on it, or Tab.")
+            return None
+        if p.locked:
+            self.tell(f"{p.piece} is locked. Free it with [{self.keys.shown('lock')}].")
+            return None
+        return p
+
+    def _put(self, p: Placement) -> None:
+        self._change(self.work.with_placement(p), p.key)
+
+    def _nudge(self, action: str, step: float) -> None:
+        p = self._picked()
+        if p is None:
+            return
+        angle = math.radians(self.stage.reading_deg)
+        right = np.array([math.cos(angle), math.sin(angle)])
+        away = np.array([-right[1], right[0]])
+        way = {"right": right, "left": -right, "away": away, "toward": -away}[action]
+        d = self.work.view.cloth_from_table[:2, :2] @ (way * step)
+        moved = self.rules.moved(p, float(d[0]), float(d[1]))
+        if moved == p:
+            self.tell(f"{p.piece} stays on the fold.")
+            return
+        self._put(moved)
+
+    def _do_turn(self) -> None:
+        p = self._picked()
+        if p is not None:
+            self._put(self.rules.turned(p, 180.0))
+
+    def _do_turn_over(self) -> None:
+        p = self._picked()
+        if p is None:
+            return
+        if self.rules.on_fold(p):
+            self.tell(f"{p.piece} lies on the fold: both its halves are the same.")
+            return
+        self._put(self.rules.turned_over(p))
+
+    def _tilt(self, deg: float) -> None:
+        p = self._picked()
+        if p is None:
+            return
+        if self.rules.on_fold(p):
+            self.tell(f"{p.piece} stays on the fold.")
+            return
+        if self.work.view.mirror:
+            deg = -deg
+        self._put(self.rules.turned(p, deg))
+        made = self.work.of(p.key)
+        if made is not None:
+            self.tell(f"{p.piece}: {abs(self.rules.tilt(made)):.1f}° off the grain.")
+
+    def _do_straighten(self) -> None:
+        p = self._picked()
+        if p is not None:
+            self._put(self.rules.straightened(p))
+
+    def _do_lock(self) -> None:
+        p = self.work.of(self.chosen)
+        if p is None:
+            self.tell("Pick a piece first: press on it, or Tab.")
+            return
+        self._put(replace(p, locked=not p.locked))
+
+    def _do_aside(self) -> None:
+        p = self._picked()
+        if p is None:
+            return
+        self._put(replace(p, aside=True))
+        self.tell(f"{p.piece} is put aside. [{self.keys.shown('bring-back')}] brings it back.")
+
+    def _do_bring_back(self) -> None:
+        waiting = [p for p in self.work.lay if p.aside]
+        if not waiting:
+            self.tell("Nothing is put aside.")
+            return
+        p = replace(waiting[-1], aside=False)
+        self.chosen = p.key
+        self._put(p)
+
+    def _do_undo(self) -> None:
+        if self.history.past is None:
+            self.tell("Nothing left to undo.")
+            return
+        self.history = self.history.back()
+        self._took()
+
+    def _do_redo(self) -> None:
+        if self.history.future is None:
+            self.tell("Nothing to do again.")
+            return
+        self.history = self.history.forth()
+        self._took()
+
+    def _do_next(self) -> None:
+        placed = self.work.placed()
+        if self.mode == "trace":
+            self.current = trace.neighbour(self.stage, placed, self.current, 1)
+        else:
+            self.chosen = trace.neighbour(self.stage, placed, self.chosen, 1)
+        self._stale = True
+
+    def _do_go_on(self) -> None:
+        if self.mode != "trace":
+            self._do_trace()
+            return
+        if self.current is None:
+            self._do_next()
+            return
+        work, key = self.work, self.current
+        if key not in work.traced:
+            work = replace(work, traced=(*work.traced, key))
+        placed = work.placed()
+        self.current = trace.next_piece(self.stage, placed, work.traced, after=key)
+        self._change(work, key)
+        if self.current is None:
+            self.tell("All traced. Turn the room light up before you cut.", 30.0)
+
+    def _do_go_back(self) -> None:
+        if self.mode != "trace":
+            self._do_undo()
+            return
+        placed = self.work.placed()
+        self.current = trace.neighbour(self.stage, placed, self.current, -1)
+        self._stale = True
+
+    def _do_unmark(self) -> None:
+        if self.current is None or self.current not in self.work.traced:
+            self.tell("This piece is not marked.")
+            return
+        kept = tuple(k for k in self.work.traced if k != self.current)
+        self._change(replace(self.work, traced=kept), self.current)
+
+    def _do_trace(self) -> None:
+        self._drop_plan()
+        self.mode, self.chosen = "trace", None
+        self.current = trace.next_piece(self.stage, self.work.placed(), self.work.traced)
+        if self.current is None:
+            self.tell("All traced. Turn the room light up before you cut.", 30.0)
+        if self.trouble_count:
+            self.tell(f"{_things(self.trouble_count)} to put right in the lay: look at 'arrange'.")
+        self._stale = True
+
+    def _do_arrange(self) -> None:
+        self.mode, self.chosen = "arrange", self.current
+        self._stale = True
+
+    def _do_lines(self) -> None:
+        names = list(LINES)
+        at = (names.index(self.stage.look.lines) + 1) % len(names)
+        self._set_look(replace(self.stage.look, lines=names[at]))
+        self.tell({"both": "Cutting and sewing line.", "cutting": "Cutting line only.",
+                   "sewing": "Sewing line only."}[names[at]])  # fmt: skip
+
+    def _do_ink(self) -> None:
+        names = list(INKS)
+        at = (names.index(self.stage.look.ink) + 1) % len(names)
+        self._set_look(replace(self.stage.look, ink=names[at]))
+
+    def _set_look(self, look: Look) -> None:
+        self.stage.retake(look=look)
+        self.painter.set_ground(INKS[look.ink].ground)
+        self._painted.clear()
+        self._floats.clear()
+        self._figures = (None, EMPTY)
+        self._note()
+        self._stale = True
+
+    def _do_blank(self) -> None:
+        self._set_page("dark")
+
+    def _do_work_light(self) -> None:
+        self._set_page("light")
+
+    def _do_help(self) -> None:
+        self._set_page("" if self.page == "help" else "help")
+
+    def _set_page(self, page: str) -> None:
+        self.page = page
+        self._stale = True
+
+    def _do_check(self) -> None:
+        if self.checking_at is not None:
+            self.checking_at = None
+        else:
+            at = self.pointer_mm if self.pointer_mm is not None else self.stage.middle_mm
+            self.checking_at = np.array(at, dtype=np.float64)
+            self.tell("Lay a ruler on it: 100 mm each way, corner to corner 141.4 mm.")
+        self._stale = True
+
+    def _do_side(self) -> None:
+        names = list(SIDES)
+        side = names[(names.index(self.work.view.side) + 1) % len(names)]
+        self._change(replace(self.work, view=self.work.view.replace(side=side)))
+
+    def _do_flip_cloth(self) -> None:
+        view = self.work.view
+        box = used_box(self.stage.faces, self.work.placed()) or (0.0, 0.0, 0.0, 0.0)
+        middle = np.array([0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])])
+        flipped = view.replace(mirror=not view.mirror)
+        a, b = view.table_from_cloth, flipped.table_from_cloth
+        shift = a[:2, :2] @ middle - b[:2, :2] @ middle
+        at = (view.at[0] + float(shift[0]), view.at[1] + float(shift[1]))
+        self._change(replace(self.work, view=flipped.replace(at=at)))
+
+    def _do_centre(self) -> None:
+        box = used_box(self.stage.faces, self.work.placed())
+        if box is not None:
+            view = default_view(self.stage.lens.beam_mm, box, side=self.work.view.side)
+            self._change(replace(self.work, view=view))
+
+    def set_view(self, view: Any) -> None:
+        """A tool has found how the cloth really lies; can be undone like any change."""
+        self._change(replace(self.work, view=view))
+
+    def _do_strip(self) -> None:
+        self.strip_on = not self.strip_on
+        self._stale = True
+
+    def _do_leave(self) -> None:
+        if self.page or self.checking_at is not None or self.chosen is not None or self.planning:
+            self._set_page("")
+            self.checking_at, self.chosen = None, None
+            self._drop_plan()
+        elif self.mode == "trace":
+            self._do_arrange()
+        else:
+            self._do_quit()
+
+    def _do_quit(self) -> None:
+        self.running = False
+
+    # -- a plan in the background ------------------------------------------------------------------
+
+    def _do_plan(self) -> None:
+        if self.planning is not None:
+            self._drop_plan()
+        locked = tuple(p for p in self.work.lay if p.locked and not p.aside)
+        self.planning = Planning(self.docket, locked)
+        self.planning.start()
+        kept = f"around {_things(len(locked), 'locked piece')}" if locked else "from the start"
+        self.tell(f"Planning {kept}. Go on working; the best so far is shown.")
+        self._stale = True
+
+    def _do_take(self) -> None:
+        run = self.planning
+        if run is None or run.best is None:
+            self.tell("There is no plan to take.")
+            return
+        best = run.best
+        keys = {p.key for p in best.lay}
+        locked = {p.key: p for p in self.work.lay if p.locked}
+        kept = [replace(p, aside=True) for p in self.work.lay if p.key not in keys]
+        lay = tuple(locked.get(p.key, p) for p in best.lay) + tuple(kept)
+        self._drop_plan()
+        self._change(replace(self.work, lay=lay))
+        self.tell(f"Taken: {best.used_mm:.0f} mm. [{self.keys.shown('undo')}] goes back.")
+
+    def _do_drop(self) -> None:
+        if self.planning is None:
+            self.tell("There is no plan to drop.")
+            return
+        self._drop_plan()
+        self.tell("Dropped. The lay is as it was.")
+
+    def _drop_plan(self) -> None:
+        if self.planning is not None:
+            self.planning.stop()
+            self.planning = None
+            self._stale = True
+
+    # -- pointer -----------------------------------------------------------------------------------
+
+    def pointer(self, kind: str, x_px: float, y_px: float, button: int = 1) -> None:
+        """The pointer: ``kind`` is ``move``, ``down`` or ``up``; px of the picture.
+
+        ``button``: 1 moves, 3 turns.
+        """
+        at = self.stage.lens.to_table(x_px, y_px)
+        if not np.isfinite(at).all():
+            return
+        self.pointer_mm = at
+        if kind == "move":
+            if self._drag is not None:
+                self._drag_to(at)
+        elif kind == "down":
+            self._press(at, button)
+        elif kind == "up":
+            self._end_drag()
+
+    def _press(self, at: Array, button: int) -> None:
+        if self.page in ("dark", "light"):
+            self._set_page("")
+            return
+        action = self._button_at(at)
+        if action is not None:
+            self.do(action)
+            return
+        if self.page:
+            self._set_page("")
+            return
+        if not self.strip_on and self._on_edge(at):
+            self._do_strip()
+            return
+        if self.tool is not None:
+            self.tool.press(self, at)
+            self._stale = True
+            return
+        cloth = _through(self.work.view.cloth_from_table, at)
+        key = under(self.rules, self.work.lay, cloth)
+        if self.mode == "trace":
+            if key is not None:
+                self.current = key
+                self._stale = True
+            return
+        if key != self.chosen:
+            self.chosen = key
+            self._stale = True
+        p = self.work.of(key)
+        if key is None or p is None:
+            return
+        if p.locked:
+            self.tell(f"{p.piece} is locked. Free it with [{self.keys.shown('lock')}].")
+            return
+        self._drag = _Drag(key, cloth, p, turning=button == 3)
+
+    def _drag_to(self, at: Array) -> None:
+        drag = self._drag
+        if drag is None:
+            return
+        cloth = _through(self.work.view.cloth_from_table, at)
+        d = cloth - drag.start_cloth
+        if not drag.moved:
+            if float(np.hypot(*d)) < _DRAG_MM:
+                return
+            drag.moved = True
+            self.history = self.history.then(self.work.with_placement(drag.before))
+            self.history = History(self.work, (self.work, self.history.past), None)
+            self._lift(drag.key)
+        guides: list[Array] = []
+        if drag.turning:
+            made = self._turned_with(drag, cloth)
+        else:
+            made = self.rules.moved(drag.before, float(d[0]), float(d[1]))
+            made, guides = self.rules.snapped(made, self.work.lay)
+        self._guides = guides
+        self.history = self.history.instead(self.work.with_placement(made))
+        self._judge(drag.key)
+        if self.journal is not None and self._now - drag.last_note >= DRAG_NOTE_S:
+            drag.last_note = self._now
+            self._note()
+
+    def _turned_with(self, drag: _Drag, cloth: Array) -> Placement:
+        if self.rules.on_fold(drag.before):
+            return drag.before
+        ring = self.rules.outline(drag.before)
+        middle = 0.5 * (ring.min(axis=0) + ring.max(axis=0))
+        a, b = drag.start_cloth - middle, cloth - middle
+        turn = math.degrees(math.atan2(b[1], b[0]) - math.atan2(a[1], a[0]))
+        made = self.rules.turned(drag.before, turn)
+        if abs(self.rules.tilt(made)) < SNAP_DEG:
+            made = self.rules.straightened(made)
+        return made
+
+    def _end_drag(self) -> None:
+        drag, self._drag = self._drag, None
+        self._guides = []
+        if drag is None or not drag.moved:
+            return
+        self._loose = None
+        if self.history.past is not None and self.history.past[0] == self.work:
+            _, rest = self.history.past
+            self.history = History(self.work, rest, None)  # type: ignore[arg-type]  # recursive
+        self._took(drag.key)
+
+    def _button_at(self, at: Array) -> str | None:
+        if self._strip is None or self.page in ("dark", "light"):
+            return None
+        for action, box in self._strip.buttons.items():
+            if _in_quad(at, box):
+                return action
+        return None
+
+    def _on_edge(self, at: Array) -> bool:
+        frame, length, height = self.stage.strip_box(30.0)
+        local = frame[:2, :2].T @ (at - frame[:2, 2])
+        return bool(-10.0 <= local[0] <= length + 10.0 and -20.0 <= local[1] <= height)
+
+    # -- time ----------------------------------------------------------------------------------------
+
+    def tick(self, now_s: float) -> None:
+        """Time has passed (s, any origin): plans come in, messages go, rest saves the docket."""
+        self._now = now_s
+        if self._message and now_s >= self._message_until:
+            self._message = ""
+        run = self.planning
+        if run is not None and run.poll():
+            if run.fault:
+                self.tell(run.fault, 10.0)
+                self._drop_plan()
+            self._stale = True
+        if (
+            self.journal is not None
+            and self.journal.unsaved
+            and self._drag is None
+            and now_s - self._quiet_since >= SAVE_AFTER_S
+        ):
+            self.save()
+
+    def save(self) -> None:
+        """Save the docket now; a disk that refuses is told, the journal still holds all."""
+        if self.journal is None:
+            return
+        from drafting.errors import DraftingError
+
+        try:
+            self.journal.save()
+        except DraftingError as error:
+            self._quiet_since = self._now + 30.0  # ask again, not at every frame
+            self.tell(f"Not saved yet: {error.faults[0]}", 20.0)
+
+    def close(self) -> None:
+        """Leave: stop the planner, save."""
+        self._end_drag()
+        self._drop_plan()
+        if self.journal is not None:
+            self.journal.close()
+
+    # -- the picture ---------------------------------------------------------------------------------
+
+    def frame(self) -> list[Box]:
+        """Bring the canvas up to date; answers the boxes that have changed (x0, y0, x1, y1 px)."""
+        dirty: list[Box] = []
+        if self._stale:
+            self._compose()
+            dirty.append((0, 0, *self.painter.size))
+        dirty += self._float()
+        return dirty
+
+    def repaint(self) -> None:
+        """Paint everything anew at the next frame."""
+        self._stale = True
+
+    @property
+    def canvas(self) -> NDArray[np.uint32]:
+        """(H, W) uint32 0x00RRGGBB: what the projector is to show."""
+        return self.painter.canvas
+
+    def state_of(self, p: Placement) -> PieceState:
+        """How one copy is to be shown."""
+        notes: list[str] = []
+        if p.locked:
+            notes.append("locked")
+        if p.key in self.work.traced:
+            notes.append("traced")
+        cloth = self.docket.cloth
+        piece = self.docket.pieces()[p.piece]
+        if piece.cut * self.docket.quantity > 1 and not (cloth and cloth.folded):
+            notes.append(f"{p.copy} of {piece.cut * self.docket.quantity}")
+        elif cloth and cloth.folded and not self.rules.on_fold(p):
+            double = self.rules.layers(p, self.work.lay) == 2
+            notes.append("both layers" if double else "upper layer only")
+        if p.mirrored and not self.rules.on_fold(p):
+            notes.append("turned over")
+        if self.mode == "trace":
+            emphasis = "bright" if p.key == self.current else "faint"
+            return PieceState(emphasis, tuple(notes))
+        return PieceState("plain", tuple(notes), self.troubles(p.key), p.key == self.chosen)
+
+    def _paint(self, item: Item, key: Any) -> Painted:
+        """An item's pixels, out of the cache when ``key`` is the one it was painted for."""
+        held = self._painted.get(item.key)
+        if held is not None and held[0] == key:
+            return held[1]
+        made = self.painter.paint(self.stage.lens.frame(item))
+        self._painted[item.key] = (key, made)
+        return made
+
+    def _piece_painted(self, p: Placement) -> Painted:
+        state = self.state_of(p)
+        view = self.work.view
+        item = self.stage.piece(p, state)
+        return self._paint(item, (replace(p, locked=False), state, view, self.stage.look))
+
+    def _compose(self) -> None:
+        """Everything that is not moving, anew."""
+        painter = self.painter
+        self._stale = False
+        self._floats.clear()
+        if self.page in ("dark", "light"):
+            level = 0 if self.page == "dark" else 255
+            painter.canvas.fill(level * 0x010101)
+            self._strip = None
+            np.copyto(self._below, painter.canvas)
+            return
+        painter.clear()
+        if self.page == "help":
+            self._strip = self._make_strip()
+            painter.put(painter.paint(self.stage.lens.frame(self._help())))
+            self._put_strip()
+            np.copyto(self._below, painter.canvas)
+            return
+        for item, key in self._ground_items():
+            painter.put(self._paint(item, key))
+        keep = {"cloth", "used"}
+        for p in self.work.placed():
+            keep.add(f"piece:{p.key}")
+            if p.key != self._loose:
+                painter.put(self._piece_painted(p))
+        for item in self._over_items():
+            painter.put(painter.paint(self.stage.lens.frame(item)))
+        for name in [n for n in self._painted if n not in keep]:
+            del self._painted[name]
+        self._strip = self._make_strip()
+        self._put_strip()
+        np.copyto(self._below, painter.canvas)
+
+    def _ground_items(self) -> Iterable[tuple[Item, Any]]:
+        view, look = self.work.view, self.stage.look
+        used = self.rules.figures(self.work.lay).used_mm
+        bolt = self.docket.cloth is None or self.docket.cloth.lie_outline_mm is None
+        yield self.stage.cloth(used), (view, look, round(used) if bolt else 0)
+
+    def _over_items(self) -> Iterable[Item]:
+        run = self.planning
+        if run is not None and run.best is not None:
+            for p in run.best.lay:
+                if p.piece in self.stage.faces:
+                    yield self.stage.piece(p, PieceState("ghost"))
+        if self.tool is not None:
+            yield from self.tool.items(self)
+        if self.checking_at is not None:
+            yield self.stage.check_square(self.checking_at)
+
+    def _help(self) -> Item:
+        rows = []
+        for action in ACTIONS:
+            if self.mode not in action.modes:
+                continue
+            keys = "  ".join(_key_words(k) for k in self.keys.by_action[action.name][:2])
+            rows.append((keys, action.help))
+        foot = (
+            "Press on a piece to pick it, drag to move, drag with the second button to tilt.",
+            "Never look into the lens. Close the blade guard after every cut.",
+        )
+        return self.stage.page(f"Help: {self.mode}", rows, foot)
+
+    def _make_strip(self) -> Strip | None:
+        if not self.strip_on:
+            return None
+        names = STRIP["plan" if self.planning is not None and self.planning.best else self.mode]
+        buttons = [
+            Button(
+                name,
+                STRIP_WORDS.get((self.mode, name), BY_NAME[name].words),
+                _key_words(self.keys.shown(name)),
+                on=(name == "check" and self.checking_at is not None)
+                or (name == "help" and self.page == "help"),
+            )
+            for name in names
+        ]
+        lines = self.lines_of_strip()
+        near = self.stage.strip(lines, buttons)
+        if self.page or self.mode != "trace" or not self._hides_current(near):
+            return near
+        far = self.stage.strip(lines, buttons, far=True)
+        return far if not self._hides_current(far) else None
+
+    def _hides_current(self, strip: Strip) -> bool:
+        p = self.work.of(self.current)
+        if p is None:
+            return False
+        a = self.stage.table_from_piece(p)
+        face = self.stage.faces[p.piece]
+        probe = face.rough @ a[:2, :2].T + a[:2, 2]
+        dense = np.concatenate([probe, 0.5 * (probe + np.roll(probe, -1, axis=0))])
+        return any(_in_quad(q, strip.ground_mm) for q in dense)
+
+    def _put_strip(self) -> None:
+        if self._strip is None:
+            return
+        strip = self._strip
+        ground = self.stage.lens.calibration.to_projector(strip.ground_mm)
+        self.painter.fill(ground, self.painter.ground)
+        self.painter.put(
+            self._paint(strip.item, (self.mode, self.page, self.work.view, strip.item))
+        )
+
+    def lines_of_strip(self) -> tuple[str, ...]:
+        """The strip's line: what is said, or the figures."""
+        if self._message:
+            return (self._message,)
+        if self.tool is not None:
+            return (self.tool.says,)
+        figures = self.rules.figures(self.work.lay)
+        if self.mode == "trace":
+            placed = self.work.placed()
+            done = sum(1 for p in placed if p.key in self.work.traced)
+            name = (
+                self.current.rsplit("/", 1)[0].replace("-", " ") if self.current else "all traced"
+            )
+            lines = [name, f"{done} of {len(placed)} traced", _lines_words(self.stage.look.lines)]
+        else:
+            cut = f"used {figures.used_mm:.0f} mm"
+            if figures.share:
+                cut += f", {100 * figures.share:.0f} %"
+            lines = [cut]
+            if math.isfinite(figures.left_mm):
+                left = figures.left_mm
+                lines.append(f"{left:.0f} mm left" if left >= 0 else f"{-left:.0f} mm too long")
+            n = self.trouble_count
+            lines.append(f"! {_things(n)} to put right" if n else "nothing overlaps")
+            waiting = sum(1 for p in self.work.lay if p.aside)
+            if waiting:
+                lines.append(f"{waiting} aside")
+            p = self.work.of(self.chosen)
+            if p is not None and abs(self.rules.tilt(p)) >= 0.05:
+                lines.append(f"{p.piece} {abs(self.rules.tilt(p)):.1f}° off grain")
+        run = self.planning
+        if run is not None:
+            if run.best is not None:
+                lines.insert(0, f"plan: {run.best.used_mm:.0f} mm, {100 * run.best.share:.0f} %")
+            lines.insert(0, "planned" if run.done else "planning …")
+        lines.extend(self.extra_words)
+        return tuple(lines)
+
+    def _lift(self, key: str) -> None:
+        """Take one piece out of the ground, so that it can move over it."""
+        self._loose = key
+        held = self._painted.get(f"piece:{key}")
+        if self._stale or held is None or self.page:
+            self._stale = True
+            return
+        # only what shares a pixel's neighbourhood with it has to be painted again
+        painter = self.painter
+        for painted in self._floats.values():
+            painter.restore(painted, self._below)
+        word = painter.ground_word
+        flat = painter.canvas.reshape(-1)
+        for index, _ in held[1].spots:
+            flat[index] = word
+        for name, (_, painted) in self._painted.items():
+            still = name == "cloth" or name.startswith("piece:")
+            if still and name != f"piece:{key}" and _meet(painted.box, held[1].box):
+                painter.put(painted)
+        for item in self._over_items():
+            painter.put(painter.paint(self.stage.lens.frame(item)))
+        self._put_strip()
+        np.copyto(self._below, painter.canvas)
+        for painted in self._floats.values():
+            painter.put(painted)
+        self._floats[f"piece:{key}"] = held[1]
+        painter.put(held[1])
+
+    def _float(self) -> list[Box]:
+        """What moves: the loose piece, guides, figures, the pointer."""
+        new: dict[str, Painted] = {}
+        lens, painter = self.stage.lens, self.painter
+        if not self.page and self._loose is not None:
+            p = self.work.of(self._loose)
+            if p is not None:
+                new[f"piece:{p.key}"] = self._piece_painted(p)
+            if self._guides:
+                new["guides"] = painter.paint(lens.frame(self.stage.guides(self._guides)))
+        if self._strip is not None and self.page in ("", "help"):
+            new["figures"] = self._figures_painted(self._strip)
+        if self.pointer_mm is not None and self.page not in ("dark", "light"):
+            at = (round(float(self.pointer_mm[0]), 3), round(float(self.pointer_mm[1]), 3))
+            item = self.stage.cursor(at, busy=self._drag is not None)
+            new["cursor"] = self._paint(item, (at, self._drag is not None, self.stage.look))
+        if new.keys() == self._floats.keys() and all(new[k] is self._floats[k] for k in new):
+            return []
+        boxes = []
+        for name, painted in self._floats.items():
+            painter.restore(painted, self._below)
+            if new.get(name) is not painted:
+                boxes.append(painted.box)
+        for name, painted in new.items():
+            painter.put(painted)
+            if self._floats.get(name) is not painted:
+                boxes.append(painted.box)
+        self._floats = new
+        return [b for b in boxes if b[2] > b[0]]
+
+    def _figures_painted(self, strip: Strip) -> Painted:
+        lines = self.lines_of_strip()
+        key = (lines, strip.figures.table_from_item.tobytes(), self.stage.look)
+        if self._figures[0] != key:
+            item = self.stage.figures(lines, strip)
+            self._figures = (key, self.painter.paint(self.stage.lens.frame(item)))
+        return self._figures[1]
+
+
+def _weight_of(docket: Docket) -> float:
+    value = docket.table.get("weight", 1.0) if docket.table else 1.0
+    good = isinstance(value, int | float) and not isinstance(value, bool) and 0.1 <= value <= 10.0
+    return float(value) if good else 1.0
+
+
+def _things(count: int, what: str = "thing") -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def _lines_words(lines: str) -> str:
+    return {"both": "cutting and sewing line", "cutting": "cutting line", "sewing": "sewing line"}[
+        lines
+    ]
+
+
+_KEY_WORDS = {
+    "return": "Enter",
+    "backspace": "Back",
+    "page down": "PgDn",
+    "page up": "PgUp",
+    "up": "↑",
+    "down": "↓",
+    "left": "←",
+    "right": "→",
+}
+
+
+def _key_words(key: str) -> str:
+    """A key as it is printed on the table."""
+    *held, name = key.split("+")
+    name = _KEY_WORDS.get(name, name.capitalize() if len(name) > 1 else name.upper())
+    return "+".join([h.capitalize() for h in held] + [name]) if key else ""
+
+
+def _through(matrix: Array, point: Array) -> Array:
+    return np.asarray(matrix[:2, :2] @ point + matrix[:2, 2])
+
+
+def _in_quad(point: Array, quad: Array) -> bool:
+    d = np.roll(quad, -1, axis=0) - quad
+    side = d[:, 0] * (point[1] - quad[:, 1]) - d[:, 1] * (point[0] - quad[:, 0])
+    return bool(np.all(side >= 0) or np.all(side <= 0))
+
+
+def _meet(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
