@@ -61,8 +61,10 @@ def run(
         DraftingError, CalibrationError: as the real commands do.
     """
     from calibrate.calibration import Calibration
-    from calibrate.cards import cards_pdf
+    from calibrate.cards import BARS_MM, cards_pdf
+    from calibrate.detect import detect, read_photo
     from calibrate.pattern import pattern_for
+    from calibrate.solve import solve_photos
     from calibrate.virtual_table import VirtualCamera, VirtualTable
     from drafting import Docket
     from drafting.export.svg import pieces_svg
@@ -109,7 +111,8 @@ def run(
     _write_jpeg(folder / "photo.jpg", photo)
 
     stage("solve", "Solving the calibration from photo.jpg")
-    calibration = solve_files([folder / "photo.jpg"], SIZE)
+    seen = detect(read_photo(folder / "photo.jpg"), SIZE, name="photo.jpg")
+    calibration = solve_photos([seen], bars_mm=BARS_MM)
     calibration.save(folder / "calibration.yaml")
     calibration = Calibration.load(folder / "calibration.yaml", SIZE)
 
@@ -119,8 +122,9 @@ def run(
     _write_png(folder / "frame.png", frame)
 
     stage("measure", "Measuring where the lines fall on the table")
-    dark = dataclasses.replace(table, surface="dark cloth", sheets=(), ambient=0.02)
-    picture, _ = dark.throw(frame, 0.6, exposure=1.4)
+    picture, _ = dataclasses.replace(table, surface="cloth", ambient=0.07).throw(
+        frame, 0.8, exposure=2.5
+    )
     _write_png(folder / "table.png", picture)
     trueness = measured(table, frame, docket, calibration)
     ended = time.perf_counter()
@@ -169,8 +173,12 @@ def measured(
 
     faces = faces_of(docket)
     table_from_cloth = view_of(docket, calibration).table_from_cloth
+    pieces = docket.pieces()
     lines = [
-        apply(table_from_cloth @ p.cloth_from_piece, faces[p.piece].outline)
+        apply(
+            table_from_cloth @ p.cloth_from_piece,
+            cut_line(faces[p.piece].outline, on_fold=pieces[p.piece].fold is not None),
+        )
         for p in docket.placed()
     ]
     w, h = calibration.size
@@ -185,6 +193,18 @@ def measured(
         beam_mm=beam,
         mm_per_px=calibration.model.mm_per_px(),
     )
+
+
+def cut_line(outline: NDArray[np.float64], *, on_fold: bool) -> NDArray[np.float64]:
+    """The part of an outline (N, 2) that is cut: all of it, closed, or without the fold at x = 0."""
+    if on_fold:
+        folded = np.abs(outline[:, 0]) < 1e-6
+        last = np.flatnonzero(folded & ~np.roll(folded, -1))
+        if len(last) == 1:
+            ring = np.roll(outline, -int(last[0]), axis=0)
+            ends = np.flatnonzero(np.abs(ring[1:, 0]) < 1e-6)
+            return np.asarray(ring[: int(ends[0]) + 2])
+    return np.vstack([outline, outline[:1]])
 
 
 def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, ...]:

@@ -67,10 +67,10 @@ def apply(matrix: Array, points: Array) -> Array:
 
 
 def stations(lines_mm: Sequence[Array]) -> tuple[Array, Array]:
-    """Places (N, 2) along closed lines and their unit normals (N, 2), clear of the corners."""
+    """Places (N, 2) along lines and their unit normals (N, 2), clear of corners and ends."""
     places, normals = [], []
     for line in lines_mm:
-        ring = np.vstack([line, line[:1]])
+        ring = np.asarray(line)
         step = np.diff(ring, axis=0)
         length = np.hypot(*step.T)
         keep = length > 1e-9
@@ -83,6 +83,8 @@ def stations(lines_mm: Sequence[Array]) -> tuple[Array, Array]:
                 before[:, 0] * unit[:, 1] - before[:, 1] * unit[:, 0], (before * unit).sum(axis=1)
             )
         ) > np.radians(12)
+        if not np.allclose(line[0], line[-1]):
+            sharp[0] = True  # an open line's ends are corners
         corners = at[:-1][sharp]
         s = np.arange(_ALONG_MM / 2, at[-1], _ALONG_MM)
         if len(corners):
@@ -103,11 +105,12 @@ def measure(
     beam_mm: Array,
     mm_per_px: float,
 ) -> Trueness:
-    """Measure where closed lines fall.
+    """Measure where lines fall.
 
     Args:
         light: brightness (N,) of the thrown frame at world places (N, 2) mm.
-        lines_mm: closed lines (M, 2) where the draft has them, table frame, mm.
+        lines_mm: lines (M, 2) where the draft has them, table frame, mm; closed ones end where
+            they begin.
         world_from_table: (3, 3) rough place of the table frame; refined by what is measured.
         beam_mm: (K, 2) outline of the beam in the world; places outside or near it are left out.
         mm_per_px: size of a projector pixel on the table.

@@ -36,7 +36,7 @@ def shape(middle: np.ndarray) -> np.ndarray:
     """A closed line with straight sides, a curve and corners, about 500 × 360 mm."""
     t = np.linspace(0, np.pi / 2, 60)
     curve = np.column_stack([150 + 100 * np.cos(t), 180 * np.sin(t)])
-    ring = np.vstack([[[-250, -180], [250, -180]], curve, [[-250, 180]]])
+    ring = np.vstack([[[-250, -180], [250, -180]], curve, [[-250, 180], [-250, -180]]])
     return ring + middle
 
 
@@ -46,7 +46,7 @@ def thrown(stretch: float, seed: int = 4) -> tuple[np.ndarray, np.ndarray, Virtu
     ring = shape(table.beam_mm().mean(axis=0))
     item = Item(
         "piece",
-        (mark([np.vstack([ring, ring[:1]])], width_mm=1.5, colour=(255, 255, 255)),),
+        (mark([ring], width_mm=1.5, colour=(255, 255, 255)),),
         np.eye(3),
     )
     painter = Painter((1280, 720))
