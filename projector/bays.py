@@ -494,7 +494,7 @@ def _seams(starts: Sequence[float], size: float, lines: Sequence[Array], axis: i
         a, b = after, t + size
         inset = 0.25 * (b - a)
         spots = np.linspace(a + inset, b - inset, 25)
-        price = 1e-3 * np.abs(spots - 0.5 * (a + b)) / max(b - a, 1.0)
+        price = np.zeros(len(spots))
         for line in lines:
             p, q = line[:-1], line[1:]
             d = q - p
@@ -503,6 +503,9 @@ def _seams(starts: Sequence[float], size: float, lines: Sequence[Array], axis: i
             price += (crossed * np.minimum(length / np.maximum(np.abs(d[:, axis]), 1e-9), 8.0)).sum(
                 1
             )
+        # its neighbours count too, to keep off corners; then the middle is best
+        price = np.convolve(np.pad(price, 1, mode="edge"), [0.5, 1.0, 0.5], mode="valid")
+        price += 1e-3 * np.abs(spots - 0.5 * (a + b)) / max(b - a, 1.0)
         out.append(float(spots[int(np.argmin(price))]))
     return [*out, math.inf]
 
