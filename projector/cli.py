@@ -128,7 +128,10 @@ def cli() -> None:
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run a command line; 0 done, 1 a check did not pass, 2 something to be put right."""
+    """Run a command line.
+
+    Exit codes: 0 done, 1 a check did not pass, 2 something to be put right, 3 a fault of ours.
+    """
     try:
         result = cli.main(args=argv, prog_name="chalkbeam", standalone_mode=False)
     except click.ClickException as error:
@@ -141,13 +144,11 @@ def main(argv: list[str] | None = None) -> int:
         sys.stderr.close()  # the reader of our output has gone; nothing more can be said
         code = 0
     except Exception as error:
-        from projector.commands.support import explain
+        from projector.commands.support import explain, own_fault
 
         text = explain(error)
-        if text is None:
-            raise
-        click.echo(text, err=True)
-        code = 2
+        click.echo(text if text is not None else own_fault(error), err=True)
+        code = 2 if text is not None else 3
     else:
         code = result if isinstance(result, int) else 0
     if argv is None:

@@ -58,3 +58,30 @@ def test_missing_file_is_a_sentence(
     assert "nowhere" in said.err or "none.yaml" in said.err
     assert "Traceback" not in said.err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_fault_of_ours_is_no_traceback(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """A fault in the program says so, keeps the details in a file and leaves with code 3."""
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+
+    def broken(*_: object, **__: object) -> None:
+        raise KeyError("oops")
+
+    monkeypatch.setattr(cli, "main", broken)
+    assert main(["blocks"]) == 3
+    said = capsys.readouterr().err
+    assert "fault in chalkbeam" in said
+    assert "Traceback" not in said
+    (kept,) = tmp_path.glob("chalkbeam-fault-*.txt")
+    assert "Traceback" in kept.read_text(encoding="utf-8")
+
+
+def test_missing_system_library_names_the_remedy() -> None:
+    """OpenCV without libGL is answered with what to install, not with an import error."""
+    from projector.commands.support import explain
+
+    text = explain(ImportError("libGL.so.1: cannot open shared object file"))
+    assert text is not None
+    assert "apt install libgl1" in text

@@ -32,6 +32,28 @@ def explain(error: BaseException) -> str | None:
     return None
 
 
+def own_fault(error: BaseException) -> str:
+    """Text for a fault of the program itself; the details go to a file that can be sent on."""
+    import os
+    import tempfile
+    import traceback
+
+    details = "".join(traceback.format_exception(error))
+    if os.environ.get("CHALKBEAM_TRACE"):
+        return details
+    try:
+        handle, path = tempfile.mkstemp(prefix="chalkbeam-fault-", suffix=".txt")
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(details)
+        kept = f" The details are in {path}."
+    except OSError:
+        kept = " Set CHALKBEAM_TRACE=1 to see the details."
+    return (
+        f"This is a fault in chalkbeam, not in what you did ({type(error).__name__}: {error})."
+        f"{kept} What was saved stays saved."
+    )
+
+
 def configs_folder() -> Path:
     """The shipped examples and settings: beside the installed package, or in the checkout."""
     shipped = Path(__file__).resolve().parent.parent / "_configs"
