@@ -20,7 +20,7 @@ ORDER = {
         "docket", "intake", "export",
     ],
     "calibrate": [
-        "errors", "files", "calibration", "cards", "pattern", "detect", "solve", "report", "tape",
+        "errors", "files", "calibration", "cards", "pattern", "detect", "plane", "solve", "report", "tape",
         "drift", "camera", "virtual_table", "cloth_scan",
     ],
 }  # fmt: skip
