@@ -1,0 +1,339 @@
+"""A line drawing as data, and its three ways out: SVG, a PDF page, plain text for a terminal.
+
+Under both the measuring figures and the construction steps. A `Drawing` is a sheet of paper:
+mm, x right, y down from its top-left corner. Pens are told apart by weight and dash first, by
+colour last, so that a copy in grey or a terminal without colour still reads.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Points = NDArray[np.float64]
+Colour = tuple[int, int, int]
+
+
+@dataclass(frozen=True)
+class Pen:
+    """How a line is drawn: ``width_mm`` on paper, ``dash`` mm on and off, ``fill`` of its inside."""
+
+    width_mm: float
+    colour: Colour
+    dash: tuple[float, float] | tuple[()] = ()
+    fill: Colour | None = None
+
+
+INK: Colour = (38, 42, 48)
+GREY: Colour = (128, 132, 138)
+PALE: Colour = (186, 189, 193)
+TAPE: Colour = (158, 42, 43)
+SKIN: Colour = (246, 243, 238)
+WHITE: Colour = (255, 255, 255)
+
+PENS: dict[str, Pen] = {
+    "body": Pen(0.35, INK, fill=SKIN),
+    "line": Pen(0.28, INK),
+    "faint": Pen(0.2, GREY),
+    "level": Pen(0.2, GREY, (0.8, 0.9)),
+    "tape": Pen(1.1, TAPE),
+    "tick": Pen(0.22, WHITE),
+    "hidden": Pen(0.7, TAPE, (1.6, 1.2)),
+    "end": Pen(0.35, TAPE, fill=WHITE),
+    # construction
+    "new": Pen(0.65, INK),
+    "new-seam": Pen(0.95, INK),
+    "old": Pen(0.25, PALE),
+    "old-seam": Pen(0.4, PALE),
+    "measure": Pen(0.22, TAPE),
+    "arrow": Pen(0.22, TAPE, fill=TAPE),
+    "dot": Pen(0.3, INK, fill=INK),
+    "old-dot": Pen(0.25, PALE, fill=WHITE),
+    "fold": Pen(0.3, GREY, (3.0, 1.0)),
+    "frame": Pen(0.25, PALE),
+    "rule": Pen(0.3, PALE, fill=WHITE),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Stroke:
+    """A line through ``points`` (N, 2) mm on the sheet with the pen named ``pen``."""
+
+    points: Points
+    pen: str
+    closed: bool = False
+
+
+@dataclass(frozen=True)
+class Writing:
+    """One line of text; ``at`` is the start, middle or end of its base line by ``anchor``.
+
+    ``size_mm``: letter height (em); ``turn_deg``: turned counter-clockwise about ``at``;
+    ``strong``: bold; ``bare``: no white edge behind the letters.
+    """
+
+    at: tuple[float, float]
+    text: str
+    size_mm: float = 3.2
+    anchor: str = "start"
+    colour: Colour = INK
+    turn_deg: float = 0.0
+    strong: bool = False
+    bare: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """A sheet ``width_mm`` × ``height_mm`` with strokes, then writings, in the order drawn."""
+
+    width_mm: float
+    height_mm: float
+    strokes: tuple[Stroke, ...] = ()
+    writings: tuple[Writing, ...] = ()
+
+    def texts(self) -> list[str]:
+        """Every line of text on it."""
+        return [w.text for w in self.writings]
+
+
+def smooth(points: ArrayLike, closed: bool = False, per: int = 8) -> Points:
+    """A smooth line (M, 2) through points (N, 2): cubics with centripetal speed.
+
+    Centripetal parametrisation (Yuksel, Schaefer, Keyser, "Parameterization and applications of
+    Catmull-Rom curves", Computer-Aided Design 43, 2011) makes no loops between near points.
+    """
+    p = np.asarray(points, dtype=np.float64)
+    if len(p) < 3:
+        return p.copy()
+    if closed:
+        p = np.vstack([p[-1], p, p[0], p[1]])
+    else:
+        p = np.vstack([2 * p[0] - p[1], p, 2 * p[-1] - p[-2]])
+    knot = np.concatenate([[0.0], np.cumsum(np.sqrt(np.hypot(*np.diff(p, axis=0).T)) + 1e-9)])
+    out = [p[1:2]]
+    for i in range(1, len(p) - 2):
+        t0, t1, t2, t3 = knot[i - 1 : i + 3]
+        t = np.linspace(t1, t2, per + 1)[1:, None]
+        a1 = (t1 - t) / (t1 - t0) * p[i - 1] + (t - t0) / (t1 - t0) * p[i]
+        a2 = (t2 - t) / (t2 - t1) * p[i] + (t - t1) / (t2 - t1) * p[i + 1]
+        a3 = (t3 - t) / (t3 - t2) * p[i + 1] + (t - t2) / (t3 - t2) * p[i + 2]
+        b1 = (t2 - t) / (t2 - t0) * a1 + (t - t0) / (t2 - t0) * a2
+        b2 = (t3 - t) / (t3 - t1) * a2 + (t - t1) / (t3 - t1) * a3
+        out.append((t2 - t) / (t2 - t1) * b1 + (t - t1) / (t2 - t1) * b2)
+    line = np.vstack(out)
+    return line[:-1] if closed else line
+
+
+def circle(at: ArrayLike, radius: float) -> Points:
+    """A small ring (16, 2) round ``at``, for dots and ends."""
+    a = np.linspace(0.0, 2 * math.pi, 17)[:-1]
+    return np.asarray(at, dtype=np.float64) + radius * np.stack([np.cos(a), np.sin(a)], axis=1)
+
+
+def along(points: Points, every: float) -> list[tuple[Points, Points]]:
+    """(point, unit direction) at equal distances along a line (N, 2), both ends left out."""
+    step = np.diff(points, axis=0)
+    size = np.hypot(step[:, 0], step[:, 1])
+    at = np.concatenate([[0.0], np.cumsum(size)])
+    out = []
+    for s in np.arange(every, at[-1] - 0.4 * every, every):
+        i = min(int(np.searchsorted(at, s, side="right")) - 1, len(size) - 1)
+        if size[i] > 0:
+            direction = step[i] / size[i]
+            out.append((points[i] + direction * (s - at[i]), direction))
+    return out
+
+
+def tape_strokes(points: Points, hidden: Points | None = None) -> list[Stroke]:
+    """A measuring tape laid along a line (N, 2) mm on the sheet: a band with ticks across it.
+
+    ``hidden``: the part (M, 2) that runs behind the body.
+    """
+    out = [] if hidden is None else [Stroke(hidden, "hidden")]
+    out.append(Stroke(points, "tape"))
+    for at, direction in along(points, 1.6):
+        across = 0.38 * np.array([-direction[1], direction[0]])
+        out.append(Stroke(np.stack([at - across, at + across]), "tick"))
+    return out
+
+
+def _rgb(colour: Colour) -> str:
+    return "#{:02x}{:02x}{:02x}".format(*colour)
+
+
+def _n(value: float) -> str:
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def to_svg(drawing: Drawing, title: str = "") -> str:
+    """The drawing as an SVG document at true paper size; what passes its edge is cut off."""
+    w, h = drawing.width_mm, drawing.height_mm
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(w)}mm" height="{_n(h)}mm" '
+        f'viewBox="0 0 {_n(w)} {_n(h)}" font-family="sans-serif">'
+    ]
+    if title:
+        out.append(f"<title>{escape(title)}</title>")
+    out.append(f'<rect width="{_n(w)}" height="{_n(h)}" fill="#ffffff"/>')
+    for stroke in drawing.strokes:
+        pen = PENS[stroke.pen]
+        path = "M" + " ".join(f"{_n(x)},{_n(y)}" for x, y in stroke.points.tolist())
+        dash = f' stroke-dasharray="{" ".join(_n(d) for d in pen.dash)}"' if pen.dash else ""
+        fill = _rgb(pen.fill) if pen.fill else "none"
+        out.append(
+            f'<path d="{path}{"Z" if stroke.closed else ""}" fill="{fill}" '
+            f'stroke="{_rgb(pen.colour)}" stroke-width="{_n(pen.width_mm)}"{dash} '
+            f'stroke-linecap="{"butt" if pen.dash else "round"}" stroke-linejoin="round"/>'
+        )
+    for text in drawing.writings:
+        x, y = text.at
+        turn = f' transform="rotate({_n(-text.turn_deg)} {_n(x)} {_n(y)})"' if text.turn_deg else ""
+        halo = (
+            ""
+            if text.bare
+            else ' stroke="#ffffff" stroke-width="0.9" stroke-linejoin="round" paint-order="stroke"'
+        )
+        weight = ' font-weight="bold"' if text.strong else ""
+        out.append(
+            f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(text.size_mm)}" '
+            f'text-anchor="{text.anchor}" fill="{_rgb(text.colour)}"{halo}{weight}{turn}>'
+            f"{escape(text.text)}</text>"
+        )
+    return "\n".join([*out, "</svg>", ""])
+
+
+def to_pdf(pdf: Any, letters: Any, drawing: Drawing, x: float, y: float) -> None:
+    """Draw on the current page of an fpdf2 document (unit mm), top-left corner at (x, y).
+
+    ``letters``: a `drafting.export.lettering.Lettering` of that document.
+    """
+    # the local context makes fpdf2 forget the colours that end with the clip
+    with pdf.local_context(), pdf.rect_clip(x, y, drawing.width_mm, drawing.height_mm):
+        for stroke in drawing.strokes:
+            pen = PENS[stroke.pen]
+            pdf.set_line_width(pen.width_mm)
+            pdf.set_draw_color(*pen.colour)
+            pdf.set_dash_pattern(*pen.dash)
+            if pen.fill:
+                pdf.set_fill_color(*pen.fill)
+            points = [(px + x, py + y) for px, py in stroke.points.tolist()]
+            pdf.polyline(points, polygon=stroke.closed, style="DF" if pen.fill else "D")
+        pdf.set_dash_pattern()
+        for text in drawing.writings:
+            _pdf_text(pdf, letters, text, x, y)
+    pdf.set_text_color(*INK)
+
+
+def _pdf_text(pdf: Any, letters: Any, text: Writing, x: float, y: float) -> None:
+    wide = letters.width(text.text, text.size_mm)
+    left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[text.anchor]
+    at = text.at[0] + x, text.at[1] + y
+    with pdf.rotation(text.turn_deg, *at):
+        if not text.bare:  # a white ground, as wide as the letters, keeps lines off them
+            pdf.set_fill_color(*WHITE)
+            pdf.rect(at[0] + left - 0.3, at[1] - 0.78 * text.size_mm, wide + 0.6, text.size_mm, "F")
+        pdf.set_text_color(*text.colour)
+        letters.write(at[0] + left, at[1], text.text, text.size_mm)
+        if text.strong:  # set twice, a hair apart: bold in whatever font has the letters
+            letters.write(at[0] + left + 0.035 * text.size_mm, at[1], text.text, text.size_mm)
+
+
+# In a terminal the body is made of fine dots and the tape of solid blocks: they differ in
+# weight, so no colour is needed. Dots are 2 × 4, blocks 2 × 2 to a character.
+_DOT_BITS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
+_BLOCKS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
+_SHOWN = {"body": "fine", "line": "fine", "tape": "solid", "faint": "fine"}
+
+
+def to_text(drawing: Drawing, columns: int = 36, plain: bool = False) -> list[str]:
+    """The drawing as lines of text at most ``columns`` wide, without colour.
+
+    ``plain``: ASCII only, for terminals that show nothing else. Ends are letters.
+    """
+    cell = drawing.width_mm / columns
+    rows = max(1, round(drawing.height_mm / (2 * cell)))
+    fine = np.zeros((rows * 4, columns * 2), dtype=bool)
+    solid = np.zeros((rows * 2, columns * 2), dtype=bool)
+    for stroke in drawing.strokes:
+        kind = _SHOWN.get(stroke.pen)
+        if kind is None:
+            continue
+        grid = fine if kind == "fine" else solid
+        scale = np.array([2 / cell, (4 if kind == "fine" else 2) / (2 * cell)])
+        points = stroke.points * scale
+        _rasterise(grid, np.vstack([points, points[:1]]) if stroke.closed else points)
+    lines = [[_glyph(fine, solid, r, c, plain) for c in range(columns)] for r in range(rows)]
+    for text in drawing.writings:
+        if len(text.text) == 1:
+            c = min(max(round(text.at[0] / cell - 0.5), 0), columns - 1)
+            r = min(max(round((text.at[1] - 0.35 * text.size_mm) / (2 * cell) - 0.5), 0), rows - 1)
+            lines[r][c] = text.text
+    texts = ["".join(line).rstrip() for line in lines]
+    while texts and not texts[-1]:
+        texts.pop()
+    while texts and not texts[0]:
+        texts.pop(0)
+    return texts
+
+
+def _rasterise(grid: NDArray[np.bool_], points: Points) -> None:
+    for a, b in pairwise(points):
+        count = max(2, int(3 * np.abs(b - a).max()) + 2)
+        at = np.floor(a + (b - a) * np.linspace(0.0, 1.0, count)[:, None]).astype(int)
+        keep = (at >= 0).all(axis=1) & (at[:, 0] < grid.shape[1]) & (at[:, 1] < grid.shape[0])
+        grid[at[keep, 1], at[keep, 0]] = True
+
+
+def _glyph(
+    fine: NDArray[np.bool_], solid: NDArray[np.bool_], row: int, column: int, plain: bool
+) -> str:
+    block: NDArray[np.bool_] = solid[2 * row : 2 * row + 2, 2 * column : 2 * column + 2]
+    dots = fine[4 * row : 4 * row + 4, 2 * column : 2 * column + 2]
+    if block.any():
+        if plain:
+            return "#"
+        return _BLOCKS[int(block.ravel() @ np.array([1, 2, 4, 8]))]
+    if not dots.any():
+        return " "
+    if plain:
+        return _ascii(dots)
+    return chr(0x2800 + sum(_DOT_BITS[r][c] for r in range(4) for c in range(2) if dots[r, c]))
+
+
+def _ascii(dots: NDArray[np.bool_]) -> str:
+    """The mark that lies nearest to the dots of one character."""
+    height: NDArray[np.bool_] = np.logical_or(dots[:, 0], dots[:, 1])
+    if height.sum() == 1:
+        return "'" if height[0] else "-" if height[1] or height[2] else "_"
+    left, right = dots[:, 0], dots[:, 1]
+    if left.any() and right.any():
+        lean = float(np.flatnonzero(left).mean() - np.flatnonzero(right).mean())
+        if abs(lean) > 0.6:
+            return "/" if lean > 0 else "\\"
+    return "|" if height.sum() > 2 else ":" if height.sum() == 2 else "."
+
+
+def fitted_lines(letters: Any, text: str, size_mm: float, width: float) -> list[str]:
+    """The text broken into lines no wider than ``width`` mm as ``letters`` sets them."""
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and letters.width(longer, size_mm) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
+def place(points: ArrayLike, origin: Sequence[float], scale: float) -> Points:
+    """Model points (N, 2), y up, onto a sheet: ``origin`` is the model's (0, 0) there."""
+    p = np.asarray(points, dtype=np.float64)
+    return np.asarray(np.array(origin, dtype=np.float64) + p * np.array([scale, -scale]))

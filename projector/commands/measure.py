@@ -1,0 +1,711 @@
+"""``chalkbeam measure``: measurements taken one at a time, with a figure of where the tape goes.
+
+Thin over `drafting.measurements` (what each is) and `drafting.figures` (how it looks). Plain
+text in and out, so that it works over any terminal, without colour, and for a screen reader.
+Every answer is saved at once; the file's other lines and comments stay as they are.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import shutil
+import sys
+import textwrap
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from drafting.measurements import Measurements
+
+_FIGURE_COLUMNS = 34
+_LEAST_COLUMNS = 70  # below this the text stands under the figure
+_ROWS_FOR_WORDS = 8  # head line, prompt and answers beside a figure
+_COMMANDS = {"b": "back", "s": "skip", "q": "quit", "?": "help"}
+_HELP = (
+    "Type the number as the tape reads it: 92, 54,6 cm, 21 1/2 in, 546 mm. A bare number is in "
+    "the file's unit. b goes back to the measure before, s skips this one, q quits; what you "
+    "have answered is saved already. Press Enter to leave a value as it is."
+)
+_CAUTION = (
+    "Tape snug, never pulled; over a thin close layer; nothing added for comfort, the draft does "
+    "that. For the back ask a helper."
+)
+
+
+@click.command()
+@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.yaml")
+@click.option(
+    "--block", "blocks", multiple=True, default=("quick-top",), show_default=True,
+    help="What will be drafted: only what it needs is asked. May be given again.",
+)  # fmt: skip
+@click.option("--extra", is_flag=True, help="Also what helps the block without being needed.")
+@click.option("--unit", type=str, help="Of bare numbers: cm, in or mm. Asked for when not given.")
+@click.option("--wearer", type=str, help="Who is measured, as a voice part such as alto-3.")
+@click.option(
+    "--since", type=click.Path(path_type=Path), metavar="OLD.yaml",
+    help="An earlier file of the same wearer: what changed since is told.",
+)  # fmt: skip
+@click.option("--once", is_flag=True, help="Ask for one take only, not for two.")
+@click.option(
+    "--figures", type=click.Path(path_type=Path), metavar="DIR",
+    help="Write the figures as SVG and a measuring sheet to print, with blanks, as PDF.",
+)  # fmt: skip
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option("--plain", is_flag=True, help="Figures in ASCII, for a terminal without Unicode.")
+def measure(
+    out: Path,
+    blocks: tuple[str, ...],
+    extra: bool,
+    unit: str | None,
+    wearer: str | None,
+    since: Path | None,
+    once: bool,
+    figures: Path | None,
+    paper: str,
+    plain: bool,
+) -> None:
+    """Take measurements, guided, one at a time.
+
+    Shows where the tape goes, takes each measure twice, says when two takes differ too much and
+    when a value looks unusual. Saves after every answer and goes on where it stopped. Exit code
+    1 when something is still missing at the end.
+    """
+    from drafting import blocks as makers
+
+    chosen = [makers.get(name) for name in blocks]
+    keys = [k for b in chosen for k in b.needs]
+    keys += [k for b in chosen for k in b.helps if extra]
+    keys = list(dict.fromkeys(keys))
+    session = _Session(_Sheet.open(out, since), keys, once, plain or not _can_draw())
+    if figures is not None:
+        _write_figures(figures, keys, [b.title for b in chosen], paper)
+        session.say(f"Wrote the figures and measuring-sheet.pdf into {figures}.")
+    try:
+        session.begin(unit, wearer)
+        session.run()
+    except EOFError:
+        session.say()
+    except KeyboardInterrupt as error:
+        session.say()
+        raise click.Abort from error
+    helpful = [k for b in chosen for k in b.helps if k not in keys]
+    click.get_current_context().exit(session.end(helpful))
+
+
+def _can_draw() -> bool:
+    """Whether standard output can show the dots and blocks of a figure."""
+    try:
+        "⣿▟".encode(sys.stdout.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def _showable(text: str) -> str:
+    """The text with '?' for letters that standard output cannot show."""
+    encoding = sys.stdout.encoding or "utf-8"
+    return text.encode(encoding, "replace").decode(encoding)
+
+
+def _write_figures(folder: Path, keys: list[str], titles: list[str], paper: str) -> None:
+    from drafting.figures import figure_svg, measuring_sheet
+    from drafting.files import write_atomic
+
+    heading = [
+        f"Measuring sheet: {', '.join(titles)}",
+        "wearer _______________     date _______________     unit  cm / in",
+    ]
+    for key in keys:
+        write_atomic(folder / f"{key}.svg", figure_svg(key))
+    write_atomic(folder / "measuring-sheet.pdf", measuring_sheet(keys, heading, paper))
+
+
+@dataclass
+class _Sheet:
+    """The file that is being filled in.
+
+    ``disk``: its text as last seen on disk; ``text``: the same with its measurements under
+    their heading; ``data``: what it holds, with what is known but not yet written.
+    """
+
+    path: Path
+    disk: str = ""
+    text: str = ""
+    data: dict[str, Any] = field(default_factory=lambda: {"chalkbeam": 1, "measurements": {}})
+
+    @classmethod
+    def open(cls, path: Path, since: Path | None) -> _Sheet:
+        """An existing file, or a new one in memory; ``since`` is noted in it.
+
+        Raises:
+            InputError: the file, or the earlier one, cannot be used as it stands.
+        """
+        from drafting.errors import Fault, InputError
+        from drafting.files import read_text
+        from drafting.measurements import Measurements
+
+        sheet = cls(path)
+        if path.is_dir():
+            raise InputError(Fault(str(path), "is a folder, not a file.", "Name a .yaml file."))
+        sheet.disk = read_text(path) if path.exists() else ""
+        if sheet.disk.strip():
+            sheet.disk, sheet.text, sheet.data = _read(path)
+            body = sheet.data.get("measurements")
+            if body is not None and not isinstance(body, dict):
+                Measurements.load(path)  # says what is wrong with it
+            sheet.data["measurements"] = dict(body or {})
+            sheet.loaded()
+        if since is not None:
+            if since.resolve() == path.resolve():
+                raise InputError(
+                    Fault(
+                        str(path),
+                        "is the earlier file itself.",
+                        "Give the new measuring a new file, so that the old one stays.",
+                    )
+                )
+            Measurements.load(since)
+            place = Path(os.path.relpath(since.resolve(), path.resolve().parent)).as_posix()
+            before = sheet.data.get("since")
+            if before is not None and before != place:
+                raise InputError(
+                    Fault(
+                        f"{path} since",
+                        f"names '{before}' already.",
+                        "Leave --since out, or start a new file.",
+                    )
+                )
+            sheet.data["since"] = place
+        return sheet
+
+    def loaded(self) -> Measurements | None:
+        """What the file says so far, as every other command will read it; None when nothing.
+
+        Raises:
+            InputError: it cannot be used as it stands.
+        """
+        from drafting.measurements import Measurements
+
+        if not self.data["measurements"] and not self.data.get("since"):
+            head = {k: v for k, v in self.data.items() if k != "measurements"}
+            probe = {**head, "measurements": {"bust_girth": "1 m"}}
+            Measurements.from_dict(probe, str(self.path), self.path.parent)
+            return None
+        data = dict(self.data)
+        if isinstance(data.get("since"), str):  # the new file's folder may not be there yet
+            data["since"] = os.path.normpath(self.path.resolve().parent / data["since"])
+        return Measurements.from_dict(data, str(self.path), self.path.parent)
+
+    def put(self, key: str, value: Any) -> bool:
+        """Save one measurement at once. False when the file was changed by another hand.
+
+        Raises:
+            InputError: the folder cannot be written to.
+        """
+        from drafting.files import read_text, write_atomic
+
+        if self.path.exists() and read_text(self.path) != self.disk:
+            ours = self.data
+            self.disk, self.text, now = _read(self.path)
+            self.data = {**ours, **now}
+            theirs = self.data["measurements"] = dict(now.get("measurements") or {})
+            if theirs.get(key) != ours["measurements"].get(key):
+                return False
+            if self.data["unit"] != ours["unit"]:
+                return False
+        after = {**self.data, "measurements": {**self.data["measurements"], key: value}}
+        text = with_value(self.text, after, key)
+        write_atomic(self.path, text)
+        self.disk, self.text, self.data = text, text, after
+        return True
+
+
+def with_value(text: str, after: Mapping[str, Any], key: str) -> str:
+    """The file's text with one measurement set; every other line stays as it was written.
+
+    ``after``: the file's mapping with the new value, at ``key`` of its measurements. What cannot
+    be set line by line (measurements in one line, in braces) is written anew as a whole.
+    """
+    from drafting.errors import InputError
+    from drafting.files import parse_yaml
+
+    if not text.strip():
+        return _fresh(after)
+    line = f"{key}: {_scalar(after['measurements'][key])}"
+    lines = text.splitlines()
+    head = next((i for i, x in enumerate(lines) if re.match(r"measurements\s*:", x)), None)
+    if head is None:
+        lines.append("measurements:")
+        head = len(lines) - 1
+    for name in ("since", "unit", "wearer", "taken"):
+        if name in after and not any(re.match(rf"{name}\s*:", x) for x in lines):
+            lines.insert(head, f"{name}: {_scalar(after[name])}")
+            head += 1
+    end = head + 1
+    while end < len(lines) and (not lines[end].strip() or lines[end][0] in " \t#"):
+        end += 1
+    while end > head + 1 and (not lines[end - 1].strip() or lines[end - 1].startswith("#")):
+        end -= 1
+    body = range(head + 1, end)
+    at = next((i for i in body if re.match(rf"\s+['\"]?{key}['\"]?\s*:", lines[i])), None)
+    if re.match(r"measurements\s*:\s*(#.*)?$", lines[head]):
+        indent = next((re.match(r"\s*", lines[i]) for i in body if lines[i].strip()), None)
+        space = indent.group() if indent else "  "
+        if at is None:
+            lines.insert(end, f"{space}{line}")
+        else:
+            remark = re.search(r"\s+#.*$", lines[at])
+            lines[at] = f"{space}{line}{remark.group() if remark else ''}"
+    else:
+        rows = [f"  {k}: {_scalar(v)}" for k, v in after["measurements"].items()]
+        lines[head:end] = ["measurements:", *rows]
+    made = "\n".join(lines) + "\n"
+    with contextlib.suppress(InputError):
+        if parse_yaml(made, "") == dict(after):
+            return made
+    return _fresh(after)
+
+
+def _read(path: Path) -> tuple[str, str, dict[str, Any]]:
+    """A file's text, the same with its measurements under their heading, and what it holds.
+
+    Raises:
+        InputError: it is not one of our files.
+    """
+    from drafting.files import parse_yaml, read_text
+
+    disk = read_text(path)
+    data = parse_yaml(disk, str(path))
+    return (disk, *(_under_heading(disk, data) if "measurements" not in data else (disk, data)))
+
+
+def _under_heading(text: str, data: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """Measurements that stand at the top level, moved under their heading with their comments."""
+    from drafting.files import parse_yaml
+    from drafting.measurements import REGISTRY
+
+    moved = {k: v for k, v in data.items() if k in REGISTRY}
+    if not moved:
+        return text, {**data, "measurements": {}}
+    after = {k: v for k, v in data.items() if k not in moved} | {"measurements": moved}
+    lines = text.splitlines()
+    own = [x for x in lines if x.split(":")[0].strip(" '\"") in moved and x[0] not in " #"]
+    made = "\n".join([x for x in lines if x not in own] + ["measurements:"])
+    made += "".join(f"\n  {x}" for x in own) + "\n"
+    return (made if parse_yaml(made, "") == after else _fresh(after)), after
+
+
+def _fresh(data: Mapping[str, Any]) -> str:
+    """A whole file, one measurement a line."""
+    rows = [f"{k}: {_scalar(v)}" for k, v in data.items() if k != "measurements"]
+    rows.append("measurements:")
+    rows += [f"  {k}: {_scalar(v)}" for k, v in data["measurements"].items()]
+    return "\n".join(rows) + "\n"
+
+
+def _scalar(value: Any) -> str:
+    """A value as one line of YAML."""
+    import yaml
+
+    text = yaml.safe_dump(value, default_flow_style=True, allow_unicode=True, width=10**6)
+    return text.removesuffix("\n").removesuffix("\n...").strip()
+
+
+@dataclass
+class _Session:
+    """One sitting at the terminal."""
+
+    sheet: _Sheet
+    keys: list[str]
+    once: bool
+    plain: bool
+
+    # --- speaking and listening -------------------------------------------------------------
+
+    def say(self, text: str = "", indent: str = "") -> None:
+        """Text for the person, wrapped, in letters that this terminal can show."""
+        width = min(shutil.get_terminal_size().columns, 80) - 1
+        for line in text.splitlines() or [""]:
+            for part in textwrap.wrap(
+                line, max(30, width), initial_indent=indent, subsequent_indent=indent
+            ) or [""]:
+                self.raw(part)
+
+    def raw(self, line: str) -> None:
+        """One line as it stands."""
+        click.echo(_showable(line))
+
+    def ask(self, prompt: str) -> str:
+        """One line from the person, without outer spaces.
+
+        Raises:
+            EOFError: there are no more lines.
+        """
+        return input(_showable(prompt)).strip()
+
+    # --- the course of it -------------------------------------------------------------------
+
+    def begin(self, unit: str | None, wearer: str | None) -> None:
+        """Unit, wearer and date: from the file, the options, the earlier file, or asked for.
+
+        Raises:
+            InputError: an option that does not agree with the file.
+        """
+        from drafting.errors import Fault, InputError
+        from drafting.units import unit_name
+
+        if hasattr(sys.stdin, "reconfigure"):
+            sys.stdin.reconfigure(errors="replace")  # a stray byte is a slip, not a crash
+        with contextlib.suppress(ImportError):
+            import readline  # noqa: F401  (line editing in input(), where the system has it)
+        data = self.sheet.data
+        now = self.sheet.loaded()
+        old = now.since if now else None
+        written = data.get("unit")
+        name = unit_name(unit, "--unit") if unit is not None else None
+        if name is not None and written is not None and unit_name(written, "unit") != name:
+            raise InputError(
+                Fault(
+                    f"{self.sheet.path} unit",
+                    f"is {written} and --unit says {unit}: its bare numbers would change meaning.",
+                    "Leave --unit out and write the unit after a number, like 92 cm.",
+                )
+            )
+        known = [str(w) for w in (data.get("wearer"), old.wearer if old else None) if w]
+        given = wearer or (known[0] if known else "")
+        for held in known:
+            if given != held:
+                raise InputError(
+                    Fault(
+                        f"{self.sheet.path} wearer",
+                        f"is {held}, not {given}.",
+                        "Give each wearer a file of their own.",
+                    )
+                )
+        if written is None:
+            data["unit"] = name or (old.unit if old else self.ask_unit())
+        if data.get("wearer") is None:
+            who = wearer or (old.wearer if old else "")
+            who = who or self.ask(
+                "Who is measured? A voice part, such as alto-3 (Enter: nobody named): "
+            )
+            if who:
+                data["wearer"] = who
+        if data.get("taken") is None:
+            data["taken"] = date.today()
+        # the order in which a new file is written
+        order = ["chalkbeam", "unit", "wearer", "taken", "since", "note"]
+        ranked = {k: data[k] for k in order if k in data}
+        self.sheet.data = {**ranked, **{k: v for k, v in data.items() if k not in ranked}}
+        who = f"{data['wearer']}, " if data.get("wearer") else ""
+        self.say()
+        self.say(f"{who}{data['taken']}; bare numbers are in {data['unit']}. {_CAUTION}")
+        self.say("b: back, s: skip, q: quit, ?: help. Every answer is saved at once.")
+
+    def ask_unit(self) -> str:
+        """The unit of the tape."""
+        from drafting.errors import InputError
+        from drafting.units import unit_name
+
+        while True:
+            answer = self.ask("Which unit does your tape show? cm, in or mm [cm]: ") or "cm"
+            try:
+                return unit_name(answer, "the unit")
+            except InputError as error:
+                self.say(str(error))
+
+    def run(self) -> None:
+        """Ask what is not there yet, then offer to take any of them again."""
+        from drafting.measurements import REGISTRY
+
+        body = self.sheet.data["measurements"]
+        here = [k for k in self.keys if k in body]
+        if here and len(here) < len(self.keys):
+            self.say(f"Going on: {len(here)} of {len(self.keys)} are in the file already.")
+        at = self.next_from(0)
+        while at is not None:
+            word = self.one(self.keys[at], at)
+            if word == "quit":
+                return
+            at = max(at - 1, 0) if word == "back" else self.next_from(at + 1)
+        while True:
+            self.table()
+            answer = self.ask("Number of one to take again, Enter to end: ").lower()
+            if answer in ("", "q", "quit"):
+                return
+            chosen = next((k for k in self.keys if answer in (k, REGISTRY[k].name.lower())), None)
+            if chosen is None and answer.isdecimal() and 1 <= int(answer) <= len(self.keys):
+                chosen = self.keys[int(answer) - 1]
+            if chosen is None:
+                self.say(f"'{answer}' is none of these; 1 to {len(self.keys)} are.")
+            elif self.one(chosen, self.keys.index(chosen)) == "quit":
+                return
+
+    def next_from(self, at: int) -> int | None:
+        """The next measure, from place ``at`` on, that is not in the file."""
+        body = self.sheet.data["measurements"]
+        return next((i for i in range(at, len(self.keys)) if self.keys[i] not in body), None)
+
+    # --- one measure ------------------------------------------------------------------------
+
+    def one(self, key: str, at: int) -> str:
+        """Show and ask one measure; 'done', 'back', 'skip' or 'quit'."""
+        self.show(key, at)
+        while True:
+            before = self.sheet.data["measurements"].get(key)
+            word = self.takes(key)
+            after = self.sheet.data["measurements"].get(key)
+            if after is not None and after != before:
+                self.tell_saved(key, before)
+            if word == "changed meanwhile":
+                continue
+            if word != "done" or after is None or after == before:
+                return word
+            warned = self.warnings(key)
+            self.tell_change(key)
+            if not warned:
+                return "done"
+            for line in warned:
+                self.say(line, "  ")
+            answer = self.ask("Enter keeps it, m measures it again: ").lower()
+            if answer in ("q", "quit"):
+                return "quit"
+            if answer in ("b", "back"):
+                return "back"
+            if answer not in ("m", "again", "measure"):
+                return "done"
+
+    def takes(self, key: str) -> str:
+        """Ask for one or two takes, a third where two differ too much; each is saved at once.
+
+        'done' (also when the file's value is to stay), a command, or 'changed meanwhile'.
+        """
+        from drafting.measurements import REGISTRY
+
+        m = REGISTRY[key]
+        held = key in self.sheet.data["measurements"]
+        keep = ", new value or Enter to keep" if held else ""
+        prompts = (
+            f"{m.name} ({self.sheet.data['unit']}){keep}: ",
+            "  once more (Enter: no second take): ",
+            "  third take: ",
+        )
+        taken: list[tuple[float, Any]] = []
+        while len(taken) < (1 if self.once else 3):
+            if len(taken) == 2:
+                spread = abs(taken[0][0] - taken[1][0])
+                if spread <= m.spread_mm + 1e-9:
+                    break
+                self.say(
+                    f"The two takes differ by {self.length(spread)}, more than "
+                    f"{self.length(m.spread_mm)}. Stand at ease, see that the tape lies as drawn, "
+                    "and take it a third time; the two that agree best count.",
+                    "  ",
+                )
+            word, take = self.length_from(key, prompts[len(taken)])
+            if word != "value":
+                return word
+            if take is None:
+                if taken or held:
+                    break
+                self.say(f"Nothing is noted yet. {_HELP}", "  ")
+                continue
+            taken.append(take)
+            best = [w for _, w in self.nearest(key, taken)]
+            if not self.keep(key, best[0] if len(best) == 1 else best):
+                return "changed meanwhile"
+        return "done"
+
+    def nearest(self, key: str, taken: list[tuple[float, Any]]) -> list[tuple[float, Any]]:
+        """Of three takes the two that agree best, in the order taken."""
+        from itertools import combinations
+
+        from drafting.measurements import REGISTRY
+
+        if len(taken) < 3:
+            return taken
+        a, b = min(combinations(taken, 2), key=lambda p: abs(p[0][0] - p[1][0]))
+        spread = abs(a[0] - b[0])
+        text = f"Kept: {self.length(a[0])} and {self.length(b[0])}."
+        if spread > REGISTRY[key].spread_mm + 1e-9:
+            text += f" They still differ by {self.length(spread)}; the file will say so."
+        self.say(text, "  ")
+        return [a, b]
+
+    def length_from(self, key: str, prompt: str) -> tuple[str, tuple[float, Any] | None]:
+        """('value', (mm, as written)), ('value', None) for Enter, or a command."""
+        from drafting.errors import InputError
+        from drafting.measurements import Measurements
+
+        while True:
+            answer = self.ask(prompt)
+            low = answer.lower()
+            word = _COMMANDS.get(low, low)
+            if word == "help":
+                self.say(_HELP, "  ")
+                continue
+            if word in ("back", "skip", "quit"):
+                return word, None
+            if not answer:
+                return "value", None
+            written = _as_written(answer)
+            try:
+                probe = {"unit": self.sheet.data["unit"], "measurements": {key: written}}
+                read = Measurements.from_dict(probe, "this answer")
+            except InputError as error:
+                for fault in error.faults:
+                    self.say(f"{fault.what} {fault.remedy}", "  ")
+                continue
+            return "value", (read[key], written)
+
+    def keep(self, key: str, value: Any) -> bool:
+        """Save it; False, and told, when another hand has written that value meanwhile."""
+        if self.sheet.put(key, value):
+            return True
+        self.say(
+            f"The file has been changed meanwhile: it now says "
+            f"{_scalar(self.sheet.data['measurements'].get(key))}. Nothing was overwritten.",
+            "  ",
+        )
+        return False
+
+    def tell_saved(self, key: str, before: Any) -> None:
+        """What the file now holds, and what it held."""
+        now = self.sheet.loaded()
+        instead = "" if before is None else f", in place of {_scalar(before)}"
+        self.say(f"Saved: {now.text(key) if now else ''}{instead}.", "  ")
+
+    def warnings(self, key: str) -> list[str]:
+        """What looks unusual because of this measure."""
+        from drafting.measurements import plausibility
+
+        now = self.sheet.loaded()
+        if now is None:
+            return []
+        today = {k: now[k] for k in self.sheet.data["measurements"]}
+        quiet = set(plausibility({k: v for k, v in today.items() if k != key}, now.unit))
+        return [w for w in plausibility(today, now.unit) if w not in quiet]
+
+    def tell_change(self, key: str) -> None:
+        """By how much it differs from the earlier measuring."""
+        now = self.sheet.loaded()
+        if now is None or now.since is None or key not in now.since:
+            return
+        change = now[key] - now.since[key]
+        when = f"since {now.since.taken}" if now.since.taken else "since the last time"
+        told = "no change" if abs(change) < 0.05 else self.signed(change)
+        self.say(f"{told} {when} (then {self.length(now.since[key])}).", "  ")
+
+    def length(self, mm: float) -> str:
+        """A length in the file's unit."""
+        from drafting.units import format_length
+
+        return format_length(mm, str(self.sheet.data["unit"]))
+
+    def signed(self, mm: float) -> str:
+        """A change in the file's unit, with its sign."""
+        return f"{'+' if mm > 0 else '-'}{self.length(abs(mm))}"
+
+    # --- pictures and tables ----------------------------------------------------------------
+
+    def show(self, key: str, at: int) -> None:
+        """Figure and words of one measure, side by side where there is room."""
+        from drafting.figures import figure_legend, figure_text
+        from drafting.measurements import REGISTRY
+
+        m = REGISTRY[key]
+        screen = shutil.get_terminal_size()
+        columns = min(screen.columns, 80) - 1
+        picture = figure_text(
+            key, _FIGURE_COLUMNS, max(12, screen.lines - _ROWS_FOR_WORDS), self.plain
+        )
+        words = [m.how, "", m.posture, "", *figure_legend(key)]
+        now = self.sheet.loaded()
+        body = self.sheet.data["measurements"]
+        if key in body:
+            words += ["", f"In the file: {_scalar(body[key])}" + self.mean_of(now, key)]
+        if now is not None and now.since is not None and key in now.since:
+            words += ["", f"{now.since.taken or 'Last time'}: {now.since.text(key)}"]
+        self.raw("")
+        self.raw(("-" if self.plain else "─") * columns)
+        self.say(f"{at + 1} of {len(self.keys)}: {m.name}")
+        self.raw("")
+        if columns < _LEAST_COLUMNS:
+            for line in picture:
+                self.raw(line)
+            for line in words:
+                self.say(line)
+            return
+        left = max(len(x) for x in picture) + 3
+        beside = [p for w in words for p in (textwrap.wrap(w, columns - left) or [""])]
+        for i in range(max(len(picture), len(beside))):
+            drawn = picture[i] if i < len(picture) else ""
+            self.raw(f"{drawn:<{left}}{beside[i] if i < len(beside) else ''}".rstrip())
+        self.raw("")
+
+    def mean_of(self, now: Measurements | None, key: str) -> str:
+        """How a value of two takes counts."""
+        if now is None or not isinstance(self.sheet.data["measurements"][key], list):
+            return ""
+        return f" (counts as {now.text(key)})"
+
+    def table(self) -> None:
+        """What has been taken, and by how much it differs from the earlier measuring."""
+        from drafting.measurements import REGISTRY
+        from projector.commands.support import print_table
+
+        now = self.sheet.loaded()
+        old = now.since if now else None
+        body = self.sheet.data["measurements"]
+        rows = []
+        for i, key in enumerate(self.keys, 1):
+            here = now is not None and key in body
+            row = [f"{i}  {REGISTRY[key].name}", now.text(key) if now and here else "not taken"]
+            if old is not None:
+                row.append(old.text(key) if key in old else "-")
+                moved = now is not None and here and key in old
+                row.append(self.signed(now[key] - old[key]) if now and moved else "-")
+            rows.append(row)
+        columns = ["measure", str(self.sheet.data.get("taken", "now"))]
+        if old is not None:
+            columns += [old.taken or "before", "change"]
+        self.raw("")
+        print_table(_showable(str(self.sheet.data.get("wearer") or "")), columns, rows)
+
+    def end(self, helpful: list[str]) -> int:
+        """Say what is missing and where the file is; 0 when all is there, 1 when not."""
+        from drafting.measurements import REGISTRY
+
+        body = self.sheet.data["measurements"]
+        missing = [REGISTRY[k].name for k in self.keys if k not in body]
+        saved = bool(body) and self.sheet.path.exists()
+        if not saved:
+            self.say("Nothing was measured; no file was written.")
+            return 1
+        if missing:
+            self.say(
+                f"Saved in {self.sheet.path}. Still missing: {', '.join(missing)}. "
+                "The same command goes on from here."
+            )
+            return 1
+        self.say(f"Saved in {self.sheet.path}; all that is needed is there.")
+        others = [REGISTRY[k].name for k in helpful if k not in body]
+        if others:
+            self.say(f"With --extra it also asks for what helps: {', '.join(others)}.")
+        return 0
+
+
+def _as_written(answer: str) -> Any:
+    """What goes into the file: a plain number as a number, all else as the text she typed."""
+    if re.fullmatch(r"\d{1,6}", answer):
+        return int(answer)
+    if re.fullmatch(r"\d{1,6}\.\d{1,6}", answer):
+        return float(answer)
+    return answer
