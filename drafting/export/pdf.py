@@ -527,7 +527,7 @@ class _Press:
         words = f"{self.name(sheet)}  ·  sheet {number} of {len(self.sheets)}  ·  100 %"
         if self.title:
             words += f"  ·  {self.title}"
-        self.text(m + 2, m + 4, words, self.letters.fitted(words, 2.8, g.width / 2), 130)
+        self.text(m + 2, m + 8, words, self.letters.fitted(words, 2.8, g.width / 2), 130)
 
     def diamond(self, x: float, y: float) -> None:
         """A registration mark centred on a joint: half of it on each sheet."""

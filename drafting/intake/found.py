@@ -203,11 +203,13 @@ def _ring(chain: Chain) -> Array | None:
                 "Simplify the path in the program that it came from.",
             )
         )
-    if len(points) < 3 or abs(signed_area(points)) <= MIN_AREA_MM2:
+    if len(points) < 3 or float(np.ptp(points, axis=0).prod()) <= MIN_AREA_MM2:
+        return None
+    _refuse_crossing(points)
+    if abs(signed_area(points)) <= MIN_AREA_MM2:
         return None
     if signed_area(points) < 0.0:
         points = np.vstack([points[:1], points[:0:-1]])
-    _refuse_crossing(points)
     return points
 
 

@@ -26,9 +26,9 @@ from drafting.intake.geometry import Array, Chain, ellipse, line, polygon, svg_a
 from drafting.intake.svgpath import parse_path
 
 MAX_BYTES = 20_000_000
-MAX_ELEMENTS = 50_000  # also after every <use> is carried out
+MAX_ELEMENTS = 20_000  # also after every <use> is carried out
 MAX_DEPTH = 60
-MAX_SEGMENTS = 200_000  # of the whole file
+MAX_SEGMENTS = 100_000  # of the whole file
 
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
@@ -312,7 +312,8 @@ class _Walk:
             )
         if node.tag in _HIDDEN or not node.tag:
             return
-        matrix = matrix @ self.transform(node)
+        if "transform" in node.attributes:
+            matrix = matrix @ self.transform(node)
         if node.tag == "use":
             self.use(node, matrix, context)
         elif node.tag == "svg":
@@ -482,7 +483,8 @@ class _Walk:
                 raise self.fault(
                     node, f"its transform '{text[:60]}' cannot be read.", "Save the drawing again."
                 )
-            matrix = matrix @ step
+            with np.errstate(over="ignore", invalid="ignore"):
+                matrix = matrix @ step
             at = match.end()
         if not np.all(np.isfinite(matrix)):
             raise self.fault(node, "its transform is too large.", "Save the drawing again.")

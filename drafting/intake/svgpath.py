@@ -18,7 +18,7 @@ import numpy as np
 from drafting.errors import Fault, InputError
 from drafting.intake.geometry import Array, Bezier, Chain, Segment, line, svg_arc
 
-MAX_SEGMENTS = 100_000  # of one path
+MAX_SEGMENTS = 50_000  # of one path
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _SPACE = re.compile(r"[\s,]*")
