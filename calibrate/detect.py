@@ -170,9 +170,10 @@ class _Map:
     def steps(self, points: Array, length: float) -> Array:
         """(N, 2, 2) px per unit of the board, by differences of a small ``length``."""
         h = 0.02 * length
-        columns = []
-        for d in (np.array([h, 0.0]), np.array([0.0, h])):
-            columns.append((self(points + d) - self(points - d)) / (2 * h))
+        columns = [
+            (self(points + d) - self(points - d)) / (2 * h)
+            for d in (np.array([h, 0.0]), np.array([0.0, h]))
+        ]
         return np.stack(columns, axis=2)
 
 
@@ -197,7 +198,7 @@ def _fit_map(board: Array, px: Array, bent: bool) -> _Map | None:
     left = px - out(board)
     # a breath of ridge: few points must not swing the far corners
     ridge = 1e-3 * len(board) * np.eye(count)
-    bend = np.linalg.solve(terms.T @ terms + ridge, terms.T @ left)
+    bend = np.asarray(np.linalg.solve(terms.T @ terms + ridge, terms.T @ left), dtype=np.float64)
     return _Map(matrix, middle, reach, bend)
 
 

@@ -14,16 +14,16 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 
-CAMERA_PARAMETERS = 14
+CAMERA_PARAMETERS = 15
 
 
 @dataclass(frozen=True, eq=False)
 class CameraModel:
     """A camera's view of the table plane: homography, then radial and tangential lens terms.
 
-    ``vector`` (14,): homography (8, from half metres to half diagonals), k1, k2, lens centre
-    (2, half diagonals from the middle of the picture), p1, p2. Formula of the lens: Brown 1966,
-    in the signs of OpenCV's documentation.
+    ``vector`` (15,): homography (8, from half metres to half diagonals), k1, k2, lens centre
+    (2, half diagonals from the middle of the picture), p1, p2, k3. Formula of the lens: Brown
+    1966, in the signs of OpenCV's documentation.
     """
 
     size: tuple[int, int]
@@ -44,7 +44,7 @@ class CameraModel:
         """Image of table places (N, 2) mm.
 
         Returns:
-            px (N, 2); d px / d place (N, 2, 2), px per mm; d px / d vector (N, 2, 14).
+            px (N, 2); d px / d place (N, 2, 2), px per mm; d px / d vector (N, 2, 15).
         """
         v, n = self.vector, len(points_mm)
         X = points_mm / self.unit_mm
@@ -53,9 +53,9 @@ class CameraModel:
         p = u - v[10:12]
         x, y = p[:, 0], p[:, 1]
         r2 = x * x + y * y
-        k1, k2, p1, p2 = v[8], v[9], v[12], v[13]
-        f = 1 + r2 * (k1 + k2 * r2)
-        df = 2 * (k1 + 2 * k2 * r2)
+        k1, k2, p1, p2, k3 = v[8], v[9], v[12], v[13], v[14]
+        f = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+        df = 2 * (k1 + r2 * (2 * k2 + 3 * k3 * r2))
         q = np.column_stack(
             [
                 x * f + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
@@ -78,6 +78,7 @@ class CameraModel:
         dv[:, :, 10:12] = np.eye(2) - bend
         dv[:, 0, 12], dv[:, 1, 12] = 2 * x * y, r2 + 2 * y * y
         dv[:, 0, 13], dv[:, 1, 13] = r2 + 2 * x * x, 2 * x * y
+        dv[:, :, 14] = p * (r2**3)[:, None]
         s = self.unit_px
         dX = (v[[0, 1, 3, 4]].reshape(2, 2) - u[:, :, None] * v[6:8]) / w[:, None, None]
         return self.middle_px + s * (v[10:12] + q), s / self.unit_mm * (bend @ dX), s * dv
@@ -92,11 +93,12 @@ class CameraModel:
         q = (np.asarray(points_px, dtype=np.float64).reshape(-1, 2) - self.middle_px) / self.unit_px
         q = q - v[10:12]
         p = q.copy()
-        k1, k2, p1, p2 = v[8], v[9], v[12], v[13]
+        k1, k2, p1, p2, k3 = v[8], v[9], v[12], v[13], v[14]
         for _ in range(40):
             x, y = p[:, 0], p[:, 1]
             r2 = x * x + y * y
-            f, df = 1 + r2 * (k1 + k2 * r2), 2 * (k1 + 2 * k2 * r2)
+            f = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+            df = 2 * (k1 + r2 * (2 * k2 + 3 * k3 * r2))
             miss_x = x * f + 2 * p1 * x * y + p2 * (r2 + 2 * x * x) - q[:, 0]
             miss_y = y * f + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y - q[:, 1]
             a = f + df * x * x + 2 * p1 * y + 6 * p2 * x
@@ -150,7 +152,7 @@ def rigid(source: Array, target: Array) -> tuple[float, float, float]:
     return float(x), float(y), turn
 
 
-def place(points: Array, pose: Sequence[float]) -> Array:
+def place(points: Array, pose: Sequence[float] | Array) -> Array:
     """(N, 2) points of a card's frame laid down at a pose (x, y, turn)."""
     c, s = math.cos(pose[2]), math.sin(pose[2])
     return np.asarray(points @ np.array([[c, s], [-s, c]]) + np.array([pose[0], pose[1]]))

@@ -35,7 +35,7 @@ Array = NDArray[np.float64]
 
 # Weak knowledge of lenses, one sigma, unit half a diagonal: what phones, webcams and projectors
 # have (common practice, no source). It only speaks where the corners do not.
-_CAMERA_PRIOR = {"k1": 0.15, "k2": 0.06, "c": 0.02, "p": 0.0006}
+_CAMERA_PRIOR = {"k1": 0.15, "k2": 0.06, "c": 0.02, "p": 0.0006, "k3": 0.01}
 _PROJECTOR_PRIOR = {"k1": 0.03, "k2": 0.006, "c": 0.25}
 
 # -- the fit ---------------------------------------------------------------------------------
@@ -145,6 +145,7 @@ class _Joint:
             stiff[at + 8], stiff[at + 9] = 1 / _CAMERA_PRIOR["k1"], 1 / _CAMERA_PRIOR["k2"]
             stiff[at + 10 : at + 12] = 1 / _CAMERA_PRIOR["c"]
             stiff[at + 12 : at + 14] = 1 / _CAMERA_PRIOR["p"]
+            stiff[at + 14] = 1 / _CAMERA_PRIOR["k3"]
         if state.projector is not None:
             at = self.projector_at
             stiff[at + 8], stiff[at + 9] = 1 / _PROJECTOR_PRIOR["k1"], 1 / _PROJECTOR_PRIOR["k2"]
@@ -157,9 +158,9 @@ class _Joint:
         for k in range(len(self.photos)):
             at = k * CAMERA_PARAMETERS
             if stage == "plane":
-                free[at + 8 : at + 14] = False
+                free[at + 8 : at + 15] = False
             elif stage == "k1":
-                free[at + 9 : at + 14] = False
+                free[at + 9 : at + 15] = False
         free[self.cards_at : self.cards_at + 3] = False
         return free
 
@@ -363,7 +364,7 @@ def _start_from(
     G = to_unit @ homographies[first] @ first_from_frame @ np.diag([unit, unit, 1.0])
     if abs(G[2, 2]) < 1e-9:
         return None, 1.0
-    vector = np.concatenate([(G / G[2, 2]).reshape(9)[:8], np.zeros(6)])
+    vector = np.concatenate([(G / G[2, 2]).reshape(9)[:8], np.zeros(7)])
     return _State([CameraModel(photo.size, vector, unit)], turned), unit
 
 
@@ -584,8 +585,10 @@ def _first_camera(photo: PhotoView, state: _State) -> CameraModel:
     table = state.projector.to_table(photo.pattern_px)
     w, h = photo.size
     s = 0.5 * math.hypot(w, h)
-    G = homography(table / TABLE_UNIT_MM, (photo.seen_px - [(w - 1) / 2, (h - 1) / 2]) / s)
-    start = CameraModel(photo.size, np.concatenate([G.reshape(9)[:8], np.zeros(6)]), TABLE_UNIT_MM)
+    G = homography(
+        table / TABLE_UNIT_MM, (photo.seen_px - np.array([(w - 1) / 2, (h - 1) / 2])) / s
+    )
+    start = CameraModel(photo.size, np.concatenate([G.reshape(9)[:8], np.zeros(7)]), TABLE_UNIT_MM)
     lone = PhotoView(photo.size, {0: CardView(table, photo.seen_px, photo.sigma_px)})
     known = _State([start], {0: np.zeros(3)})
     joint = _Joint([lone], known, TABLE_UNIT_MM)
@@ -750,9 +753,9 @@ def _conclude(
 
 def _table_frame(projector: ProjectorModel) -> Array:
     """(3, 3) new from old: origin under the middle of the picture, x along its rows, y up in it."""
-    w, h = projector.size
     middle = projector.middle_px
-    a, b, o = projector.to_table(np.array([middle - [w / 4, 0], middle + [w / 4, 0], middle]))
+    quarter = np.array([projector.size[0] / 4, 0.0])
+    a, b, o = projector.to_table(np.array([middle - quarter, middle + quarter, middle]))
     turn = math.atan2(*(b - a)[::-1])
     c, s = math.cos(turn), math.sin(turn)
     return np.array(
