@@ -63,12 +63,12 @@ def pieces_dxf(
         InputError: there are no pieces.
         DraftError: an allowance that a piece has no room for.
     """
-    import ezdxf
     from ezdxf import units
+    from ezdxf.filemanagement import new
 
     if not pieces:
         raise InputError(Fault("", "there are no pieces to write."))
-    document = ezdxf.new("R2000", setup=False, units=units.MM)
+    document = new("R2000", setup=False, units=units.MM)
     document.header["$MEASUREMENT"] = 1
     document.appids.add(APP_ID)
     for layer, (colour, said) in _LAYERS.items():
@@ -159,7 +159,7 @@ def _turning(ring: Points) -> Points:
     ahead = np.roll(ring, -1, axis=0) - ring
     back = np.roll(ahead, 1, axis=0)
     cross = back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0]
-    return np.degrees(np.abs(np.arctan2(cross, (back * ahead).sum(axis=1))))
+    return np.asarray(np.degrees(np.abs(np.arctan2(cross, (back * ahead).sum(axis=1)))))
 
 
 def _plain(text: str) -> str:

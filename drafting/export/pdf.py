@@ -245,8 +245,8 @@ def _laid(
     def place(points: Points) -> Points:
         x, y = points.T
         if spot.turned:  # a quarter counter-clockwise: (x, y) → (−y, x), then y down
-            return np.column_stack([high - y, right - x]) + corner
-        return np.column_stack([x - left, high - y]) + corner
+            return np.asarray(np.column_stack([high - y, right - x]) + corner)
+        return np.asarray(np.column_stack([x - left, high - y]) + corner)
 
     moved = tuple(Stroke(s.kind, s.name, place(s.points), s.closed, s.on_fold) for s in drawn)
     (cx, cy), across, up = label_spot(piece)

@@ -53,8 +53,8 @@ def read_dxf(path: str | Path, unit: str | None = None) -> Found:
 
 def _document(data: bytes, where: str) -> Any:
     """The file as an ezdxf document, mended where ezdxf can mend it."""
-    import ezdxf
     from ezdxf import recover
+    from ezdxf.lldxf.const import DXFError
 
     if data[:22] == b"AutoCAD Binary DXF\r\n\x1a\x00":
         raise InputError(Fault(where, "is a binary DXF.", _PLAIN))
@@ -62,7 +62,7 @@ def _document(data: bytes, where: str) -> Any:
         raise InputError(Fault(where, "is not a DXF file.", "Is it the right file?"))
     try:
         document, _ = recover.read(io.BytesIO(data), errors="surrogateescape")
-    except (ezdxf.DXFError, OSError) as error:
+    except (DXFError, OSError) as error:
         raise InputError(Fault(where, f"cannot be read as DXF ({error}).", _PLAIN)) from error
     except (
         ArithmeticError,

@@ -22,7 +22,7 @@ import numpy as np
 
 from drafting.errors import Fault, InputError
 from drafting.intake.found import Drawn, Found, outlines_from
-from drafting.intake.geometry import Array, Chain, ellipse, line, polygon, svg_arc
+from drafting.intake.geometry import Array, Chain, Segment, ellipse, line, polygon, svg_arc
 from drafting.intake.svgpath import parse_path
 
 MAX_BYTES = 20_000_000
@@ -606,7 +606,7 @@ def _rect(x: float, y: float, w: float, h: float, rx: float, ry: float) -> list[
             [[x, b - ry], [x, y + ry], [x + rx, y]],
         ]
     )
-    segments = []
+    segments: list[Segment] = []
     for start, turn, end in corners:
         if not np.allclose(start, turn, rtol=0.0, atol=1e-12):
             segments.append(line(start, turn))
