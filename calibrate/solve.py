@@ -381,7 +381,7 @@ _SIGMA_FLOOR_PX = 0.004
 class Solution:
     """A calibration and what lies behind it, for reports and for `calibrate.drift`.
 
-    ``cameras`` one a photo, in the table frame; ``card_mm`` card id -> rms of its corners' misses
+    ``cameras`` one a photo, in the table frame, in the ``order`` of the photos given; ``card_mm`` card id -> rms of its corners' misses
     on the table, mm; ``named`` cards that do not lie flat, left out of the fit; ``notes`` for the
     person, the weightiest first.
     """
@@ -392,6 +392,7 @@ class Solution:
     card_mm: Mapping[int, float]
     named: tuple[int, ...]
     notes: tuple[str, ...]
+    order: tuple[int, ...] = (0,)
     scale: tuple[float, float] = (1.0, 1.0)
 
 
@@ -452,9 +453,10 @@ def solve(
     state, named, notes = _staged(photos, size)
     photos = [_without(p, named) for p in photos]
     fit, joint, photos, held_out = _polish(photos, state)
-    return _conclude(
+    solution = _conclude(
         fit, joint, photos, named, notes, held_out, bars_mm, scale, display, method, date
     )
+    return replace(solution, order=tuple(order))
 
 
 def bar_scale(bars_mm: tuple[float, float] | None) -> tuple[float, float]:
@@ -747,7 +749,7 @@ def _conclude(
         {i: float(np.sqrt(np.mean(np.concatenate(v)))) for i, v in sorted(card_mm.items())},
         named,
         tuple(notes),
-        scale,
+        scale=scale,
     )
 
 

@@ -1,0 +1,177 @@
+"""``chalkbeam calibrate photo``: from one photo, or several, to a saved calibration."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from calibrate.detect import Detections, Image
+    from calibrate.errors import Refusal
+
+
+@click.command()
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
+@click.option(
+    "--out", type=click.Path(path_type=Path),
+    help="Where to save; without it, the store of calibrations.",
+)  # fmt: skip
+@click.option(
+    "--bars", metavar="X,Y",
+    help="What your ruler reads on the two printed bars, in mm: 180.4,250.0",
+)  # fmt: skip
+@click.option(
+    "--square", metavar="X,Y",
+    help="What your ruler reads on the projected check square of 200 mm, in mm.",
+)  # fmt: skip
+@click.option(
+    "--cards", "cards_file", type=click.Path(path_type=Path), help="cards.yaml, if other."
+)
+@click.option(
+    "--pattern", "pattern_file", type=click.Path(path_type=Path), help="pattern.yaml, if at hand."
+)
+@click.option(
+    "--beam-width", type=float, metavar="MM", help="Width of the light, as given to 'pattern'."
+)
+@click.option("--display", default="", help="Name of the projector, for the store.")
+@click.option(
+    "--report", type=click.Path(path_type=Path),
+    help="A picture: the photo with the error map, the cards and the corners found.",
+)  # fmt: skip
+@click.option(
+    "--square-picture", type=click.Path(path_type=Path),
+    help="Write the check square of 200 mm as a picture to project.",
+)  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="Print the results for programs.")
+def photo(
+    photos: tuple[Path, ...],
+    size: str,
+    out: Path | None,
+    bars: str | None,
+    square: str | None,
+    cards_file: Path | None,
+    pattern_file: Path | None,
+    beam_width: float | None,
+    display: str,
+    report: Path | None,
+    square_picture: Path | None,
+    as_json: bool,
+) -> None:
+    """Solve from one photo, or several, and save the calibration.
+
+    Show the pattern, lay the four cards flat into its windows, photograph everything that is lit.
+    Several photos from different sides make it truer; leave the cards where they are between them.
+    """
+    from calibrate.calibration import keep
+    from calibrate.cards import load_cards
+    from calibrate.detect import detect, read_photo
+    from calibrate.errors import Fault, InputError, Refusal
+    from calibrate.pattern import load_pattern, parse_size, pattern_for
+    from calibrate.report import apply_square, as_data, text
+    from calibrate.solve import bar_scale, solve
+
+    wanted = parse_size(size)
+    bars_mm = _pair(bars, "--bars")
+    bar_scale(bars_mm)
+    square_mm = _pair(square, "--square")
+    ids = None if cards_file is None else [c.id for c in load_cards(cards_file).cards]
+    pattern = None
+    if pattern_file is not None:
+        pattern = load_pattern(pattern_file)
+        if pattern.size != wanted:
+            raise InputError(
+                Fault(
+                    f"{pattern_file}: size",
+                    f"is {pattern.size[0]}x{pattern.size[1]}; --size says {wanted[0]}x{wanted[1]}.",
+                    "Give the projector's own resolution to both.",
+                )
+            )
+    elif beam_width is not None:
+        pattern_for(wanted, beam_width)  # only to refuse nonsense: the photo shows the windows
+    seen: list[Detections] = []
+    first: Image | None = None
+    refused: list[Refusal] = []
+    for path in photos:
+        picture = read_photo(path)
+        try:
+            found = detect(picture, wanted, pattern=pattern, card_ids=ids, name=str(path))
+        except Refusal as refusal:
+            refused.append(refusal)
+            continue
+        seen.append(found)
+        first = picture if first is None else first
+        del picture
+    if not seen:
+        raise refused[0]
+    solution = solve(seen, bars_mm=bars_mm, display=display, pattern=pattern)
+    calibration = solution.calibration
+    if square_mm is not None:
+        from dataclasses import replace
+
+        calibration = apply_square(calibration, square_mm)
+        solution = replace(solution, calibration=calibration)
+    saved = []
+    if out is not None:
+        calibration.save(out)
+        saved.append(out)
+    if out is None or display:
+        saved.append(keep(calibration))
+    if report is not None and first is not None:
+        from calibrate.report import picture as draw
+
+        _write_picture(report, draw(first, solution, seen[0], solution.order.index(0)))
+    if square_picture is not None:
+        from calibrate.report import square_picture as square_of
+
+        _write_picture(square_picture, square_of(calibration))
+    left_out = [str(r) for r in refused]
+    if as_json:
+        from projector.commands.support import print_json
+
+        data = as_data(solution, seen)
+        print_json({**data, "saved": [str(p) for p in saved], "left_out": left_out})
+        return
+    click.echo(text(solution, seen))
+    for line in left_out:
+        click.echo(f"Left out: {line}")
+    click.echo("Saved: " + ", ".join(str(p) for p in saved))
+
+
+def _pair(value: str | None, name: str) -> tuple[float, float] | None:
+    """'180.4,250.0' to two numbers.
+
+    Raises:
+        InputError: not two numbers with a comma between them.
+    """
+    from calibrate.errors import Fault, InputError
+
+    if value is None:
+        return None
+    parts = value.replace("mm", "").split(",")
+    try:
+        numbers = [float(p) for p in parts]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 2:
+        raise InputError(
+            Fault(name, f"'{value}' is not two readings.", "Write them in mm as 180.4,250.0")
+        )
+    return (numbers[0], numbers[1])
+
+
+def _write_picture(path: Path, picture: Image) -> None:
+    """Write a picture whole or not at all; PNG or JPEG by its name."""
+    import cv2
+
+    from calibrate.errors import Fault, InputError
+    from calibrate.files import write_atomic
+
+    suffix = path.suffix.lower()
+    if suffix not in (".png", ".jpg", ".jpeg"):
+        raise InputError(Fault(str(path), "is no name for a picture.", "End it in .png or .jpg."))
+    data = picture if picture.ndim == 2 else picture[:, :, ::-1]
+    _, encoded = cv2.imencode(suffix, data)
+    write_atomic(path, encoded.tobytes())
