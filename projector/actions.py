@@ -68,6 +68,16 @@ ACTIONS: tuple[Action, ...] = (
     Action("drop", "Drop", ("delete",), "drop the plan that is shown", ("arrange",)),
     Action("trace", "Trace", ("c",), "trace: piece by piece"),
     Action("arrange", "Arrange", ("a",), "arrange: move pieces about"),
+    Action("bays", "Bays", ("v",), "cloth longer or wider than the beam: trace it bay by bay"),
+    Action("next-bay", "Next bay", ("]",), "bays: on to the next (chalk the crosses first)",
+           ("trace",)),
+    Action("previous-bay", "", ("[",), "bays: back to the bay before", ("trace",)),
+    Action("point-again", "Again", ("o",), "bays: point at the crosses again", ("trace",),
+           pointer="press on the first cross"),
+    Action("keep-fit", "Keep it", ("return",), "bays: take the fit although it is past the limit",
+           ("trace",)),
+    Action("align", "Align", ("e",), "align to the cloth: point at two places on its edge; again "
+           "for another edge"),
     Action("unmark", "Unmark", ("u",), "take the mark off the piece", ("trace",)),
     Action("lines", "Lines", ("n",), "cutting and sewing line, cutting only, sewing only"),
     Action("ink", "Ink", ("i",), "light lines, bold lines, dark lines on a lit table"),
@@ -91,18 +101,28 @@ BY_NAME: dict[str, Action] = {a.name: a for a in ACTIONS}
 # the strip's buttons, the more important first; what finds no room is left to its key
 STRIP: dict[str, tuple[str, ...]] = {
     "arrange": (
-        "trace", "plan", "turn", "turn-over", "lock", "aside", "bring-back", "undo", "check",
-        "lines", "ink", "side", "help",
+        "trace", "plan", "turn", "turn-over", "lock", "aside", "bring-back", "undo", "align",
+        "check", "lines", "ink", "side", "help",
     ),
     "trace": (
-        "go-on", "go-back", "unmark", "arrange", "blank", "work-light", "check", "lines", "ink",
-        "help",
+        "go-on", "go-back", "unmark", "arrange", "align", "blank", "work-light", "check", "lines",
+        "ink", "help",
     ),
+    "bays": (
+        "go-on", "go-back", "unmark", "next-bay", "point-again", "arrange", "blank", "work-light",
+        "check", "lines", "help",
+    ),
+    "bays-move": ("point-again", "previous-bay", "arrange", "work-light", "help"),
+    "bays-check": ("point-again", "keep-fit", "arrange", "work-light", "help"),
+    "align": ("align", "leave", "work-light", "help"),
     "plan": ("take", "drop", "help"),
 }  # fmt: skip
 STRIP_WORDS: dict[tuple[str, str], str] = {
     ("trace", "go-on"): "Traced",
     ("trace", "go-back"): "Back",
+    ("trace", "previous-bay"): "Not yet",
+    ("trace", "leave"): "Not now",
+    ("arrange", "leave"): "Not now",
 }
 
 _MODIFIERS = ("shift", "ctrl", "alt")

@@ -46,6 +46,7 @@ _BAY_COST = 1.0
 _SMALL_CUT_COST = 100.0
 _LARGE_CUT_COST = 0.6  # two large pieces saved from a cut are worth one more move of the cloth
 _EVEN_COST = 0.02
+_EASE_MM = 35.0  # of a bay's lines from the window's rim, where there is room for it
 _LABELS = "ABCDEFGHJKLMNPRSTUVWXYZ"  # no I, O, Q: they read as 1 and 0 in chalk
 
 
@@ -313,6 +314,7 @@ def plan_bays(
     margin_mm: float = MARGIN_MM,
     overlap_mm: float = OVERLAP_MM,
     strip_mm: float = 0.0,
+    chalked: Sequence[Cross] = (),
 ) -> BayPlan:
     """Cut the lay into bays.
 
@@ -325,6 +327,7 @@ def plan_bays(
         overlap_mm: at least this much of two neighbouring bays is common (a third of a small
             window at most).
         strip_mm: kept free along her edge.
+        chalked: crosses that are on the cloth already; used again where they lie well.
 
     Raises:
         InputError: nothing to trace, a beam too small, or no two crosses fit into an overlap.
@@ -352,7 +355,7 @@ def plan_bays(
         if len(tries[-1][1].slots) == 1:
             break
     _, layout, window = min(tries, key=lambda t: round(t[0], 9))
-    return _filled(pieces, boxes, layout, window, cloth)
+    return _filled(pieces, boxes, layout, window, cloth, chalked)
 
 
 @dataclass(frozen=True)
@@ -539,6 +542,7 @@ def _filled(
     layout: _Layout,
     window: Window,
     cloth: Cloth | None,
+    chalked: Sequence[Cross],
 ) -> BayPlan:
     """Share the pieces out over the bays and put the crosses into the overlaps."""
     slots = layout.slots
@@ -561,36 +565,77 @@ def _filled(
             if any(clip(line, share) for line in piece.runs()):
                 parts[i][piece.key] = share
     used = _linked(slots, [bool(whole[i] or parts[i]) for i in range(len(slots))])
+    rects = _eased(
+        [slots[i].rect for i in used], [_content(pieces, whole[i], parts[i]) for i in used]
+    )
     everything = [line for p in pieces for line in p.runs()]
     outlines = [p.outline_mm for p in pieces]
-    crosses: dict[str, Cross] = {}
+    crosses = {c.label: c for c in chalked}
     bays: list[Bay] = []
     notes: list[str] = []
     for n, i in enumerate(used):
-        slot = slots[i]
+        rect = rects[n]
         labels: tuple[str, ...] = ()
         if n:
-            earlier = [slots[j].rect for j in used[:n]]
+            shares = list(parts[i].values())
             picked = _crosses(
-                slot,
-                list(parts[i].values()),
-                earlier,
-                everything,
-                outlines,
-                divided,
-                cloth,
-                crosses,
+                rect, shares, rects[:n], everything, outlines, divided, cloth, crosses
             )
             labels = tuple(c.label for c in picked)
             for c in picked:
                 crosses.setdefault(c.label, c)
-            if any(c.on_piece for c in picked):
-                notes.append(
-                    f"Bay {n + 1}: {', '.join(c.label for c in picked if c.on_piece)} lie on a "
-                    "piece; use chalk that brushes out."
-                )
-        bays.append(Bay(n, slot.rect, tuple(whole[i]), parts[i], labels))
+            on_piece = [c.label for c in picked if c.on_piece]
+            if on_piece:
+                lie = "lies" if len(on_piece) == 1 else "lie"
+                notes.append(f"{' '.join(on_piece)} {lie} on a piece: use chalk that brushes out.")
+        bays.append(Bay(n, rect, tuple(whole[i]), parts[i], labels))
     return BayPlan(tuple(bays), crosses, window, tuple(cut), tuple(notes))
+
+
+def _content(pieces: Sequence[Laid], whole: Sequence[str], parts: Mapping[str, Box]) -> Box | None:
+    """x0, y0, x1, y1 of what is traced in a bay; None for nothing."""
+    points = [line for p in pieces if p.key in whole for line in p.runs()]
+    points += [b for p in pieces if p.key in parts for r in p.runs() for b in clip(r, parts[p.key])]
+    if not points:
+        return None
+    every = np.vstack(points)
+    (x0, y0), (x1, y1) = every.min(axis=0), every.max(axis=0)
+    return float(x0), float(y0), float(x1), float(y1)
+
+
+def _eased(rects: Sequence[Box], contents: Sequence[Box | None]) -> list[Box]:
+    """Bays moved so that their lines keep away from the window's rim where that costs nothing.
+
+    What two bays have in common is not made smaller than `OVERLAP_MM`, nor than it was.
+    """
+    out = list(rects)
+    for n, content in enumerate(contents):
+        if content is None:
+            continue
+        for axis in (0, 1):
+            low = content[axis] - out[n][axis]
+            high = out[n][axis + 2] - content[axis + 2]
+            want = min(_EASE_MM, 0.5 * (low + high))
+            shift = low - want if low < want else want - high if high < want else 0.0
+            for part in (1.0, 0.5, 0.25):
+                moved = list(out[n])
+                moved[axis] += part * shift
+                moved[axis + 2] += part * shift
+                box: Box = (moved[0], moved[1], moved[2], moved[3])
+                others = [r for m, r in enumerate(out) if m != n]
+                if all(_still_common(out[n], box, r) for r in others):
+                    out[n] = box
+                    break
+    return out
+
+
+def _still_common(before: Box, after: Box, other: Box) -> bool:
+    def common(r: Box, axis: int) -> float:
+        return min(r[axis + 2], other[axis + 2]) - max(r[axis], other[axis])
+
+    if min(common(before, 0), common(before, 1)) <= 0:
+        return True
+    return all(common(after, k) >= min(common(before, k), OVERLAP_MM) - 1e-6 for k in (0, 1))
 
 
 def _linked(slots: Sequence[_Slot], busy: Sequence[bool]) -> list[int]:
@@ -623,7 +668,7 @@ def _holds(rect: Box, box: ArrayLike) -> bool:
 
 
 def _crosses(
-    slot: _Slot,
+    rect: Box,
     shares: Sequence[Box],
     earlier: Sequence[Box],
     lines: Sequence[Array],
@@ -633,9 +678,9 @@ def _crosses(
     known: Mapping[str, Cross],
 ) -> list[Cross]:
     """Up to four crosses that say best how this bay lies to the earlier ones."""
-    spots = _grid(slot.rect, earlier)
+    spots = _grid(rect, earlier)
     spots = spots[_on_cloth(spots, cloth)] if len(spots) else spots
-    old = [c for c in known.values() if inside(c.at, slot.rect, _FROM_EDGE_MM - 0.2)]
+    old = [c for c in known.values() if inside(c.at, rect, _FROM_EDGE_MM - 0.2)]
     gap = distance_to(spots, lines)
     free = gap >= _LEAST_ARM_MM + _CLEAR_MM
     spots, gap = spots[free], gap[free]
@@ -644,7 +689,7 @@ def _crosses(
     price = _ON_PIECE_PRICE * on_piece + _SHORT_ARM_PRICE * (arm < CROSS_ARM_MM)
     pool = np.vstack([np.array([c.at for c in old]).reshape(-1, 2), spots])
     price = np.concatenate([np.full(len(old), _OLD_PRICE), price])
-    pick = _spread(pool, price, _targets(slot.rect, shares, divided)) if len(pool) else []
+    pick = _spread(pool, price, _targets(rect, shares, divided)) if len(pool) else []
     if len(pick) < LEAST_CROSSES:
         raise InputError(
             Fault(
@@ -889,6 +934,28 @@ def cross_lines(at: tuple[float, float], arm_mm: float = CROSS_ARM_MM) -> list[A
         np.array([[x - arm_mm, y], [x + arm_mm, y]]),
         np.array([[x, y - arm_mm], [x, y + arm_mm]]),
     ]
+
+
+def fits(plan: BayPlan, pieces: Sequence[Laid]) -> bool:
+    """Whether a plan still holds for the lay: each piece inside the bays it was given to."""
+    if {p.key for p in pieces} != {k for b in plan.bays for k in b.keys}:
+        return False
+    for p in pieces:
+        length = 0.0
+        for i in plan.bay_of(p.key):
+            now = lines_here(plan, i, p)[0]
+            rect = plan.bays[i].rect
+            if any(not _holds(rect, (*b.min(axis=0), *b.max(axis=0))) for b in now):
+                return False
+            length += sum(_length(b) for b in now)
+        if length < sum(_length(b) for b in p.runs()) - 0.5:
+            return False
+    return True
+
+
+def _length(line: Array) -> float:
+    d = np.diff(line, axis=0)
+    return float(np.hypot(d[:, 0], d[:, 1]).sum())
 
 
 def too_long(pieces: Sequence[Laid], calibration: Seen, view: View, margin_mm: float = 5.0) -> bool:

@@ -48,9 +48,11 @@ class Baywalk:
 
     ``plan``; ``at``: index of the bay; ``phase``: ``trace`` (the bay lies right), ``move`` (she
     slides the cloth and points) or ``check`` (what she pointed at does not fit); ``view``: how
-    the cloth lies, as far as is known; ``before``: the view before the move; ``chalked``: labels
+    the cloth lies, as far as is known; ``before``, ``came``: view and bay before the move;
+    ``chalked``: labels
     of crosses that are on the cloth; ``wanted``: labels to point at, in order; ``taken``: table mm
-    of those pointed at; ``registration``: the last one made; ``visited``: bays that were traced.
+    of those pointed at; ``registration``: the last one made; ``visited``: bays she has been in;
+    ``marked``: (piece, bay) of the parts that are traced, where a piece is cut.
     """
 
     plan: BayPlan
@@ -58,11 +60,13 @@ class Baywalk:
     phase: str = "trace"
     view: View = field(default_factory=View)
     before: View | None = None
+    came: int | None = None
     chalked: tuple[str, ...] = ()
     wanted: tuple[str, ...] = ()
     taken: tuple[tuple[float, float], ...] = ()
     registration: Registration | None = None
     visited: tuple[int, ...] = ()
+    marked: tuple[tuple[str, int], ...] = ()
 
     @property
     def bay(self) -> Bay:
@@ -145,10 +149,28 @@ def go(walk: Baywalk, index: int) -> Baywalk:
         walk,
         at=index,
         phase="move",
-        before=walk.view,
+        before=walk.view if walk.phase == "trace" else walk.before,
+        came=walk.at if walk.phase == "trace" else walk.came,
         view=_meant(walk, index),
         chalked=tuple(chalked),
         wanted=wanted,
+        taken=(),
+        registration=None,
+    )
+
+
+def stay(walk: Baywalk) -> Baywalk:
+    """Back in the bay she was in: the cloth was not moved after all."""
+    if walk.phase == "trace" or walk.before is None or walk.came is None:
+        return walk
+    return replace(
+        walk,
+        at=walk.came,
+        phase="trace",
+        view=walk.before,
+        before=None,
+        came=None,
+        wanted=(),
         taken=(),
         registration=None,
     )
@@ -194,6 +216,36 @@ def again(walk: Baywalk) -> Baywalk:
     return replace(walk, phase="move", taken=(), registration=None, view=_meant(walk, walk.at))
 
 
+def mark(walk: Baywalk, key: str) -> tuple[Baywalk, bool]:
+    """A piece is traced as far as this bay goes; and whether that was the last of it."""
+    marked = walk.marked
+    if (key, walk.at) not in marked:
+        marked = (*marked, (key, walk.at))
+    whole = all((key, i) in marked for i in walk.plan.bay_of(key))
+    return replace(walk, marked=marked), whole
+
+
+def unmark(walk: Baywalk, key: str) -> Baywalk:
+    """Take the mark off a piece in this bay."""
+    return replace(walk, marked=tuple(m for m in walk.marked if m != (key, walk.at)))
+
+
+def restart(plan: BayPlan, view: View, chalked: Sequence[str], lit: Sequence[int] = ()) -> Baywalk:
+    """With a new plan in the middle of the work.
+
+    ``lit``: bays that are lit whole as the cloth lies: the first of them goes on as it is. Else
+    she points at crosses of the first bay that holds two of those ``chalked``.
+    """
+    on = tuple(c for c in chalked if c in plan.crosses)
+    walk = Baywalk(plan, view=view, chalked=on)
+    if lit:
+        return replace(walk, at=lit[0], visited=(lit[0],))
+    for bay in plan.bays:
+        if len(_wanted(plan, bay.index, on)) >= LEAST_CROSSES:
+            return replace(go(replace(walk, phase="move"), bay.index), before=None)
+    return start(plan)
+
+
 def keep(walk: Baywalk) -> Baywalk:
     """She takes the fit as it is, although it is past the limit."""
     return _arrived(walk) if walk.phase == "check" else walk
@@ -201,7 +253,7 @@ def keep(walk: Baywalk) -> Baywalk:
 
 def _arrived(walk: Baywalk) -> Baywalk:
     visited = walk.visited if walk.at in walk.visited else (*walk.visited, walk.at)
-    return replace(walk, phase="trace", visited=visited, before=None)
+    return replace(walk, phase="trace", visited=visited, before=None, came=None)
 
 
 def _wanted(plan: BayPlan, index: int, chalked: Sequence[str]) -> tuple[str, ...]:
@@ -374,6 +426,7 @@ def to_dict(walk: Baywalk) -> dict[str, Any]:
         ],
         "chalked": list(walk.chalked),
         "visited": list(walk.visited),
+        "marked": [[k, i] for k, i in walk.marked],
     }
     if plan.cut:
         data["cut"] = list(plan.cut)
@@ -381,6 +434,8 @@ def to_dict(walk: Baywalk) -> dict[str, Any]:
         data["notes"] = list(plan.notes)
     if walk.before is not None:
         data["before"] = walk.before.to_dict()
+    if walk.came is not None:
+        data["came"] = walk.came
     if walk.wanted:
         data["wanted"] = list(walk.wanted)
     if walk.taken:
@@ -455,15 +510,20 @@ def _read(data: Mapping[str, Any], where: str) -> Baywalk:
             np.array([crosses[c].at for c in wanted]), np.array(taken), window.view(bays[at].rect)
         )
     before = View.from_dict(data["before"], f"{where}.before") if "before" in data else None
+    came = int(data["came"]) if "came" in data else None
+    if came is not None and not 0 <= came < len(bays):
+        raise ValueError(f"there is no bay {came}")
     return Baywalk(
         plan,
         at,
         phase if phase != "check" or registration is not None else "move",
         View.from_dict(data["view"], f"{where}.view"),
         before,
+        came,
         chalked,
         wanted,
         taken,
         registration,
         visited,
+        tuple((str(k), int(i)) for k, i in data.get("marked", ())),
     )

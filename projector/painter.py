@@ -279,11 +279,10 @@ def render(
     Raises:
         drafting.InputError, DraftError: the docket has faults or no lay.
     """
-    from projector.frame import Lens
     from projector.scene import INKS, build, ink_of
 
     scene = build(docket, calibration, mode=mode, view=view, **options)
-    lens = Lens(calibration)
+    lens = scene.stage.lens  # at the height of the cloth, where that is known
     painter = Painter(calibration.size, INKS[ink_of(docket, options.get("ink"))].ground)
     for item in scene.items:
         painter.put(painter.paint(lens.frame(item)))

@@ -184,6 +184,7 @@ class Stage:
     _marks: dict[Any, tuple[Mark, ...]] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
+        self.calibration = at_cloth(self.docket, self.calibration)
         self.lens = Lens(self.calibration)
         self.faces = faces_of(self.docket)
         self.reading_deg = reading_direction(self.lens, self.view.side)
@@ -607,6 +608,21 @@ def _brackets(outline: Array, gap: float = 9.0, arm: float = 26.0) -> list[Array
     ]
 
 
+def at_cloth(docket: Docket, calibration: Calibration) -> Calibration:
+    """The calibration of the cloth's upper side, as far as thickness and lens are known.
+
+    Raises:
+        drafting.InputError, calibrate.InputError: what is noted of them has faults.
+    """
+    if not docket.table.get("height"):  # without a thickness nothing is to be corrected
+        return calibration
+    from projector.height import corrected, height_of
+
+    folded = docket.cloth is not None and docket.cloth.folded
+    where = f"{docket.path or 'docket'}: table"
+    return corrected(calibration, height_of(docket.table, calibration, folded=folded, where=where))
+
+
 def faces_of(docket: Docket) -> dict[str, Face]:
     """Every piece's face for the docket's cloth and allowances."""
     one_way = docket.cloth is not None and docket.cloth.nap == "one-way"
@@ -660,7 +676,7 @@ def view_of(docket: Docket, calibration: Calibration) -> View:
     held = docket.table.get("view") if docket.table else None
     if held is not None:
         return View.from_dict(held, f"{docket.path or 'docket'}: table.view")
-    lens = Lens(calibration)
+    lens = Lens(at_cloth(docket, calibration))
     box = used_box(faces_of(docket), docket.lay)
     if box is None:
         cloth = docket.cloth

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from projector import trace
+from projector import tools, trace
 from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_WORDS, Keys
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
@@ -55,10 +55,19 @@ _DRAG_MM = 2.0  # a press that wanders less is a press
 class Tool(Protocol):
     """Something that takes the pointer for a while (align to the cloth, step to the next bay).
 
-    ``name``: of the mode; ``says``: what she is to do now, for the strip; ``done``: over.
+    ``name``: of the mode; ``says``: what she is to do now, for the strip, by line breaks into
+    parts; ``done``: over; ``strip``: which row of buttons; ``shows``: emphasis and notes of a
+    piece where they differ from the mode's; ``clear_of``: (N, 2) table mm to keep the strip off.
     """
 
     name: str
+
+    @property
+    def strip(self) -> str: ...
+
+    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None: ...
+
+    def clear_of(self, sitting: Sitting) -> Array: ...
 
     @property
     def says(self) -> str: ...
@@ -137,6 +146,7 @@ class Sitting:
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
         self._judge_all()
+        tools.resume(self)
 
     # -- state ---------------------------------------------------------------------------------
 
@@ -407,6 +417,23 @@ class Sitting:
         if self.trouble_count:
             self.tell(f"{_things(self.trouble_count)} to put right in the lay: look at 'arrange'.")
         self._stale = True
+        self._use(tools.open_bays)
+
+    def _do_bays(self) -> None:
+        self._use(lambda sitting: tools.open_bays(sitting, wanted=True))
+
+    def _do_align(self) -> None:
+        self._use(tools.open_align)
+
+    def _use(self, open_tool: Callable[[Sitting], object]) -> None:
+        """Open a tool; what it refuses is said on the table."""
+        from drafting.errors import DraftingError
+
+        self._drop_plan()
+        try:
+            open_tool(self)
+        except DraftingError as error:
+            self.tell(str(error.faults[0]), 12.0)
 
     def _do_arrange(self) -> None:
         self.mode, self.chosen = "arrange", self.current
@@ -479,6 +506,12 @@ class Sitting:
     def set_view(self, view: Any) -> None:
         """A tool has found how the cloth really lies; can be undone like any change."""
         self._change(replace(self.work, view=view))
+
+    def place(self, view: Any) -> None:
+        """The cloth was moved: the view follows, and undoing brings no old one back."""
+        if view != self.work.view:
+            self.history = self.history.instead(replace(self.work, view=view))
+            self._took()
 
     def _do_strip(self) -> None:
         self.strip_on = not self.strip_on
@@ -729,6 +762,9 @@ class Sitting:
             notes.append("both layers" if double else "upper layer only")
         if p.mirrored and not self.rules.on_fold(p):
             notes.append("turned over")
+        shown = self.tool.shows(p.key) if self.tool is not None else None
+        if shown is not None:
+            return PieceState(shown[0], (*notes, *shown[1]))
         if self.mode == "trace":
             emphasis = "bright" if p.key == self.current else "faint"
             return PieceState(emphasis, tuple(notes))
@@ -815,7 +851,8 @@ class Sitting:
     def _make_strip(self) -> Strip | None:
         if not self.strip_on:
             return None
-        names = STRIP["plan" if self.planning is not None and self.planning.best else self.mode]
+        row = self.tool.strip if self.tool is not None else self.mode
+        names = STRIP["plan" if self.planning is not None and self.planning.best else row]
         buttons = [
             Button(
                 name,
@@ -834,6 +871,10 @@ class Sitting:
         return far if not self._hides_current(far) else None
 
     def _hides_current(self, strip: Strip) -> bool:
+        if self.tool is not None and any(
+            _in_quad(q, strip.ground_mm) for q in self.tool.clear_of(self)
+        ):
+            return True
         p = self.work.of(self.current)
         if p is None:
             return False
@@ -858,7 +899,7 @@ class Sitting:
         if self._message:
             return (self._message,)
         if self.tool is not None:
-            return (self.tool.says,)
+            return (*self.tool.says.split("\n"), *self.extra_words)
         figures = self.rules.figures(self.work.lay)
         if self.mode == "trace":
             placed = self.work.placed()

@@ -1,0 +1,584 @@
+"""Tools: what takes the pointer for a while, aligning to the cloth and going from bay to bay.
+
+Between `sitting`, which hands them keys and pointer, and the pure steps of `align` and `baywalk`.
+A tool holds one state of theirs, shows it as marks of light, and keeps it in the docket's
+``table`` after every step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.errors import Fault, InputError
+from projector import trace
+from projector.align import LINES, Pointing, carry
+from projector.bays import (
+    BayPlan,
+    Laid,
+    clip,
+    cross_lines,
+    distance_to,
+    fits,
+    lines_here,
+    out_of_beam,
+    plan_bays,
+    too_long,
+)
+from projector.baywalk import (
+    Baywalk,
+    ShownCross,
+    again,
+    crosses_shown,
+    from_dict,
+    go,
+    keep,
+    mark,
+    next_bay,
+    point,
+    previous_bay,
+    restart,
+    said,
+    start,
+    stay,
+    take_back,
+    to_dict,
+    unmark,
+)
+from projector.faces import text_block
+from projector.marks import Item, Mark, circle, moved
+from projector.scene import LINES as SHOWN_LINES
+from projector.table import under
+from projector.view import rigid
+
+if TYPE_CHECKING:
+    from drafting.placement import Placement
+    from projector.scene import Stage
+    from projector.sitting import Sitting, Tool
+
+Array = NDArray[np.float64]
+
+STRIP_MM = 62.0  # of the strip along her edge, with a little room
+_LABEL_MM = 12.0
+_KINDS = ("cutting", "sewing", "fold", "dart", "notch", "mark", "inner")
+
+
+def laid(stage: Stage, placed: Sequence[Placement]) -> list[Laid]:
+    """The copies on the cloth as `bays` wants them, cloth mm."""
+    out = []
+    for p in placed:
+        face = stage.faces[p.piece]
+        lines = [line for k in _KINDS if k != "cutting" for line in face.lines.get(k, ())]
+        a = p.cloth_from_piece
+        outline = face.outline @ a[:2, :2].T + a[:2, 2]
+        out.append(Laid(p.key, outline, tuple(moved(lines, a))))
+    return out
+
+
+# -- bays ------------------------------------------------------------------------------------------
+
+
+@dataclass(eq=False)
+class BayTool:
+    """Tracing in bays; ``walk`` is where she is, ``pieces`` the lay that the plan was made for."""
+
+    walk: Baywalk
+    pieces: list[Laid]
+    name: str = "bays"
+    done: bool = False
+    _lines: list[Array] = field(default_factory=list, repr=False)
+    _unlit: tuple[float, float] = (0.0, 0.0)
+    _tally: tuple[str, int, int] = ("", 0, 0)
+
+    # -- what the sitting asks -----------------------------------------------------------------
+
+    @property
+    def strip(self) -> str:
+        """Which row of buttons."""
+        return {"trace": "bays", "move": "bays-move", "check": "bays-check"}[self.walk.phase]
+
+    @property
+    def says(self) -> str:
+        """For the strip; parts that may be left out stand behind line breaks, last first."""
+        lines = [said(self.walk)]
+        if self.walk.phase == "trace":
+            name, count, total = self._tally
+            if self._unlit != (0.0, 0.0):
+                lines.insert(0, f"Part of this bay is not lit: {self._unlit_words()}")
+            lines.append(f"{count} of {total} traced here")
+            if name:
+                lines.append(name)
+            lines += self._notes()
+        return "\n".join(lines)
+
+    def _notes(self) -> tuple[str, ...]:
+        new = {c.label for c in self.walk.plan.to_chalk(self.walk.at)}
+        return tuple(n for n in self.walk.plan.notes if new & set(n.split(" lie")[0].split()))
+
+    def _unlit_words(self) -> str:
+        x, y = self._unlit
+        up = np.radians(self.walk.view.up_deg)
+        right, away = x * np.cos(up) + y * np.sin(up), -x * np.sin(up) + y * np.cos(up)
+        words = []
+        if abs(right) >= 1.0:
+            words.append(f"{abs(right):.0f} mm to your {'right' if right > 0 else 'left'}")
+        if abs(away) >= 1.0:
+            words.append(f"{abs(away):.0f} mm {'away from' if away > 0 else 'towards'} you")
+        return f"move the cloth {' and '.join(words) or 'a little'}, and point again."
+
+    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
+        """Emphasis and notes of a piece, where they differ from those of plain tracing."""
+        walk = self.walk
+        if walk.phase != "trace":
+            return "faint", ()
+        bay = walk.bay
+        if key in bay.whole:
+            return None
+        others = [str(i + 1) for i in walk.plan.bay_of(key) if i != walk.at]
+        note = f"bay {' and '.join(others)}" + (" too" if key in bay.parts else "")
+        return "faint", (note,)
+
+    def clear_of(self, sitting: Sitting) -> Array:
+        """(N, 2) table mm that the strip must not cover."""
+        return np.array([c.at_table for c in crosses_shown(self.walk)]).reshape(-1, 2)
+
+    def press(self, sitting: Sitting, table_mm: Array) -> None:
+        """Point at a cross; in a bay, pick the piece."""
+        at = (float(table_mm[0]), float(table_mm[1]))
+        if self.walk.phase == "check":
+            self._step(sitting, again)
+        if self.walk.phase == "move":
+            self._step(sitting, lambda w: point(w, at))
+            return
+        cloth = carry(sitting.work.view.cloth_from_table, table_mm[None])[0]
+        key = under(sitting.rules, sitting.work.lay, cloth)
+        if key in self.walk.bay.keys:
+            sitting.current = key
+            self._count(sitting)
+        elif key is not None:
+            where = " and ".join(str(i + 1) for i in self.walk.plan.bay_of(key))
+            sitting.tell(f"{key.rsplit('/', 1)[0]} is traced in bay {where}.")
+
+    def do(self, sitting: Sitting, action: str) -> bool:
+        """Whether the tool has done this action itself."""
+        if action in ("centre", "flip-cloth", "turn-cloth"):
+            sitting.tell("In bays the crosses hold the lay on the cloth; point at them again.")
+            return True
+        if action in ("undo", "redo") and self.walk.phase == "trace":
+            sitting.history = getattr(sitting.history, "back" if action == "undo" else "forth")()
+            self._sync(sitting)
+            return True
+        if action in ("arrange", "leave"):
+            if action == "leave" and (sitting.page or sitting.checking_at is not None):
+                return False
+            if action == "leave" and self.walk.phase != "trace" and self.walk.came is not None:
+                self._step(sitting, stay)
+                return True
+            self.leave(sitting)
+            return False
+        handler = getattr(self, f"_{self.walk.phase}_" + action.replace("-", "_"), None)
+        if handler is None:
+            return action in ("trace", "bays")
+        if sitting.page:
+            sitting._set_page("")
+        handler(sitting)
+        return True
+
+    def items(self, sitting: Sitting) -> Sequence[Item]:
+        """Crosses with their letters, and the bright part of a piece that goes on in another bay."""
+        stage = sitting.stage
+        out = []
+        if self.walk.phase == "trace" and sitting.current in self.walk.bay.parts:
+            out.append(self._part(sitting))
+        out += [self._cross(stage, c) for c in crosses_shown(self.walk)]
+        return out
+
+    # -- in a bay --------------------------------------------------------------------------------
+
+    def _trace_go_on(self, sitting: Sitting) -> None:
+        key = sitting.current
+        if key is not None and key in self.walk.bay.keys and not self._is_done(sitting, key):
+            self.walk, whole = mark(self.walk, key)
+            work = sitting.work
+            if whole and key not in work.traced:
+                sitting._change(replace(work, traced=(*work.traced, key)), key)
+            sitting.current = self._next(sitting, key)
+            self._sync(sitting)
+            if sitting.current is None:
+                self._bay_done(sitting)
+            return
+        if sitting.current is None and self._next(sitting, None) is None:
+            if self.walk.last:
+                self._bay_done(sitting)
+            else:
+                self._step(sitting, next_bay)
+            return
+        sitting.current = self._next(sitting, key)
+        self._sync(sitting)
+
+    def _bay_done(self, sitting: Sitting) -> None:
+        left = [p.key for p in sitting.work.placed() if p.key not in sitting.work.traced]
+        if not left:
+            sitting.tell("All traced. Turn the room light up before you cut.", 30.0)
+        elif self.walk.last:
+            where = sorted({i + 1 for k in left for i in self.walk.plan.bay_of(k)})
+            sitting.tell(f"Left to trace in bay {' and '.join(map(str, where))}.", 10.0)
+
+    def _trace_go_back(self, sitting: Sitting) -> None:
+        self._neighbour(sitting, -1)
+
+    def _trace_next(self, sitting: Sitting) -> None:
+        self._neighbour(sitting, 1)
+
+    def _neighbour(self, sitting: Sitting, step: int) -> None:
+        sitting.current = trace.neighbour(sitting.stage, self._lot(sitting), sitting.current, step)
+        self._sync(sitting)
+
+    def _trace_unmark(self, sitting: Sitting) -> None:
+        key = sitting.current
+        if key is None or not self._is_done(sitting, key):
+            sitting.tell("This piece is not marked.")
+            return
+        self.walk = unmark(self.walk, key)
+        kept = tuple(k for k in sitting.work.traced if k != key)
+        if kept != sitting.work.traced:
+            sitting._change(replace(sitting.work, traced=kept), key)
+        self._sync(sitting)
+
+    def _trace_next_bay(self, sitting: Sitting) -> None:
+        self._step(sitting, next_bay)
+
+    def _trace_previous_bay(self, sitting: Sitting) -> None:
+        self._step(sitting, previous_bay)
+
+    def _trace_point_again(self, sitting: Sitting) -> None:
+        self._step(sitting, again)
+
+    # -- between bays ----------------------------------------------------------------------------
+
+    def _move_go_on(self, sitting: Sitting) -> None:
+        if sitting.pointer_mm is None:
+            sitting.tell("Move the pointer onto the cross first.")
+            return
+        self.press(sitting, sitting.pointer_mm)
+
+    def _move_go_back(self, sitting: Sitting) -> None:
+        self._step(sitting, take_back if self.walk.taken else stay)
+
+    def _move_previous_bay(self, sitting: Sitting) -> None:
+        self._step(sitting, lambda w: stay(w) if w.came is not None else previous_bay(w))
+
+    def _move_next_bay(self, sitting: Sitting) -> None:
+        self._step(sitting, lambda w: go(w, w.at + 1))
+
+    _move_undo = _move_go_back
+
+    def _move_point_again(self, sitting: Sitting) -> None:
+        self._step(sitting, again)
+
+    _check_go_on = _move_point_again
+    _check_point_again = _move_point_again
+
+    def _check_keep_fit(self, sitting: Sitting) -> None:
+        self._step(sitting, keep)
+
+    def _check_go_back(self, sitting: Sitting) -> None:
+        self._step(sitting, take_back)
+
+    _check_undo = _check_go_back
+
+    # -- inside ----------------------------------------------------------------------------------
+
+    def _step(self, sitting: Sitting, change: Callable[[Baywalk], Baywalk]) -> None:
+        before = self.walk
+        try:
+            self.walk = change(before)
+        except InputError as error:
+            sitting.tell(str(error.faults[0]).removeprefix("bays: ").capitalize(), 8.0)
+            return
+        if self.walk.phase == "trace" and before.phase != "trace":
+            sitting.current = self._next(sitting, None)
+        self._sync(sitting)
+
+    def _sync(self, sitting: Sitting) -> None:
+        """View, picture and docket after a step."""
+        side = sitting.work.view.side
+        self.walk = self.walk.with_view(self.walk.view.replace(side=side))
+        sitting.place(self.walk.view)
+        a = self.walk.view.table_from_cloth
+        self._lines = [moved([line], a)[0] for p in self.pieces for line in p.runs()]
+        self._unlit = (0.0, 0.0)
+        if self.walk.phase == "trace":
+            self._unlit = out_of_beam(
+                self.walk.plan, self.walk.at, self.pieces, sitting.stage.calibration, self.walk.view
+            )
+        self._count(sitting)
+        sitting.keep(bays={"on": True, **to_dict(self.walk)})
+        sitting.repaint()
+
+    def _count(self, sitting: Sitting) -> None:
+        keys = self.walk.bay.keys
+        name = (sitting.current or "").rsplit("/", 1)[0].replace("-", " ")
+        self._tally = (name, sum(self._is_done(sitting, k) for k in keys), len(keys))
+
+    def leave(self, sitting: Sitting) -> None:
+        """Put the tool away; the state stays in the docket for the next time."""
+        sitting.keep(bays={"on": False, **to_dict(self.walk)})
+        sitting.tool = None
+        self.done = True
+
+    def retaken(self, sitting: Sitting) -> None:
+        """The view was set by other means (aligned, another side): the bay lies as it says now."""
+        self.walk = self.walk.with_view(sitting.work.view)
+        self._sync(sitting)
+
+    def _is_done(self, sitting: Sitting, key: str) -> bool:
+        return key in sitting.work.traced or (key, self.walk.at) in self.walk.marked
+
+    def _lot(self, sitting: Sitting) -> list[Placement]:
+        return [p for p in sitting.work.placed() if p.key in self.walk.bay.keys]
+
+    def _next(self, sitting: Sitting, after: str | None) -> str | None:
+        lot = self._lot(sitting)
+        done = [p.key for p in lot if self._is_done(sitting, p.key)]
+        return trace.next_piece(sitting.stage, lot, done, after=after)
+
+    def _part(self, sitting: Sitting) -> Item:
+        """The lines of the current piece as far as this bay goes, and ticks where it ends."""
+        stage, walk = sitting.stage, self.walk
+        key = str(sitting.current)
+        p = sitting.work.of(key)
+        marks: list[Mark] = []
+        if p is not None:
+            shown = SHOWN_LINES[stage.look.lines]
+            face, share = stage.faces[p.piece], walk.bay.parts[key]
+            for kind in _KINDS:
+                if kind in ("cutting", "sewing") and kind not in shown:
+                    continue
+                lines = moved(face.lines.get(kind, ()), p.cloth_from_piece)
+                here = [b for line in lines for b in clip(line, share)]
+                wider = 1.25 if kind == "cutting" else 1.0
+                marks.append(stage.mark(kind, here, "bright", wider=wider))
+            mine = next((q for q in self.pieces if q.key == key), None)
+            if mine is not None:
+                marks.append(stage.mark("strong", lines_here(walk.plan, walk.at, mine)[2]))
+        made = tuple(m for m in marks if len(m.points))
+        return Item("bay part", made, walk.view.table_from_cloth)
+
+    def _cross(self, stage: Stage, cross: ShownCross) -> Item:
+        """A cross along the cloth's threads, its letter upright to her beside it."""
+        x, y = cross.at_table
+        frame = rigid(stage.reading_deg, (x, y))
+        turn = rigid(cross.turn_deg - stage.reading_deg, (0.0, 0.0))
+        strokes = moved(cross_lines((0.0, 0.0), cross.arm_mm), turn)
+        kind, emphasis = {
+            "chalk": ("strong", "bright"),
+            "next": ("chosen", "bright"),
+            "later": ("chosen", "faint"),
+            "taken": ("strong", "faint"),
+            "old": ("strong", "faint"),
+        }[cross.kind]
+        marks = [stage.mark(kind, strokes, emphasis)]
+        if cross.kind == "next":
+            marks.append(stage.mark(kind, [circle(0.0, 0.0, cross.arm_mm + 7.0)], emphasis))
+        if cross.kind == "taken":
+            marks.append(stage.mark(kind, [circle(0.0, 0.0, 5.0)], emphasis))
+        letter = text_block([cross.label], _LABEL_MM)
+        away = self._room(frame, cross.arm_mm + (8.0 if cross.kind == "next" else 0.0))
+        shown = "bright" if cross.kind in ("chalk", "next") else "faint"
+        marks.append(stage.mark("label", moved(letter, rigid(0.0, away)), shown))
+        return Item(f"cross {cross.label}", tuple(marks), frame)
+
+    def _room(self, frame: Array, arm_mm: float) -> tuple[float, float]:
+        """Where beside a cross its letter is farthest from every line, in the reading frame."""
+        d = 0.75 * arm_mm + 0.7 * _LABEL_MM
+        e = arm_mm + 0.8 * _LABEL_MM
+        spots = np.array([(d, d), (-d, d), (d, -d), (-d, -d), (0, e), (0, -e), (e, 0), (-e, 0)])
+        gap = distance_to(carry(frame, spots), self._lines)
+        free = np.flatnonzero(gap > _LABEL_MM)  # the first that is free: letters stand alike
+        best = int(free[0]) if free.size else int(np.argmax(gap))
+        return float(spots[best, 0]), float(spots[best, 1])
+
+
+def plan_for(
+    sitting: Sitting, chalked: BayPlan | None = None, labels: Sequence[str] = ()
+) -> BayPlan:
+    """Bays for the lay as it lies; the strip's room is kept free where that costs no bay.
+
+    Raises:
+        InputError: as `bays.plan_bays`.
+    """
+    pieces = laid(sitting.stage, sitting.work.placed())
+    old = [chalked.crosses[c] for c in labels if c in chalked.crosses] if chalked else []
+    cal, view, cloth = sitting.stage.calibration, sitting.work.view, sitting.docket.cloth
+    whole = plan_bays(pieces, cal, view, cloth, chalked=old)
+    try:
+        free = plan_bays(pieces, cal, view, cloth, strip_mm=STRIP_MM, chalked=old)
+    except InputError:
+        return whole
+    return free if len(free) <= len(whole) and len(free.cut) <= len(whole.cut) else whole
+
+
+def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
+    """The bays of this docket: as they were left, or planned now; None when the beam holds all.
+
+    Args:
+        wanted: she has asked for them; else only when the lay is not all lit.
+
+    Raises:
+        InputError: the lay cannot be cut into bays, or what is kept of them has faults.
+    """
+    pieces = laid(sitting.stage, sitting.work.placed())
+    kept: Any = sitting.table_settings().get("bays")
+    walk: Baywalk | None = None
+    if kept:
+        where = f"{sitting.docket.path or 'docket'}: table.bays"
+        walk = from_dict({k: v for k, v in dict(kept).items() if k != "on"}, where)
+        if not fits(walk.plan, pieces):
+            old, view = walk, walk.view if walk.phase == "trace" else sitting.work.view
+            plan = plan_for(sitting, old.plan, old.chalked)
+            cal = sitting.stage.calibration
+            lit = [
+                b.index
+                for b in plan.bays
+                if old.phase == "trace"
+                and out_of_beam(plan, b.index, pieces, cal, view) == (0.0, 0.0)
+            ]
+            walk = restart(plan, view, old.chalked, lit)
+            sitting.tell("The lay has changed: the bays are planned anew.")
+    if walk is None:
+        if not wanted and not too_long(pieces, sitting.stage.calibration, sitting.work.view):
+            return None
+        plan = plan_for(sitting)
+        if len(plan) == 1:
+            if wanted:
+                sitting.tell("The beam holds all of the lay; no bays are needed.")
+            else:
+                centre = sitting.keys.shown("centre").capitalize()
+                sitting.tell(
+                    f"Part of the lay is not lit; the beam holds it all: [{centre}].", 10.0
+                )
+            return None
+        view = sitting.work.view
+        unlit = out_of_beam(plan, 0, pieces, sitting.stage.calibration, view)
+        walk = start(plan, view if unlit == (0.0, 0.0) else None)
+        if unlit != (0.0, 0.0):
+            key = sitting.keys.shown("align").upper()
+            sitting.tell(
+                f"The lay is larger than the beam. Lay the cloth to the light, [{key}] aligns.", 12
+            )
+    tool = BayTool(walk, pieces)
+    sitting.mode, sitting.tool, sitting.chosen = "trace", tool, None
+    if walk.phase == "trace":
+        sitting.current = tool._next(sitting, None)
+    tool._sync(sitting)
+    return tool
+
+
+def resume(sitting: Sitting) -> None:
+    """When the table opens: in the bay where it was left."""
+    kept: Any = sitting.docket.table.get("bays") if sitting.docket.table else None
+    if isinstance(kept, dict) and kept.get("on") and sitting.work.placed():
+        open_bays(sitting)
+
+
+# -- align -----------------------------------------------------------------------------------------
+
+
+@dataclass(eq=False)
+class AlignTool:
+    """Pointing along the cloth's edge, or at the marks of the last time."""
+
+    pointing: Pointing
+    before: Tool | None = None
+    name: str = "align"
+    done: bool = False
+    strip: str = "align"
+
+    @property
+    def says(self) -> str:
+        """For the strip."""
+        return f"{self.pointing.asks()}\nagain for another edge"
+
+    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
+        """Pieces are shown faint meanwhile."""
+        return "faint", ()
+
+    def clear_of(self, sitting: Sitting) -> Array:
+        """Nothing that the strip must keep off."""
+        return np.zeros((0, 2))
+
+    def press(self, sitting: Sitting, table_mm: Array) -> None:
+        """One more place."""
+        at = (float(table_mm[0]), float(table_mm[1]))
+        try:
+            self.pointing, made = self.pointing.point(at, sitting.work.view, sitting.docket.cloth)
+        except InputError as error:
+            self.pointing = replace(self.pointing, taken=())
+            sitting.tell(str(error.faults[0]), 8.0)
+            return
+        if made is None:
+            return
+        sitting.set_view(made.view)
+        sitting.keep(align=self.pointing.to_dict())
+        self._end(sitting)
+        sitting.tell(made.said(), 20.0)
+
+    def do(self, sitting: Sitting, action: str) -> bool:
+        """``align`` takes another edge, going back takes back a place, leaving leaves."""
+        p = self.pointing
+        if action == "align":
+            ways = [(line, False) for line in LINES] + ([("near", True)] if p.anchors else [])
+            at = (ways.index((p.line if not p.again else "near", p.again)) + 1) % len(ways)
+            self.pointing = Pointing(ways[at][0], (), p.anchors, ways[at][1])
+        elif action in ("go-back", "undo") and p.taken:
+            self.pointing = replace(p, taken=p.taken[:-1])
+        elif action == "go-on" and sitting.pointer_mm is not None:
+            self.press(sitting, sitting.pointer_mm)
+        elif action in ("leave", "go-back", "arrange"):
+            self._end(sitting)
+        else:
+            return False
+        return True
+
+    def items(self, sitting: Sitting) -> Sequence[Item]:
+        """The places taken so far."""
+        stage = sitting.stage
+        out = []
+        for i, at in enumerate(self.pointing.taken):
+            lines = [circle(0.0, 0.0, 6.0), *cross_lines((0.0, 0.0), 10.0)]
+            mark_ = stage.mark("chosen", lines)
+            out.append(Item(f"place {i}", (mark_,), stage.reading_frame(at)))
+        return out
+
+    def _end(self, sitting: Sitting) -> None:
+        self.done = True
+        sitting.tool = self.before
+        if isinstance(self.before, BayTool):
+            self.before.retaken(sitting)
+        sitting.repaint()
+
+
+def open_align(sitting: Sitting) -> AlignTool:
+    """Begin to align; when marks of the last time are kept and pieces traced, at those."""
+    kept = sitting.table_settings().get("align")
+    anchors: tuple[tuple[float, float], ...] = ()
+    line = "near"
+    if isinstance(kept, dict):
+        try:
+            anchors = tuple((float(x), float(y)) for x, y in kept.get("anchors") or ())
+            line = kept["line"] if kept.get("line") in LINES else "near"
+        except (TypeError, ValueError) as error:
+            where = f"{sitting.docket.path or 'docket'}: table.align"
+            raise InputError(
+                Fault(where, f"cannot be read ({error}).", "Take it out to align anew.")
+            ) from error
+    again_ = len(anchors) >= 2 and bool(sitting.work.traced)
+    tool = AlignTool(Pointing(line, (), anchors, again_), sitting.tool)
+    sitting.tool = tool
+    sitting.repaint()
+    return tool
