@@ -8,7 +8,7 @@ turned (and, for a fold on its right, mirrored) but never scaled.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from itertools import pairwise
 
 import numpy as np
@@ -61,7 +61,7 @@ def adopt(
     chosen: str | None = None
     mirrored = False
     if fold is not None:
-        chosen, edges = _fold_edge(edges, fold, where)
+        chosen, edges = _fold_edge(edges, fold, where, outline.edges)
     grain = _direction(outline.grain)
     if grain_deg is not None:
         grain = math.radians(grain_deg)
@@ -164,26 +164,24 @@ def _corners(points: Array) -> list[int]:
     return sorted(corners)
 
 
-def _fold_edge(edges: dict[str, Array], fold: str, where: str) -> tuple[str, dict[str, Array]]:
+def _fold_edge(
+    edges: dict[str, Array], fold: str, where: str, named: Collection[str]
+) -> tuple[str, dict[str, Array]]:
     """The name of the edge meant by ``fold`` and the edges with that one made straight.
+
+    ``named``: the edges that have their names from the file, not for where they face.
 
     Raises:
         InputError: there is none, or it is not straight.
     """
-    if fold in edges:
-        chosen = fold
-    elif fold in SIDES:
-        axis, sign = (
-            (0 if fold in ("left", "right") else 1),
-            (-1 if fold in ("left", "bottom") else 1),
-        )
-        whole = np.vstack(list(edges.values()))
-        limit = float((whole[:, axis] * sign).max())
-        on = [n for n, p in edges.items() if float((p[:, axis] * sign).min()) > limit - 2 * JOIN_MM]
-        if len(on) != 1:
+    chosen = fold if fold in edges else ""
+    if fold in SIDES:  # where it lies in the drawing goes before what it is named
+        on = _along(edges, fold)
+        if len(on) == 1:
+            chosen = on[0]
+        elif not chosen or fold not in named:
             raise _no_fold(where, f"has no single straight side along its {fold}", edges)
-        chosen = on[0]
-    else:
+    if not chosen:
         raise _no_fold(where, f"has no side '{fold}'", edges)
     run = edges[chosen]
     chord = run[-1] - run[0]
@@ -195,6 +193,13 @@ def _fold_edge(edges: dict[str, Array], fold: str, where: str) -> tuple[str, dic
     if off > JOIN_MM:
         raise _no_fold(where, f"has a side '{chosen}' that is {off:.1f} mm off straight", edges)
     return chosen, {**edges, chosen: np.array([run[0], run[-1]])}
+
+
+def _along(edges: Mapping[str, Array], side: str) -> list[str]:
+    """Edges that lie with all their points on one side of the outline's box."""
+    axis, sign = (0 if side in ("left", "right") else 1), (-1 if side in ("left", "bottom") else 1)
+    limit = max(float((p[:, axis] * sign).max()) for p in edges.values())
+    return [n for n, p in edges.items() if float((p[:, axis] * sign).min()) > limit - 2 * JOIN_MM]
 
 
 def _no_fold(where: str, what: str, edges: Mapping[str, Array]) -> InputError:

@@ -1,0 +1,253 @@
+"""The commands export, print and import, from the shell to the light on the table."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import ezdxf
+import numpy as np
+import pypdfium2
+import pytest
+import svgpathtools
+
+from projector.cli import main
+
+DOCKET = """chalkbeam: 1
+title: harbour pouch
+allowances: {all: 10 mm}
+pieces:
+- {name: strap, outline: [[0, 0], [40, 0], [40, 240], [0, 240]], cut: 2}
+- {name: half, outline: [[0, 0], [90, 0], [90, 300], [0, 300]], fold: [[0, 300], [0, 0]]}
+"""
+DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="0 0 400 300">
+<g transform="translate(20 20)">
+<path id="pouch" d="M0 0 H180 C 180 90 150 160 90 200 A 60 60 0 0 1 0 140 Z"/></g>
+<path id="strap" d="M240 20 h40 v240 h-40 z"/></svg>"""
+
+
+@pytest.fixture
+def docket(tmp_path: Path) -> Path:
+    """A docket with two imported pieces."""
+    path = tmp_path / "pouch.yaml"
+    path.write_text(DOCKET, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def drawing(tmp_path: Path) -> Path:
+    """An SVG of a pouch and a strap, 400 × 300 mm."""
+    path = tmp_path / "pouch.svg"
+    path.write_text(DRAWING.format(size='width="40cm" height="30cm"'), encoding="utf-8")
+    return path
+
+
+def test_export_svg_and_dxf(
+    docket: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Both kinds are written at true size; --json says what is in them."""
+    for name in ("p.svg", "p.dxf"):
+        assert main(["export", str(docket), "--out", str(tmp_path / name), "--json"]) == 0
+        told = json.loads(capsys.readouterr().out)
+        assert [p["name"] for p in told["pieces"]] == ["strap", "half"]
+        assert told["pieces"][0]["width_mm"] == pytest.approx(60)
+        assert told["pieces"][1]["edges_mm"]["fold"] == pytest.approx(300)
+    paths, _ = svgpathtools.svg2paths(str(tmp_path / "p.svg"))
+    assert any(abs(p.length() - 2 * (60 + 260)) < 0.001 for p in paths)
+    assert not ezdxf.readfile(tmp_path / "p.dxf").audit().errors
+
+
+def test_only_the_pieces_named(
+    docket: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """--piece takes some; a wrong name is told with the nearest, and nothing is written."""
+    out = tmp_path / "p.svg"
+    assert main(["export", str(docket), "-o", str(out), "-p", "half", "--json"]) == 0
+    assert [p["name"] for p in json.loads(capsys.readouterr().out)["pieces"]] == ["half"]
+    other = tmp_path / "q.svg"
+    assert main(["export", str(docket), "-o", str(other), "-p", "strip"]) == 2
+    assert "Did you mean 'strap'?" in capsys.readouterr().err
+    assert not other.exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        (["export", "{docket}", "-o", "{tmp}/p.pdf"], "FILE.svg or FILE.dxf"),
+        (["export", "{tmp}/nowhere.yaml", "-o", "{tmp}/p.svg"], "no such file"),
+        (["print", "{docket}", "--paper", "a4", "-o", "{tmp}/p.svg"], "FILE.pdf"),
+        (["print", "{docket}", "--paper", "roll", "-o", "{tmp}/p.pdf"], "needs its width"),
+        (["print", "{docket}", "--paper", "a4", "--roll-width", "1 m", "-o", "{tmp}/p.pdf"], "--paper roll"),
+        (["print", "{docket}", "--paper", "roll", "--roll-width", "wide", "-o", "{tmp}/p.pdf"], "--roll-width"),
+        (["import", "{tmp}/nowhere.svg"], "cannot be read"),
+        (["import", "{docket}"], ".svg and .dxf"),
+        (["import", "{drawing}", "--fold", "left"], "no docket is named"),
+        (["import", "{drawing}", "{docket}"], "--replace"),
+        (["import", "{drawing}", "{docket}", "--outline", "puch"], "Did you mean 'pouch'?"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--cut", "pouch=0"], "1 to 50"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--cut", "bag=1"], "no outline 'bag'"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--fold", "pouch=left"], "cannot lie on the fold"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--grain", "up"], "no number of degrees"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--edge", "hem"], "PIECE/SIDE=NAME"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--rename", "pouch=strap"], "same name"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--allowance", "pouch/hem=1 cm"], "no edge 'hem'"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--allowance", "much"], "--allowance"),
+    ],
+)  # fmt: skip
+def test_faults_are_told_and_nothing_is_written(
+    docket: Path, drawing: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str],
+    arguments: list[str], part: str,
+) -> None:  # fmt: skip
+    """Each slip gives one message, exit code 2, and leaves every file as it was."""
+    before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+    words = [a.format(docket=docket, drawing=drawing, tmp=tmp_path) for a in arguments]
+    assert main(words) == 2
+    said = capsys.readouterr().err
+    assert part in said
+    assert "Traceback" not in said and "fault in chalkbeam" not in said
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
+
+
+def test_print_writes_a_pdf(
+    docket: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """print writes a PDF and says how to print it; --json tells the sheets."""
+    out = tmp_path / "p.pdf"
+    assert main(["print", str(docket), "--paper", "letter", "--out", str(out)]) == 0
+    assert "100 %" in capsys.readouterr().out
+    assert (
+        main(
+            [
+                "print",
+                str(docket),
+                "--paper",
+                "roll",
+                "--roll-width",
+                "36 in",
+                "-o",
+                str(out),
+                "--json",
+            ]
+        )
+        == 0
+    )
+    told = json.loads(capsys.readouterr().out)
+    page = pypdfium2.PdfDocument(out)[0]
+    assert page.get_width() / 72 * 25.4 == pytest.approx(914.4, abs=0.01)
+    assert told["page_mm"][0] == pytest.approx(914.4)
+    assert told["sheets"] == [{"row": 1, "column": 1}]
+
+
+def test_import_asks_for_the_unit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A drawing without a unit is not taken until she says what its unit is."""
+    path = tmp_path / "pouch.svg"
+    path.write_text(DRAWING.format(size='width="400" height="300"'), encoding="utf-8")
+    assert main(["import", str(path)]) == 2
+    assert "--unit" in capsys.readouterr().err
+    assert main(["import", str(path), "--unit", "in", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["outlines"][1]["height_mm"] == pytest.approx(240 * 25.4)
+
+
+def test_import_makes_and_extends_a_docket(drawing: Path, tmp_path: Path) -> None:
+    """A new docket is made; a second import adds to it and keeps her comments and the rest."""
+    from drafting import Docket
+
+    path = tmp_path / "new.yaml"
+    words = ["import", str(drawing), str(path), "--outline", "strap"]
+    assert (
+        main(
+            [
+                *words,
+                "--fold",
+                "left",
+                "--edge",
+                "strap/bottom=hem",
+                "--allowance",
+                "strap/hem=30 mm",
+            ]
+        )
+        == 0
+    )
+    path.write_text(path.read_text(encoding="utf-8") + "# from the attic\n", encoding="utf-8")
+    again = [
+        "import",
+        str(drawing),
+        str(path),
+        "--outline",
+        "pouch",
+        "--cut",
+        "2",
+        "--pair",
+        "pouch",
+        "--turns",
+        "0",
+    ]
+    assert main([*again, "--lines", "cutting"]) == 0
+    docket = Docket.load(path)
+    pieces = docket.pieces()
+    assert list(pieces) == ["strap", "pouch"]
+    assert pieces["strap"].fold is not None
+    assert docket.allowances_for("strap") == {"hem": 30.0}
+    assert (pieces["pouch"].cut, pieces["pouch"].pair, pieces["pouch"].turns) == (2, True, (0.0,))
+    np.testing.assert_allclose(  # cutting lines get no further allowance
+        np.sort(
+            pieces["pouch"].cutting_line({"all": 10.0, **docket.allowances_for("pouch")}), axis=0
+        ),
+        np.sort(pieces["pouch"].sewing_line, axis=0),
+        atol=1e-6,
+    )
+    assert "# from the attic" in path.read_text(encoding="utf-8")
+
+
+def test_export_and_import_again_through_files(docket: Path, tmp_path: Path) -> None:
+    """Out as SVG or DXF and in again by the commands: every edge the same within 0.01 mm."""
+    from drafting import Docket
+
+    before = Docket.load(docket).pieces()
+    for kind in ("svg", "dxf"):
+        out, again = tmp_path / f"p.{kind}", tmp_path / f"again-{kind}.yaml"
+        assert main(["export", str(docket), "-o", str(out)]) == 0
+        assert main(["import", str(out), str(again)]) == 0
+        after = Docket.load(again).pieces()
+        assert list(after) == list(before)
+        for name, piece in before.items():
+            assert (after[name].cut, after[name].fold is None) == (piece.cut, piece.fold is None)
+            assert after[name].area_mm2 == pytest.approx(piece.area_mm2, abs=0.1)
+        assert after["half"].edges["fold"].length_mm == pytest.approx(300, abs=0.01)
+        assert after["half"].edges["edge"].length_mm == pytest.approx(480, abs=0.01)
+
+
+def test_an_imported_drawing_is_projected_true(drawing: Path, tmp_path: Path) -> None:
+    """SVG → docket → frame: the light on the table is as large as the file says, within a pixel."""
+    from calibrate import Calibration
+    from calibrate.calibration import ProjectorModel
+
+    docket = tmp_path / "new.yaml"
+    docket.write_text(
+        "chalkbeam: 1\ntitle: harbour strap\ncloth: {width: 700 mm, length: 900 mm}\n"
+        "lay: [{piece: strap, copy: 1, at: [320, 200], turn: 0}]\n",
+        encoding="utf-8",
+    )
+    assert main(["import", str(drawing), str(docket), "--outline", "strap"]) == 0
+    scale = 1.25  # projector px per mm
+    model = ProjectorModel(
+        (1280, 800),
+        np.array([[scale, 0, 100], [0, -scale, 750], [0, 0, 1.0]]),
+        np.array([639.5, 399.5]),
+    )
+    calibration = tmp_path / "calibration.yaml"
+    Calibration(model, np.eye(12) * 1e-12, "by hand", "2026-11-25").save(calibration)
+    out = tmp_path / "frame.png"
+    assert main(
+        ["frame", str(docket), "--calibration", str(calibration), "--out", str(out), "--mode", "plain", "--lines", "cutting"]
+    ) == 0  # fmt: skip
+    import cv2
+
+    picture = cv2.imread(str(out), cv2.IMREAD_GRAYSCALE)
+    assert picture.shape == (800, 1280)
+    lit = picture > 100
+    rows, columns = np.flatnonzero(lit.any(axis=1)), np.flatnonzero(lit.any(axis=0))
+    # the strap is 40 × 240 mm; its grain (up in the drawing) lies along the cloth, to the right
+    assert columns[-1] - columns[0] == pytest.approx(240 * scale, abs=3)  # line width 2–3 px
+    assert rows[-1] - rows[0] == pytest.approx(40 * scale, abs=3)
