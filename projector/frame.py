@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.marks import Item, Mark
+from projector.marks import Item
 
 Array = NDArray[np.float64]
 
@@ -35,20 +35,18 @@ class Seen(Protocol):
 
 
 @dataclass(frozen=True, eq=False)
-class FrameStroke:
-    """Lines of one colour: ``segments`` (S, 4) x0 y0 x1 y1 px, ``half_px`` (S,) half widths."""
-
-    segments: Array
-    half_px: Array
-    colour: tuple[int, int, int]
-
-
-@dataclass(frozen=True, eq=False)
 class FrameItem:
-    """An item of the scene in projector pixels."""
+    """An item of the scene in projector pixels.
+
+    ``segments`` (S, 4) x0 y0 x1 y1 px; ``half_px`` (S,) half widths; ``ink`` (S,) index into
+    ``colours``.
+    """
 
     key: str
-    strokes: tuple[FrameStroke, ...]
+    segments: Array
+    half_px: Array
+    ink: NDArray[np.int64]
+    colours: tuple[tuple[int, int, int], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,48 +86,24 @@ class Lens:
 
     def frame(self, item: Item) -> FrameItem:
         """An item through the lens."""
-        strokes = []
-        for mark in item.marks:
-            stroke = self._stroke(mark, item.table_from_item)
-            if stroke is not None:
-                strokes.append(stroke)
-        return FrameItem(item.key, tuple(strokes))
-
-    def _stroke(self, mark: Mark, table_from_item: Array) -> FrameStroke | None:
-        if not len(mark.points):
-            return None
-        table = mark.points @ table_from_item[:2, :2].T + table_from_item[:2, 2]
-        seen = self._in_beam(table)
-        if not seen.any():
-            return None
-        if seen.all():
-            px = self.calibration.to_projector(table)
-            use = mark.joined
-        else:
-            px = np.zeros_like(table)
-            px[seen] = self.calibration.to_projector(table[seen])
-            use = mark.joined & seen[:-1] & seen[1:]
-        first = np.flatnonzero(use)
-        if not first.size:
-            return None
-        segments = np.hstack([px[first], px[first + 1]])
-        good = np.isfinite(segments).all(axis=1)
-        if not good.all():
-            segments, first = segments[good], first[good]
-        half = self._half(mark, segments, first)
-        return FrameStroke(segments, half, mark.colour)
-
-    def _half(self, mark: Mark, segments: Array, first: NDArray[np.int64]) -> Array:
-        if mark.width_px is not None:
-            return np.full(len(segments), max(_LEAST_HALF_PX, mark.width_px / 2.0))
+        pack = item.packed
+        a = item.table_from_item
+        if not pack.first.size:
+            return FrameItem(item.key, np.zeros((0, 4)), pack.half_mm, pack.ink, ())
+        px = self.calibration.to_projector(pack.points @ a[:2, :2].T + a[:2, 2])
+        segments = np.hstack([px[pack.first], px[pack.first + 1]])
         # the local scale, from the chords themselves; short ones (letters) are too rough for it
-        local = np.full(len(segments), self.px_per_mm)
-        length = mark.length_mm[first]
-        fine = length > 2.0
-        if fine.any():
-            chord = segments[fine, 2:] - segments[fine, :2]
-            local[fine] = np.hypot(chord[:, 0], chord[:, 1]) / length[fine]
-        return np.asarray(np.maximum(_LEAST_HALF_PX, 0.5 * mark.width_mm * local))
+        chord = segments[:, 2:] - segments[:, :2]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            local = np.hypot(chord[:, 0], chord[:, 1]) / pack.length_mm
+        local[pack.length_mm < 2.0] = self.px_per_mm
+        half = np.where(pack.half_px > 0.0, pack.half_px, pack.half_mm * local)
+        half = np.maximum(half, _LEAST_HALF_PX)
+        ink = pack.ink
+        good = np.isfinite(half) & np.isfinite(segments).all(axis=1)  # past the horizon: not
+        if not good.all():
+            segments, half, ink = segments[good], half[good], ink[good]
+        return FrameItem(item.key, segments, half, ink, pack.colours)
 
     def _in_beam(self, table: Array) -> NDArray[np.bool_]:
         """(N,) whether each point lies in the beam or just outside it."""

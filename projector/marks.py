@@ -8,7 +8,8 @@ into dashes and fine enough for the lens.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +38,24 @@ class Mark:
 
 
 @dataclass(frozen=True, eq=False)
+class Packed:
+    """All lines of an item in a few long arrays, so that they go through the lens at once.
+
+    ``points`` (N, 2) mm; ``first`` (S,): a line runs from each of these points to the next;
+    ``half_mm`` (S,) half widths on the table; ``half_px`` (S,) the same where the width is given
+    in px, else 0; ``length_mm`` (S,); ``ink`` (S,) index into ``colours``.
+    """
+
+    points: Array
+    first: NDArray[np.int64]
+    half_mm: Array
+    half_px: Array
+    length_mm: Array
+    ink: NDArray[np.int64]
+    colours: tuple[Colour, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class Item:
     """What is painted, moved and taken away as one: a piece, the cloth, the strip …
 
@@ -47,9 +66,47 @@ class Item:
     marks: tuple[Mark, ...]
     table_from_item: Array
 
-    def moved(self, table_from_item: Array) -> Item:
+    @cached_property
+    def packed(self) -> Packed:
+        """Its lines in long arrays."""
+        return _packed(self.marks)
+
+    def moved(self, table_from_item: Array, key: str | None = None) -> Item:
         """The same marks elsewhere."""
-        return replace(self, table_from_item=table_from_item)
+        made = Item(key or self.key, self.marks, table_from_item)
+        made.__dict__["packed"] = self.packed
+        return made
+
+
+def _packed(marks: Sequence[Mark]) -> Packed:
+    points, first, half_mm, half_px, length, ink = [], [], [], [], [], []
+    colours: list[Colour] = []
+    at = 0
+    for m in marks:
+        starts = np.flatnonzero(m.joined)
+        if starts.size:
+            if m.colour not in colours:
+                colours.append(m.colour)
+            points.append(m.points)
+            first.append(starts + at)
+            half_mm.append(np.full(len(starts), 0.5 * m.width_mm))
+            half_px.append(np.full(len(starts), 0.5 * (m.width_px or 0.0)))
+            length.append(m.length_mm[starts])
+            ink.append(np.full(len(starts), colours.index(m.colour)))
+            at += len(m.points)
+    if not points:
+        none = np.zeros(0)
+        index = np.zeros(0, np.int64)
+        return Packed(np.zeros((0, 2)), index, none, none, none, index, ())
+    return Packed(
+        np.concatenate(points),
+        np.concatenate(first),
+        np.concatenate(half_mm),
+        np.concatenate(half_px),
+        np.concatenate(length),
+        np.concatenate(ink),
+        tuple(colours),
+    )
 
 
 def mark(

@@ -24,21 +24,23 @@ if TYPE_CHECKING:
 
 Colour = tuple[int, int, int]
 _CHUNK = 60_000  # pixel samples worked on at once: the temporaries stay in the cache
+_LEAST = 1.0 / 512.0  # coverage that no display can show
 
 
 @dataclass(frozen=True, eq=False)
 class Painted:
     """What an item leaves on the canvas.
 
-    ``spots``: (index (K,) int64 into the flat canvas, light (K,) uint32 0x00RRGGBB), one pair a
-    colour; ``box``: x0, y0, x1, y1 of the touched pixels, the last ones excluded.
+    ``index`` (K,) int64 into the flat canvas; ``light`` (K,) uint32 0x00RRGGBB; ``box``: x0, y0,
+    x1, y1 of the touched pixels, the last ones excluded.
     """
 
-    spots: tuple[tuple[NDArray[np.int64], NDArray[np.uint32]], ...]
+    index: NDArray[np.int64]
+    light: NDArray[np.uint32]
     box: tuple[int, int, int, int]
 
 
-EMPTY = Painted((), (0, 0, 0, 0))
+EMPTY = Painted(np.zeros(0, np.int64), np.zeros(0, np.uint32), (0, 0, 0, 0))
 
 
 def _tent(z: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -52,11 +54,18 @@ def _tent(z: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _samples(
-    segments: NDArray[np.float64], half: NDArray[np.float64], size: tuple[int, int]
-) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
-    """Coverage of capsules: flat pixel index (K,), value (K,) 0…1; a pixel may come twice.
+    segments: NDArray[np.float64],
+    half: NDArray[np.float64],
+    reach_on: NDArray[np.float64],
+    tag: NDArray[np.int64],
+    size: tuple[int, int],
+) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int64]]:
+    """Coverage of capsules, column by column of each one's longer direction.
 
-    ``segments``: (S, 4) x0 y0 x1 y1 px; ``half``: (S,) half widths px.
+    ``segments``: (S, 4) x0 y0 x1 y1 px; ``half``: (S,) half widths px; ``reach_on``: (S, 2) px
+    by which each end is to be drawn on along its direction (a free end: its round cap); ``tag``:
+    (S,) handed through. Returns flat pixel index (K,), value (K,) 0…1 and its segment's tag (K,);
+    a pixel may come several times.
     """
     width, height = size
     x0, y0, x1, y1 = segments.T
@@ -66,55 +75,160 @@ def _samples(
     back = u1 < u0
     u0, u1 = np.where(back, u1, u0), np.where(back, u0, u1)
     v0, v1 = np.where(back, v1, v0), np.where(back, v0, v1)
+    on0 = np.where(back, reach_on[:, 1], reach_on[:, 0])
+    on1 = np.where(back, reach_on[:, 0], reach_on[:, 1])
     length = np.hypot(u1 - u0, v1 - v0)
     dot = length < 1e-9
     safe = np.where(dot, 1.0, length)
     cos, sin = np.where(dot, 1.0, (u1 - u0) / safe), np.where(dot, 0.0, (v1 - v0) / safe)
-    limit_u = np.where(steep, height, width)
-    limit_v = np.where(steep, width, height)
+    lean = np.abs(sin)
 
-    first = np.maximum(np.ceil(u0 - half - cos), 0.0)
-    last = np.minimum(np.floor(u1 + half + cos), limit_u - 1.0)
     reach = half / cos + 1.0  # across, in pixels of the minor axis
     low_v, high_v = np.minimum(v0, v1) - reach, np.maximum(v0, v1) + reach
-    count = np.where((high_v >= 0) & (low_v <= limit_v - 1.0), last - first + 1.0, 0.0)
-    count = np.maximum(count, 0.0).astype(np.int64)
-    keep = count > 0
-    if not np.any(keep):
-        return np.zeros(0, np.int64), np.zeros(0, np.float32)
-    rows = int(np.ceil(2.0 * float(reach[keep].max()))) + 1
+    limit_u = np.where(steep, height, width)
+    limit_v = np.where(steep, width, height)
+    seen = (high_v >= 0) & (low_v <= limit_v - 1.0)
+    whole = half + cos  # the round cap, softened
+    side = (half + 1.0) * lean
+    low = np.maximum(np.ceil(u0 - np.minimum(whole, side + on0 * cos + 1.0)), 0.0)
+    high = np.minimum(np.floor(u1 + np.minimum(whole, side + on1 * cos + 1.0)), limit_u - 1.0)
+    # between these columns every pixel's foot lies on the segment: no end to think of
+    inner = reach * lean * cos
+    body0 = np.maximum(np.ceil(u0 + inner), low)
+    body1 = np.minimum(np.floor(u1 - inner), high)
+    has_body = body1 >= body0
+    line = _Lines(segments, steep, u0, v0, length, cos, sin, half, reach, limit_v, tag, size)
+    number = np.arange(len(segments))
+    parts = [line.body(number[seen & has_body], body0, body1)]
+    end0 = np.where(has_body, body0 - 1.0, high)
+    parts.append(line.ends(number[seen], low, end0))
+    parts.append(line.ends(number[seen & has_body], body1 + 1.0, high))
+    index, value, tags = _joined(parts)
+    return index, value, tags
 
-    which = np.repeat(np.arange(len(count)), count)
-    u = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count) + first[which]
-    along = u - u0[which]  # of the pixel column, from the first end
-    slope = (sin / cos)[which]
-    centre = v0[which] + slope * np.clip(along, 0.0, (u1 - u0)[which])
-    base = np.floor(centre - reach[which]) + 1.0
 
-    offset = np.arange(rows, dtype=np.float32)
-    across = (base - v0[which]).astype(np.float32)[:, None] + offset
-    c, s = cos.astype(np.float32)[which, None], sin.astype(np.float32)[which, None]
-    a = along.astype(np.float32)[:, None]
-    # distance to the segment: across it, and past its ends
-    past = a * c + across * s
-    past -= np.clip(past, 0.0, length.astype(np.float32)[which, None])
-    dist = across * c
-    dist -= a * s
-    np.abs(dist, out=dist)
-    ends = past != 0.0
-    dist[ends] = np.hypot(dist[ends], past[ends])
-    inverse = 1.0 / c
-    dist *= inverse
-    h = half.astype(np.float32)[which, None] * inverse
-    value = _tent(h + dist)
-    value += _tent(h - dist)
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """Segments turned so that u is the axis along which they run; see `_samples`."""
 
-    v = (base.astype(np.int64))[:, None] + np.arange(rows)
-    inside = (v >= 0) & (v < limit_v[which, None].astype(np.int64)) & (value > 1.0 / 512.0)
-    ui = np.broadcast_to(u.astype(np.int64)[:, None], v.shape)
-    st = steep[which, None]
-    index = np.where(st, ui * width + v, v * width + ui)
-    return index[inside], value[inside]
+    segments: NDArray[np.float64]
+    steep: NDArray[np.bool_]
+    u0: NDArray[np.float64]
+    v0: NDArray[np.float64]
+    length: NDArray[np.float64]
+    cos: NDArray[np.float64]
+    sin: NDArray[np.float64]
+    half: NDArray[np.float64]
+    reach: NDArray[np.float64]
+    limit_v: NDArray[np.int64]
+    tag: NDArray[np.int64]
+    size: tuple[int, int]
+
+    def _columns(
+        self, chosen: NDArray[np.int64], first: NDArray[np.float64], last: NDArray[np.float64]
+    ) -> tuple[Any, ...] | None:
+        count = np.maximum(last[chosen] - first[chosen] + 1.0, 0.0).astype(np.int64)
+        total = int(count.sum())
+        if not total:
+            return None
+        which = np.repeat(chosen, count)
+        begin = np.cumsum(count) - count - first[chosen].astype(np.int64)
+        u = np.arange(total) - np.repeat(begin, count)
+        along = u - self.u0[which]
+        slope = (self.sin / self.cos)[which]
+        stay = np.clip(along, 0.0, (self.length * self.cos)[which])
+        centre = self.v0[which] + slope * stay
+        base = np.floor(centre - self.reach[which]) + 1.0
+        rows = int(np.ceil(2.0 * float(self.reach[chosen].max()))) + 1
+        return which, u, along, centre, base, rows
+
+    def body(
+        self, chosen: NDArray[np.int64], first: NDArray[np.float64], last: NDArray[np.float64]
+    ) -> tuple[Any, ...]:
+        """Columns away from the ends: only the distance across counts."""
+        made = self._columns(chosen, first, last)
+        if made is None:
+            return _NOTHING
+        which, u, _, centre, base, rows = made
+        steps = np.arange(rows, dtype=np.float32)
+        dist = (base - centre).astype(np.float32)[:, None] + steps
+        np.abs(dist, out=dist)
+        h = (self.half / self.cos).astype(np.float32)[which, None]
+        if float(h.min()) >= 1.0:  # the far side of the line is a whole pixel away
+            value = _tent(np.subtract(h, dist, out=dist))
+            value += np.float32(0.5)
+        else:
+            value = _tent(h + dist)
+            value += _tent(np.subtract(h, dist, out=dist))
+        return self._kept(which, u, base, rows, value)
+
+    def ends(
+        self, chosen: NDArray[np.int64], first: NDArray[np.float64], last: NDArray[np.float64]
+    ) -> tuple[Any, ...]:
+        """Columns about the ends: the distance to the nearest place of the segment counts."""
+        made = self._columns(chosen, first, last)
+        if made is None:
+            return _NOTHING
+        which, u, along, _, base, rows = made
+        per = np.column_stack([self.cos, self.sin, self.length, self.half])
+        c, s, far, h = (per.astype(np.float32)[which, k, None] for k in range(4))
+        across = (base - self.v0[which]).astype(np.float32)[:, None]
+        across = across + np.arange(rows, dtype=np.float32)
+        a = along.astype(np.float32)[:, None]
+        past = a * c + across * s
+        past -= np.clip(past, 0.0, far)
+        across *= c
+        across -= a * s
+        dist = np.hypot(across, past, out=across)
+        inverse = 1.0 / c
+        dist *= inverse
+        h = h * inverse
+        value = _tent(h + dist)
+        value += _tent(np.subtract(h, dist, out=dist))
+        return self._kept(which, u, base, rows, value)
+
+    def _kept(
+        self,
+        which: NDArray[np.int64],
+        u: NDArray[np.int64],
+        base: NDArray[np.float64],
+        rows: int,
+        value: NDArray[np.float32],
+    ) -> tuple[Any, ...]:
+        width = self.size[0]
+        start = base.astype(np.int64)
+        lies = self.steep[which]
+        flat = np.where(lies, u * width + start, start * width + u)
+        index = flat[:, None] + np.where(lies, 1, width)[:, None] * np.arange(rows)
+        keep = value > _LEAST
+        top = self.limit_v[which]
+        if int(start.min()) < 0 or bool(np.any(start + rows > top)):
+            v = start[:, None] + np.arange(rows)
+            keep &= (v >= 0) & (v < top[:, None])
+        tags = np.broadcast_to(self.tag[which, None], keep.shape)
+        return index[keep], value[keep], tags[keep]
+
+
+_NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.float32), np.zeros(0, np.int64))
+
+
+def _reach_on(
+    segments: NDArray[np.float64], half: NDArray[np.float64], inks: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """(S, 2) px by which each end must be drawn on: its cap, or the wedge of a joint only."""
+    on = np.repeat(half[:, None] + 1.0, 2, axis=1)
+    if len(segments) < 2:
+        return on
+    meet = (segments[1:, :2] == segments[:-1, 2:]).all(axis=1) & (inks[1:] == inks[:-1])
+    d = segments[:, 2:] - segments[:, :2]
+    length = np.maximum(np.hypot(d[:, 0], d[:, 1]), 1e-9)
+    cosine = np.einsum("ij,ij->i", d[1:], d[:-1]) / (length[1:] * length[:-1])
+    # tan of half the turn; a sharp corner gets its whole round cap
+    wedge = np.sqrt(np.clip((1.0 - cosine) / np.maximum(1.0 + cosine, 1e-3), 0.0, 4.0))
+    wide = np.maximum(half[1:], half[:-1]) * wedge
+    on[:-1, 1] = np.where(meet, wide, on[:-1, 1])
+    on[1:, 0] = np.where(meet, wide, on[1:, 0])
+    return on
 
 
 class Painter:
@@ -128,6 +242,7 @@ class Painter:
         self.size = size
         self.canvas: NDArray[np.uint32] = np.zeros((size[1], size[0]), np.uint32)
         self._cover: NDArray[np.float32] = np.zeros(size[0] * size[1], np.float32)
+        self._tables: dict[tuple[Colour, ...], NDArray[np.uint32]] = {}
         self.set_ground(ground)
 
     def set_ground(self, ground: Colour) -> None:
@@ -135,6 +250,7 @@ class Painter:
         self.ground = ground
         self.ground_word = np.uint32((ground[0] << 16) | (ground[1] << 8) | ground[2])
         self.dark_ink = sum(ground) > 3 * 96
+        self._tables.clear()
         self.clear()
 
     def clear(self) -> None:
@@ -143,72 +259,91 @@ class Painter:
 
     def paint(self, item: FrameItem) -> Painted:
         """Coverage of an item as pixels with their light; the canvas is not touched."""
-        spots = []
-        boxes = []
-        for stroke in item.strokes:
-            index, cover = self._coverage(stroke.segments, stroke.half_px)
-            if not index.size:
-                continue
-            spots.append((index, self._light(cover, stroke.colour)))
-            reach = stroke.half_px.max() + 2.0
-            xs, ys = stroke.segments[:, 0::2], stroke.segments[:, 1::2]
-            boxes.append((xs.min() - reach, ys.min() - reach, xs.max() + reach, ys.max() + reach))
-        if not spots:
-            return EMPTY
-        w, h = self.size
-        b = np.array(boxes)
-        box = (
-            max(0, int(b[:, 0].min())),
-            max(0, int(b[:, 1].min())),
-            min(w, int(b[:, 2].max()) + 2),
-            min(h, int(b[:, 3].max()) + 2),
-        )
-        return Painted(tuple(spots), box)
-
-    def _coverage(
-        self, segments: NDArray[np.float64], half: NDArray[np.float64]
-    ) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
+        segments, half, ink = item.segments, item.half_px, item.ink
         if not len(segments):
-            return np.zeros(0, np.int64), np.zeros(0, np.float32)
-        w, h = self.size
-        near = _clip_far(segments, w, h)
+            return EMPTY
+        near = _clip_far(segments, *self.size)
         if near is not None:
-            segments, half = near[0], half[near[1]]
-        parts: list[tuple[NDArray[np.int64], NDArray[np.float32]]] = []
-        work = (np.hypot(*(segments[:, 2:] - segments[:, :2]).T) + 2 * half + 3) * (3 * half + 3)
-        group = (np.cumsum(work) // _CHUNK).astype(np.int64)
+            segments, half, ink = near[0], half[near[1]], ink[near[1]]
+            if not len(segments):
+                return EMPTY
+        on = _reach_on(segments, half, ink)
+        work = np.abs(segments[:, 2:] - segments[:, :2]).max(axis=1) + 2 * half + 3
+        group = (np.cumsum(work * (3 * half + 3)) // _CHUNK).astype(np.int64)
+        levels = ink * 256
+        parts = []
         for start, stop in _runs(group):
-            parts.append(_samples(segments[start:stop], half[start:stop], self.size))
-        index = parts[0][0] if len(parts) == 1 else np.concatenate([p[0] for p in parts])
-        value = parts[0][1] if len(parts) == 1 else np.concatenate([p[1] for p in parts])
-        # Where two strokes of a colour meet the nearer counts, not the sum of both.
+            made = _samples(
+                segments[start:stop],
+                half[start:stop],
+                on[start:stop],
+                levels[start:stop],
+                self.size,
+            )
+            if made[0].size:
+                parts.append(made)
+        if not parts:
+            return EMPTY
+        index, value, level = parts[0] if len(parts) == 1 else _joined(parts)
+        # Where two strokes meet the nearer counts, not the sum of both.
         np.maximum.at(self._cover, index, value)
-        value = self._cover[index]
+        best = self._cover[index]
         self._cover[index] = 0.0
-        return index, value
+        wins = value == best
+        value *= np.float32(255.0)
+        value += np.float32(0.5)
+        level += value.astype(np.int64)
+        light = self._levels(item.colours)[level[wins]]
+        return Painted(index[wins], light, self._box(segments, half))
 
-    def _light(self, cover: NDArray[np.float32], colour: Colour) -> NDArray[np.uint32]:
-        out = np.zeros(len(cover), np.uint32)
-        for shift, ink, ground in zip((16, 8, 0), colour, self.ground, strict=True):
-            level = cover * np.float32(ink - ground)
-            level += np.float32(ground + 0.5)
-            out |= level.astype(np.uint32) << np.uint32(shift)
-        return out
+    def _box(
+        self, segments: NDArray[np.float64], half: NDArray[np.float64]
+    ) -> tuple[int, int, int, int]:
+        w, h = self.size
+        reach = float(half.max()) + 2.0
+        low = np.minimum(segments[:, :2], segments[:, 2:]).min(axis=0) - reach
+        high = np.maximum(segments[:, :2], segments[:, 2:]).max(axis=0) + reach
+        return (
+            max(0, int(low[0])),
+            max(0, int(low[1])),
+            min(w, int(high[0]) + 2),
+            min(h, int(high[1]) + 2),
+        )
+
+    def _levels(self, colours: tuple[Colour, ...]) -> NDArray[np.uint32]:
+        """(256 colours,) light of each colour at each coverage over the ground."""
+        held = self._tables.get(colours)
+        if held is None:
+            share = np.arange(256) / 255.0
+            rows = []
+            for colour in colours:
+                word = np.zeros(256, np.uint32)
+                for shift, ink, ground in zip((16, 8, 0), colour, self.ground, strict=True):
+                    level = np.round(ground + share * (ink - ground)).astype(np.uint32)
+                    word |= level << np.uint32(shift)
+                rows.append(word)
+            held = np.concatenate(rows)
+            if len(self._tables) > 256:  # faded colours come and go; what is in use comes back
+                self._tables.clear()
+            self._tables[colours] = held
+        return held
 
     def put(self, painted: Painted, canvas: NDArray[np.uint32] | None = None) -> None:
         """Add an item's light to the canvas (or to another of the same shape)."""
         flat = (self.canvas if canvas is None else canvas).reshape(-1)
         pick = np.minimum if self.dark_ink else np.maximum
-        for index, light in painted.spots:
-            here = flat[index].view(np.uint8)
-            pick(here, light.view(np.uint8), out=here)
-            flat[index] = here.view(np.uint32)
+        here = flat[painted.index].view(np.uint8)
+        pick(here, painted.light.view(np.uint8), out=here)
+        flat[painted.index] = here.view(np.uint32)
 
     def restore(self, painted: Painted, source: NDArray[np.uint32]) -> None:
         """Put back what lay under an item, out of another canvas of the same shape."""
-        flat, under = self.canvas.reshape(-1), source.reshape(-1)
-        for index, _ in painted.spots:
-            flat[index] = under[index]
+        index = painted.index
+        self.canvas.reshape(-1)[index] = source.reshape(-1)[index]
+
+    def erase(self, painted: Painted) -> None:
+        """Put the bare ground where an item was."""
+        self.canvas.reshape(-1)[painted.index] = self.ground_word
 
     def fill(self, polygon_px: NDArray[np.float64], colour: Colour) -> None:
         """Fill a polygon (N, 2) px, its border not softened (strip and shade, never a cut line)."""
@@ -223,6 +358,10 @@ class Painter:
         """(H, W, 3) uint8 RGB copy of the canvas."""
         view = self.canvas.view(np.uint8).reshape(*self.canvas.shape, 4)
         return np.ascontiguousarray(view[:, :, 2::-1])
+
+
+def _joined(parts: list[tuple[Any, ...]]) -> tuple[Any, ...]:
+    return tuple(np.concatenate(column) for column in zip(*parts, strict=True))
 
 
 def _runs(group: NDArray[np.int64]) -> list[tuple[int, int]]:

@@ -63,6 +63,7 @@ STYLES: dict[str, Style] = {
     "key": Style(0.8, (), "blue"),
     "strong": Style(1.4, (), "white"),
 }
+_KEPT = 400  # drawn pieces and labels kept; free turning makes a new one at every angle
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
 
 
@@ -181,7 +182,7 @@ class Stage:
     faces: dict[str, Face] = field(init=False)
     _labels: dict[Any, Label | None] = field(default_factory=dict, repr=False)
     _rooms: dict[Any, LabelRoom] = field(default_factory=dict, repr=False)
-    _marks: dict[Any, tuple[Mark, ...]] = field(default_factory=dict, repr=False)
+    _made: dict[Any, Item] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         self.calibration = at_cloth(self.docket, self.calibration)
@@ -196,7 +197,7 @@ class Stage:
             self.reading_deg = reading_direction(self.lens, view.side)
         if look is not None and look != self.look:
             self.look = look
-            self._marks.clear()
+            self._made.clear()
 
     @property
     def ink(self) -> Ink:
@@ -242,11 +243,13 @@ class Stage:
             self.view.mirror,
         )
         key = (placement.piece, turned, self.reading_deg, state)
-        marks = self._marks.get(key)
-        if marks is None:
-            marks = tuple(self._face_marks(face, matrix, turned, state))
-            self._marks[key] = marks
-        return Item(f"piece:{placement.key}", marks, matrix)
+        made = self._made.get(key)
+        if made is None:
+            if len(self._made) > _KEPT:
+                self._made.clear()
+            made = Item("", tuple(self._face_marks(face, matrix, turned, state)), matrix)
+            self._made[key] = made
+        return made.moved(matrix, f"piece:{placement.key}")
 
     def _face_marks(
         self, face: Face, matrix: Array, turned: tuple[Any, ...], state: PieceState
@@ -293,6 +296,9 @@ class Stage:
         room_key = (face.name, turned, self.reading_deg, kinds)
         key = (room_key, words)
         if key not in self._labels:
+            if len(self._labels) > _KEPT:
+                self._labels.clear()
+                self._rooms.clear()
             if room_key not in self._rooms:
                 self._rooms[room_key] = LabelRoom(face, matrix, self.reading_deg, kinds)
             self._labels[key] = self._rooms[room_key].place(words)

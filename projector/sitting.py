@@ -943,10 +943,7 @@ class Sitting:
         painter = self.painter
         for painted in self._floats.values():
             painter.restore(painted, self._below)
-        word = painter.ground_word
-        flat = painter.canvas.reshape(-1)
-        for index, _ in held[1].spots:
-            flat[index] = word
+        painter.erase(held[1])
         for name, (_, painted) in self._painted.items():
             still = name == "cloth" or name.startswith("piece:")
             if still and name != f"piece:{key}" and _meet(painted.box, held[1].box):
@@ -978,15 +975,17 @@ class Sitting:
             new["cursor"] = self._paint(item, (at, self._drag is not None, self.stage.look))
         if new.keys() == self._floats.keys() and all(new[k] is self._floats[k] for k in new):
             return []
-        boxes = []
-        for name, painted in self._floats.items():
-            painter.restore(painted, self._below)
-            if new.get(name) is not painted:
-                boxes.append(painted.box)
-        for name, painted in new.items():
-            painter.put(painted)
-            if self._floats.get(name) is not painted:
-                boxes.append(painted.box)
+        old = self._floats
+        names = [n for n in {**old, **new} if old.get(n) is not new.get(n)]
+        boxes = [f[n].box for n in names for f in (old, new) if n in f]
+        # what stands still is touched only where something else moves over it
+        same = [n for n in new if n not in names and any(_meet(new[n].box, b) for b in boxes)]
+        for name in [*names, *same]:
+            if name in old:
+                painter.restore(old[name], self._below)
+        for name in [*names, *same]:
+            if name in new:
+                painter.put(new[name])
         self._floats = new
         return [b for b in boxes if b[2] > b[0]]
 
