@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 FOLD = "fold"
 ALL = "all"
+RAW = "raw edge"
 EXTENDED, SQUARED, MIRRORED = "extended", "squared", "mirrored"
 KINDS = (EXTENDED, SQUARED, MIRRORED)
 POINT_LIMIT = 2.5  # an extended corner is blunted at this many allowances from its corner
@@ -40,12 +41,13 @@ def allowance_of(edge: str, allowances: Mapping[str, float] | None) -> float:
     """The allowance in mm of the edge named ``edge``.
 
     The edge's own entry, else that of its name without 'left ' or 'right ', else ``all``, else
-    0. A fold never has one.
+    0. A fold never has one, and a raw edge (of a binding) only where it is named.
     """
     if edge == FOLD or not allowances:
         return 0.0
     plain = edge.removeprefix("left ").removeprefix("right ")
-    for key in (edge, plain, ALL):
+    general = () if edge.endswith(RAW) else (ALL,)
+    for key in (edge, plain, *general):
         if key in allowances:
             return float(allowances[key])
     return 0.0

@@ -206,9 +206,32 @@ def sweep(
     base = math.atan2(float(chord[1]), float(chord[0]))
     theta = _wrap(math.atan2(float(out[1]), float(out[0])) - base)
     phi = _wrap(base - math.atan2(float(into[1]), float(into[0])))
-    a = _velocity(theta, phi) / tension[0]
-    b = _velocity(phi, theta) / tension[1]
-    return Cubic(np.stack([p, p + out * (a * size), q - into * (b * size), q]))
+    a = size * _velocity(theta, phi) / tension[0]
+    b = size * _velocity(phi, theta) / tension[1]
+    # Where both tangents meet well between the ends the curve bends one way only: a handle that
+    # reached past their meeting point would put a dip into it.
+    cross = float(out[0] * into[1] - out[1] * into[0])
+    if abs(cross) > 1e-9:
+        s = float(chord[0] * into[1] - chord[1] * into[0]) / cross
+        u = float(out[0] * chord[1] - out[1] * chord[0]) / cross
+        if min(s, u) > 0.2 * size:
+            a, b = min(a, _REACH * s), min(b, _REACH * u)
+    return Cubic(np.stack([p, p + out * a, q - into * b, q]))
+
+
+def rounded(start: ArrayLike, corner: ArrayLike, end: ArrayLike) -> Cubic:
+    """A curve in place of a corner, from ``start`` to ``end``; a circular arc when both are as far.
+
+    All (2,) mm; it leaves towards the corner and arrives from it.
+    """
+    p, c, q = vec(start), vec(corner), vec(end)
+    out, into = unit(c - p), unit(q - c)
+    turn = abs(math.atan2(float(out[0] * into[1] - out[1] * into[0]), float(out @ into)))
+    share = 2 / 3 if turn < 1e-6 else 4 / 3 * math.tan(turn / 4) / math.tan(turn / 2)
+    return Cubic(np.stack([p, p + share * (c - p), q - share * (q - c), q]))
+
+
+_REACH = 0.85  # of the way to the tangents' meeting point
 
 
 def _wrap(angle: float) -> float:
@@ -247,11 +270,14 @@ def cut_chain(curves: Sequence[Cubic], distance: float) -> tuple[list[Cubic], li
     return before, rest
 
 
-def through_levels(points: Sequence[tuple[float, float]]) -> list[Cubic]:
-    """A smooth curve through points (x, y) of falling y: x as a natural cubic spline of y.
+def through_levels(
+    points: Sequence[tuple[float, float]], slopes: tuple[float, float] | None = None
+) -> list[Cubic]:
+    """A smooth curve through points (x, y) of falling y: x as a cubic spline of y.
 
     Continuous in tangent and curvature, so no bump shows on the side seam. Exact as cubics,
-    since y runs linearly along each.
+    since y runs linearly along each. ``slopes``: dx per mm downward at both ends; without, the
+    curvature is nil there (a natural spline).
     """
     pts = np.array(points, dtype=np.float64)
     y, x = -pts[:, 1], pts[:, 0]
@@ -259,6 +285,11 @@ def through_levels(points: Sequence[tuple[float, float]]) -> list[Cubic]:
     system = np.zeros((n, n))
     right = np.zeros(n)
     system[0, 0] = system[-1, -1] = 1.0
+    if slopes is not None:
+        system[0, :2] = 2 * h[0], h[0]
+        system[-1, -2:] = h[-1], 2 * h[-1]
+        right[0] = 6 * ((x[1] - x[0]) / h[0] - slopes[0])
+        right[-1] = 6 * (slopes[1] - (x[-1] - x[-2]) / h[-1])
     for i in range(1, n - 1):
         system[i, i - 1], system[i, i], system[i, i + 1] = h[i - 1], 2 * (h[i - 1] + h[i]), h[i]
         right[i] = 6 * ((x[i + 1] - x[i]) / h[i] - (x[i] - x[i - 1]) / h[i - 1])

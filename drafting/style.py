@@ -12,8 +12,11 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
+
 from drafting.errors import Fault, InputError
 from drafting.files import unknown_keys
+from drafting.outline import Points
 from drafting.units import format_length, parse_length
 
 
@@ -98,3 +101,33 @@ def _read(option: Option, written: Any, unit: str, where: str) -> Any:
     if not option.low <= value <= option.high:
         raise InputError(Fault(where, f"{written!r} is outside its limits.", f"Limits: {shown}."))
     return value
+
+
+def slash_and_spread(
+    points: Points, zone: float, amount: float, hinge_y: float, height: float
+) -> Points:
+    """Points (N, 2) mm after slashing a half piece along its grain and spreading the slashes.
+
+    The slashes lie between the fold, x = 0, and x = ``zone``, ever closer together towards the
+    fold, so that outlines stay smooth; ``amount`` mm are added in all. ``height`` 0 spreads them
+    evenly from top to hem; otherwise they are hinged at ``hinge_y`` and open by ``amount``
+    ``height`` mm above it. What lies beyond ``zone`` is moved as it is.
+    """
+    share = 1.0 - (1.0 - np.clip(points[:, 0] / zone, 0.0, 1.0)) ** 2
+    if height == 0.0:
+        return np.asarray(points + np.stack([amount * share, np.zeros(len(points))], axis=1))
+    angle = amount / height
+    # Strips turn on the hinge line, each about its own foot; their feet join into one bent line.
+    x = np.linspace(0.0, zone, 400)
+    turn = angle * (1.0 - (1.0 - x / zone) ** 2)
+    step = np.diff(x)
+    middle = 0.5 * (turn[1:] + turn[:-1])
+    foot_x = np.r_[0.0, np.cumsum(step * np.cos(middle))]
+    foot_y = np.r_[0.0, -np.cumsum(step * np.sin(middle))]
+    inside = np.clip(points[:, 0], 0.0, zone)
+    fx, fy = np.interp(inside, x, foot_x), np.interp(inside, x, foot_y)
+    theta = angle * share
+    dx, dy = points[:, 0] - inside, points[:, 1] - hinge_y
+    out_x = fx + dx * np.cos(theta) + dy * np.sin(theta)
+    out_y = hinge_y + fy - dx * np.sin(theta) + dy * np.cos(theta)
+    return np.stack([out_x, out_y], axis=1)

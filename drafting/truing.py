@@ -182,7 +182,7 @@ def cutting_distance_error(piece: Piece, allowances: Mapping[str, float]) -> flo
         if name == FOLD:
             continue
         margin = 3.0 * max([allowance_of(n, allowances) for n in piece.edges] + [1.0])
-        ends = edge.points[[0, -1]]
+        ends = np.concatenate([edge.points[[0, -1]], _sharp(edge.points)])
         far = np.hypot(*(spots[:, None, :] - ends[None]).transpose(2, 0, 1)).min(axis=1) > margin
         if piece.fold is not None:
             far &= spots[:, 0] > 1e-6
@@ -191,6 +191,14 @@ def cutting_distance_error(piece: Piece, allowances: Mapping[str, float]) -> flo
             from_edge = nearest_distance(spots[mine], ring)
             worst = max(worst, float(np.abs(from_edge - width).max()))
     return worst
+
+
+def _sharp(points: Points) -> Points:
+    """The vertices (K, 2) inside an edge where it turns by more than 20°."""
+    d = np.diff(points, axis=0)
+    cross = d[:-1, 0] * d[1:, 1] - d[:-1, 1] * d[1:, 0]
+    dot = (d[:-1] * d[1:]).sum(axis=1)
+    return np.asarray(points[1:-1][np.abs(np.arctan2(cross, dot)) > math.radians(20.0)])
 
 
 def check_darts(pieces: Mapping[str, Piece]) -> list[Check]:

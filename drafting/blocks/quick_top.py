@@ -26,9 +26,11 @@ from drafting.curves import (
     cut_chain,
     left_of,
     line,
+    rounded,
     sweep,
     through_levels,
     turned,
+    unit,
     vec,
 )
 from drafting.errors import DraftError, Fault
@@ -36,7 +38,7 @@ from drafting.fit import BACK, FRONT, LEFT, RIGHT, FitChange, Quarter, apply, on
 from drafting.measurements import Measurements
 from drafting.outline import Edge, is_simple, ring_points
 from drafting.piece import Mark, Notch, Piece
-from drafting.style import Option
+from drafting.style import Option, slash_and_spread
 from drafting.truing import (
     HEAD_EASE_MM,
     USUAL_HEAD_MM,
@@ -60,7 +62,8 @@ HEM_EASE_MM = 4 * INCH
 MOST_WAIST_SHAPING_MM = 40.0  # a side seam of a dartless woven top takes in no more without drag
 PAPER_MARGIN_MM = 2 * INCH
 SIDE_NOTCH_MM = 80.0
-HOLLOW_LIMIT = 0.12  # a neckline meets the centre at least this share of its width outside
+BIAS_JOIN_MM = 6.0
+LONGEST_STRIP_MM = 700.0  # longer bias strips waste cloth; they are joined
 
 Spot = tuple[str, str]
 
@@ -86,30 +89,31 @@ _DEPTH_MM = {  # below the top line at the centre front
     "boat": 1.5 * INCH,
 }
 _OUT_MM = {"round": 0.0, "scoop": 20.0, "v": 6.0, "square": 20.0, "boat": 50.0}
-_MOST_TILT = math.radians(14.0)
+_MOST_TILT = math.radians(12.0)
 
 
-def _tilt(q: Quarter, other: Quarter, shape: str) -> float:
+def _tilt(q: Quarter, other: Quarter, shapes: Mapping[str, str]) -> float:
     """How far the front neckline leaves the shoulder off square, radians, outward positive.
 
     The back leaves by as much the other way, so that the line runs on over the joined shoulder.
-    A deep neckline needs it: square to the shoulder it would bend back on itself.
+    A front neckline that leaves square to a sloping shoulder leans in, and comes to a point at
+    the centre; turned outward it is round. A deep back asks for the contrary.
     """
-    n = _square_down(q)
-    depth = q.neck[1] - q.centre_y
-    if shape == "v":
-        wanted = _turn_to(n, vec((-q.neck[0], -depth)))
+    if shapes[q.half] == "v":
+        wanted = _turn_to(_square_down(q), vec((-q.neck[0], q.centre_y - q.neck[1])))
     else:
-        inside = {"square": 0.85, "scoop": 0.72}.get(shape, 0.3)
-        most = math.atan2((1.0 - inside) * q.neck[0], depth)
-        now = math.atan2(-float(n[0]), -float(n[1]))
-        wanted = max(now - most, 0.0)
-    # The back must stay hollow too: its line may lean in only as far as it still bends one way.
-    m = _square_down(other)
-    room = math.atan2(0.9 * other.neck[0], other.neck[1] - other.centre_y) - math.atan2(
-        -float(m[0]), -float(m[1])
-    )
-    return min(max(wanted, -_MOST_TILT), _MOST_TILT, max(room, 0.0))
+        wanted = _lean(q, {"square": 0.85, "scoop": 0.7}.get(shapes[q.half], 0.8))
+    wanted -= _lean(other, 0.35)
+    room = max(-_lean(other, 0.08, least=-1.0), 0.0)
+    return min(max(wanted, -_MOST_TILT), _MOST_TILT, room if wanted > 0 else _MOST_TILT)
+
+
+def _lean(q: Quarter, share: float, least: float = 0.0) -> float:
+    """By how much (radians) a line square to the shoulder leans in more than one that meets the
+    neckline's depth at ``share`` of the neck's width."""
+    n = _square_down(q)
+    most = math.atan2((1.0 - share) * q.neck[0], q.neck[1] - q.centre_y)
+    return max(math.atan2(-float(n[0]), -float(n[1])) - most, least)
 
 
 def _neckline(q: Quarter, shape: str, tilt: float) -> list[Cubic]:
@@ -120,13 +124,16 @@ def _neckline(q: Quarter, shape: str, tilt: float) -> list[Cubic]:
     if shape == "v":
         chord = vec((-q.neck[0], q.centre_y - q.neck[1]))
         return [sweep(start, leave, end, turned(chord, 0.3 * _turn_to(leave, chord)))]
+    drop = q.neck[1] - q.centre_y
+    met = float(start[0] + leave[0] / -leave[1] * drop)  # where the leaving line is that deep
     if shape == "square":
-        drop = (q.centre_y - start[1]) / leave[1]
-        corner = start + leave * drop
-        if corner[0] < 0.25 * start[0]:
-            corner[0] = 0.25 * start[0]
+        corner = vec((max(met, 0.25 * float(start[0])), q.centre_y))
         return [line(start, corner), line(corner, end)]
-    tension = {"scoop": (1.0, 0.86), "boat": (1.15, 0.95)}.get(shape, (1.0, 1.0))
+    if met < 0.3 * start[0]:
+        # So deep and narrow that one bend would end in a point: a U, nearly straight above.
+        handles = start + leave * (0.5 * drop), end - flat * (0.5 * float(start[0]))
+        return [Cubic(np.stack([start, *handles, end]))]
+    tension = {"scoop": (1.0, 0.82)}.get(shape, (1.0, 1.0))
     return [sweep(start, leave, end, flat, tension)]
 
 
@@ -139,6 +146,7 @@ class Side:
 
     curves: list[Cubic]
     hem_at: float  # mm along the curves
+    hem_length: float | None = None  # what the hem must measure, where a girth says so
 
     @property
     def end(self) -> tuple[Points, Points]:
@@ -156,13 +164,14 @@ def _at_level(curves: Sequence[Cubic], y: float) -> tuple[float, Points]:
     raise AssertionError("a chain has at least one curve")
 
 
-def _side(q: Quarter, shaped: bool, flare: float) -> Side:
+def _side(q: Quarter, shaped: bool, flare: float, more: float = 0.0) -> Side:
     """The side seam of one quarter, and where a hem square to it ends.
 
     Straight from the eased bust point to the eased hem point, unless that would cut inside the
     eased waist: then a curve through it, continuous in curvature. The hem end is placed so that
     the hem line, an arc square to both the centre and the side, is as long as the eased quarter
-    girth: the hem hangs level, as on a cone.
+    girth: the hem hangs level, as on a cone. ``more`` mm correct that length where front and
+    back differ and the side seam's end is no longer the natural one.
     """
     bust, waist, hip = q.bust, q.waist, q.hip
     share = (bust[1] - waist[1]) / (bust[1] - hip[1])
@@ -172,7 +181,7 @@ def _side(q: Quarter, shaped: bool, flare: float) -> Side:
         waist = (max(waist[0], straight_x - MOST_WAIST_SHAPING_MM), waist[1])
     knots = [bust, waist, hip] if curved else [bust, hip]
     longer = hip[1] - q.hem_y
-    base = through_levels(knots)
+    base = through_levels(knots, _end_slopes(knots) if shaped else None)
     if longer < -1e-6 and flare <= 0:
         return _cropped(base, q.hem_y)
     if longer < -1e-6:
@@ -184,11 +193,12 @@ def _side(q: Quarter, shaped: bool, flare: float) -> Side:
     else:
         x_hem = bust[0] + (hip[0] - bust[0]) * (bust[1] - q.hem_y) / (bust[1] - hip[1])
         knots = [bust]
-    target = max(x_hem + flare / 4.0, 20.0)
+    target = max(x_hem + flare / 4.0 + more, 20.0)
     x, y = target, q.hem_y
     curves = base
     for _ in range(60):
-        curves = through_levels([*knots, (x, y)])
+        ends = [*knots, (x, y)]
+        curves = through_levels(ends, _end_slopes(ends) if shaped and len(ends) > 2 else None)
         down = curves[-1].tangent(1.0)
         theta = math.atan2(float(down[0]), -float(down[1]))
         nx = target * math.sin(theta) / theta if abs(theta) > 1e-9 else target
@@ -201,7 +211,14 @@ def _side(q: Quarter, shaped: bool, flare: float) -> Side:
             )
         if moved < 1e-7:
             break
-    return Side(curves, chain_length(curves))
+    return Side(curves, chain_length(curves), max(x_hem + flare / 4.0, 20.0))
+
+
+def _end_slopes(knots: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """dx per mm downward at both ends of a shaped side seam: it leaves the underarm less steeply
+    than straight to the waist, and hangs nearly straight at the hem."""
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = knots[0], knots[1], knots[-2], knots[-1]
+    return 0.8 * (x1 - x0) / (y0 - y1), 0.4 * (x3 - x2) / (y2 - y3)
 
 
 def _cropped(curves: list[Cubic], hem_y: float) -> Side:
@@ -259,25 +276,25 @@ class Drawn:
     waist_x: float
     hem_length: float
     side_length: float
+    tilt: float
 
 
 def _draw_side(
-    front: Quarter, back: Quarter, style: Mapping[str, Any], arm: float | None
+    front: Quarter,
+    back: Quarter,
+    style: Mapping[str, Any],
+    arm: float | None,
+    notes: list[str],
 ) -> dict[str, Drawn]:
     """Both quarters of one side of the body, mated: shoulders, side seams and underarms equal."""
     mean = 0.5 * (front.shoulder_length + back.shoulder_length)
     pair = {q.half: _shoulder_to(q, mean) for q in (front, back)}
     shaped, flare = style["waist"] == "shaped", style["flare"]
-    sides = {h: _side(q, shaped, flare) for h, q in pair.items()}
     rise = (style["hem_rise"] or 70.0) if style["hem"] == "shirt-tail" else 0.0
-    length = 0.5 * (sides[FRONT].hem_at + sides[BACK].hem_at) - rise
-    if length < 40.0:
-        raise DraftError(
-            Fault("side seam", f"is only {length:.0f} mm long.", "Make the top longer.")
-        )
-    tilt = _tilt(pair[FRONT], pair[BACK], style["neckline"])
+    sides, length = _sides(pair, shaped, flare, rise)
     shapes = {FRONT: style["neckline"], BACK: style["back_neckline"]}
-    sleeves = _sleeve(pair, sides, style, arm)
+    tilt = _tilt(pair[FRONT], pair[BACK], shapes)
+    sleeves = _sleeve(pair, sides, style, arm, notes)
     out = {}
     for half, q in pair.items():
         kept = _side_to(sides[half], length)
@@ -308,8 +325,42 @@ def _draw_side(
             waist_x,
             chain_length(hem),
             chain_length(kept),
+            tilt,
         )
     return out
+
+
+def _sides(
+    pair: Mapping[str, Quarter], shaped: bool, flare: float, rise: float
+) -> tuple[dict[str, Side], float]:
+    """Side seams of front and back, and their common length.
+
+    Where the quarters differ, each hem end is moved along its seam to the mean length, and the
+    seam is leaned until the hem is again as long as its girth.
+    """
+    more = dict.fromkeys(pair, 0.0)
+    for _ in range(8):
+        sides = {h: _side(q, shaped, flare, more[h]) for h, q in pair.items()}
+        length = 0.5 * (sides[FRONT].hem_at + sides[BACK].hem_at) - rise
+        if length < 40.0:
+            raise DraftError(
+                Fault("side seam", f"is only {length:.0f} mm long.", "Make the top longer.")
+            )
+        if abs(sides[FRONT].hem_at - sides[BACK].hem_at) < 1e-6 or rise > 0:
+            break
+        worst = 0.0
+        for h, q in pair.items():
+            wanted = sides[h].hem_length
+            if wanted is None:
+                continue
+            kept = _side_to(sides[h], length)
+            hem = _hem(q, kept[-1].end, kept[-1].tangent(1.0), False)
+            off = wanted - chain_length(hem)
+            more[h] += off
+            worst = max(worst, abs(off))
+        if worst < 0.02:
+            break
+    return sides, length
 
 
 def _shoulder_to(q: Quarter, length: float) -> Quarter:
@@ -326,10 +377,13 @@ class Upper:
     taken: float
 
 
-_SLEEVE_MM = {"cap": 50.0, "short": 170.0, "elbow": 300.0}
-_SLEEVE_DROP = math.radians(9.0)  # an elbow-long sleeve falls this much more than the shoulder
+_SLEEVE_MM = {"cap": 50.0, "short": 180.0, "elbow": 300.0}
 _CAP_MOST_MM = 75.0
-_LEAST_UNDERARM_MM = 20.0  # with less a sleeve has no underarm: it is drawn as a cap
+_CAP_INSIDE_MM = 12.0  # a cap ends at least this far inside the eased bust point
+_MOST_LENGTHENED_MM = 150.0
+_UNDERARM_ROUND_MM = 90.0
+_MOST_LOWERED_MM = 70.0
+_LEAST_UNDERARM_MM = 55.0
 
 
 def _sleeve(
@@ -337,66 +391,94 @@ def _sleeve(
     sides: Mapping[str, Side],
     style: Mapping[str, Any],
     arm: float | None,
+    notes: list[str],
 ) -> dict[str, Upper] | None:
-    """A sleeve grown on to the shoulder: the shoulder line runs on over the arm."""
+    """A sleeve grown on to the shoulder: the shoulder line runs on over the arm.
+
+    A cap ends in a curve to the underarm; a longer one ends square and has an underarm, rounded
+    into the side seam. Front and back meet at one point under the arm, so their seams mate.
+    """
     if style["sleeve"] == "none":
         return None
     reach = style["sleeve_length"] or _SLEEVE_MM[style["sleeve"]]
-    drop = _SLEEVE_DROP * min(1.0, reach / 300.0)
-    tips: dict[str, tuple[Points, Points, list[Cubic]]] = {}
-    for half, q in pair.items():
-        along = vec(q.along)
-        out = turned(along, -drop)
-        bend = min(30.0, 0.4 * q.shoulder_length, 0.8 * reach)
-        point = vec(q.shoulder)
-        before, after = point - along * bend, point + out * bend
-        tip = point + out * reach
-        over = [line(q.neck, before), sweep(before, along, after, out)]
-        if reach > bend + 1e-6:
-            over.append(line(after, tip))
-        tips[half] = (tip, out, over)
-    width = style["sleeve_width"] or (arm + 70.0 if arm else 0.36 * 4 * pair[FRONT].bust[0])
-    middle_tip = 0.5 * (tips[FRONT][0] + tips[BACK][0])
-    middle_out = tips[FRONT][1] + tips[BACK][1]
-    middle_out = middle_out / np.hypot(*middle_out)
-    wrist = middle_tip - left_of(middle_out) * (0.5 * width)
+    out = vec(pair[FRONT].along) + vec(pair[BACK].along)
+    out = out / np.hypot(*out)
+    down = -left_of(out)
+    shoulder = 0.5 * (vec(pair[FRONT].shoulder) + vec(pair[BACK].shoulder))
     widest = max(q.bust[0] for q in pair.values())
-    if reach <= _CAP_MOST_MM or wrist[0] < widest + _LEAST_UNDERARM_MM:
-        return {
-            half: Upper(
-                {
-                    "armhole": [
-                        c.reversed()
-                        for c in _armhole(
-                            pair[half], sides[half].curves[0].tangent(0.0), tip, -left_of(out)
-                        )[::-1]
-                    ],
-                    "shoulder": [c.reversed() for c in over[::-1]],
-                },
-                0.0,
+    if reach <= _CAP_MOST_MM:
+        room = (widest - _CAP_INSIDE_MM - float(shoulder[0])) / float(out[0])
+        if reach > room:
+            reach = max(room, 0.0)
+            notes.append(
+                f"The cap sleeve is {reach:.0f} mm long: further it would stand out past the side."
             )
-            for half, (tip, out, over) in tips.items()
-        }
+        return {half: _cap(q, sides[half], reach) for half, q in pair.items()}
+    width = style["sleeve_width"] or (arm + 60.0 if arm else 0.36 * 4.0 * widest)
+    need = (
+        widest + _LEAST_UNDERARM_MM - float(shoulder[0]) - 0.5 * width * float(down[0])
+    ) / float(out[0])
+    if need > reach + _MOST_LENGTHENED_MM:
+        raise DraftError(
+            Fault(
+                "style.sleeve",
+                f"ends inside the body's width: it must be {need:.0f} mm long to have an underarm.",
+                "Make it longer or narrower, or choose a cap sleeve.",
+            )
+        )
+    if need > reach:
+        reach = need
+        notes.append(f"The sleeve is {reach:.0f} mm long, so that it has an underarm to sew.")
+    wrist = shoulder + out * reach + down * (0.5 * width)
+    # The underarm lies lower than that of an armhole, so that it runs on gently into the sleeve.
+    across = float(wrist[0]) - widest
+    under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
+    lowered = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM)
+    corners = {h: cut_chain(s.curves, lowered)[1][0].start for h, s in sides.items()}
+    taken = min(
+        _UNDERARM_ROUND_MM,
+        *(0.35 * side.hem_at for side in sides.values()),
+        *(0.8 * float(np.hypot(*(wrist - c))) for c in corners.values()),
+    )
+
+    def underarm(half: str, end: Points) -> list[Cubic]:
+        corner = corners[half]
+        joint = corner + unit(end - corner) * taken
+        below = cut_chain(sides[half].curves, lowered + taken)[1][0].start
+        return [rounded(below, corner, joint), line(joint, end)]
+
+    lengths = {h: chain_length(underarm(h, wrist)) for h in pair}
     uppers = {}
-    for half, (tip, _, over) in tips.items():
-        q, side = pair[half], sides[half]
-        taken = min(70.0, 0.3 * side.hem_at)
-        corner = vec(q.bust)
-        run = wrist - corner
-        span = float(np.hypot(*run))
-        rest = cut_chain(side.curves, taken)[1]
-        up = -rest[0].tangent(0.0)
-        joint = corner + run * min(0.85, 90.0 / span)
-        curve = [sweep(rest[0].start, up, joint, run), line(joint, wrist)]
+    for half, q in pair.items():
+        # Where front and back differ each underarm ends a little sooner or later: they mate.
+        end = wrist
+        goal = 0.5 * (lengths[FRONT] + lengths[BACK])
+        for _ in range(20):
+            off = goal - chain_length(underarm(half, end))
+            end = end + unit(end - corners[half]) * off
+            if abs(off) < 1e-6:
+                break
+        tip = vec(q.shoulder) + vec(q.along) * reach
         uppers[half] = Upper(
             {
-                "underarm": curve,
-                "sleeve hem": [line(wrist, tip)],
-                "shoulder": [c.reversed() for c in over[::-1]],
+                "underarm": underarm(half, end),
+                # square to the underarm and to the shoulder, so that it runs on over both seams
+                "sleeve hem": [
+                    sweep(end, left_of(unit(end - corners[half])), tip, left_of(vec(q.along)))
+                ],
+                "shoulder": [line(tip, q.neck)],
             },
-            taken,
+            lowered + taken,
         )
     return uppers
+
+
+def _cap(q: Quarter, side: Side, reach: float) -> Upper:
+    """A cap sleeve: the shoulder longer by ``reach``, the armhole drawn from its end."""
+    tip = vec(q.shoulder) + vec(q.along) * reach
+    armhole = _armhole(q, side.curves[0].tangent(0.0), tip, _square_down(q))
+    edges = {"armhole": [c.reversed() for c in armhole[::-1]], "shoulder": [line(tip, q.neck)]}
+    return Upper(edges, 0.0)
 
 
 # --- the points of the quarters ----------------------------------------------------------------
@@ -526,54 +608,68 @@ def _flip(points: Points) -> Points:
     return np.asarray((points * (-1.0, 1.0))[::-1])
 
 
-def _half_piece(drawn: Drawn, m: Measurements, style: Mapping[str, Any]) -> Piece:
-    """The piece of a front or back that is the same left and right: cut on the fold, or a pair."""
-    half = drawn.quarter.half
-    points = _edges(drawn)
+def _half_piece(
+    name: str,
+    half: str,
+    points: Mapping[str, Points],
+    m: Measurements,
+    style: Mapping[str, Any],
+    grain: tuple[tuple[float, float], tuple[float, float]],
+) -> Piece:
+    """A piece that is the same left and right: cut on the fold, or as a pair."""
     seam = half == BACK and style["centre_back"] == "seam"
+    folded = "fold" in points and not seam
     names = {n: ("centre back" if seam and n == "fold" else n) for n in points}
     edges = {names[n]: Edge(names[n], p) for n, p in points.items()}
-    _refuse_crossing(edges, half)
-    top, low = points["fold"][0], points["fold"][-1]
-    notches = tuple(_notches(edges, half))
+    _refuse_crossing(edges, name)
+    fold = None
+    if folded:
+        top, low = points["fold"][0], points["fold"][-1]
+        fold = ((0.0, float(top[1])), (0.0, float(low[1])))
     return Piece(
-        name=half,
+        name=name,
         edges=edges,
-        cut=2 if seam else 1,
-        pair=seam,
-        fold=None if seam else ((0.0, float(top[1])), (0.0, float(low[1]))),
-        grain=_grain(drawn),
-        notches=notches,
-        label=_label(half, "cut 2, a pair" if seam else "cut 1 on the fold", m),
+        cut=1 if folded else 2,
+        pair=not folded,
+        fold=fold,
+        grain=grain,
+        notches=tuple(_notches(edges, half)),
+        label=_label(name, "cut 1 on the fold" if folded else "cut 2, a pair", m),
     )
 
 
-def _whole_piece(left: Drawn, right: Drawn, m: Measurements) -> Piece:
-    """The piece of a front or back whose sides differ: one whole, seen from the cloth's right side.
+def _whole_piece(
+    name: str,
+    half: str,
+    left: Mapping[str, Points],
+    right: Mapping[str, Points],
+    m: Measurements,
+    grain: tuple[tuple[float, float], tuple[float, float]],
+) -> Piece:
+    """A piece whose sides differ: one whole, seen from the cloth's right side.
 
     Seen so, the wearer's left lies at x > 0 on the front and at x < 0 on the back.
     """
-    half = left.quarter.half
     plus, minus = (left, right) if half == FRONT else (right, left)
     side_of = (LEFT, RIGHT) if half == FRONT else (RIGHT, LEFT)
-    a, b = _edges(plus), {n: _flip(p) for n, p in _edges(minus).items()}
-    middle = [n for n in a if n not in ("fold", "hem", "neckline")]
+    a, b = dict(plus), {n: _flip(p) for n, p in minus.items()}
+    across = [n for n in a if n != "fold"]
+    first, last = across[0], across[-1]  # the hem (or a facing's outer edge), and the neckline
+    middle = across[1:-1]
     edges = {
-        "hem": Edge("hem", np.concatenate([b["hem"][:-1], a["hem"]])),
+        first: Edge(first, np.concatenate([b[first][:-1], a[first]])),
         **{f"{side_of[0]} {n}": Edge(f"{side_of[0]} {n}", a[n]) for n in middle},
-        "neckline": Edge("neckline", np.concatenate([a["neckline"][:-1], b["neckline"]])),
+        last: Edge(last, np.concatenate([a[last][:-1], b[last]])),
         **{f"{side_of[1]} {n}": Edge(f"{side_of[1]} {n}", b[n]) for n in reversed(middle)},
     }
-    _refuse_crossing(edges, half)
+    _refuse_crossing(edges, name)
+    (_, low), (_, high) = grain
     return Piece(
-        name=half,
+        name=name,
         edges=edges,
-        grain=(
-            (0.0, 0.6 * left.quarter.hem_y),
-            (0.0, 0.6 * left.quarter.centre_y - 0.25 * abs(left.quarter.hem_y)),
-        ),
+        grain=((0.0, low), (0.0, high)),
         notches=tuple(_notches(edges, half)),
-        label=_label(half, "cut 1, single layer, right side up", m),
+        label=_label(name, "cut 1, single layer, right side up", m),
     )
 
 
@@ -626,6 +722,259 @@ def _runs_down(edge: Edge) -> bool:
     return bool(edge.points[0, 1] > edge.points[-1, 1])
 
 
+# --- finishing pieces --------------------------------------------------------------------------
+
+
+def _neck_facing(drawn: Drawn, style: Mapping[str, Any], tilt: float) -> dict[str, list[Cubic]]:
+    """A facing of the neckline: the neckline again, and once more the facing's width further out."""
+    q, width = drawn.quarter, style["facing_width"]
+    c, s = q.along
+    width = min(width, 0.8 * q.shoulder_length)
+    outer = replace(
+        q, neck=(q.neck[0] + c * width, q.neck[1] + s * width), centre_y=q.centre_y - width
+    )
+    shape = style["neckline"] if q.half == FRONT else style["back_neckline"]
+    edge = _neckline(outer, shape, tilt if q.half == FRONT else -tilt)
+    return {
+        "fold": [line((0.0, q.centre_y), (0.0, outer.centre_y))],
+        "outer": [x.reversed() for x in edge[::-1]],
+        "shoulder": [line(outer.neck, q.neck)],
+        "neckline": drawn.edges["neckline"],
+    }
+
+
+def _armhole_facing(drawn: Drawn, style: Mapping[str, Any]) -> dict[str, list[Cubic]]:
+    """A facing of the armhole, of even width at the shoulder and at the side seam."""
+    armhole, shoulder, side = (drawn.edges[n] for n in ("armhole", "shoulder", "side"))
+    width = min(style["facing_width"], 0.45 * chain_length(shoulder), 0.5 * chain_length(side))
+    lower, kept = cut_chain(side, chain_length(side) - width)
+    near, far = cut_chain(shoulder, width)
+    down = -kept[0].tangent(0.0)
+    top = far[0].start
+    leave = -armhole[-1].tangent(1.0)
+    outer = sweep(top, leave, kept[0].start, left_of(down), (0.9, 0.9))
+    del lower
+    return {"outer": [outer], "side": kept, "armhole": armhole, "shoulder": near}
+
+
+def _strip(
+    name: str, length: float, style: Mapping[str, Any], loops: int, m: Measurements
+) -> tuple[Piece, str]:
+    """A bias binding: strips at 45° to the grain, their ends along the grain, joins included.
+
+    ``length``: the finished edge, mm; ``loops``: how many such edges are bound.
+    """
+    width = style["binding_width"]
+    slant = BIAS_JOIN_MM * math.sqrt(2.0)  # a join across a 45° end takes this much of the strip
+    parts = max(1, math.ceil((length + 2.0 * slant) / LONGEST_STRIP_MM))
+    each = length / parts + 2.0 * slant
+    d = math.sqrt(0.5)
+    along, rise = each * d, width / d
+    ring = ((0.0, 0.0), (along, along), (along, along + rise), (0.0, rise))
+    names = ("lower raw edge", "last raw edge", "upper raw edge", "first raw edge")
+    edges = {n: Edge(n, np.array([ring[i], ring[(i + 1) % 4]])) for i, n in enumerate(names)}
+    cut = parts * loops
+    text = (
+        f"{name}: cut {cut} on the bias, {format_length(width, m.unit)} wide and "
+        f"{format_length(each, m.unit)} long along its middle; "
+        f"the finished edge is {format_length(length, m.unit)} long"
+        + (f", joined from {parts} strips." if parts > 1 else ".")
+        + " Bound edges take no seam allowance."
+    )
+    piece = Piece(
+        name=name,
+        edges=edges,
+        cut=cut,
+        grain=((0.5 * along, 0.5 * along + 0.2 * rise), (0.5 * along, 0.5 * along + 0.8 * rise)),
+        turns=(0.0, 90.0, 180.0, 270.0),
+        label=_label(name, f"cut {cut} on the bias", m),
+    )
+    return piece, text
+
+
+def _pocket(
+    front: Piece, drawn: Drawn, style: Mapping[str, Any], m: Measurements, notes: list[str]
+) -> tuple[Piece, Piece]:
+    """A patch pocket and the front with its place marked."""
+    q = drawn.quarter
+    width, depth = style["pocket_width"], style["pocket_depth"]
+    chest = style["pocket"] == "chest"
+    middle = (0.52 if chest else 0.55) * q.bust[0]
+    top = q.bust[1] + 20.0 if chest else q.waist[1] - 20.0
+    low = top - depth
+    room = q.hem_y + 15.0
+    if low < room:
+        low, top = room, room + depth
+    if middle - width / 2 < 8.0 or middle + width / 2 > q.bust[0] - 8.0:
+        raise DraftError(
+            Fault("style.pocket_width", "is too wide for the front.", "Make it narrower.")
+        )
+    if top > q.shoulder[1] - 30.0:
+        raise DraftError(Fault("style.pocket_depth", "is too deep for it.", "Make it shorter."))
+    bevel = min(18.0, 0.15 * width)
+    left, right = -0.5 * width, 0.5 * width
+    base = [
+        line((left + bevel, 0.0), (right - bevel, 0.0)),
+        rounded((right - bevel, 0.0), (right, 0.0), (right, bevel)),
+    ]
+    first = rounded((left, bevel), (left, 0.0), (left + bevel, 0.0))
+    edges = {
+        "bottom": chain_points([first, *base]),
+        "right side": np.array([[right, bevel], [right, depth]]),
+        "hem": np.array([[right, depth], [left, depth]]),
+        "left side": np.array([[left, depth], [left, bevel]]),
+    }
+    cut = 1 if chest else 2
+    pocket = Piece(
+        name="pocket",
+        edges={n: Edge(n, p) for n, p in edges.items()},
+        cut=cut,
+        grain=((0.0, 0.15 * depth), (0.0, 0.75 * depth)),
+        label=_label("pocket", f"cut {cut}", m),
+    )
+    place = ring_points(pocket.edges) + np.array([middle, low])
+    marks = [
+        Mark("pocket", place, closed=True),
+        # drilled a centimetre inside, so that the pocket hides the holes
+        Mark("pocket corner", np.array([[middle + left + 10.0, low + depth - 10.0]])),
+        Mark("pocket corner", np.array([[middle + right - 10.0, low + depth - 10.0]])),
+    ]
+    if chest:
+        notes.append("The chest pocket's place shows on both halves: sew it on the wearer's left.")
+    return pocket, front.with_(marks=(*front.marks, *marks))
+
+
+def _finish(
+    pieces: dict[str, Piece],
+    both: tuple[Mapping[str, Drawn], Mapping[str, Drawn]],
+    m: Measurements,
+    style: Mapping[str, Any],
+    notes: list[str],
+) -> list[Seam]:
+    """Facings and bindings of neckline and armholes, added to ``pieces``; their seams."""
+    seams: list[Seam] = []
+    one = both[0] is both[1]
+    shapes: dict[str, list[dict[str, dict[str, Points]]]] = {}
+    if style["neckline_finish"] == "facing":
+        shapes["neck"] = [
+            {h: _flat(_neck_facing(d[h], style, d[h].tilt)) for h in (FRONT, BACK)} for d in both
+        ]
+    has_armhole = "armhole" in both[0][FRONT].edges
+    if style["armhole_finish"] == "facing" and has_armhole:
+        shapes["armhole"] = [
+            {h: _flat(_armhole_facing(d[h], style)) for h in (FRONT, BACK)} for d in both
+        ]
+    for kind, sides in shapes.items():
+        names = {h: f"{h} {kind} facing" for h in (FRONT, BACK)}
+        for h, name in names.items():
+            grain = _facing_grain(sides[0][h])
+            if kind == "neck":
+                pieces[name] = (
+                    _half_piece(name, h, sides[0][h], m, style, grain)
+                    if one
+                    else _whole_piece(name, h, sides[0][h], sides[1][h], m, grain)
+                )
+            elif one:
+                pieces[name] = _half_piece(name, h, sides[0][h], m, style, grain)
+            else:
+                for word, points in ((LEFT, sides[0][h]), (RIGHT, sides[1][h])):
+                    full = f"{word} {name}"
+                    piece = _half_piece(full, h, points, m, style, grain)
+                    label = _label(full, "cut 1", m)
+                    pieces[full] = piece.with_(cut=1, pair=False, label=label)
+        edge = "neckline" if kind == "neck" else "armhole"
+        words = ("",) if one else (f"{LEFT} ", f"{RIGHT} ")
+        for word in words:
+            inside = "" if kind == "neck" else word
+            a, b = (f"{inside}{names[h]}" for h in (FRONT, BACK))
+            own = word if kind == "neck" else ""
+            seams.append(
+                Seam(
+                    f"{word}{kind} facing shoulder",
+                    ((a, f"{own}shoulder"),),
+                    ((b, f"{own}shoulder"),),
+                )
+            )
+            for h in (FRONT, BACK):
+                piece = pieces[f"{inside}{names[h]}"]
+                there = f"{word}{edge}" if kind == "armhole" else edge
+                seam = Seam(
+                    f"{word}{h} {kind} facing",
+                    ((h, there),),
+                    ((piece.name, edge),),
+                    pieces[h].edges[there].length_mm - piece.edges[edge].length_mm
+                    if kind == "neck" and style["gathers"] in (h, "both")
+                    else 0.0,
+                )
+                if seam.name not in {s.name for s in seams} and not (
+                    kind == "neck" and word == f"{RIGHT} "
+                ):
+                    seams.append(seam)
+    if style["neckline_finish"] == "bias":
+        length = sum(chain_length(d[h].edges["neckline"]) for d in both for h in (FRONT, BACK))
+        pieces["neck binding"], text = _strip("neck binding", length, style, 1, m)
+        notes.append(text)
+    if style["armhole_finish"] == "bias" and has_armhole:
+        lengths = [sum(chain_length(d[h].edges["armhole"]) for h in (FRONT, BACK)) for d in both]
+        pieces["armhole binding"], text = _strip("armhole binding", max(lengths), style, 2, m)
+        notes.append(text)
+    return seams
+
+
+def _flat(edges: Mapping[str, list[Cubic]]) -> dict[str, Points]:
+    return {name: chain_points(curves) for name, curves in edges.items()}
+
+
+def _facing_grain(
+    points: Mapping[str, Points],
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """A short grainline inside a facing: at its fold, or beside the middle of its outer edge."""
+    if "fold" in points:
+        top, low = points["fold"][0], points["fold"][-1]
+        x = 8.0
+        return (
+            (x, float(low[1] + 0.2 * (top[1] - low[1]))),
+            (x, float(low[1] + 0.8 * (top[1] - low[1]))),
+        )
+    outer, inner = points["outer"], points["armhole"]
+    middle = 0.5 * (outer[len(outer) // 2] + inner[len(inner) // 2])
+    return (
+        (float(middle[0]), float(middle[1] - 15.0)),
+        (float(middle[0]), float(middle[1] + 15.0)),
+    )
+
+
+def _gathered(points: dict[str, Points], q: Quarter, style: Mapping[str, Any]) -> dict[str, Points]:
+    """The quarter slashed from neckline to hem and spread, so that the neckline can be gathered.
+
+    The slashes lie close to one another near the centre and end short of the neck point: the
+    shoulder, armhole and side seam are moved as they are and still fit their partners.
+    """
+    if style["gathers"] not in (q.half, "both"):
+        return points
+    neckline = points["neckline"]
+    finished = float(np.hypot(*np.diff(neckline, axis=0).T).sum())
+    zone = 0.85 * q.neck[0]
+    even = style["gather_spread"] == "even"
+    height = q.centre_y - q.hem_y
+
+    def spread(amount: float) -> dict[str, Points]:
+        return {
+            n: slash_and_spread(p, zone, amount, q.hem_y, 0.0 if even else height)
+            for n, p in points.items()
+        }
+
+    low, high = 0.0, 3.0 * finished
+    for _ in range(40):
+        amount = 0.5 * (low + high)
+        new = spread(amount)["neckline"]
+        if float(np.hypot(*np.diff(new, axis=0).T).sum()) < style["gather_ratio"] * finished:
+            low = amount
+        else:
+            high = amount
+    return spread(0.5 * (low + high))
+
+
 # --- the block ---------------------------------------------------------------------------------
 
 
@@ -638,6 +987,7 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
     base = base_quarters(m, style)
     arm = m.get("upper_arm_girth")
     sides = (LEFT, RIGHT) if one_sided(fit) else (LEFT,)
+    notes = list(m.warnings)
     drawn: dict[str, dict[str, Drawn]] = {}
     for side in sides:
         quarters = {
@@ -645,27 +995,37 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
         }
         for q in quarters.values():
             _check_quarter(q)
-        drawn[side] = _draw_side(quarters[FRONT], quarters[BACK], style, arm)
+        drawn[side] = _draw_side(quarters[FRONT], quarters[BACK], style, arm, notes)
     right = drawn.get(RIGHT, drawn[LEFT])
-    if len(sides) == 2:
-        if style["centre_back"] == "seam":
-            raise DraftError(
-                Fault(
-                    "style.centre_back",
-                    "a seam does not go together with 'one shoulder lower' yet.",
-                    "Leave centre_back at 'fold'.",
-                )
+    if len(sides) == 2 and style["centre_back"] == "seam":
+        raise DraftError(
+            Fault(
+                "style.centre_back",
+                "a seam does not go together with 'one shoulder lower' yet.",
+                "Leave centre_back at 'fold'.",
             )
-        pieces = {h: _whole_piece(drawn[LEFT][h], right[h], m) for h in (FRONT, BACK)}
-    else:
-        pieces = {h: _half_piece(drawn[LEFT][h], m, style) for h in (FRONT, BACK)}
+        )
+    both = (drawn[LEFT], right)
+    pieces: dict[str, Piece] = {}
+    for h in (FRONT, BACK):
+        flat = [_gathered(_edges(d[h]), d[h].quarter, style) for d in both]
+        grain = _grain(drawn[LEFT][h])
+        if len(sides) == 2:
+            pieces[h] = _whole_piece(h, h, flat[0], flat[1], m, grain)
+        else:
+            pieces[h] = _half_piece(h, h, flat[0], m, style, grain)
     opening = sum(
         chain_length(d[h].edges["neckline"]) for d in (drawn[LEFT], right) for h in (FRONT, BACK)
     )
-    notes = list(m.warnings)
+    notes = list(dict.fromkeys(notes))  # both sides of the body may say the same
     notes += _shoulder_note(m, style, base[FRONT])
     notes += _arm_note(m, drawn[LEFT])
     pieces, slit, head_check = _head(pieces, opening, m, style, notes)
+    facing_seams = _finish(pieces, both, m, style, notes)
+    if style["pocket"] != "none":
+        pieces["pocket"], pieces[FRONT] = _pocket(
+            pieces[FRONT], drawn[LEFT][FRONT], style, m, notes
+        )
     girths = _girths(m, style, fit, drawn[LEFT], right)
     seams, corners, runs = _truing(pieces, style, len(sides) == 2)
     return Draft(
@@ -674,7 +1034,7 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
         style=style,
         fit=fit,
         pieces=MappingProxyType(pieces),
-        seams=seams,
+        seams=(*seams, *facing_seams),
         corners=corners,
         runs=runs,
         girths=girths,
@@ -811,47 +1171,46 @@ def _truing(
     for half in (FRONT, BACK):
         ring = list(pieces[half].edges)
         for before, after in zip(ring, [*ring[1:], ring[0]], strict=True):
-            kinds = {before.split()[-1], after.split()[-1]}
+            kinds = {n.removeprefix(f"{LEFT} ").removeprefix(f"{RIGHT} ") for n in (before, after)}
             shape = style["neckline"] if half == FRONT else style["back_neckline"]
-            if kinds <= {"fold", "back", "neckline"}:
+            if kinds <= {"fold", "centre back", "neckline"}:
                 if shape != "v":
                     corners.append(Corner(half, before, after))
             elif kinds in (
                 {"fold", "hem"},
-                {"back", "hem"},
+                {"centre back", "hem"},
                 {"hem", "side"},
                 {"side", "armhole"},
                 {"armhole", "shoulder"},
+                {"underarm", "sleeve hem"},
+                {"sleeve hem", "shoulder"},
             ):
                 corners.append(Corner(half, before, after))
+    meetings = (
+        ("neckline", "shoulder"),
+        ("armhole", "shoulder"),
+        ("sleeve hem", "shoulder"),
+        ("armhole", "side"),
+        ("sleeve hem", "underarm"),
+        ("hem", "side"),
+    )
     for side in sides:
-        for line_, seam in (
-            ("neckline", "shoulder"),
-            ("armhole", "shoulder"),
-            ("armhole", "side"),
-            ("hem", "side"),
-            ("hem", "shoulder"),
-        ):
-            pair = [_corner_of(pieces[h], line_, f"{side}{seam}", side) for h in (FRONT, BACK)]
+        for across, seam in meetings:
+            pair = [_corner_of(pieces[h], across, f"{side}{seam}", side) for h in (FRONT, BACK)]
             if pair[0] is not None and pair[1] is not None:
-                name = f"{side}{'sleeve hem' if (line_, seam) == ('hem', 'shoulder') else line_} over the {seam}"
-                runs.append(Run(name, pair[0], pair[1]))
+                runs.append(Run(f"{side}{across} over the {seam}", pair[0], pair[1]))
     return tuple(seams), tuple(corners), tuple(runs)
 
 
-def _corner_of(piece: Piece, line_: str, seam: str, side: str) -> Corner | None:
+def _corner_of(piece: Piece, across: str, seam: str, side: str) -> Corner | None:
     """The corner between a line (armhole, hem …) and a seam, in ring order."""
     ring = list(piece.edges)
     for before, after in zip(ring, [*ring[1:], ring[0]], strict=True):
         if seam in (before, after):
             other = after if before == seam else before
-            if other.split()[-1] == line_ and (not side or not other.startswith(_other(side))):
+            if other in (across, f"{side}{across}"):
                 return Corner(piece.name, before, after)
     return None
-
-
-def _other(side: str) -> str:
-    return RIGHT if side.strip() == LEFT else LEFT
 
 
 # --- the steps, for teaching and for a pencil --------------------------------------------------
@@ -1165,7 +1524,7 @@ OPTIONS: tuple[Option, ...] = (
         choices={
             "none": "an armhole",
             "cap": "5 cm over the shoulder point",
-            "short": "17 cm, with an underarm where there is room for one",
+            "short": "18 cm or a little more, with an underarm",
             "elbow": "30 cm, with an underarm",
         },
     ),
@@ -1180,7 +1539,7 @@ OPTIONS: tuple[Option, ...] = (
     Option(
         "sleeve_width",
         "length",
-        "Grown-on sleeve round the arm at its hem; unset, the upper arm and 7 cm.",
+        "Grown-on sleeve round the arm at its hem; unset, the upper arm and 6 cm.",
         None,
         220.0,
         700.0,
@@ -1213,6 +1572,73 @@ OPTIONS: tuple[Option, ...] = (
         },
     ),
     Option("opening_length", "length", "Length of the slit.", None, 30.0, 400.0),
+    Option(
+        "gathers",
+        "choice",
+        "Neckline with fullness to gather in, slashed and spread to the hem.",
+        "none",
+        choices={
+            "none": "plain",
+            "front": "at the front neckline",
+            "back": "at the back neckline",
+            "both": "all round",
+        },
+    ),
+    Option(
+        "gather_ratio",
+        "number",
+        "Length of the neckline before gathering, as a multiple of the finished one.",
+        1.5,
+        1.1,
+        2.5,
+    ),
+    Option(
+        "gather_spread",
+        "choice",
+        "Where the fullness goes.",
+        "even",
+        choices={"even": "down to the hem", "top": "only at the neckline, hinged at the hem"},
+    ),
+    Option(
+        "neckline_finish",
+        "choice",
+        "How the neckline is finished; facings and bindings become pieces.",
+        "none",
+        choices={
+            "none": "left to you",
+            "facing": "a facing of its shape",
+            "bias": "bound with a bias strip",
+        },
+    ),
+    Option(
+        "armhole_finish",
+        "choice",
+        "How the armholes are finished.",
+        "none",
+        choices={
+            "none": "left to you",
+            "facing": "a facing of its shape",
+            "bias": "bound with a bias strip",
+        },
+    ),
+    Option("facing_width", "length", "Width of facings.", 60.0, 25.0, 120.0),
+    Option(
+        "binding_width",
+        "length",
+        "Width of bias strips as cut: four times the finished width.",
+        28.0,
+        16.0,
+        80.0,
+    ),
+    Option(
+        "pocket",
+        "choice",
+        "Patch pocket, its place marked on the front.",
+        "none",
+        choices={"none": "none", "chest": "one on the chest", "hip": "two below the waist"},
+    ),
+    Option("pocket_width", "length", "Width of the finished pocket.", 125.0, 60.0, 220.0),
+    Option("pocket_depth", "length", "Depth of the finished pocket.", 140.0, 60.0, 260.0),
 )
 
 BLOCK = Block(
