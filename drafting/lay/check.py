@@ -18,6 +18,7 @@ from drafting.lay.model import LaidPiece
 from drafting.lay.region import usable_region
 
 if TYPE_CHECKING:
+    from drafting.lay.first import State
     from drafting.lay.job import Job
     from drafting.lay.model import Lay
 
@@ -42,6 +43,11 @@ def sound(placements: Sequence[LaidPiece], cloth: Cloth, distance_mm: float, job
     if _overlaps(placements, distance_mm) or _outside(placements, cloth):
         return False
     return not (_turns_and_folds(placements, job) or _phases(placements, job))
+
+
+def is_sound(job: Job, state: State) -> bool:
+    """Whether a planner's state is valid (copies left out apart)."""
+    return sound(job.laid_all(state.stance, state.at), job.cloth, job.distance, job)
 
 
 def faults_among(laid: Sequence[LaidPiece], cloth: Cloth, distance_mm: float) -> list[Fault]:

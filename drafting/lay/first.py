@@ -149,6 +149,15 @@ class Constructor:
         grid, grid_tolerant = self.free.copy(), self.free_tolerant.copy()
         two = grid_tolerant is not grid and any(k.tolerant for k in job.kinds)
         phases = dict(phases or {})
+        for i in np.flatnonzero(state.stance >= 0):  # what lies there already
+            kind = job.kinds[job.items[i].kind]
+            stance = kind.stances[state.stance[i]]
+            self._paint(grid, stance.coarse, state.at[i], job.distance)
+            if two:
+                self._paint(grid_tolerant, stance.coarse, state.at[i], job.distance)
+            if kind.group >= 0 and stance.match is not None:
+                at = state.at[i] + stance.match
+                phases.setdefault(kind.group, (float(at[0]), float(at[1])))
         for i in order:
             kind = job.kinds[job.items[i].kind]
             taken = grid_tolerant if kind.tolerant else grid

@@ -45,14 +45,15 @@ class Stance:
     """One way for a kind of piece to lie, its origin at (0, 0) of the cloth frame.
 
     ``turn``, ``mirrored``: as in `Placement`; ``matrix``: (3, 3) piece → cloth at the origin;
-    ``ring``: (N, 2) true cutting line; ``fine``, ``coarse``: convex parts of rings around it;
-    ``low``, ``high``: (2,) bounds of the true and fine rings together; ``match``: (2,) match point.
+    ``ring``: (N, 2) true cutting line; ``around``: a simpler ring that covers it; ``fine``, ``coarse``: convex parts of rings around it;
+    ``low``, ``high``: (2,) bounds of the true ring; ``match``: (2,) match point.
     """
 
     turn: float
     mirrored: bool
     matrix: NDArray[np.float64]
     ring: Points
+    around: Points
     fine: tuple[Points, ...]
     coarse: tuple[Points, ...]
     low: NDArray[np.float64]
@@ -144,6 +145,14 @@ class Job:
     def key(self, item: Item) -> str:
         """The copy's name: ``front/1``."""
         return f"{self.kinds[item.kind].piece}/{item.copy}"
+
+    def laid_all(self, stance: Sequence[int], at: NDArray[np.float64]) -> list[LaidPiece]:
+        """Locked pieces first, then the items that have a stance (≥ 0), in their order."""
+        out = list(self.locked)
+        for i, item in enumerate(self.items):
+            if stance[i] >= 0:
+                out.append(self.laid(item, self.kinds[item.kind].stances[stance[i]], at[i]))
+        return out
 
     def laid(self, item: Item, stance: Stance, at: Sequence[float]) -> LaidPiece:
         """The copy laid in a stance with its origin at ``at``."""
@@ -497,14 +506,12 @@ class _Maker:
         if how == "fold":
             fine_ring = _clipped_below(fine_ring, -shift)
         fine, coarse = self.split(fine_ring), self.parts(laid, self.coarse)
-        low = np.minimum(laid.min(axis=0), np.min([p.min(axis=0) for p in fine], axis=0))
-        high = np.maximum(laid.max(axis=0), np.max([p.max(axis=0) for p in fine], axis=0))
         # only true points bound a piece against the cloth's edge, or a full-width piece never fits
         low, high = laid.min(axis=0), laid.max(axis=0)
         match = None
         if points is not None:
             match = np.asarray(points[1][0], dtype=float) @ matrix[:2, :2].T
-        return Stance(turn, flip, matrix, laid, fine, coarse, low, high, match)
+        return Stance(turn, flip, matrix, laid, fine_ring, fine, coarse, low, high, match)
 
     def parts(self, ring: Points, tolerance: float) -> tuple[Points, ...]:
         return self.split(simplified_around(ring, tolerance))
@@ -604,7 +611,7 @@ class _Maker:
         rest = list(self.items)
         laid: list[LaidPiece] = []
         for given in locked:
-            name, copy, at, turn, mirrored = _placement_parts(given)
+            name, copy, at, turn, mirrored = placement_parts(given)
             match = [
                 i for i in rest if self.kinds[i.kind].piece == name and i.copy == copy
             ]  # fmt: skip
@@ -664,7 +671,7 @@ def _relocked(
     return LaidPiece(kind.piece, item.copy, at, float(turn), mirrored, True, kind.how, matrix, ring)
 
 
-def _placement_parts(given: Any) -> tuple[str, int, tuple[float, float], float, bool]:
+def placement_parts(given: Any) -> tuple[str, int, tuple[float, float], float, bool]:
     if isinstance(given, Mapping):
         x, y = given["at"]
         return (

@@ -78,7 +78,7 @@ class Lay:
 
     ``placements``: what lies where; ``left_out``: copies that found no place (``front/2``);
     ``notes``: what the person should know (cut single, cut once more …); ``seconds``: spent on it;
-    ``seconds_left``: still planned for, 0 when finished; ``planner``: which planner found it.
+    ``seconds_left``: still planned for, 0 when finished; ``interrupted``: she stopped it before its time.
     """
 
     placements: tuple[LaidPiece, ...]
@@ -88,7 +88,7 @@ class Lay:
     notes: tuple[str, ...] = ()
     seconds: float = 0.0
     seconds_left: float = 0.0
-    planner: str = ""
+    interrupted: bool = False
     job: Job | None = field(default=None, repr=False)
 
     def problems(self) -> list[str]:

@@ -1,22 +1,40 @@
 """Plan a lay: a valid one at once, better ones while the person watches, the best one kept.
 
-The only entrance to the planners. Each candidate is checked exactly before it replaces the last.
+The only entrance to the planners. Workers search in processes of their own, one a core; each of
+their answers is checked exactly before it replaces the last. Where no process can be started, or
+for a second or less, the search runs in this one.
 """
 
 from __future__ import annotations
 
+import contextlib
+import dataclasses
+import math
+import os
+import queue
+import subprocess
+import sys
+import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
+import numpy as np
+
 from drafting.cloth import Cloth
-from drafting.lay.check import sound
+from drafting.errors import LayError
+from drafting.lay.check import is_sound
 from drafting.lay.first import State, first_plan
-from drafting.lay.job import Job, make_job
-from drafting.lay.model import LaidPiece, Lay
+from drafting.lay.job import Job, make_job, placement_parts
+from drafting.lay.model import Lay
 from drafting.piece import Piece
 
 Progress = Callable[[Lay], Any]
+
+_TICK_S = 0.25  # how often progress is told even when nothing better was found
+_ALONE_S = 1.2  # with less time than this a process would hardly have started
+_MOST_WORKERS = 8
+_NO_GAIN_MM = 1e-3
 
 
 def plan(
@@ -28,13 +46,19 @@ def plan(
     distance_mm: float = 0.0,
     allowances: Mapping[str, Any] | None = None,
     quantity: int | Mapping[str, int] = 1,
+    start: Iterable[Any] = (),
+    seed: int | None = None,
+    workers: int | None = None,
 ) -> Lay:
-    """Lay pieces on cloth.
+    """Lay pieces on cloth so that little of it is used.
 
     ``seconds``: how long to look for better lays; ``locked``: placements (or laid pieces, or
     mappings with piece, copy, at, turn, mirrored) that stay where they are; ``progress``: called
-    with every better lay, answers False to stop; ``distance_mm``: between cutting lines;
-    ``allowances``: edge → mm, ``all`` for the rest, piece → such a mapping; none by default.
+    with every better lay and about four times a second with the best so far (its ``seconds_left``
+    counting down), answers False to stop; ``distance_mm``: between cutting lines; ``allowances``:
+    edge → mm, ``all`` for the rest, piece → such a mapping, none by default; ``quantity``: how
+    often the whole is cut, or piece → times; ``start``: placements to go on from; ``workers``:
+    processes, one a core by default, 0 for none. Ctrl-C stops the search and keeps the best.
 
     Raises:
         LayError: pieces, cloth or locked placements that cannot be used, all named at once.
@@ -48,39 +72,254 @@ def plan(
         quantity=quantity,
         locked=locked,
     )
-    state = first_plan(job)
-    lay = lay_of(job, state, time.monotonic() - began)
-    if progress is not None:
-        progress(lay)
-    return lay
+    if not math.isfinite(seconds) or seconds < 0:
+        raise LayError(f"{seconds!r} is not a number of seconds to plan for.")
+    run = _Run(job, began, float(seconds), progress, _seed(seed))
+    count = _cores() if workers is None else workers
+    # one worker cannot better a lone piece, and nothing can better an empty job
+    alone = seconds < _ALONE_S or count <= 0
+    team: list[_Worker] = []
+    try:
+        run.offer(first_plan(job))
+        earlier = _start_state(job, start)
+        if earlier is not None:
+            run.offer(earlier)
+        if not job.items or seconds == 0:
+            run.stopped = True
+        if not run.stopped and not alone:
+            team = _hire(job, run, min(count, _MOST_WORKERS))
+        if team:
+            run.watch(team)
+        elif not run.stopped:
+            run.search_here()
+    except KeyboardInterrupt:
+        run.interrupted = True
+    finally:
+        for worker in team:
+            worker.stop()
+    return run.result()
 
 
-def laid_pieces(job: Job, state: State) -> list[LaidPiece]:
-    """Locked pieces first, then the items in their order."""
-    out = list(job.locked)
-    for i, item in enumerate(job.items):
-        if state.stance[i] >= 0:
-            stance = job.kinds[item.kind].stances[state.stance[i]]
-            out.append(job.laid(item, stance, state.at[i]))
-    return out
+def _seed(seed: int | None) -> int:
+    return int(np.random.SeedSequence(seed).generate_state(1)[0])
 
 
-def lay_of(job: Job, state: State, seconds: float, left: float = 0.0, planner: str = "") -> Lay:
+def _cores() -> int:
+    with contextlib.suppress(AttributeError, OSError):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _start_state(job: Job, placements: Iterable[Any]) -> State | None:
+    """An earlier lay as a state: what still fits the job; None when nothing does."""
+    n = len(job.items)
+    state = State(np.full(n, -1), np.zeros((n, 2)))
+    for given in placements:
+        name, copy, at, turn, mirrored = placement_parts(given)
+        for i, item in enumerate(job.items):
+            kind = job.kinds[item.kind]
+            if state.stance[i] >= 0 or kind.piece != name or item.copy != copy:
+                continue
+            for s, stance in enumerate(kind.stances):
+                gap = abs((stance.turn - turn + 180.0) % 360.0 - 180.0)
+                if gap < 1e-3 and stance.mirrored == mirrored:
+                    state.stance[i], state.at[i] = s, at
+            break
+    return state if (state.stance >= 0).any() else None
+
+
+class _Run:
+    """The best lay so far and who is told about it."""
+
+    def __init__(
+        self, job: Job, began: float, seconds: float, progress: Progress | None, seed: int
+    ) -> None:
+        self.job = job
+        self.began = began
+        self.seconds = seconds
+        self.deadline = began + seconds
+        self.progress = progress
+        self.seed = seed
+        self.state: State | None = None
+        self.lay: Lay | None = None
+        self.rank = (math.inf, math.inf)
+        self.stopped = self.interrupted = False
+
+    def left(self) -> float:
+        """Seconds until the deadline."""
+        return max(0.0, self.deadline - time.monotonic())
+
+    def offer(self, state: State) -> bool:
+        """Take a state over if it is better and passes the exact check; False to stop."""
+        lay = lay_of(self.job, state, time.monotonic() - self.began, self.left())
+        missing = sum(
+            self.job.kinds[item.kind].area
+            for i, item in enumerate(self.job.items)
+            if state.stance[i] < 0
+        )
+        rank = (missing, lay.used_length_mm)
+        better = rank[0] < self.rank[0] - 1e-6 or (
+            rank[0] <= self.rank[0] + 1e-6 and rank[1] < self.rank[1] - _NO_GAIN_MM
+        )
+        if better and is_sound(self.job, state):
+            self.state, self.lay, self.rank = state, lay, rank
+            self.tell()
+        return not self.stopped
+
+    def tell(self) -> None:
+        """Tell the best so far; False in answer stops the search."""
+        if self.progress is None or self.lay is None:
+            return
+        shown = dataclasses.replace(
+            self.lay, seconds=time.monotonic() - self.began, seconds_left=self.left()
+        )
+        if self.progress(shown) is False:
+            self.stopped = True
+
+    def watch(self, team: list[_Worker]) -> None:
+        """Collect the workers' states until time is up, all have ended, or she stops it."""
+        inbox = team[0].inbox
+        last = time.monotonic()
+        while not self.stopped and self.left() > 0 and any(w.working for w in team):
+            try:
+                state = inbox.get(timeout=min(_TICK_S, max(self.left(), 0.01)))
+            except queue.Empty:
+                state = None
+            if state is not None:
+                self.offer(state)
+            if time.monotonic() - last >= _TICK_S and not self.stopped:
+                last = time.monotonic()
+                self.tell()
+        while not self.stopped:
+            try:
+                state = inbox.get_nowait()
+            except queue.Empty:
+                break
+            if state is not None:
+                self.offer(state)
+        if not self.stopped and self.left() > 0.5 and not any(w.answered for w in team):
+            self.search_here()  # not one process came up
+
+    def search_here(self) -> None:
+        """Search in this process until time is up."""
+        from drafting.lay.search import Search
+
+        def report(state: State, _length: float) -> bool:
+            return self.offer(state)
+
+        Search(self.job, self.seed, self.deadline, report, tick=self._tick).run(start=self.state)
+
+    def _tick(self) -> bool:
+        self.tell()
+        return not self.stopped
+
+    def result(self) -> Lay:
+        """The best lay, final."""
+        if self.lay is None:  # interrupted before the first plan
+            n = len(self.job.items)
+            state = self.state or State(np.full(n, -1), np.zeros((n, 2)))
+            self.lay = lay_of(self.job, state, 0.0)
+        return dataclasses.replace(
+            self.lay,
+            seconds=time.monotonic() - self.began,
+            seconds_left=0.0,
+            interrupted=self.interrupted,
+        )
+
+
+class _Worker:
+    """One planner in a process of its own, its answers put into a shared inbox."""
+
+    def __init__(self, order: dict[str, Any], inbox: queue.Queue[State | None]) -> None:
+        from drafting.lay.worker import write_frame
+
+        self.inbox = inbox
+        self.working = True
+        self.answered = False
+        code = (
+            f"import sys; sys.path[:] = {[p for p in sys.path if p]!r}\n"
+            "from drafting.lay.worker import main; main()"
+        )
+        threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+        apart: dict[str, Any] = (
+            {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
+            if os.name == "nt"
+            else {"start_new_session": True}  # Ctrl-C is for the parent to handle
+        )
+        self.process = subprocess.Popen(
+            [sys.executable, "-E", "-s", "-c", code],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, **threads},
+            **apart,
+        )
+        self._order = order
+        self._write = write_frame
+        threading.Thread(target=self._serve, daemon=True).start()
+
+    def _serve(self) -> None:
+        from drafting.lay.worker import read_frame
+
+        try:
+            assert self.process.stdin is not None
+            assert self.process.stdout is not None
+            self._write(self.process.stdin, self._order)
+            while (answer := read_frame(self.process.stdout)) is not None:
+                self.answered = True
+                self.inbox.put(answer[0])
+        except (OSError, ValueError, EOFError):
+            pass  # killed, or its pipes closed: there is nothing more to read
+        finally:
+            self.working = False
+            self.inbox.put(None)
+
+    def stop(self) -> None:
+        """End the process now."""
+        with contextlib.suppress(OSError):
+            self.process.kill()
+        with contextlib.suppress(subprocess.TimeoutExpired, OSError):
+            self.process.wait(timeout=2.0)
+        for pipe in (self.process.stdin, self.process.stdout):
+            if pipe is not None:
+                with contextlib.suppress(OSError, ValueError):
+                    pipe.close()
+
+
+def _hire(job: Job, run: _Run, count: int) -> list[_Worker]:
+    """Start the workers; fewer, or none, where the system does not let us."""
+    inbox: queue.Queue[State | None] = queue.Queue()
+    team: list[_Worker] = []
+    if not sys.executable:
+        return team
+    for w in range(count):
+        order = {
+            "job": job,
+            "seed": run.seed + w,
+            "seconds": run.left() - 0.05,
+            # of two workers on a plain strip both ask the library: it is the better half there
+            "strip": job.plain and w < max(1, math.ceil(count / 2) + 1),
+            "threads": 1,
+            "start": run.state,
+        }
+        try:
+            team.append(_Worker(order, inbox))
+        except OSError:
+            break
+    return team
+
+
+def lay_of(job: Job, state: State, seconds: float, left: float = 0.0) -> Lay:
     """The lay of a state."""
     missing = tuple(job.key(item) for i, item in enumerate(job.items) if state.stance[i] < 0)
     return Lay(
-        tuple(laid_pieces(job, state)),
+        tuple(job.laid_all(state.stance, state.at)),
         job.cloth,
         job.distance,
         missing,
         job.notes,
         seconds,
         left,
-        planner,
+        False,
         job,
     )
-
-
-def is_sound(job: Job, state: State) -> bool:
-    """Whether a state passes the exact check."""
-    return sound(laid_pieces(job, state), job.cloth, job.distance, job)
