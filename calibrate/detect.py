@@ -150,6 +150,15 @@ def _homography(source: Array, target: Array) -> Array | None:
     return matrix if np.all(np.isfinite(matrix)) else None
 
 
+def _affine(source: Array, target: Array) -> Array | None:
+    """(3, 3) least-squares affine map: the perspective of one small marker is only noise."""
+    rows = np.column_stack([source, np.ones(len(source))])
+    if np.linalg.matrix_rank(rows) < 3:
+        return None
+    both = np.linalg.lstsq(rows, target, rcond=None)[0].T
+    return np.asarray(np.concatenate([both, [[0.0, 0.0, 1.0]]]), dtype=np.float64)
+
+
 @dataclass(frozen=True, eq=False)
 class _Map:
     """Board to photo: a homography, and a polynomial on top for two lenses."""
@@ -185,7 +194,7 @@ def _terms(p: Array, count: int) -> Array:
 
 
 def _fit_map(board: Array, px: Array, bent: bool) -> _Map | None:
-    matrix = _homography(board, px)
+    matrix = _affine(board, px) if len(board) < 8 else _homography(board, px)
     if matrix is None:
         return None
     middle = board.mean(axis=0)
@@ -285,7 +294,7 @@ def _grow(
     px = np.full((total, 2), np.nan)
     found = np.zeros(total, dtype=bool)
     known_board, known_px = seeds_board, seeds_px
-    for reach in (3.0, 5.0, 7.0, 10.0, 14.0, 60.0):
+    for reach in (2.0, 2.6, 3.2, 5.0, 7.0, 10.0, 14.0, 60.0)[0 if not bent else 2 :]:
         chart = _fit_map(known_board, known_px, bent)
         if chart is None:
             break
@@ -313,9 +322,9 @@ def _grow(
             flat = np.linalg.svd(
                 board.corners[found] - board.corners[found].mean(axis=0), compute_uv=False
             )
-            if flat[1] > 0.15 * flat[0] or count > 40:
+            if (flat[1] > 0.15 * flat[0] and count >= 8) or count > 40:
                 known_board, known_px = board.corners[found], px[found]
-            else:  # all on a line so far: keep the markers' own corners to hold the plane
+            else:  # few, or all on a line so far: the markers' own corners hold the plane
                 known_board = np.concatenate([seeds_board, board.corners[found]])
                 known_px = np.concatenate([seeds_px, px[found]])
     chart = _fit_map(known_board, known_px, bent)
@@ -572,10 +581,11 @@ def detect(
     first = min(1.0, _READ_WIDTH / long_side)
     markers = _read_markers(gray, first)
     wanted = {i for i, _ in markers}
-    if _is_thin(wanted, pattern_size is not None):
-        second = min(2.0, 4000 / long_side)
-        if second > first * 1.2:
-            markers = _merge(markers, _read_markers(gray, second))
+    for factor in (1.5, 2.0):  # small markers are read better larger
+        factor = min(factor, 2 * _READ_WIDTH / long_side)
+        if factor > first * 1.2 and _is_thin(wanted, pattern_size is not None):
+            markers = _merge(markers, _read_markers(gray, factor))
+            wanted = {i for i, _ in markers}
     shown = None
     if pattern_size is not None:
         shown = (pattern or bare(pattern_size)).board()
