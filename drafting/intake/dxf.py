@@ -20,13 +20,14 @@ import numpy as np
 
 from drafting.errors import Fault, InputError
 from drafting.intake.found import Drawn, Found, outlines_from
-from drafting.intake.geometry import CHORD_MM, Arc, Array, Chain, Segment, line, polygon
+from drafting.intake.geometry import Arc, Array, Chain, Segment, line, polygon
 from drafting.intake.svg import UNIT_MM, read_bytes
 
 MAX_BYTES = 10_000_000
 MAX_ENTITIES = 50_000  # also after every INSERT is carried out
 MAX_VERTICES = 200_000
 MAX_NESTING = 8
+SPLINE_MM = 0.003  # ezdxf's points lie on the curve, so these chords must be short to be true
 APP_ID = "CHALKBEAM"  # our extended data: where each named edge starts on the sew line
 
 _LINES = {"1": "cutting", "14": "sewing", "7": "grain", "6": "fold"}
@@ -315,7 +316,9 @@ class _Reader:
         corners = np.array([[p.x, p.y] for p in curve.control_points]) * self.scale
         if not np.all(np.isfinite(corners)) or float(np.ptp(corners, axis=0).max()) > 2e4:
             raise self.fault("holds a curve longer than 20 m.")
-        points = np.array([[p.x, p.y] for p in curve.flattening(CHORD_MM / self.scale, segments=8)])
+        points = np.array(
+            [[p.x, p.y] for p in curve.flattening(SPLINE_MM / self.scale, segments=8)]
+        )
         made = polygon(points, bool(e.closed))
         return [made] if made else []
 

@@ -48,8 +48,8 @@ class Drawn:
 class Outline:
     """A closed outline fit to be a piece.
 
-    ``points``: (N, 2) mm, counter-clockwise, y up, first point not repeated, on a curve no chord
-    further off than 0.003 mm; ``edges``: name → (M, 2) mm in ring order, each starting where the
+    ``points``: (N, 2) mm, counter-clockwise, y up, first point not repeated, nowhere
+    further than 0.01 mm from the file's curve and of its length; ``edges``: name → (M, 2) mm in ring order, each starting where the
     one before it ends, empty when the file names none; ``line``: 'sewing' or 'cutting' when the
     file says which it is; ``where``: its place in the file.
     """

@@ -114,8 +114,8 @@ def test_bulge_turns_to_the_right_side(read: Callable[..., Found]) -> None:
     angle = 4 * math.atan(0.2)
     radius = 25 / math.sin(angle / 2)
     segment = 4 * radius**2 / 2 * (angle - math.sin(angle))  # four circular segments
-    assert read(draw(0.2)).outlines[0].area_mm2 == pytest.approx(2500 + segment, abs=0.5)
-    assert read(draw(-0.2)).outlines[0].area_mm2 == pytest.approx(2500 - segment, abs=0.5)
+    assert read(draw(0.2)).outlines[0].area_mm2 == pytest.approx(2500 + segment, rel=1e-3)
+    assert read(draw(-0.2)).outlines[0].area_mm2 == pytest.approx(2500 - segment, rel=1e-3)
 
 
 def test_loose_lines_arcs_and_splines_join(read: Callable[..., Found]) -> None:
