@@ -1,0 +1,318 @@
+"""The construction in pictures: true numbers, nothing lost, legible, one panel after the other."""
+
+from __future__ import annotations
+
+import math
+import re
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import numpy as np
+import pypdfium2
+import pytest
+
+from drafting import Draft, Measurements, draft
+from drafting.blocks import Step
+from drafting.errors import InputError
+from drafting.figures.drawing import clipped, text_lines, text_width
+from drafting.steps import (
+    PANEL_MM,
+    Panel,
+    curvature,
+    panels,
+    steps_pdf,
+    steps_svg,
+    write_steps,
+)
+
+SVG = "{http://www.w3.org/2000/svg}"
+# Common practice, no source: length 24 in, hip 42 in, neck depth 3 in, balance 7/8 in, ease 1,
+# 3/4 and 1 in on the quarter. The other girths are ours.
+BODY = {
+    "bust_girth": 36, "waist_girth": 30, "hip_girth_at_tailbone": 42, "neck_width": 5,
+    "shoulder_length": "4 3/4", "back_neck_to_tailbone": 24,
+}  # fmt: skip
+
+
+def drafted(unit: str = "in", style: dict[str, object] | None = None, **changes: object) -> Draft:
+    """The quick top for the body above."""
+    scale = {"in": 1.0, "cm": 2.54, "mm": 25.4}[unit]
+    body = {**BODY, **changes}
+    if unit != "in":
+        body = {k: (4.75 if v == "4 3/4" else float(str(v))) * scale for k, v in body.items()}
+    m = Measurements.from_dict({"unit": unit, "wearer": "alto-3", "measurements": body})
+    return draft("quick-top", m, style or {})
+
+
+@pytest.fixture(scope="module")
+def top() -> Draft:
+    """One draft for the tests that only look."""
+    return drafted()
+
+
+def words(panel: Panel) -> str:
+    """All text of a panel."""
+    return " | ".join(panel.drawing.texts())
+
+
+def of_step(drawn: list[Panel], key: str) -> str:
+    """All text of the panel of one step."""
+    return next(words(p) for p in drawn if p.key == key)
+
+
+def test_handbook_numbers_stand_in_the_pictures(top: Draft) -> None:
+    """The numbers of the quick top as common practice gives them, each in its step's panel.
+
+    Length 24 in: lines 8 and 16 down; hip 42 in: 10 1/2; depth 3; balance 7/8; ease 1, 3/4, 1.
+    """
+    drawn = panels(top)
+    assert "24 in ÷ 3 = 8 in" in of_step(drawn, "thirds")
+    assert "waist level | 0 | 0.0 | 16 | 40.6" in of_step(drawn, "thirds")
+    assert "hem | 10 1/2 | 26.7 | 24 | 61.0" in of_step(drawn, "girths")
+    assert "| 3 in |" in f"| {of_step(drawn, 'neck-depth')} |"
+    assert of_step(drawn, "balance").split(" | ").count("7/8 in") == 2
+    eased = of_step(drawn, "ease").split(" | ")
+    assert (eased.count("1 in"), eased.count("3/4 in")) == (2, 1)
+    assert "neck point | 2 1/2 | 6.3 | 7/8 up | 2.2 up" in of_step(drawn, "balance")
+
+
+def test_both_units_say_the_same_place(top: Draft) -> None:
+    """In every table row the inches and the centimetres are one length, to their rounding."""
+    rows = 0
+    for panel in panels(top):
+        texts = panel.drawing.texts()
+        for i in range(len(texts) - 1):
+            if not re.fullmatch(r"(\d+ )?\d+(/\d+)?( up)?", texts[i]):
+                continue
+            if not re.fullmatch(r"\d+\.\d( up)?", texts[i + 1]):
+                continue
+            parts = texts[i].removesuffix(" up").split(" ")
+            inches = sum(
+                int(p.split("/")[0]) / int(p.split("/")[1]) if "/" in p else int(p) for p in parts
+            )
+            cm = float(texts[i + 1].removesuffix(" up"))
+            assert abs(inches * 2.54 - cm) <= 2.54 / 32 + 0.05 + 1e-9, (texts[i], texts[i + 1])
+            rows += 1
+    assert rows > 40
+
+
+@pytest.mark.parametrize("unit", ["in", "cm", "mm"])
+def test_her_own_unit_comes_first(unit: str) -> None:
+    """The first of the two units is hers; the other one is given beside it."""
+    panel = panels(drafted(unit))[1]
+    units = [t for t in panel.drawing.texts() if t in ("in", "cm", "mm")]
+    assert units == ([unit, "cm"] if unit == "in" else [unit, "in"]) * 2
+    bust_level = {"in": "8 in", "cm": "20.3 cm", "mm": "203.2 mm"}[unit]
+    assert words(panel).count(bust_level) >= 2, "in the sentence and in the picture"
+
+
+@pytest.mark.parametrize(
+    "style",
+    [
+        {},
+        {"neckline": "v", "length": "dress", "hem": "shirt-tail", "sleeve": "elbow"},
+        {"neckline": "square", "sleeve": "cap", "waist": "shaped"},
+        {"neckline": "boat", "length": "crop", "flare": "20 cm"},
+    ],
+)
+def test_every_new_thing_is_drawn(style: dict[str, object]) -> None:
+    """No point, line or curve that the block recorded is left out, and each is named once."""
+    made = drafted(style=style)
+    drawn = panels(made)
+    told = " | ".join(words(p) for p in drawn)
+    for step in made.steps:
+        for name in (*step.lines, *step.curves):
+            assert name in told, name
+        for name in step.points:
+            assert name.split(" on the ")[0].removesuffix(", moved") in told
+    # every curve that is sewn is drawn strongly once, with all of its points
+    strong = {
+        len(s.points) for p in drawn for s in p.drawing.strokes if s.pen in ("new-seam", "new-fold")
+    }
+    assert {len(c) for s in made.steps for c in s.curves.values()} <= strong
+
+
+def test_pictures_are_to_scale(top: Draft) -> None:
+    """The seam lines in the pictures have their true length at the scale that is told.
+
+    Lengths from the block's own edges; scale read from the PDF's first page.
+    """
+    scale = int(re.search(r"1 : (\d+)", pdf_text(steps_pdf(top))[0]).group(1))  # type: ignore[union-attr]
+    side = next(p for p in panels(top) if p.key == "side")
+    drawn = [s.points for s in side.drawing.strokes if s.pen == "new-seam"]
+    length = sum(float(np.hypot(*np.diff(p, axis=0).T).sum()) for p in drawn)
+    assert length * scale == pytest.approx(top.pieces["front"].edges["side"].length_mm, rel=1e-6)
+
+
+def test_cumulative(top: Draft) -> None:
+    """What was new in one picture is light in the next, and still there."""
+    drawn = panels(top)
+    new = next(p for p in drawn if p.key == "armhole").drawing.strokes
+    armhole = next(s.points for s in new if s.pen == "new-seam")
+    after = next(p for p in drawn if p.key == "side").drawing.strokes
+    light = [s for s in after if len(s.points) == len(armhole) and np.allclose(s.points, armhole)]
+    assert [s.pen for s in light] == ["old-seam"]
+
+
+def pdf_text(data: bytes) -> list[str]:
+    """The text of each page, on one line."""
+    pdf = pypdfium2.PdfDocument(data)
+    texts = [page.get_textpage().get_text_bounded() for page in pdf]
+    return [re.sub(r"\s+", " ", t) for t in texts]
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4))])
+def test_pdf_pages(top: Draft, paper: str, size: tuple[float, float]) -> None:
+    """Two steps a page, true paper size, every title in order, vector and not pixels."""
+    data = steps_pdf(top, title="rehearsal top", paper=paper)
+    drawn = panels(top)
+    pdf = pypdfium2.PdfDocument(data)
+    assert len(pdf) == math.ceil(len(drawn) / 2)
+    assert [v / 72 * 25.4 for v in pdf[0].get_size()] == pytest.approx(size, abs=0.1)
+    texts = pdf_text(data)
+    assert "rehearsal top for alto-3" in texts[0]
+    for i, panel in enumerate(drawn):
+        assert panel.title in texts[i // 2], panel.title
+    kinds = {o.type for page in pdf for o in page.get_objects()}
+    assert pypdfium2.raw.FPDF_PAGEOBJ_IMAGE not in kinds
+    assert pypdfium2.raw.FPDF_PAGEOBJ_PATH in kinds
+
+
+def test_nothing_leaves_its_panel() -> None:
+    """Text and strokes of every panel stay on it, for small and for large bodies."""
+    bodies = (
+        {},
+        {"bust_girth": 24, "waist_girth": 22, "hip_girth_at_tailbone": 25, "neck_width": 4,
+         "shoulder_length": 3.5, "back_neck_to_tailbone": 16},
+        {"bust_girth": 60, "waist_girth": 64, "hip_girth_at_tailbone": 62},
+    )  # fmt: skip
+    for body in bodies:
+        for unit in ("in", "cm"):
+            for panel in panels(drafted(unit, {"sleeve": "elbow"} if not body else {}, **body)):
+                for text in panel.drawing.writings:
+                    wide = text_width(text.text, text.size_mm)
+                    left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[text.anchor]
+                    if text.turn_deg:
+                        assert text.at[1] + left > -1, text
+                        continue
+                    assert text.at[0] + left > -1.0, (panel.key, text)
+                    assert text.at[0] + left + wide < PANEL_MM[0] + 1.0, (panel.key, text)
+                    assert 0 < text.at[1] < PANEL_MM[1] + 0.5, (panel.key, text)
+                for stroke in panel.drawing.strokes:
+                    assert np.isfinite(stroke.points).all()
+                    assert (stroke.points > -1.5).all(), (panel.key, stroke.pen)
+                    assert (stroke.points < np.array(PANEL_MM) + 1.5).all()
+
+
+def test_names_do_not_cover_one_another(top: Draft) -> None:
+    """No two texts of a panel overlap by more than a third of the smaller one."""
+    for made in (top, drafted("cm", {"neckline": "scoop"})):
+        for panel in panels(made):
+            boxes = []
+            for t in panel.drawing.writings:
+                if t.turn_deg:
+                    continue
+                wide = text_width(t.text, t.size_mm)
+                left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[t.anchor]
+                x, y = t.at[0] + left, t.at[1]
+                boxes.append((x, y - 0.7 * t.size_mm, x + wide, y, t.text))
+            for i, a in enumerate(boxes):
+                for b in boxes[i + 1 :]:
+                    over_x = min(a[2], b[2]) - max(a[0], b[0])
+                    over_y = min(a[3], b[3]) - max(a[1], b[1])
+                    if over_x <= 0 or over_y <= 0:
+                        continue
+                    least = min((q[2] - q[0]) * (q[3] - q[1]) for q in (a, b))
+                    assert over_x * over_y < 0.34 * least, (panel.key, a[4], b[4])
+
+
+def test_svgs(top: Draft, tmp_path: Path) -> None:
+    """One SVG a panel, in order, of true size, well formed, without a number that is none."""
+    texts = steps_svg(top)
+    assert list(texts) == sorted(texts)
+    assert len(texts) == len(panels(top))
+    for text in texts.values():
+        root = ET.fromstring(text)
+        assert root.get("width") == f"{PANEL_MM[0]:g}mm"
+        assert "nan" not in text and "inf" not in text
+        assert root.findall(f"{SVG}path") and root.findall(f"{SVG}text")
+    written = write_steps(top, tmp_path / "steps", kind="svg")
+    assert [p.name for p in written] == list(texts)
+    assert written[0].read_text(encoding="utf-8") == next(iter(texts.values()))
+
+
+def test_writing_a_pdf(top: Draft, tmp_path: Path) -> None:
+    """write_steps gives one PDF by default; another kind or paper is refused, nothing written."""
+    (path,) = write_steps(top, tmp_path, title="rehearsal top")
+    assert path.name == "steps.pdf"
+    assert path.read_bytes().startswith(b"%PDF")
+    with pytest.raises(InputError, match="kind"):
+        write_steps(top, tmp_path / "other", kind="bmp")
+    with pytest.raises(InputError, match="paper"):
+        write_steps(top, tmp_path / "other", paper="a3")
+    assert not (tmp_path / "other").exists()
+
+
+def test_block_without_steps_is_refused(top: Draft) -> None:
+    """A draft without recorded steps is refused with its block's name."""
+    from dataclasses import replace
+
+    with pytest.raises(InputError, match="quick-top"):
+        panels(replace(top, steps=()))
+
+
+def test_any_block_can_be_drawn(top: Draft) -> None:
+    """A step sequence that knows nothing of the quick top: points only, far and negative."""
+    from dataclasses import replace
+
+    steps = (
+        Step("a", "sleeve", "First", "Mark it.", (), {"crown": (0.0, 140.0), "left": (-180.0, 0.0)}),
+        Step(
+            "b", "sleeve", "Cap", "Draw it.", ("a sum",), {}, {},
+            {"cap": np.array([(-180.0, 0.0), (-90.0, 100.0), (0.0, 140.0), (180.0, 0.0)])},
+        ),
+    )  # fmt: skip
+    drawn = panels(replace(top, steps=steps))
+    assert [p.key for p in drawn] == ["a", "b", "check", "curves"]
+    assert "crown | 0 | 0.0 | 5 1/2 up | 14.0 up" in words(drawn[0])
+
+
+def test_check_panel_gives_the_edges(top: Draft) -> None:
+    """The last table repeats each edge's true length, front and back, as the pieces have it."""
+    from drafting.units import format_length
+
+    panel = next(p for p in panels(top) if p.key == "check")
+    for piece in ("front", "back"):
+        for edge in top.pieces[piece].edges.values():
+            assert format_length(edge.length_mm, "in").removesuffix(" in") in words(panel)
+
+
+def test_curvature_of_a_circle() -> None:
+    """On a circle of radius 80 mm the curvature is 1/80 everywhere, left bend positive."""
+    angle = np.linspace(0, 2, 40)
+    circle = 80 * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    bend, normal = curvature(circle)
+    assert bend == pytest.approx(1 / 80, rel=1e-9)
+    assert np.allclose(normal, -circle[1:-1] / 80)
+    assert curvature(circle[::-1])[0] == pytest.approx(-1 / 80, rel=1e-9)
+
+
+def test_sums_stay_on_one_line() -> None:
+    """A mixed number is not torn from its fraction nor from its unit at a line's end."""
+    text = "from the centre mark 9 3/16 in and then 7 5/8 in of the rest"
+    for width in range(18, 80, 3):
+        lines = text_lines(text, 3.7, width)
+        assert " ".join(lines) == text
+        assert not any(re.search(r"\d$", line) or re.match(r"in\b|\d+/", line) for line in lines)
+
+
+def test_clipping_against_shapely() -> None:
+    """Clipped lines agree with shapely's intersection in length, and lie inside the box."""
+    from shapely.geometry import LineString, box
+
+    rng = np.random.default_rng(3)
+    for _ in range(200):
+        line = rng.uniform(-10, 20, (rng.integers(2, 9), 2))
+        parts = clipped(line, (0, 0, 10, 8))
+        expected = LineString(line).intersection(box(0, 0, 10, 8)).length
+        assert sum(LineString(p).length for p in parts) == pytest.approx(expected, abs=1e-9)
