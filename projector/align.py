@@ -177,7 +177,7 @@ def told(registration: Registration, names: Sequence[str] = ()) -> str:
     """One or two sentences for the strip: what is left over, and what to do when it is too much."""
     r = registration
     name = names[r.worst] if r.worst < len(names) else f"place {r.worst + 1}"
-    stretch = 100.0 * r.stretch
+    stretch = round(100.0 * r.stretch, 2) + 0.0  # no minus nought
     figures = f"off by {r.residual_mm:.1f} mm at most, stretch {stretch:+.2f} %"
     if r.ok:
         return f"Fits: {figures}."

@@ -936,8 +936,15 @@ def cross_lines(at: tuple[float, float], arm_mm: float = CROSS_ARM_MM) -> list[A
     ]
 
 
-def fits(plan: BayPlan, pieces: Sequence[Laid]) -> bool:
-    """Whether a plan still holds for the lay: each piece inside the bays it was given to."""
+def fits(plan: BayPlan, pieces: Sequence[Laid], chalked: Iterable[str] = ()) -> bool:
+    """Whether a plan still holds for the lay: each piece inside the bays it was given to.
+
+    And no cross that is still to be ``chalked`` has come to lie on a line.
+    """
+    ahead = np.array([c.at for c in plan.crosses.values() if c.label not in set(chalked)])
+    lines = [line for p in pieces for line in p.runs()]
+    if float(distance_to(ahead.reshape(-1, 2), lines).min(initial=np.inf)) < _LEAST_ARM_MM:
+        return False
     if {p.key for p in pieces} != {k for b in plan.bays for k in b.keys}:
         return False
     for p in pieces:

@@ -109,7 +109,10 @@ class BayTool:
             name, count, total = self._tally
             if self._unlit != (0.0, 0.0):
                 lines.insert(0, f"Part of this bay is not lit: {self._unlit_words()}")
-            lines.append(f"{count} of {total} traced here")
+            more = (
+                f": on to bay {self.walk.at + 2}" if count == total and not self.walk.last else ""
+            )
+            lines.append(f"{count} of {total} traced here{more}")
             if name:
                 lines.append(name)
             lines += self._notes()
@@ -144,7 +147,8 @@ class BayTool:
 
     def clear_of(self, sitting: Sitting) -> Array:
         """(N, 2) table mm that the strip must not cover."""
-        return np.array([c.at_table for c in crosses_shown(self.walk)]).reshape(-1, 2)
+        wanted = [c.at_table for c in crosses_shown(self.walk) if c.kind != "old"]
+        return np.array(wanted).reshape(-1, 2)
 
     def press(self, sitting: Sitting, table_mm: Array) -> None:
         """Point at a cross; in a bay, pick the piece."""
@@ -438,7 +442,7 @@ def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
     if kept:
         where = f"{sitting.docket.path or 'docket'}: table.bays"
         walk = from_dict({k: v for k, v in dict(kept).items() if k != "on"}, where)
-        if not fits(walk.plan, pieces):
+        if not fits(walk.plan, pieces, walk.chalked):
             old, view = walk, walk.view if walk.phase == "trace" else sitting.work.view
             plan = plan_for(sitting, old.plan, old.chalked)
             cal = sitting.stage.calibration

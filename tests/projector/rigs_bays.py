@@ -7,13 +7,21 @@ least-squares search, so that these tests do not lean on the project's solver.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
+from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 from scipy.optimize import least_squares
 
 from calibrate.calibration import Calibration, ProjectorModel
 from calibrate.virtual_table import VirtualTable
+from drafting import Docket
+from drafting.placement import Placement
+from projector.baywalk import crosses_shown
+from projector.sitting import Sitting
+from projector.trueness import apply, best_rigid
 
 
 def ideal(
@@ -61,3 +69,198 @@ def _fitted(projector: object) -> Calibration:
     best = least_squares(miss, start, x_scale="jac", xtol=1e-12)
     model = ProjectorModel.from_vector((w, h), best.x)
     return Calibration(model, np.zeros((12, 12)), "test", "2026-11-25")
+
+
+# -- a dress in bays on the virtual table ----------------------------------------------------------
+
+DRESS = """chalkbeam: 1
+title: concert dress
+wearer: alto-3
+measurements: {measurements}
+garment: {{block: quick-top, style: {{length: 860 mm, waist: shaped, flare: 300 mm}}}}
+pieces:
+  - {{name: tie belt, outline: [[0, 0], [80, 0], [80, 1400], [0, 1400]], cut: 2}}
+  - {{name: pocket, outline: [[0, 0], [150, 0], [165, 90], [140, 190], [60, 200], [0, 150]],
+     cut: 2, pair: true}}
+allowances: {{all: 10 mm, hem: 25 mm, neckline: 6 mm}}
+cloth: {{width: 1400 mm, length: 2.2 m, fold: lengthwise, nap: two-way, selvedge: 10 mm}}
+"""
+
+
+def dress(folder: Path) -> Docket:
+    """A dress of 1.8 m of cloth, end to end along the fold, with a belt beside it."""
+    from drafting import Docket
+    from projector.commands.support import configs_folder
+
+    path = folder / "dress.yaml"
+    measurements = configs_folder() / "measurements" / "alto-3.yaml"
+    path.write_text(DRESS.format(measurements=measurements), encoding="utf-8")
+    docket = Docket.load(path)
+    front = docket.pieces()["front"].cutting_line(docket.allowances_for("front"))
+    long = float(np.ptp(front[:, 1]))
+    top = float(front[:, 1].max())
+    lay = [
+        Placement("front", 1, (long - top + 10, 0.0), 0.0, True),
+        Placement("back", 1, (2 * long - top + 25, 0.0), 0.0, True),
+        Placement("tie belt", 1, (200.0, 590.0), 0.0, False),
+        Placement("pocket", 1, (1690.0, 560.0), 0.0, False),
+    ]
+    docket.replace(lay=tuple(lay)).save()
+    return Docket.load(path)
+
+
+@dataclass
+class Worker:
+    """She: moves the cloth, chalks where the light falls, points where the chalk lies.
+
+    ``world_from_cloth``: (3, 3) how the cloth truly lies; ``chalk``: label → cloth mm of the
+    chalked cross; ``steps``: mm between the two bays' lines at each joint, signed, across them.
+    """
+
+    sitting: Sitting
+    table: VirtualTable
+    world_from_table: np.ndarray
+    rng: np.random.Generator
+    move_mm: float = 3.0
+    turn_deg: float = 1.0
+    pointer_mm: float = 1.0
+    chalk: dict[str, np.ndarray] = field(default_factory=dict)
+    lit: dict[tuple[int, int], list[tuple[int, float]]] = field(default_factory=dict)
+    residuals: list[float] = field(default_factory=list)
+    asked_again: int = 0
+    frames: dict[int, np.ndarray] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.world_from_cloth = self.world_from_table @ self.sitting.work.view.table_from_cloth
+
+    def world(self, table_mm: np.ndarray) -> np.ndarray:
+        """Where the light aimed at table places falls in the world."""
+        return self.table.true_table_from_projector(
+            self.sitting.stage.calibration.to_projector(np.atleast_2d(table_mm))
+        )
+
+    def on_cloth(self, world_mm: np.ndarray) -> np.ndarray:
+        """World → cloth mm, as the cloth truly lies."""
+        return apply(np.linalg.inv(self.world_from_cloth), world_mm)
+
+    def work(self) -> None:
+        """Trace every bay to the end."""
+        s = self.sitting
+        s.do("trace")
+        for _ in range(400):
+            tool = s.tool
+            assert tool is not None, s._message
+            walk = tool.walk
+            if walk.phase == "trace":
+                if s.current is not None and s.current in walk.bay.parts:
+                    self.look()
+                if s.current is None:
+                    self.frames.setdefault(walk.at, self.shot())
+                    if walk.last:
+                        return
+                    for c in crosses_shown(walk):
+                        if c.kind == "chalk":
+                            self.chalk[c.label] = self.on_cloth(self.world(np.array(c.at_table)))[0]
+                s.do("go-on")
+                if s.tool.walk.phase == "move":
+                    self.move()
+            elif walk.phase == "move":
+                self.point()
+            else:
+                self.asked_again += 1
+                s.do("point-again")
+            if walk.phase != "trace" and s.tool.walk.phase == "trace":
+                self.residuals.append(s.tool.walk.registration.residual_mm)
+        raise AssertionError("never done")
+
+    def move(self) -> None:
+        """Slide the cloth to where the light shows the next bay, by hand."""
+        aim = self.world_from_table @ self.sitting.tool.walk.view.table_from_cloth
+        turn = math.radians(self.rng.uniform(-self.turn_deg, self.turn_deg))
+        middle = apply(
+            aim, np.array([np.mean(np.reshape(self.sitting.tool.walk.bay.rect, (2, 2)), 0)])
+        )[0]
+        c, s = math.cos(turn), math.sin(turn)
+        by = np.eye(3)
+        by[:2, :2] = [[c, -s], [s, c]]
+        by[:2, 2] = middle - by[:2, :2] @ middle + self.rng.uniform(-self.move_mm, self.move_mm, 2)
+        self.world_from_cloth = by @ aim
+
+    def point(self) -> None:
+        """Bring the lit pointer over the chalk, and press."""
+        label = self.sitting.tool.walk.next_cross.label
+        at = apply(self.world_from_cloth, self.chalk[label][None])
+        at = at + self.rng.uniform(-self.pointer_mm, self.pointer_mm, 2)
+        x, y = self.table.true_projector_from_table(at)[0]
+        self.sitting.pointer("down", float(x), float(y))
+        self.sitting.pointer("up", float(x), float(y))
+
+    def shot(self) -> np.ndarray:
+        """What the projector shows now."""
+        self.sitting.frame()
+        return self.sitting.painter.rgb()
+
+    def look(self) -> None:
+        """Measure, in the light, how far each line lies aside where this bay hands it over."""
+        s = self.sitting
+        walk = s.tool.walk
+        piece = next(p for p in s.tool.pieces if p.key == s.current)
+        strip, s.strip_on = s.strip_on, False
+        s.pointer_mm = None
+        s.repaint()
+        frame = self.shot()
+        s.strip_on = strip
+        s.repaint()
+        ring = np.vstack([piece.outline_mm, piece.outline_mm[:1]])
+        share = walk.bay.parts[piece.key]
+        for i, a, b in zip(range(len(ring)), ring[:-1], ring[1:], strict=False):
+            d = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
+            for axis, level, inward in (
+                (0, share[0], 1),
+                (0, share[2], -1),
+                (1, share[1], 1),
+                (1, share[3], -1),
+            ):
+                if not math.isfinite(level) or (a[axis] <= level) == (b[axis] <= level):
+                    continue
+                at = a + (b - a) * (level - a[axis]) / (b[axis] - a[axis])
+                # a little inside this bay's share, away from the tick that ends it
+                way = inward * math.copysign(1.0, d[axis])
+                places = at + d * way * np.arange(10.0, 26.0, 2.0)[:, None]
+                across = np.array([-d[1], d[0]])
+                offset = self.offsets(frame, places, across)
+                self.lit.setdefault((hash((piece.key, i)), round(level)), []).append(
+                    (walk.at, offset)
+                )
+
+    def offsets(self, frame: np.ndarray, places: np.ndarray, across: np.ndarray) -> float:
+        """mm by which the light lies aside of these places of the cloth: mean of its centroids."""
+        t = np.arange(-4.0, 4.01, 0.05)
+        at = apply(self.world_from_cloth, places)
+        n = self.world_from_cloth[:2, :2] @ across
+        probe = (at[:, None] + n * t[:, None]).reshape(-1, 2)
+        light = self.table.light(frame, probe).sum(axis=1).reshape(len(places), len(t))
+        light = np.clip(light - 0.5 * light.max(axis=1, keepdims=True), 0.0, None)
+        return float(np.median((light * t).sum(axis=1) / light.sum(axis=1)))
+
+    @property
+    def steps(self) -> list[float]:
+        """mm, across the line, between the two bays where a line is handed over."""
+        out = []
+        for seen in self.lit.values():
+            by_bay = dict(seen)
+            values = list(by_bay.values())
+            out += [abs(a - b) for a, b in itertools.combinations(values, 2)]
+        return out
+
+
+def worker(
+    docket: Docket, table: VirtualTable, calibration: Calibration, seed: int, **habits: float
+) -> Worker:
+    """Her at this table, the docket before her."""
+    w, h = calibration.size
+    gx, gy = np.meshgrid(np.linspace(0, w - 1, 9), np.linspace(0, h - 1, 7))
+    px = np.column_stack([gx.ravel(), gy.ravel()])
+    world_from_table = best_rigid(calibration.to_table(px), table.true_table_from_projector(px))
+    sitting = Sitting(docket, calibration)
+    return Worker(sitting, table, world_from_table, np.random.default_rng([seed, 41]), **habits)

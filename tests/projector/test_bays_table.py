@@ -1,0 +1,305 @@
+"""Bays and align at the table: real keys and pointer places, a killed program, the virtual light."""
+
+from __future__ import annotations
+
+import math
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from rigs_bays import Worker, calibration_of, dress, ideal, worker
+
+from calibrate.virtual_table import VirtualTable
+from drafting import Docket
+from projector import render
+from projector.align import carry
+from projector.baywalk import crosses_shown
+from projector.journal import Journal
+from projector.sitting import Sitting
+from projector.view import View
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the dress."""
+    made = tmp_path_factory.mktemp("dress")
+    dress(made)
+    return made
+
+
+@pytest.fixture
+def docket(folder: Path, tmp_path: Path) -> Docket:
+    """The dress, in a folder of this test's own."""
+    shutil.copy(folder / "dress.yaml", tmp_path)
+    return Docket.load(tmp_path / "dress.yaml")
+
+
+def press(s: Sitting, table_mm: np.ndarray) -> None:
+    """The pointer pressed over a place of the table."""
+    x, y = s.stage.calibration.to_projector(np.atleast_2d(table_mm))[0]
+    s.pointer("down", float(x), float(y))
+    s.pointer("up", float(x), float(y))
+
+
+def trace_all(s: Sitting) -> None:
+    """Mark everything in this bay as traced."""
+    for _ in range(50):
+        if s.current is None:
+            return
+        s.do("go-on")
+    raise AssertionError("never done")
+
+
+def point_all(s: Sitting, truth: View, count: int = 99) -> None:
+    """Point at the crosses asked for, as the cloth truly lies."""
+    for _ in range(count):
+        cross = s.tool.walk.next_cross  # type: ignore[union-attr]
+        if cross is None:
+            return
+        press(s, carry(truth.table_from_cloth, np.array([cross.at]))[0])
+
+
+def aside(view: View) -> View:
+    """A cloth laid down by hand."""
+    return view.replace(turn_deg=view.turn_deg - 0.8, at=(view.at[0] + 9, view.at[1] - 4))
+
+
+def test_tracing_a_lay_larger_than_the_beam_goes_by_bays(docket: Docket) -> None:
+    """Trace on a long lay opens the bays; a piece in two bays is traced when both are done."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    assert s.tool is not None and s.mode == "trace"
+    assert s.tool.walk.plan.cut == ("tie belt/1",)  # type: ignore[attr-defined]
+    trace_all(s)
+    assert s.work.traced == ("front/1",)
+    s.key("space")
+    assert s.tool.walk.phase == "move"  # type: ignore[attr-defined]
+    truth = aside(s.work.view)
+    point_all(s, truth)
+    assert np.allclose(s.work.view.table_from_cloth, truth.table_from_cloth, atol=1e-6)
+    trace_all(s)
+    assert set(s.work.traced) == {p.key for p in docket.lay}
+    assert "All traced" in s._message
+
+
+def test_what_fits_is_traced_without_bays(docket: Docket) -> None:
+    """Under a beam that holds all of it nothing changes; asked for, it says so."""
+    s = Sitting(docket, ideal(2400.0))
+    s.key("c")
+    assert s.tool is None
+    s.key("v")
+    assert s.tool is None and "no bays" in s._message
+
+
+@pytest.mark.parametrize("steps", [1, 3, 4, 6, 8])
+def test_killed_it_opens_in_the_same_bay(docket: Docket, steps: int) -> None:
+    """Killed at any moment, the table opens in the same bay, at the same cross, on the same cloth."""
+    cal = ideal(1200.0)
+    journal, _ = Journal.open(docket)
+    s = Sitting(docket, cal, journal=journal)
+    s.key("c")
+    truth = s.work.view
+    for _ in range(steps):
+        if s.tool.walk.phase == "trace":  # type: ignore[union-attr]
+            s.do("go-on")
+            truth = aside(s.work.view)
+        else:
+            point_all(s, truth, 1)
+    # no close, no save: what the journal holds is all there is
+    again, recovered = Journal.open(Docket.load(docket.path or ""))
+    other = Sitting(recovered.docket, cal, journal=again)
+    assert other.mode == "trace" and other.tool is not None
+    assert other.tool.says == s.tool.says  # type: ignore[union-attr]
+    assert other.current == s.current and other.work.traced == s.work.traced
+    assert np.allclose(other.work.view.at, s.work.view.at, atol=1e-3)
+    ours = [(c.label, c.kind) for c in crosses_shown(s.tool.walk)]  # type: ignore[union-attr]
+    assert [(c.label, c.kind) for c in crosses_shown(other.tool.walk)] == ours
+    # and it can be finished from there
+    for _ in range(40):
+        if other.tool.walk.phase == "trace":
+            if other.current is None and other.tool.walk.last:
+                break
+            other.do("go-on")
+        else:
+            point_all(other, truth if s.tool.walk.phase == "move" else other.work.view, 1)  # type: ignore[union-attr]
+    assert set(other.work.traced) == {p.key for p in docket.lay}
+
+
+def test_undo_does_not_bring_an_old_view_back(docket: Docket) -> None:
+    """Undo takes marks back, never the place of a cloth that has been moved."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    trace_all(s)
+    s.key("space")
+    truth = aside(s.work.view)
+    point_all(s, truth)
+    trace_all(s)
+    for _ in range(6):
+        s.key("z")
+        assert np.allclose(s.work.view.at, truth.at, atol=1e-6)
+    assert s.work.traced == ()
+
+
+def test_she_can_go_back_before_moving(docket: Docket) -> None:
+    """Escape before a cross is pointed at: the cloth was not moved, the bay is as it was."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    before = s.work.view
+    s.key("]")
+    assert s.work.view != before
+    s.key("escape")
+    assert s.work.view == before and s.tool.walk.phase == "trace"  # type: ignore[union-attr]
+    s.key("escape")
+    assert s.tool is None and s.mode == "arrange"
+
+
+def test_a_bad_fit_is_told_on_the_strip(docket: Docket) -> None:
+    """A slip of the pointer is told with its size; Enter keeps it, a press begins anew."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    s.key("]")
+    truth = s.work.view
+    point_all(s, truth, len(s.tool.walk.wanted) - 1)  # type: ignore[union-attr]
+    cross = s.tool.walk.next_cross  # type: ignore[union-attr]
+    press(s, carry(truth.table_from_cloth, np.array([cross.at]))[0] + (14.0, 0.0))
+    assert s.tool.walk.phase == "check"  # type: ignore[union-attr]
+    assert "Not good enough" in s.tool.says  # type: ignore[union-attr]
+    s.key("o")
+    point_all(s, truth)
+    assert s.tool.walk.phase == "trace"  # type: ignore[union-attr]
+
+
+def test_a_changed_lay_is_planned_anew_on_the_same_chalk(docket: Docket) -> None:
+    """A piece moved between two bays: planned anew, the crosses that are chalked stay in use."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    trace_all(s)
+    s.key("]")
+    point_all(s, aside(s.work.view))
+    view, chalked = s.work.view, s.tool.walk.chalked  # type: ignore[union-attr]
+    s.key("a")
+    assert s.tool is None
+    pocket = s.work.of("pocket/1")
+    assert pocket is not None
+    s._put(replace(pocket, at=(330.0, 420.0)))
+    s.key("c")
+    assert "planned anew" in s._message
+    walk = s.tool.walk  # type: ignore[union-attr]
+    assert np.allclose(s.work.view.table_from_cloth, view.table_from_cloth, atol=1e-3)
+    assert walk.phase == "trace"
+    assert {c.label for c in walk.plan.crosses.values()} >= set(chalked)
+    assert walk.plan.bay_of("pocket/1") != (walk.at,)
+    assert set(walk.wanted) <= set(chalked)
+
+
+def test_centre_and_turning_over_are_kept_from_her_in_bays(docket: Docket) -> None:
+    """What would tear the lay off the chalked crosses is refused with a word."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    view = s.work.view
+    for key in ("home", "f"):
+        s.key(key)
+        assert s.work.view == view and "crosses hold" in s._message
+
+
+def test_only_the_part_of_this_bay_is_bright(docket: Docket) -> None:
+    """The belt is bright up to the joint and faint beyond it; the tick stands on the joint."""
+    s = Sitting(docket, ideal(1200.0))
+    s.strip_on = False
+    s.key("c")
+    s.current = "tie belt/1"
+    s.repaint()
+    s.frame()
+    rgb = s.painter.rgb().astype(int)
+    walk = s.tool.walk  # type: ignore[union-attr]
+    joint = walk.bay.parts["tie belt/1"][2]
+    belt = next(p for p in s.tool.pieces if p.key == "tie belt/1")  # type: ignore[union-attr]
+    y = belt.outline_mm[:, 1].min()
+    places = np.array([[joint - 50, y], [joint - 10, y], [joint + 12, y], [joint, y + 5]])
+    px = s.stage.calibration.to_projector(carry(s.work.view.table_from_cloth, places))
+    near = [rgb[round(v) - 1 : round(v) + 2, round(u) - 1 : round(u) + 2].max() for u, v in px]
+    assert near[0] > 200 and near[1] > 200 and near[2] < 140 and near[3] > 150
+
+
+def test_align_by_pointer(docket: Docket) -> None:
+    """Two places on the fold turn the lay onto the cloth; the same marks bring it back after a move."""
+    s = Sitting(docket, ideal(1200.0))
+    truth = s.work.view.replace(turn_deg=3.0, at=(s.work.view.at[0] + 5, s.work.view.at[1] + 20))
+    marks = np.array([[100.0, 0.0], [900.0, 0.0]])
+    s.key("e")
+    assert "first place on the fold" in s.tool.says  # type: ignore[union-attr]
+    for at in carry(truth.table_from_cloth, marks):
+        press(s, at)
+    assert s.tool is None and "800 mm apart" in s._message
+    # the fold of the lay lies on the pointed line
+    seen = carry(s.work.view.cloth_from_table, carry(truth.table_from_cloth, marks))
+    assert np.allclose(seen[:, 1], 0.0, atol=1e-6)
+    assert math.isclose(s.work.view.turn_deg, 3.0, abs_tol=1e-6)
+    # moved: at the same marks
+    s.history = s.history.then(s.work.__class__(s.work.lay, ("front/1",), s.work.view))
+    lies = s.work.view.replace(turn_deg=-2.0, at=(s.work.view.at[0] - 60, s.work.view.at[1] + 35))
+    s.key("e")
+    assert "you marked" in s.tool.says  # type: ignore[union-attr]
+    for at in carry(lies.table_from_cloth, seen):
+        press(s, at)
+    assert np.allclose(s.work.view.table_from_cloth, lies.table_from_cloth, atol=1e-3)
+    assert "Fits" in s._message
+    s.key("z")
+    assert s.work.view != lies
+
+
+def test_align_can_be_left_and_takes_other_edges(docket: Docket) -> None:
+    """The key again goes round the edges, Back takes a place back, Escape leaves it all."""
+    s = Sitting(docket, ideal(1200.0))
+    view = s.work.view
+    s.key("e")
+    s.key("e")
+    assert "far selvedge" in s.tool.says  # type: ignore[union-attr]
+    press(s, np.array([0.0, 0.0]))
+    s.key("z")
+    assert "first" in s.tool.says  # type: ignore[union-attr]
+    press(s, np.array([0.0, 0.0]))
+    press(s, np.array([5.0, 0.0]))
+    assert "far apart" in s._message
+    s.key("escape")
+    assert s.tool is None and s.work.view == view
+
+
+def test_height_changes_the_frame(docket: Docket) -> None:
+    """Mat and cloth noted in the docket shrink the lit picture about the lens's foot, never the lay."""
+    cal = ideal(2600.0)
+    note = {"mat": "3 mm", "cloth": "1 mm", "lens_height": "1.25 m", "lens_foot": [0, 0]}
+    high = docket.replace(table={"height": note})
+    s, flat = Sitting(high, cal), Sitting(docket, cal)
+    g = 1 - 5.0 / 1250.0  # folded cloth counts twice
+    table = np.array([[400.0, 300.0], [-500.0, 100.0]])
+    lit = cal.to_table(s.stage.calibration.to_projector(table))
+    assert np.allclose(lit, table / g, atol=1e-6)
+    assert np.allclose(s.work.view.at, np.array(flat.work.view.at), atol=6.0)
+    assert (render(high, cal) != render(docket, cal)).any()
+
+
+def test_a_spoilt_state_does_not_stop_the_table(docket: Docket) -> None:
+    """Bays that were edited into nonsense are told; taking them out begins anew."""
+    s = Sitting(docket.replace(table={"bays": {"on": False, "plan": 3}}), ideal(1200.0))
+    s.key("c")
+    assert s.tool is None and "table.bays" in s._message
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_the_joint_in_the_light(docket: Docket, seed: int) -> None:
+    """A dress of 1.8 m under a beam of 1.2 m, moved by hand and pointed at: lines join in the light.
+
+    Measured on the virtual table where the light falls, both bays, either side of the joint.
+    """
+    table = VirtualTable.random(seed, (1920, 1080), beam_width_mm=1200.0)
+    her: Worker = worker(docket, table, calibration_of(table), seed)
+    her.work()
+    assert set(her.sitting.work.traced) == {p.key for p in docket.lay}
+    assert len(her.frames) >= 2 and len(her.steps) >= 2
+    assert max(her.steps) < 2.0
+    exact = worker(docket, table, calibration_of(table), seed, pointer_mm=0.0)
+    exact.work()
+    assert max(exact.steps) < 0.1
