@@ -45,6 +45,7 @@ _PRIOR_K2 = 0.001
 _PRIOR_CENTRE = 0.08  # lens centre from the picture's middle, half diagonals
 _SUSPECT = 4.0  # standardised surplus past which a reading is not chance
 _LIMIT_RMS_MM = 3.0  # readings that agree no better than this calibrate nothing
+_LIMIT_DOUBT_MM = 4.0
 _FLOOR_MM = 0.05
 _SHAPE_FREEDOMS = 5  # of a homography, once place and turn of the table frame are chosen
 
@@ -430,10 +431,12 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
     left_out: list[int] = []
     while True:
         residual, surplus, scaled = fit.judge(vector, keep)
-        worst = int(np.nanargmax(np.where(keep, np.abs(scaled), -1.0)))
-        spare = int(keep.sum()) - _SHAPE_FREEDOMS - 1
-        if abs(scaled[worst]) <= _SUSPECT:
+        if np.abs(scaled[keep]).max() <= _SUSPECT:
             break
+        # a gross misreading pulls its neighbours along, so each is tried without
+        worst, vector = fit.without_one(start, keep)
+        residual, surplus, scaled = fit.judge(vector, keep & (np.arange(len(read)) != worst))
+        spare = int(keep.sum()) - _SHAPE_FREEDOMS - 1
         if spare < 3 or len(left_out) >= max(1, len(read) // 6):
             a, b = data.readings[worst][0]
             raise Refusal(
@@ -445,7 +448,6 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
             )
         left_out.append(worst)
         keep[worst] = False
-        vector = fit.solve(vector, keep)
     rms = float(np.sqrt(np.mean(residual[keep] ** 2)))
     freedom = max(0.0, float(keep.sum()) - fit.used_freedom(vector, keep))
     sigma2 = (_READING_WEIGHT * _READING_MM**2 + float(np.sum(residual[keep] ** 2))) / (
@@ -491,6 +493,14 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
             "tape_class": tape,
         },
     )
+    doubt = calibration.summary()["rms_mm"]
+    if doubt > _LIMIT_DOUBT_MM:
+        raise Refusal(
+            "undetermined",
+            f"these pairs fix the picture on the table only to {doubt:.0f} mm.",
+            f"Measure diagonals too.{_not_measured(data)}",
+            data={"expected_mm": doubt},
+        )
     result = TapeResult(
         calibration,
         data.readings,
@@ -535,10 +545,15 @@ def _words(a: str, b: str, surplus: float) -> str:
     return f"{a}–{b} reads {abs(surplus):.0f} mm {way} than the rest can explain."
 
 
-def _check_determined(data: Readings, used: Sequence[str]) -> None:
+def _not_measured(data: Readings) -> str:
     measured = {frozenset(pair) for pair, _ in data.readings}
     missing = [f"{a}–{b}" for a, b in pairs_of(data.crosses) if frozenset((a, b)) not in measured]
-    told = f" Not yet measured: {', '.join(missing[:12])}." if missing else ""
+    return f" Not yet measured: {', '.join(missing[:12])}." if missing else ""
+
+
+def _check_determined(data: Readings, used: Sequence[str]) -> None:
+    measured = {frozenset(pair) for pair, _ in data.readings}
+    told = _not_measured(data)
     if len(used) < 4 or len(measured) < _SHAPE_FREEDOMS:
         raise Refusal(
             "undetermined",
@@ -625,13 +640,42 @@ class _Fit:
         )
         return -np.array([*middle, turn]), np.vstack([move.mean(axis=0), slope])
 
-    def solve(self, start: ProjectorModel | Array, keep: NDArray[np.bool_]) -> Array:
+    def without_one(
+        self, start: ProjectorModel | Array, keep: NDArray[np.bool_]
+    ) -> tuple[int, Array]:
+        """The reading without which the others agree best, and the parameters then."""
+        tried = []
+        for index in np.flatnonzero(keep).tolist():
+            rest = keep.copy()
+            rest[index] = False
+            vector = self.solve(start, rest, 25)
+            cost = float(
+                np.sum(self.rows(vector)[0][rest] ** 2) + np.sum(self._priors(vector)[0] ** 2)
+            )
+            tried.append((cost, int(index), vector))
+        _, index, vector = min(tried, key=lambda one: one[0])
+        rest = keep.copy()
+        rest[index] = False
+        return index, self.solve(vector, rest)
+
+    def solve(
+        self, start: ProjectorModel | Array, keep: NDArray[np.bool_], evaluations: int = 200
+    ) -> Array:
         """Parameters of least squares, by damped Gauss-Newton (Levenberg-Marquardt)."""
         from scipy.optimize import least_squares
 
         first = start.vector() if isinstance(start, ProjectorModel) else start
 
+        last: dict[bytes, tuple[Array, Array]] = {}
+
         def parts(vector: Array) -> tuple[Array, Array]:
+            key = vector.tobytes()  # the solver asks for residuals and slopes of the same place
+            if key not in last:
+                last.clear()
+                last[key] = at(vector)
+            return last[key]
+
+        def at(vector: Array) -> tuple[Array, Array]:
             with np.errstate(all="ignore"):
                 read, slope = self.rows(vector)
                 prior, prior_rows = self._priors(vector)
@@ -651,9 +695,9 @@ class _Fit:
             first,
             jac=jacobian,
             method="lm",
-            xtol=1e-13,
-            ftol=1e-13,
-            max_nfev=400,
+            xtol=1e-11,
+            ftol=1e-11,
+            max_nfev=evaluations,
         )
         return np.asarray(found.x)
 
