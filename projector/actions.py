@@ -86,6 +86,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("blank", "Dark", ("b",), "beam dark; any key brings it back"),
     Action("work-light", "Light", ("w",), "beam white, to see by; any key brings it back"),
     Action("check", "Check", ("k",), "100 mm square and ruler, where the pointer is"),
+    Action("calibrate", "", ("ctrl+k",), "calibrate anew (first light)"),
     Action("side", "Side", ("s",), "the side of the table where you stand"),
     Action("flip-cloth", "", ("f",), "the cloth lies the other way up (mirror the whole lay)"),
     Action("centre", "", ("home",), "put the lay back in the middle of the beam"),

@@ -13,13 +13,10 @@ import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-
-if TYPE_CHECKING:
-    from projector.sitting import Sitting
 
 Box = tuple[int, int, int, int]
 
@@ -314,6 +311,34 @@ def _largest_mode(pygame: Any, number: int) -> tuple[int, int] | None:
 
 # -- the event loop ------------------------------------------------------------------------------
 
+
+class Shown(Protocol):
+    """What the event loop can show: a `sitting.Sitting`, or first light before it."""
+
+    running: bool
+
+    @property
+    def canvas(self) -> NDArray[np.uint32]: ...
+
+    def frame(self) -> list[Box]: ...
+
+    def repaint(self) -> None: ...
+
+    def key(self, name: str) -> None: ...
+
+    def pointer(self, kind: str, x_px: float, y_px: float, button: int = 1) -> None: ...
+
+    def do(self, action: str) -> None: ...
+
+    def tick(self, now_s: float) -> None: ...
+
+    def tell(self, text: str, seconds: float = 5.0) -> None: ...
+
+    def save(self) -> None: ...
+
+    def close(self) -> None: ...
+
+
 _KEYMAP = {
     "page up": "page up",
     "page down": "page down",
@@ -349,7 +374,7 @@ def key_name(event: Any) -> str:
     return "+".join([*held, name])
 
 
-def handle(sitting: Sitting, beam: Beam, events: Iterable[Any]) -> None:
+def handle(sitting: Shown, beam: Beam, events: Iterable[Any]) -> None:
     """Turn the machine's events into the sitting's words; of many moves only the last counts."""
     pygame = _pygame()
     move: Any = None
@@ -380,7 +405,7 @@ def handle(sitting: Sitting, beam: Beam, events: Iterable[Any]) -> None:
     flush()
 
 
-def run(sitting: Sitting, beam: Beam) -> None:
+def run(sitting: Shown, beam: Beam) -> None:
     """Sit at the table until she leaves; whatever ends it, everything is saved."""
     pygame = _pygame()
     clock = pygame.time.get_ticks
@@ -406,7 +431,7 @@ def run(sitting: Sitting, beam: Beam) -> None:
         sitting.close()
 
 
-def _watch(sitting: Sitting, beam: Beam, lost: bool) -> bool:
+def _watch(sitting: Shown, beam: Beam, lost: bool) -> bool:
     """Pause when the display has gone or changed, go on when it is back as it was."""
     there = beam.still_there()
     if not there and not lost:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.faces import Face, Label, LabelRoom, face_of, text_block
+from projector.faces import LEAST_TEXT_MM, Face, Label, LabelRoom, face_of, text_block
 from projector.frame import Lens
 from projector.lettering import text_strokes, text_width
 from projector.marks import Item, Mark, circle, mark, polyline, ring
@@ -189,6 +189,26 @@ class Stage:
         self.lens = Lens(self.calibration)
         self.faces = faces_of(self.docket)
         self.reading_deg = reading_direction(self.lens, self.view.side)
+
+    @classmethod
+    def for_words(cls, docket: Docket, calibration: Calibration, view: View) -> Stage:
+        """A stage without pieces, for pages of text before there is anything to lay."""
+        stage = cls.__new__(cls)
+        stage.docket, stage.calibration, stage.view, stage.look = docket, calibration, view, Look()
+        stage.lens, stage.faces = Lens(calibration), {}
+        stage._labels, stage._rooms, stage._made = {}, {}, {}
+        stage.reading_deg = reading_direction(stage.lens, view.side)
+        return stage
+
+    def lines_in_middle(self, lines: Sequence[str], height_mm: float = 15.0) -> Item:
+        """Lines of text about the beam's middle."""
+        strokes = text_block(lines[:1], height_mm * 1.6)
+        for i, line in enumerate(lines[1:], 1):
+            strokes += [
+                s - np.array([0.0, 2.0 * i * height_mm])
+                for s in text_block([line], height_mm * 0.8)
+            ]
+        return Item("lines", (self.mark("strong", strokes),), self.reading_frame(self.middle_mm))
 
     def retake(self, *, view: View | None = None, look: Look | None = None) -> None:
         """Change the view or look; labels are looked up anew where they need it."""
@@ -496,18 +516,20 @@ class Stage:
 def _page(stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str]) -> Item:
     frame, length, height = stage.strip_box(1e9)
     low, top, side = 62.0, height - 18.0, 28.0  # the strip's own room below
-    foot_mm = 9.0 * 1.9
-    floor = low + len(foot) * foot_mm + 10.0
-    size, columns, pitch = 8.5, 1, 16.0
-    # the largest letters with which every row stands, in as many columns as are needed
-    for trial in (13.0, 12.0, 11.0, 10.0, 9.0, 8.5):
+    foot_size = 10.0
+    foot_mm = foot_size * 1.9
+    room = top - 52.0 - (low + len(foot) * foot_mm + 10.0)
+    size, columns, pitch = LEAST_TEXT_MM, 1, 2.0 * LEAST_TEXT_MM
+    # the largest letters with which every row stands, in as few columns as that takes
+    for trial in (17.0, 15.0, 13.5, 12.0, 11.0, 10.0, 9.0, 8.5, LEAST_TEXT_MM):
+        size, pitch = trial, 2.0 * trial
         widest = max((text_width(m, trial) for _, m in rows), default=0.0)
         held = max((text_width(k, trial) for k, _ in rows), default=0.0) + 1.4 * trial
-        fit = max(1, int((length - 2 * side + 3 * trial) // (widest + held + 3 * trial)))
-        size, pitch = trial, 1.95 * trial
-        columns = min(fit, 3)
-        if math.ceil(len(rows) / columns) * pitch <= top - 46.0 - floor:
+        fit = int((length - 2 * side + 3 * trial) // (widest + held + 3 * trial))
+        columns = max(1, math.ceil(len(rows) * pitch / max(room, pitch)))
+        if columns <= fit:
             break
+    columns = min(columns, 3)
     per = math.ceil(len(rows) / columns) if rows else 1
     column_mm = (length - 2 * side) / columns
     key_mm = max((text_width(k, size) for k, _ in rows), default=0.0) + 1.4 * size
@@ -516,12 +538,12 @@ def _page(stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Seque
     words: list[Array] = []
     for i, (key, meaning) in enumerate(rows):
         x = side + (i // per) * column_mm
-        y = top - 46.0 - (i % per) * pitch - size
+        y = top - 50.0 - (i % per) * pitch - size
         keys.extend(s + np.array([x, y]) for s in text_strokes(key, size))
         words.extend(s + np.array([x + key_mm, y]) for s in text_strokes(meaning, size))
     for j, line in enumerate(foot):
         y = low + (len(foot) - 1 - j) * foot_mm + 6.0
-        words.extend(s + np.array([side, y]) for s in text_strokes(line, 9.0))
+        words.extend(s + np.array([side, y]) for s in text_strokes(line, foot_size))
     marks = (
         stage.mark("strong", strong, wider=1.1),
         stage.mark("key", keys, wider=1.4),

@@ -120,6 +120,8 @@ class Sitting:
     checking_at: Array | None = None
     strip_on: bool = True
     extra_words: tuple[str, ...] = ()
+    anew: bool = False
+    _question: tuple[str, ...] = ()
     _kept: dict[str, Any] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -242,10 +244,21 @@ class Sitting:
             self._set_page("")
             return
         action = self.keys.action(name, self.mode)
+        if self.page == "question":
+            self._set_page("")
+            if action not in ("check", "calibrate", "help", "quit", "leave"):
+                return
+            if action == "leave":
+                action = "quit"
         if action is None and "shift+" in name:
             action = self.keys.action(name.replace("shift+", ""), self.mode)
         if action is not None:
             self.do(action, large="shift+" in name)
+
+    def ask(self, lines: Sequence[str]) -> None:
+        """A page that questions the calibration: go on, check it, or make a new one."""
+        self._question = tuple(lines)
+        self._set_page("question")
 
     def do(self, action: str, *, large: bool = False) -> None:
         """Do an action by its name; ``large``: the larger step where there are two."""
@@ -530,6 +543,10 @@ class Sitting:
     def _do_quit(self) -> None:
         self.running = False
 
+    def _do_calibrate(self) -> None:
+        """Leave for first light; the command comes back to the docket afterwards."""
+        self.anew, self.running = True, False
+
     # -- a plan in the background ------------------------------------------------------------------
 
     def _do_plan(self) -> None:
@@ -797,9 +814,10 @@ class Sitting:
             np.copyto(self._below, painter.canvas)
             return
         painter.clear()
-        if self.page == "help":
+        if self.page in ("help", "question"):
             self._strip = self._make_strip()
-            painter.put(painter.paint(self.stage.lens.frame(self._help())))
+            made = self._help() if self.page == "help" else self._asked()
+            painter.put(painter.paint(self.stage.lens.frame(made)))
             self._put_strip()
             np.copyto(self._below, painter.canvas)
             return
@@ -848,8 +866,16 @@ class Sitting:
         )
         return self.stage.page(f"Help: {self.mode}", rows, foot)
 
+    def _asked(self) -> Item:
+        rows = [
+            ("any key", "go on with it"),
+            (_key_words(self.keys.shown("check")), "check it: lay a ruler on a 100 mm square"),
+            (_key_words(self.keys.shown("calibrate")), "calibrate anew"),
+        ]
+        return self.stage.page("Is the calibration still true?", rows, self._question)
+
     def _make_strip(self) -> Strip | None:
-        if not self.strip_on:
+        if not self.strip_on or self.page == "question":
             return None
         row = self.tool.strip if self.tool is not None else self.mode
         names = STRIP["plan" if self.planning is not None and self.planning.best else row]

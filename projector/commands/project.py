@@ -1,0 +1,166 @@
+"""``chalkbeam project``: the lay on the cloth, full screen on the projector's display."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from calibrate import Calibration
+    from drafting import Docket
+    from projector.app import Beam
+
+_OLD_H = 24.0
+
+
+@click.command()
+@click.argument("docket", type=click.Path(path_type=Path))
+@click.option("--display", type=int, default=None, metavar="N",
+              help="The projector's display; the first that is not the primary when not given.")  # fmt: skip
+@click.option("--window", is_flag=True, help="A window instead: to try it out, not true scale.")
+@click.option("--calibration", "calibration_file", type=click.Path(path_type=Path), default=None,
+              help="The calibration to use; the newest of this display when not given.")  # fmt: skip
+@click.option("--keys", "keys_file", type=click.Path(path_type=Path), default=None,
+              help="A keys.yaml of your own.")  # fmt: skip
+@click.option("--photos", type=click.Path(path_type=Path), default=None, metavar="FOLDER",
+              help="Where first light looks for your photo; beside the docket when not given.")  # fmt: skip
+@click.option("--camera", type=int, default=None, metavar="N",
+              help="The webcam that first light may use.")  # fmt: skip
+def project(
+    docket: Path,
+    display: int | None,
+    window: bool,
+    calibration_file: Path | None,
+    keys_file: Path | None,
+    photos: Path | None,
+    camera: int | None,
+) -> None:
+    """Show DOCKET's lay on the cloth; move pieces, trace them, cut.
+
+    Without a calibration for this display it leads through one first. Every change is kept at
+    once; leave with Q. Help is on the table: H. Never look into the projector's lens.
+    """
+    from calibrate import Calibration
+    from drafting import Docket
+    from projector.app import Beam, run
+    from projector.commands.laying import laid
+    from projector.commands.support import configs_folder
+    from projector.journal import Journal
+    from projector.sitting import Sitting
+
+    read = Docket.load(docket)
+    read.pieces()
+    keys = _keys(keys_file, configs_folder())
+    given = Calibration.load(calibration_file) if calibration_file is not None else None
+    was_laid = bool(read.lay)
+    read, note = laid(read)
+    if not was_laid:
+        read.save()
+        read = Docket.load(docket)
+    if note:
+        click.echo(note)
+    anew = False
+    while True:
+        journal, recovered = Journal.open(read)
+        if recovered.note:
+            click.echo(recovered.note)
+        try:
+            size = given.size if given is not None and not anew else None
+            with Beam.open(display, size, window) as beam:
+                calibration = None if anew else given
+                calibration = calibration or _calibration(
+                    recovered.docket, beam, photos, camera, anew=anew
+                )
+                if calibration is None:
+                    click.echo("Left without a calibration. Nothing was changed.")
+                    return
+                sitting = Sitting(recovered.docket, calibration, keys, journal, click.echo)
+                doubts = _doubts(calibration, beam)
+                if doubts and not anew:
+                    sitting.ask(doubts)
+                elif beam.notice:
+                    sitting.tell(beam.notice, 12.0)
+                run(sitting, beam)
+        finally:
+            journal.close()
+        if not sitting.anew:
+            break
+        anew, read = True, Docket.load(docket)
+    click.echo(f"Saved: {docket}")
+
+
+def _keys(path: Path | None, configs: Path) -> Any:
+    """Her own keys, those in her settings folder, or the shipped ones."""
+    import os
+
+    from projector.actions import Keys, load_keys
+
+    if path is not None:
+        return load_keys(path)
+    from platformdirs import user_config_path
+
+    home = os.environ.get("CHALKBEAM_HOME")
+    folder = Path(home) if home else user_config_path("chalkbeam", appauthor=False)
+    for candidate in (folder / "keys.yaml", configs / "keys.yaml"):
+        if candidate.is_file():
+            return load_keys(candidate)
+    return Keys()
+
+
+def _calibration(
+    docket: Docket, beam: Beam, photos: Path | None, camera: int | None, *, anew: bool
+) -> Calibration | None:
+    """The newest calibration of this display; without one (or anew), first light on the table."""
+    from calibrate.calibration import keep, newest
+    from projector.app import run
+    from projector.first_light import FirstLight, plain_calibration
+
+    if not beam.true_scale and not anew:
+        found = newest(None, beam.size)
+        if found is None:
+            beam.notice = "No calibration: this is a look at the lay, not true scale."
+        return found or plain_calibration(beam.size)
+    found = newest(beam.display.name, beam.size) or newest(None, beam.size)
+    if found is not None and not anew:
+        return found
+    folder = photos or (docket.path.resolve().parent if docket.path else Path.cwd())
+    leading = FirstLight(docket, beam.size, beam.display.name, [folder], _grabber(camera))
+    run(leading, beam)
+    if leading.result is not None:
+        keep(leading.result)
+    return leading.result
+
+
+def _grabber(camera: int | None) -> Any:
+    """A few frames of the webcam, then None; None when no camera is asked for."""
+    if camera is None:
+        return None
+    try:
+        from calibrate.camera import frames_for_solving
+    except ImportError:
+        return None
+    return frames_for_solving(camera)
+
+
+def _doubts(calibration: Calibration, beam: Beam) -> list[str]:
+    """What is to be questioned before anything is cut by this light."""
+    from datetime import datetime
+
+    said = []
+    try:
+        age_h = (datetime.now() - datetime.fromisoformat(calibration.date)).total_seconds() / 3600.0
+    except ValueError:
+        age_h = 0.0
+    if age_h > _OLD_H:
+        days = age_h / 24.0
+        said.append(
+            f"This calibration is {days:.0f} day{'s' if days >= 1.5 else ''} old: lay a ruler on "
+            "the check square [K] before you cut."
+        )
+    if beam.true_scale and calibration.display and calibration.display != beam.display.name:
+        said.append(
+            f"This calibration was made for '{calibration.display}': check it with [K] before you cut."
+        )
+    return said
