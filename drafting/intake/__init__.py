@@ -7,6 +7,7 @@ Beside the drafting flow: what a block would draft is read from a file instead. 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,12 +19,13 @@ if TYPE_CHECKING:
 UNITS = ("mm", "cm", "in", "pt", "px")
 
 
-def read_outlines(path: str | Path, unit: str | None = None) -> Found:
+def read_outlines(path: str | Path, unit: str | None = None, only: Collection[str] = ()) -> Found:
     """The closed outlines of a drawing file (.svg or .dxf), in mm, y up.
 
     Args:
         path: the file.
         unit: what one unit of the drawing is (`UNITS`), used only when the file does not say.
+        only: names of the outlines wanted; what is wrong with others is then a note.
 
     Raises:
         InputError: neither kind of file, hostile or past the limits, no unit declared and none
@@ -34,11 +36,11 @@ def read_outlines(path: str | Path, unit: str | None = None) -> Found:
     if kind == ".svg":
         from drafting.intake.svg import read_svg
 
-        return read_svg(path, unit)
+        return read_svg(path, unit, only)
     if kind == ".dxf":
         from drafting.intake.dxf import read_dxf
 
-        return read_dxf(path, unit)
+        return read_dxf(path, unit, only)
     raise InputError(
         Fault(
             str(path),

@@ -11,7 +11,7 @@ from __future__ import annotations
 import io
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -36,12 +36,13 @@ _INSUNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 10: 914.4, 14: 10
 _PLAIN = "Save it as ASCII DXF (R12 or R2000) from the program it came from."
 
 
-def read_dxf(path: str | Path, unit: str | None = None) -> Found:
+def read_dxf(path: str | Path, unit: str | None = None, only: Collection[str] = ()) -> Found:
     """The closed outlines of a DXF file, in mm, y up.
 
     Args:
         path: the file.
         unit: what one drawing unit is ('mm', 'cm', 'in', 'pt', 'px') when the file does not say.
+        only: names of the outlines wanted; what is wrong with others is then a note.
 
     Raises:
         InputError: not a DXF, past the limits, no unit declared and none given, or an outline
@@ -49,7 +50,7 @@ def read_dxf(path: str | Path, unit: str | None = None) -> Found:
     """
     path = Path(path)
     data = read_bytes(path, MAX_BYTES)
-    return _Reader(_document(data, str(path)), str(path), unit).found()
+    return _Reader(_document(data, str(path)), str(path), unit).found(only)
 
 
 def _document(data: bytes, where: str) -> Any:
@@ -91,15 +92,15 @@ class _Reader:
         self.scale = 1.0
         self.unread: dict[str, int] = {}
 
-    def found(self) -> Found:
+    def found(self, only: Collection[str]) -> Found:
         try:
-            return self._found()
+            return self._found(only)
         except (ArithmeticError, LookupError, TypeError, AttributeError, RecursionError) as error:
             raise InputError(
                 Fault(self.where, "cannot be read as DXF: it is damaged.", _PLAIN)
             ) from error
 
-    def _found(self) -> Found:
+    def _found(self, only: Collection[str]) -> Found:
         self.scale = self.unit_mm()
         drawn: list[Drawn] = []
         space = list(self.document.modelspace())
@@ -113,7 +114,7 @@ class _Reader:
         drawn += self.loose((e for e in space if e.dxftype() != "INSERT"), "")
         for kind, count in sorted(self.unread.items()):
             self.notes.append(f"{count} × {kind} left out: not a line that is read.")
-        return outlines_from(drawn, self.where, self.notes)
+        return outlines_from(drawn, self.where, self.notes, only)
 
     def unit_mm(self) -> float:
         """Millimetres per drawing unit: from the header, the style text, or as she says."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,6 +21,8 @@ JOIN_MM = 0.1  # ends no further apart than this are one point; less than a penc
 MIN_AREA_MM2 = 100.0  # a square centimetre: smaller closed shapes are marks, not pieces
 MAX_EXTENT_MM = 20_000.0  # no piece is longer than 20 m; larger means a wrong unit
 MAX_POINTS = 20_000  # of one outline, after flattening
+MAX_TOTAL_POINTS = 60_000  # of one file: more would make a docket that takes long to read
+MAX_FAULTS = 20  # told of one file
 MAX_OUTLINES = 500  # pieces of one file
 
 Ends = tuple[tuple[float, float], tuple[float, float]]
@@ -102,7 +104,9 @@ def signed_area(points: Array) -> float:
     return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) / 2.0)
 
 
-def outlines_from(drawn: Sequence[Drawn], where: str, notes: Sequence[str] = ()) -> Found:
+def outlines_from(
+    drawn: Sequence[Drawn], where: str, notes: Sequence[str] = (), only: Collection[str] = ()
+) -> Found:
     """Judge what a reader found.
 
     Groups with a piece's name (files of ours, blocks of a DXF) give one outline each, the sewing
@@ -110,12 +114,14 @@ def outlines_from(drawn: Sequence[Drawn], where: str, notes: Sequence[str] = ())
     candidate and open chains whose ends meet within 0.1 mm are joined; what lies inside another
     outline is left out, and said.
 
+    ``only``: names of the outlines wanted; what is wrong with others is then a note.
+
     Raises:
         InputError: nothing closed is there, or an outline crosses itself, is far too large or has
             too many points. All faults at once.
     """
     said = list(notes)
-    faults: list[Fault] = []
+    wrong: list[tuple[str, Fault]] = []
     outlines: list[Outline] = []
     groups: dict[str, list[Drawn]] = {}
     loose: list[Drawn] = []
@@ -128,7 +134,7 @@ def outlines_from(drawn: Sequence[Drawn], where: str, notes: Sequence[str] = ())
         try:
             made = _piece_of(name, members, said)
         except InputError as error:
-            faults += [_placed(f, where, name) for f in error.faults]
+            wrong += [(name, _placed(f, where, name)) for f in error.faults]
             continue
         if made is not None:
             outlines.append(made)
@@ -139,7 +145,7 @@ def outlines_from(drawn: Sequence[Drawn], where: str, notes: Sequence[str] = ())
         try:
             points = _ring(d.chain)
         except InputError as error:
-            faults += [_placed(f, where, d.where) for f in error.faults]
+            wrong += [(d.name, _placed(f, where, d.where)) for f in error.faults]
             continue
         if points is None:
             tiny += 1
@@ -165,8 +171,19 @@ def outlines_from(drawn: Sequence[Drawn], where: str, notes: Sequence[str] = ())
             f"{left_open} open line{'s' if left_open > 1 else ''} left out: only closed outlines become pieces."
         )
     outlines += outer
+    faults = [f for name, f in wrong if not only or name in only or not outlines]
     if faults:
-        raise InputError(faults)
+        raise InputError(faults[:MAX_FAULTS])
+    said += [f"Left out: {f}" for _, f in wrong[:MAX_FAULTS]]
+    points = sum(len(o.points) for o in outlines)
+    if points > MAX_TOTAL_POINTS:
+        raise InputError(
+            Fault(
+                where,
+                f"has {points} points on its outlines; at most {MAX_TOTAL_POINTS} are taken.",
+                "Simplify the paths, or save fewer pieces to a file.",
+            )
+        )
     if not outlines:
         raise InputError(
             Fault(

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from xml.parsers import expat
@@ -73,12 +73,13 @@ class _Node:
     title: str = ""
 
 
-def read_svg(path: str | Path, unit: str | None = None) -> Found:
+def read_svg(path: str | Path, unit: str | None = None, only: Collection[str] = ()) -> Found:
     """The closed outlines of an SVG file, in mm, y up.
 
     Args:
         path: the file.
         unit: what one user unit is ('mm', 'cm', 'in', 'pt', 'px') when the file does not say.
+        only: names of the outlines wanted; what is wrong with others is then a note.
 
     Raises:
         InputError: not an SVG, hostile or past the limits, no unit declared and none given, or an
@@ -86,7 +87,7 @@ def read_svg(path: str | Path, unit: str | None = None) -> Found:
     """
     path = Path(path)
     data = read_bytes(path, MAX_BYTES)
-    return svg_outlines(data, str(path), unit)
+    return svg_outlines(data, str(path), unit, only)
 
 
 def read_bytes(path: Path, limit: int) -> bytes:
@@ -117,10 +118,12 @@ def read_bytes(path: Path, limit: int) -> bytes:
     return data
 
 
-def svg_outlines(data: bytes, where: str, unit: str | None = None) -> Found:
+def svg_outlines(
+    data: bytes, where: str, unit: str | None = None, only: Collection[str] = ()
+) -> Found:
     """As `read_svg`, from the file's bytes; ``where`` names it in messages."""
     try:
-        return _Walk(_parse(data, where), where, unit).found()
+        return _Walk(_parse(data, where), where, unit).found(only)
     except InputError as error:
         raise InputError(
             [f if f.where else Fault(where, f.what, f.remedy) for f in error.faults]
@@ -227,12 +230,12 @@ class _Walk:
             if node.attributes.get("id"):
                 self.by_id.setdefault(node.attributes["id"], node)
 
-    def found(self) -> Found:
+    def found(self, only: Collection[str]) -> Found:
         scale, box = self.scale()
         self.viewport.append(box)
         flip = np.array([[scale[0], 0.0, 0.0], [0.0, -scale[1], 0.0], [0.0, 0.0, 1.0]])
         self.group(self.root, flip, _Context())
-        return outlines_from(self.drawn, self.where, self.notes)
+        return outlines_from(self.drawn, self.where, self.notes, only)
 
     def scale(self) -> tuple[tuple[float, float], tuple[float, float]]:
         """(mm per user unit in x, y) and the root's (width, height) in user units."""

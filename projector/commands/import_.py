@@ -100,7 +100,7 @@ def import_(
     from drafting.intake import read_outlines
     from drafting.intake.adopt import adopt, named_sides
 
-    found = read_outlines(file, unit)
+    found = read_outlines(file, unit, only)
     outlines = _chosen(found, only)
     names = _renamed(outlines, rename)
     if docket is None:

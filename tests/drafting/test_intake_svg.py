@@ -426,6 +426,37 @@ def test_all_faults_at_once() -> None:
     assert ["one" in f.where or "two" in f.where for f in caught.value.faults] == [True, True]
 
 
+def test_a_bad_outline_does_not_bar_the_way_to_a_good_one() -> None:
+    """Taken by name, a sound outline is had from a file whose other outlines are not; that is said."""
+    data = wrap(
+        f'<path id="bow" d="M0 0L50 50H0L50 0z"/><path id="front" transform="translate(60)" d="{SQUARE}"/>'
+    )
+    with pytest.raises(InputError, match="bow"):
+        svg_outlines(data, "top.svg")
+    found = svg_outlines(data, "top.svg", only=["front"])
+    assert [o.name for o in found.outlines] == ["front"]
+    assert any("bow" in n and "crosses" in n for n in found.notes)
+    with pytest.raises(InputError, match="bow"):
+        svg_outlines(data, "top.svg", only=["bow"])
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_garbled_files_never_break_the_program(seed: int) -> None:
+    """A good file with bytes changed or cut off is either read or refused in words."""
+    rng = np.random.default_rng(seed)
+    data = bytearray(pieces_svg(garment(), ALLOWANCES, title="rehearsal top").encode())
+    for _ in range(int(rng.integers(1, 30))):
+        data[int(rng.integers(len(data)))] = int(rng.integers(1, 256))
+    if seed % 4 == 0:
+        del data[int(rng.integers(len(data))) :]
+    try:
+        found = svg_outlines(bytes(data), "top.svg", "mm")
+    except InputError as error:
+        assert "top.svg" in str(error)
+    else:
+        assert all(o.area_mm2 > 0 for o in found.outlines)
+
+
 def test_too_large_and_missing_files(tmp_path: Path) -> None:
     """A file past the size limit, a folder and a missing file are told, not read."""
     big = tmp_path / "big.svg"
