@@ -626,34 +626,33 @@ class _Maker:
                 continue
             item = match[0]
             kind = self.kinds[item.kind]
-            stance = self.locked_stance(kind, turn, mirrored)
             rest.remove(item)
-            piece = _relocked(kind, item, stance, at, turn, mirrored, self.cloth)
-            laid.append(piece)
+            laid.append(_put_down(kind, item, at, turn, mirrored))
         if laid:
             from drafting.lay.check import faults_among
 
             self.faults += faults_among(laid, self.cloth, self.distance)
         return laid, rest
 
-    def locked_stance(self, kind: Kind, turn: float, mirrored: bool) -> Stance | None:
-        for stance in kind.stances:
-            gap = abs((stance.turn - turn + 180.0) % 360.0 - 180.0)
-            if gap < 1e-6 and stance.mirrored == mirrored:
-                return stance
-        return None
 
-
-def _relocked(
-    kind: Kind,
-    item: Item,
-    stance: Stance | None,
-    at: tuple[float, float],
-    turn: float,
-    mirrored: bool,
-    cloth: Cloth,
+def put_down(
+    job: Job, item: Item, at: tuple[float, float], turn: float, mirrored: bool
 ) -> LaidPiece:
-    """A locked copy exactly where it was put, whatever its turn."""
+    """A copy exactly where it was put, whatever its turn."""
+    return _put_down(job.kinds[item.kind], item, at, turn, mirrored)
+
+
+def _put_down(
+    kind: Kind, item: Item, at: tuple[float, float], turn: float, mirrored: bool
+) -> LaidPiece:
+    stance = next(
+        (
+            s
+            for s in kind.stances
+            if s.mirrored == mirrored and abs((s.turn - turn + 180.0) % 360.0 - 180.0) < 1e-6
+        ),
+        None,
+    )
     if stance is None:
         like = kind.stances[0]
         back = cloth_from_piece((0.0, 0.0), like.turn, like.mirrored)[:2, :2]

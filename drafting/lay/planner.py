@@ -25,8 +25,8 @@ from drafting.cloth import Cloth
 from drafting.errors import LayError
 from drafting.lay.check import is_sound
 from drafting.lay.first import State, first_plan
-from drafting.lay.job import Job, make_job, placement_parts
-from drafting.lay.model import Lay
+from drafting.lay.job import Job, make_job, placement_parts, put_down
+from drafting.lay.model import LaidPiece, Lay
 from drafting.piece import Piece
 
 Progress = Callable[[Lay], Any]
@@ -98,6 +98,39 @@ def plan(
         for worker in team:
             worker.stop()
     return run.result()
+
+
+def lay_as_it_is(
+    pieces: Mapping[str, Piece] | Iterable[Piece],
+    cloth: Cloth,
+    placements: Iterable[Any],
+    *,
+    distance_mm: float = 0.0,
+    allowances: Mapping[str, Any] | None = None,
+    quantity: int | Mapping[str, int] = 1,
+) -> Lay:
+    """A lay from placements as they are, sound or not (`Lay.problems` tells); nothing is moved.
+
+    Placements of pieces that are not cut here are passed over; what is missing is left out.
+
+    Raises:
+        LayError: pieces or cloth that cannot be used.
+    """
+    job = make_job(pieces, cloth, distance_mm=distance_mm, allowances=allowances, quantity=quantity)
+    laid: list[LaidPiece] = []
+    rest = list(job.items)
+    for given in placements:
+        name, copy, at, turn, mirrored = placement_parts(given)
+        item = next((i for i in rest if job.kinds[i.kind].piece == name and i.copy == copy), None)
+        if item is None:
+            continue
+        rest.remove(item)
+        locked = bool(given.get("locked", False) if isinstance(given, Mapping) else given.locked)
+        put = put_down(job, item, at, turn, mirrored)
+        laid.append(dataclasses.replace(put, locked=locked))
+    return Lay(
+        tuple(laid), cloth, job.distance, tuple(job.key(i) for i in rest), job.notes, job=job
+    )
 
 
 def _seed(seed: int | None) -> int:

@@ -1,0 +1,261 @@
+"""What a lay means for the purse: what to buy, what is left over, what would make it fit.
+
+Read by the `lay` command after planning; nothing here changes a plan.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.cloth import Cloth
+from drafting.errors import LayError
+from drafting.lay.first import touched_cells
+from drafting.lay.model import Lay
+from drafting.lay.planner import plan
+from drafting.lay.shapes import cleaned, convex_parts, counter_clockwise
+from drafting.piece import Piece
+
+WIDTHS_MM = (900.0, 1150.0, 1400.0, 1500.0)  # as sold (FACTS E: metric names, common practice)
+_STEP_MM = {"cm": 100.0, "yd": 914.4 / 8.0}  # shops cut by 10 cm or 1/8 yd (common practice)
+_CELL_MM = 5.0
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """What to buy. ``length_mm`` as cut in the shop; ``margin_mm`` of it is for the repeat."""
+
+    needed_mm: float
+    margin_mm: float
+    length_mm: float
+    cost: float | None
+    currency: str
+
+
+def to_buy(lay: Lay, unit: str = "cm") -> Purchase:
+    """What to buy for a lay, rounded up to 10 cm (``unit`` "cm") or 1/8 yd ("yd").
+
+    Pieces were enlarged for the shrinkage before they were laid, so the length needed holds that
+    margin already. A repeat adds one repeat, since the cloth may start anywhere in it (common
+    practice, no source).
+    """
+    needed = lay.cloth_length_mm
+    margin = lay.cloth.repeat_length_mm
+    step = _STEP_MM[unit]
+    length = math.ceil((needed + margin) / step - 1e-6) * step
+    cost = None if lay.cloth.price is None else lay.cloth.price * length / 1000.0
+    return Purchase(needed, margin, length, cost, lay.cloth.currency)
+
+
+@dataclass(frozen=True)
+class Leftover:
+    """What stays of the cloth as it lies: area mm² (one layer) and its largest rectangle.
+
+    ``rectangle_mm``: (x, y, length, width) in the cloth frame, along the cloth's directions;
+    ``layers`` of it lie on one another.
+    """
+
+    area_mm2: float
+    rectangle_mm: tuple[float, float, float, float]
+    layers: int
+
+
+def leftover(lay: Lay, end_mm: float | None = None) -> Leftover:
+    """What is left of the cloth up to x = ``end_mm`` (its own end, or the length used off the bolt).
+
+    The rectangle is found on a 5 mm raster that counts every touched cell as cut, so it is
+    really there; the area is exact.
+    """
+    from shapely.geometry import Polygon
+    from shapely.ops import unary_union
+
+    from drafting.lay.region import usable_region
+
+    cloth = lay.cloth
+    start, stop = cloth.x_range_mm
+    if end_mm is not None:
+        stop = min(stop, end_mm)
+    if not math.isfinite(stop):
+        stop = start + lay.used_length_mm
+    low, high = cloth.y_range_mm
+    region = usable_region(cloth, stop, flaws=True)
+    taken = [Polygon(p.outline_mm) for p in lay.placements]
+    rest = region.difference(unary_union(taken)) if taken else region
+    cell = max(_CELL_MM, (stop - start) / 2000.0)
+    columns = max(1, math.floor((stop - start) / cell + 1e-9))
+    rows = max(1, math.floor((high - low) / cell + 1e-9))
+    busy = np.zeros((rows, columns), dtype=bool)
+    rings = [p.outline_mm for p in lay.placements]
+    rings += [np.array(r) for r in (*cloth.holes, *cloth.flaws)]
+    if cloth.outline is not None:
+        from shapely.geometry import box
+
+        from drafting.lay.shapes import pieces_without_holes
+
+        rings += pieces_without_holes(
+            box(start - 1, low - 1, stop + 1, high + 1).difference(Polygon(cloth.outline))
+        )
+    origin = np.array([start, low])
+    for ring in rings:
+        parts = convex_parts(cleaned(counter_clockwise(ring), 1e-3))
+        busy |= touched_cells(parts, origin, (cell, cell), (rows, columns))
+    r, c, h, w = _largest_rectangle(~busy)
+    return Leftover(
+        float(rest.area),
+        (start + c * cell, low + r * cell, w * cell, h * cell),
+        cloth.layers,
+    )
+
+
+def _largest_rectangle(free: NDArray[np.bool_]) -> tuple[int, int, int, int]:
+    """(row, column, rows, columns) of the largest all-true rectangle (stack over histograms)."""
+    best = (0, 0, 0, 0)
+    area = 0
+    heights = np.zeros(free.shape[1], dtype=np.int64)
+    for r in range(free.shape[0]):
+        heights = np.where(free[r], heights + 1, 0)
+        stack: list[tuple[int, int]] = []
+        for c, height in enumerate([*heights.tolist(), 0]):
+            left = c
+            while stack and stack[-1][1] >= height:
+                left, tall = stack.pop()
+                if tall * (c - left) > area:
+                    area = tall * (c - left)
+                    best = (r - tall + 1, left, tall, c - left)
+            stack.append((left, height))
+    return best
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One cloth that could be bought: its width, folding, length needed and efficiency."""
+
+    width_mm: float
+    fold: str
+    length_mm: float | None
+    efficiency: float
+
+
+def compare_widths(
+    pieces: Mapping[str, Piece],
+    cloth: Cloth,
+    *,
+    seconds: float = 1.0,
+    widths_mm: tuple[float, ...] = WIDTHS_MM,
+    **how: Any,
+) -> list[Choice]:
+    """The same pieces on the widths sold, folded lengthwise and single, ``seconds`` each.
+
+    ``how``: as for `plan` (allowances, distance_mm, quantity). A length of None: something does
+    not fit across. Quick plans: compare them with each other, not with a longer one.
+    """
+    out = []
+    own = {round(cloth.width_mm)} if cloth.outline is None else set()
+    for width in sorted({*widths_mm, *(float(w) for w in own)}):
+        for fold in ("lengthwise", "none"):
+            if width <= 2.0 * cloth.selvedge_mm:
+                continue
+            other = dataclasses.replace(
+                cloth, width_mm=width, fold=fold, length_mm=None, outline=None, holes=(), flaws=()
+            )
+            try:
+                lay = plan(pieces, other, seconds=seconds, workers=0, **how)
+            except LayError:
+                continue
+            fits = not lay.left_out
+            out.append(Choice(width, fold, lay.cloth_length_mm if fits else None, lay.efficiency))
+    return out
+
+
+def what_would_help(
+    pieces: Mapping[str, Piece],
+    cloth: Cloth,
+    lay: Lay,
+    *,
+    seconds: float = 1.0,
+    allowances: Mapping[str, Any] | None = None,
+    distance_mm: float = 0.0,
+    quantity: int | Mapping[str, int] = 1,
+) -> list[str]:
+    """What would make pieces fit that were left out, each tried before it is said."""
+    if not lay.left_out:
+        return []
+    said = []
+    names = sorted({key.rsplit("/", 1)[0] for key in lay.left_out})
+
+    def fits(other: Cloth, **changes: Any) -> Lay | None:
+        how: dict[str, Any] = {
+            "allowances": allowances,
+            "distance_mm": distance_mm,
+            "quantity": quantity,
+        }
+        try:
+            made = plan(pieces, other, seconds=seconds, workers=0, **{**how, **changes})
+        except LayError:
+            return None
+        return None if made.left_out else made
+
+    too_wide = _too_wide(lay, names)
+    for name, across, room in too_wide:
+        said.append(
+            f"{name} is {across:.0f} mm across, {across - room:.0f} mm more than the cloth lies wide: "
+            "piece it with a seam along the grain, or take wider cloth."
+        )
+    single = dataclasses.replace(cloth, fold="none")
+    if cloth.outline is None and fits(dataclasses.replace(cloth, length_mm=None)):
+        bolt = fits(dataclasses.replace(cloth, length_mm=None))
+        if bolt is not None and cloth.length_mm is not None:
+            short = bolt.cloth_length_mm - cloth.length_mm
+            if short > 0:
+                said.append(
+                    f"About {math.ceil(short / 10.0) * 10} mm of length are missing: "
+                    f"{math.ceil(bolt.cloth_length_mm / 10.0) * 10} mm would do."
+                )
+    if cloth.nap == "one-way" and fits(dataclasses.replace(cloth, nap="two-way")):
+        said.append(
+            "Laid two-way (pieces turned by 180°) it fits, if the nap allows that after all."
+        )
+    if cloth.folded and cloth.outline is None and fits(single):
+        said.append("Opened out to a single layer it fits.")
+    if distance_mm > 1.0 and fits(cloth, distance_mm=1.0):
+        said.append(f"With 1 mm between cutting lines instead of {distance_mm:g} mm it fits.")
+    smaller = _scaled(allowances, 0.6)
+    if smaller and fits(cloth, allowances=smaller):
+        said.append("With allowances of six tenths it fits.")
+    if not said:
+        said.append(
+            f"No small change was found that makes room for {', '.join(names)}: piece them with a "
+            "seam, cut facings or pockets from another cloth, or take more cloth."
+        )
+    return said
+
+
+def _too_wide(lay: Lay, names: list[str]) -> list[tuple[str, float, float]]:
+    job = lay.job
+    if job is None:
+        return []
+    room = job.top - job.bottom
+    out = []
+    for name in names:
+        across = [
+            float((s.high - s.low)[1])
+            for k in job.kinds
+            if k.piece == name
+            for s in k.stances
+        ]  # fmt: skip
+        if across and min(across) > room + 1e-6:
+            out.append((name, min(across), room))
+    return out
+
+
+def _scaled(allowances: Mapping[str, Any] | None, factor: float) -> dict[str, Any]:
+    return {
+        k: _scaled(v, factor) if isinstance(v, Mapping) else factor * float(v)
+        for k, v in (allowances or {}).items()
+    }

@@ -1,0 +1,325 @@
+"""``chalkbeam lay``: plan how the pieces lie, write it into the docket, draw it beside it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from drafting.docket import Docket
+    from drafting.lay.advice import Choice, Leftover, Purchase
+    from drafting.lay.model import Lay
+
+MOST_SECONDS = 24 * 3600.0
+
+
+@click.command()
+@click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
+@click.option(
+    "--seconds",
+    default=10.0,
+    show_default=True,
+    type=click.FloatRange(0.0, MOST_SECONDS),
+    help="How long to look for better lays. Ctrl-C ends it early and keeps the best.",
+)
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE.png",
+    help="Where the picture goes (lay.png beside the docket).",
+)
+@click.option(
+    "--distance", metavar="LENGTH", help="Between cutting lines, such as 5 mm; else the docket's."
+)
+@click.option(
+    "--with",
+    "others",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="OTHER.yaml",
+    help="Lay another docket's pieces on the same cloth too (may be repeated).",
+)
+@click.option("--afresh", is_flag=True, help="Forget the lay so far (locked pieces stay).")
+@click.option(
+    "--compare/--no-compare",
+    default=None,
+    help="Also try the widths sold, folded and single (by itself when buying off the bolt).",
+)
+@click.option(
+    "--unit", type=click.Choice(["cm", "in"]), default="cm", show_default=True, help="For print."
+)
+@click.option("--dry-run", is_flag=True, help="Write nothing.")
+@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+def lay(
+    docket: Path,
+    seconds: float,
+    picture: Path | None,
+    distance: str | None,
+    others: tuple[Path, ...],
+    afresh: bool,
+    compare: bool | None,
+    unit: str,
+    dry_run: bool,
+    as_json: bool,
+) -> int:
+    """Lay the pieces on the cloth so that little of it is wasted.
+
+    The first plan comes at once, better ones while you wait. Pieces that you locked or traced
+    stay where they are. The docket keeps the lay; a picture is drawn beside it. Off the bolt you
+    are also told what to buy. The exit code is 1 when something found no room.
+    """
+    from drafting.docket import Docket
+    from drafting.errors import Fault, InputError
+    from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
+    from drafting.units import parse_length
+    from projector.commands.support import print_json
+
+    dockets = [Docket.load(path) for path in (docket, *others)]
+    first = dockets[0]
+    if first.cloth is None:
+        raise InputError(
+            Fault(
+                f"{docket}: cloth",
+                "no cloth is named, so nothing can be laid.",
+                "Add 'cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}'.",
+            )
+        )
+    apart = first.distance_mm
+    if distance is not None:
+        apart = float(parse_length(distance, "mm"))
+        if not 0.0 <= apart <= 100.0:
+            raise InputError(Fault("--distance", f"{distance} is outside 0 to 100 mm."))
+    names = _prefixes(dockets)
+    pieces = {
+        prefix + name: piece
+        for prefix, one in zip(names, dockets, strict=True)
+        for name, piece in one.pieces().items()
+    }
+    how: dict[str, Any] = {
+        "distance_mm": apart,
+        "allowances": {
+            prefix + name: one.allowances_for(name)
+            for prefix, one in zip(names, dockets, strict=True)
+            for name in one.pieces()
+        },
+        "quantity": {
+            prefix + name: one.quantity
+            for prefix, one in zip(names, dockets, strict=True)
+            for name in one.pieces()
+        },
+    }
+    locked, start = _placements(dockets, names, afresh)
+    made = _planned(pieces, first.cloth, seconds, locked, start, how, quiet=as_json)
+    wrong = made.problems()
+    bolt = first.cloth.length_mm is None and first.cloth.outline is None
+    purchase = to_buy(made, "yd" if unit == "in" else "cm") if bolt else None
+    rest = leftover(
+        made, purchase.length_mm / _layers_along(made) if purchase is not None else None
+    )
+    fitting = [] if not made.left_out else what_would_help(pieces, first.cloth, made, **how)
+    choices = (
+        compare_widths(pieces, first.cloth, seconds=min(1.0, max(seconds, 0.2)), **how)
+        if (compare if compare is not None else bolt and not made.interrupted)
+        else []
+    )
+    picture = picture or docket.parent / "lay.png"
+    if not dry_run:
+        _save(dockets, names, made, picture, first.title)
+    if as_json:
+        print_json(
+            {
+                **made.to_dict(),
+                "interrupted": made.interrupted,
+                "distance_mm": apart,
+                "to_buy": None if purchase is None else dataclasses.asdict(purchase),
+                "leftover": dataclasses.asdict(rest),
+                "would_help": fitting,
+                "widths": [dataclasses.asdict(c) for c in choices],
+                "picture": None if dry_run else str(picture),
+            }
+        )
+    else:
+        _print(made, purchase, rest, fitting, choices, wrong, unit)
+        if not dry_run:
+            click.echo(
+                f"Written into {', '.join(str(d.path) for d in dockets)}; drawn in {picture}."
+            )
+    return 1 if made.left_out or wrong else 0
+
+
+def _prefixes(dockets: list[Docket]) -> list[str]:
+    """What is put before piece names: nothing for one docket, else the wearer, made unique."""
+    if len(dockets) == 1:
+        return [""]
+    out: list[str] = []
+    for i, one in enumerate(dockets):
+        name = one.wearer or one.title
+        out.append(f"{name} {i + 1}: " if f"{name}: " in out else f"{name}: ")
+    return out
+
+
+def _placements(
+    dockets: list[Docket], names: list[str], afresh: bool
+) -> tuple[list[Any], list[Any]]:
+    """Placements that must stay (locked or traced), and those to start from."""
+    locked: list[Any] = []
+    start: list[Any] = []
+    for prefix, one in zip(names, dockets, strict=True):
+        for p in one.placed():
+            named = dataclasses.replace(p, piece=prefix + p.piece)
+            if p.locked or p.key in one.traced:
+                locked.append(named)
+            elif not afresh:
+                start.append(named)
+    return locked, start
+
+
+def _planned(
+    pieces: Mapping[str, Any],
+    cloth: Any,
+    seconds: float,
+    locked: list[Any],
+    start: list[Any],
+    how: dict[str, Any],
+    *,
+    quiet: bool,
+) -> Lay:
+    from drafting.lay import plan
+
+    if quiet:
+        return plan(pieces, cloth, seconds, locked, start=start, **how)
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.fields[left]}"),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    with bar:
+        task = bar.add_task("Laying", total=max(seconds, 0.01), left="")
+
+        def show(found: Lay) -> bool:
+            room = f", no room for {len(found.left_out)}" if found.left_out else ""
+            bar.update(
+                task,
+                completed=seconds - found.seconds_left,
+                description=f"{found.used_length_mm / 10:.1f} cm, "
+                f"{100 * found.efficiency:.1f} % used{room}",
+                left=f"{found.seconds_left:.0f} s left, Ctrl-C keeps the best",
+            )
+            return True
+
+        return plan(pieces, cloth, seconds, locked, show, start=start, **how)
+
+
+def _layers_along(made: Lay) -> float:
+    return 2.0 if made.cloth.fold == "crosswise" else 1.0
+
+
+def _save(dockets: list[Docket], names: list[str], made: Lay, picture: Path, title: str) -> None:
+    import cv2
+
+    from drafting.files import write_atomic
+    from projector.commands.lay_picture import lay_picture
+
+    image = lay_picture(made, title=title)
+    ok, data = cv2.imencode(".png", image[:, :, ::-1])
+    for prefix, one in zip(names, dockets, strict=True):
+        kept = {p.key: p for p in one.lay}
+        own = []
+        for p in made.docket_placements():
+            if p.piece.startswith(prefix) and p.piece[len(prefix) :] in one.pieces():
+                back = dataclasses.replace(p, piece=p.piece[len(prefix) :])
+                before = kept.get(back.key)
+                # what was traced stays put but is no more locked than she made it
+                own.append(dataclasses.replace(back, locked=before.locked if before else False))
+        there = {p.key for p in own}
+        aside = [p for p in one.lay if p.aside and p.key not in there]
+        one.replace(lay=(*own, *aside)).save()
+    if ok:
+        write_atomic(picture, data.tobytes())
+
+
+def _print(
+    made: Lay,
+    purchase: Purchase | None,
+    rest: Leftover,
+    fitting: list[str],
+    choices: list[Choice],
+    wrong: list[str],
+    unit: str,
+) -> None:
+    from drafting.units import format_length
+    from projector.commands.support import print_table
+
+    def say(mm: float) -> str:
+        return format_length(mm, unit)
+
+    if made.interrupted:
+        click.echo("Stopped early; this is the best lay found.")
+    if made.placements:
+        click.echo(
+            f"Length needed  {say(made.cloth_length_mm)}"
+            f"   ({100 * made.efficiency:.1f} % of that cloth becomes pieces)"
+        )
+    if purchase is not None:
+        margin = f", one repeat of {say(purchase.margin_mm)} included" if purchase.margin_mm else ""
+        cost = (
+            "" if purchase.cost is None else f"   {purchase.cost:.2f} {purchase.currency}".rstrip()
+        )
+        yards = f" ({_yards(purchase.length_mm)} yd)" if unit == "in" else ""
+        click.echo(f"To buy         {say(purchase.length_mm)}{yards}{margin}{cost}")
+        shrinks = made.cloth.shrinkage_length or made.cloth.shrinkage_width
+        click.echo(
+            "               Shrinkage is in it: the pieces are cut larger."
+            if shrinks
+            else "               No shrinkage was given: wash the cloth before, or add what it loses."
+        )
+    x, y, length, width = rest.rectangle_mm
+    both = ", in two layers" if rest.layers == 2 else ""
+    click.echo(
+        f"Left over      {rest.area_mm2 / 1e6:.2f} m²{both}; largest rectangle "
+        f"{say(length)} x {say(width)}, from {say(x)} along and {say(y)} across"
+    )
+    for note in made.notes:
+        click.echo(f"Note           {note}")
+    if made.left_out:
+        click.echo(f"No room for    {', '.join(made.left_out)}")
+        for text in fitting:
+            click.echo(f"               {text}")
+    for text in wrong:
+        click.echo(f"Wrong          {text}")
+    if choices:
+        print_table(
+            "The same on the widths sold, planned quickly",
+            ["width", "folded", "single"],
+            [
+                [say(w), *(_choice(choices, w, fold, say) for fold in ("lengthwise", "none"))]
+                for w in sorted({c.width_mm for c in choices})
+            ],
+        )
+
+
+def _choice(choices: list[Choice], width: float, fold: str, say: Any) -> str:
+    for c in choices:
+        if c.width_mm == width and c.fold == fold:
+            return "too narrow" if c.length_mm is None else str(say(c.length_mm))
+    return "–"
+
+
+def _yards(mm: float) -> str:
+    eighths = round(mm / (914.4 / 8.0))
+    whole, part = divmod(eighths, 8)
+    if not part:
+        return str(whole)
+    import math
+
+    g = math.gcd(part, 8)
+    return f"{whole} {part // g}/{8 // g}" if whole else f"{part // g}/{8 // g}"

@@ -1,0 +1,365 @@
+"""A picture of a lay, to scale: cloth, fold, selvedges, cutting lines, names, measures.
+
+For `lay`, `demo` and anyone who wants the plan on paper. Drawn with OpenCV at twice the size and
+scaled down, so lines are smooth; nothing here changes the lay.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from drafting.docket import Docket
+    from drafting.lay.model import LaidPiece, Lay
+
+_OVER = 2  # drawn this many times larger, then scaled down
+_PAPER = (250, 249, 245)
+_CLOTH = (232, 224, 208)
+_EDGE = (120, 110, 95)
+_SELVEDGE = (214, 203, 182)
+_INK = (45, 42, 40)
+_SOFT = (120, 116, 110)
+_HOLE = (250, 249, 245)
+_FLAW = (224, 150, 130)
+_CUT = {"single": (206, 222, 214), "through": (178, 200, 222), "fold": (224, 208, 160)}
+_LINE = {"single": (38, 92, 70), "through": (28, 66, 120), "fold": (128, 92, 12)}
+_WORD = {"single": "one layer", "through": "both layers", "fold": "on the fold"}
+
+
+def docket_lay(docket: Docket) -> Lay:
+    """The docket's lay as it is, sound or not.
+
+    Raises:
+        drafting.InputError: no cloth is named. drafting.LayError: pieces that cannot be used.
+    """
+    from drafting.errors import Fault, InputError
+    from drafting.lay.planner import lay_as_it_is
+
+    if docket.cloth is None:
+        raise InputError(Fault(f"{docket.path or 'docket'}: cloth", "no cloth is named."))
+    return lay_as_it_is(
+        docket.pieces(),
+        docket.cloth,
+        docket.placed(),
+        distance_mm=docket.distance_mm,
+        allowances={**docket.allowances, **docket.piece_allowances},
+        quantity=docket.quantity,
+    )
+
+
+def lay_picture(
+    source: Docket | Lay, *, title: str = "", width_px: int = 1600
+) -> NDArray[np.uint8]:
+    """(H, W, 3) uint8 RGB picture of a docket's lay, or of a `Lay`, to scale."""
+    if hasattr(source, "placements"):
+        lay: Any = source
+    else:
+        lay, title = docket_lay(source), title or source.title
+    return _Picture(lay, title, width_px).drawn()
+
+
+class _Picture:
+    def __init__(self, lay: Lay, title: str, width_px: int) -> None:
+        import cv2
+
+        self.cv2 = cv2
+        self.lay = lay
+        self.title = title
+        cloth = lay.cloth
+        outline = cloth.lie_outline_mm
+        self.bolt = outline is None
+        if outline is None:
+            top = cloth.width_mm / 2.0 if cloth.fold == "lengthwise" else cloth.width_mm
+            end = max(lay.used_length_mm * 1.06 + 60.0, 300.0)
+            outline = np.array([[0.0, 0.0], [end, 0.0], [end, top], [0.0, top]])
+        self.outline: NDArray[np.float64] = outline
+        low, high = outline.min(axis=0), outline.max(axis=0)
+        for p in lay.placements:  # pieces that hang over the edge are shown, not cut off
+            low, high = (
+                np.minimum(low, p.outline_mm.min(0)),
+                np.maximum(high, p.outline_mm.max(0)),
+            )
+        self.low, self.high = low, high
+        size = high - low
+        self.unit = width_px / 1600.0 * _OVER
+        left, right = 90 * self.unit, 40 * self.unit
+        self.scale = float((width_px * _OVER - left - right) / size[0])
+        self.scale = min(self.scale, 1500 * self.unit / float(size[1]))
+        self.margin = np.array([left, 110 * self.unit])
+        self.w = int(size[0] * self.scale + left + right)
+        self.w = max(self.w, int(900 * self.unit))
+        self.h = int(size[1] * self.scale + (110 + 130) * self.unit)
+        self.image = np.full((self.h, self.w, 3), _PAPER, dtype=np.uint8)
+
+    # -- helpers
+
+    def px(self, points_mm: Any) -> NDArray[np.int32]:
+        """Cloth mm → picture px, y up."""
+        p = (np.atleast_2d(np.asarray(points_mm, dtype=float)) - self.low) * self.scale
+        x = p[:, 0] + self.margin[0]
+        y = self.margin[1] + (self.high[1] - self.low[1]) * self.scale - p[:, 1]
+        return np.round(np.column_stack([x, y])).astype(np.int32)
+
+    def ring(self, points_mm: Any, fill: Any, line: Any = None, width: float = 1.5) -> None:
+        pts = self.px(points_mm)
+        if fill is not None:
+            self.cv2.fillPoly(self.image, [pts], fill, self.cv2.LINE_AA)
+        if line is not None:
+            thick = max(1, round(width * self.unit))
+            self.cv2.polylines(self.image, [pts], True, line, thick, self.cv2.LINE_AA)
+
+    def line(self, a: Any, b: Any, colour: Any, width: float, dash: float = 0.0) -> None:
+        p, q = self.px([a, b]).astype(float)
+        thick = max(1, round(width * self.unit))
+        length = float(np.hypot(*(q - p)))
+        if not dash or length < 1:
+            self._segment(p, q, colour, thick)
+            return
+        step = dash * self.unit
+        for s in np.arange(0.0, length, 2.0 * step):
+            a_, b_ = p + (q - p) * s / length, p + (q - p) * min(s + step, length) / length
+            self._segment(a_, b_, colour, thick)
+
+    def _segment(self, p: Any, q: Any, colour: Any, thick: int) -> None:
+        a, b = tuple(int(v) for v in np.round(p)), tuple(int(v) for v in np.round(q))
+        self.cv2.line(self.image, a, b, colour, thick, self.cv2.LINE_AA)
+
+    def text(
+        self, at: Any, words: str, size: float, colour: Any, *, middle: bool = True,
+        weight: float = 1.0,
+    ) -> None:  # fmt: skip
+        """Words with their middle (or left end) at a px point."""
+        font = self.cv2.FONT_HERSHEY_SIMPLEX
+        scale = size / 22.0 * self.unit
+        thick = max(1, round(weight * self.unit))
+        (w, h), _ = self.cv2.getTextSize(_ascii(words), font, scale, thick)
+        x, y = float(at[0]) - (w / 2 if middle else 0), float(at[1]) + h / 2
+        self.cv2.putText(
+            self.image, _ascii(words), (int(x), int(y)), font, scale, colour, thick,
+            self.cv2.LINE_AA,
+        )  # fmt: skip
+
+    def width_of(self, words: str, size: float) -> float:
+        (w, _), _ = self.cv2.getTextSize(
+            _ascii(words), self.cv2.FONT_HERSHEY_SIMPLEX, size / 22.0 * self.unit, 1
+        )
+        return float(w)
+
+    # -- parts
+
+    def drawn(self) -> NDArray[np.uint8]:
+        self.cloth()
+        for p in self.lay.placements:
+            self.piece(p)
+        for p in self.lay.placements:
+            self.label(p)
+        self.measures()
+        self.head()
+        small = self.cv2.resize(
+            self.image, (self.w // _OVER, self.h // _OVER), interpolation=self.cv2.INTER_AREA
+        )
+        return np.asarray(small, dtype=np.uint8)
+
+    def cloth(self) -> None:
+        cloth = self.lay.cloth
+        self.ring(self.outline, _CLOTH)
+        (x0, y0), (x1, y1) = self.outline.min(axis=0), self.outline.max(axis=0)
+        if cloth.outline is None and cloth.selvedge_mm:
+            s = cloth.selvedge_mm
+            bands = [(y1 - s, y1)] if cloth.fold == "lengthwise" else [(y0, y0 + s), (y1 - s, y1)]
+            for a, b in bands:
+                self.ring([[x0, a], [x1, a], [x1, b], [x0, b]], _SELVEDGE)
+        for repeat, axis in ((cloth.repeat_length_mm, 0), (cloth.repeat_width_mm, 1)):
+            if not repeat:
+                continue
+            start, stop = (x0, x1) if axis == 0 else (y0, y1)
+            for v in np.arange(start, stop + 1e-6, repeat):
+                a, b = ((v, y0), (v, y1)) if axis == 0 else ((x0, v), (x1, v))
+                self.line(a, b, (212, 200, 178), 1.0)
+        for ring in cloth.holes:
+            self.ring(ring, _HOLE, _EDGE, 1.2)
+        for ring in cloth.flaws:
+            self.ring(ring, _FLAW, _EDGE, 1.0)
+        pts = self.outline
+        for i in range(len(pts)):
+            a, b = pts[i], pts[(i + 1) % len(pts)]
+            bolt_end = self.bolt and i == 1
+            self.line(a, b, _EDGE, 1.2, 6.0 if bolt_end else 0.0)
+        if cloth.fold == "lengthwise":
+            self.line((x0, 0.0), (x1, 0.0), _LINE["fold"], 4.0, 16.0)
+            self._along("fold", (x0, 0.0), below=True)
+        if cloth.fold == "crosswise":
+            self.line((0.0, y0), (0.0, y1), _LINE["fold"], 4.0, 16.0)
+
+    def _along(self, words: str, at: tuple[float, float], below: bool) -> None:
+        p = self.px([at])[0].astype(float)
+        self.text(
+            (p[0] - 45 * self.unit, p[1] + (0 if below else 0)), words, 15, _LINE["fold"]
+        )  # fmt: skip
+
+    def piece(self, p: LaidPiece) -> None:
+        width = 3.0 if p.locked else 1.8
+        self.ring(p.outline_mm, _CUT[p.how], _LINE[p.how], width)
+        # the grain: an arrow along the piece's own y, as far as it lies inside
+        origin, tip = self._grain(p)
+        if origin is not None:
+            self.line(origin, tip, _LINE[p.how], 1.0)
+            d = np.asarray(tip) - np.asarray(origin)
+            u = d / np.linalg.norm(d)
+            n = np.array([-u[1], u[0]])
+            head = 9.0 * self.unit / self.scale
+            for side in (1.0, -1.0):
+                self.line(tip, tip - u * head + side * n * head * 0.45, _LINE[p.how], 1.0)
+                if self.lay.cloth.nap != "one-way":
+                    back = np.asarray(origin) + u * head + side * n * head * 0.45
+                    self.line(origin, back, _LINE[p.how], 1.0)
+
+    def _grain(self, p: LaidPiece) -> tuple[Any, Any]:
+        import cv2
+
+        ring = p.outline_mm
+        direction = p.cloth_from_piece[:2, 1]
+        job = self.lay.job
+        del job
+        u = direction / np.linalg.norm(direction)
+        centre = self._spot(ring)
+        t = [
+            s
+            for s in np.linspace(-1500.0, 1500.0, 301)
+            if cv2.pointPolygonTest(
+                ring.astype(np.float32).reshape(-1, 1, 2),
+                (float(centre[0] + u[0] * s), float(centre[1] + u[1] * s)),
+                False,
+            )
+            > 0
+        ]
+        run = [s for s in t if abs(s) < 1500]
+        if not run:
+            return None, None
+        low = max((s for s in np.arange(0, -1500, -10.0) if s not in run), default=min(run))
+        high = min((s for s in np.arange(0, 1500, 10.0) if s not in run), default=max(run))
+        span = high - low
+        if span < 60:
+            return None, None
+        across = np.array([-u[1], u[0]]) * 0.0
+        return centre + u * (low + 0.15 * span) + across, centre + u * (high - 0.15 * span) + across
+
+    def _spot(self, ring: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The middle of the roomiest place inside a ring, mm."""
+        import cv2
+
+        low, high = ring.min(axis=0), ring.max(axis=0)
+        f = 160.0 / float((high - low).max())
+        mask = np.zeros(
+            (int((high - low)[1] * f) + 3, int((high - low)[0] * f) + 3), dtype=np.uint8
+        )
+        pts = np.round((ring - low) * f + 1).astype(np.int32)
+        cv2.fillPoly(mask, [pts], 255)
+        mask[0], mask[-1], mask[:, 0], mask[:, -1] = 0, 0, 0, 0
+        depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+        y, x = np.unravel_index(int(np.argmax(depth)), depth.shape)
+        return np.asarray(low + (np.array([x, y]) - 1) / f)
+
+    def label(self, p: LaidPiece) -> None:
+        job = self.lay.job
+        several = job is not None and sum(q.piece == p.piece for q in self.lay.placements) > 1
+        name = f"{p.piece} {p.copy}" if several else p.piece
+        where = self.px([self._spot(p.outline_mm)])[0].astype(float)
+        room = np.ptp(self.px(p.outline_mm)[:, 0])
+        size = 17.0
+        while size > 9.0 and self.width_of(name, size) > 0.75 * room:
+            size -= 1.0
+        lines = [(name, size, _INK)]
+        words = [_WORD[p.how]] if self.lay.cloth.folded else []
+        if p.mirrored and not self.lay.cloth.folded:
+            words.append("turned over")
+        if p.locked:
+            words.append("locked")
+        small = ", ".join(words)
+        if small and self.width_of(small, 11.0) < 0.8 * room:
+            lines.append((small, 11.0, _SOFT))
+        step = 20.0 * self.unit
+        # beside the grain arrow, which runs through the same spot
+        y = where[1] - 0.5 * step * (len(lines) - 1) - 13.0 * self.unit
+        for words_, s, colour in lines:
+            self._plate((where[0], y), words_, s, _CUT[p.how])
+            self.text((where[0], y), words_, s, colour)
+            y += step
+
+    def _plate(self, at: Any, words: str, size: float, colour: Any) -> None:
+        w, h = self.width_of(words, size) / 2 + 4 * self.unit, 0.55 * size * self.unit
+        a = (int(at[0] - w), int(at[1] - h))
+        b = (int(at[0] + w), int(at[1] + h))
+        self.cv2.rectangle(self.image, a, b, colour, -1)
+
+    def measures(self) -> None:
+        """A ruler along the lower edge, the width at the left, where the lay ends."""
+        low, high = self.low, self.high
+        unit = self.unit
+        x0 = self.lay.cloth.x_range_mm[0]
+        end = x0 + self.lay.used_length_mm
+        base = self.px([[low[0], low[1]]])[0][1] + 26 * unit
+        step = _round_step((high[0] - low[0]) / 12.0)
+        for v in np.arange(math.ceil(low[0] / step) * step, high[0] + 1e-6, step):
+            x = float(self.px([[v, low[1]]])[0][0])
+            self._segment((x, base - 5 * unit), (x, base + 5 * unit), _SOFT, max(1, int(unit)))
+            self.text((x, base + 18 * unit), f"{v / 10:g}", 11, _SOFT)
+        a, b = self.px([[low[0], low[1]], [high[0], low[1]]]).astype(float)
+        self._segment((a[0], base), (b[0], base), _SOFT, max(1, int(unit)))
+        self.text((a[0] - 28 * unit, base), "cm", 11, _SOFT)
+        if self.lay.placements:
+            self.line((end, low[1]), (end, high[1]), (170, 60, 40), 1.6, 8.0)
+            p = self.px([[end, high[1]]])[0].astype(float)
+            words = f"{self.lay.used_length_mm / 10:.1f} cm"
+            half = 0.5 * self.width_of(words, 14)
+            x = min(max(p[0], half + 4), self.w - half - 4)
+            self.text((x, p[1] - 14 * unit), words, 14, (170, 60, 40))
+        words = f"{(self.outline[:, 1].max() - self.outline[:, 1].min()) / 10:g}"
+        c = self.px([[low[0], 0.5 * (low[1] + high[1])]])[0].astype(float)
+        self.text((c[0] - 45 * unit, c[1]), words, 14, _SOFT)
+
+    def head(self) -> None:
+        lay, unit = self.lay, self.unit
+        cloth = lay.cloth
+        self.text((24 * unit, 30 * unit), self.title or "Lay", 22, _INK, middle=False, weight=1.6)
+        fold = {"none": "single layer", "lengthwise": "folded lengthwise"}.get(
+            cloth.fold, "folded crosswise"
+        )
+        size = "remnant" if cloth.outline is not None else f"cloth {cloth.width_mm / 10:g} cm wide"
+        nap = "" if cloth.nap == "none" else f", nap {cloth.nap}"
+        found = "" if not lay.placements else f" - {100 * lay.efficiency:.1f} % of the cloth used"
+        self.text(
+            (24 * unit, 60 * unit),
+            f"{size}, {fold}{nap} - {lay.used_length_mm / 10:.1f} cm long{found}",
+            15, _SOFT, middle=False,
+        )  # fmt: skip
+        bottom = self.h - 44 * unit
+        if lay.left_out:
+            words = "No room for " + ", ".join(lay.left_out)
+            self.text((24 * unit, bottom), words, 15, (170, 60, 40), middle=False)
+        elif lay.notes:
+            self.text((24 * unit, bottom), _fitted(lay.notes), 12, _SOFT, middle=False)
+
+
+def _fitted(notes: Sequence[str]) -> str:
+    text = notes[0]
+    return text if len(text) < 150 else text[:147] + "..."
+
+
+def _round_step(mm: float) -> float:
+    power = 10.0 ** math.floor(math.log10(max(mm, 1.0)))
+    return next(f * power for f in (1.0, 2.0, 5.0, 10.0) if f * power >= mm)
+
+
+def _ascii(words: str) -> str:
+    """The drawing font knows ASCII only."""
+    import unicodedata
+
+    swapped = words.replace("–", "-").replace("×", "x").replace("ß", "ss")
+    plain = unicodedata.normalize("NFKD", swapped)
+    return plain.encode("ascii", "ignore").decode()
