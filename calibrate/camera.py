@@ -1,0 +1,342 @@
+"""Where frames come from, and how many shaky frames become one good picture.
+
+A source gives RGB frames one after the other: a camera that is plugged in, a photo file, or the
+virtual table's. Projectors with a colour wheel and rolling shutters paint bands over single
+frames, so a view is the mean of many. White light shows the cards best, the pattern shows the
+projector: a view takes the cards from the one and all else from the other.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.detect import Detections, detect, read_photo
+from calibrate.errors import Refusal
+from calibrate.pattern import Pattern
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+FRAMES = 30
+_SETTLE_SECONDS = 0.7  # projector, cable and camera together lag a few tenths
+_WARM_UP = 12  # frames that a camera spends on finding its exposure
+_SHAKE_LEVELS = 10.0  # grey levels of change between the first and last frames: something moved
+_ASKED = (1920, 1080)
+
+
+class Source(Protocol):
+    """Frames, one after the other. ``name`` for messages; ``seconds`` that a new light needs."""
+
+    name: str
+    settle_seconds: float
+
+    def read(self) -> Image:
+        """The next frame, (H, W, 3) uint8 RGB."""
+        ...
+
+    def close(self) -> None:
+        """Give the device back."""
+        ...
+
+
+@dataclass(eq=False)
+class DeviceSource:
+    """A camera that is plugged in. Open it with `open`; it is a context manager."""
+
+    name: str
+    _device: Any = field(repr=False)
+    settle_seconds: float = _SETTLE_SECONDS
+
+    @classmethod
+    def open(cls, number: int = 0, size: tuple[int, int] = _ASKED) -> DeviceSource:
+        """Open camera ``number`` at this size, or the nearest that it has.
+
+        Raises:
+            Refusal: there is no such camera, it is in use, or it gives no picture.
+        """
+        import cv2
+
+        name = f"camera {number}"
+        with _quiet():
+            device = cv2.VideoCapture(int(number))
+            if not device.isOpened():
+                device.release()
+                raise Refusal(
+                    "no-camera",
+                    f"{name} cannot be opened.",
+                    f"{_cameras_told()} Is it plugged in, allowed to this program, and closed in "
+                    "every other one? A phone's photo does as well: 'calibrate photo'.",
+                    data={"camera": number},
+                )
+            # compressed frames: many cameras give their full size only so
+            device.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*"MJPG"))
+            device.set(cv2.CAP_PROP_FRAME_WIDTH, size[0])
+            device.set(cv2.CAP_PROP_FRAME_HEIGHT, size[1])
+        source = cls(name, device)
+        try:
+            for _ in range(_WARM_UP):
+                source.read()
+        except Refusal:
+            source.close()
+            raise
+        return source
+
+    def read(self) -> Image:
+        """The next frame.
+
+        Raises:
+            Refusal: the camera gives none (unplugged, asleep).
+        """
+        for _ in range(3):
+            good, frame = self._device.read()
+            if good and frame is not None and frame.size:
+                return np.ascontiguousarray(np.asarray(frame, np.uint8)[..., ::-1])
+        raise Refusal(
+            "no-frame",
+            f"{self.name} gives no picture.",
+            "Is its cable in and its cover open? Plug it in again.",
+        )
+
+    def close(self) -> None:
+        """Give the camera back."""
+        self._device.release()
+
+    def __enter__(self) -> DeviceSource:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+@dataclass(eq=False)
+class PhotoSource:
+    """A photo file that is given again and again; turned as its EXIF orientation says."""
+
+    path: Path
+    settle_seconds: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.name = str(self.path)
+        self._photo = read_photo(self.path)
+
+    def read(self) -> Image:
+        """The photo."""
+        return self._photo.copy()
+
+    def close(self) -> None:
+        """Nothing to give back."""
+
+
+def _cameras_told() -> str:
+    devices = sorted(Path("/dev").glob("video*")) if Path("/dev").is_dir() else []
+    if os.name == "nt" or not Path("/sys").is_dir():
+        return "Try another number with --camera."
+    if not devices:
+        return "This machine has no camera."
+    return f"Seen here: {', '.join(str(d) for d in devices[:6])} (the number is --camera)."
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """OpenCV's own warnings about devices held back: ours say it in words."""
+    import cv2
+
+    # not in every OpenCV that we allow, nor in its type hints
+    get, put = getattr(cv2, "getLogLevel", None), getattr(cv2, "setLogLevel", None)
+    if get is None or put is None:
+        yield
+        return
+    level = get()
+    put(0)
+    try:
+        yield
+    finally:
+        put(level)
+
+
+def mean_frame(
+    source: Source,
+    count: int = FRAMES,
+    progress: Callable[[int, int], None] | None = None,
+) -> Image:
+    """The mean of ``count`` frames, (H, W, 3) uint8 RGB.
+
+    Args:
+        progress: called with (frames so far, count) after each.
+
+    Raises:
+        Refusal: ``moved`` when the last frames do not show what the first did; the source's own.
+    """
+    total: NDArray[np.float32] | None = None
+    ends: list[Array] = []
+    for i in range(count):
+        frame = source.read()
+        if total is None:
+            total = frame.astype(np.float32)
+        elif frame.shape != total.shape:
+            raise Refusal("moved", f"{source.name} changed the size of its picture.", "Try again.")
+        else:
+            total += frame
+        if i in (0, 1, count - 2, count - 1):
+            ends.append(_coarse(frame))
+        if progress is not None:
+            progress(i + 1, count)
+    if total is None:
+        raise Refusal("no-frame", "not one frame was asked for.", "Ask for 1 or more.")
+    if len(ends) >= 4:
+        change = np.abs((ends[0] + ends[1]) - (ends[-1] + ends[-2])) / 2
+        if float(np.quantile(change, 0.98)) > _SHAKE_LEVELS:
+            raise Refusal(
+                "moved",
+                "something moved while the frames were taken.",
+                "Put the camera on something that stands still, step back, and try again.",
+                data={"levels": float(np.quantile(change, 0.98))},
+            )
+    return np.asarray(np.rint(total / np.float32(count)), np.uint8)
+
+
+def _coarse(frame: Image) -> Array:
+    """Grey levels of blocks of the frame, small enough that noise and flicker average out."""
+    import cv2
+
+    h, w = frame.shape[:2]
+    small = cv2.resize(frame, (max(8, w // 24), max(8, h // 24)), interpolation=cv2.INTER_AREA)
+    grey = np.asarray(small, np.float64).mean(axis=2)
+    # bands of a colour wheel run along the rows; the mean of each row is not motion
+    return np.asarray(grey - grey.mean(axis=1, keepdims=True))
+
+
+def with_cards_of(pattern_view: Image, white_view: Image, outlines: list[Array]) -> Image:
+    """The view of the pattern with the cards as white light shows them.
+
+    Both from the same camera standing still, so that a card's pixels may be taken over.
+
+    Args:
+        outlines: (4, 2) px corners of each card in the views.
+    """
+    import cv2
+
+    out = pattern_view.copy()
+    mask = np.zeros(out.shape[:2], np.uint8)
+    for ring in outlines:
+        cv2.fillConvexPoly(mask, np.rint(ring).astype(np.int32), 255)
+    out[mask > 0] = white_view[mask > 0]
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """What a camera saw from one place: the picture that was measured, and what was found."""
+
+    picture: Image = field(repr=False)
+    seen: Detections
+
+
+def look_for_cards(
+    source: Source, card_ids: list[int] | None = None, frames: int = 4
+) -> tuple[Image, Detections | None, str]:
+    """A few frames under white light: the picture, the cards in it, and what is wrong if none."""
+    picture = mean_frame(source, frames)
+    try:
+        return picture, detect(picture, None, card_ids=card_ids, name=source.name), ""
+    except Refusal as refusal:
+        return picture, None, str(refusal)
+
+
+def take_view(
+    source: Source,
+    show: Callable[[Image], None],
+    pattern: Pattern,
+    *,
+    frames: int = FRAMES,
+    card_ids: list[int] | None = None,
+    wait: Callable[[float], None] = lambda seconds: None,
+    progress: Callable[[int, int], None] | None = None,
+) -> View:
+    """Show white, then the pattern, and join what each shows best.
+
+    Args:
+        show: puts a picture (H, W, 3) on the projector.
+        wait: lets so many seconds pass while the display stays alive.
+        progress: called with (frames so far, frames in all).
+
+    Raises:
+        Refusal: no cards, no pattern, something moved; as `calibrate.detect.detect` says.
+    """
+    from calibrate.cards import card
+
+    w, h = pattern.size
+    told = progress or (lambda done, whole: None)
+    show(np.full((h, w, 3), 255, np.uint8))
+    wait(source.settle_seconds)
+    white = mean_frame(source, frames, lambda i, n: told(i, 2 * n))
+    cards = detect(white, None, card_ids=card_ids, name=source.name)
+    show(np.repeat(pattern.image()[..., None], 3, axis=2))
+    wait(source.settle_seconds)
+    lit = mean_frame(source, frames, lambda i, n: told(n + i, 2 * n))
+    outlines = []
+    for card_id, corners in cards.cards.items():
+        board = card(card_id).board().corners[corners.index]
+        outlines.append(_carried(board, corners.px, card(card_id).outline_mm() * 0.96))
+    picture = with_cards_of(lit, white, outlines)
+    return View(picture, detect(picture, pattern.size, card_ids=card_ids, name=source.name))
+
+
+def _carried(source: Array, target: Array, points: Array) -> Array:
+    """Points (M, 2) carried by the homography that takes source (N, 2) to target (N, 2)."""
+    import cv2
+
+    matrix, _ = cv2.findHomography(source, target, 0)
+    homogeneous = np.column_stack([points, np.ones(len(points))]) @ np.asarray(matrix, float).T
+    return np.asarray(homogeneous[:, :2] / homogeneous[:, 2:])
+
+
+def live_picture(
+    frame: Image, seen: Detections | None, size: tuple[int, int], words: str, width_px: int = 0
+) -> Image:
+    """White light with a small picture of what the camera sees in its middle, (H, W, 3) RGB.
+
+    The middle of the beam is free: the cards lie towards the corners. Cards found are outlined.
+
+    Args:
+        frame: the camera's picture; seen: the cards in it; size: the projector's picture.
+        words: one line under the picture.
+    """
+    import cv2
+
+    from calibrate.cards import card
+
+    w, h = size
+    out = np.full((h, w, 3), 255, np.uint8)
+    wide = width_px or round(0.3 * w)
+    tall = round(wide * frame.shape[0] / frame.shape[1])
+    tall = min(tall, round(0.4 * h))
+    small = np.asarray(cv2.resize(frame, (wide, tall), interpolation=cv2.INTER_AREA), np.uint8)
+    small = np.ascontiguousarray(small)
+    scale = np.array([wide / frame.shape[1], tall / frame.shape[0]])
+    for card_id, corners in (seen.cards if seen else {}).items():
+        board = card(card_id).board().corners[corners.index]
+        ring = _carried(board, corners.px, card(card_id).outline_mm()) * scale
+        cv2.polylines(small, [np.rint(ring).astype(np.int32)], True, (0, 150, 60), 3, cv2.LINE_AA)
+    left, top = (w - wide) // 2, (h - tall) // 2 - round(0.04 * h)
+    out[top : top + tall, left : left + wide] = small
+    cv2.rectangle(out, (left - 2, top - 2), (left + wide + 1, top + tall + 1), (0, 0, 0), 2)
+    letter, weight = h / 1000, max(1, round(h / 540))
+    (tw, th), _ = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, letter, weight)
+    at = ((w - tw) // 2, top + tall + round(1.8 * th))
+    cv2.putText(out, words, at, cv2.FONT_HERSHEY_SIMPLEX, letter, (0, 0, 0), weight, cv2.LINE_AA)
+    return out
