@@ -246,9 +246,11 @@ def simplify_ring(points: Array, tolerance: float) -> Array:
 
     if len(points) < 8:
         return points
-    # a thousandth of a millimetre as unit: OpenCV keeps float32
-    made = cv2.approxPolyDP(np.asarray(points, np.float32).reshape(-1, 1, 2), tolerance, True)
-    return np.asarray(made.reshape(-1, 2), dtype=np.float64)
+    small = np.asarray(points, np.float32).reshape(-1, 1, 2)
+    kept = cv2.approxPolyDP(small, tolerance, True).reshape(-1, 2)
+    # it answers some of the points, in float32: give back the true ones
+    place = {p.tobytes(): i for i, p in enumerate(small.reshape(-1, 2))}
+    return np.asarray(points[sorted(place[p.tobytes()] for p in kept)], dtype=np.float64)
 
 
 # -- labels --------------------------------------------------------------------------------------

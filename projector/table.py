@@ -468,7 +468,7 @@ def _nearest(mine: Array, other: Array) -> tuple[float, Array, Array]:
 
 
 def _reaches_into(points: Array, ring: Array, low: Array, high: Array) -> bool:
-    near = points[((points > low) & (points < high)).all(axis=1)]
+    near = points[((points >= low) & (points <= high)).all(axis=1)]
     if not len(near):
         return False
     inner = near[_inside(near, ring)]

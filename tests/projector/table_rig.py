@@ -1,0 +1,100 @@
+"""A docket and a projector for the table's tests: no device, no file but where a test asks."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.calibration import Calibration, ProjectorModel
+from drafting.docket import Docket
+
+Array = NDArray[np.float64]
+
+
+def projector(
+    size: tuple[int, int] = (1920, 1080),
+    width_mm: float = 1300.0,
+    *,
+    keystone: float = 0.01,
+    k1: float = 0.006,
+    turn_deg: float = 0.0,
+) -> Calibration:
+    """A projector over a table: its beam about ``width_mm`` wide, lens and keystone as told."""
+    w, h = size
+    s = w / width_mm
+    matrix = np.array(
+        [[s, 0.02 * s, 12.0], [-0.01 * s, -s, h - 8.0], [keystone / 2000.0, keystone / 900.0, 1.0]]
+    )
+    c, n = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    matrix = matrix @ np.array([[c, -n, 0.0], [n, c, 0.0], [0.0, 0.0, 1.0]])
+    model = ProjectorModel(size, matrix, np.array([w * 0.5 + 15.0, h * 0.55]), k1, 0.0)
+    return Calibration(model, np.eye(12) * 1e-12, "test", "2026-11-20 10:00:00")
+
+
+def _curve(p: Any, q: Any, bend: Any, n: int = 16) -> list[list[float]]:
+    t = np.linspace(0.0, 1.0, n)[:, None]
+    p, q, bend = (np.array(v, dtype=np.float64) for v in (p, q, bend))
+    return ((1 - t) ** 2 * p + 2 * t * (1 - t) * bend + t * t * q)[1:].tolist()  # type: ignore[no-any-return]
+
+
+TOP = [
+    [0, 0],
+    [265, 0],
+    *_curve((265, 0), (255, 420), (240, 200)),
+    *_curve((255, 420), (125, 610), (170, 440)),
+    [80, 632],
+    *_curve((80, 632), (0, 560), (70, 562)),
+]
+SLEEVE = [
+    [0, 0],
+    [330, 0],
+    *_curve((330, 0), (345, 240), (350, 100)),
+    *_curve((345, 240), (172, 370), (270, 360)),
+    *_curve((172, 370), (0, 240), (70, 360)),
+]
+
+DATA: dict[str, Any] = {
+    "chalkbeam": 1,
+    "title": "rehearsal top",
+    "wearer": "alto-3",
+    "cloth": {
+        "width": "1400 mm",
+        "length": "2 m",
+        "fold": "lengthwise",
+        "nap": "two-way",
+        "selvedge": "10 mm",
+    },
+    "allowances": {"all": "10 mm"},
+    "pieces": [
+        {"name": "front", "outline": TOP, "fold": [[0, 0], [0, 560]]},
+        {"name": "sleeve", "outline": SLEEVE, "cut": 2, "pair": True},
+        {"name": "neck-facing", "outline": [[0, 0], [200, 0], [200, 60], [0, 60]]},
+    ],
+    "lay": [
+        {"piece": "front", "copy": 1, "at": [20, 0], "turn": 0, "mirrored": True},
+        {"piece": "sleeve", "copy": 1, "at": [40, 660], "turn": 0},
+        {"piece": "neck-facing", "copy": 1, "at": [700, 320], "turn": 0},
+    ],
+}
+
+
+def docket(**changes: Any) -> Docket:
+    """The docket of the tests, with some of its keys changed."""
+    data = copy.deepcopy(DATA)
+    data.update(changes)
+    return Docket.from_dict(data)
+
+
+def single_cloth(**changes: Any) -> Docket:
+    """The same pieces on single cloth, laid apart."""
+    lay = [
+        {"piece": "front", "copy": 1, "at": [20, 320], "turn": 0},
+        {"piece": "sleeve", "copy": 1, "at": [700, 620], "turn": 0},
+        {"piece": "sleeve", "copy": 2, "at": [700, 640], "turn": 0, "mirrored": True},
+        {"piece": "neck-facing", "copy": 1, "at": [20, 1000], "turn": 0},
+    ]
+    cloth = {"width": "1400 mm", "length": "2 m", "nap": "two-way", "selvedge": "10 mm"}
+    return docket(cloth=cloth, lay=lay, **changes)

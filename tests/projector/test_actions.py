@@ -1,0 +1,88 @@
+"""Actions as data: every one can be done, by key, by pointer, and remapped."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from drafting.errors import InputError
+from projector.actions import ACTIONS, BY_NAME, MODES, STRIP, Keys, load_keys, normal
+from projector.commands.support import configs_folder
+from projector.sitting import Sitting
+
+_STEPS = {"left", "right", "away", "toward", "tilt-left", "tilt-right", "wider", "thinner"}
+
+
+def test_every_action_is_done_somewhere() -> None:
+    """No action is only named: each has its handler in the sitting or in a tool."""
+    tool_actions = {"next-bay", "previous-bay", "point-again", "keep-fit"}
+    for action in ACTIONS:
+        handler = "_do_" + action.name.replace("-", "_")
+        assert hasattr(Sitting, handler) or action.name in _STEPS | tool_actions, action.name
+        assert action.help and action.pointer and action.keys
+        assert set(action.modes) <= set(MODES)
+
+
+def test_no_key_does_two_things() -> None:
+    """In each mode every shipped key does one thing."""
+    keys = Keys()
+    for mode in MODES:
+        for action in ACTIONS:
+            if mode in action.modes:
+                for key in action.keys:
+                    assert keys.action(key, mode) == action.name
+
+
+def test_strip_names_actions_with_words() -> None:
+    """What stands on the strip exists and has words to print."""
+    for row, names in STRIP.items():
+        for name in names:
+            assert name in BY_NAME, (row, name)
+
+
+def test_shipped_keys_file_is_the_registry() -> None:
+    """configs/keys.yaml says exactly what the program does without it."""
+    shipped = load_keys(configs_folder() / "keys.yaml")
+    assert dict(shipped.by_action) == {a.name: tuple(map(normal, a.keys)) for a in ACTIONS}
+
+
+def test_keys_are_remapped(tmp_path: Path) -> None:
+    """A file of her own remaps what it names and leaves the rest."""
+    path = tmp_path / "keys.yaml"
+    path.write_text("chalkbeam: 1\nkeys:\n  turn: [j, Shift+F5]\n  go-on: [PageDown]\n")
+    keys = load_keys(path)
+    assert keys.action("j", "arrange") == "turn"
+    assert keys.action("shift+f5", "arrange") == "turn"
+    assert keys.action("t", "arrange") is None
+    assert keys.action("page down", "trace") == "go-on"
+    assert keys.action("space", "trace") is None
+    assert keys.action("l", "arrange") == "lock"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("keys: {trun: [j]}", "Did you mean 'turn'"),
+        ("keys: {turn: [l]}", "already does"),
+        ("keys: {turn: [hyperspace]}", "there is no key"),
+        ("keys: {lines: [n]}\nkyes: 1", "unknown key 'kyes'"),
+        ("keys: {turn: [y, yes]}", "quotes"),
+        ("keys: [turn]", "should be"),
+    ],
+)
+def test_faults_of_a_keys_file_are_told(tmp_path: Path, text: str, said: str) -> None:
+    """Unknown actions and keys, clashes, and YAML's bare yes are told with a remedy."""
+    path = tmp_path / "keys.yaml"
+    path.write_text(f"chalkbeam: 1\n{text}\n")
+    with pytest.raises(InputError) as caught:
+        load_keys(path)
+    assert said in str(caught.value)
+
+
+def test_key_names_have_one_spelling() -> None:
+    """Spellings that people use come to one name."""
+    assert normal("Ctrl+Shift+Z") == normal("shift+ctrl+z") == "shift+ctrl+z"
+    assert normal("PageUp") == "page up"
+    assert normal("Esc") == "escape"
+    assert normal("+") == "shift+="

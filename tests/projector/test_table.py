@@ -1,0 +1,269 @@
+"""What hands do: no action changes a length; snaps, troubles and figures are what they say."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import Polygon
+from shapely.affinity import affine_transform
+from table_rig import docket, projector, single_cloth
+
+from projector.actions import ACTIONS
+from projector.scene import faces_of
+from projector.sitting import Sitting
+from projector.table import History, Rules, Work, under
+from projector.view import View
+
+KEYS = [a.name for a in ACTIONS if a.name not in ("quit", "leave", "plan", "take", "calibrate")]
+
+
+def rules(laid=None) -> Rules:
+    """Rules of the folded docket, or of the one given."""
+    laid = laid or docket()
+    return Rules(laid, faces_of(laid))
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(
+        st.one_of(
+            st.tuples(st.just("do"), st.sampled_from(KEYS), st.booleans()),
+            st.tuples(st.just("drag"), st.floats(-400, 400), st.floats(-300, 300)),
+        ),
+        min_size=1,
+        max_size=12,
+    ),
+    st.booleans(),
+)
+def test_no_action_changes_any_length(steps: list, folded: bool) -> None:
+    """Whatever is pressed or dragged, every edge of every piece keeps its length on the table."""
+    laid = docket() if folded else single_cloth()
+    sitting = Sitting(laid, projector((640, 360)))
+    sitting.do("next")
+    for kind, one, two in steps:
+        if kind == "do":
+            sitting.do(one, large=two)
+        else:
+            middle = np.array([300.0, 150.0])
+            sitting.pointer("down", *middle)
+            sitting.pointer("move", *(middle + np.array([one / 3, two / 3])))
+            sitting.pointer("move", *(middle + np.array([one, two])))
+            sitting.pointer("up", *(middle + np.array([one, two])))
+    pieces = laid.pieces()
+    for p in sitting.work.lay:
+        a = sitting.stage.table_from_piece(p)
+        assert a[:2, :2] @ a[:2, :2].T == pytest.approx(np.eye(2), abs=1e-12)
+        for edge in pieces[p.piece].edges.values():
+            on_table = edge.points @ a[:2, :2].T + a[:2, 2]
+            length = float(np.hypot(*np.diff(on_table, axis=0).T).sum())
+            assert length == pytest.approx(edge.length_mm, abs=1e-6)
+    # and what is drawn is what lies there
+    item = sitting.stage.piece(sitting.work.lay[0])
+    drawn = item.marks[0]
+    assert drawn.length_mm.sum() == pytest.approx(
+        np.hypot(*np.diff(drawn.points, axis=0).T).sum(), abs=1e-6
+    )
+
+
+def test_view_has_no_scale() -> None:
+    """A view turns, moves and mirrors; its matrix is orthonormal and comes back from its dict."""
+    view = View(33.3, (12.5, -7.25), True, "left")
+    a = view.table_from_cloth
+    assert a[:2, :2].T @ a[:2, :2] == pytest.approx(np.eye(2), abs=1e-15)
+    assert a @ view.cloth_from_table == pytest.approx(np.eye(3), abs=1e-12)
+    assert View.from_dict(view.to_dict(), "x") == view
+
+
+def test_overlap_agrees_with_shapely() -> None:
+    """The quick overlap test and shapely's areas agree on 300 random pairs of stances."""
+    rng = np.random.default_rng(5)
+    laid = single_cloth()
+    r = rules(laid)
+    keys = list(laid.lay)
+    unclear = wrong = 0
+    for _ in range(300):
+        i, j = rng.choice(len(keys), 2, replace=False)
+        shapes, placed = [], []
+        for k in (i, j):
+            p = replace(
+                keys[k],
+                at=(float(rng.uniform(0, 500)), float(rng.uniform(300, 700))),
+                turn_deg=float(rng.choice([0, 180, 37.0])),
+                mirrored=bool(rng.integers(2)),
+            )
+            a = p.cloth_from_piece
+            outline = Polygon(r.faces[p.piece].outline)
+            shapes.append(affine_transform(outline, [*a[0, :2], *a[1, :2], a[0, 2], a[1, 2]]))
+            placed.append(p)
+        area = shapes[0].intersection(shapes[1]).area
+        said = r.overlaps(*placed)
+        if 0 < area < 60.0:  # a touch of less than a millimetre may be told or not
+            unclear += 1
+        elif said != (area > 0):
+            wrong += 1
+    assert wrong == 0
+    assert unclear < 30
+
+
+def test_pieces_on_the_fold_keep_to_it() -> None:
+    """Dragging, nudging and turning leave a piece's fold edge on the cloth's fold."""
+    r = rules()
+    p = docket().lay[0]
+    for made in (r.moved(p, 55.0, 120.0), r.turned(p, 180.0), r.turned_over(p), r.turned(p, 30.0)):
+        ring = r.outline(made, rough=False)
+        assert ring[:, 1].min() == pytest.approx(0.0, abs=1e-9)
+        assert "off the fold" not in r.own_troubles(made, docket().lay)
+    turned = r.turned(p, 180.0)
+    before, after = r.outline(p), r.outline(turned)
+    assert after[:, 0].min() == pytest.approx(before[:, 0].min(), abs=1e-6)
+    assert after[:, 0].max() == pytest.approx(before[:, 0].max(), abs=1e-6)
+
+
+def test_turning_keeps_the_place() -> None:
+    """Half a turn, and a mirror image, stay where the piece lay (its middle does not wander)."""
+    laid = single_cloth()
+    r = rules(laid)
+    p = laid.lay[1]
+    middle = r._middle(p)
+    for made in (r.turned(p, 180.0), r.turned(p, 12.0), r.turned_over(p)):
+        assert r._middle(made) == pytest.approx(middle, abs=1e-9)
+    assert r.turned(r.turned(p, 180.0), 180.0).at == pytest.approx(p.at, abs=1e-9)
+    assert r.turned_over(r.turned_over(p)).at == pytest.approx(p.at, abs=1e-9)
+
+
+def test_snap_to_fold_selvedge_and_start() -> None:
+    """Near the selvedge or the cloth's start a piece is drawn exactly on to it; farther off not."""
+    laid = docket()
+    r = rules(laid)
+    p = laid.lay[2]
+    ring = r.outline(p, rough=False)
+    high = 700.0 - 10.0  # half of 1400, less the selvedge
+    near = r.moved(p, 3.5 - ring[:, 0].min(), high - ring[:, 1].max() - 4.0)
+    made, guides = r.snapped(near, [near])
+    ring = r.outline(made, rough=False)
+    assert ring[:, 0].min() == pytest.approx(0.0, abs=1e-6)
+    assert ring[:, 1].max() == pytest.approx(high, abs=1e-6)
+    assert len(guides) == 2
+    far = r.moved(near, 30.0, -30.0)
+    assert r.snapped(far, [far]) == (far, [])
+
+
+def test_snap_to_a_neighbour_at_the_cutting_distance() -> None:
+    """Beside a neighbour, a piece comes to lie at exactly the docket's distance (by shapely)."""
+    laid = single_cloth(distance="7 mm")
+    r = rules(laid)
+    other, p = laid.lay[0], laid.lay[3]
+    box = r.outline(other, rough=False)
+    mine = r.outline(p, rough=False)
+    right = box[:, 0].max()
+    start = r.moved(p, right + 10.5 - mine[:, 0].min(), 330.0 - mine[:, 1].min())
+    made, guides = r.snapped(start, [other, start])
+    gap = Polygon(r.outline(made)).distance(Polygon(r.outline(other)))
+    assert gap == pytest.approx(7.0, abs=1e-6)
+    assert guides
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"at": (-40.0, 640.0)}, "off the cloth"),
+        ({"turn_deg": 7.0}, "off grain 7.0°"),
+        ({"mirrored": True}, "wrong side up"),
+    ],
+)
+def test_troubles_are_told_in_words(change: dict, said: str) -> None:
+    """Off the cloth, off the grain and the wrong side up are each said of the piece itself."""
+    laid = single_cloth()
+    r = rules(laid)
+    p = replace(laid.lay[1], **change)
+    assert said in r.own_troubles(p, laid.lay)
+    assert r.own_troubles(laid.lay[1], laid.lay) == ()
+
+
+def test_one_way_nap_and_tolerance() -> None:
+    """Half a turn is against a one-way nap; a tilt within the cloth's tolerance is no trouble."""
+    cloth = {"width": "1400 mm", "length": "2 m", "nap": "one-way", "grain_tolerance": 2}
+    laid = single_cloth()
+    laid = laid.replace(cloth=type(laid.cloth).from_dict(cloth))
+    r = rules(laid)
+    p = laid.lay[1]
+    assert r.own_troubles(r.turned(p, 180.0), laid.lay) == ("against the nap",)
+    assert r.own_troubles(r.turned(p, 1.5), laid.lay) == ()
+    assert r.own_troubles(r.turned(p, -3.0), laid.lay) == ("off grain 3.0°",)
+    assert r.straightened(r.turned(p, 3.0)).turn_deg == pytest.approx(p.turn_deg, abs=1e-9)
+
+
+def test_figures_agree_with_the_planner() -> None:
+    """Used length and share of the cloth are those that the planner's own lay reports."""
+    from drafting.lay import plan
+
+    laid = docket()
+    lay = plan(laid.pieces(), laid.cloth, seconds=0.2, distance_mm=5.0, allowances=laid.allowances)
+    r = rules(laid)
+    figures = r.figures(lay.docket_placements())
+    assert figures.used_mm == pytest.approx(lay.used_length_mm, abs=0.5)
+    assert figures.share == pytest.approx(lay.efficiency, abs=2e-3)
+    assert figures.left_mm == pytest.approx(2000.0 - lay.used_length_mm, abs=0.5)
+
+
+def test_a_planned_lay_has_no_trouble() -> None:
+    """Nothing is said of a lay that the planner made and checked."""
+    from drafting.lay import plan
+
+    for laid in (docket(), single_cloth()):
+        lay = plan(
+            laid.pieces(), laid.cloth, seconds=0.2, distance_mm=5.0, allowances=laid.allowances
+        ).docket_placements()
+        r = Rules(laid.replace(lay=lay), faces_of(laid))
+        assert {p.key: r.own_troubles(p, lay) for p in lay} == {p.key: () for p in lay}
+        assert r.overlap_pairs(lay) == set()
+
+
+def test_the_smaller_piece_is_picked_where_two_lie_on_each_other() -> None:
+    """A press picks the smallest piece that holds the place, or one just beside it, or none."""
+    laid = single_cloth()
+    r = rules(laid)
+    big, small = laid.lay[0], laid.lay[3]
+    middle = r.outline(big).mean(axis=0)
+    p = r.moved(small, *(middle - r.outline(small).mean(axis=0)))
+    lay = (big, p)
+    assert under(r, lay, middle) == p.key
+    assert under(r, (big,), middle) == big.key
+    edge = np.array([r.outline(small)[:, 0].min() - 4.0, r.outline(small)[:, 1].mean()])
+    assert under(r, (small,), edge) == small.key
+    assert under(r, (small,), edge - [40.0, 0.0]) is None
+
+
+def test_history_goes_back_and_forth_without_limit() -> None:
+    """Five thousand changes are undone to the first state and done again to the last."""
+    first = Work((), (), View())
+    history = History(first)
+    for i in range(5000):
+        history = history.then(replace(first, view=View(at=(float(i + 1), 0.0))))
+    last = history.now
+    for _ in range(5000):
+        history = history.back()
+    assert history.now == first and history.back() is history
+    for _ in range(5000):
+        history = history.forth()
+    assert history.now == last and history.forth() is history
+    assert history.back().then(first).future is None
+
+
+def test_shrinkage_enlarges_what_is_drawn_and_nothing_else() -> None:
+    """With shrinkage the drawn ring equals the planner's, along and across the grain."""
+    from drafting.lay import plan
+
+    laid = single_cloth()
+    cloth = {"width": "1400 mm", "length": "3 m", "shrinkage": {"length": "4 %", "width": "1 %"}}
+    laid = laid.replace(cloth=type(laid.cloth).from_dict(cloth), lay=())
+    lay = plan(laid.pieces(), laid.cloth, seconds=0.1, allowances=laid.allowances)
+    r = rules(laid)
+    for p in lay.placements:
+        mine = Polygon(r.outline(p.placement, rough=False))
+        theirs = Polygon(p.outline_mm)
+        assert mine.symmetric_difference(theirs).area < 1.0
