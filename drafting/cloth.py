@@ -10,6 +10,7 @@ or at the fold when it is folded lengthwise. Folded crosswise, the fold lies at 
 
 from __future__ import annotations
 
+import contextlib
 import math
 import re
 from collections.abc import Mapping
@@ -346,10 +347,8 @@ class _Reader:
 
     def word(self, key: str, known: tuple[str, ...]) -> str:
         value = self.data.get(key)
-        try:
+        with contextlib.suppress(TypeError):  # a list is no word, and is told as such below
             value = _SAME.get(value, value)
-        except TypeError:
-            pass
         if value not in known:
             self.fault(key, f"{value!r} is not one of {', '.join(known)}.")
             return known[0]
@@ -412,7 +411,7 @@ class _Reader:
         if shape is None or not shape.is_valid or shape.area < 1.0:
             why = explain_validity(shape) if shape is not None and not shape.is_valid else ""
             spot = re.search(r"\[(\S+) (\S+)\]", why)
-            if spot:
+            if spot and shape is not None and shape.convex_hull.area >= 1.0:
                 near = f" near ({float(spot[1]):.0f}, {float(spot[2]):.0f}) mm"
                 self.fault(key, f"crosses itself{near}.", "List the corners in order, once round.")
             else:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drafting.cloth import Cloth
 from drafting.errors import Fault
@@ -184,13 +185,11 @@ def _turns_and_folds(laid: Sequence[LaidPiece], job: Job) -> list[str]:
 
 def _phases(laid: Sequence[LaidPiece], job: Job) -> list[str]:
     cloth = job.cloth
-    groups: dict[int, list[tuple[str, np.ndarray[Any, Any]]]] = {}
+    groups: dict[int, list[tuple[str, NDArray[np.float64]]]] = {}
     for p in laid:
         for kind in job.kinds:
             if kind.piece == p.piece and kind.group >= 0:
-                stance = kind.stances[0]
-                point = np.linalg.solve(stance.matrix[:2, :2], stance.match)
-                at = p.cloth_from_piece[:2, :2] @ point + p.cloth_from_piece[:2, 2]
+                at = job.match_place(kind, p)
                 groups.setdefault(kind.group, []).append((p.key, at))
                 break
     found = []

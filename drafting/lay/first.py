@@ -148,7 +148,7 @@ class Constructor:
         state = start.copy() if start else State(np.full(n, -1), np.zeros((n, 2)))
         grid, grid_tolerant = self.free.copy(), self.free_tolerant.copy()
         two = grid_tolerant is not grid and any(k.tolerant for k in job.kinds)
-        phases = dict(phases or {})
+        phases = {**locked_phases(job), **(phases or {})}
         for i in np.flatnonzero(state.stance >= 0):  # what lies there already
             kind = job.kinds[job.items[i].kind]
             stance = kind.stances[state.stance[i]]
@@ -178,7 +178,9 @@ class Constructor:
                     ok[1:] = False
                 if not ok.any():
                     continue
-                x, y = self._place(ok, stance, matched, phases.get(kind.group))
+                x, y = self._place(
+                    ok, stance, matched, phases.get(kind.group), kind.how == "fold"
+                )
                 if x is None or y is None:
                     continue
                 end = x + float(stance.high[0])
@@ -204,6 +206,7 @@ class Constructor:
         stance: Stance,
         matched: bool,
         phase: tuple[float, float] | None,
+        on_fold: bool,
     ) -> tuple[float | None, float | None]:
         """Leftmost, then lowest free place; its origin in mm."""
         xs = self.job.start + np.arange(ok.shape[1]) * self.cw - stance.low[0]
@@ -217,7 +220,7 @@ class Constructor:
             if self.repeat[1]:
                 slip_y = (phase[1] - stance.match[1] - ys) % self.repeat[1]
                 slip_y[slip_y > self.repeat[1] - 1e-9] = 0.0
-            full = math.isclose(stance.high[1] - stance.low[1], self.job.top - self.job.bottom)
+            full = on_fold or math.isclose(stance.high[1] - stance.low[1], self.job.top - self.job.bottom)
             ok = ok & (slip_x <= self.cw)[None, :]
             ok = ok & (slip_y <= (1e-6 if full else self.ch))[:, None]
         columns = ok.any(axis=0)
@@ -226,6 +229,17 @@ class Constructor:
         c = int(np.argmax(columns))
         r = int(np.argmax(ok[:, c]))
         return float(xs[c] + slip_x[c]), float(ys[r] + slip_y[r])
+
+
+def locked_phases(job: Job) -> dict[int, tuple[float, float]]:
+    """Where the match points of locked pieces lie: stripe group → (x, y) mm."""
+    out: dict[int, tuple[float, float]] = {}
+    for p in job.locked:
+        for k in job.kinds:
+            if k.piece == p.piece and k.group >= 0 and k.group not in out:
+                at = job.match_place(k, p)
+                out[k.group] = (float(at[0]), float(at[1]))
+    return out
 
 
 def _fast(n: int) -> int:

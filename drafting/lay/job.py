@@ -146,6 +146,18 @@ class Job:
         """The copy's name: ``front/1``."""
         return f"{self.kinds[item.kind].piece}/{item.copy}"
 
+    @staticmethod
+    def match_place(kind: Kind, laid: LaidPiece) -> NDArray[np.float64]:
+        """(2,) where a laid copy's match point lies, cloth mm."""
+        stance = kind.stances[0]
+        if stance.match is None:
+            raise ValueError(f"{kind.piece} has no match point")
+        point = np.linalg.solve(stance.matrix[:2, :2], stance.match)
+        out: NDArray[np.float64] = (
+            laid.cloth_from_piece[:2, :2] @ point + laid.cloth_from_piece[:2, 2]
+        )
+        return out
+
     def laid_all(self, stance: Sequence[int], at: NDArray[np.float64]) -> list[LaidPiece]:
         """Locked pieces first, then the items that have a stance (≥ 0), in their order."""
         out = list(self.locked)
@@ -257,6 +269,7 @@ class _Maker:
             self.fault("", f"{len(self.items)} copies are more than {_MAX_COPIES}.")
         if self.faults:
             raise LayError(self.faults)
+        self.check_fold_phases()
         obstacles = self.obstacles()
         fixed, rest = self.lock(locked)
         obstacles += [
@@ -579,6 +592,25 @@ class _Maker:
         line = np.asarray(edges[point.edge].points, dtype=float)
         out: Points = line[int(np.argmin(line[:, 1]))]
         return out
+
+    def check_fold_phases(self) -> None:
+        """Fold pieces cannot slide across: do their match points meet the stripes there at all?"""
+        repeat = self.cloth.repeat_width_mm
+        first: dict[int, tuple[str, float]] = {}
+        for k in self.kinds:
+            s = k.stances[0]
+            if not repeat or k.group < 0 or k.how != "fold" or s.match is None:
+                continue
+            y = float(s.match[1] - s.low[1])
+            name, other = first.setdefault(k.group, (k.piece, y))
+            off = (y - other + 0.5 * repeat) % repeat - 0.5 * repeat
+            if abs(off) > 0.4:
+                self.fault(
+                    "cloth.match",
+                    f"{name} and {k.piece} lie on the fold, and there their match points are "
+                    f"{abs(off):.1f} mm apart across the stripes.",
+                    "Match another place, match along the length only, or lay it single.",
+                )
 
     # -- cloth
 

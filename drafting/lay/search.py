@@ -125,9 +125,7 @@ class Search:
                 y = float(s.match[1] - s.low[1]) if s.match is not None else y
             for p in job.locked:
                 if p.piece == k.piece and k.stances[0].match is not None:
-                    s = k.stances[0]
-                    point = np.linalg.solve(s.matrix[:2, :2], np.asarray(s.match))
-                    at = p.cloth_from_piece[:2, :2] @ point + p.cloth_from_piece[:2, 2]
+                    at = job.match_place(k, p)
                     x, y = float(at[0]) - job.start, float(at[1]) - job.bottom
             out[k.group] = (x, y)
         return out

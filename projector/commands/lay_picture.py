@@ -224,8 +224,6 @@ class _Picture:
 
         ring = p.outline_mm
         direction = p.cloth_from_piece[:2, 1]
-        job = self.lay.job
-        del job
         u = direction / np.linalg.norm(direction)
         centre = self._spot(ring)
         t = [
@@ -285,7 +283,7 @@ class _Picture:
             lines.append((small, 11.0, _SOFT))
         step = 20.0 * self.unit
         # beside the grain arrow, which runs through the same spot
-        y = where[1] - 0.5 * step * (len(lines) - 1) - 13.0 * self.unit
+        y = where[1] - step * (len(lines) - 1) - 19.0 * self.unit
         for words_, s, colour in lines:
             self._plate((where[0], y), words_, s, _CUT[p.how])
             self.text((where[0], y), words_, s, colour)
