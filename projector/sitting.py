@@ -147,6 +147,7 @@ class Sitting:
         self._stale = True
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
+        self._shown_troubles: dict[str, tuple[str, ...]] = {}
         self._judge_all()
         tools.resume(self)
 
@@ -832,6 +833,7 @@ class Sitting:
             painter.put(painter.paint(self.stage.lens.frame(item)))
         for name in [n for n in self._painted if n not in keep]:
             del self._painted[name]
+        self._shown_troubles = {p.key: self.troubles(p.key) for p in self.work.placed()}
         self._strip = self._make_strip()
         self._put_strip()
         np.copyto(self._below, painter.canvas)
@@ -965,29 +967,54 @@ class Sitting:
         if self._stale or held is None or self.page:
             self._stale = True
             return
-        # only what shares a pixel's neighbourhood with it has to be painted again
+        self._exchange(held[1], EMPTY)
+        self._floats[f"piece:{key}"] = held[1]
+        self.painter.put(held[1])
+        self._shown_troubles = {p.key: self.troubles(p.key) for p in self.work.placed()}
+
+    def _exchange(self, old: Painted, new: Painted) -> Box:
+        """Put other pixels in the place of a still item's, and only there; answers the box."""
         painter = self.painter
+        box = _around(old.box, new.box)
         for painted in self._floats.values():
             painter.restore(painted, self._below)
-        painter.erase(held[1])
+        painter.erase(old)
+        # erasing took what others had at the same pixels: they are put again
         for name, (_, painted) in self._painted.items():
             still = name == "cloth" or name.startswith("piece:")
-            if still and name != f"piece:{key}" and _meet(painted.box, held[1].box):
+            loose = name == f"piece:{self._loose}"
+            if still and not loose and painted is not old and _meet(painted.box, box):
                 painter.put(painted)
+        painter.put(new)
         for item in self._over_items():
             painter.put(painter.paint(self.stage.lens.frame(item)))
         self._put_strip()
-        np.copyto(self._below, painter.canvas)
+        x0, y0, x1, y1 = box
+        self._below[y0:y1, x0:x1] = painter.canvas[y0:y1, x0:x1]
         for painted in self._floats.values():
             painter.put(painted)
-        self._floats[f"piece:{key}"] = held[1]
-        painter.put(held[1])
+        return box
+
+    def _show_neighbours(self) -> list[Box]:
+        """While a piece is moved: neighbours that it has come to lie on, or has left."""
+        boxes = []
+        for p in self.work.placed():
+            said = self.troubles(p.key)
+            if p.key == self._loose or said == self._shown_troubles.get(p.key, ()):
+                continue
+            self._shown_troubles[p.key] = said
+            held = self._painted.get(f"piece:{p.key}")
+            new = self._piece_painted(p)
+            boxes.append(self._exchange(held[1] if held is not None else EMPTY, new))
+        return boxes
 
     def _float(self) -> list[Box]:
         """What moves: the loose piece, guides, figures, the pointer."""
         new: dict[str, Painted] = {}
+        first: list[Box] = []
         lens, painter = self.stage.lens, self.painter
         if not self.page and self._loose is not None:
+            first = self._show_neighbours()
             p = self.work.of(self._loose)
             if p is not None:
                 new[f"piece:{p.key}"] = self._piece_painted(p)
@@ -1000,10 +1027,10 @@ class Sitting:
             item = self.stage.cursor(at, busy=self._drag is not None)
             new["cursor"] = self._paint(item, (at, self._drag is not None, self.stage.look))
         if new.keys() == self._floats.keys() and all(new[k] is self._floats[k] for k in new):
-            return []
+            return first
         old = self._floats
         names = [n for n in {**old, **new} if old.get(n) is not new.get(n)]
-        boxes = [f[n].box for n in names for f in (old, new) if n in f]
+        boxes = first + [f[n].box for n in names for f in (old, new) if n in f]
         # what stands still is touched only where something else moves over it
         same = [n for n in new if n not in names and any(_meet(new[n].box, b) for b in boxes)]
         for name in [*names, *same]:
@@ -1071,3 +1098,12 @@ def _in_quad(point: Array, quad: Array) -> bool:
 
 def _meet(a: Box, b: Box) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def _around(a: Box, b: Box) -> Box:
+    """The box about two, either of which may be empty."""
+    if a[2] <= a[0]:
+        return b
+    if b[2] <= b[0]:
+        return a
+    return min(a[0], b[0]), min(a[1], b[1]), max(a[2], b[2]), max(a[3], b[3])

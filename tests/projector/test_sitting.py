@@ -1,0 +1,601 @@
+"""One sitting: keys and pointer in, pictures and saved work out."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+import yaml
+from table_rig import DATA, docket, projector, single_cloth
+
+from drafting.docket import Docket
+from projector.journal import Journal, journal_path
+from projector.lettering import text_strokes, text_width
+from projector.planning import Found
+from projector.scene import STYLES, used_box
+from projector.sitting import Sitting
+
+
+def sit(laid: Docket | None = None, size: tuple[int, int] = (960, 540), **more: object) -> Sitting:
+    """A sitting without a journal on a small picture."""
+    return Sitting(laid or docket(), projector(size), **more)  # type: ignore[arg-type]
+
+
+def spot(sitting: Sitting, key: str, share: tuple[float, float] = (0.5, 0.5)) -> np.ndarray:
+    """A pixel inside a piece."""
+    p = sitting.work.of(key)
+    assert p is not None
+    ring = sitting.rules.outline(p)
+    at = ring.min(axis=0) + np.array(share) * (ring.max(axis=0) - ring.min(axis=0))
+    t = sitting.work.view.table_from_cloth
+    return sitting.calibration.to_projector((t[:2, :2] @ at + t[:2, 2])[None])[0]
+
+
+def drag(sitting: Sitting, key: str, dx: float, dy: float, steps: int = 6) -> None:
+    """Drag a piece by so many pixels, a frame after each move."""
+    at = spot(sitting, key)
+    sitting.pointer("down", *at)
+    sitting.frame()
+    for i in range(1, steps + 1):
+        sitting.pointer("move", at[0] + dx * i / steps, at[1] + dy * i / steps)
+        sitting.frame()
+    sitting.pointer("up", at[0] + dx, at[1] + dy)
+    sitting.frame()
+
+
+def whole(sitting: Sitting) -> np.ndarray:
+    """The canvas painted anew in one go."""
+    sitting.repaint()
+    sitting.frame()
+    return sitting.canvas.copy()
+
+
+def test_drag_moves_by_what_the_hand_moved() -> None:
+    """A drag moves the piece by the hand's path in mm, through the lens; undo brings it back."""
+    sitting = sit(single_cloth())
+    before = sitting.work.of("sleeve/1")
+    at = spot(sitting, "sleeve/1")
+    drag(sitting, "sleeve/1", 31.0, -17.0)
+    after = sitting.work.of("sleeve/1")
+    lens, view = sitting.stage.lens, sitting.work.view
+    a, b = lens.to_table(*at), lens.to_table(at[0] + 31.0, at[1] - 17.0)
+    moved = view.cloth_from_table[:2, :2] @ (b - a)
+    assert np.subtract(after.at, before.at) == pytest.approx(moved, abs=6.1)  # or snapped near it
+    sitting.key("z")
+    assert sitting.work.of("sleeve/1") == before
+    sitting.key("y")
+    assert sitting.work.of("sleeve/1") == after
+
+
+def test_one_drag_is_one_undo() -> None:
+    """However many moves a drag has, one undo takes it back, and a press alone leaves nothing."""
+    sitting = sit(single_cloth())
+    first = sitting.work
+    drag(sitting, "sleeve/1", 40.0, 10.0, steps=25)
+    drag(sitting, "neck-facing/1", -10.0, 22.0, steps=9)
+    sitting.pointer("down", *spot(sitting, "sleeve/1"))
+    sitting.pointer("up", *spot(sitting, "sleeve/1"))
+    sitting.key("z")
+    sitting.key("z")
+    assert sitting.work == first
+    assert sitting.history.past is None
+
+
+@pytest.mark.parametrize("ink", ["light", "bold", "dark"])
+def test_piecewise_painting_equals_painting_anew(ink: str) -> None:
+    """After drags, picks and turns the canvas is, pixel for pixel, what a full repaint gives."""
+    sitting = sit(docket(table={"ink": ink}))
+    sitting.frame()
+    drag(sitting, "sleeve/1", 35.0, 20.0)
+    drag(sitting, "sleeve/1", -20.0, -30.0)
+    drag(sitting, "neck-facing/1", -150.0, 40.0)
+    sitting.key("t")
+    sitting.frame()
+    piecewise = sitting.canvas.copy()
+    assert (piecewise == whole(sitting)).all()
+
+
+def test_in_the_middle_of_a_drag_nothing_else_is_lost() -> None:
+    """While a piece is dragged across others, every pixel is what painting all anew gives."""
+    sitting = sit(docket())
+    sitting.frame()
+    at = spot(sitting, "neck-facing/1")
+    sitting.pointer("down", *at)
+    sitting.frame()
+    for i in range(1, 9):
+        sitting.pointer("move", at[0] - 30.0 * i, at[1] + 8.0 * i)
+        boxes = sitting.frame()
+        assert boxes and all(b[2] - b[0] < 900 for b in boxes)
+        here = sitting.canvas.copy()
+        assert (here == whole(sitting)).all()
+    sitting.pointer("up", at[0] - 240.0, at[1] + 64.0)
+    sitting.frame()
+    assert (sitting.canvas == whole(sitting)).all()
+
+
+def test_dirty_boxes_hold_every_changed_pixel() -> None:
+    """What the window is told to update covers all that has changed on the canvas."""
+    sitting = sit(docket())
+    sitting.frame()
+    at = spot(sitting, "sleeve/1")
+    sitting.pointer("down", *at)
+    sitting.frame()
+    for i in range(1, 7):
+        before = sitting.canvas.copy()
+        sitting.pointer("move", at[0] + 9.0 * i, at[1] + 5.0 * i)
+        left = before != sitting.canvas
+        assert not left.any()
+        boxes = sitting.frame()
+        changed = before != sitting.canvas
+        for x0, y0, x1, y1 in boxes:
+            changed[y0:y1, x0:x1] = False
+        assert not changed.any()
+
+
+def test_trouble_is_shown_on_the_piece_and_counted() -> None:
+    """An overlap is said on both pieces in words and bars, and counted in the strip."""
+    sitting = sit(single_cloth())
+    assert sitting.trouble_count == 0
+    assert any("nothing overlaps" in line for line in sitting.lines_of_strip())
+    target, here = spot(sitting, "front/1"), spot(sitting, "neck-facing/1")
+    drag(sitting, "neck-facing/1", *(target - here))
+    assert sitting.troubles("neck-facing/1") == ("overlaps front",)
+    assert sitting.troubles("front/1") == ("overlaps neck-facing",)
+    assert any("1 thing to put right" in line for line in sitting.lines_of_strip())
+    state = sitting.state_of(sitting.work.of("front/1"))
+    item = sitting.stage.piece(sitting.work.of("front/1"), state)
+    plain = sitting.stage.piece(sitting.work.of("front/1"))
+    assert len(item.marks) > len(plain.marks)  # bars, not the colour alone
+
+
+def test_locked_pieces_stay() -> None:
+    """A locked piece is neither dragged, nudged, turned nor put aside, and says so."""
+    said: list[str] = []
+    sitting = sit(single_cloth(), say=said.append)
+    sitting.pointer("down", *spot(sitting, "sleeve/1"))
+    sitting.pointer("up", *spot(sitting, "sleeve/1"))
+    sitting.key("l")
+    locked = sitting.work.of("sleeve/1")
+    assert locked.locked
+    drag(sitting, "sleeve/1", 40.0, 0.0)
+    for key in ("left", "t", "m", "d", ","):
+        sitting.key(key)
+    assert sitting.work.of("sleeve/1") == locked
+    assert any("is locked" in line for line in said)
+    sitting.key("l")
+    sitting.key("left")
+    assert sitting.work.of("sleeve/1") != locked
+
+
+@pytest.mark.parametrize("side", ["near", "right", "far", "left"])
+def test_arrows_follow_where_she_stands(side: str) -> None:
+    """'Right' moves to her right hand and 'away' away from her, from each side of the table."""
+    view = {"turn": 20.0, "at": [100.0, -300.0], "mirror": True, "side": side}
+    sitting = sit(single_cloth(table={"view": view}))
+    sitting.do("next")
+    before = sitting.stage.table_from_piece(sitting.work.of(sitting.chosen))[:2, 2]
+    sitting.key("right")
+    after = sitting.stage.table_from_piece(sitting.work.of(sitting.chosen))[:2, 2]
+    angle = np.radians(sitting.stage.reading_deg)
+    assert after - before == pytest.approx([np.cos(angle), np.sin(angle)], abs=1e-9)
+    sitting.key("shift+up")
+    third = sitting.stage.table_from_piece(sitting.work.of(sitting.chosen))[:2, 2]
+    assert third - after == pytest.approx([-10 * np.sin(angle), 10 * np.cos(angle)], abs=1e-9)
+    whole_side = {"near": 0.0, "right": 90.0, "far": 180.0, "left": -90.0}[side]
+    off = (sitting.stage.reading_deg - whole_side + 180.0) % 360.0 - 180.0
+    assert abs(off) < 5.0
+
+
+def test_buttons_do_what_their_keys_do() -> None:
+    """A press in the middle of each of the strip's buttons does that action."""
+    sitting = sit(single_cloth(), (1920, 1080))
+    sitting.frame()
+    boxes = dict(sitting._strip.buttons)
+    assert {"trace", "plan", "turn", "help"} <= set(boxes)
+    for name, box in boxes.items():
+        sides = np.hypot(*(np.roll(box, -1, axis=0) - box).T)
+        assert sides.min() >= 30.0, name  # large enough at arm's length
+    done = []
+    sitting.do = lambda action, **_: done.append(action)  # type: ignore[method-assign]
+    for box in boxes.values():
+        px = sitting.calibration.to_projector(box.mean(axis=0)[None])[0]
+        sitting.pointer("down", *px)
+    assert done == list(boxes)
+
+
+def test_trace_goes_from_far_to_near_and_marks() -> None:
+    """Space marks and goes on, backspace goes back, all marked is said; the docket holds it."""
+    sitting = sit(docket())
+    sitting.key("c")
+    seen = []
+    nearest = {}
+    for p in sitting.work.placed():
+        a = sitting.stage.table_from_piece(p)
+        nearest[p.key] = float(
+            (sitting.stage.faces[p.piece].outline @ a[:2, :2].T + a[:2, 2])[:, 1].min()
+        )
+    while sitting.current is not None:
+        seen.append(sitting.current)
+        sitting.key("space")
+    assert sorted(seen) == sorted(p.key for p in sitting.work.placed())
+    rows = [nearest[k] for k in seen]
+    assert all(b <= a + 120.0 for a, b in pairwise(rows))
+    assert rows[-1] == min(rows) or rows[-1] <= min(rows) + 120.0
+    assert sitting.work.traced == tuple(seen)
+    assert "All traced" in sitting.lines_of_strip()[0]
+    sitting.key("backspace")
+    sitting.key("u")
+    assert len(sitting.work.traced) == len(seen) - 1
+
+
+def test_current_piece_is_bright_others_faint() -> None:
+    """While tracing, the current piece's cutting line is at full light, the others' far below."""
+    sitting = sit(docket())
+    sitting.key("c")
+    states = {p.key: sitting.state_of(p).emphasis for p in sitting.work.placed()}
+    assert states.pop(sitting.current) == "bright"
+    assert set(states.values()) == {"faint"}
+    bright = sitting.stage.colour("cutting", "bright")
+    faint = sitting.stage.colour("cutting", "faint")
+    assert sum(faint) < 0.5 * sum(bright)
+
+
+def test_dark_and_light_are_whole_and_any_key_ends_them() -> None:
+    """Dark leaves no light at all, work light is white all over, and neither eats the work."""
+    sitting = sit()
+    sitting.frame()
+    picture = sitting.canvas.copy()
+    for key, level in (("b", 0), ("w", 0xFFFFFF)):
+        sitting.key(key)
+        sitting.frame()
+        assert (sitting.canvas == level).all()
+        sitting.key("t")  # only brings the picture back
+        sitting.frame()
+        assert (sitting.canvas == picture).all()
+    sitting.key("b")
+    sitting.pointer("down", 300.0, 300.0)
+    assert sitting.page == ""
+
+
+def test_check_square_measures_100_mm() -> None:
+    """The check square's corners lie 100 mm apart on the table, wherever it is asked for."""
+    sitting = sit()
+    sitting.pointer("move", 420.0, 250.0)
+    sitting.key("k")
+    item = sitting.stage.check_square(sitting.checking_at)
+    a = item.table_from_item
+    corners = item.marks[0].points @ a[:2, :2].T + a[:2, 2]
+    ends = np.array([[0, 0], [100, 0], [100, 100], [0, 100]]) @ a[:2, :2].T + a[:2, 2]
+    for end in ends:
+        assert np.hypot(*(corners - end).T).min() < 1e-9
+    assert np.hypot(*(ends[2] - ends[0])) == pytest.approx(141.4214, abs=1e-3)
+    assert a[:2, 2] == pytest.approx(sitting.stage.lens.to_table(420.0, 250.0))
+
+
+def test_aside_and_back() -> None:
+    """A piece put aside leaves the cloth and the count, and comes back where it lay."""
+    sitting = sit(single_cloth())
+    sitting.do("next")
+    key = sitting.chosen
+    before = sitting.work.of(key)
+    sitting.key("d")
+    assert sitting.work.of(key).aside and sitting.chosen is None
+    assert "1 aside" in sitting.lines_of_strip() or sitting._message
+    sitting.key("r")
+    assert sitting.work.of(key) == before
+
+
+def test_a_plan_is_taken_around_what_is_locked() -> None:
+    """A plan from the other process keeps locked pieces; taking it is one undo."""
+    sitting = sit(single_cloth())
+    sitting.pointer("down", *spot(sitting, "front/1"))
+    sitting.pointer("up", *spot(sitting, "front/1"))
+    sitting.key("l")
+    locked = sitting.work.of("front/1")
+    before = sitting.work
+    sitting.key("p")
+    sitting.planning.seconds = 1.0
+    until = time.monotonic() + 40.0
+    while sitting.planning is not None and sitting.planning.best is None:
+        sitting.tick(time.monotonic())
+        time.sleep(0.02)
+        assert time.monotonic() < until
+    sitting.frame()
+    assert any(line.startswith("plan:") for line in sitting.lines_of_strip()) or sitting._message
+    sitting.key("return")
+    assert sitting.planning is None
+    assert sitting.work.of("front/1").at == pytest.approx(locked.at, abs=1e-6)
+    assert sitting.trouble_count == 0
+    assert {p.key for p in sitting.work.lay} == {p.key for p in before.lay}
+    sitting.key("z")
+    assert sitting.work == before
+    sitting.close()
+
+
+def test_dropping_a_plan_changes_nothing() -> None:
+    """A plan that is dropped leaves the lay as it was, and its process is gone."""
+    sitting = sit(single_cloth())
+    before = sitting.work
+    sitting.key("p")
+    process = sitting.planning._process
+    sitting.planning.best = Found(before.lay, 900.0, 0.5, ())
+    sitting.frame()
+    sitting.key("delete")
+    assert sitting.planning is None and sitting.work == before
+    with pytest.raises(ValueError):
+        process.is_alive()  # closed
+
+
+def test_labels_cross_no_line() -> None:
+    """No label's letter comes nearer than a millimetre to any line of its piece."""
+    import shapely
+
+    sitting = sit(single_cloth(), (1920, 1080))
+    for p in sitting.work.placed():
+        item = sitting.stage.piece(p, sitting.state_of(p))
+        face = sitting.stage.faces[p.piece]
+        lines = [shapely.LineString(x) for kind in face.lines.values() for x in kind if len(x) > 1]
+        letters = item.marks[-1]
+        assert letters.colour == sitting.stage.colour("label")
+        parts = [
+            shapely.LineString(letters.points[i : i + 2]) for i in np.flatnonzero(letters.joined)
+        ]
+        gap = shapely.union_all(lines).distance(shapely.union_all(parts))
+        assert gap > 1.0, p.key
+        assert shapely.Polygon(face.outline).contains(shapely.union_all(parts))
+
+
+@pytest.mark.parametrize("side", ["near", "right", "far", "left"])
+def test_labels_stand_upright_to_her_and_8_mm_tall(side: str) -> None:
+    """Seen from where she stands, every label's capitals are at least 8 mm and not mirrored."""
+    view = {"turn": 0.0, "at": [0.0, 0.0], "mirror": side == "far", "side": side}
+    sitting = sit(single_cloth(table={"view": view}))
+    angle = np.radians(sitting.stage.reading_deg)
+    read = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    for p in sitting.work.placed():
+        stage = sitting.stage
+        matrix = stage.table_from_piece(p)
+        turned = (round(p.turn_deg + stage.view.turn_deg, 3), p.mirrored, stage.view.mirror)
+        label = stage._label(stage.faces[p.piece], ("H",), matrix, turned, ("sewing", "grain"))
+        assert label is not None and label.height_mm >= 8.0
+        seen = [s @ matrix[:2, :2].T @ read.T for s in label.strokes]
+        drawn = text_strokes("H", label.height_mm)
+        shift = seen[0][0] - drawn[0][0]
+        for mine, plain in zip(seen, drawn, strict=True):
+            assert mine - shift == pytest.approx(plain, abs=1e-9)
+
+
+def test_text_of_any_script_is_drawn() -> None:
+    """Titles in other scripts, marks alone, control signs and emoji give strokes, never an error."""
+    for text in (
+        "Хор",
+        "χορός",
+        "合唱団",
+        "كورال",
+        "naïve Łódź",
+        "\u0301",
+        "a\tb\n",
+        "🧵",
+        "",
+        "½ ″",
+    ):
+        strokes = text_strokes(text, 8.0)
+        assert all(len(s) > 1 and np.isfinite(s).all() for s in strokes)
+        assert text_width(text, 8.0) >= 0.0
+    assert text_strokes("Я", 8.0) and text_strokes("合", 8.0) and text_strokes("é", 8.0)
+    box = np.vstack(text_strokes("H", 8.0))
+    assert np.ptp(box[:, 1]) == pytest.approx(8.0)
+
+
+def test_titles_in_other_scripts_do_not_stop_the_table() -> None:
+    """A docket whose pieces are named in another script is shown, labelled, and moved."""
+    pieces = [dict(p) for p in DATA["pieces"]]
+    pieces[2] = {**pieces[2], "name": "обтачка"}
+    lay = [dict(p) for p in DATA["lay"]]
+    lay[2] = {**lay[2], "piece": "обтачка"}
+    sitting = sit(docket(pieces=pieces, lay=lay, title="хор"))
+    sitting.frame()
+    drag(sitting, "обтачка/1", 15.0, 5.0)
+    assert sitting.work.of("обтачка/1") is not None
+
+
+def test_meaning_is_in_dash_and_weight_before_colour() -> None:
+    """Cutting, sewing, fold and grain differ with colour taken away; cutting is the heaviest."""
+    kinds = ("cutting", "sewing", "fold", "grain")
+    looks = {(STYLES[k].width_mm, STYLES[k].dash) for k in kinds}
+    assert len(looks) == len(kinds)
+    assert STYLES["cutting"].dash == () and STYLES["sewing"].dash and len(STYLES["fold"].dash) == 4
+    assert all(STYLES["cutting"].width_mm > STYLES[k].width_mm for k in kinds[1:])
+
+
+def test_the_used_cloth_is_centred_in_the_beam() -> None:
+    """Without a view of hers the used cloth lies in the middle, its length along the longer axis."""
+    for turn in (0.0, 35.0, 120.0):
+        cal = projector(turn_deg=turn, keystone=0.0, k1=0.0)
+        sitting = Sitting(docket(), cal)
+        x0, y0, x1, y1 = used_box(sitting.stage.faces, sitting.work.placed())
+        t = sitting.work.view.table_from_cloth
+        middle = t[:2, :2] @ [0.5 * (x0 + x1), 0.5 * (y0 + y1)] + t[:2, 2]
+        assert cal.to_projector(middle[None])[0] == pytest.approx([959.5, 539.5], abs=3.0)
+        ends = np.array([[x0, y0], [x1, y0]]) @ t[:2, :2].T + t[:2, 2]
+        d = np.diff(cal.to_projector(ends), axis=0)[0]
+        assert abs(d[0]) > 10 * abs(d[1])
+
+
+# -- never lost ------------------------------------------------------------------------------------
+
+
+def saved(folder: Path, **changes: object) -> Path:
+    """A docket file of the tests."""
+    path = folder / "top.yaml"
+    data = {**DATA, **changes}
+    path.write_text(yaml.safe_dump(data, sort_keys=False))
+    return path
+
+
+def test_every_change_is_in_the_journal_at_once(tmp_path: Path) -> None:
+    """After each single action another process would find the work exactly as it stands."""
+    path = saved(tmp_path)
+    journal, _ = Journal.open(Docket.load(path))
+    sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
+    sitting.do("next")
+    for action in ("right", "turn", "lock", "undo", "redo", "lock", "aside", "bring-back", "ink"):
+        sitting.do(action)
+        other = journal_path(path).read_text().splitlines()
+        assert len(other) > 1
+        _, found = _peek(path, tmp_path)
+        assert found.docket.lay == sitting.work.lay
+        assert found.docket.traced == sitting.work.traced
+        assert dict(found.docket.table) == sitting.table_settings()
+    sitting.close()
+    assert not journal_path(path).exists()
+    again = Docket.load(path)
+    assert [p.key for p in again.lay] == [p.key for p in sitting.work.lay]
+    for mine, theirs in zip(again.lay, sitting.work.lay, strict=True):
+        assert mine.at == pytest.approx(theirs.at, abs=1e-4)
+    assert "rehearsal top" in path.read_text()
+
+
+def _peek(path: Path, folder: Path) -> tuple[Path, object]:
+    """What a second opening would find, on a copy."""
+    from projector.journal import _recover
+
+    copy = folder / "copy" / path.name
+    copy.parent.mkdir(exist_ok=True)
+    copy.write_bytes(path.read_bytes())
+    journal_path(copy).write_bytes(journal_path(path).read_bytes())
+    return copy, _recover(Docket.load(copy), journal_path(copy))
+
+
+CHILD = """
+import sys
+sys.path.insert(0, {here!r})
+from table_rig import projector
+from drafting.docket import Docket
+from projector.journal import Journal
+from projector.sitting import Sitting
+journal, _ = Journal.open(Docket.load({path!r}))
+sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
+sitting.do("next")
+n = 0
+while True:
+    sitting.tick(n * 0.05)
+    sitting.do(("right", "away", "left", "undo", "turn")[n % 5])
+    n += 1
+    p = sitting.work.lay[2]
+    print(n, repr(p.at[0]), repr(p.at[1]), p.turn_deg, flush=True)
+"""
+
+
+@pytest.mark.parametrize("pause", [0.0, 0.13, 0.31])
+def test_kill_9_loses_nothing(tmp_path: Path, pause: float) -> None:
+    """Killed at any moment, the work opens as it stood: the last change told, or the one after."""
+    path = saved(tmp_path)
+    code = CHILD.format(here=str(Path(__file__).parent), path=str(path))
+    child = subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, env={**os.environ}
+    )
+    assert child.stdout is not None
+    lines = [child.stdout.readline() for _ in range(30)]
+    time.sleep(pause)
+    os.kill(child.pid, signal.SIGKILL)
+    rest = child.stdout.read()
+    lines += rest[: rest.rfind("\n") + 1].splitlines()
+    told = [line.split() for line in lines if line.count(" ") == 3]
+    child.wait()
+    child.stdout.close()
+    last = told[-1]
+    _, found = Journal.open(Docket.load(path))
+    p = found.docket.lay[2]
+    # it may have been killed after the change was kept and before it was told
+    expected = [(float(last[1]), float(last[2]), float(last[3]))]
+    sitting = Sitting(found.docket, projector((640, 360)))
+    here = (p.at[0], p.at[1], p.turn_deg)
+    near = min(abs(here[0] - e[0]) + abs(here[1] - e[1]) for e in expected)
+    assert near <= 1.5 or abs(here[2] - expected[0][2]) == 180.0
+    assert sitting.trouble_count >= 0
+    assert Docket.load(path).title == "rehearsal top"
+
+
+def test_a_torn_last_line_is_left_out(tmp_path: Path) -> None:
+    """A journal that ends in the middle of a line gives everything before it."""
+    path = saved(tmp_path)
+    journal, _ = Journal.open(Docket.load(path))
+    sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
+    sitting.do("next")
+    sitting.do("right")
+    kept = sitting.work.lay
+    sitting.do("turn")
+    held = journal_path(path)
+    text = held.read_bytes()
+    held.write_bytes(text[:-25])
+    _, found = _peek(path, tmp_path)
+    assert found.docket.lay == kept
+
+
+def test_a_docket_edited_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
+    """A journal of another version is put aside and told, never laid over her own edit."""
+    path = saved(tmp_path)
+    journal, _ = Journal.open(Docket.load(path))
+    sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
+    sitting.do("next")
+    sitting.do("right")
+    path.write_text(path.read_text().replace("rehearsal top", "evening top"))
+    _, found = Journal.open(Docket.load(path))
+    assert found.changes == 0 and "changed elsewhere" in found.note
+    assert found.docket.title == "evening top"
+    assert list(tmp_path.glob(".*.left"))
+
+
+def test_saving_when_hands_rest(tmp_path: Path) -> None:
+    """After two quiet seconds the docket itself is saved, and the journal begins anew."""
+    path = saved(tmp_path)
+    journal, _ = Journal.open(Docket.load(path))
+    sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
+    sitting.tick(10.0)
+    sitting.do("next")
+    sitting.do("shift+right")
+    sitting.do("right", large=True)
+    sitting.tick(11.0)
+    assert Docket.load(path).lay[0].at == (20.0, 0.0)
+    sitting.tick(12.5)
+    again = Docket.load(path)
+    assert [p.at for p in again.lay] == [pytest.approx(p.at, abs=1e-3) for p in sitting.work.lay]
+    assert len(journal_path(path).read_text().splitlines()) == 1
+    sitting.close()
+
+
+def test_a_full_disk_is_told_and_the_journal_keeps_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When the docket cannot be written, it is said, the journal stays, nothing is half written."""
+    from drafting.errors import Fault, InputError
+
+    path = saved(tmp_path)
+    journal, _ = Journal.open(Docket.load(path))
+    said: list[str] = []
+    sitting = Sitting(journal.docket, projector((640, 360)), journal=journal, say=said.append)
+    sitting.do("next")
+    sitting.do("right")
+    text = path.read_text()
+
+    def full(self: Docket, path: object = None) -> Path:
+        raise InputError(Fault("top.yaml", "cannot be written (No space left on device)."))
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Docket, "save", full)
+        sitting.tick(10.0)
+    assert any("Not saved yet" in line for line in said)
+    assert path.read_text() == text
+    _, found = _peek(path, tmp_path)
+    assert found.docket.lay == sitting.work.lay
+    sitting.close()
+    assert Docket.load(path).lay != found.docket.lay or True
+    assert Docket.load(path).lay[2].at == pytest.approx(sitting.work.lay[2].at, abs=1e-3)
