@@ -52,6 +52,7 @@ MOST_SECONDS = 24 * 3600.0
 @click.option(
     "--unit", type=click.Choice(["cm", "in"]), default="cm", show_default=True, help="For print."
 )
+@click.option("--partial", is_flag=True, help="Keep the lay though something found no room.")
 @click.option("--dry-run", is_flag=True, help="Write nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 def lay(
@@ -63,6 +64,7 @@ def lay(
     afresh: bool,
     compare: bool | None,
     unit: str,
+    partial: bool,
     dry_run: bool,
     as_json: bool,
 ) -> int:
@@ -70,10 +72,11 @@ def lay(
 
     The first plan comes at once, better ones while you wait. Pieces that you locked or traced
     stay where they are. The docket keeps the lay; a picture is drawn beside it. Off the bolt you
-    are also told what to buy. The exit code is 1 when something found no room.
+    are also told what to buy. When something finds no room, nothing is written and the exit code
+    is 2, unless you ask to keep the rest with --partial (exit code 1).
     """
     from drafting.docket import Docket
-    from drafting.errors import Fault, InputError
+    from drafting.errors import Fault, InputError, LayError
     from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
     from drafting.units import parse_length
     from projector.commands.support import print_json
@@ -121,6 +124,17 @@ def lay(
         made, purchase.length_mm / _layers_along(made) if purchase is not None else None
     )
     fitting = [] if not made.left_out else what_would_help(pieces, first.cloth, made, **how)
+    if made.left_out and not partial:
+        raise LayError(
+            [
+                Fault(
+                    f"{docket}: cloth",
+                    f"there is no room for {', '.join(made.left_out)}; nothing was changed.",
+                    "'--partial' keeps a lay of the rest.",
+                ),
+                *(Fault("", line) for line in fitting),
+            ]
+        )
     choices = (
         compare_widths(pieces, first.cloth, seconds=min(1.0, max(seconds, 0.2)), **how)
         if (compare if compare is not None else bolt and not made.interrupted)
