@@ -155,17 +155,17 @@ def _quiet() -> Iterator[None]:
     """OpenCV's own warnings about devices held back: ours say it in words."""
     import cv2
 
-    # not in every OpenCV that we allow, nor in its type hints
-    get, put = getattr(cv2, "getLogLevel", None), getattr(cv2, "setLogLevel", None)
-    if get is None or put is None:
+    # the log's place differs between the OpenCV versions that we allow
+    log: Any = getattr(getattr(cv2, "utils", None), "logging", cv2)
+    if not hasattr(log, "setLogLevel"):
         yield
         return
-    level = get()
-    put(0)
+    level = log.getLogLevel()
+    log.setLogLevel(0)
     try:
         yield
     finally:
-        put(level)
+        log.setLogLevel(level)
 
 
 def mean_frame(
@@ -216,8 +216,9 @@ def _coarse(frame: Image) -> Array:
     h, w = frame.shape[:2]
     small = cv2.resize(frame, (max(8, w // 24), max(8, h // 24)), interpolation=cv2.INTER_AREA)
     grey = np.asarray(small, np.float64).mean(axis=2)
-    # bands of a colour wheel run along the rows; the mean of each row is not motion
-    return np.asarray(grey - grey.mean(axis=1, keepdims=True))
+    # bands of a colour wheel run along the rows and dim them whole: that is not motion
+    rows = grey.mean(axis=1, keepdims=True) + 8.0
+    return np.asarray(grey / rows * (grey.mean() + 8.0))
 
 
 def with_cards_of(pattern_view: Image, white_view: Image, outlines: list[Array]) -> Image:
@@ -310,7 +311,8 @@ def live_picture(
 ) -> Image:
     """White light with a small picture of what the camera sees in its middle, (H, W, 3) RGB.
 
-    The middle of the beam is free: the cards lie towards the corners. Cards found are outlined.
+    The middle of the beam is free: the cards lie towards the corners. Cards found
+    are painted green with their number.
 
     Args:
         frame: the camera's picture; seen: the cards in it; size: the projector's picture.
@@ -331,7 +333,14 @@ def live_picture(
     for card_id, corners in (seen.cards if seen else {}).items():
         board = card(card_id).board().corners[corners.index]
         ring = _carried(board, corners.px, card(card_id).outline_mm()) * scale
-        cv2.polylines(small, [np.rint(ring).astype(np.int32)], True, (0, 150, 60), 3, cv2.LINE_AA)
+        corners_px = [np.rint(ring).astype(np.int32)]
+        # painted over, or the camera would read the small card as the same card twice
+        cv2.fillPoly(small, corners_px, (0, 150, 60), cv2.LINE_AA)
+        spot = ring.mean(axis=0) + np.array([-0.008, 0.008]) * h
+        cv2.putText(
+            small, str(card_id), (round(float(spot[0])), round(float(spot[1]))),
+            cv2.FONT_HERSHEY_SIMPLEX, h / 1400, (255, 255, 255), max(1, round(h / 700)), cv2.LINE_AA,
+        )  # fmt: skip
     left, top = (w - wide) // 2, (h - tall) // 2 - round(0.04 * h)
     out[top : top + tall, left : left + wide] = small
     cv2.rectangle(out, (left - 2, top - 2), (left + wide + 1, top + tall + 1), (0, 0, 0), 2)
