@@ -20,7 +20,7 @@ import numpy as np
 
 from drafting.errors import Fault, InputError
 from drafting.intake.found import Drawn, Found, outlines_from
-from drafting.intake.geometry import Arc, Array, Chain, Segment, line, polygon
+from drafting.intake.geometry import LARGEST, Arc, Array, Chain, Segment, line, polygon
 from drafting.intake.svg import UNIT_MM, read_bytes
 
 MAX_BYTES = 10_000_000
@@ -249,8 +249,8 @@ class _Reader:
             self.vertices += len(chain.segments)
             if self.vertices > MAX_VERTICES:
                 raise self.fault(f"draws more than {MAX_VERTICES} points.")
-            if not all(np.all(np.isfinite(s.hull)) for s in chain.segments):
-                raise self.fault("holds a coordinate that is no number.")
+            if not all(np.all(np.abs(s.hull) <= LARGEST) for s in chain.segments):
+                raise self.fault("holds a coordinate that is no number, or far too large.")
         return moved
 
     def mirror(self, e: Any) -> float | None:

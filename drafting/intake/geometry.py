@@ -25,6 +25,8 @@ from drafting.errors import Fault, InputError
 Array = NDArray[np.float64]
 
 CHORD_MM = 0.015  # sagitta of the chords; with points set out by a third, 0.01 mm off at most
+LARGEST = 1e9  # of any number in a file: far past any drawing, far from overflow
+SMALLEST = 1e-12  # nearer to nothing is nothing
 MAX_CHORDS = 20_000  # of one segment: a whole circle of 10 m radius needs 1800
 
 
@@ -211,6 +213,13 @@ def polygon(points: Array, closed: bool) -> Chain | None:
     if not closed and len(points) > 3 and np.array_equal(points[0], points[-1]):
         closed = True
     return Chain(tuple(steps), closed) if steps else None
+
+
+def bounded(value: float) -> float | None:
+    """A number as used here: as it is, 0 when next to nothing, None when too large or no number."""
+    if not abs(value) <= LARGEST:
+        return None
+    return value if abs(value) >= SMALLEST else 0.0
 
 
 def apply(matrix: Array, points: Array) -> Array:

@@ -22,7 +22,17 @@ import numpy as np
 
 from drafting.errors import Fault, InputError
 from drafting.intake.found import Drawn, Found, outlines_from
-from drafting.intake.geometry import Array, Chain, Segment, ellipse, line, polygon, svg_arc
+from drafting.intake.geometry import (
+    LARGEST,
+    Array,
+    Chain,
+    Segment,
+    bounded,
+    ellipse,
+    line,
+    polygon,
+    svg_arc,
+)
 from drafting.intake.svgpath import parse_path
 
 MAX_BYTES = 20_000_000
@@ -247,9 +257,11 @@ class _Walk:
             match = _LENGTH.fullmatch(a.get(key, ""))
             unit = match.group(2).lower() if match else ""
             if match and unit in UNIT_MM:
-                size = float(match.group(1)) * UNIT_MM[unit]
-                if not math.isfinite(size) or size <= 0.0:
-                    raise self.fault(self.root, f"its {key} is {a[key]}.", "It must be above zero.")
+                size = (bounded(float(match.group(1))) or 0.0) * UNIT_MM[unit]
+                if size <= 0.0:
+                    raise self.fault(
+                        self.root, f"its {key} is {a[key]}.", "It must be above zero, and a size."
+                    )
                 sizes.append(size)
                 if unit == "px" and key == "width":
                     self.notes.append(
@@ -317,6 +329,8 @@ class _Walk:
             return
         if "transform" in node.attributes:
             matrix = matrix @ self.transform(node)
+            if not float(np.abs(matrix).max()) <= LARGEST:
+                raise self.fault(node, "its transform is too large.", "Save the drawing again.")
         if node.tag == "use":
             self.use(node, matrix, context)
         elif node.tag == "svg":
@@ -470,8 +484,9 @@ class _Walk:
                 value *= UNIT_MM[unit] / UNIT_MM["px"]
             elif unit:
                 match = None
-            if match and math.isfinite(value):
-                return value
+            kept = bounded(value) if match else None
+            if kept is not None:
+                return kept
         raise self.fault(node, f"its {key} '{text[:40]}' is no length.", "Save the drawing again.")
 
     def transform(self, node: _Node) -> Array:
@@ -486,11 +501,10 @@ class _Walk:
                 raise self.fault(
                     node, f"its transform '{text[:60]}' cannot be read.", "Save the drawing again."
                 )
-            with np.errstate(over="ignore", invalid="ignore"):
-                matrix = matrix @ step
+            matrix = matrix @ step
+            if not float(np.abs(matrix).max()) <= LARGEST:
+                raise self.fault(node, "its transform is too large.", "Save the drawing again.")
             at = match.end()
-        if not np.all(np.isfinite(matrix)):
-            raise self.fault(node, "its transform is too large.", "Save the drawing again.")
         return matrix
 
     def place(self, node: _Node) -> str:
@@ -563,8 +577,9 @@ def _floats(text: str) -> list[float]:
         InputError: anything else stands between them, or one is too large.
     """
     rest = _FLOAT.sub(" ", text)
-    values = [float(v) for v in _FLOAT.findall(text)]
-    if rest.strip(" ,\t\r\n\f") or not all(map(math.isfinite, values)):
+    read = [bounded(float(v)) for v in _FLOAT.findall(text)]
+    values = [v for v in read if v is not None]
+    if rest.strip(" ,\t\r\n\f") or len(values) < len(read):
         raise InputError(
             Fault("", f"'{text.strip()[:40]}' is no list of numbers.", "Save the drawing again.")
         )

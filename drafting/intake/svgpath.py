@@ -10,13 +10,12 @@ Grammar: SVG 1.1 (Second Edition), section 8.3, and its appendix F.6 for arcs, W
 
 from __future__ import annotations
 
-import math
 import re
 
 import numpy as np
 
 from drafting.errors import Fault, InputError
-from drafting.intake.geometry import Array, Bezier, Chain, Segment, line, svg_arc
+from drafting.intake.geometry import Array, Bezier, Chain, Segment, bounded, line, svg_arc
 
 MAX_SEGMENTS = 50_000  # of one path
 
@@ -87,8 +86,8 @@ class _Reader:
         match = _NUMBER.match(self.d, self.at)
         if not match:
             raise self._fault("a number is missing")
-        value = float(match.group())
-        if not math.isfinite(value):
+        value = bounded(float(match.group()))
+        if value is None:
             raise self._fault("a number is too large")
         self.at = match.end()
         return value
