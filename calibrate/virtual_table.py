@@ -880,7 +880,7 @@ class VirtualTable:
         p = self.projector
         pixel_mm = math.sqrt(_area(p.beam_mm()) / ((p.size[0] - 1) * (p.size[1] - 1)))
         blur = p.defocus_px**2 + (_PREFILTER * step_mm / pixel_mm) ** 2
-        depth = np.float32(p.gap * math.exp(-2 * math.pi**2 * blur * 0.25))
+        depth = np.float32(p.gap * math.exp(-2 * math.pi**2 * blur))
         if depth < 1e-4:
             return np.ones_like(u)
         turn = np.float32(2 * math.pi)
@@ -898,12 +898,9 @@ class VirtualTable:
     ) -> _Layer:
         places = sheet._struck(origin, rays)
         local = sheet._local(places)
-        maps = self._maps(places, local, shape, spread_x)
-        picture = (
-            sheet.picture
-            if sheet.picture.ndim == 3
-            else np.repeat(sheet.picture[..., None], 3, axis=2)
-        )
+        box = _reach(local.reshape(*shape, 2), sheet.size_mm, nodes)
+        maps = self._maps(places, local, shape, spread_x[box[0] : box[2]])
+        picture = sheet.picture if sheet.picture.ndim == 3 else sheet.picture[..., None]
         per_mm = np.array(
             [picture.shape[1] / sheet.size_mm[0], picture.shape[0] / sheet.size_mm[1]]
         )
@@ -912,10 +909,9 @@ class VirtualTable:
             + np.float32(sheet.paper - sheet.ink) * picture.astype(np.float32) / 255
         )
         rim = 12
-        whole = np.dstack([colour, np.ones(colour.shape[:2], np.float32)])
+        whole = np.concatenate([colour, np.ones_like(colour[..., :1])], axis=2)
         whole = np.pad(whole, ((rim, rim), (rim, rim), (0, 0)))
         whole = _blurred(whole, _PREFILTER * step_mm * float(per_mm.mean()))
-        box = _reach(local.reshape(*shape, 2), sheet.size_mm, nodes)
         return _Layer(maps, whole, per_mm, rim, box)
 
 
@@ -961,7 +957,7 @@ class VirtualSource:
 
 @dataclass(frozen=True)
 class _Layer:
-    """A sheet made ready for painting: node maps, its picture with cover as 4th channel, its box in px."""
+    """A sheet made ready for painting: node maps, its picture with cover as last channel, its box in px."""
 
     maps: list[_Plane]
     picture: _Plane
@@ -985,15 +981,15 @@ class _Layer:
         if top >= bottom or left >= right:
             return
         box = (slice(top - rows.start, bottom - rows.start), slice(left, right))
-        u, v, x, y = (spread_y[top:bottom] @ m[:, left:right] for m in self.maps)
+        u, v, x, y = (spread_y[top:bottom] @ m for m in self.maps)
         px, py = np.float32(self.per_mm[0]), np.float32(self.per_mm[1])
         seen = _sample(
             self.picture, x * px + np.float32(self.rim - 0.5), y * py + np.float32(self.rim - 0.5)
         )
         lit = table._lit(lamp, u, v, step_mm)
-        bare = 1 - seen[..., 3:]
-        beam[box] = beam[box] * bare + seen[..., :3] * lit
-        paint[box] = paint[box] * bare + seen[..., :3]
+        bare = 1 - seen[..., -1:]
+        beam[box] = beam[box] * bare + seen[..., :-1] * lit
+        paint[box] = paint[box] * bare + seen[..., :-1]
 
 
 def _reach(

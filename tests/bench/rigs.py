@@ -238,7 +238,7 @@ STRESS: dict[str, dict[str, Any]] = {
     "room light 1.5 × beam": {"ambient": 1.5},
     "glare of the lens": {"glare": 0.6},
     "defocus 1.2 px": {"defocus_px": 1.2},
-    "moiré: hard pixel grid": {"gap": 0.5, "defocus_px": 0.3},
+    "moiré: hard pixel grid": {"gap": 0.5, "defocus_px": 0.2},
     "lens shift 50 %": {"shift": (0.0, 0.5)},
     "colour wheel, one frame": {"wheel": 0.4, "camera": {"shutter_s": 1 / 250}},
     "sharpening phone": {"camera": {"sharpen": 0.8}},
