@@ -669,22 +669,47 @@ def _units(unit: str) -> tuple[str, str]:
 def _rows(standing: _Standing, step: Step) -> list[tuple[str, Spot]]:
     """(name, place) of each new point, then a few places along each new curve that bends."""
     rows = [(_shown(n), p) for n, p in step.points.items()]
+    known = [*standing.points.values(), *step.points.values()]
+    known += [(float(x), float(y)) for c in standing.curves.values() for x, y in (c[0], c[-1])]
     for name, points in step.curves.items():
-        if name == "fold" or standing.holds(points) or _is_straight(points):
+        if standing.holds(points):
             continue
-        for i, at in enumerate(_dots(points), 1):
-            part = "middle" if 2 * i == _CURVE_PARTS else f"{i}/{_CURVE_PARTS}"
-            rows.append((f"{name}, {part}", (float(at[0]), float(at[1]))))
+        run = _readable_way(points)
+        bent = name != "fold" and not _is_straight(points)
+        parts = [
+            ("middle" if 2 * i == _CURVE_PARTS else f"{i}/{_CURVE_PARTS}", at)
+            for i, at in enumerate(_dots(points) if bent else (), 1)
+        ]
+        for end, at in (("start", run[0]), ("end", run[-1])):
+            spot = (float(at[0]), float(at[1]))
+            if all(_apart(spot, p) for p in known):
+                known.append(spot)
+                parts.insert(0 if end == "start" else len(parts), (_end_name(run, end), at))
+        rows += [(f"{name}, {part}", (float(at[0]), float(at[1]))) for part, at in parts]
     return rows
+
+
+def _readable_way(points: Points) -> Points:
+    """The line (N, 2) from its upper end down or, along a hem, from the centre outward."""
+    run = points[-1] - points[0]
+    down = run[1] < 0 if abs(run[1]) > 0.3 * abs(run[0]) else run[0] > 0
+    return points if down else points[::-1]
+
+
+def _end_name(run: Points, end: str) -> str:
+    """'at the centre', 'upper end' and the like, for the end of a line in its reading way."""
+    at = run[0] if end == "start" else run[-1]
+    if abs(at[0]) < _SAME_MM:
+        return "at the centre"
+    across = abs(run[-1][1] - run[0][1]) <= 0.3 * abs(run[-1][0] - run[0][0])
+    if across:
+        return "inner end" if end == "start" else "outer end"
+    return "upper end" if end == "start" else "lower end"
 
 
 def _dots(points: Points) -> list[Points]:
     """Places (2,) at equal parts of a curve, downward or, along a hem, outward from the centre."""
-    run = points[-1] - points[0]
-    if abs(run[1]) > 0.3 * abs(run[0]):
-        points = points[::-1] if run[1] > 0 else points
-    elif run[0] < 0:
-        points = points[::-1]
+    points = _readable_way(points)
     at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     parts = at[-1] * np.arange(1, _CURVE_PARTS) / _CURVE_PARTS
     return list(

@@ -52,6 +52,9 @@ _CAUTION = (
     "--since", type=click.Path(path_type=Path), metavar="OLD.yaml",
     help="An earlier file of the same wearer: what changed since is told.",
 )  # fmt: skip
+@click.option(
+    "--taken", type=str, metavar="DATE", help="Day of measuring, as 2026-11-02; else today."
+)
 @click.option("--once", is_flag=True, help="Ask for one take only, not for two.")
 @click.option(
     "--figures", type=click.Path(path_type=Path), metavar="DIR",
@@ -66,6 +69,7 @@ def measure(
     unit: str | None,
     wearer: str | None,
     since: Path | None,
+    taken: str | None,
     once: bool,
     figures: Path | None,
     paper: str,
@@ -88,7 +92,7 @@ def measure(
         _write_figures(figures, keys, [b.title for b in chosen], paper)
         session.say(f"Wrote the figures and measuring-sheet.pdf into {figures}.")
     try:
-        session.begin(unit, wearer)
+        session.begin(unit, wearer, taken)
         session.run()
     except EOFError:
         session.say()
@@ -352,7 +356,7 @@ class _Session:
 
     # --- the course of it -------------------------------------------------------------------
 
-    def begin(self, unit: str | None, wearer: str | None) -> None:
+    def begin(self, unit: str | None, wearer: str | None, taken: str | None) -> None:
         """Unit, wearer and date: from the file, the options, the earlier file, or asked for.
 
         Raises:
@@ -398,8 +402,7 @@ class _Session:
             )
             if who:
                 data["wearer"] = who
-        if data.get("taken") is None:
-            data["taken"] = date.today()
+        self.dated(taken)
         # the order in which a new file is written
         order = ["chalkbeam", "unit", "wearer", "taken", "since", "note"]
         ranked = {k: data[k] for k in order if k in data}
@@ -408,6 +411,32 @@ class _Session:
         self.say()
         self.say(f"{who}{data['taken']}; bare numbers are in {data['unit']}. {_CAUTION}")
         self.say("b: back, s: skip, q: quit, ?: help. Every answer is saved at once.")
+
+    def dated(self, taken: str | None) -> None:
+        """The day of measuring: as in the file, as given, or today.
+
+        Raises:
+            InputError: not a date, or another than the file's.
+        """
+        from drafting.errors import Fault, InputError
+
+        data = self.sheet.data
+        try:
+            day = date.fromisoformat(taken) if taken else date.today()
+        except ValueError as error:
+            raise InputError(
+                Fault("--taken", f"{taken!r} is not a date.", "Write it like 2026-11-02.")
+            ) from error
+        if data.get("taken") is None:
+            data["taken"] = day
+        elif taken and str(data["taken"]) != day.isoformat():
+            raise InputError(
+                Fault(
+                    f"{self.sheet.path} taken",
+                    f"is {data['taken']}, not {taken}.",
+                    "Give another day's measuring a file of its own, with --since this one.",
+                )
+            )
 
     def ask_unit(self) -> str:
         """The unit of the tape."""
@@ -429,6 +458,11 @@ class _Session:
         here = [k for k in self.keys if k in body]
         if here and len(here) < len(self.keys):
             self.say(f"Going on: {len(here)} of {len(self.keys)} are in the file already.")
+        elif here and str(self.sheet.data["taken"]) != date.today().isoformat():
+            self.say(
+                "All are in the file. For a new measuring of the same wearer give it a file of its "
+                f"own, with --since {self.sheet.path}, and what has changed is told."
+            )
         at = self.next_from(0)
         while at is not None:
             word = self.one(self.keys[at], at)
@@ -490,8 +524,9 @@ class _Session:
         from drafting.measurements import REGISTRY
 
         m = REGISTRY[key]
-        held = key in self.sheet.data["measurements"]
-        keep = ", new value or Enter to keep" if held else ""
+        old = self.earlier(key)
+        held = key in self.sheet.data["measurements"] or old is not None
+        keep = f", Enter: as {old}" if old else ", new value or Enter to keep" if held else ""
         prompts = (
             f"{m.name} ({self.sheet.data['unit']}){keep}: ",
             "  once more (Enter: no second take): ",
@@ -522,6 +557,15 @@ class _Session:
             if not self.keep(key, best[0] if len(best) == 1 else best):
                 return "changed meanwhile"
         return "done"
+
+    def earlier(self, key: str) -> str | None:
+        """'92.0 cm, 2026-03-01' where only the earlier file has it; it counts until taken anew."""
+        now = self.sheet.loaded()
+        if key in self.sheet.data["measurements"] or now is None or now.since is None:
+            return None
+        if key not in now.since:
+            return None
+        return f"{self.length(now.since[key])}, {now.since.taken or 'the time before'}"
 
     def nearest(self, key: str, taken: list[tuple[float, Any]]) -> list[tuple[float, Any]]:
         """Of three takes the two that agree best, in the order taken."""
@@ -667,7 +711,10 @@ class _Session:
         rows = []
         for i, key in enumerate(self.keys, 1):
             here = now is not None and key in body
-            row = [f"{i}  {REGISTRY[key].name}", now.text(key) if now and here else "not taken"]
+            row = [
+                f"{i}  {REGISTRY[key].name}",
+                now.text(key) if now and here else self.not_taken(key),
+            ]
             if old is not None:
                 row.append(old.text(key) if key in old else "-")
                 moved = now is not None and here and key in old
@@ -679,12 +726,17 @@ class _Session:
         self.raw("")
         print_table(_showable(str(self.sheet.data.get("wearer") or "")), columns, rows)
 
+    def not_taken(self, key: str) -> str:
+        """What the table says of a measure that is not in the file."""
+        return "as before" if self.earlier(key) else "not taken"
+
     def end(self, helpful: list[str]) -> int:
         """Say what is missing and where the file is; 0 when all is there, 1 when not."""
         from drafting.measurements import REGISTRY
 
         body = self.sheet.data["measurements"]
-        missing = [REGISTRY[k].name for k in self.keys if k not in body]
+        kept = [k for k in self.keys if self.earlier(k)]
+        missing = [REGISTRY[k].name for k in self.keys if k not in body and k not in kept]
         saved = bool(body) and self.sheet.path.exists()
         if not saved:
             self.say("Nothing was measured; no file was written.")
@@ -696,6 +748,9 @@ class _Session:
             )
             return 1
         self.say(f"Saved in {self.sheet.path}; all that is needed is there.")
+        if kept:
+            names = ", ".join(REGISTRY[k].name for k in kept)
+            self.say(f"Not taken anew, so the earlier value counts: {names}.")
         others = [REGISTRY[k].name for k in helpful if k not in body]
         if others:
             self.say(f"With --extra it also asks for what helps: {', '.join(others)}.")

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -237,6 +238,32 @@ def test_change_since_an_earlier_measuring(tmp_path: Path) -> None:
     assert old.read_text() == before
 
 
+def test_what_is_not_taken_anew_counts_as_before(tmp_path: Path) -> None:
+    """In a later file Enter leaves a measure as it was; the draft still finds it; exit 0."""
+    old, new = tmp_path / "spring.yaml", tmp_path / "autumn.yaml"
+    run(old, [*ALTO, ""], "--once", "--taken", "2026-03-01", *WHO)
+    result = run(new, ["96", "", "", "", "", "", ""], "--once", "--since", str(old))
+    assert result.exit_code == 0, result.output
+    assert "Enter: as 76.0 cm, 2026-03-01" in result.output
+    assert "the earlier value counts: waist girth" in " ".join(result.output.split())
+    assert held(new) == {"bust_girth": 96}
+    assert Measurements.load(new)["waist_girth"] == 760.0
+
+
+def test_day_of_measuring(tmp_path: Path) -> None:
+    """The day is today's, or the one given; a file keeps its own and refuses another."""
+    out = tmp_path / "m.yaml"
+    run(out, ["94", "q"], "--once", "--taken", "2026-11-02", *WHO)
+    assert Measurements.load(out).taken == "2026-11-02"
+    for day in ("2026-11-03", "last Monday"):
+        done = console(["measure", str(out), "--taken", day])
+        assert done.returncode == 2
+        assert day in done.stderr
+    assert "2026-11-02" in run(out, ["q"]).output
+    run(tmp_path / "n.yaml", ["94", "q"], "--once", *WHO)
+    assert Measurements.load(tmp_path / "n.yaml").taken == date.today().isoformat()
+
+
 def test_other_wearer_or_unit_is_refused(tmp_path: Path) -> None:
     """Neither a second wearer nor another unit can slip into a file: exit 2, nothing changed."""
     out = tmp_path / "m.yaml"
@@ -341,13 +368,19 @@ def test_real_terminal(tmp_path: Path, end: str, code: int) -> None:
         until("waist girth (in): ")
         os.write(tty, b"33\n")
         until("tailbone level (in): ")
-        os.write(tty, end.encode())
-        rest = b""
-        try:
-            while chunk := os.read(tty, 4096):
-                rest += chunk
-        except OSError:  # the other side has gone
-            pass
+        rest, limit = b"", time.monotonic() + 30
+        while time.monotonic() < limit:
+            # a key that comes in the instant between prompt and waiting is seen at the next one
+            try:
+                os.write(tty, end.encode())
+                ready, _, _ = select.select([tty], [], [], 1.0)
+                while ready and (chunk := os.read(tty, 4096)):
+                    rest += chunk
+                    ready, _, _ = select.select([tty], [], [], 5.0)
+            except OSError:  # the other side has gone
+                break
+        else:
+            pytest.fail(f"did not end: {rest.decode(errors='replace')}")
         _, status = os.waitpid(pid, 0)
     except BaseException:
         os.kill(pid, signal.SIGKILL)
