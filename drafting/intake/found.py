@@ -175,12 +175,12 @@ def outlines_from(
     if faults:
         raise InputError(faults[:MAX_FAULTS])
     said += [f"Left out: {f}" for _, f in wrong[:MAX_FAULTS]]
-    points = sum(len(o.points) for o in outlines)
-    if points > MAX_TOTAL_POINTS:
+    count = sum(len(o.points) for o in outlines)
+    if count > MAX_TOTAL_POINTS:
         raise InputError(
             Fault(
                 where,
-                f"has {points} points on its outlines; at most {MAX_TOTAL_POINTS} are taken.",
+                f"has {count} points on its outlines; at most {MAX_TOTAL_POINTS} are taken.",
                 "Simplify the paths, or save fewer pieces to a file.",
             )
         )

@@ -372,7 +372,7 @@ HOSTILE = {
     "dense curve": (wrap(f'<path d="M0 0{"q3 9 5 0" * 15_000}z"/>').decode(), "points|m long"),
     "huge": (wrap('<path d="M0 0H1e7V1e7z"/>').decode(), "larger than any piece"),
     "huge curve": (wrap('<path d="M0 0C1e9 0 0 1e9 5 5z"/>').decode(), "larger than any piece"),
-    "endless transform": (wrap('<path transform="scale(1e200) scale(1e200)" d="M0 0H9V9z"/>').decode(), "too large"),
+    "endless transform": (wrap('<path transform="scale(1e6) scale(1e6)" d="M0 0H9V9z"/>').decode(), "too large"),
     "crossing": (wrap('<path id="bow" d="M0 0L50 50H0L50 0z"/>').decode(), "crosses or touches itself"),
     "no area": (wrap('<path d="M0 0L50 0L0 0z"/>').decode(), "no closed outline"),
     "tiny": (wrap('<circle r="1"/>').decode(), "no closed outline"),
