@@ -34,6 +34,8 @@ EXTENDED, SQUARED, MIRRORED = "extended", "squared", "mirrored"
 KINDS = (EXTENDED, SQUARED, MIRRORED)
 POINT_LIMIT = 2.5  # an extended corner is blunted at this many allowances from its corner
 DISTANCE_TOLERANCE_MM = 0.05  # the flattening tolerance of the curves
+_GENTLE = np.radians(20.0)  # vertices of a curve turn by less, corners by more
+_GRID_MM = 1e-6
 _STRAIGHT = np.radians(2.0)  # edges that run on into one another within this need no corner
 
 
@@ -134,7 +136,7 @@ def _join(
                 if off is not None:
                     strips[k] = [shapely.difference(shapely.union_all(strips[k]), _polygon(off))]
     parts = [_polygon(sewn), *(s for strip in strips for s in strip), *patches]
-    shape = shapely.union_all([p for p in parts if not p.is_empty])
+    shape = shapely.union_all([p for p in parts if not p.is_empty], grid_size=_GRID_MM)
     if any(e.name == FOLD for e in ring):
         low, high = sewn.min(axis=0) - 1e3, sewn.max(axis=0) + 1e3
         shape = shapely.intersection(shape, shapely.box(0.0, low[1], high[0], high[1]))
@@ -172,18 +174,31 @@ def _right(t: Points) -> Points:
 
 
 def _strip(points: Points, width: float) -> list[Any]:
-    """Quads along the outside of an edge, with wedges where it turns outward."""
+    """Quads along the outside of an edge, with wedges where it turns outward sharply.
+
+    At the vertices of a flattened curve neighbours share their outer corner, so that no hairline
+    stays between them.
+    """
     import shapely
 
     if width <= 0:
         return []
     p = _tidy(points)
     d = np.diff(p, axis=0)
-    n = _right(d / np.hypot(*d.T)[:, None]) * width
-    quads = np.stack([p[:-1], p[:-1] + n, p[1:] + n, p[1:]], axis=1)
-    parts = list(shapely.polygons(quads))
-    turn = d[:-1, 0] * d[1:, 1] - d[:-1, 1] * d[1:, 0]
-    for i in np.flatnonzero(turn > 0):
+    t = d / np.hypot(*d.T)[:, None]
+    n = _right(t)
+    start, end = p[:-1] + n * width, p[1:] + n * width
+    turn = np.arctan2(t[:-1, 0] * t[1:, 1] - t[:-1, 1] * t[1:, 0], (t[:-1] * t[1:]).sum(axis=1))
+    gentle = np.flatnonzero(np.abs(turn) < _GENTLE)
+    both = n[gentle] + n[gentle + 1]
+    shared = p[gentle + 1] + both * (width / (0.5 * (both * both).sum(axis=1)))[:, None]
+    near, far = start.copy(), end.copy()
+    near[gentle + 1], far[gentle] = shared, shared
+    # In a hollow tighter than the allowance a quad would turn inside out: there it stays square.
+    flipped = ((far - near) * d).sum(axis=1) <= 0
+    near[flipped], far[flipped] = start[flipped], end[flipped]
+    parts = list(shapely.polygons(np.stack([p[:-1], near, far, p[1:]], axis=1)))
+    for i in np.flatnonzero(turn >= _GENTLE):
         parts += _wedge(p[i], p[i + 1], p[i + 2], width)
     return parts
 

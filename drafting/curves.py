@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -101,7 +101,7 @@ class Cubic:
         cross = d1[..., 0] * d2[..., 1] - d1[..., 1] * d2[..., 0]
         return np.asarray(cross / np.maximum(speed, 1e-12) ** 3)
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Arc length, mm (Gauss–Legendre over both halves)."""
         return self.length_between(0.0, 0.5) + self.length_between(0.5, 1.0)

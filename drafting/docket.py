@@ -136,6 +136,7 @@ class Docket:
             self.measurements,
             style=self.garment.get("style") or {},
             fit=self.garment.get("fit") or [],
+            unit=self.unit,
         )
 
     def draft(self) -> Draft:
@@ -199,6 +200,8 @@ class Docket:
         import difflib
 
         edges = {e for p in pieces.values() for e in p.edges} | {"all"}
+        # 'side' speaks for 'left side' and 'right side' where the two differ
+        edges |= {e.removeprefix("left ").removeprefix("right ") for e in edges}
         faults: list[Fault] = []
 
         def need(key: str, name: str, known: set[str], kind: str) -> None:

@@ -102,8 +102,12 @@ class FitChange:
 
 def _shoulder_height(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
     def act(q: Quarter, by: float, _: FitChange) -> Quarter:
-        # The underarm moves with the shoulder point, so the armhole keeps its size.
-        return q.moved(shoulder=(0.0, sign * by), bust=(0.0, sign * by))
+        # The shoulder turns about the neck point and keeps its length; the underarm moves with
+        # the shoulder point, so the armhole keeps its size.
+        drop = q.shoulder[1] + sign * by - q.neck[1]
+        run = math.sqrt(max(q.shoulder_length**2 - drop**2, 1.0))
+        turned = replace(q, shoulder=(q.neck[0] + run, q.neck[1] + drop))
+        return turned.moved(bust=(0.0, sign * by))
 
     return act
 

@@ -263,15 +263,15 @@ class Piece:
         """The same piece with some fields changed (checked again)."""
         return replace(self, **changes)
 
-    def opened(self) -> Piece:
+    def opened(self, sides: tuple[str, str] = ("right", "left")) -> Piece:
         """The same piece without its fold, both halves in one outline.
 
-        Edges keep their names on the side of x ≥ 0, prefixed ``right `` and ``left `` for those
-        that come twice; an edge that crosses the fold becomes one. Returns self when there is no
-        fold.
+        ``sides``: what edges that come twice are prefixed with, at x > 0 and at x < 0; an edge
+        that crosses the fold becomes one and keeps its name. Returns self without a fold.
         """
         if self.fold is None:
             return self
+        plus, minus = sides
         names = [n for n in self.edges if n != FOLD]
         half = [self.edges[n] for n in names]
         other = [Edge(e.name, (e.points * (-1.0, 1.0))[::-1]) for e in reversed(half)]
@@ -279,9 +279,9 @@ class Piece:
         first, last = half[0], half[-1]
         ring = [
             Edge(first.name, np.concatenate([other[-1].points[:-1], first.points])),
-            *(Edge(f"right {e.name}", e.points) for e in half[1:-1]),
+            *(Edge(f"{plus} {e.name}", e.points) for e in half[1:-1]),
             Edge(last.name, np.concatenate([last.points[:-1], other[0].points])),
-            *(Edge(f"left {e.name}", e.points) for e in other[1:-1]),
+            *(Edge(f"{minus} {e.name}", e.points) for e in other[1:-1]),
         ]
         lengths = {n: self.edges[n].length_mm for n in names}
         notches = []
@@ -299,8 +299,8 @@ class Piece:
             else:
                 there = lengths[notch.edge] - notch.at_mm
                 notches += [
-                    replace(notch, edge=f"right {notch.edge}"),
-                    replace(notch, edge=f"left {notch.edge}", at_mm=there),
+                    replace(notch, edge=f"{plus} {notch.edge}"),
+                    replace(notch, edge=f"{minus} {notch.edge}", at_mm=there),
                 ]
         marks = [
             m

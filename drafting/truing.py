@@ -250,7 +250,11 @@ class Move:
 
 
 def compare(before: Mapping[str, Piece], after: Mapping[str, Piece]) -> list[Move]:
-    """Every edge of both drafts that changed by more than 0.05 mm, in order."""
+    """Every edge of both drafts that changed by more than 0.05 mm, in order.
+
+    Where one draft has a piece on the fold and the other has it whole, both are taken whole.
+    """
+    before, after = _alike(before, after), _alike(after, before)
     out = []
     names = {(p, e): None for pieces in (before, after) for p in pieces for e in pieces[p].edges}
     for name, edge in names:
@@ -274,3 +278,18 @@ def compare(before: Mapping[str, Piece], after: Mapping[str, Piece]) -> list[Mov
 
 def _edge(pieces: Mapping[str, Piece], piece: str, edge: str) -> Edge | None:
     return pieces[piece].edges.get(edge) if piece in pieces else None
+
+
+def _alike(pieces: Mapping[str, Piece], others: Mapping[str, Piece]) -> dict[str, Piece]:
+    """The pieces, those on the fold opened out where the other draft has them whole."""
+    out = {}
+    for name, piece in pieces.items():
+        other = others.get(name)
+        if piece.fold is not None and other is not None and other.fold is None:
+            for edge in other.edges:
+                first = edge.split()[0]
+                if first in ("left", "right"):  # the ring runs up the side of x > 0 first
+                    piece = piece.opened((first, "right" if first == "left" else "left"))
+                    break
+        out[name] = piece
+    return out

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
@@ -194,6 +195,11 @@ def _side(q: Quarter, shaped: bool, flare: float, more: float = 0.0) -> Side:
         x_hem = bust[0] + (hip[0] - bust[0]) * (bust[1] - q.hem_y) / (bust[1] - hip[1])
         knots = [bust]
     target = max(x_hem + flare / 4.0 + more, 20.0)
+    if not shaped and flare > 0:
+        # With its flare a straight seam may pass outside the waist where it did not without.
+        slope = (target - bust[0]) / (bust[1] - q.hem_y)
+        if all(bust[0] + slope * (bust[1] - k[1]) >= k[0] for k in knots[1:]):
+            knots = knots[:1]
     x, y = target, q.hem_y
     curves = base
     for _ in range(60):
@@ -278,6 +284,11 @@ class Drawn:
     side_length: float
     tilt: float
 
+    @cached_property
+    def flat(self) -> dict[str, Points]:
+        """Flattened edges of the quarter, x ≥ 0, in ring order."""
+        return _flat(self.edges)
+
 
 def _draw_side(
     front: Quarter,
@@ -294,7 +305,7 @@ def _draw_side(
     sides, length = _sides(pair, shaped, flare, rise)
     shapes = {FRONT: style["neckline"], BACK: style["back_neckline"]}
     tilt = _tilt(pair[FRONT], pair[BACK], shapes)
-    sleeves = _sleeve(pair, sides, style, arm, notes)
+    sleeves = _sleeve(pair, sides, length, style, arm, notes)
     out = {}
     for half, q in pair.items():
         kept = _side_to(sides[half], length)
@@ -389,6 +400,7 @@ _LEAST_UNDERARM_MM = 55.0
 def _sleeve(
     pair: Mapping[str, Quarter],
     sides: Mapping[str, Side],
+    side_length: float,
     style: Mapping[str, Any],
     arm: float | None,
     notes: list[str],
@@ -433,11 +445,19 @@ def _sleeve(
     # The underarm lies lower than that of an armhole, so that it runs on gently into the sleeve.
     across = float(wrist[0]) - widest
     under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
-    lowered = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM)
+    lowered = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM, 0.3 * side_length)
     corners = {h: cut_chain(s.curves, lowered)[1][0].start for h, s in sides.items()}
+    if any(c[1] - wrist[1] > max(across, 60.0) for c in corners.values()):
+        raise DraftError(
+            Fault(
+                "style.sleeve_width",
+                f"a sleeve {width:.0f} mm round hangs down past the underarm.",
+                "Make it narrower or longer, or the top longer.",
+            )
+        )
     taken = min(
         _UNDERARM_ROUND_MM,
-        *(0.35 * side.hem_at for side in sides.values()),
+        0.35 * side_length,
         *(0.8 * float(np.hypot(*(wrist - c))) for c in corners.values()),
     )
 
@@ -596,11 +616,6 @@ def _check_quarter(q: Quarter) -> None:
 
 
 # --- pieces ------------------------------------------------------------------------------------
-
-
-def _edges(drawn: Drawn) -> dict[str, Points]:
-    """Flattened edges of one quarter, x ≥ 0, in ring order."""
-    return {name: chain_points(curves) for name, curves in drawn.edges.items()}
 
 
 def _flip(points: Points) -> Points:
@@ -885,31 +900,23 @@ def _finish(
         edge = "neckline" if kind == "neck" else "armhole"
         words = ("",) if one else (f"{LEFT} ", f"{RIGHT} ")
         for word in words:
-            inside = "" if kind == "neck" else word
-            a, b = (f"{inside}{names[h]}" for h in (FRONT, BACK))
-            own = word if kind == "neck" else ""
-            seams.append(
-                Seam(
-                    f"{word}{kind} facing shoulder",
-                    ((a, f"{own}shoulder"),),
-                    ((b, f"{own}shoulder"),),
-                )
-            )
+            # A whole neck facing has its own left and right; armhole facings come for each side.
+            own, outer = (word, "") if kind == "neck" else ("", word)
+            a, b = (f"{outer}{names[h]}" for h in (FRONT, BACK))
+            joined = ("side", "shoulder") if kind == "armhole" else ("shoulder",)
+            seams += [
+                Seam(f"{word}{kind} facing {n}", ((a, f"{own}{n}"),), ((b, f"{own}{n}"),))
+                for n in joined
+            ]
+        for word in words if kind == "armhole" else ("",):
             for h in (FRONT, BACK):
-                piece = pieces[f"{inside}{names[h]}"]
-                there = f"{word}{edge}" if kind == "armhole" else edge
-                seam = Seam(
-                    f"{word}{h} {kind} facing",
-                    ((h, there),),
-                    ((piece.name, edge),),
-                    pieces[h].edges[there].length_mm - piece.edges[edge].length_mm
+                there, facing = f"{word}{edge}", f"{word}{names[h]}"
+                longer = (
+                    pieces[h].edges[there].length_mm - pieces[facing].edges[edge].length_mm
                     if kind == "neck" and style["gathers"] in (h, "both")
-                    else 0.0,
+                    else 0.0
                 )
-                if seam.name not in {s.name for s in seams} and not (
-                    kind == "neck" and word == f"{RIGHT} "
-                ):
-                    seams.append(seam)
+                seams.append(Seam(facing, ((h, there),), ((facing, edge),), longer))
     if style["neckline_finish"] == "bias":
         length = sum(chain_length(d[h].edges["neckline"]) for d in both for h in (FRONT, BACK))
         pieces["neck binding"], text = _strip("neck binding", length, style, 1, m)
@@ -1008,7 +1015,10 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
     both = (drawn[LEFT], right)
     pieces: dict[str, Piece] = {}
     for h in (FRONT, BACK):
-        flat = [_gathered(_edges(d[h]), d[h].quarter, style) for d in both]
+        flat = [
+            _gathered(d[h].flat, d[h].quarter, style)
+            for d in (both if len(sides) == 2 else both[:1])
+        ]
         grain = _grain(drawn[LEFT][h])
         if len(sides) == 2:
             pieces[h] = _whole_piece(h, h, flat[0], flat[1], m, grain)
@@ -1240,7 +1250,7 @@ def _steps(
     def across(y: float) -> Points:
         return np.array([[0.0, y], [wide, y]])
 
-    front, back = _edges(drawn[FRONT]), _edges(drawn[BACK])
+    front, back = drawn[FRONT].flat, drawn[BACK].flat
     steps = [
         Step(
             "frame",

@@ -74,12 +74,15 @@ def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
 
 
 def _draw_steps(made: Draft, out: Path, title: str) -> list[str]:
-    from drafting.steps import steps_pdf
-
+    """The construction as one PDF, and each step as a picture of its own."""
     from drafting.files import write_atomic
+    from drafting.steps import steps_pdf, steps_svg
 
-    write_atomic(out / "steps.pdf", steps_pdf(made, title=title))
-    return ["steps.pdf"]
+    files: dict[str, str | bytes] = {"steps.pdf": steps_pdf(made, title=title)}
+    files |= {f"steps/{name}": text for name, text in steps_svg(made).items()}
+    for name, data in files.items():
+        write_atomic(out / name, data)
+    return ["steps.pdf", f"steps/ ({len(files) - 1} pictures)"]
 
 
 def _move_row(move: Move, unit: str) -> list[str]:
