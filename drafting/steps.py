@@ -45,6 +45,8 @@ _NAME_MM, _DIMENSION_MM, _LEVEL_MM = 3.0, 2.8, 2.5
 _INSET_LEAST_MM, _INSET_MOST_MM = 28.0, 64.0
 MOVED = ", moved"  # ends the name of a point that style or fit has shifted
 _SAME_MM = 0.5  # nearer than this two heights are one height on paper
+_CLOSE_ON_PAPER_MM = 14.0
+_CORNER_DEG = 25.0  # a sharper turn is a corner of its own and stands in the table
 _STRAIGHT_MM = 0.4
 _CURVE_PARTS = 4  # a curve is given at its quarters: three pencil dots and its two ends
 
@@ -129,9 +131,20 @@ class _Board:
         return float(self.taken[rows, columns].sum()) + 200.0 * beyond
 
     def label(
-        self, at: Points, text: str, size: float, colour: Colour, strong: bool, gap_mm: float = 1.6
+        self,
+        at: Points,
+        text: str,
+        size: float,
+        colour: Colour,
+        strong: bool,
+        gap_mm: float = 1.6,
+        not_towards: str = "",
     ) -> None:
-        """A name beside a point (2,), ``gap_mm`` off or more, where the least lies under it."""
+        """A name beside a point (2,), ``gap_mm`` off or more, where the least lies under it.
+
+        ``not_towards``: 'left' or 'right' where a near neighbour's name belongs.
+        """
+        barred = {"left": "end", "right": "start"}.get(not_towards, "")
         x, y = float(at[0]), float(at[1])
         places = []
         for gap in (gap_mm, gap_mm + 1.4, gap_mm + 3.4, gap_mm + 6.4):
@@ -144,11 +157,13 @@ class _Board:
         tried = [
             Writing((x + dx, y + dy), text, size, anchor, colour, strong=strong)
             for dx, dy, anchor in places
+            if anchor != barred
         ]
+        per_gap = len(tried) // 4
         # farther places come later and must be clearly freer
-        best = min(range(len(tried)), key=lambda i: self.crowding(tried[i]) + 6.0 * (i // 8))
+        best = min(range(len(tried)), key=lambda i: self.crowding(tried[i]) + 6.0 * (i // per_gap))
         self.write(tried[best])
-        if best >= 16:
+        if best >= 2 * per_gap:
             self.strokes.append(Stroke(np.array([at, tried[best].at]), "old"))
 
     # --- dimension lines ----------------------------------------------------------------------
@@ -450,13 +465,27 @@ def _draw_new(
     if numbers:
         references = _dimensions(board, standing, step, unit)
         for name, at in step.points.items():
-            board.label(board.put(at)[0], _shown(name), _NAME_MM, INK, True)
+            side = "left" if _close_on_level(at, references.values(), board.scale) else ""
+            board.label(board.put(at)[0], _shown(name), _NAME_MM, INK, True, not_towards=side)
         for name, at in references.items():
-            if name not in step.points and at != (0.0, 0.0):
-                board.label(board.put(at)[0], _shown(name), _LEVEL_MM, GREY, False)
+            if name in step.points or at == (0.0, 0.0):
+                continue
+            near = [p for p in step.points.values() if _close_on_level(p, [at], board.scale)]
+            board.label(
+                board.put(at)[0], _shown(name), _LEVEL_MM, GREY, False,
+                not_towards="right" if near else "",
+            )  # fmt: skip
     for name, points in fresh.items():
         if numbers:
             board.label(_middle(board.put(points)), name, _NAME_MM, INK, False, 2.4)
+
+
+def _close_on_level(at: Spot, others: Iterable[Spot], scale: float) -> bool:
+    """Whether one of the others lies just left of ``at``, at its level, close on paper."""
+    return any(
+        abs(at[1] - p[1]) < _SAME_MM and 0 < (at[0] - p[0]) * scale < _CLOSE_ON_PAPER_MM
+        for p in others
+    )
 
 
 def _middle(points: Points) -> Points:
@@ -680,6 +709,7 @@ def _rows(standing: _Standing, step: Step) -> list[tuple[str, Spot]]:
             ("middle" if 2 * i == _CURVE_PARTS else f"{i}/{_CURVE_PARTS}", at)
             for i, at in enumerate(_dots(points) if bent else (), 1)
         ]
+        parts = _with_corners(run, parts)
         for end, at in (("start", run[0]), ("end", run[-1])):
             spot = (float(at[0]), float(at[1]))
             if all(_apart(spot, p) for p in known):
@@ -687,6 +717,21 @@ def _rows(standing: _Standing, step: Step) -> list[tuple[str, Spot]]:
                 parts.insert(0 if end == "start" else len(parts), (_end_name(run, end), at))
         rows += [(f"{name}, {part}", (float(at[0]), float(at[1]))) for part, at in parts]
     return rows
+
+
+def _with_corners(run: Points, parts: list[tuple[str, Points]]) -> list[tuple[str, Points]]:
+    """The places along a line with its corners among them, in reading order."""
+    step = np.diff(run, axis=0)
+    size = np.hypot(step[:, 0], step[:, 1])
+    heading = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    sharp = np.flatnonzero(np.abs(np.diff(heading)) > math.radians(_CORNER_DEG)) + 1
+    if not len(sharp):
+        return parts
+    at = np.concatenate([[0.0], np.cumsum(size)])
+    total = at[-1]
+    placed = [(total * i / _CURVE_PARTS, p) for i, p in enumerate(parts, 1)]
+    placed += [(float(at[i]), ("corner", run[i])) for i in sharp]
+    return [part for _, part in sorted(placed, key=lambda x: x[0])]
 
 
 def _readable_way(points: Points) -> Points:

@@ -287,6 +287,41 @@ def test_check_panel_gives_the_edges(top: Draft) -> None:
             assert format_length(edge.length_mm, "in").removesuffix(" in") in words(panel)
 
 
+def test_corner_of_a_square_neckline_can_be_drawn_from_the_table() -> None:
+    """The table names the corner of a square neckline, on the piece's own outline."""
+    made = drafted("mm", {"neckline": "square"})
+    texts = next(p for p in panels(made) if p.key == "neckline").drawing.texts()
+    at = texts.index("neckline, corner")
+    x, y = float(texts[at + 1]), -float(texts[at + 3])
+    line = made.pieces["front"].edges["neckline"].points
+    assert np.hypot(*(line - (x, y)).T).min() < 0.15
+
+
+def test_moved_points_only() -> None:
+    """Of the points that style and fit may move, those that stayed are not shown as new."""
+    from dataclasses import replace
+
+    made = drafted("mm")
+    last = made.steps[-1]
+    known = {n: p for s in made.steps for n, p in s.points.items()}
+    x, y = known["eased bust"]
+    moved = {"bust, moved": (x + 9.0, y), "neck point, moved": known["neck point"]}
+    change = replace(last, key="moved", points=moved, curves={}, lines={})
+    panel = next(p for p in panels(replace(made, steps=(*made.steps, change))) if p.key == "moved")
+    assert "9 mm" in words(panel)
+    assert "neck point" not in panel.drawing.texts()
+
+
+def test_points_stand_before_the_lines_through_them(top: Draft) -> None:
+    """A step with points and curves becomes two pictures: first the points, then the lines."""
+    drawn = panels(top)
+    keys = [p.key for p in drawn]
+    assert keys.index("back-lines") == keys.index("back") + 1
+    assert not any(s.pen == "new-seam" for s in drawn[keys.index("back")].drawing.strokes)
+    assert "armhole, middle" in of_step(drawn, "back-lines")
+    assert [p.number for p in drawn] == list(range(1, len(drawn) + 1))
+
+
 def test_curvature_of_a_circle() -> None:
     """On a circle of radius 80 mm the curvature is 1/80 everywhere, left bend positive."""
     angle = np.linspace(0, 2, 40)
