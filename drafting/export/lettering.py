@@ -11,6 +11,7 @@ import os
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -73,6 +74,63 @@ def _letters_of(file: Path) -> frozenset[int]:
         return frozenset()
 
 
+_MIRRORED = dict(zip("()[]{}<>«»‹›", ")(][}{><»«›‹", strict=True))
+
+
+def drawn_order(text: str) -> str:
+    """One line of text as it is drawn from left to right: right-to-left scripts turned round by
+    the Unicode bidirectional algorithm, their brackets mirrored, Arabic letters joined."""
+    line = "".join(
+        " " if unicodedata.category(c).startswith("C") else c
+        for c in unicodedata.normalize("NFC", text)
+    )
+    if not any(unicodedata.bidirectional(c) in ("R", "AL") for c in line):
+        return line
+    from fpdf.bidi import BidiParagraph
+
+    return "".join(
+        _MIRRORED.get(c.character, c.character) if c.embedding_level % 2 else c.character
+        for c in BidiParagraph(_joined(line)).get_reordered_characters()
+    )
+
+
+@cache
+def _arabic_forms() -> dict[str, dict[str, str]]:
+    """Letter (or lam with an alef) → initial, medial, final, isolated → its own character.
+
+    From the compatibility decompositions of Unicode's block Arabic Presentation Forms-B.
+    """
+    forms: dict[str, dict[str, str]] = {}
+    for code in range(0xFE80, 0xFEFD):
+        kind, *letters = unicodedata.decomposition(chr(code)).split()
+        base = "".join(chr(int(letter, 16)) for letter in letters)
+        forms.setdefault(base, {})[kind.strip("<>")] = chr(code)
+    return forms
+
+
+def _joined(line: str) -> str:
+    """Arabic letters in the form that their neighbours ask for; vowel signs are left out of it."""
+    forms = _arabic_forms()
+    out: list[str] = []
+    before = False  # does the letter before reach over to this one
+    at = 0
+    while at < len(line):
+        letter = line[at : at + 2] if line[at : at + 2] in forms else line[at]
+        at += len(letter)
+        own = forms.get(letter)
+        if own is None:
+            out.append(letter)
+            before = before and unicodedata.category(letter) == "Mn"
+            continue
+        after = next((c for c in line[at:] if unicodedata.category(c) != "Mn"), "")
+        onward = "initial" in own and "final" in forms.get(after, {})
+        back = before and "final" in own
+        kind = ("medial" if onward else "final") if back else ("initial" if onward else "isolated")
+        out.append(own.get(kind, letter))
+        before = onward
+    return "".join(out)
+
+
 class Lettering:
     """Measures and writes text with the fonts that a document's letters need.
 
@@ -81,8 +139,7 @@ class Lettering:
 
     def __init__(self, pdf: Any, texts: Iterable[str], own: Sequence[Path] = ()) -> None:
         self.pdf = pdf
-        wanted = {ord(c) for text in texts for c in unicodedata.normalize("NFC", text)}
-        wanted = {c for c in wanted if not unicodedata.category(chr(c)).startswith("C")}
+        wanted = {ord(c) for text in texts for c in drawn_order(text)}
         wanted |= {ord(c) for c in "□ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 /·,.-×"}
         self.letters: dict[str, frozenset[int]] = {}
         latin = frozenset(c for c in range(32, 256) if not 126 < c < 160)
@@ -106,16 +163,8 @@ class Lettering:
 
     def runs(self, text: str) -> list[tuple[str, str]]:
         """(font family, letters) from left to right, for one line of text."""
-        line = "".join(
-            c if not unicodedata.category(c).startswith("C") else " "
-            for c in unicodedata.normalize("NFC", text)
-        )
-        if any(unicodedata.bidirectional(c) in ("R", "AL") for c in line):
-            from fpdf.bidi import BidiParagraph
-
-            line = BidiParagraph(line).get_reordered_string()
         runs: list[tuple[str, str]] = []
-        for c in line:
+        for c in drawn_order(text):
             family = next((f for f, has in self.letters.items() if ord(c) in has), "")
             if not family:
                 family, c = self.first, self.blank

@@ -329,3 +329,18 @@ def test_turned_pieces_are_not_mirrored() -> None:
         x, y = ring.T
         area = 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
         assert area < 0  # counter-clockwise with y up is clockwise with y down
+
+
+def test_right_to_left_scripts_are_drawn_as_they_are_read() -> None:
+    """Hebrew is turned round with its brackets mirrored and its digits kept; Arabic is joined.
+
+    Expected forms from the Unicode charts (Hebrew; Arabic Presentation Forms-B), by hand.
+    """
+    from drafting.export.lettering import drawn_order
+
+    assert drawn_order("front 2") == "front 2"
+    assert drawn_order("אב (12)") == "(12) בא"
+    # kaf-alef-teh: initial kaf, final alef (which joins no further), isolated teh
+    assert drawn_order("كات") == "\ufe95\ufe8e\ufedb"
+    assert drawn_order("لا") == "\ufefb"  # lam with alef is one sign
+    assert drawn_order("ببب") == "\ufe90\ufe92\ufe91"
