@@ -37,6 +37,14 @@ Array = NDArray[np.float64]
 # have (common practice, no source). It only speaks where the corners do not.
 _CAMERA_PRIOR = {"k1": 0.15, "k2": 0.06, "c": 0.02, "p": 0.0006, "k3": 0.01}
 _PROJECTOR_PRIOR = {"k1": 0.03, "k2": 0.006, "c": 0.25}
+_STRETCH_PRIOR = 0.003  # how unequally printers scale along the two ways of a page
+
+
+def _stretched(corners_mm: Array, stretch: float | None) -> Array:
+    if not stretch:
+        return corners_mm
+    return np.asarray(corners_mm * np.array([1 + stretch / 2, 1 - stretch / 2]))
+
 
 # -- the fit ---------------------------------------------------------------------------------
 
@@ -72,6 +80,7 @@ class _State:
     cameras: list[CameraModel]
     poses: dict[int, Array]
     projector: ProjectorModel | None = None
+    stretch: float | None = None  # of the print, along x over along y; None: not asked
 
 
 class _Joint:
@@ -83,13 +92,16 @@ class _Joint:
         self.ids = sorted(state.poses)
         self.cards_at = CAMERA_PARAMETERS * len(photos)
         self.projector_at = self.cards_at + 3 * len(self.ids)
-        self.count = self.projector_at + (12 if state.projector is not None else 0)
+        self.stretch_at = self.projector_at + (12 if state.projector is not None else 0)
+        self.count = self.stretch_at + (1 if state.stretch is not None else 0)
 
     def pack(self, state: _State) -> Array:
         scale = np.array([1 / self.unit_mm, 1 / self.unit_mm, 1.0])
         parts = [c.vector for c in state.cameras] + [state.poses[i] * scale for i in self.ids]
         if state.projector is not None:
             parts.append(state.projector.vector())
+        if state.stretch is not None:
+            parts.append(np.array([state.stretch]))
         return np.concatenate(parts)
 
     def unpack(self, x: Array, like: _State) -> _State:
@@ -104,8 +116,11 @@ class _Joint:
         }
         projector = None
         if like.projector is not None:
-            projector = ProjectorModel.from_vector(like.projector.size, x[self.projector_at :])
-        return _State(cameras, poses, projector)
+            projector = ProjectorModel.from_vector(
+                like.projector.size, x[self.projector_at : self.projector_at + 12]
+            )
+        stretch = None if like.stretch is None else float(x[self.stretch_at])
+        return _State(cameras, poses, projector, stretch)
 
     def residuals(self, state: _State, jacobian: bool = True) -> tuple[Array, Array]:
         """Seen less predicted over sigma, with the sign of predicted; (R,) and (R, count)."""
@@ -115,7 +130,8 @@ class _Joint:
             columns = slice(k * CAMERA_PARAMETERS, (k + 1) * CAMERA_PARAMETERS)
             for i in sorted(photo.cards):
                 view = photo.cards[i]
-                laid = place(view.corners_mm, state.poses[i])
+                local = _stretched(view.corners_mm, state.stretch)
+                laid = place(local, state.poses[i])
                 px, dX, dv = camera.project(laid)
                 weight = 1 / view.sigma_px[:, None]
                 values.append(((px - view.corners_px) * weight).ravel())
@@ -125,6 +141,10 @@ class _Joint:
                 J[:, :, at : at + 2] = dX * self.unit_mm
                 arm = laid - state.poses[i][:2]
                 J[:, :, at + 2] = dX[:, :, 0] * -arm[:, 1:] + dX[:, :, 1] * arm[:, :1]
+                if state.stretch is not None:
+                    change = view.corners_mm * np.array([0.5, -0.5])
+                    change = place(change, (0.0, 0.0, state.poses[i][2]))
+                    J[:, :, self.stretch_at] = np.einsum("nij,nj->ni", dX, change)
                 blocks.append((J * weight[:, :, None]).reshape(-1, self.count))
             if state.projector is not None and len(photo.pattern_px):
                 X = state.projector.to_table(photo.pattern_px)
@@ -133,7 +153,8 @@ class _Joint:
                 values.append(((px - photo.seen_px) * weight).ravel())
                 J = np.zeros((len(px), 2, self.count))
                 J[:, :, columns] = dv
-                J[:, :, self.projector_at :] = dX @ state.projector.table_jacobian(X)
+                columns_p = slice(self.projector_at, self.projector_at + 12)
+                J[:, :, columns_p] = dX @ state.projector.table_jacobian(X)
                 blocks.append((J * weight[:, :, None]).reshape(-1, self.count))
         return np.concatenate(values), np.concatenate(blocks)
 
@@ -150,6 +171,8 @@ class _Joint:
             at = self.projector_at
             stiff[at + 8], stiff[at + 9] = 1 / _PROJECTOR_PRIOR["k1"], 1 / _PROJECTOR_PRIOR["k2"]
             stiff[at + 10 : at + 12] = 1 / _PROJECTOR_PRIOR["c"]
+        if state.stretch is not None:
+            stiff[self.stretch_at] = 1 / _STRETCH_PRIOR
         return centre, stiff
 
     def free(self, stage: str) -> NDArray[np.bool_]:
@@ -375,6 +398,7 @@ RULER_DOUBT_MM = 0.15  # one sigma of reading a printed bar with a ruler
 _REFUSE_ERROR_MM = 1.0
 _LEAST_SPREAD = 0.15  # share of the beam that the cards' hull must cover
 _SIGMA_FLOOR_PX = 0.004
+_CLEAN_LEVEL = 0.9  # rms of card residuals over sigma up to which nothing is asked of the cards
 
 
 @dataclass(frozen=True, eq=False)
@@ -450,8 +474,10 @@ def solve(
             "no single photo shows more than two cards.",
             "Take at least one photo that shows the whole lit table with all four cards.",
         )
-    state, named, notes = _staged(photos, size)
-    photos = [_without(p, named) for p in photos]
+    state = _staged(photos, size)
+    verdict = _judge(photos, state, bars_mm is not None)
+    state, named, notes = verdict.state, verdict.named, list(verdict.notes)
+    photos = [_without(_print_mended(p, verdict.stretch), named) for p in photos]
     fit, joint, photos, held_out = _polish(photos, state)
     solution = _conclude(
         fit, joint, photos, named, notes, held_out, bars_mm, scale, display, method, date
@@ -500,7 +526,9 @@ def _view(d: Detections, pattern_corners: Array, scale: tuple[float, float]) -> 
     views = {}
     for i, c in d.cards.items():
         corners = card(i).board(scale).corners[c.index]
-        views[i] = CardView(corners, c.px, np.maximum(c.sigma, _SIGMA_FLOOR_PX))
+        views[i] = _own_strays_dropped(
+            CardView(corners, c.px, np.maximum(c.sigma, _SIGMA_FLOOR_PX))
+        )
     if d.pattern is None or len(d.pattern) == 0:
         raise Refusal(
             "no-pattern",
@@ -515,6 +543,17 @@ def _view(d: Detections, pattern_corners: Array, scale: tuple[float, float]) -> 
         d.pattern.px,
         np.maximum(d.pattern.sigma, _SIGMA_FLOOR_PX),
     )
+
+
+def _own_strays_dropped(view: CardView) -> CardView:
+    """Without the few corners that do not lie with the others of their card: a hair, a thread."""
+    matrix = homography(view.corners_mm, view.corners_px)
+    q = view.corners_mm @ matrix[:, :2].T + matrix[:, 2]
+    miss = np.hypot(*(q[:, :2] / q[:, 2:] - view.corners_px).T) / view.sigma_px
+    keep = miss < 6 * max(float(np.median(miss)), 0.3)
+    if keep.sum() < 8:
+        return view
+    return CardView(view.corners_mm[keep], view.corners_px[keep], view.sigma_px[keep])
 
 
 def _without(photo: PhotoView, cards_out: Sequence[int]) -> PhotoView:
@@ -534,32 +573,121 @@ def _card_rms(fit: _Fit, photo: PhotoView) -> dict[int, float]:
     return out
 
 
-def _staged(
-    photos: Sequence[PhotoView], size: tuple[int, int]
-) -> tuple[_State, tuple[int, ...], list[str]]:
-    """First photo's plane, then the projector, then the other photos; cards that lie badly named."""
+def _staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> _State:
+    """First photo's plane, then the projector, then the other photos' cameras."""
     first = photos[0]
-    named: tuple[int, ...] = ()
-    notes: list[str] = []
-    plane, unit = _fit_plane(first)
-    base = plane.state
+    base = _fit_plane(first)[0].state
     camera = _in_half_metres(base.cameras[0])
-    projector = _first_projector(camera, first, size)
-    state = _State([camera], dict(base.poses), projector)
+    state = _State([camera], dict(base.poses), _first_projector(camera, first, size))
     joint = _Joint([first], state, TABLE_UNIT_MM)
-    fit = _minimise(joint, state, "all")
-    state = fit.state
+    state = _minimise(joint, state, "all").state
     for photo in photos[1:]:
-        assert state.projector is not None
-        cam = _first_camera(photo, state)
+        extra = _first_camera(photo, state)
         poses = dict(state.poses)
         for i in sorted(set(photo.cards) - set(poses)):
-            poses[i] = np.array(
-                rigid(photo.cards[i].corners_mm, cam.to_table(photo.cards[i].corners_px))
+            view = photo.cards[i]
+            poses[i] = np.array(rigid(view.corners_mm, extra.to_table(view.corners_px)))
+        state = _State([*state.cameras, extra], poses, state.projector)
+    return state
+
+
+def _print_mended(photo: PhotoView, stretch: float) -> PhotoView:
+    """The photo with its cards' corners as the stretched print has them."""
+    if stretch == 0:
+        return photo
+    cards = {
+        i: replace(v, corners_mm=_stretched(v.corners_mm, stretch)) for i, v in photo.cards.items()
+    }
+    return replace(photo, cards=cards)
+
+
+@dataclass(frozen=True, eq=False)
+class _Verdict:
+    """Do the cards agree with one flat table? If not: which card, or the print, is to blame."""
+
+    state: _State
+    named: tuple[int, ...] = ()
+    stretch: float = 0.0
+    notes: tuple[str, ...] = ()
+
+
+def _cards_level(fit: _Fit, photos: Sequence[PhotoView]) -> float:
+    """Rms of all card residuals over sigma."""
+    total, count, at = 0.0, 0, 0
+    for photo in photos:
+        n = 2 * sum(len(v.corners_px) for v in photo.cards.values())
+        total += float(np.sum(fit.residuals[at : at + n] ** 2))
+        count += n
+        at += n + 2 * len(photo.pattern_px)
+    return math.sqrt(total / max(count, 1))
+
+
+def _shift_mm(a: ProjectorModel, b: ProjectorModel) -> float:
+    """Largest distance between two projectors' tables over the beam, after the best rigid move."""
+    w, h = a.size
+    x, y = np.meshgrid(np.linspace(0, w - 1, 9), np.linspace(0, h - 1, 7))
+    px = np.column_stack([x.ravel(), y.ravel()])
+    ta, tb = a.to_table(px), b.to_table(px)
+    return float(np.hypot(*(place(ta, rigid(ta, tb)) - tb).T).max())
+
+
+def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verdict:
+    """Name the card that is bent or raised, or a print that is stretched one way.
+
+    Without robust weights a bad card shows in the cost: leaving the right one out (or freeing the
+    print's stretch) brings the residuals down to the corners' noise, leaving another out does not.
+    """
+
+    def tried(these: Sequence[PhotoView], start: _State) -> tuple[_Fit, float]:
+        joint = _Joint(these, start, TABLE_UNIT_MM)
+        fit = _minimise(joint, start, "all", huber=None, tolerance=1e-6)
+        return fit, _cards_level(fit, these)
+
+    whole, level = tried(photos, state)
+    if level < _CLEAN_LEVEL:
+        return _Verdict(state)
+    freed, free_level = tried(photos, replace(whole.state, stretch=0.0))
+    stretch = freed.state.stretch or 0.0
+    ids = sorted(state.poses)
+    without: dict[int, tuple[_Fit, float]] = {}
+    if len(ids) >= 4:
+        for i in ids:
+            poses = {k: v for k, v in whole.state.poses.items() if k != i}
+            rest = [_without(p, [i]) for p in photos]
+            if all(p.cards for p in rest):
+                without[i] = tried(rest, replace(whole.state, poses=poses))
+    ranked = sorted((lv, i) for i, (_, lv) in without.items())
+    best = ranked[0][0] if ranked else math.inf
+    if free_level < 0.75 * level and free_level < 1.3 * best and abs(stretch) > 2e-4:
+        return _Verdict(
+            replace(freed.state, stretch=None), (), stretch, (_stretch_note(stretch, bars_read),)
+        )
+    if len(ranked) >= 2 and best < 0.7 * level and best < 0.75 * ranked[1][0]:
+        i = ranked[0][1]
+        left = without[i][0].state
+        if whole.state.projector is None or left.projector is None:
+            return _Verdict(state)
+        shift = _shift_mm(whole.state.projector, left.projector)
+        if shift > 0.05:
+            note = (
+                f"Card {i} does not lie flat like the others (raised, bent, or over something): it "
+                f"would have cost up to {shift:.2f} mm and was left out. Press it flat and repeat."
             )
-        state = _State([*state.cameras, cam], poses, state.projector)
-    del unit
-    return state, named, notes
+            return _Verdict(left, (i,), 0.0, (note,))
+    return _Verdict(state)
+
+
+def _stretch_note(stretch: float, bars_read: bool) -> str:
+    way = "wider" if stretch > 0 else "taller"
+    if bars_read:
+        return (
+            f"The cards say that the print is {abs(stretch) * 100:.2f} % {way} than the bars "
+            "given: measure both bars again, the one along the page's width first."
+        )
+    return (
+        f"The print is stretched: {abs(stretch) * 100:.2f} % {way} than it should be, which was "
+        "put right; how large it is altogether only the bars can tell. Measure both: --bars."
+    )
 
 
 def _in_half_metres(camera: CameraModel) -> CameraModel:
