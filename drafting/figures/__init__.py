@@ -183,7 +183,7 @@ def _figures() -> dict[str, Figure]:
             "front",
             _UPPER_ARM,
             *upper_arm,
-            ends=(("A", (231, 1243), "fullest, square to the arm"),),
+            ends=(("A", (231, 1243), "fullest of the upper arm"),),
         ),
         "elbow_girth": Figure(
             "back", _ARM, *bent, ends=(("A", (362, 1092), "round the bent elbow"),), bent=True
