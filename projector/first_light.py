@@ -80,19 +80,20 @@ class FirstLight:
         size: of the picture, px.
         display: its name, for the record.
         folders: where new photos are looked for.
-        grab: answers camera frames ((H, W, 3) uint8 RGB) until it is enough and then None;
-            None when there is no camera to ask.
+
+    ``webcam``: she asked for the webcam; the command looks with it on the same beam and hands the
+    outcome to `found` or `tell`.
     """
 
     docket: Docket
     size: tuple[int, int]
     display: str
     folders: Sequence[Path]
-    grab: Callable[[], NDArray[np.uint8] | None] | None = None
     beam_width_mm: float | None = None
     page: str = "start"
     result: Calibration | None = None
     running: bool = True
+    webcam: bool = False
     _said: str = ""
     _found: Any = None
     _typed: str = ""
@@ -143,6 +144,19 @@ class FirstLight:
         if action == "quit":
             self.running = False
 
+    def found(self, calibration: Calibration) -> None:
+        """A calibration was found: shown with its check square, to be taken or not."""
+        self.webcam, self.running = False, True
+        self._found = calibration
+        self._go("done")
+        self._stale = True
+
+    def again(self, said: str) -> None:
+        """Back to the first page with what went wrong."""
+        self.webcam, self.running = False, True
+        self._go("start")
+        self.tell(said)
+
     # -- keys ------------------------------------------------------------------------------------
 
     def key(self, name: str) -> None:
@@ -165,11 +179,7 @@ class FirstLight:
         if name == "1":
             self._go("photo")
         elif name == "2":
-            if self.grab is None:
-                self.tell("No camera was found. Plug it in and start again, or take a photo.")
-            else:
-                self._go("camera")
-                self._from_camera()
+            self.webcam, self.running = True, False
         elif name == "3":
             self._readings.clear()
             self._pair, self._typed = 0, ""
@@ -184,10 +194,6 @@ class FirstLight:
     def _key_pattern(self, name: str) -> None:
         if name in ("backspace", "page up", "space"):
             self._go("photo")
-
-    def _key_camera(self, name: str) -> None:
-        if name in ("backspace", "page up"):
-            self._go("start")
 
     def _key_done(self, name: str) -> None:
         if name in ("space", "return", "page down"):
@@ -238,13 +244,7 @@ class FirstLight:
                 self._found = value
                 self._go("done")
             else:
-                self._go(
-                    "photo"
-                    if self.page == "pattern"
-                    else "start"
-                    if self.page == "camera"
-                    else self.page
-                )
+                self._go("photo" if self.page == "pattern" else self.page)
                 self.tell(value)
             self._stale = True
         if self.page in ("photo", "pattern") and not self._busy and now_s - self._looked >= _LOOK_S:
@@ -299,31 +299,6 @@ class FirstLight:
 
         seen = detect(read_photo(path), self.size, name=path.name)
         return solve([seen], display=self.display).calibration
-
-    def _from_camera(self) -> None:
-        grab = self.grab
-        if grab is None:
-            return
-
-        def job() -> Calibration:
-            from calibrate.detect import detect
-            from calibrate.errors import Refusal
-            from calibrate.solve import solve
-
-            seen = []
-            last: Refusal | None = None
-            while (picture := grab()) is not None:
-                try:
-                    seen.append(detect(picture, self.size, name="the webcam"))
-                except Refusal as refusal:
-                    last = refusal
-            if not seen:
-                raise last or Refusal(
-                    "no-picture", "the webcam gave no picture.", "Plug it in again."
-                )
-            return solve(seen, display=self.display, method="webcam").calibration
-
-        self._start(job)
 
     def _crosses(self) -> dict[str, tuple[int, int]]:
         from calibrate.tape import crosses_for
@@ -390,9 +365,6 @@ class FirstLight:
         from calibrate.pattern import pattern_for
 
         self._picture(pattern_for(self.size, self.beam_width_mm).image())
-
-    def _show_camera(self) -> None:
-        self._show_pattern()
 
     def _show_tape(self) -> None:
         from calibrate.tape import crosses_picture, pairs_of

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
     from projector.app import Beam
+    from projector.first_light import FirstLight
 
 _OLD_H = 24.0
 
@@ -26,7 +27,7 @@ _OLD_H = 24.0
               help="A keys.yaml of your own.")  # fmt: skip
 @click.option("--photos", type=click.Path(path_type=Path), default=None, metavar="FOLDER",
               help="Where first light looks for your photo; beside the docket when not given.")  # fmt: skip
-@click.option("--camera", type=int, default=None, metavar="N",
+@click.option("--camera", type=int, default=0, show_default=True, metavar="N",
               help="The webcam that first light may use.")  # fmt: skip
 def project(
     docket: Path,
@@ -35,7 +36,7 @@ def project(
     calibration_file: Path | None,
     keys_file: Path | None,
     photos: Path | None,
-    camera: int | None,
+    camera: int,
 ) -> None:
     """Show DOCKET's lay on the cloth; move pieces, trace them, cut.
 
@@ -110,7 +111,7 @@ def _keys(path: Path | None, configs: Path) -> Any:
 
 
 def _calibration(
-    docket: Docket, beam: Beam, photos: Path | None, camera: int | None, *, anew: bool
+    docket: Docket, beam: Beam, photos: Path | None, camera: int, *, anew: bool
 ) -> Calibration | None:
     """The newest calibration of this display; without one (or anew), first light on the table."""
     from calibrate.calibration import keep, newest
@@ -126,22 +127,28 @@ def _calibration(
     if found is not None and not anew:
         return found
     folder = photos or (docket.path.resolve().parent if docket.path else Path.cwd())
-    leading = FirstLight(docket, beam.size, beam.display.name, [folder], _grabber(camera))
-    run(leading, beam)
-    if leading.result is not None:
+    leading = FirstLight(docket, beam.size, beam.display.name, [folder])
+    while True:
+        run(leading, beam)
+        if not leading.webcam:
+            break
+        _webcam(leading, beam, camera)
+    if leading.result is not None and leading.result.method != "live":
         keep(leading.result)
     return leading.result
 
 
-def _grabber(camera: int | None) -> Any:
-    """A few frames of the webcam, then None; None when no camera is asked for."""
-    if camera is None:
-        return None
+def _webcam(leading: FirstLight, beam: Beam, camera: int) -> None:
+    """Look with the webcam on the same beam; what comes of it goes back to first light."""
+    from calibrate.camera import DeviceSource
+    from calibrate.errors import CalibrationError
+    from projector.commands.calibrate_live import run as look
+
     try:
-        from calibrate.camera import frames_for_solving
-    except ImportError:
-        return None
-    return frames_for_solving(camera)
+        with DeviceSource.open(camera) as source:
+            leading.found(look(source, beam, name=beam.display.name).calibration)
+    except CalibrationError as error:
+        leading.again(str(error.faults[0]))
 
 
 def _doubts(calibration: Calibration, beam: Beam) -> list[str]:
