@@ -287,6 +287,42 @@ def test_check_panel_gives_the_edges(top: Draft) -> None:
             assert format_length(edge.length_mm, "in").removesuffix(" in") in words(panel)
 
 
+@pytest.mark.parametrize(
+    "style",
+    [{}, {"neckline": "scoop", "waist": "shaped"}, {"hem": "shirt-tail", "sleeve": "elbow"}],
+)
+def test_pencil_line_through_the_table_is_the_curve(style: dict[str, object]) -> None:
+    """A smooth line through the tables' places, read to 1 mm, stays within 2 mm of each seam.
+
+    The line by scipy's cubic spline, the distance by shapely; a pencil and a tape are good to
+    1 to 2 mm (common practice, no source).
+    """
+    from scipy.interpolate import CubicSpline
+    from shapely.geometry import LineString, Point
+
+    made = drafted("mm", style)
+    places: dict[tuple[str, str], list[tuple[float, float]]] = {}
+    for panel in panels(made):
+        texts = panel.drawing.texts()
+        piece = next(t for t in texts if t in ("front", "back", "front and back"))
+        for i, text in enumerate(texts):
+            name, _, part = text.partition(", ")
+            if not re.fullmatch(r"\d/\d|middle", part):
+                continue
+            x, y = (t.removesuffix(" up") for t in (texts[i + 1], texts[i + 3]))
+            up = 1 if texts[i + 3].endswith(" up") else -1
+            places.setdefault((piece, name), []).append((round(float(x)), up * round(float(y))))
+    assert ("front", "neckline") in places and ("back", "neckline") in places
+    for (piece, name), dots in places.items():
+        edge = made.pieces[piece].edges[name].points
+        first, last = sorted((edge[0], edge[-1]), key=lambda p: np.hypot(*(p - dots[0])))
+        knots = np.vstack([first, dots, last])
+        at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(knots, axis=0).T))])
+        drawn = CubicSpline(at, knots)(np.linspace(0.0, at[-1], 200))
+        true = LineString(edge)
+        assert max(true.distance(Point(p)) for p in drawn) < 2.0, (piece, name)
+
+
 def test_corner_of_a_square_neckline_can_be_drawn_from_the_table() -> None:
     """The table names the corner of a square neckline, on the piece's own outline."""
     made = drafted("mm", {"neckline": "square"})
