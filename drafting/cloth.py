@@ -225,7 +225,10 @@ class Cloth:
 
     def enlarged(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """(N, 2) points of a piece, enlarged for the shrinkage in the piece's own frame."""
-        return np.asarray(points_mm, dtype=np.float64) * np.array(self.cut_scale)
+        out: NDArray[np.float64] = np.asarray(points_mm, dtype=np.float64) * np.array(
+            self.cut_scale
+        )
+        return out
 
     def tilt_deg(self, piece: str) -> float:
         """How far a piece may be turned off the grain, degrees."""
@@ -323,11 +326,13 @@ class _Reader:
     def fault(self, key: str, what: str, remedy: str = "") -> None:
         self.faults.append(Fault(f"{self.where}.{key}", what, remedy))
 
-    def length_of(self, key: str, value: Any, low: float, high: float) -> float:
+    def length_of(
+        self, key: str, value: Any, low: float, high: float, signed: bool = False
+    ) -> float:
         try:
             if isinstance(value, bool) or value is None:
                 raise InputError(Fault("", f"{value!r} is not a length.", "Example: 1400 mm"))
-            mm = float(parse_length(value, self.unit))
+            mm = float(parse_length(value, self.unit, signed=signed))
         except InputError as error:
             for f in error.faults:
                 self.fault(key, f.what, f.remedy)
@@ -391,7 +396,7 @@ class _Reader:
             self.fault(key, f"should be [x, y], not {value!r}.")
             return (0.0, 0.0)
         plain = [v.item() if isinstance(v, np.generic) else v for v in value]
-        x, y = (self.length_of(key, v, -_MAX_LENGTH_MM, _MAX_LENGTH_MM) for v in plain)
+        x, y = (self.length_of(key, v, -_MAX_LENGTH_MM, _MAX_LENGTH_MM, signed=True) for v in plain)
         return (x, y)
 
     def ring(self, key: str, value: Any) -> Ring | None:

@@ -20,7 +20,7 @@ from drafting.lay.job import Job
 from drafting.lay.shapes import Points
 
 _MARGIN_MM = 0.002  # kept between parts, so that rounding never shows in the exact check
-_SOLVED_MM = 0.004  # an overlap smaller than this is rounding
+SOLVED_MM = 0.004  # an overlap smaller than this is rounding
 
 
 @dataclass(frozen=True)
@@ -159,8 +159,10 @@ class Compactor:
         best = apart.argmax(axis=1)
         k = np.arange(len(best))
         value = apart[k, best]
-        for r in np.flatnonzero(value < distance + reach):
-            rows.append((i, j, table.normals[r, best[r]], distance + _MARGIN_MM - value[r], pair))
+        rows.extend(
+            (i, j, table.normals[r, best[r]], distance + _MARGIN_MM - value[r], pair)
+            for r in np.flatnonzero(value < distance + reach)
+        )
         return pair + 1
 
     def compact(
@@ -194,7 +196,7 @@ class Compactor:
             length = self.length(best)
             violation = slack
             goal = length + 100.0 * slack
-            if elastic and slack <= _SOLVED_MM and (limit is None or length <= limit + 1e-6):
+            if elastic and slack <= SOLVED_MM and (limit is None or length <= limit + 1e-6):
                 break
             if last - goal < 1e-4 * height:
                 break
@@ -309,7 +311,8 @@ class Compactor:
             c = np.array(equal).ravel()
             v = np.tile([1.0, -1.0], len(equal))
             a_eq, b_eq = csr_matrix((v, (r, c)), shape=(len(equal), size)), np.zeros(len(equal))
-        result: Any = linprog(
+        solve: Any = linprog
+        result = solve(
             cost,
             A_ub=a,
             b_ub=b,

@@ -18,6 +18,8 @@ from drafting.lay.job import Job, Stance
 from drafting.lay.shapes import Points, disc_around, minkowski, row_spans
 
 _ROWS = 120  # rows across the cloth: fine enough to be useful, coarse enough to be instant
+_MOST_CELLS = 40_000  # of the whole raster; long lays of many pieces get coarser cells
+_FEWEST_ROWS = 60
 
 
 @dataclass
@@ -42,7 +44,7 @@ def touched_cells(
     rows, columns = size
     grid = np.zeros((rows, columns), dtype=bool)
     cw, ch = cell
-    edges = np.arange(rows + 1) * ch
+    edges = np.arange(rows + 1, dtype=np.float64) * ch
     for part in parts:
         p = (part - low) / 1.0
         left, right = row_spans(p, edges)
@@ -65,20 +67,25 @@ class Constructor:
         """``length``: how far the raster reaches from the cloth's start, mm."""
         self.job = job
         height = job.top - job.bottom
+        reach = min(length, job.stop - job.start)
         self.rows = _ROWS
+        if reach / height * _ROWS**2 > _MOST_CELLS:
+            self.rows = max(_FEWEST_ROWS, math.floor(math.sqrt(_MOST_CELLS * height / reach)))
         self.ch = height / self.rows
         self.cw = self.ch
         self.columns = max(8, math.ceil(min(length, job.stop - job.start) / self.cw))
         if math.isfinite(job.stop):  # whole cells only, so that the end is exact
             self.columns = max(1, math.floor((min(length, job.stop - job.start) + 1e-9) / self.cw))
         self.shape = (self.rows, self.columns)
-        self.fast = (_fast(2 * self.rows), _fast(self.columns + self.rows * 2))
+        # only shifts that stay inside are read, and those do not wrap round
+        self.fast = (_fast(self.rows), _fast(self.columns))
         self.free = self._painted_obstacles(tolerant=False)
         self.free_tolerant = (
             self._painted_obstacles(tolerant=True)
             if any(k.tolerant for k in job.kinds)
             else self.free
         )
+        self.most_stances = 8 if len(job.items) <= 30 else 2
         self.kernels: dict[tuple[int, int], tuple[Any, tuple[int, int], bool] | None] = {}
         self.repeat = (job.cloth.repeat_length_mm, job.cloth.repeat_width_mm)
 
@@ -149,7 +156,7 @@ class Constructor:
         grid, grid_tolerant = self.free.copy(), self.free_tolerant.copy()
         two = grid_tolerant is not grid and any(k.tolerant for k in job.kinds)
         phases = {**locked_phases(job), **(phases or {})}
-        for i in np.flatnonzero(state.stance >= 0):  # what lies there already
+        for i in map(int, np.flatnonzero(state.stance >= 0)):  # what lies there already
             kind = job.kinds[job.items[i].kind]
             stance = kind.stances[state.stance[i]]
             self._paint(grid, stance.coarse, state.at[i], job.distance)
@@ -163,7 +170,7 @@ class Constructor:
             taken = grid_tolerant if kind.tolerant else grid
             spectrum = np.fft.rfft2(taken.astype(np.float32), self.fast)
             best: tuple[float, float, int, float, float] | None = None
-            for k, stance in enumerate(kind.stances):
+            for k, stance in enumerate(kind.stances[: self.most_stances]):
                 kernel = self._kernel(job.items[i].kind, k)
                 if kernel is None:
                     continue
@@ -178,9 +185,7 @@ class Constructor:
                     ok[1:] = False
                 if not ok.any():
                     continue
-                x, y = self._place(
-                    ok, stance, matched, phases.get(kind.group), kind.how == "fold"
-                )
+                x, y = self._place(ok, stance, matched, phases.get(kind.group), kind.how == "fold")
                 if x is None or y is None:
                     continue
                 end = x + float(stance.high[0])
@@ -220,7 +225,9 @@ class Constructor:
             if self.repeat[1]:
                 slip_y = (phase[1] - stance.match[1] - ys) % self.repeat[1]
                 slip_y[slip_y > self.repeat[1] - 1e-9] = 0.0
-            full = on_fold or math.isclose(stance.high[1] - stance.low[1], self.job.top - self.job.bottom)
+            full = on_fold or math.isclose(
+                stance.high[1] - stance.low[1], self.job.top - self.job.bottom
+            )
             ok = ok & (slip_x <= self.cw)[None, :]
             ok = ok & (slip_y <= (1e-6 if full else self.ch))[:, None]
         columns = ok.any(axis=0)

@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 from drafting.cloth import Cloth, MatchPoint
 from drafting.errors import Fault, LayError
 from drafting.lay.model import LaidPiece
-from drafting.lay.region import usable_region
 from drafting.lay.shapes import (
     Points,
     cleaned,
@@ -158,7 +157,7 @@ class Job:
         )
         return out
 
-    def laid_all(self, stance: Sequence[int], at: NDArray[np.float64]) -> list[LaidPiece]:
+    def laid_all(self, stance: NDArray[np.int64], at: NDArray[np.float64]) -> list[LaidPiece]:
         """Locked pieces first, then the items that have a stance (≥ 0), in their order."""
         out = list(self.locked)
         for i, item in enumerate(self.items):
@@ -172,7 +171,7 @@ class Job:
         x, y = float(at[0]), float(at[1])
         matrix = stance.matrix.copy()
         matrix[:2, 2] = x, y
-        ring = stance.ring + (x, y)
+        ring = stance.ring + np.array([x, y])
         if kind.how == "fold":
             edge = np.abs(ring[:, 1]) < FOLD_TOLERANCE_MM
             ring[edge, 1] = 0.0
@@ -235,6 +234,7 @@ class _Maker:
         self.kinds: list[Kind] = []
         self.items: list[Item] = []
         self.turns: dict[str, tuple[float, ...]] = {}
+        self.made: dict[Any, tuple[Points, tuple[Points, ...], tuple[Points, ...]]] = {}
         if not math.isfinite(distance) or not 0.0 <= distance <= 100.0:
             self.fault("distance", f"{distance:g} mm is outside 0 to 100 mm.")
             distance = 0.0
@@ -336,7 +336,13 @@ class _Maker:
             if opened is None:
                 return
             ring = opened
-        common = {"name": name, "piece": piece, "ring": ring, "turns": turns, "points": points}
+        common: dict[str, Any] = {
+            "name": name,
+            "piece": piece,
+            "ring": ring,
+            "turns": turns,
+            "points": points,
+        }
         if on_fold:
             assert fold is not None
             kind = self.kind("fold", fold=fold, **common)
@@ -513,18 +519,42 @@ class _Maker:
                 return None
             laid = laid.copy()
             laid[np.abs(laid[:, 1] + shift) < FOLD_TOLERANCE_MM, 1] = -shift
+        if how == "fold":
+            around = _clipped_below(simplified_around(laid, self.fine), -shift)
+            fine, coarse = self.split(around), self.parts(laid, self.coarse)
+        else:
+            around, fine, coarse = self.like_others(ring, across, along, to_grain, turned, flip)
         # the planners turn nothing, so the docket's turn carries the grain's slant
         turn = (angle - base if flip else angle + base) % 360.0
-        fine_ring = simplified_around(laid, self.fine)
-        if how == "fold":
-            fine_ring = _clipped_below(fine_ring, -shift)
-        fine, coarse = self.split(fine_ring), self.parts(laid, self.coarse)
         # only true points bound a piece against the cloth's edge, or a full-width piece never fits
         low, high = laid.min(axis=0), laid.max(axis=0)
         match = None
         if points is not None:
             match = np.asarray(points[1][0], dtype=float) @ matrix[:2, :2].T
-        return Stance(turn, flip, matrix, laid, fine_ring, fine, coarse, low, high, match)
+        return Stance(turn, flip, matrix, laid, around, fine, coarse, low, high, match)
+
+    def like_others(
+        self,
+        ring: Points,
+        across: float,
+        along: float,
+        to_grain: NDArray[np.float64],
+        turned: NDArray[np.float64],
+        flip: bool,
+    ) -> tuple[Points, tuple[Points, ...], tuple[Points, ...]]:
+        """Simplified ring and parts of a stance, turned from those made once for the piece."""
+        key = (ring.tobytes(), across, along)
+        if key not in self.made:
+            upright = ring @ (np.diag([across, along, 1.0]) @ to_grain)[:2, :2].T
+            around = simplified_around(upright, self.fine)
+            self.made[key] = (around, self.split(around), self.parts(upright, self.coarse))
+        around, fine, coarse = self.made[key]
+
+        def turn(points: Points) -> Points:
+            out = points @ turned[:2, :2].T
+            return np.ascontiguousarray(out[::-1] if flip else out)
+
+        return turn(around), tuple(map(turn, fine)), tuple(map(turn, coarse))
 
     def parts(self, ring: Points, tolerance: float) -> tuple[Points, ...]:
         return self.split(simplified_around(ring, tolerance))
@@ -622,14 +652,13 @@ class _Maker:
         if cloth.outline is not None:
             start, stop = cloth.x_range_mm
             low, high = cloth.y_range_mm
-            solid = usable_region(cloth)
-            for hole in cloth.holes:
-                solid = solid.union(Polygon(hole).intersection(box(start, low, stop, high)))
             margin = 0.2 * self.width
             outside = box(start - margin, low - margin, stop + margin, high + margin)
             outside = outside.difference(Polygon(cloth.outline))
-            for ring in pieces_without_holes(outside):
-                found.append(Obstacle(self.split(ring), 0.0, False, "the cloth's edge"))
+            found += [
+                Obstacle(self.split(ring), 0.0, False, "the cloth's edge")
+                for ring in pieces_without_holes(outside)
+            ]
         for rings, flaw, name in ((cloth.holes, False, "a hole"), (cloth.flaws, True, "a flaw")):
             for r in rings:
                 ring = counter_clockwise(cleaned(np.array(r)))
@@ -738,7 +767,7 @@ def _clipped_below(ring: Points, y: float) -> Points:
     from shapely.geometry import Polygon, box
 
     shape = Polygon(ring)
-    left, low, right, high = shape.bounds
+    left, _, right, high = shape.bounds
     cut = shape.intersection(box(left - 1, y, right + 1, high + 1))
     if cut.geom_type != "Polygon":
         return ring

@@ -49,6 +49,7 @@ def plan(
     start: Iterable[Any] = (),
     seed: int | None = None,
     workers: int | None = None,
+    library: bool = True,
 ) -> Lay:
     """Lay pieces on cloth so that little of it is used.
 
@@ -58,7 +59,8 @@ def plan(
     counting down), answers False to stop; ``distance_mm``: between cutting lines; ``allowances``:
     edge → mm, ``all`` for the rest, piece → such a mapping, none by default; ``quantity``: how
     often the whole is cut, or piece → times; ``start``: placements to go on from; ``workers``:
-    processes, one a core by default, 0 for none. Ctrl-C stops the search and keeps the best.
+    processes, one a core by default, 0 for none; ``library``: False to leave plain strips to our
+    own planner too. Ctrl-C stops the search and keeps the best.
 
     Raises:
         LayError: pieces, cloth or locked placements that cannot be used, all named at once.
@@ -87,7 +89,7 @@ def plan(
         if not job.items or seconds == 0:
             run.stopped = True
         if not run.stopped and not alone:
-            team = _hire(job, run, min(count, _MOST_WORKERS))
+            team = _hire(job, run, min(count, _MOST_WORKERS), library)
         if team:
             run.watch(team)
         elif not run.stopped:
@@ -319,7 +321,7 @@ class _Worker:
                     pipe.close()
 
 
-def _hire(job: Job, run: _Run, count: int) -> list[_Worker]:
+def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
     """Start the workers; fewer, or none, where the system does not let us."""
     inbox: queue.Queue[State | None] = queue.Queue()
     team: list[_Worker] = []
@@ -331,7 +333,7 @@ def _hire(job: Job, run: _Run, count: int) -> list[_Worker]:
             "seed": run.seed + w,
             "seconds": run.left() - 0.05,
             # of two workers on a plain strip both ask the library: it is the better half there
-            "strip": job.plain and w < max(1, math.ceil(count / 2) + 1),
+            "strip": library and job.plain and w < max(1, math.ceil(count / 2) + 1),
             "threads": 1,
             "start": run.state,
         }

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.lay.check import is_sound
-from drafting.lay.compact import Compactor
+from drafting.lay.compact import SOLVED_MM, Compactor
 from drafting.lay.first import Constructor, State, by_size, guess_length
 from drafting.lay.job import Job, Stance
 from drafting.lay.shapes import Points, disc_around, fill_spans, minkowski, ring_area, row_spans
@@ -30,7 +30,6 @@ _FORGIVEN = 0.6  # cells of overlap that cost nothing on the grid: rounding, men
 _HALF = 0.5  # cells that a place may reach past the end or the edge, for the same reason
 _SHORTER = 0.01  # how much shorter the next lay is asked to be, at first
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
-_SOLVED_MM = 0.004
 Report = Callable[[State, float], bool]
 
 
@@ -184,7 +183,7 @@ class Search:
         x0, y0 = math.floor(low[0] / self.cw) - 1, math.floor(low[1] / self.ch) - 1
         columns = math.ceil(high[0] / self.cw) + 2 - x0
         rows = math.ceil(high[1] / self.ch) + 2 - y0
-        ys = (np.arange(rows) + y0) * self.ch
+        ys = (np.arange(rows, dtype=np.float64) + y0) * self.ch
         lefts, rights = [], []
         for p in first:
             for q in second:
@@ -213,7 +212,7 @@ class Search:
         stance, kind = job.kinds[k].stances[s], job.kinds[k]
         rows, columns = grid.rows, self.columns
         cost = np.zeros((rows, columns), dtype=np.float32)
-        ys = job.bottom + grid.slip[1] + np.arange(rows) * self.ch
+        ys: Points = job.bottom + grid.slip[1] + np.arange(rows, dtype=np.float64) * self.ch
         origin = job.start + grid.slip[0]
         lefts, rights = [], []
         for o in job.obstacles:
@@ -287,7 +286,7 @@ class Search:
             return
         for state in strip_states(self.job, seconds, int(self.rng.integers(2**31)), threads):
             made, length, left_over = self.compactor.compact(state, rounds=6, elastic=True)
-            if left_over <= _SOLVED_MM and (
+            if left_over <= SOLVED_MM and (
                 length <= self.job.stop + 1e-6 and not self._offer(made)
             ):
                 return
@@ -409,7 +408,7 @@ class Search:
                 made, left = self._mended(
                     self._to_state(stance, place), length, np.array(keep), rounds=5
                 )
-                if left <= _SOLVED_MM:
+                if left <= SOLVED_MM:
                     return made
             hurt = depth.sum(axis=1)
             worst = max(
@@ -420,7 +419,7 @@ class Search:
 
     def _refilled(self, state: State) -> State:
         """A valid state with whatever still finds room put in."""
-        missing = [i for i in np.flatnonzero(state.stance < 0)]
+        missing = [int(i) for i in np.flatnonzero(state.stance < 0)]
         if not missing:
             return state
         missing.sort(key=lambda i: -self.job.kinds[self.kinds[i]].area)
@@ -490,7 +489,7 @@ class Search:
             k, s = int(self.kinds[i]), int(stance[i])
             grid = self.grids[k][s]
             corner = np.array([place[i, 0] * self.cw, place[i, 1] * self.ch]) + grid.slip
-            at[i] = (job.start, job.bottom) + corner - job.kinds[k].stances[s].low
+            at[i] = np.array([job.start, job.bottom]) + corner - job.kinds[k].stances[s].low
         return State(stance.astype(np.int64).copy(), at)
 
     def _depth_between(
@@ -553,10 +552,8 @@ class Search:
             low = float(flat.min())
             if low < best[0] - 1e-9 or (low <= best[0] + 1e-9 and self.rng.random() < 0.5):
                 equal = np.flatnonzero(flat <= low + 1e-6)
-                if len(equal) > 1:
-                    pick = self._choose(equal, cost.shape[1])
-                else:
-                    pick = int(equal[0])
+                one = len(equal) == 1
+                pick = int(equal[0]) if one else self._choose(equal, cost.shape[1])
                 best = (low, s, pick % cost.shape[1], pick // cost.shape[1])
         return best
 
@@ -600,7 +597,7 @@ class Search:
             if total == 0.0 or count % _MEND_EVERY == 0 or (shallow and total < 0.9 * tried):
                 tried = min(tried, total)
                 made, left = self._mended(self._to_state(stance, place), length, active)
-                if left <= _SOLVED_MM:
+                if left <= SOLVED_MM:
                     return made, best
                 _, moved = self._to_grid(made, length)
                 place[active] = moved[active]

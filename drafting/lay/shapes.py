@@ -47,7 +47,8 @@ def cleaned(ring: Points, eps: float = 1e-4) -> Points:
         if not flat.any():
             break
         pts = pts[~flat]
-    return pts
+    out: Points = pts
+    return out
 
 
 def simplified_around(ring: Points, tolerance: float) -> Points:
@@ -159,7 +160,9 @@ def convex_parts(ring: Points) -> tuple[Points, ...]:
     return tuple(pts[part] for part in _joined(pts, triangles))
 
 
-def _holds_any(a: Points, b: Points, c: Points, p: Points, hollow: Points, k: int) -> bool:
+def _holds_any(
+    a: Points, b: Points, c: Points, p: Points, hollow: NDArray[np.bool_], k: int
+) -> bool:
     rest = hollow.copy()  # only hollow corners can lie in an ear
     rest[[k - 1, k, (k + 1) % len(p)]] = False
     if not rest.any():
@@ -219,7 +222,8 @@ def minkowski(p: Points, q: Points) -> Points:
     # angles start at −π, so the walk starts at the top (then leftmost-downwards) corner
     k = int(np.argmin(ring[:, 1] - 1e-9 * ring[:, 0]))
     low = _lowest(p) + _lowest(q)
-    return ring - ring[k] + low
+    out: Points = ring - ring[k] + low
+    return out
 
 
 def _lowest(p: Points) -> Points:

@@ -13,21 +13,21 @@ import struct
 import sys
 import threading
 import time
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 from drafting.lay.first import State
 
 _HEAD = struct.Struct("<Q")
 
 
-def write_frame(stream: BinaryIO, payload: Any) -> None:
+def write_frame(stream: IO[bytes], payload: Any) -> None:
     """Write one object with its length before it."""
     data = pickle.dumps(payload, protocol=pickle.HIGHEST_PROTOCOL)
     stream.write(_HEAD.pack(len(data)) + data)
     stream.flush()
 
 
-def read_frame(stream: BinaryIO) -> Any:
+def read_frame(stream: IO[bytes]) -> Any:
     """Read one object, or None at the end of the stream."""
     head = stream.read(_HEAD.size)
     if len(head) < _HEAD.size:
@@ -55,7 +55,7 @@ def main() -> None:
         serve(order, out)
 
 
-def serve(order: dict[str, Any], out: BinaryIO) -> None:
+def serve(order: dict[str, Any], out: IO[bytes]) -> None:
     """Plan as ordered: keys job, seed, seconds, strip, threads, start (a `State` or None)."""
     from drafting.lay.search import Search
 
@@ -66,4 +66,6 @@ def serve(order: dict[str, Any], out: BinaryIO) -> None:
         return True
 
     search = Search(order["job"], int(order["seed"]), deadline, report)
-    search.run(start=order.get("start"), strip=order.get("strip"), threads=order.get("threads", 1))
+    search.run(
+        start=order.get("start"), strip=bool(order.get("strip")), threads=order.get("threads", 1)
+    )

@@ -192,14 +192,14 @@ class _Picture:
             self.line(a, b, _EDGE, 1.2, 6.0 if bolt_end else 0.0)
         if cloth.fold == "lengthwise":
             self.line((x0, 0.0), (x1, 0.0), _LINE["fold"], 4.0, 16.0)
-            self._along("fold", (x0, 0.0), below=True)
+            self._along("fold", (x0, 0.0))
         if cloth.fold == "crosswise":
             self.line((0.0, y0), (0.0, y1), _LINE["fold"], 4.0, 16.0)
 
-    def _along(self, words: str, at: tuple[float, float], below: bool) -> None:
+    def _along(self, words: str, at: tuple[float, float]) -> None:
         p = self.px([at])[0].astype(float)
         self.text(
-            (p[0] - 45 * self.unit, p[1] + (0 if below else 0)), words, 15, _LINE["fold"]
+            (p[0] - 45 * self.unit, p[1]), words, 15, _LINE["fold"]
         )  # fmt: skip
 
     def piece(self, p: LaidPiece) -> None:
