@@ -52,13 +52,21 @@ def length_mm(value: float) -> str:
 
 
 def headline(calibration: Calibration) -> str:
-    """'True to 0.2 mm (about a third of a projector dot) over 1.21 × 0.68 m.'"""
+    """'True to 0.2 mm (about a third of a projector dot) over 1.21 × 0.68 m.'
+
+    Rms over the whole light, the print's doubt with it; the worst place too where it matters.
+    """
     s = calibration.summary()
-    return (
-        f"True to {length_mm(s['max_mm'])} ({in_dots(s['max_mm'] / s['dot_mm'])}) over "
+    grid = calibration.model.grid_mm()
+    total = np.hypot(calibration.expected_error_mm(grid), calibration.print_doubt_mm(grid))
+    rms, worst = float(np.sqrt(np.mean(total**2))), float(total.max())
+    words = (
+        f"True to {length_mm(rms)} ({in_dots(rms / s['dot_mm'])}) over "
         f"{s['beam_width_mm'] / 1000:.2f} × {s['beam_height_mm'] / 1000:.2f} m"
-        f"{', as far as the print is true' if calibration.bars_mm is None else ''}."
     )
+    if worst > 0.3:
+        words += f", {length_mm(worst)} at its worst corner"
+    return words + "."
 
 
 def print_sentence(calibration: Calibration) -> str:
@@ -242,7 +250,7 @@ def _with_legend(canvas: Image, calibration: Calibration, top: float) -> Image:
 # -- the check square ------------------------------------------------------------------------
 
 SQUARE_MM = 200.0
-_SQUARE_READING_MM = 0.15
+_SQUARE_READING_MM = 0.12
 
 
 def square_picture(calibration: Calibration) -> Image:
