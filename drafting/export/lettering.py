@@ -62,6 +62,7 @@ def _font_files(own: Sequence[Path]) -> Iterator[Path]:
     yield from sorted(files, key=order)[:MAX_FONTS_TRIED]
 
 
+@cache
 def _letters_of(file: Path) -> frozenset[int]:
     """Code points that a font has outlines for; none when it may not be embedded or is broken."""
     from fontTools.ttLib import TTFont, TTLibError  # type: ignore[import-untyped]  # no stubs
@@ -143,8 +144,8 @@ class Lettering:
         wanted |= {ord(c) for c in "□ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 /·,.-×"}
         self.letters: dict[str, frozenset[int]] = {}
         latin = frozenset(c for c in range(32, 256) if not 126 < c < 160)
-        left = set(wanted) if own or wanted - latin - {ord("□")} else set()
-        for file in _font_files(own) if left else ():
+        left = set(wanted)  # also plain letters: printers want every font in the file
+        for file in _font_files(own):
             has = _letters_of(file) & wanted
             if has & left - ({ord("□")} if self.letters else set()):
                 family = f"own{len(self.letters)}"

@@ -77,7 +77,7 @@ _LOOKS: dict[str, tuple[float, tuple[float, float], int]] = {
 }
 
 _NOTICE = (
-    "Print at 100 % (“actual size”). No “fit to page”.",
+    'Print at 100 % ("actual size"), never "fit to page".',
     "Measure both squares, across and up. If one is off",
     "by more than 0.5 mm, do not cut: change the print",
     "settings and print this page again.",
@@ -286,7 +286,7 @@ class _Press:
         self.pdf.set_creator("chalkbeam")
         self.pdf.set_title(title or "pattern")
         self.pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
-        texts = [*_NOTICE, *_JOIN, title, *(r for p in laid for r in p.rows), "mm in 100 4 ◇"]
+        texts = [*_NOTICE, *_JOIN, title, *(r for p in laid for r in p.rows), "mm in 4 x . sheets"]
         self.letters = Lettering(self.pdf, texts, fonts)
 
     def needed(self) -> tuple[tuple[int, int], ...]:
@@ -397,7 +397,7 @@ class _Press:
         foot = y + max(0.0, height - (y - self.margin)) if self.cover is None else COVER_MM[1]
         for p in self.laid:
             if y > foot - 12:
-                self.text(column, y, "…", 3.4)
+                self.text(column, y, "...", 3.4)
                 break
             head, how, *_ = p.rows
             self.text(column, y, head, self.letters.fitted(head, 3.8, room))

@@ -162,6 +162,13 @@ def import_(
             own[name] = {"all": 0.0, **dict.fromkeys(pieces[name].edges, 0.0)}
             own[name].pop("fold", None)
     _save(docket, file, pieces, own, replace)
+    cutting = {names[o.name] for o in outlines if (o.line or lines) == "cutting"}
+    bare = [n for n in pieces if n not in cutting and not any(own.get(n, {}).values())]
+    if bare and not as_json and not any(v for v in read_allowances(docket).values()):
+        click.echo(
+            f"No allowance is named for {', '.join(bare)}: they will be cut on their outlines. "
+            "Name one with --allowance, or in the docket's 'allowances'."
+        )
     _show(
         f"{file} → {docket}",
         outlines,
@@ -170,6 +177,13 @@ def import_(
         found,
         as_json,
     )
+
+
+def read_allowances(docket: Path) -> Mapping[str, float]:
+    """What a docket says for all its pieces, edge → mm."""
+    from drafting.docket import Docket
+
+    return Docket.load(docket).allowances
 
 
 def _save(

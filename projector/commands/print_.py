@@ -94,7 +94,7 @@ def print_(
     count = len(made.sheets)
     click.echo(f"{out}: {made.pages} pages, {count} of them with pieces.")
     click.echo(
-        "Print page 1 first, at 100 % (“actual size”, no “fit to page”), and measure its squares."
+        'Print page 1 first, at 100 % ("actual size", never "fit to page"), and measure its squares.'
     )
     if count > 1:
         rows, columns = 1 + max(r for r, _ in made.sheets), 1 + max(c for _, c in made.sheets)

@@ -225,7 +225,7 @@ def test_viewers_are_told_not_to_scale() -> None:
     data = printed("a4").data
     assert b"/PrintScaling /None" in data
     words = pypdfium2.PdfDocument(data)[0].get_textpage().get_text_bounded()
-    assert "100 %" in words and "No “fit to page”" in words
+    assert "100 %" in words and 'never "fit to page"' in words
 
 
 def test_map_names_every_sheet() -> None:
@@ -262,6 +262,17 @@ def test_letters_that_no_font_has_are_told() -> None:
     assert made.missing in ("", "\U00012000")
     if made.missing:
         assert "top □!" in words or "top ?!" in words
+
+
+def test_without_any_font_plain_titles_still_print(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a machine with no TrueType font Latin-1 prints by a built-in font; others are told."""
+    monkeypatch.setattr("drafting.export.lettering.font_folders", list)
+    made = pieces_pdf(garment(), ALLOWANCES, paper="a4", title="Größe 40")
+    assert made.missing == ""
+    words = pypdfium2.PdfDocument(made.data)[0].get_textpage().get_text_bounded()
+    assert "Größe 40" in words and "100 %" in words
+    made = pieces_pdf(garment(), ALLOWANCES, paper="a4", title="хор")
+    assert made.missing == "орх"
 
 
 def test_a_piece_longer_than_a_sheet_and_wider_than_the_roll_is_tiled() -> None:
