@@ -393,22 +393,28 @@ HOSTILE = {
 
 @pytest.mark.parametrize("kind", HOSTILE)
 def test_bad_and_hostile_files_cost_a_message(kind: str) -> None:
-    """Each bad file gives one readable message with the file's name, in little time and memory."""
+    """Each bad file gives one readable message with the file's name, in bounded time."""
+    text, part = HOSTILE[kind]
+    started = time.process_time()
+    with pytest.raises(InputError, match=part) as caught:
+        svg_outlines(text.encode(), "top.svg")
+    assert time.process_time() - started < 20.0  # a bound (1 s was seen), not a benchmark
+    assert all(f.where.startswith("top.svg") for f in caught.value.faults)
+    assert "Traceback" not in str(caught.value)
+
+
+@pytest.mark.parametrize("kind", ["entity bomb", "deep", "dense curve"])
+def test_hostile_files_take_little_memory(kind: str) -> None:
+    """Files made to fill the memory take no more than a large honest drawing does."""
     text, part = HOSTILE[kind]
     tracemalloc.start()
-    started = time.process_time()
     try:
-        with pytest.raises(InputError, match=part) as caught:
+        with pytest.raises(InputError, match=part):
             svg_outlines(text.encode(), "top.svg")
-        spent = time.process_time() - started
         peak = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()
-    assert all(f.where.startswith("top.svg") for f in caught.value.faults)
-    assert "Traceback" not in str(caught.value)
-    # far above what was seen (6 s under tracing, 90 MB): a bound, not a benchmark
-    assert spent < 30.0
-    assert peak < 300e6
+    assert peak < 200e6
 
 
 def test_plain_doctype_is_read() -> None:
