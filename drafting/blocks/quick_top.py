@@ -62,6 +62,7 @@ WAIST_EASE_MM = 3 * INCH
 HEM_EASE_MM = 4 * INCH
 MOST_WAIST_SHAPING_MM = 40.0  # a side seam of a dartless woven top takes in no more without drag
 PAPER_MARGIN_MM = 2 * INCH
+SQUARE_RUN_MM = 7.0  # lines leave folds and side seams square for 5 to 10 mm (common practice)
 SIDE_NOTCH_MM = 80.0
 BIAS_JOIN_MM = 6.0
 LONGEST_STRIP_MM = 700.0  # longer bias strips waste cloth; they are joined
@@ -130,12 +131,14 @@ def _neckline(q: Quarter, shape: str, tilt: float) -> list[Cubic]:
     if shape == "square":
         corner = vec((max(met, 0.25 * float(start[0])), q.centre_y))
         return [line(start, corner), line(corner, end)]
+    # Straight where it leaves the fold, or a peak or a dip would show there once opened out.
+    lead = end - flat * min(SQUARE_RUN_MM, 0.1 * float(start[0]))
     if met < 0.3 * start[0]:
         # So deep and narrow that one bend would end in a point: a U, nearly straight above.
-        handles = start + leave * (0.5 * drop), end - flat * (0.5 * float(start[0]))
-        return [Cubic(np.stack([start, *handles, end]))]
+        handles = start + leave * (0.5 * drop), lead - flat * (0.45 * float(start[0]))
+        return [Cubic(np.stack([start, *handles, lead])), line(lead, end)]
     tension = {"scoop": (1.0, 0.82)}.get(shape, (1.0, 1.0))
-    return [sweep(start, leave, end, flat, tension)]
+    return [sweep(start, leave, lead, flat, tension), line(lead, end)]
 
 
 # --- side seam and hem -------------------------------------------------------------------------
@@ -270,7 +273,9 @@ def _hem(q: Quarter, end: Points, down: Points, shirt_tail: bool) -> list[Cubic]
 
 def _armhole(q: Quarter, down: Points, from_point: Points, leave: Points) -> list[Cubic]:
     """From the shoulder end to the underarm: square to the shoulder, square to the side seam."""
-    return [sweep(from_point, leave, vec(q.bust), left_of(down), (0.9, 0.9))]
+    end, square = vec(q.bust), left_of(down)
+    lead = end - square * SQUARE_RUN_MM
+    return [sweep(from_point, leave, lead, square, (0.9, 0.9)), line(lead, end)]
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,200 @@
+"""Measurements: files read exactly, all faults at once, warnings that never refuse."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from top_bodies import ASTM_CM, BY_HAND_IN
+
+from drafting.errors import InputError
+from drafting.measurements import REGISTRY, Measurements, plausibility
+
+CONFIGS = Path(__file__).parents[2] / "configs" / "measurements"
+
+
+def write(folder: Path, name: str, text: str) -> Path:
+    """A measurements file."""
+    path = folder / name
+    path.write_text("chalkbeam: 1\n" + text, encoding="utf-8")
+    return path
+
+
+def test_a_file_reads_exactly(tmp_path: Path) -> None:
+    """Fractions of inches in the file's unit and lengths with their own unit become exact mm."""
+    path = write(
+        tmp_path,
+        "a.yaml",
+        "unit: in\nwearer: alto-3\ntaken: 2026-11-02\n"
+        "measurements: {bust_girth: 36 3/4, waist_girth: 30.5, shoulder_length: '12,1 cm'}\n",
+    )
+    m = Measurements.load(path)
+    assert dict(m.values) == {"bust_girth": 933.45, "waist_girth": 774.7, "shoulder_length": 121.0}
+    assert (m.wearer, m.taken, m.unit) == ("alto-3", "2026-11-02", "in")
+    assert m.get("bust_girth") == 933.45
+    assert m.get("head_girth") is None
+    assert "head_girth" not in m
+    assert m.text("bust_girth") == "36 3/4 in"
+
+
+def test_all_faults_at_once(tmp_path: Path) -> None:
+    """Every fault of a file is told in one message, each with its key."""
+    path = write(
+        tmp_path,
+        "bad.yaml",
+        "unit: elbows\ntaken: yesterday\nbody: x\n"
+        "measurements: {bust_girht: 92, waist_girth: wide, neck_width: -3, head_girth: 0,"
+        " hip_girth: [1, 2, 3]}\n",
+    )
+    with pytest.raises(InputError) as caught:
+        Measurements.load(path)
+    text = str(caught.value)
+    for part in (
+        "elbows",
+        "yesterday",
+        "'body'",
+        "Did you mean 'bust_girth'?",
+        "'wide'",
+        "measurements.neck_width",
+        "measurements.head_girth",
+        "holds 3 values",
+    ):
+        assert part in text
+    assert len(caught.value.faults) == 8
+
+
+def test_a_number_without_any_unit_is_refused() -> None:
+    """92 of what? Nothing is guessed."""
+    with pytest.raises(InputError, match="no unit"):
+        Measurements.from_dict({"measurements": {"bust_girth": 92}})
+
+
+def test_flat_mapping_reads_too() -> None:
+    """Measurements may stand beside the unit, as in a docket."""
+    m = Measurements.from_dict({"unit": "cm", "bust_girth": 92})
+    assert m["bust_girth"] == 920.0
+
+
+def test_missing_measurement_says_how_it_is_taken() -> None:
+    """Asking for what was not taken names it and tells how to take it."""
+    m = Measurements.from_dict({"unit": "cm", "bust_girth": 92})
+    with pytest.raises(InputError, match="side neck point"):
+        m["neck_width"]
+
+
+@pytest.mark.parametrize(
+    ("takes", "spread", "mean"),
+    [("[92, 92.9]", False, 924.5), ("[92, 93.2]", True, 926.0)],
+)
+def test_two_takes(tmp_path: Path, takes: str, spread: bool, mean: float) -> None:
+    """Two takes give their middle; more than 1 cm apart (girths) is told (common practice)."""
+    m = Measurements.load(
+        write(tmp_path, "two.yaml", f"unit: cm\nmeasurements: {{bust_girth: {takes}}}\n")
+    )
+    assert m["bust_girth"] == pytest.approx(mean)
+    assert any("two takes" in w for w in m.warnings) is spread
+
+
+def test_two_takes_of_a_length_may_differ_less() -> None:
+    """Lengths: 0.5 cm (common practice)."""
+    m = Measurements.from_dict({"unit": "cm", "shoulder_length": [12, 12.6]})
+    assert any("two takes" in w for w in m.warnings)
+
+
+def test_the_implausible_warns_and_is_kept() -> None:
+    """A girth in the wrong unit is asked about, never refused."""
+    m = Measurements.from_dict({"unit": "mm", "bust_girth": 92})
+    assert m["bust_girth"] == 92.0
+    assert any("Is the unit right" in w for w in m.warnings)
+
+
+def test_relations_of_published_tables_hold_for_their_own_bodies() -> None:
+    """No warning for the bodies of ASTM D5585-11e1, Table 1 (misses, sizes 4 to 16)."""
+    for bust, waist, head, neck in ASTM_CM.values():
+        values = {
+            "bust_girth": bust * 10,
+            "waist_girth": waist * 10,
+            "head_girth": head * 10,
+            "neck_base_girth": neck * 10,
+        }
+        assert plausibility(values) == []
+
+
+def test_relations_hold_for_a_size_table_from_memory() -> None:
+    """No warning for bust 80, 88 and 104 of a well-known drafting book's table (from memory)."""
+    rows = [  # bust, waist, hip, back width, neck base, top arm, wrist, nape-waist, scye depth
+        (80, 64, 88, 32.4, 35, 26, 15, 40, 20),
+        (88, 72, 96, 34.4, 37, 28.4, 16, 41, 21),
+        (104, 88, 112, 38.4, 41, 33.2, 18, 43, 23),
+    ]
+    keys = (
+        "bust_girth", "waist_girth", "hip_girth", "back_width", "neck_base_girth",
+        "upper_arm_girth", "wrist_girth", "back_neck_to_waist", "scye_depth",
+    )  # fmt: skip
+    for row in rows:
+        values = {k: 10.0 * v for k, v in zip(keys, row, strict=True)}
+        assert plausibility(values) == []
+
+
+def test_an_unlikely_relation_is_told() -> None:
+    """A hip 30 cm under the bust is told in the file's unit."""
+    warnings = plausibility({"bust_girth": 1200.0, "hip_girth": 900.0}, "cm")
+    assert warnings == [
+        "Unusual: the hip girth is 30.0 cm less than the bust girth "
+        "(usual: equal to 16.0 cm more). Bodies differ; is it measured so?"
+    ]
+
+
+def test_history_continues_an_earlier_file(tmp_path: Path) -> None:
+    """A later file states only what changed; the rest comes from the earlier one."""
+    write(
+        tmp_path,
+        "then.yaml",
+        "unit: cm\nwearer: alto-3\ntaken: 2025-09-01\n"
+        "measurements: {bust_girth: 92, waist_girth: 75}\n",
+    )
+    now = Measurements.load(
+        write(
+            tmp_path,
+            "now.yaml",
+            "unit: cm\ntaken: 2026-11-02\nsince: then.yaml\nmeasurements: {waist_girth: 78}\n",
+        )
+    )
+    assert (now["bust_girth"], now["waist_girth"], now.wearer) == (920.0, 780.0, "alto-3")
+    assert now.changes() == {"waist_girth": (750.0, 780.0)}
+
+
+def test_a_circle_of_files_is_refused(tmp_path: Path) -> None:
+    """Two files that continue each other are told, not followed for ever."""
+    write(tmp_path, "a.yaml", "unit: cm\nsince: b.yaml\nmeasurements: {bust_girth: 90}\n")
+    path = write(tmp_path, "b.yaml", "unit: cm\nsince: a.yaml\nmeasurements: {bust_girth: 90}\n")
+    with pytest.raises(InputError, match="circle"):
+        Measurements.load(path)
+
+
+def test_save_and_load(tmp_path: Path) -> None:
+    """What is saved reads back the same, as it was written."""
+    m = Measurements.from_dict({"unit": "in", "wearer": "alto-3", "measurements": BY_HAND_IN})
+    m.save(tmp_path / "m.yaml")
+    again = Measurements.load(tmp_path / "m.yaml")
+    assert dict(again.values) == dict(m.values)
+    assert again.raw["neck_width"] == "5 1/2"
+
+
+def test_registry_tells_how() -> None:
+    """Each measure has a level or two landmarks, a posture, a range and a way of taking it."""
+    for measure in REGISTRY.values():
+        assert len(measure.how) > 30
+        assert measure.posture
+        assert measure.start
+        assert bool(measure.end) is (measure.kind != "girth")
+        assert 0 < measure.low_mm < measure.high_mm
+        assert measure.view in ("front", "back", "side")
+
+
+@pytest.mark.parametrize("path", sorted(CONFIGS.glob("*.yaml")), ids=lambda p: p.stem)
+def test_shipped_measurements_load(path: Path) -> None:
+    """The singers' files load and name their wearer."""
+    m = Measurements.load(path)
+    assert m.wearer == path.stem
+    assert m.taken
