@@ -46,6 +46,9 @@ _PRIOR_CENTRE = 0.08  # lens centre from the picture's middle, half diagonals
 _SUSPECT = 4.0  # standardised surplus past which a reading is not chance
 _LIMIT_RMS_MM = 3.0  # readings that agree no better than this calibrate nothing
 _LIMIT_DOUBT_MM = 4.0
+_SPARE = 6  # readings beyond the need, with which one wrong one can be told from another
+_MOST_STRETCH = 1.45  # longest over shortest side of a dot; 1 / cos of the tilt
+_MOST_TAPER = 2.5  # largest over smallest dot of the picture
 _FLOOR_MM = 0.05
 _SHAPE_FREEDOMS = 5  # of a homography, once place and turn of the table frame are chosen
 
@@ -133,7 +136,7 @@ def crosses_for(size: tuple[int, int], count: int = 6) -> dict[str, tuple[int, i
 
 
 def pairs_of(crosses: Mapping[str, Sequence[float]]) -> list[Pair]:
-    """All pairs of letters in the order in which to measure them: the long way round first."""
+    """All pairs of letters in the order of measuring: the tape's end stays at one cross for long."""
     letters = sorted(crosses)
     return list(itertools.combinations(letters, 2))
 
@@ -195,6 +198,24 @@ def crosses_text(size: tuple[int, int], crosses: Mapping[str, Sequence[float]]) 
             "crosses": {k: [float(v) if v % 1 else int(v) for v in p] for k, p in crosses.items()},
         }
     )
+
+
+def distances_text(
+    size: tuple[int, int],
+    crosses: Mapping[str, Sequence[float]],
+    readings: Sequence[tuple[Pair, float]],
+) -> str:
+    """Text of a distances file with these readings."""
+    lines: dict[str, float | list[float]] = {}
+    for (a, b), mm in readings:
+        value = round(float(mm), 3)
+        earlier = lines.get(f"{a}-{b}")
+        if earlier is None:
+            lines[f"{a}-{b}"] = value
+        else:
+            lines[f"{a}-{b}"] = [*(earlier if isinstance(earlier, list) else [earlier]), value]
+    rows = dump_yaml({"distances_mm": lines}) if lines else "distances_mm: {}\n"
+    return crosses_text(size, crosses) + rows
 
 
 def form_text(size: tuple[int, int], crosses: Mapping[str, Sequence[float]]) -> str:
@@ -437,14 +458,15 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
         worst, vector = fit.without_one(start, keep)
         residual, surplus, scaled = fit.judge(vector, keep & (np.arange(len(read)) != worst))
         spare = int(keep.sum()) - _SHAPE_FREEDOMS - 1
-        if spare < 3 or len(left_out) >= max(1, len(read) // 6):
+        if spare < _SPARE or len(left_out) >= max(1, len(read) // 6):
             a, b = data.readings[worst][0]
+            told = surplus if math.isfinite(surplus[worst]) else residual
             raise Refusal(
                 "readings-disagree",
-                f"the readings contradict each other; likeliest {_words(a, b, float(surplus[worst]))}",
+                f"the readings contradict each other; likeliest {_words(a, b, float(told[worst]))}",
                 "Measure that pair again, and any other you are not sure of; the tape straight, "
                 "flat and from middle to middle.",
-                data={"pair": f"{a}-{b}", "surplus_mm": float(surplus[worst])},
+                data={"pair": f"{a}-{b}", "surplus_mm": float(told[worst])},
             )
         left_out.append(worst)
         keep[worst] = False
@@ -455,16 +477,17 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
     )
     sigma = math.sqrt(sigma2)
     if rms > _LIMIT_RMS_MM:
-        worst = int(np.nanargmax(np.abs(surplus)))
+        told = np.where(np.isfinite(surplus), surplus, residual)
+        worst = int(np.argmax(np.abs(told)))
         a, b = data.readings[worst][0]
         raise Refusal(
             "readings-disagree",
-            f"the readings agree only to {rms:.1f} mm (rms); {_words(a, b, float(surplus[worst]))}",
+            f"the readings agree only to {rms:.1f} mm (rms); {_words(a, b, float(told[worst]))}",
             "Is the table flat, the tape straight, the picture unscaled? Measure again.",
             data={"rms_mm": rms},
         )
     model = _in_own_frame(ProjectorModel.from_vector(data.size, vector))
-    faults = model.faults()
+    faults = model.faults() or _implausible(model)
     if faults:
         raise Refusal(
             "no-projector",
@@ -540,6 +563,33 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
     )
 
 
+def against_the_rest(data: Readings) -> str:
+    """What the last reading says against all earlier ones: a sentence when they contradict, or ''.
+
+    For entry one by one at the table, where a misread pair is best read again at once.
+    """
+    earlier = Readings(data.size, data.crosses, data.readings[:-1])
+    if len(earlier.readings) <= _SHAPE_FREEDOMS + 1:
+        return ""
+    try:
+        _check_determined(earlier, sorted({k for pair, _ in earlier.readings for k in pair}))
+    except Refusal:
+        return ""
+    used = sorted({k for pair, _ in data.readings for k in pair})
+    ends = np.array([[used.index(a), used.index(b)] for (a, b), _ in data.readings])
+    px = np.array([data.crosses[k] for k in used])
+    read = np.array([mm for _, mm in data.readings])
+    keep = np.ones(len(read), bool)
+    keep[-1] = False
+    fit = _Fit(data.size, px, ends, read)
+    vector = fit.solve(_start(data.size, px, ends, read), keep)
+    _, surplus, scaled = fit.judge(vector, keep)
+    if abs(scaled[-1]) <= _SUSPECT:
+        return ""
+    (a, b), _ = data.readings[-1]
+    return _words(a, b, float(surplus[-1]))
+
+
 def _words(a: str, b: str, surplus: float) -> str:
     way = "longer" if surplus > 0 else "shorter"
     return f"{a}–{b} reads {abs(surplus):.0f} mm {way} than the rest can explain."
@@ -584,6 +634,20 @@ def _start(size: tuple[int, int], px: Array, ends: NDArray[Any], read: Array) ->
     mx, my = (size[0] - 1) / 2, (size[1] - 1) / 2
     matrix = np.array([[per_mm, 0, mx], [0, -per_mm, my], [0, 0, 1.0]])
     return ProjectorModel(size, matrix, np.array([mx, my]))
+
+
+def _implausible(model: ProjectorModel) -> list[str]:
+    """What no projector over a table does: dots stretched past a tilt of 45°, one end thrice the other."""
+    w, h = model.size
+    ends = np.array([(0, 0), (w - 1, 0), (w - 1, h - 1), (0, h - 1), (w / 2, h / 2)], float)
+    _, slope, _ = model.jacobians(model.to_table(ends))
+    stretch = np.linalg.svd(slope, compute_uv=False)
+    if float((stretch[:, 0] / stretch[:, 1]).max()) > _MOST_STRETCH:
+        return ["its dots would be stretched as by no tilt that a table allows."]
+    dots = np.sqrt(np.abs(np.linalg.det(slope)))
+    if float(dots.max() / dots.min()) > _MOST_TAPER:
+        return ["one end of its picture would be far larger than the other."]
+    return []
 
 
 def _in_own_frame(model: ProjectorModel) -> ProjectorModel:
@@ -694,7 +758,9 @@ class _Fit:
             residual,
             first,
             jac=jacobian,
-            method="lm",
+            method="lm"
+            if int(keep.sum()) >= _SHAPE_FREEDOMS
+            else "trf",  # MINPACK's needs the rows
             xtol=1e-11,
             ftol=1e-11,
             max_nfev=evaluations,

@@ -291,3 +291,66 @@ def test_a_bad_file_leaves_nothing_behind(
     )
     assert "no cross B" in capsys.readouterr().err
     assert not out.exists()
+
+
+class Hands:
+    """Somebody with a tape at the virtual table: answers the guide's questions."""
+
+    def __init__(self, table: VirtualTable, slips: dict[str, list[str]]) -> None:
+        self.table, self.slips = table, {k: list(v) for k, v in slips.items()}
+        self.asked: list[str] = []
+        self.shown: list[np.ndarray] = []
+
+    def __call__(self, question: str) -> str:
+        pair = question.split(" (")[0]
+        self.asked.append(pair)
+        if self.slips.get(pair):
+            return self.slips[pair].pop(0)
+        crosses = crosses_for(SIZE, 6)
+        a, b = (np.array([crosses[k]], float) for k in pair.split(" to "))
+        ends = self.table.true_table_from_projector(np.vstack([a, b]))
+        return f"{float(np.linalg.norm(ends[1] - ends[0])) / 10:.1f}"
+
+
+def test_guided_entry_asks_again_for_what_cannot_be(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each pair is shown and saved at once; a slip is told at the table and taken again; skips are kept out."""
+    from projector.commands.calibrate_tape import guide
+
+    table = VirtualTable.random(7, SIZE)
+    slips = {
+        "C to F": ["nonsense", "95.0"],
+        "A to E": [""],
+        "D to F": ["back"],
+        "E to F": ["9999999"],
+    }
+    hands = Hands(table, slips)
+    path = tmp_path / "distances.yaml"
+    guide(path, SIZE, 6, "cm", hands.shown.append, hands)
+    told = capsys.readouterr().out
+    assert "C–F reads" in told
+    assert "not a length" in told
+    assert "no distance" in told
+    data = load_readings(path)
+    assert len(data.readings) == 14
+    assert not any(set(pair) == {"A", "E"} for pair, _ in data.readings)
+    assert solve_tape(data).left_out == ()
+    assert trueness(solve_tape(data).calibration, table).rms_mm < 0.6
+    assert len(hands.shown) == len(hands.asked) + 1
+    assert any((a != b).any() for a, b in zip(hands.shown, hands.shown[1:], strict=False))
+
+
+def test_guided_entry_goes_on_where_it_was_left(tmp_path: Path) -> None:
+    """'done' ends; started again, only what is missing is asked."""
+    from projector.commands.calibrate_tape import guide
+
+    table = VirtualTable.random(7, SIZE)
+    path = tmp_path / "distances.yaml"
+    first = Hands(table, {"B to C": ["done"]})
+    guide(path, SIZE, 6, "cm", first.shown.append, first)
+    assert len(load_readings(path).readings) == 5
+    second = Hands(table, {})
+    guide(path, SIZE, 6, "cm", second.shown.append, second)
+    assert second.asked[0] == "B to C"
+    assert len(load_readings(path).readings) == 15
