@@ -30,7 +30,7 @@ from drafting.export.marks import (
     label_spot,
     strokes,
 )
-from drafting.outline import Points, polyline_length
+from drafting.outline import Edge, Points, polyline_length
 from drafting.piece import Piece
 
 MARGIN_MM = 10.0
@@ -50,6 +50,7 @@ _LOOKS = {
     MARK: (0.3, "8 2", "#b3541e"),
 }
 _TEXT = "#14213d"
+_SIDES = ("#14213d", "#b3541e", "#0b6e4f", "#7a1f5c")
 
 
 def piece_svg(piece: Piece, allowances: Mapping[str, float] | None, *, title: str = "") -> str:
@@ -96,6 +97,55 @@ def pieces_svg(
     width = x - GAP_MM + MARGIN_MM
     name = title or next(iter(pieces))
     return document(width, height + 2 * MARGIN_MM, name, body)
+
+
+def sides_svg(outlines: Mapping[str, Mapping[str, Points]], *, title: str = "") -> str:
+    """Outlines with the name and length of each side written at its middle, at true scale.
+
+    For a look before an import: which side is 'right 2'? ``outlines``: name → side → (N, 2) mm,
+    y up, sides in ring order, counter-clockwise.
+
+    Raises:
+        InputError: there are no outlines.
+    """
+    if not outlines:
+        raise InputError(Fault("", "there are no outlines to draw."))
+    boxes = []
+    for sides in outlines.values():
+        points = np.vstack(list(sides.values()))
+        boxes.append((points.min(axis=0), points.max(axis=0)))
+    height = max(float(high[1] - low[1]) for low, high in boxes)
+    body: list[str] = []
+    x = MARGIN_MM
+    for (name, sides), (low, high) in zip(outlines.items(), boxes, strict=True):
+        shift = np.array([x - low[0], MARGIN_MM + height + low[1]])
+        em = float(np.clip((high - low).max() / 40.0, 3.0, 9.0))
+        for i, (side, run) in enumerate(sides.items()):
+            colour = _SIDES[i % len(_SIDES)]
+            d = path_data(run * (1.0, -1.0) + shift, False)
+            body.append(
+                f'<path fill="none" stroke="{colour}" stroke-width="{_number(em / 6)}" stroke-linejoin="round" d="{d}"/>'
+            )
+            at, along = Edge(side, run).at(polyline_length(run) / 2.0)
+            spot = (at + 1.3 * em * np.array([-along[1], along[0]])) * (1.0, -1.0) + shift
+            turn = -float(np.degrees(np.arctan2(along[1], along[0])))  # the page's y runs down
+            turn = turn - 180.0 if turn > 90.0 else turn + 180.0 if turn <= -90.0 else turn
+            text = f"{side} · {polyline_length(run):.0f} mm"
+            body.append(_words(text, spot[0], spot[1], em, colour, turn))
+        centre = (low + high) / 2.0 * (1.0, -1.0) + shift
+        body.append(_words(name, centre[0], centre[1], 1.6 * em, _TEXT))
+        x += float(high[0] - low[0]) + GAP_MM
+    return document(x - GAP_MM + MARGIN_MM, height + 2 * MARGIN_MM, title or "outlines", body)
+
+
+def _words(text: str, x: float, y: float, em: float, colour: str, turn: float = 0.0) -> str:
+    """Text with its middle at (x, y), turned clockwise by ``turn`` degrees."""
+    place = f"translate({_number(x)} {_number(y)}) rotate({_number(turn)})"
+    return (
+        f'<text transform="{place}" y="{_number(em / 3)}" font-size="{_number(em)}"'
+        f' fill="{colour}" stroke="none" font-family="sans-serif" text-anchor="middle">'
+        f"{_escape(text)}</text>"
+    )
 
 
 def document(width: float, height: float, title: str, body: Sequence[str]) -> str:

@@ -24,7 +24,7 @@ from drafting.intake.geometry import LARGEST, Arc, Array, Chain, Segment, line, 
 from drafting.intake.svg import UNIT_MM, read_bytes
 
 MAX_BYTES = 10_000_000
-MAX_ENTITIES = 50_000  # also after every INSERT is carried out
+MAX_ENTITIES = 20_000  # also after every INSERT is carried out
 MAX_VERTICES = 200_000
 MAX_NESTING = 8
 SPLINE_MM = 0.003  # ezdxf's points lie on the curve, so these chords must be short to be true

@@ -70,6 +70,12 @@ _EACH = "[PIECE=]"
     type=click.Choice(["sewing", "cutting"]),
     help="What the outlines are, when the file does not say; cutting lines get no allowance. Sewing unless said.",
 )
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    metavar="FILE.svg",
+    help="Draw the outlines with the name and length of every side.",
+)
 @click.option("--replace", is_flag=True, help="Replace pieces of the same name in the docket.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 def import_(
@@ -86,13 +92,14 @@ def import_(
     edge: tuple[str, ...],
     allowance: tuple[str, ...],
     lines: str | None,
+    picture: Path | None,
     replace: bool,
     as_json: bool,
 ) -> None:
     """Take closed outlines from an SVG or DXF file into a docket as pieces.
 
-    Without a docket, shows what the file holds: each outline with its size and sides. Look at
-    the sizes before you go on. With one (a new one is made if it is not there), the outlines
+    Without a docket, shows what the file holds: each outline with its size and sides; --picture
+    draws them. Look at the sizes before you go on. With one (a new one is made if it is not there), the outlines
     become its pieces; say what a bare outline cannot: --fold, --grain, --cut, --pair,
     --allowance. PIECE= may be left out when it goes for all.
     """
@@ -103,6 +110,15 @@ def import_(
     found = read_outlines(file, unit, only)
     outlines = _chosen(found, only)
     names = _renamed(outlines, rename)
+    drawn = {o.name: dict(o.edges) or named_sides(o.points) for o in outlines}
+    if picture is not None:
+        from drafting.export.svg import sides_svg
+        from drafting.files import write_atomic
+
+        if picture.suffix.lower() != ".svg":
+            raise InputError(Fault("--picture", f"'{picture}' does not end in .svg."))
+        shown = {names[n]: sides for n, sides in drawn.items()}
+        write_atomic(picture, sides_svg(shown, title=file.name))
     if docket is None:
         for word, given in (
             ("--fold", fold),
@@ -121,8 +137,7 @@ def import_(
                         "Add DOCKET.yaml after the file.",
                     )
                 )
-        sides = {o.name: dict(o.edges) or named_sides(o.points) for o in outlines}
-        _show(str(file), outlines, names, sides, found, as_json)
+        _show(str(file), outlines, names, drawn, found, as_json)
         return
     known = list(names.values())
     counts = {n: _whole(v, "--cut") for n, v in _each(cut, known, "--cut").items()}

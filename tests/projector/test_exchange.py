@@ -149,6 +149,23 @@ def test_import_asks_for_the_unit(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert told["outlines"][1]["height_mm"] == pytest.approx(240 * 25.4)
 
 
+def test_picture_of_the_sides(drawing: Path, tmp_path: Path) -> None:
+    """--picture draws every outline with each side's name and length, at true scale."""
+    import xml.etree.ElementTree as ElementTree
+
+    picture = tmp_path / "sides.svg"
+    assert main(["import", str(drawing), "--picture", str(picture), "--rename", "pouch=bag"]) == 0
+    said = [
+        t.text
+        for t in ElementTree.parse(picture).getroot().iter("{http://www.w3.org/2000/svg}text")
+    ]
+    for text in ("bag", "strap", "left · 240 mm", "bottom · 40 mm"):
+        assert text in said
+    paths, _ = svgpathtools.svg2paths(str(picture))
+    assert sum(p.length() for p in paths[2:]) == pytest.approx(560, abs=0.01)
+    assert main(["import", str(drawing), "--picture", str(tmp_path / "sides.png")]) == 2
+
+
 def test_import_makes_and_extends_a_docket(drawing: Path, tmp_path: Path) -> None:
     """A new docket is made; a second import adds to it and keeps her comments and the rest."""
     from drafting import Docket
