@@ -22,6 +22,10 @@ import click
 @click.option("--live", is_flag=True, help="No photo: show the pattern and look with a camera.")
 @click.option("--camera", default=0, show_default=True, help="Which camera, with --live.")
 @click.option("--display", type=int, help="Which display the projector is, with --live.")
+@click.option(
+    "--frames", type=click.IntRange(1, 200), default=30, show_default=True,
+    help="Frames to average, with --live.",
+)  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="The result for programs.")
 def check(
     photo: Path | None,
@@ -32,6 +36,7 @@ def check(
     live: bool,
     camera: int,
     display: int | None,
+    frames: int,
     as_json: bool,
 ) -> int:
     """Is the calibration still true? By how much not?
@@ -67,7 +72,7 @@ def check(
     else:
         from projector.commands.calibrate_live import look
 
-        seen = look(camera, display, old.size)
+        seen = look(camera, display, old.size, frames)
     new = solve([seen], bars_mm=old.bars_mm, display=old.display).calibration
     found = drift(old, new, tolerance)
     if mend and out is not None:

@@ -161,7 +161,7 @@ def look(camera: int, display: int | None, size: tuple[int, int], frames: int = 
 
     with DeviceSource.open(camera) as source, Beam.open(display, size) as beam:
         pattern = pattern_for(beam.size)
-        return _one_position(source, beam, pattern, frames, 20.0, _sayer(False), False).seen
+        return _one_position(source, beam, pattern, frames, 20.0, _sayer(True), False).seen
 
 
 def _one_position(

@@ -220,3 +220,42 @@ def test_live_makes_do_with_three_cards_but_not_with_two(
         with pytest.raises(Refusal, match=r"cards found: 0, 1 of four"):
             run(source, beam, frames=3, patience=0.01, beam_width=800.0)
         assert not list(tmp_path.rglob("*.yaml"))
+
+
+def test_the_live_command_with_its_real_beam(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The whole command: pygame shows (on a dummy screen), a camera that sees what it shows, exit 0."""
+    monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    from projector.app import Beam, displays
+
+    size = displays()[0].size
+    rig = make_rig(
+        2, "webcam", size=size, beam_width_mm=750.0, camera={"samples": 1, "size": (1280, 720)}
+    )
+
+    class Plugged(VirtualSource):
+        def __enter__(self) -> Plugged:
+            return self
+
+        def __exit__(self, *error: object) -> None:
+            self.close()
+
+    source = Plugged(rig.table, rig.cameras[0])
+    shown = Beam.show
+
+    def show(beam: Beam, rgb: np.ndarray) -> None:
+        shown(beam, rgb)
+        source.show(rgb)
+
+    monkeypatch.setattr(Beam, "show", show)
+    monkeypatch.setattr(DeviceSource, "open", classmethod(lambda cls, number: source))
+    out = tmp_path / "calibration.yaml"
+    args = ["calibrate", "live", "--out", str(out), "--frames", "2", "--beam-width", "750"]
+    assert main([*args, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)
+    assert trueness(Calibration.load(out), rig.table).rms_mm < 0.2
+    args = ["calibrate", "check", "--live", "--frames", "2", "--calibration", str(out)]
+    assert main([*args, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["worst_mm"] < 0.5
