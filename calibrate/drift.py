@@ -114,6 +114,11 @@ class Drift:
             )
         else:
             out.append("Position: not known; the calibration has no cards that stayed.")
+        if 2 * self.expected_mm > self.tolerance_mm:
+            out.append(
+                "The calibration or this photo is hardly good enough to judge so small a "
+                "tolerance: a nearer, sharper photo, or several frames with --live, tell more."
+            )
         if self.position_max_mm is not None and self.moved:
             out.append(f"Not counted, because moved since: {_cards(self.moved)}.")
         return out

@@ -1073,7 +1073,7 @@ def _area(ring: Array) -> float:
 
 def _nodes(length: int) -> Array:
     """Places along a side of so many pixels at which the maps are exact."""
-    return np.linspace(-1.0, float(length), max(12, min(64, length // 24)))
+    return np.linspace(-1.0, float(length), max(12, min(40, length // 24)))
 
 
 def _spline(nodes: Array, at: NDArray[Any]) -> _Plane:
