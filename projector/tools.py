@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.errors import Fault, InputError
+from drafting.errors import DraftingError, Fault, InputError
 from projector import trace
 from projector.align import LINES, Pointing, carry
 from projector.bays import (
@@ -64,6 +64,7 @@ Array = NDArray[np.float64]
 
 STRIP_MM = 62.0  # of the strip along her edge, with a little room
 _LABEL_MM = 12.0
+_OURS = ("on", "light")  # kept beside the state of `baywalk`
 _KINDS = ("cutting", "sewing", "fold", "dart", "notch", "mark", "inner")
 
 
@@ -321,7 +322,7 @@ class BayTool:
                 self.walk.plan, self.walk.at, self.pieces, sitting.stage.calibration, self.walk.view
             )
         self._count(sitting)
-        sitting.keep(bays={"on": True, **to_dict(self.walk)})
+        sitting.keep(bays={"on": True, "light": light_of(sitting), **to_dict(self.walk)})
         sitting.repaint()
 
     def _count(self, sitting: Sitting) -> None:
@@ -331,7 +332,7 @@ class BayTool:
 
     def leave(self, sitting: Sitting) -> None:
         """Put the tool away; the state stays in the docket for the next time."""
-        sitting.keep(bays={"on": False, **to_dict(self.walk)})
+        sitting.keep(bays={"on": False, "light": light_of(sitting), **to_dict(self.walk)})
         sitting.tool = None
         self.done = True
 
@@ -424,7 +425,11 @@ def plan_for(
         free = plan_bays(pieces, cal, view, cloth, strip_mm=STRIP_MM, chalked=old)
     except InputError:
         return whole
-    return free if len(free) <= len(whole) and len(free.cut) <= len(whole.cut) else whole
+
+    def joints(plan: BayPlan) -> int:
+        return sum(len(b.parts) for b in plan.bays)
+
+    return free if len(free) <= len(whole) and joints(free) <= joints(whole) else whole
 
 
 def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
@@ -441,19 +446,14 @@ def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
     walk: Baywalk | None = None
     if kept:
         where = f"{sitting.docket.path or 'docket'}: table.bays"
-        walk = from_dict({k: v for k, v in dict(kept).items() if k != "on"}, where)
-        if not fits(walk.plan, pieces, walk.chalked):
-            old, view = walk, walk.view if walk.phase == "trace" else sitting.work.view
-            plan = plan_for(sitting, old.plan, old.chalked)
-            cal = sitting.stage.calibration
-            lit = [
-                b.index
-                for b in plan.bays
-                if old.phase == "trace"
-                and out_of_beam(plan, b.index, pieces, cal, view) == (0.0, 0.0)
-            ]
-            walk = restart(plan, view, old.chalked, lit)
-            sitting.tell("The lay has changed: the bays are planned anew.")
+        if not isinstance(kept, dict):
+            raise InputError(
+                Fault(where, "is not a mapping.", "Take it out to plan the bays anew.")
+            )
+        walk = from_dict({k: v for k, v in kept.items() if k not in _OURS}, where)
+        same = kept.get("light") == light_of(sitting)
+        if not same or not fits(walk.plan, pieces, walk.chalked):
+            walk = _anew(sitting, walk, pieces, same)
     if walk is None:
         if not wanted and not too_long(pieces, sitting.stage.calibration, sitting.work.view):
             return None
@@ -483,11 +483,38 @@ def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
     return tool
 
 
+def _anew(sitting: Sitting, old: Baywalk, pieces: list[Laid], same_light: bool) -> Baywalk:
+    """Other bays for a lay that was changed, or under another calibration; the chalk stays."""
+    view = old.view if old.phase == "trace" and same_light else sitting.work.view
+    plan = plan_for(sitting, old.plan, old.chalked)
+    cal = sitting.stage.calibration
+    lit = [
+        b.index
+        for b in plan.bays
+        if old.phase == "trace"
+        and same_light
+        and out_of_beam(plan, b.index, pieces, cal, view) == (0.0, 0.0)
+    ]
+    why = "The lay has changed" if same_light else "The calibration is another one"
+    sitting.tell(f"{why}: the bays are planned anew.", 8.0)
+    return restart(plan, view, old.chalked, lit)
+
+
+def light_of(sitting: Sitting) -> list[float]:
+    """What tells one calibration from another: where five of its pixels fall on the table, mm."""
+    w, h = sitting.stage.calibration.size
+    px = np.array([[0, 0], [w, 0], [w, h], [0, h], [w / 2, h / 2]], dtype=np.float64)
+    return [round(float(v), 2) + 0.0 for v in sitting.stage.calibration.to_table(px).ravel()]
+
+
 def resume(sitting: Sitting) -> None:
     """When the table opens: in the bay where it was left."""
     kept: Any = sitting.docket.table.get("bays") if sitting.docket.table else None
     if isinstance(kept, dict) and kept.get("on") and sitting.work.placed():
-        open_bays(sitting)
+        try:
+            open_bays(sitting)
+        except DraftingError as error:
+            sitting.tell(str(error.faults[0]), 12.0)
 
 
 # -- align -----------------------------------------------------------------------------------------

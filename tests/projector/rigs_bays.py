@@ -19,6 +19,7 @@ from calibrate.calibration import Calibration, ProjectorModel
 from calibrate.virtual_table import VirtualTable
 from drafting import Docket
 from drafting.placement import Placement
+from projector.bays import inside
 from projector.baywalk import crosses_shown
 from projector.sitting import Sitting
 from projector.trueness import apply, best_rigid
@@ -125,7 +126,7 @@ class Worker:
     turn_deg: float = 1.0
     pointer_mm: float = 1.0
     chalk: dict[str, np.ndarray] = field(default_factory=dict)
-    lit: dict[tuple[int, int], list[tuple[int, float]]] = field(default_factory=dict)
+    lit: dict[tuple[str, int, int], list[tuple[int, float]]] = field(default_factory=dict)
     residuals: list[float] = field(default_factory=list)
     asked_again: int = 0
     frames: dict[int, np.ndarray] = field(default_factory=dict)
@@ -188,6 +189,7 @@ class Worker:
 
     def point(self) -> None:
         """Bring the lit pointer over the chalk, and press."""
+        self.sitting.frame()  # what she sees: the strip's buttons lie where they are shown
         label = self.sitting.tool.walk.next_cross.label
         at = apply(self.world_from_cloth, self.chalk[label][None])
         at = at + self.rng.uniform(-self.pointer_mm, self.pointer_mm, 2)
@@ -212,35 +214,38 @@ class Worker:
         s.strip_on = strip
         s.repaint()
         ring = np.vstack([piece.outline_mm, piece.outline_mm[:1]])
+        step = np.diff(ring, axis=0)
+        arc = np.append(0.0, np.cumsum(np.hypot(*step.T)))
         share = walk.bay.parts[piece.key]
-        for i, a, b in zip(range(len(ring)), ring[:-1], ring[1:], strict=False):
-            d = (b - a) / max(float(np.hypot(*(b - a))), 1e-9)
-            for axis, level, inward in (
-                (0, share[0], 1),
-                (0, share[2], -1),
-                (1, share[1], 1),
-                (1, share[3], -1),
-            ):
+        for i, (a, b) in enumerate(itertools.pairwise(ring)):
+            if abs(a[1]) + abs(b[1]) < 1e-6 or np.array_equal(a, b):
+                continue  # the fold is not cut
+            for k, level in enumerate(share):
+                axis = k % 2
                 if not math.isfinite(level) or (a[axis] <= level) == (b[axis] <= level):
                     continue
-                at = a + (b - a) * (level - a[axis]) / (b[axis] - a[axis])
-                # a little inside this bay's share, away from the tick that ends it
-                way = inward * math.copysign(1.0, d[axis])
-                places = at + d * way * np.arange(10.0, 26.0, 2.0)[:, None]
-                across = np.array([-d[1], d[0]])
+                t = (level - a[axis]) / (b[axis] - a[axis])
+                inward = 1.0 if (b[axis] > a[axis]) == (k < 2) else -1.0
+                # along the line into this bay's share, away from the tick that ends it
+                at = arc[i] + t * (arc[i + 1] - arc[i]) + inward * np.arange(10.0, 26.0, 2.0)
+                j = np.clip(np.searchsorted(arc, at % arc[-1], side="right") - 1, 0, len(step) - 1)
+                d = step[j] / np.hypot(*step[j].T)[:, None]
+                places = ring[j] + d * (at % arc[-1] - arc[j])[:, None]
+                if not all(inside(q, share) for q in places.tolist()):
+                    continue
+                across = np.column_stack([-d[:, 1], d[:, 0]])
                 offset = self.offsets(frame, places, across)
-                self.lit.setdefault((hash((piece.key, i)), round(level)), []).append(
-                    (walk.at, offset)
-                )
+                self.lit.setdefault((piece.key, i, round(level)), []).append((walk.at, offset))
 
     def offsets(self, frame: np.ndarray, places: np.ndarray, across: np.ndarray) -> float:
-        """mm by which the light lies aside of these places of the cloth: mean of its centroids."""
+        """mm by which the light lies aside of these places of the cloth: middle of its centroids."""
         t = np.arange(-4.0, 4.01, 0.05)
         at = apply(self.world_from_cloth, places)
-        n = self.world_from_cloth[:2, :2] @ across
-        probe = (at[:, None] + n * t[:, None]).reshape(-1, 2)
+        n = across @ self.world_from_cloth[:2, :2].T
+        probe = (at[:, None] + n[:, None] * t[:, None]).reshape(-1, 2)
         light = self.table.light(frame, probe).sum(axis=1).reshape(len(places), len(t))
         light = np.clip(light - 0.5 * light.max(axis=1, keepdims=True), 0.0, None)
+        assert np.all(light.sum(axis=1) > 0), "a line of this bay is not lit"
         return float(np.median((light * t).sum(axis=1) / light.sum(axis=1)))
 
     @property

@@ -194,6 +194,25 @@ def test_a_changed_lay_is_planned_anew_on_the_same_chalk(docket: Docket) -> None
     assert set(walk.wanted) <= set(chalked)
 
 
+def test_another_calibration_asks_for_the_crosses(docket: Docket) -> None:
+    """Calibrated anew in the middle of the bays: she points at chalked crosses, nothing is assumed."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    trace_all(s)
+    s.key("]")
+    point_all(s, aside(s.work.view))
+    kept = docket.replace(table=s.table_settings(), traced=s.work.traced)
+    same = Sitting(kept, ideal(1200.0))
+    assert same.tool.walk.phase == "trace" and same.tool.walk.at == 1  # type: ignore[union-attr]
+    other = Sitting(kept, ideal(1180.0, turn_deg=4.0))
+    walk = other.tool.walk  # type: ignore[union-attr]
+    assert walk.phase == "move" and set(walk.wanted) <= set("ABCD")
+    assert "calibration is another" in other._message
+    truth = aside(other.work.view)
+    point_all(other, truth)
+    assert np.allclose(other.work.view.table_from_cloth, truth.table_from_cloth, atol=1e-6)
+
+
 def test_centre_and_turning_over_are_kept_from_her_in_bays(docket: Docket) -> None:
     """What would tear the lay off the chalked crosses is refused with a word."""
     s = Sitting(docket, ideal(1200.0))
