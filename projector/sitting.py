@@ -147,6 +147,7 @@ class Sitting:
         self._stale = True
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
+        self._beside: dict[str, str] = {}
         self._shown_troubles: dict[str, tuple[str, ...]] = {}
         self._judge_all()
         tools.resume(self)
@@ -165,9 +166,9 @@ class Sitting:
 
     def troubles(self, key: str) -> tuple[str, ...]:
         """What is wrong with one copy, in words."""
-        others = sorted({a if b == key else b for a, b in self._pairs if key in (a, b)})
         own = self._own.get(key, ())
-        return (*own, *(f"overlaps {o.rsplit('/', 1)[0]}" for o in others[:1]))
+        other = self._beside.get(key)
+        return own if other is None else (*own, f"overlaps {other.rsplit('/', 1)[0]}")
 
     @property
     def trouble_count(self) -> int:
@@ -178,16 +179,25 @@ class Sitting:
         lay = self.work.lay
         self._own = {p.key: self.rules.own_troubles(p, lay) for p in lay if not p.aside}
         self._pairs = self.rules.overlap_pairs(lay)
+        self._pair_up()
+
+    def _pair_up(self) -> None:
+        """For each copy that overlaps another, the first of those by name."""
+        self._beside = {}
+        for one, other in self._pairs:
+            for a, b in ((one, other), (other, one)):
+                if a not in self._beside or b < self._beside[a]:
+                    self._beside[a] = b
 
     def _judge(self, key: str) -> None:
         """After one copy has moved: only what it can have changed."""
         p = self.work.of(key)
         self._pairs = {pair for pair in self._pairs if key not in pair}
         self._own.pop(key, None)
-        if p is None or p.aside:
-            return
-        self._own[key] = self.rules.own_troubles(p, self.work.lay)
-        self._pairs |= self.rules.overlap_with(p, self.work.lay)
+        if p is not None and not p.aside:
+            self._own[key] = self.rules.own_troubles(p, self.work.lay)
+            self._pairs |= self.rules.overlap_with(p, self.work.lay)
+        self._pair_up()
 
     def _change(self, work: Work, key: str | None = None) -> None:
         """A finished change: into the history and the journal, judged, shown."""

@@ -90,6 +90,18 @@ class History:
         return History(work, (self.now, self.past), rest)  # type: ignore[arg-type]  # recursive
 
 
+@dataclass(frozen=True, eq=False)
+class _Shape:
+    """A copy's outline on the cloth, made ready: few points, the same dense, edges, box."""
+
+    ring: Array
+    probe: Array
+    edge: Array
+    square: Array
+    low: Array
+    high: Array
+
+
 @dataclass(eq=False)
 class Rules:
     """What the cloth allows, and the shapes of the pieces, made ready for quick answers.
@@ -101,6 +113,7 @@ class Rules:
     faces: Mapping[str, Face]
     turns: dict[str, tuple[float, ...]] = field(init=False)
     _probes: dict[str, Array] = field(default_factory=dict, init=False)
+    _shapes: dict[tuple[object, ...], _Shape] = field(default_factory=dict, init=False)
 
     def __post_init__(self) -> None:
         cloth = self.docket.cloth
@@ -125,15 +138,25 @@ class Rules:
 
     def outline(self, placement: Placement, *, rough: bool = True) -> Array:
         """(N, 2) its cutting ring, cloth mm."""
-        face = self.faces[placement.piece]
-        return _carry(placement, face.rough if rough else face.outline)
+        if rough:
+            return self._shape(placement).ring
+        return _carry(placement, self.faces[placement.piece].outline)
 
-    def probe(self, placement: Placement) -> Array:
-        """(N, 2) points along its cutting line, at most `_PROBE_MM` apart, cloth mm."""
-        name = placement.piece
-        if name not in self._probes:
-            self._probes[name] = _dense(self.faces[name].rough, _PROBE_MM)
-        return _carry(placement, self._probes[name])
+    def _shape(self, p: Placement) -> _Shape:
+        """The shape of a copy where it lies; kept, since all but the moving one stay."""
+        key = (p.piece, p.at, p.turn_deg, p.mirrored)
+        shape = self._shapes.get(key)
+        if shape is None:
+            if len(self._shapes) > 600:
+                self._shapes.clear()
+            face = self.faces[p.piece]
+            if p.piece not in self._probes:
+                self._probes[p.piece] = _dense(face.rough, _PROBE_MM)
+            ring = _carry(p, face.rough)
+            shape = _Shape(ring, _carry(p, self._probes[p.piece]), *_edges(ring),
+                           ring.min(axis=0), ring.max(axis=0))  # fmt: skip
+            self._shapes[key] = shape
+        return shape
 
     def layers(self, placement: Placement, lay: Iterable[Placement]) -> int:
         """Layers of cloth that one copy is cut through."""
@@ -153,7 +176,7 @@ class Rules:
         """Used length, share of the cloth used, and what is left over."""
         cloth = self.cloth
         placed = [p for p in lay if not p.aside]
-        ends = [float(self.outline(p)[:, 0].max()) for p in placed]
+        ends = [float(self._shape(p).high[0]) for p in placed]
         start = cloth.x_range_mm[0] if cloth is not None else 0.0
         used = max(0.0, max(ends, default=start) - start)
         share = 0.0
@@ -194,14 +217,11 @@ class Rules:
 
     def overlaps(self, one: Placement, other: Placement) -> bool:
         """Whether two copies overlap by more than the quick test's roughness."""
-        a, b = self.outline(one), self.outline(other)
-        low = np.maximum(a.min(axis=0), b.min(axis=0))
-        high = np.minimum(a.max(axis=0), b.max(axis=0))
-        if np.any(high - low < _DEPTH_MM):
+        a, b = self._shape(one), self._shape(other)
+        low, high = np.maximum(a.low, b.low), np.minimum(a.high, b.high)
+        if (high - low).min() < _DEPTH_MM:
             return False
-        return _reaches_into(self.probe(one), b, low, high) or _reaches_into(
-            self.probe(other), a, low, high
-        )
+        return _reaches_into(a.probe, b, low, high) or _reaches_into(b.probe, a, low, high)
 
     def overlap_pairs(self, lay: Sequence[Placement]) -> set[tuple[str, str]]:
         """Every pair of copies that overlap."""
@@ -240,7 +260,7 @@ class Rules:
             bad += list(cloth.flaws)
         for hole in bad:
             ring = np.asarray(hole, dtype=np.float64)
-            if _inside(ring, points).any() or _inside(self.probe(p), ring).any():
+            if _inside(ring, points).any() or _inside(self._shape(p).probe, ring).any():
                 return True
         return False
 
@@ -304,8 +324,8 @@ class Rules:
 
         Returns the placement and the guide lines to show, cloth mm.
         """
-        points = self.outline(p)
-        low, high = points.min(axis=0), points.max(axis=0)
+        shape = self._shape(p)
+        low, high = shape.low, shape.high
         shift = np.zeros(2)
         guides: list[Array] = []
         cloth = self.cloth
@@ -340,17 +360,17 @@ class Rules:
     ) -> tuple[Placement, Array] | None:
         """Moved so that the nearest neighbour lies at exactly the cutting distance."""
         distance = self.docket.distance_mm
-        mine = self.outline(p)
-        low, high = mine.min(axis=0) - distance - reach, mine.max(axis=0) + distance + reach
+        mine = self._shape(p)
+        low, high = mine.low - distance - reach, mine.high + distance + reach
         best: tuple[float, Array, Array] | None = None
         for q in lay:
             if q.aside or q.key == p.key:
                 continue
-            other = self.outline(q)
-            if np.any(other.max(axis=0) < low) or np.any(other.min(axis=0) > high):
+            other = self._shape(q)
+            if (other.high < low).any() or (other.low > high).any():
                 continue
-            near = _nearest(mine, other)
-            if best is None or near[0] < best[0]:
+            near = _nearest(mine, other, distance + reach)
+            if near is not None and (best is None or near[0] < best[0]):
                 best = near
         if best is None or best[0] < 0.05 or abs(best[0] - distance) > reach:
             return None
@@ -432,46 +452,63 @@ def _inside(points: Array, ring: Array) -> NDArray[np.bool_]:
     """(N,) even-odd rule."""
     x, y = points[:, 0:1], points[:, 1:2]
     x0, y0 = ring[:, 0], ring[:, 1]
-    x1, y1 = np.roll(x0, -1), np.roll(y0, -1)
+    x1, y1 = np.append(x0[1:], x0[0]), np.append(y0[1:], y0[0])
     cross = (y0 <= y) != (y1 <= y)
     with np.errstate(divide="ignore", invalid="ignore"):
         at = x0 + (y - y0) / (y1 - y0) * (x1 - x0)
     return np.asarray((cross & (x < at)).sum(axis=1) % 2 == 1)
 
 
+def _edges(ring: Array) -> tuple[Array, Array]:
+    """A ring's edges (N, 2) from each point to the next, and their squared lengths (N,)."""
+    edge = np.concatenate([ring[1:], ring[:1]]) - ring
+    return edge, np.maximum(np.einsum("ij,ij->i", edge, edge), 1e-12)
+
+
 def _distance(points: Array, ring: Array) -> Array:
     """(N,) distance to a ring's edges."""
-    return np.asarray(np.sqrt(_square_gap(points, ring)[0]))
+    return np.asarray(np.sqrt(_square_gap(points, ring, *_edges(ring))[0]))
 
 
-def _square_gap(points: Array, ring: Array) -> tuple[Array, Array]:
+def _square_gap(points: Array, ring: Array, edge: Array, square: Array) -> tuple[Array, Array]:
     """Squared distance (N,) of each point to a ring, and the nearest place on it (N, 2)."""
-    a, d = ring, np.roll(ring, -1, axis=0) - ring
-    length = np.maximum(np.einsum("ij,ij->i", d, d), 1e-12)
-    rel = points[:, None, :] - a
-    t = np.clip(np.einsum("nmj,mj->nm", rel, d) / length, 0.0, 1.0)
-    gap = rel - t[:, :, None] * d
-    square = np.einsum("nmj,nmj->nm", gap, gap)
-    k = np.argmin(square, axis=1)
+    rx, ry = points[:, 0:1] - ring[:, 0], points[:, 1:2] - ring[:, 1]
+    dx, dy = edge[:, 0], edge[:, 1]
+    t = (rx * dx + ry * dy) / square
+    np.clip(t, 0.0, 1.0, out=t)
+    rx -= t * dx
+    ry -= t * dy
+    far = rx * rx + ry * ry
+    k = np.argmin(far, axis=1)
     rows = np.arange(len(points))
-    return square[rows, k], a[k] + t[rows, k, None] * d[k]
+    return far[rows, k], ring[k] + t[rows, k, None] * edge[k]
 
 
-def _nearest(mine: Array, other: Array) -> tuple[float, Array, Array]:
-    """Least distance between two rings, and its ends on each (corners against edges)."""
-    s1, on_other = _square_gap(mine, other)
-    s2, on_mine = _square_gap(other, mine)
-    i, j = int(np.argmin(s1)), int(np.argmin(s2))
-    if s1[i] <= s2[j]:
-        return math.sqrt(float(s1[i])), mine[i], on_other[i]
-    return math.sqrt(float(s2[j])), on_mine[j], other[j]
+def _nearest(mine: _Shape, other: _Shape, reach: float) -> tuple[float, Array, Array] | None:
+    """Least distance between two rings, if within reach, and its ends (corners against edges)."""
+    low, high = other.low - reach, other.high + reach
+    a = mine.ring[((mine.ring >= low) & (mine.ring <= high)).all(axis=1)]
+    low, high = mine.low - reach, mine.high + reach
+    b = other.ring[((other.ring >= low) & (other.ring <= high)).all(axis=1)]
+    found: list[tuple[float, Array, Array]] = []
+    if len(a):
+        square, there = _square_gap(a, other.ring, other.edge, other.square)
+        i = int(np.argmin(square))
+        found.append((math.sqrt(float(square[i])), a[i], there[i]))
+    if len(b):
+        square, here = _square_gap(b, mine.ring, mine.edge, mine.square)
+        j = int(np.argmin(square))
+        found.append((math.sqrt(float(square[j])), here[j], b[j]))
+    best = min(found, key=lambda f: f[0], default=None)
+    return best if best is not None and best[0] <= reach else None
 
 
-def _reaches_into(points: Array, ring: Array, low: Array, high: Array) -> bool:
+def _reaches_into(points: Array, shape: _Shape, low: Array, high: Array) -> bool:
     near = points[((points >= low) & (points <= high)).all(axis=1)]
     if not len(near):
         return False
-    inner = near[_inside(near, ring)]
+    inner = near[_inside(near, shape.ring)]
     if not len(inner):
         return False
-    return bool(float(_square_gap(inner, ring)[0].max()) > _DEPTH_MM**2)
+    deep = _square_gap(inner, shape.ring, shape.edge, shape.square)[0]
+    return bool(float(deep.max()) > _DEPTH_MM**2)

@@ -34,35 +34,37 @@ from projector.sitting import Sitting
 
 LIMITS_MS = {(1920, 1080): 8.3, (3840, 2160): 16.6}
 SHAPES = (
-    ("top", TOP, 1.0),
-    ("sleeve", SLEEVE, 1.0),
-    ("cuff", [[0, 0], [230, 0], [230, 80], [0, 80]], 1.0),
-    ("collar", [[0, 0], [210, 8], [214, 62], [20, 70]], 1.0),
-    ("pocket", [[0, 0], [130, 0], [130, 120], [65, 150], [0, 120]], 1.0),
+    ("top", TOP, 1.0, 2),
+    ("sleeve", SLEEVE, 0.75, 4),
+    ("cuff", [[0, 0], [200, 0], [200, 70], [0, 70]], 1.0, 8),
+    ("collar", [[0, 0], [180, 8], [184, 52], [20, 60]], 1.0, 8),
+    ("pocket", [[0, 0], [110, 0], [110, 90], [55, 115], [0, 90]], 1.0, 8),
 )
 
 
 def thirty(folder: Path) -> Path:
-    """A docket of 30 labelled pieces on single cloth: six each of five shapes, lens-wide spread."""
-    pieces, lay = [], []
-    rng = np.random.default_rng(3)
-    for n in range(30):
-        name, outline, _ = SHAPES[n % 5]
-        piece = f"{name}-{n // 5 + 1}"
-        pieces.append({"name": piece, "outline": [list(p) for p in outline]})
-        at = [float(rng.uniform(0, 900)), float(rng.uniform(150, 560))]
-        lay.append({"piece": piece, "copy": 1, "at": at, "turn": 0})
+    """A docket of 30 labelled pieces, laid by the planner on single cloth a beam wide."""
+    from drafting.lay import plan
+
+    pieces = [
+        {"name": f"{name}-{n + 1}", "outline": (np.array(outline) * share).tolist()}
+        for name, outline, share, count in SHAPES
+        for n in range(count)
+    ]
     data = {
         "chalkbeam": 1,
         "title": "thirty pieces",
-        "cloth": {"width": "1400 mm", "length": "2 m"},
+        "cloth": {"width": "690 mm", "length": "3 m"},
         "allowances": {"all": "10 mm"},
         "pieces": pieces,
-        "lay": lay,
-        "table": {"view": {"turn": 0.0, "at": [30.0, -20.0], "mirror": False, "side": "near"}},
+        "table": {"view": {"turn": 0.0, "at": [25.0, 5.0], "mirror": False, "side": "near"}},
     }
     path = folder / "thirty.yaml"
     path.write_text(yaml.safe_dump(data, sort_keys=False))
+    docket = Docket.load(path)
+    lay = plan(docket.pieces(), docket.cloth, seconds=0.2, distance_mm=5.0,
+               allowances=docket.allowances)  # fmt: skip
+    docket.replace(lay=lay.docket_placements()).save()
     return path
 
 
