@@ -47,8 +47,8 @@ _SUSPECT = 4.0  # standardised surplus past which a reading is not chance
 _LIMIT_RMS_MM = 3.0  # readings that agree no better than this calibrate nothing
 _LIMIT_DOUBT_MM = 4.0
 _SPARE = 6  # readings beyond the need, with which one wrong one can be told from another
-_MOST_STRETCH = 1.45  # longest over shortest side of a dot; 1 / cos of the tilt
-_MOST_TAPER = 2.5  # largest over smallest dot of the picture
+_MOST_STRETCH = 2.0  # longest over shortest side of a dot: 1 / cos of the ray's angle, 60°
+_MOST_TAPER = 4.0  # largest over smallest dot of the picture
 _FLOOR_MM = 0.05
 _SHAPE_FREEDOMS = 5  # of a homography, once place and turn of the table frame are chosen
 
@@ -637,7 +637,7 @@ def _start(size: tuple[int, int], px: Array, ends: NDArray[Any], read: Array) ->
 
 
 def _implausible(model: ProjectorModel) -> list[str]:
-    """What no projector over a table does: dots stretched past a tilt of 45°, one end thrice the other."""
+    """What no projector over a table does: rays flatter than 30° to it, one end four times the other."""
     w, h = model.size
     ends = np.array([(0, 0), (w - 1, 0), (w - 1, h - 1), (0, h - 1), (w / 2, h / 2)], float)
     _, slope, _ = model.jacobians(model.to_table(ends))
