@@ -78,6 +78,8 @@ ACTIONS: tuple[Action, ...] = (
            ("trace",)),
     Action("align", "Align", ("e",), "align to the cloth: point at two places on its edge; again "
            "for another edge"),
+    Action("height", "Height", ("j",), "thickness of mat and cloth, the lens's place (arrows, Tab)",
+           ("arrange",)),
     Action("unmark", "Unmark", ("u",), "take the mark off the piece", ("trace",)),
     Action("lines", "Lines", ("n",), "cutting and sewing line, cutting only, sewing only"),
     Action("ink", "Ink", ("i",), "light lines, bold lines, dark lines on a lit table"),
@@ -116,6 +118,7 @@ STRIP: dict[str, tuple[str, ...]] = {
     "bays-move": ("point-again", "previous-bay", "arrange", "work-light", "help"),
     "bays-check": ("point-again", "keep-fit", "arrange", "work-light", "help"),
     "align": ("align", "leave", "work-light", "help"),
+    "height": ("next", "away", "toward", "left", "right", "leave", "help"),
     "plan": ("take", "drop", "help"),
 }  # fmt: skip
 STRIP_WORDS: dict[tuple[str, str], str] = {
@@ -123,7 +126,11 @@ STRIP_WORDS: dict[tuple[str, str], str] = {
     ("trace", "go-back"): "Back",
     ("trace", "previous-bay"): "Not yet",
     ("trace", "leave"): "Not now",
-    ("arrange", "leave"): "Not now",
+    ("arrange", "leave"): "Leave",
+    ("arrange", "away"): "More",
+    ("arrange", "toward"): "Less",
+    ("arrange", "right"): "Much more",
+    ("arrange", "left"): "Much less",
 }
 
 _MODIFIERS = ("shift", "ctrl", "alt")

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,6 +21,9 @@ from calibrate.calibration import Calibration
 from drafting.errors import Fault, InputError
 from drafting.files import unknown_keys
 from drafting.units import parse_length
+
+if TYPE_CHECKING:
+    from drafting import Docket
 
 Array = NDArray[np.float64]
 
@@ -257,6 +260,19 @@ def off_by(calibration: Calibration, height: Height) -> Doubt:
         "short-throw lens). Measure straight down from the lens."
     )
     return Doubt(1000.0 * abs(h) * short, 0.0, False, tuple(notes))
+
+
+def notes(docket: Docket, calibration: Calibration) -> tuple[str, ...]:
+    """What to tell her about height for this docket, by how much lines may be off included.
+
+    Raises:
+        InputError: what the docket notes has faults.
+    """
+    folded = docket.cloth is not None and docket.cloth.folded
+    where = f"{docket.path or 'docket'}: table"
+    return off_by(
+        calibration, height_of(docket.table, calibration, folded=folded, where=where)
+    ).said
 
 
 def foot_from_tape(

@@ -219,6 +219,13 @@ class Stage:
             self.look = look
             self._made.clear()
 
+    def stand_on(self, calibration: Calibration) -> None:
+        """Take another calibration of the same picture: the cloth lies higher or lower."""
+        self.calibration = calibration
+        self.lens = Lens(calibration)
+        self.reading_deg = reading_direction(self.lens, self.view.side)
+        self._made.clear()
+
     @property
     def ink(self) -> Ink:
         """The ink in use."""

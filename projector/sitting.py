@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from projector import tools, trace
+from projector import height, tools, trace
 from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_WORDS, Keys
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
@@ -29,6 +29,7 @@ from projector.scene import (
     PieceState,
     Stage,
     Strip,
+    at_cloth,
     ink_of,
     lines_of,
     used_box,
@@ -449,6 +450,24 @@ class Sitting:
     def _do_align(self) -> None:
         self._use(tools.open_align)
 
+    def _do_height(self) -> None:
+        self._use(tools.open_height)
+
+    def set_height(self, noted: dict[str, Any]) -> None:
+        """What lies on the calibrated table, and the lens: the picture follows, the docket keeps it.
+
+        Raises:
+            drafting.InputError, calibrate.InputError: it cannot be so; nothing is changed.
+        """
+        docket = self.docket.replace(table={**self.docket.table, "height": noted})
+        self.stage.stand_on(at_cloth(docket, self.calibration))
+        self.docket = docket
+        self._painted.clear()
+        self._floats.clear()
+        self._figures = (None, EMPTY)
+        self._stale = True
+        self.keep(height=noted)
+
     def _use(self, open_tool: Callable[[Sitting], object]) -> None:
         """Open a tool; what it refuses is said on the table."""
         from drafting.errors import DraftingError
@@ -503,7 +522,8 @@ class Sitting:
         else:
             at = self.pointer_mm if self.pointer_mm is not None else self.stage.middle_mm
             self.checking_at = np.array(at, dtype=np.float64)
-            self.tell("Lay a ruler on it: 100 mm each way, corner to corner 141.4 mm.")
+            ruler = "Lay a ruler on it: 100 mm each way, corner to corner 141.4 mm."
+            self.tell("\n".join([ruler, *height.notes(self.docket, self.calibration)]), 12.0)
         self._stale = True
 
     def _do_side(self) -> None:
@@ -935,7 +955,7 @@ class Sitting:
     def lines_of_strip(self) -> tuple[str, ...]:
         """The strip's line: what is said, or the figures."""
         if self._message:
-            return (self._message,)
+            return tuple(self._message.split("\n"))
         if self.tool is not None:
             return (*self.tool.says.split("\n"), *self.extra_words)
         figures = self.rules.figures(self.work.lay)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.errors import CalibrationError
 from drafting.errors import DraftingError, Fault, InputError
 from projector import trace
 from projector.align import LINES, Pointing, carry
@@ -50,6 +51,7 @@ from projector.baywalk import (
     unmark,
 )
 from projector.faces import text_block
+from projector.height import Height, height_of, off_by
 from projector.marks import Item, Mark, circle, moved
 from projector.scene import LINES as SHOWN_LINES
 from projector.table import under
@@ -613,3 +615,117 @@ def open_align(sitting: Sitting) -> AlignTool:
     sitting.tool = tool
     sitting.repaint()
     return tool
+
+
+# -- height ----------------------------------------------------------------------------------------
+
+_FIELDS = ("cloth", "mat", "lens")
+_FINE = {"cloth": 0.1, "mat": 0.5, "lens": 1.0}  # mm
+_COARSE = {"cloth": 1.0, "mat": 5.0, "lens": 20.0}
+_START_THROW = 1.2  # lens height over beam width to begin from; she sets it by her tape
+
+
+@dataclass(eq=False)
+class HeightTool:
+    """Setting the thickness of mat and cloth and the lens's place, the picture following at once."""
+
+    height: Height
+    beam_mm: float
+    doubts: tuple[str, ...] = ()
+    field: str = "cloth"
+    before: Tool | None = None
+    name: str = "height"
+    done: bool = False
+    strip: str = "height"
+
+    @property
+    def says(self) -> str:
+        """For the strip: the field that the keys change, then the others, then what is in doubt."""
+        h = self.height
+        cloth = "not noted" if h.cloth_mm is None else f"{h.cloth_mm:.1f} mm a layer"
+        lens = "not noted" if h.lens_mm is None else f"{h.lens_mm:.0f} mm above the table"
+        foot = "press on the point under it" if h.foot_mm is None else "foot noted"
+        words = {
+            "cloth": f"cloth {cloth}" + (f", {h.layers} layers" if h.layers > 1 else ""),
+            "mat": f"mat put on since calibrating {h.mat_mm:.1f} mm",
+            "lens": f"lens {lens}, {foot}",
+        }
+        others = [words[k] for k in _FIELDS if k != self.field]
+        return "\n".join([f"> {words[self.field]}", *others, *self.doubts])
+
+    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
+        """Pieces are shown as always."""
+        return None
+
+    def clear_of(self, sitting: Sitting) -> Array:
+        """Nothing that the strip must keep off."""
+        return np.zeros((0, 2))
+
+    def press(self, sitting: Sitting, table_mm: Array) -> None:
+        """The point of the table under the plumb line from the lens."""
+        self._set(sitting, self.height.replace(foot_mm=(float(table_mm[0]), float(table_mm[1]))))
+
+    def do(self, sitting: Sitting, action: str) -> bool:
+        """Up and down change a little, left and right more; Tab takes the next; leaving keeps it."""
+        if action in ("next", "height"):
+            self.field = _FIELDS[(_FIELDS.index(self.field) + 1) % len(_FIELDS)]
+        elif action in ("away", "toward", "left", "right"):
+            step = (_FINE if action in ("away", "toward") else _COARSE)[self.field]
+            self._change(sitting, step if action in ("away", "right") else -step)
+        elif action in ("leave", "go-back", "go-on", "take"):
+            self.done = True
+            sitting.tool = self.before
+        else:
+            return False
+        return True
+
+    def items(self, sitting: Sitting) -> Sequence[Item]:
+        """The foot of the lens, and the 100 mm square to hold a ruler to."""
+        stage = sitting.stage
+        out = [stage.check_square(stage.middle_mm)]
+        if self.height.foot_mm is not None:
+            lines = [circle(0.0, 0.0, 9.0), *cross_lines((0.0, 0.0), 16.0)]
+            frame = stage.reading_frame(self.height.foot_mm)
+            out.append(Item("foot", (stage.mark("chosen", lines),), frame))
+        return out
+
+    def _change(self, sitting: Sitting, by: float) -> None:
+        h = self.height
+        if self.field == "cloth":
+            h = h.replace(cloth_mm=round(max(0.0, (h.cloth_mm or 0.0) + by), 2))
+        elif self.field == "mat":
+            h = h.replace(mat_mm=round(min(50.0, max(-50.0, h.mat_mm + by)), 2))
+        elif h.lens_mm is None:
+            h = h.replace(lens_mm=float(round(_START_THROW * self.beam_mm, -1)))
+        else:
+            h = h.replace(lens_mm=min(9000.0, max(300.0, h.lens_mm + by)))
+        self._set(sitting, h)
+
+    def _set(self, sitting: Sitting, height: Height) -> None:
+        try:
+            sitting.set_height(height.to_dict())
+        except (DraftingError, CalibrationError) as error:
+            sitting.tell(str(error.faults[0]), 8.0)
+            return
+        self.height = height
+        self.doubts = off_by(sitting.calibration, height).said
+
+
+def open_height(sitting: Sitting) -> HeightTool:
+    """Begin to set what lies on the calibrated table, from what is noted already.
+
+    Raises:
+        InputError: what is noted has faults.
+    """
+    cloth = sitting.docket.cloth
+    known = height_of(
+        sitting.table_settings(),
+        sitting.calibration,
+        folded=cloth is not None and cloth.folded,
+        where=f"{sitting.docket.path or 'docket'}: table",
+    )
+    width = float(np.ptp(sitting.stage.lens.beam_mm[:, 0]))
+    doubts = off_by(sitting.calibration, known).said
+    sitting.tool = HeightTool(known, width, doubts, before=sitting.tool)
+    sitting.repaint()
+    return sitting.tool

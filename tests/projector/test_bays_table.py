@@ -300,6 +300,34 @@ def test_height_changes_the_frame(docket: Docket) -> None:
     assert (render(high, cal) != render(docket, cal)).any()
 
 
+def test_height_is_set_at_the_table(docket: Docket) -> None:
+    """Cloth, mat and lens by keys, the foot by pointer: the picture follows, the docket keeps it."""
+    s = Sitting(docket, ideal(2600.0))
+    table = np.array([[700.0, 200.0]])
+    before = s.stage.calibration.to_projector(table)
+    s.key("j")
+    assert "not noted" in s.tool.says and "each mm of cloth" in s.tool.says  # type: ignore[union-attr]
+    for key in ("right", "up", "up", "tab", "right", "tab", "up", "right"):
+        s.key(key)
+    s.pointer("down", 959.5, 539.5)
+    s.pointer("up", 959.5, 539.5)
+    noted = s.table_settings()["height"]
+    assert noted["cloth"] == "1.2 mm" and noted["mat"] == "5 mm" and noted["layers"] == 2
+    lens = float(noted["lens_height"].split()[0])
+    lit = ideal(2600.0).to_table(s.stage.calibration.to_projector(table))
+    assert np.allclose(lit * (1 - 7.4 / lens), table, atol=1e-6)
+    assert not np.allclose(s.stage.calibration.to_projector(table), before)
+    s.key("escape")
+    assert s.tool is None
+    s.frame()
+    again = Sitting(docket.replace(table=s.table_settings()), ideal(2600.0))
+    assert np.allclose(
+        again.stage.calibration.to_table([[5, 5]]), s.stage.calibration.to_table([[5, 5]])
+    )
+    s.key("k")
+    assert "Corrected for 7.4 mm" in s._message
+
+
 def test_a_spoilt_state_does_not_stop_the_table(docket: Docket) -> None:
     """Bays that were edited into nonsense are told; taking them out begins anew."""
     s = Sitting(docket.replace(table={"bays": {"on": False, "plan": 3}}), ideal(1200.0))
