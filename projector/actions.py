@@ -78,7 +78,7 @@ ACTIONS: tuple[Action, ...] = (
            ("trace",)),
     Action("align", "Align", ("e",), "align to the cloth: point at two places on its edge; again "
            "for another edge"),
-    Action("height", "Height", ("j",), "thickness of mat and cloth, the lens's place (arrows, Tab)",
+    Action("height", "Height", ("ctrl+t",), "thickness of mat and cloth, the lens's place (arrows, Tab)",
            ("arrange",)),
     Action("unmark", "Unmark", ("u",), "take the mark off the piece", ("trace",)),
     Action("lines", "Lines", ("n",), "cutting and sewing line, cutting only, sewing only"),

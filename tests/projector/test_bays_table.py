@@ -305,7 +305,7 @@ def test_height_is_set_at_the_table(docket: Docket) -> None:
     s = Sitting(docket, ideal(2600.0))
     table = np.array([[700.0, 200.0]])
     before = s.stage.calibration.to_projector(table)
-    s.key("j")
+    s.key("ctrl+t")
     assert "not noted" in s.tool.says and "each mm of cloth" in s.tool.says  # type: ignore[union-attr]
     for key in ("right", "up", "up", "tab", "right", "tab", "up", "right"):
         s.key(key)
