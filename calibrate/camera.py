@@ -29,15 +29,21 @@ Image = NDArray[np.uint8]
 FRAMES = 30
 _SETTLE_SECONDS = 0.7  # projector, cable and camera together lag a few tenths
 _WARM_UP = 12  # frames that a camera spends on finding its exposure
+_QUEUED = 6  # drivers keep up to four or five frames back
 _SHAKE_LEVELS = 10.0  # grey levels of change between the first and last frames: something moved
 _ASKED = (1920, 1080)
 
 
 class Source(Protocol):
-    """Frames, one after the other. ``name`` for messages; ``seconds`` that a new light needs."""
+    """Frames, one after the other.
+
+    ``name`` for messages; ``settle_seconds`` until a new light is seen; ``stale`` frames that
+    were taken before and still wait in a queue.
+    """
 
     name: str
     settle_seconds: float
+    stale: int
 
     def read(self) -> Image:
         """The next frame, (H, W, 3) uint8 RGB."""
@@ -55,6 +61,7 @@ class DeviceSource:
     name: str
     _device: Any = field(repr=False)
     settle_seconds: float = _SETTLE_SECONDS
+    stale: int = _QUEUED
 
     @classmethod
     def open(cls, number: int = 0, size: tuple[int, int] = _ASKED) -> DeviceSource:
@@ -128,6 +135,7 @@ class PhotoSource:
 
     path: Path
     settle_seconds: float = 0.0
+    stale: int = 0
 
     def __post_init__(self) -> None:
         self.name = str(self.path)
@@ -221,6 +229,12 @@ def _coarse(frame: Image) -> Array:
     return np.asarray(grey / rows * (grey.mean() + 8.0))
 
 
+def _drain(source: Source) -> None:
+    """Let go of frames that show the light before this one."""
+    for _ in range(source.stale):
+        source.read()
+
+
 def with_cards_of(pattern_view: Image, white_view: Image, outlines: list[Array]) -> Image:
     """The view of the pattern with the cards as white light shows them.
 
@@ -251,6 +265,7 @@ def look_for_cards(
     source: Source, card_ids: list[int] | None = None, frames: int = 4
 ) -> tuple[Image, Detections | None, str]:
     """A few frames under white light: the picture, the cards in it, and what is wrong if none."""
+    _drain(source)
     picture = mean_frame(source, frames)
     try:
         return picture, detect(picture, None, card_ids=card_ids, name=source.name), ""
@@ -284,10 +299,12 @@ def take_view(
     told = progress or (lambda done, whole: None)
     show(np.full((h, w, 3), 255, np.uint8))
     wait(source.settle_seconds)
+    _drain(source)
     white = mean_frame(source, frames, lambda i, n: told(i, 2 * n))
     cards = detect(white, None, card_ids=card_ids, name=source.name)
     show(np.repeat(pattern.image()[..., None], 3, axis=2))
     wait(source.settle_seconds)
+    _drain(source)
     lit = mean_frame(source, frames, lambda i, n: told(n + i, 2 * n))
     outlines = []
     for card_id, corners in cards.cards.items():

@@ -927,6 +927,7 @@ class VirtualSource:
     seed: int = 0
     name: str = "virtual camera"
     settle_seconds: float = 0.0
+    stale: int = 0
     fps: float = 29.97
     _count: int = 0
     _light: Radiance | None = field(default=None, repr=False)

@@ -29,7 +29,7 @@ from projector.commands.calibrate_live import run
 class Frames:
     """A source of frames from a list, again and again."""
 
-    name, settle_seconds = "frames", 0.0
+    name, settle_seconds, stale = "frames", 0.0, 0
 
     def __init__(self, frames: list[np.ndarray]) -> None:
         self.frames, self.at = frames, -1
@@ -160,6 +160,22 @@ def test_cards_outside_the_windows_are_no_matter_live(rig: Rig) -> None:
     source = VirtualSource(rig.table.with_sheets(sheets), rig.cameras[0])
     view = take_view(source, source.show, rig.pattern, frames=3)
     assert sorted(view.seen.cards) == [0, 1, 2, 3]
+    assert view.seen.pattern is not None
+    assert len(view.seen.pattern) > 300
+
+
+def test_frames_that_wait_in_the_driver_s_queue_are_let_go(rig: Rig) -> None:
+    """A camera that hands out frames four late still gives white for white and pattern for pattern."""
+
+    class Late(VirtualSource):
+        queue: tuple[np.ndarray, ...] = ()
+
+        def read(self) -> np.ndarray:
+            self.queue = (*self.queue, super().read())
+            return self.queue[max(0, len(self.queue) - 5)]
+
+    late = Late(rig.table, rig.cameras[0], stale=6)
+    view = take_view(late, late.show, rig.pattern, frames=2)
     assert view.seen.pattern is not None
     assert len(view.seen.pattern) > 300
 
