@@ -48,6 +48,7 @@ def project(
     from projector.app import Beam, run
     from projector.commands.laying import laid
     from projector.commands.support import configs_folder
+    from projector.height import notes
     from projector.journal import Journal
     from projector.sitting import Sitting
 
@@ -78,6 +79,8 @@ def project(
                     click.echo("Left without a calibration. Nothing was changed.")
                     return
                 sitting = Sitting(recovered.docket, calibration, keys, journal, click.echo)
+                for line in notes(recovered.docket, calibration):
+                    click.echo(line)
                 doubts = _doubts(calibration, beam)
                 if doubts and not anew:
                     sitting.ask(doubts)
