@@ -261,7 +261,9 @@ class VirtualCamera(_Eye):
     cos⁴; ``full_well``: electrons at white; ``read_noise``: electrons; ``gamma``: tone curve;
     ``exposure``: 1 puts the brightest half per cent at 80 % of white, 2 is twice that;
     ``jpeg``: quality, or 0 for none; ``samples``: rays each way per pixel; ``sharpen``: amount of
-    the unsharp mask a phone applies; ``shutter_s``, ``readout_s``: how long a row is open and
+    the unsharp mask a phone applies; ``shake_px``: way of the picture while the shutter is open;
+    ``fringe``: by how much red is drawn larger and blue smaller than green (3e-4 is plain);
+    ``shutter_s``, ``readout_s``: how long a row is open and
     how long the rows take one after the other (colour-wheel flicker).
     """
 
@@ -274,6 +276,8 @@ class VirtualCamera(_Eye):
     jpeg: int = 92
     samples: int = 1
     sharpen: float = 0.0
+    shake_px: tuple[float, float] = (0.0, 0.0)
+    fringe: float = 0.0
     shutter_s: float = 1 / 60
     readout_s: float = 0.02
 
@@ -422,6 +426,33 @@ class VirtualCamera(_Eye):
             "vignetting": float(rng.uniform(0.0, 0.25)),
         }
         return cls.aimed(_corners_or_default(corners_mm), size, **(drawn | options))
+
+    def _smeared(self, part: _Plane) -> _Plane:
+        """The hand's shake, and red and blue drawn a little larger and smaller than green."""
+        length = math.hypot(*self.shake_px)
+        if length > 0:
+            # a line of even weight through the middle, sampled ten times a pixel and binned
+            reach = math.ceil(length / 2) + 1
+            t = np.linspace(-0.5, 0.5, max(3, 2 * round(5 * length) + 1))
+            kernel = np.zeros((2 * reach + 1, 2 * reach + 1), np.float32)
+            for x, y in np.outer(t, self.shake_px) + reach:
+                i, j = int(y), int(x)
+                fy, fx = y - i, x - j
+                kernel[i : i + 2, j : j + 2] += np.outer((1 - fy, fy), (1 - fx, fx))
+            part = np.asarray(cv2.filter2D(part, -1, kernel / kernel.sum()), np.float32)
+        if self.fringe:
+            part = part.copy()
+            for channel, grow in ((0, 1 + self.fringe), (2, 1 - self.fringe)):
+                cx, cy = self.centre_px
+                inward = np.array([[1 / grow, 0, cx - cx / grow], [0, 1 / grow, cy - cy / grow]])
+                part[..., channel] = cv2.warpAffine(
+                    np.ascontiguousarray(part[..., channel]),
+                    inward,
+                    self.size,
+                    flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                    borderMode=cv2.BORDER_REPLICATE,
+                )
+        return part
 
     def expose(
         self,
@@ -670,7 +701,7 @@ class VirtualTable:
                 part = np.asarray(
                     cv2.resize(part, camera.size, interpolation=cv2.INTER_AREA), np.float32
                 )
-            out.append(part)
+            out.append(camera._smeared(part))
         bright = float(np.quantile((out[0][::8, ::8] + out[1][::8, ::8]).max(axis=2), 0.995))
         return Radiance(out[0], out[1], 0.8 / max(bright, 1e-6))
 

@@ -242,6 +242,8 @@ STRESS: dict[str, dict[str, Any]] = {
     "lens shift 50 %": {"shift": (0.0, 0.5)},
     "colour wheel, one frame": {"wheel": 0.4, "camera": {"shutter_s": 1 / 250}},
     "sharpening phone": {"camera": {"sharpen": 0.8}},
+    "shaken hand, 4 px": {"camera": {"shake_px": (3.6, 1.7)}},
+    "colour fringes": {"camera": {"fringe": 4e-4}},
     "one card 1 mm high": {"cards": {"heights_mm": (1.0, 0.0, 0.0, 0.0)}},
     "one card 3 mm high": {"cards": {"heights_mm": (3.0, 0.0, 0.0, 0.0)}},
     "one card curled 3 mm": {"cards": {"curls_mm": (3.0, 0.0, 0.0, 0.0)}},

@@ -254,6 +254,31 @@ def test_light_keeps_energy() -> None:
     assert table.light(white, outside)[0].max() == 0.0
 
 
+def test_shake_smears_and_fringes_part_without_moving_green() -> None:
+    """A shaken photo is blurred along the shake only; fringes move red out, blue in, green not at all."""
+    table = even_table(3)
+    camera = VirtualCamera.phone(3, table.beam_mm(), (1280, 960), vignetting=0.0, tilt_deg=8.0)
+    frame, boxes = spots(SMALL, 3)
+    near = camera.to_pixels(table.true_table_from_projector(np.array(boxes, float)))
+    still = table.radiance(frame, camera).beam
+    shaken = table.radiance(frame, replace(camera, shake_px=(6.0, 0.0))).beam
+    fringed = table.radiance(frame, replace(camera, fringe=1e-3)).beam
+    at = [seen_centres(image[..., 1], near, 20) for image in (still, shaken, fringed)]
+    assert np.abs(at[1] - at[0]).max() < 0.03
+    assert np.abs(at[2] - at[0]).max() < 1e-9
+    x, y = (int(v) for v in np.rint(near[0]))
+    width = [
+        image[y, x - 20 : x + 21, 1].max() / image[y, x - 20 : x + 21, 1].sum()
+        for image in (still, shaken)
+    ]
+    assert width[1] < 0.93 * width[0]
+    out = near - np.array(camera.centre_px)
+    red = seen_centres(fringed[..., 0], near, 20) - at[0]
+    blue = seen_centres(fringed[..., 2], near, 20) - at[0]
+    assert np.abs(red - 1e-3 * out).max() < 0.05
+    assert np.abs(blue + 1e-3 * out).max() < 0.05
+
+
 def test_photos_are_repeatable_and_noisy() -> None:
     """One seed gives one photo, another seed differs by noise of the size the electrons ask for."""
     table = VirtualTable.random(1, SMALL, surface="white sheet", gap=0.0)
