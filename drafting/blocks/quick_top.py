@@ -187,7 +187,8 @@ def _side(q: Quarter, shaped: bool, flare: float, more: float = 0.0) -> Side:
     longer = hip[1] - q.hem_y
     base = through_levels(knots, _end_slopes(knots) if shaped else None)
     if longer < -1e-6 and flare <= 0:
-        return _cropped(base, q.hem_y)
+        whole = _side(replace(q, hem_y=hip[1]), shaped, 0.0)
+        return _cropped(whole.curves, q.hem_y)
     if longer < -1e-6:
         x_hem = _at_level(base, q.hem_y)[0]
         knots = [k for k in knots if k[1] > q.hem_y + 40.0]
