@@ -415,7 +415,7 @@ def run(sitting: Shown, beam: Beam) -> None:
         sitting.frame()
         beam.present(sitting.canvas)
         while sitting.running:
-            first = pygame.event.wait(_WAIT_MS)
+            first = pygame.event.wait(1 if getattr(sitting, "pending", False) else _WAIT_MS)
             events = [] if first.type == pygame.NOEVENT else [first, *pygame.event.get()]
             sitting.tick(clock() / 1000.0)
             if clock() - looked > 1000.0 * _LOOK_S:

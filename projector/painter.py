@@ -10,6 +10,7 @@ what makes dragging cheap.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -99,10 +100,16 @@ def _samples(
     has_body = body1 >= body0
     line = _Lines(segments, steep, u0, v0, length, cos, sin, half, reach, limit_v, tag, size)
     number = np.arange(len(segments))
-    parts = [line.body(number[seen & has_body], body0, body1)]
+    with_body, lit = number[seen & has_body], number[seen]
     end0 = np.where(has_body, body0 - 1.0, high)
-    parts.append(line.ends(number[seen], low, end0))
-    parts.append(line.ends(number[seen & has_body], body1 + 1.0, high))
+    parts = (
+        line.body(with_body, body0[with_body], body1[with_body]),
+        line.ends(
+            np.concatenate([lit, with_body]),
+            np.concatenate([low[lit], body1[with_body] + 1.0]),
+            np.concatenate([end0[lit], high[with_body]]),
+        ),
+    )
     index, value, tags = _joined(parts)
     return index, value, tags
 
@@ -127,12 +134,12 @@ class _Lines:
     def _columns(
         self, chosen: NDArray[np.int64], first: NDArray[np.float64], last: NDArray[np.float64]
     ) -> tuple[Any, ...] | None:
-        count = np.maximum(last[chosen] - first[chosen] + 1.0, 0.0).astype(np.int64)
+        count = np.maximum(last - first + 1.0, 0.0).astype(np.int64)
         total = int(count.sum())
         if not total:
             return None
         which = np.repeat(chosen, count)
-        begin = np.cumsum(count) - count - first[chosen].astype(np.int64)
+        begin = np.cumsum(count) - count - first.astype(np.int64)
         u = np.arange(total) - np.repeat(begin, count)
         along = u - self.u0[which]
         slope = (self.sin / self.cos)[which]
@@ -145,7 +152,10 @@ class _Lines:
     def body(
         self, chosen: NDArray[np.int64], first: NDArray[np.float64], last: NDArray[np.float64]
     ) -> tuple[Any, ...]:
-        """Columns away from the ends: only the distance across counts."""
+        """Columns away from the ends: only the distance across counts.
+
+        ``chosen``: (R,) segments; ``first``, ``last``: (R,) their columns.
+        """
         made = self._columns(chosen, first, last)
         if made is None:
             return _NOTHING
@@ -198,15 +208,18 @@ class _Lines:
         width = self.size[0]
         start = base.astype(np.int64)
         lies = self.steep[which]
-        flat = np.where(lies, u * width + start, start * width + u)
-        index = flat[:, None] + np.where(lies, 1, width)[:, None] * np.arange(rows)
         keep = value > _LEAST
         top = self.limit_v[which]
         if int(start.min()) < 0 or bool(np.any(start + rows > top)):
             v = start[:, None] + np.arange(rows)
             keep &= (v >= 0) & (v < top[:, None])
-        tags = np.broadcast_to(self.tag[which, None], keep.shape)
-        return index[keep], value[keep], tags[keep]
+        flat = np.where(lies, u * width + start, start * width + u)
+        at = np.flatnonzero(keep)
+        column = at // rows
+        row = at - column * rows
+        row *= np.where(lies, 1, width)[column]
+        row += flat[column]
+        return row, value.reshape(-1)[at], self.tag[which][column]
 
 
 _NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.float32), np.zeros(0, np.int64))
@@ -360,7 +373,7 @@ class Painter:
         return np.ascontiguousarray(view[:, :, 2::-1])
 
 
-def _joined(parts: list[tuple[Any, ...]]) -> tuple[Any, ...]:
+def _joined(parts: Sequence[tuple[Any, ...]]) -> tuple[Any, ...]:
     return tuple(np.concatenate(column) for column in zip(*parts, strict=True))
 
 

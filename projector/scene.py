@@ -183,6 +183,7 @@ class Stage:
     _labels: dict[Any, Label | None] = field(default_factory=dict, repr=False)
     _rooms: dict[Any, LabelRoom] = field(default_factory=dict, repr=False)
     _made: dict[Any, Item] = field(default_factory=dict, repr=False)
+    _lines: dict[Any, Mark] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         self.calibration = at_cloth(self.docket, self.calibration)
@@ -196,7 +197,7 @@ class Stage:
         stage = cls.__new__(cls)
         stage.docket, stage.calibration, stage.view, stage.look = docket, calibration, view, Look()
         stage.lens, stage.faces = Lens(calibration), {}
-        stage._labels, stage._rooms, stage._made = {}, {}, {}
+        stage._labels, stage._rooms, stage._made, stage._lines = {}, {}, {}, {}
         stage.reading_deg = reading_direction(stage.lens, view.side)
         return stage
 
@@ -283,34 +284,45 @@ class Stage:
     ) -> list[Mark]:
         shown = LINES[self.look.lines]
         emphasis = state.emphasis
-        marks = []
         if emphasis == "ghost":
-            return [self.mark("ghost", face.lines["cutting"])]
-        cutting = "trouble" if state.trouble else "cutting"
+            return [self._line_mark(face, "cutting", "ghost")]
+        marks = []
         wider = 1.25 if emphasis == "bright" else 1.0
         if "cutting" in shown or not face.lines["sewing"]:
-            marks.append(self.mark(cutting, face.lines["cutting"], emphasis, wider=wider))
+            kind = "trouble" if state.trouble else "cutting"
+            marks.append(self._line_mark(face, "cutting", kind, emphasis, wider))
         if "sewing" in shown:
-            marks.append(self.mark("sewing", face.lines["sewing"], emphasis))
+            marks.append(self._line_mark(face, "sewing", "sewing", emphasis))
         drawn = [k for k in _INSIDE if k != "sewing" or "sewing" in shown]
+        kinds: tuple[str, ...] = ("fold",)
         if emphasis != "faint":
             kinds = ("fold", "foldmark", "grain", "dart", "notch", "mark", "inner")
-            marks.extend(
-                self.mark(kind, face.lines[kind], emphasis)
-                for kind in kinds
-                if face.lines.get(kind)
-            )
-        elif face.lines.get("fold"):
-            marks.append(self.mark("fold", face.lines["fold"], emphasis))
+        marks.extend(
+            self._line_mark(face, kind, kind, emphasis) for kind in kinds if face.lines.get(kind)
+        )
         if state.trouble:
-            marks.append(self.mark("trouble", _bars(face.outline), emphasis))
+            marks.append(self._line_mark(face, "", "trouble", emphasis))
         if state.chosen:
-            marks.append(self.mark("chosen", _brackets(face.outline)))
+            marks.append(self._line_mark(face, "", "chosen"))
         words = (*face.words, *state.notes, *(f"! {t}" for t in state.trouble))
         label = self._label(face, words, matrix, turned, tuple(drawn))
         if label is not None:
             marks.append(self.mark("label", label.strokes, emphasis, wider=label.height_mm / 10.5))
         return [m for m in marks if len(m.points)]
+
+    def _line_mark(
+        self, face: Face, lines: str, kind: str, emphasis: str = "plain", wider: float = 1.0
+    ) -> Mark:
+        """One kind of a face's lines as a mark: the same whatever else the piece shows."""
+        key = (face.name, lines, kind, emphasis, wider)
+        made = self._lines.get(key)
+        if made is None:
+            if lines:
+                given: Sequence[Array] = face.lines[lines]
+            else:
+                given = _bars(face.outline) if kind == "trouble" else _brackets(face.outline)
+            made = self._lines[key] = self.mark(kind, given, emphasis, wider=wider)
+        return made
 
     def _label(
         self,

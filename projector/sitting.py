@@ -149,6 +149,8 @@ class Sitting:
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
         self._beside: dict[str, str] = {}
+        self._loose_said: tuple[str, ...] = ()
+        self.pending = False  # whether another frame is wanted at once
         self._shown_troubles: dict[str, tuple[str, ...]] = {}
         self._judge_all()
         tools.resume(self)
@@ -835,6 +837,7 @@ class Sitting:
 
     def _compose(self) -> None:
         """Everything that is not moving, anew."""
+        self.pending = False
         painter = self.painter
         self._stale = False
         self._floats.clear()
@@ -1027,11 +1030,15 @@ class Sitting:
 
     def _show_neighbours(self) -> list[Box]:
         """While a piece is moved: neighbours that it has come to lie on, or has left."""
-        boxes = []
+        self.pending = False
+        boxes: list[Box] = []
         for p in self.work.placed():
             said = self.troubles(p.key)
             if p.key == self._loose or said == self._shown_troubles.get(p.key, ()):
                 continue
+            if boxes:  # one a frame, so that the hand is never kept waiting
+                self.pending = True
+                break
             self._shown_troubles[p.key] = said
             held = self._painted.get(f"piece:{p.key}")
             new = self._piece_painted(p)
@@ -1044,8 +1051,12 @@ class Sitting:
         first: list[Box] = []
         lens, painter = self.stage.lens, self.painter
         if not self.page and self._loose is not None:
-            first = self._show_neighbours()
             p = self.work.of(self._loose)
+            said = self.troubles(self._loose)
+            if self._loose_said == said:
+                first = self._show_neighbours()
+            else:  # its own label is looked up anew in this frame; the neighbours' in the next
+                self._loose_said, self.pending = said, True
             if p is not None:
                 new[f"piece:{p.key}"] = self._piece_painted(p)
             if self._guides:
@@ -1063,14 +1074,14 @@ class Sitting:
         boxes = first + [f[n].box for n in names for f in (old, new) if n in f]
         # what stands still is touched only where something else moves over it
         same = [n for n in new if n not in names and any(_meet(new[n].box, b) for b in boxes)]
-        for name in [*names, *same]:
+        for name in names:
             if name in old:
                 painter.restore(old[name], self._below)
         for name in [*names, *same]:
             if name in new:
                 painter.put(new[name])
         self._floats = new
-        return [b for b in boxes if b[2] > b[0]]
+        return _merged(boxes)
 
     def _figures_painted(self, strip: Strip) -> Painted:
         lines = self.lines_of_strip()
@@ -1137,3 +1148,23 @@ def _around(a: Box, b: Box) -> Box:
     if b[2] <= b[0]:
         return a
     return min(a[0], b[0]), min(a[1], b[1]), max(a[2], b[2]), max(a[3], b[3])
+
+
+def _merged(boxes: Sequence[Box]) -> list[Box]:
+    """Fewer boxes with every pixel of the given ones, joined where that means less to copy."""
+    out: list[Box] = []
+    for box in boxes:
+        if box[2] <= box[0] or box[3] <= box[1]:
+            continue
+        for i, other in enumerate(out):
+            both = _around(box, other)
+            if _area(both) <= _area(box) + _area(other):
+                out[i] = both
+                break
+        else:
+            out.append(box)
+    return out
+
+
+def _area(box: Box) -> int:
+    return (box[2] - box[0]) * (box[3] - box[1])

@@ -122,6 +122,8 @@ def drag(size: tuple[int, int], piece: str, frames: int) -> np.ndarray:
             a = 2.0 * np.pi * i / 240.0
             to = at + scale * np.array([260.0 * np.sin(a), 140.0 * np.sin(1.7 * a)])
             times.append(step(sitting, beam, event(pygame.MOUSEMOTION, to), i / 60.0))
+            if sitting.pending:  # the loop paints once more before the next event
+                beam.present(sitting.canvas, sitting.frame())
         step(sitting, beam, event(pygame.MOUSEBUTTONUP, to), frames / 60.0)
         sitting.close()
         beam.close()

@@ -113,6 +113,8 @@ def test_in_the_middle_of_a_drag_nothing_else_is_lost() -> None:
         sitting.pointer("move", at[0] - 30.0 * i, at[1] + 8.0 * i)
         boxes = sitting.frame()
         assert boxes and all(b[2] - b[0] < 900 for b in boxes)
+        while sitting.pending:
+            assert sitting.frame()
         here = sitting.canvas.copy()
         assert (here == whole(sitting)).all()
     sitting.pointer("up", at[0] - 240.0, at[1] + 64.0)
@@ -133,6 +135,8 @@ def test_dirty_boxes_hold_every_changed_pixel() -> None:
         left = before != sitting.canvas
         assert not left.any()
         boxes = sitting.frame()
+        while sitting.pending:
+            boxes += sitting.frame()
         changed = before != sitting.canvas
         for x0, y0, x1, y1 in boxes:
             changed[y0:y1, x0:x1] = False
