@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--frames", type=click.IntRange(1, 200), default=30, show_default=True,
-    help="Frames to average; a colour wheel's bands vanish in thirty.",
+    help="Frames to average; noise and a colour wheel's bands fade in thirty.",
 )  # fmt: skip
 @click.option(
     "--positions", type=click.IntRange(1, 6), default=1, show_default=True,
