@@ -96,6 +96,7 @@ class BayTool:
     _lines: list[Array] = field(default_factory=list, repr=False)
     _unlit: tuple[float, float] = (0.0, 0.0)
     _tally: tuple[str, int, int] = ("", 0, 0)
+    _parts: list[tuple[str, Baywalk, object]] = field(default_factory=list, repr=False)
 
     # -- what the sitting asks -----------------------------------------------------------------
 
@@ -176,8 +177,7 @@ class BayTool:
             sitting.tell("In bays the crosses hold the lay on the cloth; point at them again.")
             return True
         if action in ("undo", "redo") and self.walk.phase == "trace":
-            sitting.history = getattr(sitting.history, "back" if action == "undo" else "forth")()
-            self._sync(sitting)
+            self._undo(sitting) if action == "undo" else self._redo(sitting)
             return True
         if action in ("arrange", "leave"):
             if action == "leave" and (sitting.page or sitting.checking_at is not None):
@@ -209,8 +209,10 @@ class BayTool:
     def _trace_go_on(self, sitting: Sitting) -> None:
         key = sitting.current
         if key is not None and key in self.walk.bay.keys and not self._is_done(sitting, key):
-            self.walk, whole = mark(self.walk, key)
-            work = sitting.work
+            work, whole = sitting.work, key in self.walk.bay.whole
+            if not whole:
+                self._parts.append((key, self.walk, work))
+                self.walk, whole = mark(self.walk, key)
             if whole and key not in work.traced:
                 sitting._change(replace(work, traced=(*work.traced, key)), key)
             sitting.current = self._next(sitting, key)
@@ -225,6 +227,29 @@ class BayTool:
                 self._step(sitting, next_bay)
             return
         sitting.current = self._next(sitting, key)
+        self._sync(sitting)
+
+    def _undo(self, sitting: Sitting) -> None:
+        """Back one step; marks on parts of a piece are not in the sitting's own history."""
+        if self._parts and self._parts[-1][2] is sitting.work:
+            key, before, _ = self._parts.pop()
+            self.walk = replace(self.walk, marked=before.marked)
+            sitting.current = key
+        elif sitting.history.past is None:
+            sitting.tell("Nothing left to undo.")
+        else:
+            traced = sitting.work.traced
+            sitting.history = sitting.history.back()
+            for key in traced:
+                if key not in sitting.work.traced:
+                    self.walk = unmark(self.walk, key)
+                    sitting.current = key if key in self.walk.bay.keys else sitting.current
+                    if self._parts and self._parts[-1][0] == key:
+                        self._parts.pop()
+        self._sync(sitting)
+
+    def _redo(self, sitting: Sitting) -> None:
+        sitting.history = sitting.history.forth()
         self._sync(sitting)
 
     def _bay_done(self, sitting: Sitting) -> None:

@@ -142,6 +142,24 @@ def test_undo_does_not_bring_an_old_view_back(docket: Docket) -> None:
     assert s.work.traced == ()
 
 
+def test_undo_takes_back_one_mark_after_the_other(docket: Docket) -> None:
+    """Also the mark on a part of a piece, which is no whole piece traced."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    order = []
+    while s.current is not None:
+        order.append(s.current)
+        s.key("space")
+    assert set(order) == {"tie belt/1", "front/1"}
+    for key in reversed(order):
+        s.key("z")
+        assert s.current == key and key not in s.work.traced
+        assert (key, 0) not in s.tool.walk.marked  # type: ignore[union-attr]
+    s.key("space")
+    s.key("space")
+    assert s.current is None
+
+
 def test_she_can_go_back_before_moving(docket: Docket) -> None:
     """Escape before a cross is pointed at: the cloth was not moved, the bay is as it was."""
     s = Sitting(docket, ideal(1200.0))
