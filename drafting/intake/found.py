@@ -114,7 +114,8 @@ def outlines_from(
     candidate and open chains whose ends meet within 0.1 mm are joined; what lies inside another
     outline is left out, and said.
 
-    ``only``: names of the outlines wanted; what is wrong with others is then a note.
+    ``only``: names of the outlines wanted: what is wrong with others is then a note, and an
+    outline inside another is taken. The others are still found; the caller chooses.
 
     Raises:
         InputError: nothing closed is there, or an outline crosses itself, is far too large or has
@@ -164,13 +165,21 @@ def outlines_from(
         said.append(
             f"{tiny} closed shape{'s' if tiny > 1 else ''} under a square centimetre left out."
         )
-    for o, around in inner:
-        said.append(f"{o.called} lies inside {around.called} and was left out.")
+    # Sizes are often drawn one inside the other: an inner outline is had by its name.
+    named = _unique([*outlines, *outer, *(o for o, _ in inner)])
+    within = dict(zip((o.name for o in named[len(outlines) + len(outer) :]), inner, strict=True))
+    outlines = [o for o in named if o.name not in within or o.name in only]
+    hidden = [(n, o, around) for n, (o, around) in within.items() if n not in only]
+    for name, o, around in hidden[:MAX_FAULTS]:
+        said.append(f"'{name}' ({o.where}) lies inside {around.called} and was left out.")
+    if len(hidden) > MAX_FAULTS:
+        said.append(f"{len(hidden) - MAX_FAULTS} more lie inside others and were left out.")
+    if hidden:
+        said.append("What was left out for lying inside is taken when it is asked for by name.")
     if left_open:
         said.append(
             f"{left_open} open line{'s' if left_open > 1 else ''} left out: only closed outlines become pieces."
         )
-    outlines += outer
     faults = [f for name, f in wrong if not only or name in only or not outlines]
     if faults:
         raise InputError(faults[:MAX_FAULTS])
@@ -193,7 +202,7 @@ def outlines_from(
                 "Close the outlines in the program that the file came from, convert text and pictures to paths, and save again.",
             )
         )
-    return Found(tuple(_unique(outlines)), tuple(said))
+    return Found(tuple(outlines), tuple(said))
 
 
 def _placed(fault: Fault, where: str, inner: str) -> Fault:

@@ -53,6 +53,7 @@ UNIT_MM = {
 }
 _LENGTH = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%]*)\s*")
 _FUNCTION = re.compile(r"\s*,?\s*([A-Za-z]+)\s*\(([^()]*)\)")
+_MOVING_RULE = re.compile(r"[{;]\s*(transform|rotate|scale|translate|zoom|d)\s*:", re.IGNORECASE)
 _FLOAT = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _HIDDEN = {
     "defs",
@@ -185,6 +186,8 @@ def _parse(data: bytes, where: str) -> _Node:
     def text(characters: str) -> None:
         if len(stack) > 1 and stack[-1].tag == "title":
             stack[-2].title = (stack[-2].title + characters)[:200]
+        if stack[-1].tag == "style" and _MOVING_RULE.search(characters):
+            raise refuse("moves or shapes its lines by a style sheet, which is not read.", plain)
 
     parser.StartDoctypeDeclHandler = doctype
     parser.EntityDeclHandler = entity

@@ -285,7 +285,23 @@ def test_what_lies_inside_is_told() -> None:
     """A mark inside a piece is no piece of its own; that is said by name."""
     found = read(f'<path id="front" d="{SQUARE}"/><circle id="button" cx="25" cy="25" r="8"/>')
     assert [o.name for o in found.outlines] == ["front"]
-    assert any("'button' lies inside 'front'" in n for n in found.notes)
+    assert any("'button'" in n and "inside 'front'" in n for n in found.notes)
+
+
+def test_sizes_inside_one_another_are_had_by_name() -> None:
+    """Of nested sizes the largest is taken, and any other when she asks for it."""
+    body = (
+        "".join(
+            f'<path id="size {n}" d="M{-s} {-s}H{s}V{s}H{-s}Z"/>'
+            for n, s in ((40, 40), (38, 36), (36, 32))
+        )
+        + '<circle r="20"/>'
+    )
+    assert [o.name for o in read(body).outlines] == ["size 40"]
+    found = svg_outlines(wrap(body), "top.svg", only=["size 38"])
+    assert {"size 38", "size 40"} == {o.name for o in found.outlines}
+    assert next(o for o in found.outlines if o.name == "size 38").size_mm == pytest.approx((72, 72))
+    assert any("'piece 4'" in n for n in found.notes)
 
 
 def test_hidden_things_are_not_taken() -> None:
@@ -378,6 +394,10 @@ HOSTILE = {
     "tiny": (wrap('<circle r="1"/>').decode(), "no closed outline"),
     "nothing drawn": (wrap("").decode(), "no closed outline"),
     "styled away": (wrap(f'<path style="transform: scale(2)" d="{SQUARE}"/>').decode(), "style rule"),
+    "style sheet": (
+        wrap(f'<style>.a {{ fill: none; transform: scale(2) }}</style><path class="a" d="{SQUARE}"/>').decode(),
+        "style sheet",
+    ),
     "bad transform": (wrap(f'<path transform="spin(2)" d="{SQUARE}"/>').decode(), "transform"),
     "bad number": (wrap('<rect width="ten" height="3"/>').decode(), "no length"),
     "bad viewBox": (wrap(f'<path d="{SQUARE}"/>', 'width="9mm" viewBox="0 0 0 9"').decode(), "viewBox"),
