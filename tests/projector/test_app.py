@@ -1,0 +1,324 @@
+"""The window and its loop: real events through SDL's dummy driver, refusals, a lost display."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
+
+import numpy as np
+import pytest
+import yaml
+from table_rig import DATA, docket, projector
+
+from calibrate.errors import Refusal
+from drafting.docket import Docket
+from projector import app
+from projector.app import Beam, handle, key_name, run
+from projector.first_light import FirstLight, is_plain, plain_calibration
+from projector.journal import Journal
+from projector.sitting import Sitting
+
+pygame = app._pygame()
+
+
+@pytest.fixture(autouse=True)
+def dummy(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Every test here runs on the dummy driver, and leaves no window behind."""
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    pygame.display.quit()
+    yield
+    pygame.display.quit()
+
+
+def shown() -> np.ndarray:
+    """What the window holds, (H, W, 3) uint8."""
+    surface = pygame.display.get_surface()
+    return np.ascontiguousarray(pygame.surfarray.array3d(surface).swapaxes(0, 1))
+
+
+def post(kind: int, **more: Any) -> None:
+    """Put an event into the real queue."""
+    pygame.event.post(pygame.event.Event(kind, **more))
+
+
+def key(code: int, mod: int = 0) -> None:
+    """A key pressed."""
+    post(pygame.KEYDOWN, key=code, mod=mod, unicode="", scancode=0)
+
+
+def middle(sitting: Sitting, name: str) -> tuple[int, int]:
+    """A whole pixel in the middle of a piece."""
+    ring = sitting.rules.outline(sitting.work.of(name))
+    t = sitting.work.view.table_from_cloth
+    at = t[:2, :2] @ (0.5 * (ring.min(axis=0) + ring.max(axis=0))) + t[:2, 2]
+    x, y = sitting.calibration.to_projector(at[None])[0]
+    return round(float(x)), round(float(y))
+
+
+def test_beam_shows_every_pixel_as_given() -> None:
+    """What is handed over stands in the window pixel for pixel."""
+    rng = np.random.default_rng(1)
+    picture = rng.integers(0, 256, (360, 640, 3), dtype=np.uint8)
+    with Beam.open(size=(640, 360), window=True) as beam:
+        beam.show(picture)
+        assert (shown() == picture).all()
+        assert beam.size == (640, 360)
+        assert not beam.true_scale and "not true scale" in beam.notice
+        with pytest.raises(ValueError, match="beam"):
+            beam.show(picture[:, :100])
+
+
+def test_beam_updates_only_the_boxes() -> None:
+    """Only the boxes named are brought to the window, and boxes past the edge do no harm."""
+    with Beam.open(size=(200, 100), window=True) as beam:
+        canvas = np.zeros((100, 200), np.uint32)
+        beam.present(canvas)
+        canvas[:] = 0x102030
+        beam.present(
+            canvas, [(10, 20, 30, 40), (190, 90, 999, 999), (-5, -5, 2, 2), (50, 50, 50, 60)]
+        )
+        seen = shown()[:, :, 2] == 0x30
+        assert seen[20:40, 10:30].all() and seen[90:, 190:].all() and seen[:2, :2].all()
+        assert seen.sum() == 400 + 100 + 4
+
+
+def test_only_one_display_opens_a_window_that_says_so() -> None:
+    """Without a second display there is a window, and it says that it is not true scale."""
+    with Beam.open() as beam:
+        assert not beam.true_scale
+        assert "not true scale" in beam.notice
+
+
+def test_another_size_than_the_calibration_is_refused() -> None:
+    """Full screen at another resolution than the calibration's is refused with both sizes."""
+    with pytest.raises(Refusal) as caught:
+        Beam.open(display=0, size=(123, 77))
+    assert caught.value.code == "other-size"
+    assert "123 x 77" in str(caught.value)
+    with pytest.raises(Refusal) as caught:
+        Beam.open(display=7)
+    assert caught.value.code == "no-such-display"
+
+
+def test_a_scaled_display_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A system that hands over a surface of another size than the display is refused."""
+
+    class Small:
+        def get_size(self) -> tuple[int, int]:
+            return (683, 512)
+
+    app.displays()
+    monkeypatch.setattr(pygame.display, "set_mode", lambda *_, **__: Small())
+    with pytest.raises(Refusal) as caught:
+        Beam.open(display=0)
+    assert caught.value.code == "scaled"
+    assert "100 %" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("code", "mod", "name"),
+    [
+        ("K_LEFT", 0, "left"),
+        ("K_LEFT", "KMOD_LSHIFT", "shift+left"),
+        ("K_z", "KMOD_LCTRL", "ctrl+z"),
+        ("K_PAGEDOWN", 0, "page down"),
+        ("K_RETURN", 0, "return"),
+        ("K_LSHIFT", "KMOD_LSHIFT", ""),
+        ("K_COMMA", 0, ","),
+        ("K_F1", 0, "f1"),
+        ("K_KP1", 0, "1"),
+    ],
+)
+def test_key_names(code: str, mod: Any, name: str) -> None:
+    """Keys come with the names that keys.yaml uses."""
+    pygame.display.init()
+    mask = getattr(pygame, mod) if mod else 0
+    event = pygame.event.Event(pygame.KEYDOWN, key=getattr(pygame, code), mod=mask)
+    assert key_name(event) == name
+
+
+def test_real_events_drive_the_table(tmp_path: Path) -> None:
+    """Events through the real queue and loop: drag, nudge, mark, leave; the docket holds it."""
+    path = tmp_path / "top.yaml"
+    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
+    journal, _ = Journal.open(Docket.load(path))
+    sitting = Sitting(journal.docket, projector((960, 540)), journal=journal)
+    before = sitting.work.of("neck-facing/1")
+    with Beam.open(size=(960, 540), window=True) as beam:
+        x, y = middle(sitting, "neck-facing/1")
+        post(pygame.MOUSEBUTTONDOWN, pos=(x, y), button=1)
+        for i in range(1, 13):
+            post(pygame.MOUSEMOTION, pos=(x + 4 * i, y - i), rel=(0, 0), buttons=(1, 0, 0))
+        post(pygame.MOUSEBUTTONUP, pos=(x + 48, y - 12), button=1)
+        key(pygame.K_RIGHT, pygame.KMOD_LSHIFT)
+        key(pygame.K_c)
+        key(pygame.K_SPACE)
+        key(pygame.K_q)
+        run(sitting, beam)
+        assert (shown()[:, :, 0] == (sitting.canvas >> 16).astype(np.uint8)).mean() > 0.99
+    again = Docket.load(path)
+    after = next(p for p in again.lay if p.key == "neck-facing/1")
+    assert after.at != before.at
+    assert len(again.traced) == 1
+    assert not list(tmp_path.glob(".*journal"))
+
+
+def test_of_many_moves_only_the_last_counts() -> None:
+    """A burst of moves between two frames costs one, and ends where the last one pointed."""
+    sitting = Sitting(docket(), projector((640, 360)))
+    with Beam.open(size=(640, 360), window=True) as beam:
+        calls: list[tuple[float, float]] = []
+        real = sitting.pointer
+
+        def counted(kind: str, x: float, y: float, button: int = 1) -> None:
+            calls.append((x, y))
+            real(kind, x, y, button)
+
+        sitting.pointer = counted  # type: ignore[method-assign]
+        moves = [
+            pygame.event.Event(pygame.MOUSEMOTION, pos=(i, 100), rel=(1, 0), buttons=(0, 0, 0))
+            for i in range(200)
+        ]
+        handle(sitting, beam, moves)
+        assert calls == [(199.0, 100.0)]
+
+
+def test_a_lost_display_pauses_and_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Unplugged: it says so, does nothing meanwhile, and goes on when the display is back."""
+    said: list[str] = []
+    sitting = Sitting(docket(), projector((640, 360)), say=said.append)
+    first = sitting.work
+    with Beam.open(size=(640, 360), window=True) as beam:
+        state = {"there": False}
+        monkeypatch.setattr(beam, "still_there", lambda: state["there"])
+        lost = app._watch(sitting, beam, False)
+        assert lost and "paused" in said[-1]
+        state["there"] = True
+        assert app._watch(sitting, beam, lost) is False
+        assert "back" in said[-1]
+        assert sitting.work == first and sitting.running
+
+
+def test_a_window_too_small_shows_it_whole_and_points_truly(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """On a small desktop the window is shrunk; its pointer still lands on the right pixel."""
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    with Beam.open(size=(640, 360), window=True) as beam:
+        beam._shrink = 0.5
+        assert beam.to_picture(0, 0) == pytest.approx((0.5, 0.5))
+        assert beam.to_picture(319, 179) == pytest.approx((638.5, 358.5))
+
+
+# -- first light -----------------------------------------------------------------------------------
+
+
+def lead(folder: Path, size: tuple[int, int] = (1280, 720)) -> FirstLight:
+    """First light without a beam."""
+    return FirstLight(docket(), size, "display 1", [folder])
+
+
+def until(leading: FirstLight, page: str, seconds: float = 30.0) -> None:
+    """Tick until a page is reached."""
+    import time
+
+    end = time.monotonic() + seconds
+    while leading.page != page:
+        leading.tick(time.monotonic())
+        time.sleep(0.02)
+        assert time.monotonic() < end, (leading.page, leading._said)
+
+
+def test_pages_have_words_and_the_pattern_has_none(tmp_path: Path) -> None:
+    """Every page shows something; the pattern page is the calibrate package's picture, untouched."""
+    from calibrate.pattern import pattern_for
+
+    leading = lead(tmp_path)
+    for keys in ((), ("1",), ("space",)):
+        for name in keys:
+            leading.key(name)
+        assert leading.frame()
+        assert leading.canvas.max() > 0
+    image = np.asarray(pattern_for((1280, 720)).image())
+    gray = image if image.ndim == 2 else image[:, :, 0]
+    assert ((leading.canvas & 0xFF) == gray).all()
+    leading.key("escape")
+    assert leading.page == "start"
+    leading.key("escape")
+    assert not leading.running and leading.result is None
+
+
+def test_first_light_by_tape(tmp_path: Path) -> None:
+    """Distances typed at the table give a calibration that holds its own crosses to the mm."""
+    from calibrate.tape import crosses_for, pairs_of
+
+    truth = projector((1280, 720), 1180.0, k1=0.0)
+    leading = lead(tmp_path)
+    leading.key("3")
+    places = {
+        k: truth.to_table(np.array([v], float))[0] for k, v in crosses_for((1280, 720), 6).items()
+    }
+    for a, b in pairs_of(crosses_for((1280, 720), 6)):
+        for letter in f"{np.hypot(*(places[a] - places[b])):.1f}":
+            leading.key(letter)
+        leading.frame()
+        leading.key("return")
+    until(leading, "done")
+    leading.frame()
+    leading.key("space")
+    found = leading.result
+    assert found is not None and not leading.running
+    for a, b in pairs_of(places):
+        px = np.array([crosses_for((1280, 720), 6)[k] for k in (a, b)], float)
+        length = float(np.hypot(*np.diff(found.to_table(px), axis=0)[0]))
+        assert length == pytest.approx(float(np.hypot(*(places[a] - places[b]))), abs=1.0)
+
+
+def test_first_light_by_photo_finds_the_file_by_itself(tmp_path: Path) -> None:
+    """A photo put into the folder is found and solved; one that is no use is told and survived."""
+    import cv2
+
+    from calibrate.pattern import pattern_for
+    from calibrate.virtual_table import VirtualCamera, VirtualTable
+    from projector.demo import lay_cards
+
+    size = (1280, 720)
+    leading = lead(tmp_path, size)
+    leading.key("1")
+    leading.key("space")
+    (tmp_path / "cat.png").write_bytes(b"\x89PNG not a picture")
+    until(leading, "photo")
+    assert leading._said and "could not be solved (" not in leading._said
+    leading.key("space")
+    leading.frame()
+    shown_now = np.stack(
+        [(leading.canvas >> s & 0xFF).astype(np.uint8) for s in (16, 8, 0)], axis=2
+    )
+    table = VirtualTable.random(4, size, beam_width_mm=1100.0)
+    table = table.with_sheets(lay_cards(table, pattern_for(size), 4))
+    photo = table.photograph(shown_now, VirtualCamera.phone(4, table.beam_mm()), 4)
+    cv2.imwrite(str(tmp_path / "IMG_0042.jpg"), photo[:, :, ::-1])
+    until(leading, "done", 60.0)
+    leading.frame()
+    leading.key("page down")  # a presenter's button will do
+    found = leading.result
+    assert found is not None and found.size == size
+    # distances between pixels on the table, against the virtual projector's own rays
+    px = np.array([[40.0, 30.0], [1240.0, 40.0], [1200.0, 690.0], [60.0, 680.0], [640.0, 360.0]])
+    mine, true = found.to_table(px), table.true_table_from_projector(px)
+    gaps = [
+        np.hypot(*(mine[i] - mine[j])) - np.hypot(*(true[i] - true[j]))
+        for i in range(5)
+        for j in range(i)
+    ]
+    assert np.abs(gaps).max() < 1.5  # the print is not measured here
+
+
+def test_the_stand_in_is_told_apart() -> None:
+    """The stand-in for letters is known as one, so that nothing true is promised through it."""
+    assert is_plain(plain_calibration((1920, 1080)))
+    assert not is_plain(projector())
