@@ -828,36 +828,28 @@ def inside(at: tuple[float, float] | Sequence[float], box: Box, by: float = 0.0)
 
 
 def within(points: Array, rings: Iterable[Array]) -> Mask:
-    """(N,) whether each point (N, 2) lies in any of the closed rings (even-odd rule)."""
+    """(N,) whether each point (N, 2) lies in any of the closed rings."""
+    import shapely
+
     out = np.zeros(len(points), dtype=bool)
-    for r in rings:
-        a, b = r, np.roll(r, -1, axis=0)
-        up = (a[:, 1] <= points[:, None, 1]) != (b[:, 1] <= points[:, None, 1])
-        rise = np.where(b[:, 1] == a[:, 1], 1.0, b[:, 1] - a[:, 1])
-        x = a[:, 0] + (points[:, None, 1] - a[:, 1]) / rise * (b[:, 0] - a[:, 0])
-        out |= (up & (points[:, None, 0] < x)).sum(axis=1) % 2 == 1
+    shapes = [shapely.Polygon(r) for r in rings]
+    if len(points) and shapes:
+        hit = shapely.STRtree(shapes).query(shapely.points(points), predicate="within")
+        out[hit[0]] = True
     return out
 
 
 def distance_to(points: Array, lines: Iterable[Array]) -> Array:
     """(N,) distance of points (N, 2) from the nearest of the open lines; infinite with none."""
+    import shapely
+
     out = np.full(len(points), np.inf)
-    if not len(points):
+    pairs = [np.stack([line[:-1], line[1:]], axis=1) for line in lines if len(line) > 1]
+    if not len(points) or not pairs:
         return out
-    low, high = points.min(axis=0) - 50.0, points.max(axis=0) + 50.0
-    for line in lines:
-        p, q = line[:-1], line[1:]
-        near = np.all((np.maximum(p, q) >= low) & (np.minimum(p, q) <= high), axis=1)
-        p, d = p[near], (q - p)[near]
-        if not len(p):
-            continue
-        square = np.maximum(np.einsum("ij,ij->i", d, d), 1e-18)
-        for start in range(0, len(points), 512):
-            r = points[start : start + 512, None] - p
-            t = np.clip(np.einsum("nij,ij->ni", r, d) / square, 0.0, 1.0)
-            r = r - t[..., None] * d
-            least = np.sqrt(np.einsum("nij,nij->ni", r, r).min(axis=1))
-            out[start : start + 512] = np.minimum(out[start : start + 512], least)
+    tree = shapely.STRtree(shapely.linestrings(np.concatenate(pairs)))
+    found, gap = tree.query_nearest(shapely.points(points), return_distance=True, all_matches=False)
+    out[found[0]] = gap
     return out
 
 
