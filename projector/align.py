@@ -174,25 +174,30 @@ def register(
 
 
 def told(registration: Registration, names: Sequence[str] = ()) -> str:
-    """One or two sentences for the strip: what is left over, and what to do when it is too much."""
+    """What is left over, and what to do when it is too much: short parts, by line breaks."""
     r = registration
     name = names[r.worst] if r.worst < len(names) else f"place {r.worst + 1}"
     stretch = round(100.0 * r.stretch, 2) + 0.0  # no minus nought
-    figures = f"off by {r.residual_mm:.1f} mm at most, stretch {stretch:+.2f} %"
     if r.ok:
-        return f"Fits: {figures}."
+        return f"Fits: off by {r.residual_mm:.1f} mm at most, stretch {stretch:+.2f} %"
     if r.residual_mm > RESIDUAL_LIMIT_MM and len(r.residuals_mm) > 2:
-        why = f"{name} is off by {r.residual_mm:.1f} mm (2 mm at most), stretch {stretch:+.2f} %."
-        return f"Not good enough: {why} Smooth the cloth and point again."
+        limit = f"{RESIDUAL_LIMIT_MM:g} mm at most"
+        parts = [
+            f"Not good enough: {name} is off by {r.residual_mm:.1f} mm ({limit})",
+            "smooth the cloth and point again",
+            f"stretch {stretch:+.2f} %",
+        ]
+        return "\n".join(parts)
     longer = "longer" if r.stretch > 0 else "shorter"
     by = abs(r.stretch) * r.base_mm
-    why = f"{figures}: {by:.1f} mm {longer} than they were over {r.base_mm:.0f} mm"
-    more = (
-        " Pointing alone could do that over so short a way."
-        if 3.0 * r.stretch_doubt > abs(r.stretch)
-        else ""
-    )
-    return f"Not good enough: {why}.{more} Let the cloth lie slack, smooth it, and point again."
+    parts = [
+        f"Not good enough: stretch {stretch:+.2f} %, {by:.1f} mm {longer} over {r.base_mm:.0f} mm",
+        "let the cloth lie slack and point again",
+        f"off by {r.residual_mm:.1f} mm",
+    ]
+    if 3.0 * r.stretch_doubt > abs(r.stretch):
+        parts.append("pointing alone can do that over so short a way")
+    return "\n".join(parts)
 
 
 # -- the selvedge or the fold ---------------------------------------------------------------------
@@ -221,19 +226,19 @@ class Alignment:
         return self.registration is None or self.registration.ok
 
     def said(self, reach_mm: float = 1000.0) -> str:
-        """What to tell her: the turn, the distance to check by tape, what pointing may cost."""
+        """What to tell her: the distance to check by tape, the turn, what pointing may cost."""
         if self.registration is not None:
             return told(self.registration, ("the first place", "the second place"))
         slip = reach_mm * POINTER_MM * math.sqrt(2.0 / 3.0) / self.apart_mm
-        text = (
-            f"Turned by {self.turned_deg:+.2f}°. The places are {self.apart_mm:.0f} mm apart: "
-            f"check with the tape."
-        )
+        parts = [
+            f"The places are {self.apart_mm:.0f} mm apart: check with the tape",
+            f"turned by {self.turned_deg:+.2f}°",
+        ]
         if self.bow_mm > 1.0:
-            text += f" The edge bows by {self.bow_mm:.1f} mm: smooth it."
+            parts.append(f"the edge bows by {self.bow_mm:.1f} mm: smooth it")
         if slip > 2.0:
-            text += f" So close together they may be {slip:.1f} mm off a metre on: point wider."
-        return text
+            parts.insert(1, f"so close together, {slip:.1f} mm off a metre on: point wider")
+        return "\n".join(parts)
 
 
 def align(

@@ -587,7 +587,7 @@ def _filled(
             on_piece = [c.label for c in picked if c.on_piece]
             if on_piece:
                 lie = "lies" if len(on_piece) == 1 else "lie"
-                notes.append(f"{' '.join(on_piece)} {lie} on a piece: use chalk that brushes out.")
+                notes.append(f"{' '.join(on_piece)} {lie} on a piece: use chalk that brushes out")
         bays.append(Bay(n, rect, tuple(whole[i]), parts[i], labels))
     return BayPlan(tuple(bays), crosses, window, tuple(cut), tuple(notes))
 

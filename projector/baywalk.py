@@ -349,30 +349,31 @@ def crosses_shown(walk: Baywalk) -> list[ShownCross]:
 
 
 def said(walk: Baywalk) -> str:
-    """What to tell her now, one or two sentences for the strip."""
+    """What to tell her now, for the strip: short parts by line breaks, the first ones first."""
     n = f"Bay {walk.at + 1} of {walk.count}"
+    labels = [f"cross {c}" for c in walk.wanted]
     if walk.phase == "check" and walk.registration is not None:
-        return f"{n}. {told(walk.registration, [f'cross {c}' for c in walk.wanted])}"
+        return f"{n}\n{told(walk.registration, labels)}"
     if walk.phase == "move":
         cross = walk.next_cross
-        if walk.taken and cross is not None:
-            return f"{n}. Point at cross {cross.label}."
+        at = f"point at cross {cross.label}" if cross is not None else "point at its crosses"
         where = moved_by(walk)
-        first = cross.label if cross is not None else "A"
-        return f"{n}. Slide the cloth {where}until its crosses lie by the light; point at {first}."
-    parts = [f"{n}."]
-    if walk.registration is not None:
-        parts.append(told(walk.registration, [f"cross {c}" for c in walk.wanted]))
-    new = [c for c in walk.plan.to_chalk(walk.at) if c.label not in walk.chalked]
+        if walk.taken or not where:
+            return f"{n}: {at}"
+        return f"{n}: {at}\nfirst slide the cloth {where}"
+    parts = [n]
+    new = [c.label for c in walk.plan.to_chalk(walk.at) if c.label not in walk.chalked]
     if new:
-        parts.append(f"Chalk {' '.join(c.label for c in new)} before you move the cloth.")
+        parts.append(f"chalk {' '.join(new)} before you move the cloth")
     elif walk.last:
-        parts.append("The last one.")
-    return " ".join(parts)
+        parts.append("the last one")
+    if walk.registration is not None:
+        parts.append(told(walk.registration, labels))
+    return "\n".join(parts)
 
 
 def moved_by(walk: Baywalk) -> str:
-    """How the cloth is to be moved, in her words: ``640 mm to your left ``; empty when unknown."""
+    """How the cloth is to be moved, in her words: ``640 mm to your left``; empty when unknown."""
     if walk.before is None:
         return ""
     r = walk.bay.rect
@@ -387,7 +388,7 @@ def moved_by(walk: Baywalk) -> str:
         words.append(f"{abs(right):.0f} mm to your {'right' if right > 0 else 'left'}")
     if abs(away) >= 5.0:
         words.append(f"{abs(away):.0f} mm {'away from' if away > 0 else 'towards'} you")
-    return " and ".join(words) + " " if words else ""
+    return ", ".join(words)
 
 
 # -- kept in the docket ----------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from calibrate.errors import CalibrationError
 from drafting.errors import DraftingError, Fault, InputError
 from projector import trace
-from projector.align import LINES, Pointing, carry
+from projector.align import LINES, Pointing, carry, told
 from projector.bays import (
     BayPlan,
     Laid,
@@ -94,6 +94,9 @@ class BayTool:
     name: str = "bays"
     done: bool = False
     _lines: list[Array] = field(default_factory=list, repr=False)
+    _spots: dict[tuple[str, bool, float], tuple[float, float]] = field(
+        default_factory=dict, repr=False
+    )
     _unlit: tuple[float, float] = (0.0, 0.0)
     _tally: tuple[str, int, int] = ("", 0, 0)
     _parts: list[tuple[str, Baywalk, object]] = field(default_factory=list, repr=False)
@@ -107,20 +110,17 @@ class BayTool:
 
     @property
     def says(self) -> str:
-        """For the strip; parts that may be left out stand behind line breaks, last first."""
-        lines = [said(self.walk)]
-        if self.walk.phase == "trace":
-            name, count, total = self._tally
-            if self._unlit != (0.0, 0.0):
-                lines.insert(0, f"Part of this bay is not lit: {self._unlit_words()}")
-            more = (
-                f": on to bay {self.walk.at + 2}" if count == total and not self.walk.last else ""
-            )
-            lines.append(f"{count} of {total} traced here{more}")
-            if name:
-                lines.append(name)
-            lines += self._notes()
-        return "\n".join(lines)
+        """For the strip: parts by line breaks; those that find no room are left out, last first."""
+        lines = said(self.walk).split("\n")
+        if self.walk.phase != "trace":
+            return "\n".join(lines)
+        name, count, total = self._tally
+        more = f": on to bay {self.walk.at + 2}" if count == total and not self.walk.last else ""
+        mine = [name] if name else []
+        if self._unlit != (0.0, 0.0):
+            mine.insert(0, f"part of it is not lit: {self._unlit_words()}")
+        mine.append(f"{count} of {total} traced here{more}")
+        return "\n".join([lines[0], *mine, *lines[1:], *self._notes()])
 
     def _notes(self) -> tuple[str, ...]:
         new = {c.label for c in self.walk.plan.to_chalk(self.walk.at)}
@@ -135,7 +135,7 @@ class BayTool:
             words.append(f"{abs(right):.0f} mm to your {'right' if right > 0 else 'left'}")
         if abs(away) >= 1.0:
             words.append(f"{abs(away):.0f} mm {'away from' if away > 0 else 'towards'} you")
-        return f"move the cloth {' and '.join(words) or 'a little'}, and point again."
+        return f"move the cloth {' and '.join(words) or 'a little'}, point again"
 
     def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
         """Emphasis and notes of a piece, where they differ from those of plain tracing."""
@@ -334,6 +334,8 @@ class BayTool:
             return
         if self.walk.phase == "trace" and before.phase != "trace":
             sitting.current = self._next(sitting, None)
+            if self.walk.registration is not None:
+                sitting.tell(told(self.walk.registration))
         self._sync(sitting)
 
     def _sync(self, sitting: Sitting) -> None:
@@ -343,6 +345,7 @@ class BayTool:
         sitting.place(self.walk.view)
         a = self.walk.view.table_from_cloth
         self._lines = [moved([line], a)[0] for p in self.pieces for line in p.runs()]
+        self._spots.clear()
         self._unlit = (0.0, 0.0)
         if self.walk.phase == "trace":
             self._unlit = out_of_beam(
@@ -420,7 +423,11 @@ class BayTool:
         if cross.kind == "taken":
             marks.append(stage.mark(kind, [circle(0.0, 0.0, 5.0)], emphasis))
         letter = text_block([cross.label], _LABEL_MM)
-        away = self._room(frame, cross.arm_mm + (8.0 if cross.kind == "next" else 0.0))
+        key = (cross.label, cross.kind == "next", stage.reading_deg)
+        if key not in self._spots:
+            ring = 8.0 if cross.kind == "next" else 0.0
+            self._spots[key] = self._room(frame, cross.arm_mm + ring)
+        away = self._spots[key]
         shown = "bright" if cross.kind in ("chalk", "next") else "faint"
         marks.append(stage.mark("label", moved(letter, rigid(0.0, away)), shown))
         return Item(f"cross {cross.label}", tuple(marks), frame)

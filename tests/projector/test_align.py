@@ -92,7 +92,7 @@ def test_stretch_is_told_and_not_followed() -> None:
     assert math.isclose(made.stretch, 0.005, rel_tol=1e-6)
     assert made.residual_mm < 2.0
     assert not made.ok
-    assert "+0.50 %" in told(made) and "longer" in told(made)
+    assert "+0.50 %" in told(made) and "longer" in told(made) and "point again" in told(made)
 
 
 def test_limits_are_two_millimetres_and_three_in_a_thousand() -> None:

@@ -308,7 +308,7 @@ def off(view: View, by: float = 25.0, turn: float = 1.5) -> View:
 def test_chalk_move_point_trace() -> None:
     """The next bay falls on the chalked crosses, however the cloth was laid down."""
     walk = walked()
-    assert "Chalk A B C D" in said(walk) and walk.count == 2
+    assert "chalk A B C D" in said(walk) and walk.count == 2
     assert {c.kind for c in crosses_shown(walk)} == {"chalk"}
     walk = next_bay(walk)
     assert walk.phase == "move" and "to your left" in said(walk)
