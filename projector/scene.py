@@ -63,6 +63,7 @@ STYLES: dict[str, Style] = {
     "key": Style(0.8, (), "blue"),
     "strong": Style(1.4, (), "white"),
 }
+_STRIP_MARGIN_MM = 5.0  # from the beam's edge
 _KEPT = 400  # drawn pieces and labels kept; free turning makes a new one at every angle
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
 
@@ -400,13 +401,11 @@ class Stage:
 
     def strip_box(self, height_mm: float, *, far: bool = False) -> tuple[Array, float, float]:
         """Where a strip along her edge fits: its frame (3, 3), length and height mm."""
-        side = self.view.side
         c, s = math.cos(math.radians(self.reading_deg)), math.sin(math.radians(self.reading_deg))
         read_from_table = np.array([[c, s], [-s, c]])
         beam = self.lens.beam_mm @ read_from_table.T
         if far:
             beam = beam * np.array([1.0, -1.0])
-        del side
         return _strip_box(beam, read_from_table, height_mm, far)
 
     def strip(
@@ -445,15 +444,20 @@ class Stage:
                 strong.append(_rounded(x + 1.6, 5.6, x + width - 1.6, tall - 1.6, 4.0))
             places[button.action] = _through(frame, box)
             x += width + 5.0
+        inner = 0.0 if far else height  # the side towards the work
         marks = [
             self.mark("button", outlines),
             self.mark("text", words, wider=0.95),
             self.mark("key", keys),
             self.mark("strong", strong, wider=0.75),
-            self.mark("button", [polyline((0, height), (length, height))]),
+            self.mark("button", [polyline((0, inner), (length, inner))]),
         ]
         item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
-        ground = _through(frame, polyline((0, 0), (length, 0), (length, height), (0, height)))
+        m = 2.5 * _STRIP_MARGIN_MM  # down to the beam's edge, and past its corners
+        box = polyline((-m, -m), (length + m, -m), (length + m, height), (-m, height))
+        if far:
+            box = polyline((-m, 0), (length + m, 0), (length + m, height + m), (-m, height + m))
+        ground = _through(frame, box)
         figures = self._figures(lines, frame, tall, length)
         return Strip(item, ground, places, figures, tall, length)
 
@@ -576,9 +580,8 @@ def _strip_box(
     beam: Array, read_from_table: Array, height_mm: float, far: bool
 ) -> tuple[Array, float, float]:
     """The widest box along the lower edge of a beam given in reading axes."""
-    margin = 5.0
+    margin = _STRIP_MARGIN_MM
     n = len(beam)
-    low, high = float(beam[:, 1].min()), float(beam[:, 1].max())
     # the lower edge is the side whose points all lie low; under keystone its highest counts
     quarter = n // 4
     sides = [beam[np.arange(i * quarter, (i + 1) * quarter + 1) % n] for i in range(4)]
@@ -586,7 +589,6 @@ def _strip_box(
     roof = max(sides, key=lambda p: float(p[:, 1].mean()))
     y0 = float(base[:, 1].max()) + margin
     y1 = min(y0 + height_mm, float(roof[:, 1].min()) - margin)
-    del low, high
     left, right = -math.inf, math.inf
     middle = float(beam[:, 0].mean())
     for y in np.linspace(y0, y1, 9):

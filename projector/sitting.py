@@ -401,8 +401,17 @@ class Sitting:
         if self.mode == "trace":
             self.current = trace.neighbour(self.stage, placed, self.current, 1)
         else:
-            self.chosen = trace.neighbour(self.stage, placed, self.chosen, 1)
+            lit = [p for p in placed if self._is_lit(p)]
+            self.chosen = trace.neighbour(self.stage, lit or placed, self.chosen, 1)
         self._stale = True
+
+    def _is_lit(self, p: Placement) -> bool:
+        """Whether the middle of a piece lies in the beam."""
+        ring = self.rules.outline(p)
+        middle = _through(
+            self.work.view.table_from_cloth, 0.5 * (ring.min(axis=0) + ring.max(axis=0))
+        )
+        return bool(self.stage.lens.covers(middle[None])[0])
 
     def _do_go_on(self) -> None:
         if self.mode != "trace":
@@ -926,10 +935,25 @@ class Sitting:
         ]
         lines = self.lines_of_strip()
         near = self.stage.strip(lines, buttons)
-        if self.page or self.mode != "trace" or not self._hides_current(near):
+        if self.page:
             return near
         far = self.stage.strip(lines, buttons, far=True)
+        if self.mode != "trace":
+            # on the other side only when that covers nothing and her own side does
+            free = [not self._covers_piece(s) for s in (near, far)]
+            return near if free[0] or not free[1] else far
+        if not self._hides_current(near):
+            return near
         return far if not self._hides_current(far) else None
+
+    def _covers_piece(self, strip: Strip) -> bool:
+        return any(
+            _any_in_quad(_dense(self._on_table(p)), strip.ground_mm) for p in self.work.placed()
+        )
+
+    def _on_table(self, p: Placement) -> Array:
+        a = self.stage.table_from_piece(p)
+        return np.asarray(self.stage.faces[p.piece].rough @ a[:2, :2].T + a[:2, 2])
 
     def _hides_current(self, strip: Strip) -> bool:
         if self.tool is not None and any(
@@ -939,11 +963,7 @@ class Sitting:
         p = self.work.of(self.current)
         if p is None:
             return False
-        a = self.stage.table_from_piece(p)
-        face = self.stage.faces[p.piece]
-        probe = face.rough @ a[:2, :2].T + a[:2, 2]
-        dense = np.concatenate([probe, 0.5 * (probe + np.roll(probe, -1, axis=0))])
-        return any(_in_quad(q, strip.ground_mm) for q in dense)
+        return _any_in_quad(_dense(self._on_table(p)), strip.ground_mm)
 
     def _put_strip(self) -> None:
         if self._strip is None:
@@ -1168,3 +1188,15 @@ def _merged(boxes: Sequence[Box]) -> list[Box]:
 
 def _area(box: Box) -> int:
     return (box[2] - box[0]) * (box[3] - box[1])
+
+
+def _dense(ring: Array) -> Array:
+    """A ring's corners and the middles between them."""
+    return np.concatenate([ring, 0.5 * (ring + np.roll(ring, -1, axis=0))])
+
+
+def _any_in_quad(points: Array, quad: Array) -> bool:
+    """Whether any of the points lies in a convex quad."""
+    d = np.roll(quad, -1, axis=0) - quad
+    side = d[:, 0] * (points[:, 1:2] - quad[:, 1]) - d[:, 1] * (points[:, 0:1] - quad[:, 0])
+    return bool(((side >= 0).all(axis=1) | (side <= 0).all(axis=1)).any())
