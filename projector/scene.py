@@ -471,11 +471,13 @@ class Stage:
         for i, line in enumerate(lines):
             width = text_width(line, 9.0)
             if x + width > length - 6.0:
-                break
+                if i:
+                    break  # the rest finds no room; the first is the weightiest
+                line = _cut_to(line, 9.0, length - 12.0)
+            if i:
+                strokes.append(polyline((x - 8.0, tall + 6.0), (x - 8.0, tall + 16.0)))
             strokes.extend(s + np.array([x, tall + 6.5]) for s in text_strokes(line, 9.0))
             x += width + 16.0
-            if i < len(lines) - 1:
-                strokes.append(polyline((x - 8.0, tall + 6.0), (x - 8.0, tall + 16.0)))
         return Item("figures", (self.mark("text", strokes),), frame)
 
     def check_square(self, at_mm: Sequence[float] | Array) -> Item:
@@ -507,6 +509,11 @@ class Stage:
             self.mark("text", numbers),
         )
         return Item("check", marks, frame)
+
+    def check_panel(self, at_mm: Sequence[float] | Array) -> Array:
+        """(4, 2) table mm: what is cleared under the check square, so that no line crosses it."""
+        box = polyline((-14, -50), (214, -50), (214, 128), (-14, 128))
+        return _through(self.reading_frame(at_mm), box)
 
     def cursor(self, at_mm: Sequence[float], *, busy: bool = False) -> Item:
         """The pointer, drawn in mm on the cloth."""
@@ -574,6 +581,13 @@ def _page(stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Seque
         stage.mark("button", [polyline((side, top - 30), (length - side, top - 30))]),
     )
     return Item("page", tuple(m for m in marks if len(m.points)), frame)
+
+
+def _cut_to(line: str, height_mm: float, length_mm: float) -> str:
+    """As much of a line as there is room for, with a sign that there is more."""
+    while line and text_width(line + "…", height_mm) > length_mm:
+        line = line[:-1]
+    return line.rstrip() + "…"
 
 
 def _strip_box(

@@ -565,7 +565,7 @@ class Sitting:
     def place(self, view: Any) -> None:
         """The cloth was moved: the view follows, and undoing brings no old one back."""
         if view != self.work.view:
-            self.history = self.history.instead(replace(self.work, view=view))
+            self.history = self.history.lying(view)
             self._took()
 
     def _do_strip(self) -> None:
@@ -871,14 +871,33 @@ class Sitting:
             keep.add(f"piece:{p.key}")
             if p.key != self._loose:
                 painter.put(self._piece_painted(p))
-        for item in self._over_items():
-            painter.put(painter.paint(self.stage.lens.frame(item)))
         for name in [n for n in self._painted if n not in keep]:
             del self._painted[name]
         self._shown_troubles = {p.key: self.troubles(p.key) for p in self.work.placed()}
         self._strip = self._make_strip()
-        self._put_strip()
+        self._put_over()
         np.copyto(self._below, painter.canvas)
+
+    def _put_over(self) -> None:
+        """What lies over the pieces: a plan's outlines, the strip, a tool's marks, the square."""
+        for item in self._plan_items():
+            self._put_item(item)
+        self._put_strip()
+        if self.tool is not None:
+            for item in self.tool.items(self):
+                self._put_item(item)
+        if self.checking_at is not None:
+            panel = self.stage.check_panel(self.checking_at)
+            self.painter.fill(self.calibration_at_cloth.to_projector(panel), self.painter.ground)
+            self._put_item(self.stage.check_square(self.checking_at))
+
+    @property
+    def calibration_at_cloth(self) -> Calibration:
+        """The calibration of the cloth's upper side, that everything is drawn through."""
+        return self.stage.calibration
+
+    def _put_item(self, item: Item) -> None:
+        self.painter.put(self.painter.paint(self.stage.lens.frame(item)))
 
     def _ground_items(self) -> Iterable[tuple[Item, Any]]:
         view, look = self.work.view, self.stage.look
@@ -886,16 +905,12 @@ class Sitting:
         bolt = self.docket.cloth is None or self.docket.cloth.lie_outline_mm is None
         yield self.stage.cloth(used), (view, look, round(used) if bolt else 0)
 
-    def _over_items(self) -> Iterable[Item]:
+    def _plan_items(self) -> Iterable[Item]:
         run = self.planning
         if run is not None and run.best is not None:
             for p in run.best.lay:
                 if p.piece in self.stage.faces:
                     yield self.stage.piece(p, PieceState("ghost"))
-        if self.tool is not None:
-            yield from self.tool.items(self)
-        if self.checking_at is not None:
-            yield self.stage.check_square(self.checking_at)
 
     def _help(self) -> Item:
         rows = []
@@ -1039,9 +1054,7 @@ class Sitting:
             if still and not loose and painted is not old and _meet(painted.box, box):
                 painter.put(painted)
         painter.put(new)
-        for item in self._over_items():
-            painter.put(painter.paint(self.stage.lens.frame(item)))
-        self._put_strip()
+        self._put_over()
         x0, y0, x1, y1 = box
         self._below[y0:y1, x0:x1] = painter.canvas[y0:y1, x0:x1]
         for painted in self._floats.values():
