@@ -75,6 +75,21 @@ class History:
         """A change that cannot be undone by itself (the middle of a drag)."""
         return History(work, self.past, self.future)
 
+    def lying(self, view: View) -> History:
+        """The cloth was moved: every state, past and to come, lies as it lies now."""
+
+        def again(link: object) -> tuple[Work, object] | None:
+            states: list[Work] = []
+            while link is not None:
+                states.append(replace(link[0], view=view))  # type: ignore[index]  # recursive
+                link = link[1]  # type: ignore[index]  # recursive
+            made: tuple[Work, object] | None = None
+            for state in reversed(states):
+                made = (state, made)
+            return made
+
+        return History(replace(self.now, view=view), again(self.past), again(self.future))
+
     def back(self) -> History:
         """One step back; itself at the start."""
         if self.past is None:

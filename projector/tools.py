@@ -176,6 +176,10 @@ class BayTool:
         if action in ("centre", "flip-cloth", "turn-cloth"):
             sitting.tell("In bays the crosses hold the lay on the cloth; point at them again.")
             return True
+        if action == "side":
+            sitting._do_side()
+            self._sync(sitting)
+            return True
         if action in ("undo", "redo") and self.walk.phase == "trace":
             self._undo(sitting) if action == "undo" else self._redo(sitting)
             return True
@@ -211,7 +215,7 @@ class BayTool:
         if key is not None and key in self.walk.bay.keys and not self._is_done(sitting, key):
             work, whole = sitting.work, key in self.walk.bay.whole
             if not whole:
-                self._parts.append((key, self.walk, work))
+                self._parts.append((key, self.walk, sitting.history.past))
                 self.walk, whole = mark(self.walk, key)
             if whole and key not in work.traced:
                 sitting._change(replace(work, traced=(*work.traced, key)), key)
@@ -231,7 +235,7 @@ class BayTool:
 
     def _undo(self, sitting: Sitting) -> None:
         """Back one step; marks on parts of a piece are not in the sitting's own history."""
-        if self._parts and self._parts[-1][2] is sitting.work:
+        if self._parts and self._parts[-1][2] is sitting.history.past:
             key, before, _ = self._parts.pop()
             self.walk = replace(self.walk, marked=before.marked)
             sitting.current = key
@@ -332,6 +336,7 @@ class BayTool:
         except InputError as error:
             sitting.tell(str(error.faults[0]).removeprefix("bays: ").capitalize(), 8.0)
             return
+        self._parts.clear()
         if self.walk.phase == "trace" and before.phase != "trace":
             sitting.current = self._next(sitting, None)
             if self.walk.registration is not None:

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from rigs_bays import Worker, calibration_of, dress, ideal, worker
 
 from calibrate.virtual_table import VirtualTable
@@ -160,6 +162,34 @@ def test_undo_takes_back_one_mark_after_the_other(docket: Docket) -> None:
     assert s.current is None
 
 
+@given(st.lists(st.integers(0, 15), min_size=1, max_size=40), st.integers(0, 10_000))
+@settings(max_examples=12, deadline=None)
+def test_nothing_she_does_changes_a_length(folder: Path, steps: list[int], seed: int) -> None:
+    """Any keys and any pointing, in bays, aligning, going back: the lay turns and moves, no more."""
+    rng = np.random.default_rng(seed)
+    docket = Docket.load(folder / "dress.yaml")
+    s = Sitting(docket, ideal(1200.0, keystone=0.1))
+    before = {p.key: s.stage.outline_on_cloth(p) for p in s.work.placed()}
+    keys = ("c", "space", "]", "[", "o", "e", "z", "y", "escape", "return", "tab", "u", "s", "v")
+    for step in steps:
+        if step < len(keys):
+            s.key(keys[step])
+        else:
+            x, y = rng.uniform((0, 0), (1920, 1080))
+            s.pointer("down", x, y)
+            s.pointer("up", x, y)
+        s.running = True
+        a = s.work.view.table_from_cloth
+        assert np.allclose(a[:2, :2] @ a[:2, :2].T, np.eye(2), atol=1e-9)
+        assert s.stage.calibration is s.calibration
+        for p in s.work.placed():
+            now = s.stage.outline_on_cloth(p)
+            assert np.allclose(
+                np.hypot(*np.diff(now, axis=0).T), np.hypot(*np.diff(before[p.key], axis=0).T)
+            )
+    s.frame()
+
+
 def test_she_can_go_back_before_moving(docket: Docket) -> None:
     """Escape before a cross is pointed at: the cloth was not moved, the bay is as it was."""
     s = Sitting(docket, ideal(1200.0))
@@ -171,6 +201,21 @@ def test_she_can_go_back_before_moving(docket: Docket) -> None:
     assert s.work.view == before and s.tool.walk.phase == "trace"  # type: ignore[union-attr]
     s.key("escape")
     assert s.tool is None and s.mode == "arrange"
+    # and what is undone later lies where the cloth lies now
+    for _ in range(4):
+        s.key("z")
+    assert s.work.view == before
+
+
+def test_another_side_of_the_table(docket: Docket) -> None:
+    """She goes round the table in the middle of a move: directions are hers from there."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    s.key("]")
+    assert "to your left" in s.tool.says  # type: ignore[union-attr]
+    s.key("s")
+    s.key("s")
+    assert "to your right" in s.tool.says and s.work.view.side == "far"  # type: ignore[union-attr]
 
 
 def test_a_bad_fit_is_told_on_the_strip(docket: Docket) -> None:
