@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 QUICK_SECONDS = 10.0
 
 
-def laid(docket: Docket, seconds: float = QUICK_SECONDS) -> tuple[Docket, str]:
+def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     """The docket with a lay, and a sentence when one had to be made ("" when it had one).
 
     Raises:
@@ -37,7 +37,7 @@ def laid(docket: Docket, seconds: float = QUICK_SECONDS) -> tuple[Docket, str]:
     lay = plan(
         pieces,
         docket.cloth,
-        seconds=seconds,
+        seconds=QUICK_SECONDS if seconds is None else seconds,
         distance_mm=docket.distance_mm,
         allowances={**docket.allowances, **docket.piece_allowances},
         quantity=docket.quantity,

@@ -1,0 +1,125 @@
+"""``chalkbeam frame``: the picture on disk, and each way it is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import yaml
+from table_rig import DATA, projector
+
+from calibrate.calibration import Calibration
+from drafting.docket import Docket
+from projector import render
+from projector.cli import main
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> tuple[Path, Path, Path]:
+    """A docket, a calibration and where the picture goes."""
+    path, cal = tmp_path / "top.yaml", tmp_path / "cal.yaml"
+    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
+    projector((640, 360)).save(cal)
+    return path, cal, tmp_path / "frame.png"
+
+
+def test_the_picture_is_what_render_gives(files: tuple[Path, Path, Path]) -> None:
+    """The PNG holds, pixel for pixel, what `render` answers; the docket is not touched."""
+    from skimage.io import imread
+
+    path, cal, out = files
+    before = path.read_bytes()
+    assert main(["frame", str(path), "--calibration", str(cal), "--out", str(out)]) == 0
+    expected = render(Docket.load(path), Calibration.load(cal))
+    assert (imread(out) == expected).all()
+    assert path.read_bytes() == before
+
+
+def test_modes_lines_and_inks_differ(files: tuple[Path, Path, Path]) -> None:
+    """Trace, one kind of lines and dark ink each give another picture of the same size."""
+    from skimage.io import imread
+
+    path, cal, out = files
+    seen = []
+    for more in ([], ["--mode", "trace", "--piece", "sleeve/1"], ["--lines", "cutting"],
+                 ["--lines", "sewing"], ["--ink", "dark"], ["--ink", "bold"]):  # fmt: skip
+        assert main(["frame", str(path), "--calibration", str(cal), "--out", str(out), *more]) == 0
+        seen.append(imread(out))
+    for i, one in enumerate(seen):
+        assert one.shape == (360, 640, 3)
+        assert all((one != other).any() for other in seen[:i])
+
+
+def test_a_docket_without_a_lay_is_laid_and_told(
+    files: tuple[Path, Path, Path],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Never laid: laid quickly for the picture, said so, and the file left as it was."""
+    from projector.commands import laying
+
+    monkeypatch.setattr(laying, "QUICK_SECONDS", 0.3)
+    path, cal, out = files
+    path.write_text(yaml.safe_dump({**DATA, "lay": []}, sort_keys=False))
+    before = path.read_text()
+    assert main(["frame", str(path), "--calibration", str(cal), "--out", str(out)]) == 0
+    assert "had no lay" in capsys.readouterr().out
+    assert path.read_text() == before and out.stat().st_size > 1000
+
+
+@pytest.mark.parametrize(
+    ("change", "args", "said"),
+    [
+        ({}, ["--size", "1920x1080"], "640 x 360"),
+        ({}, ["--size", "wide"], "1920x1080"),
+        ({}, ["--out", "frame.jpg"], "lossy"),
+        ({}, ["--piece", "sleeve/9"], "sleeve/1"),
+        ({"cloth": None, "lay": []}, [], "no cloth"),
+        ({"table": {"view": {"turn": "left", "sid": "near"}}}, [], "table.view"),
+        ({"allowances": {"hemm": "3 mm"}}, [], "hemm"),
+    ],
+)
+def test_refusals_are_one_message_and_leave_nothing(
+    files: tuple[Path, Path, Path],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    change: dict,
+    args: list[str],
+    said: str,
+) -> None:
+    """Another size, no picture's name, a piece that is not there, faults: exit 2, no file."""
+    path, cal, out = files
+    data = {k: v for k, v in {**DATA, **change}.items() if v is not None}
+    path.write_text(yaml.safe_dump(data, sort_keys=False))
+    monkeypatch.chdir(path.parent)
+    code = main(["frame", str(path), "--calibration", str(cal), "--out", str(out), *args])
+    told = capsys.readouterr().err
+    assert code == 2 and said in told and "Traceback" not in told
+    assert not out.exists() and not (path.parent / "frame.jpg").exists()
+
+
+@pytest.mark.parametrize("text", ["", "chalkbeam: 1\nholds: cards\n", "chalkbeam: [", "\x00\x01"])
+def test_what_is_no_calibration_is_told(
+    files: tuple[Path, Path, Path], capsys: pytest.CaptureFixture[str], text: str
+) -> None:
+    """An empty, foreign or damaged calibration file: exit 2 and its name, no picture."""
+    path, cal, out = files
+    cal.write_text(text)
+    code = main(["frame", str(path), "--calibration", str(cal), "--out", str(out)])
+    told = capsys.readouterr().err
+    assert code == 2 and "cal.yaml" in told and "Traceback" not in told
+    assert not out.exists()
+
+
+def test_every_view_key_is_checked() -> None:
+    """All faults of a view are told at once, each with its key."""
+    from drafting.errors import InputError
+    from projector.view import View
+
+    with pytest.raises(InputError) as caught:
+        View.from_dict({"turn": "x", "at": [1], "mirror": 2, "side": "door", "zoom": 2}, "v")
+    text = str(caught.value)
+    for part in ("v.turn", "v.at", "v.mirror", "v.side", "zoom"):
+        assert part in text
+    assert np.isfinite(View().table_from_cloth).all()
