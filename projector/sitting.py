@@ -48,6 +48,7 @@ Array = NDArray[np.float64]
 Box = tuple[int, int, int, int]
 
 SAVE_AFTER_S = 2.0  # of quiet
+OVERLAPS = "overlaps"
 MESSAGE_S = 5.0
 DRAG_NOTE_S = 0.2  # how often a drag under way is journalled
 _DRAG_MM = 2.0  # a press that wanders less is a press
@@ -148,7 +149,8 @@ class Sitting:
         self._stale = True
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
-        self._beside: dict[str, str] = {}
+        self._beside: set[str] = set()
+        self._cold: list[str] = []
         self._loose_said: tuple[str, ...] = ()
         self.pending = False  # whether another frame is wanted at once
         self._shown_troubles: dict[str, tuple[str, ...]] = {}
@@ -170,8 +172,7 @@ class Sitting:
     def troubles(self, key: str) -> tuple[str, ...]:
         """What is wrong with one copy, in words."""
         own = self._own.get(key, ())
-        other = self._beside.get(key)
-        return own if other is None else (*own, f"overlaps {other.rsplit('/', 1)[0]}")
+        return (*own, OVERLAPS) if key in self._beside else own
 
     @property
     def trouble_count(self) -> int:
@@ -185,12 +186,7 @@ class Sitting:
         self._pair_up()
 
     def _pair_up(self) -> None:
-        """For each copy that overlaps another, the first of those by name."""
-        self._beside = {}
-        for one, other in self._pairs:
-            for a, b in ((one, other), (other, one)):
-                if a not in self._beside or b < self._beside[a]:
-                    self._beside[a] = b
+        self._beside = {key for pair in self._pairs for key in pair}
 
     def _judge(self, key: str) -> None:
         """After one copy has moved: only what it can have changed."""
@@ -552,6 +548,14 @@ class Sitting:
         at = (view.at[0] + float(shift[0]), view.at[1] + float(shift[1]))
         self._change(replace(self.work, view=flipped.replace(at=at)))
 
+    def _do_turn_cloth(self) -> None:
+        """The cloth runs the other way over the table: a quarter turn about the beam's middle."""
+        view = self.work.view
+        mx, my = (float(v) for v in self.stage.middle_mm)
+        dx, dy = view.at[0] - mx, view.at[1] - my
+        turn = math.remainder(view.turn_deg + 90.0, 360.0)
+        self._change(replace(self.work, view=view.replace(turn_deg=turn, at=(mx - dy, my + dx))))
+
     def _do_centre(self) -> None:
         box = used_box(self.stage.faces, self.work.placed())
         if box is not None:
@@ -681,6 +685,7 @@ class Sitting:
         if p.locked:
             self.tell(f"{p.piece} is locked. Free it with [{self.keys.shown('lock')}].")
             return
+        self._warm(p, chosen=True)
         self._drag = _Drag(key, cloth, p, turning=button == 3)
 
     def _drag_to(self, at: Array) -> None:
@@ -752,6 +757,10 @@ class Sitting:
         self._now = now_s
         if self._message and now_s >= self._message_until:
             self._message = ""
+        if self._cold and self._drag is None and self.mode == "arrange" and not self.pending:
+            p = self.work.of(self._cold.pop())
+            if p is not None and not p.aside:
+                self._warm(p, chosen=False)
         run = self.planning
         if run is not None and run.poll():
             if run.fault:
@@ -765,6 +774,12 @@ class Sitting:
             and now_s - self._quiet_since >= SAVE_AFTER_S
         ):
             self.save()
+
+    def _warm(self, p: Placement, *, chosen: bool) -> None:
+        """Work out a piece's look in trouble before it is wanted in the middle of a drag."""
+        state = self.state_of(p)
+        trouble = tuple(dict.fromkeys((*self._own.get(p.key, ()), OVERLAPS)))
+        self.stage.piece(p, replace(state, trouble=trouble, chosen=chosen))
 
     def save(self) -> None:
         """Save the docket now; a disk that refuses is told, the journal still holds all."""
@@ -874,6 +889,7 @@ class Sitting:
         for name in [n for n in self._painted if n not in keep]:
             del self._painted[name]
         self._shown_troubles = {p.key: self.troubles(p.key) for p in self.work.placed()}
+        self._cold = [p.key for p in self.work.placed()]
         self._strip = self._make_strip()
         self._put_over()
         np.copyto(self._below, painter.canvas)

@@ -35,7 +35,7 @@ def frame(
     """Write exactly what the projector would show for DOCKET to a picture.
 
     The picture has the projector's own pixels: show it full screen, unscaled, and its lines lie
-    true on the table. A docket without a lay is laid for ten seconds; its file is not changed.
+    true on the table. A docket without a lay is laid for a few seconds; its file is not changed.
     """
     from calibrate import Calibration
     from drafting import Docket

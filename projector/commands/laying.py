@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from drafting import Docket
 
-QUICK_SECONDS = 10.0
+QUICK_SECONDS = 5.0
 
 
 def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
