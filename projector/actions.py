@@ -90,6 +90,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("check", "Check", ("k",), "100 mm square and ruler, where the pointer is"),
     Action("calibrate", "", ("ctrl+k",), "calibrate anew (first light)"),
     Action("side", "Side", ("s",), "the side of the table where you stand"),
+    Action("turn-cloth", "", ("ctrl+r",), "the cloth runs the other way (turn the whole lay a quarter)"),
     Action("flip-cloth", "", ("f",), "the cloth lies the other way up (mirror the whole lay)"),
     Action("centre", "", ("home",), "put the lay back in the middle of the beam"),
     Action("strip", "", ("x",), "hide or show this strip",

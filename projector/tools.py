@@ -507,6 +507,7 @@ def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
                 )
             return None
         view = sitting.work.view
+        fewer = _turned(sitting, pieces, len(plan))
         unlit = out_of_beam(plan, 0, pieces, sitting.stage.calibration, view)
         walk = start(plan, view if unlit == (0.0, 0.0) else None)
         if unlit != (0.0, 0.0):
@@ -514,12 +515,34 @@ def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
             sitting.tell(
                 f"The lay is larger than the beam. Lay the cloth to the light, [{key}] aligns.", 12
             )
+        if fewer:
+            key = sitting.keys.shown("turn-cloth").capitalize()
+            plural = "s" if fewer > 1 else ""
+            sitting.tell(
+                f"With the cloth turned a quarter {fewer} bay{plural} would do\n[{key}] in arrange",
+                12,
+            )
     tool = BayTool(walk, pieces)
     sitting.mode, sitting.tool, sitting.chosen = "trace", tool, None
     if walk.phase == "trace":
         sitting.current = tool._next(sitting, None)
     tool._sync(sitting)
     return tool
+
+
+def _turned(sitting: Sitting, pieces: list[Laid], count: int) -> int:
+    """How many bays it would take with the cloth turned a quarter; 0 when no fewer."""
+    view = sitting.work.view
+    try:
+        plan = plan_bays(
+            pieces,
+            sitting.stage.calibration,
+            view.replace(turn_deg=view.turn_deg + 90.0),
+            sitting.docket.cloth,
+        )
+    except InputError:
+        return 0
+    return len(plan) if len(plan) < count else 0
 
 
 def _anew(sitting: Sitting, old: Baywalk, pieces: list[Laid], same_light: bool) -> Baywalk:

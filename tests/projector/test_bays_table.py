@@ -207,6 +207,20 @@ def test_she_can_go_back_before_moving(docket: Docket) -> None:
     assert s.work.view == before
 
 
+def test_a_better_way_to_lay_the_cloth_is_told(docket: Docket) -> None:
+    """With the cloth across the beam it takes more bays, and she is told; turned back, fewer."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    few = s.tool.walk.count  # type: ignore[union-attr]
+    s.key("a")
+    s = Sitting(docket, ideal(1200.0))
+    s.key("ctrl+r")
+    assert s.work.view.turn_deg == 90.0
+    s.key("c")
+    assert s.tool.walk.count > few  # type: ignore[union-attr]
+    assert f"a quarter {few} bays" in s._message
+
+
 def test_another_side_of_the_table(docket: Docket) -> None:
     """She goes round the table in the middle of a move: directions are hers from there."""
     s = Sitting(docket, ideal(1200.0))
