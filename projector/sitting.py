@@ -556,14 +556,6 @@ class Sitting:
         turn = math.remainder(view.turn_deg + 90.0, 360.0)
         self._change(replace(self.work, view=view.replace(turn_deg=turn, at=(mx - dy, my + dx))))
 
-    def _do_turn_cloth(self) -> None:
-        """The cloth runs the other way over the table: a quarter turn about the beam's middle."""
-        view = self.work.view
-        mx, my = (float(v) for v in self.stage.middle_mm)
-        dx, dy = view.at[0] - mx, view.at[1] - my
-        turn = math.remainder(view.turn_deg + 90.0, 360.0)
-        self._change(replace(self.work, view=view.replace(turn_deg=turn, at=(mx - dy, my + dx))))
-
     def _do_centre(self) -> None:
         box = used_box(self.stage.faces, self.work.placed())
         if box is not None:
