@@ -8,6 +8,7 @@ outside the beam is dropped before the lens is asked about it.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -47,6 +48,18 @@ class FrameItem:
     half_px: Array
     ink: NDArray[np.int64]
     colours: tuple[tuple[int, int, int], ...]
+
+    @classmethod
+    def joined(cls, items: Sequence[FrameItem]) -> FrameItem:
+        """Several items as one, under the first one's name."""
+        shift = np.cumsum([0, *(len(i.colours) for i in items[:-1])])
+        return cls(
+            items[0].key,
+            np.concatenate([i.segments for i in items]),
+            np.concatenate([i.half_px for i in items]),
+            np.concatenate([i.ink + n for i, n in zip(items, shift, strict=True)]),
+            tuple(c for i in items for c in i.colours),
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -515,7 +515,7 @@ class Stage:
         box = polyline((-14, -50), (214, -50), (214, 128), (-14, 128))
         return _through(self.reading_frame(at_mm), box)
 
-    def cursor(self, at_mm: Sequence[float], *, busy: bool = False) -> Item:
+    def cursor(self, at_mm: Sequence[float] | Array, *, busy: bool = False) -> Item:
         """The pointer, drawn in mm on the cloth."""
         r = 7.0
         lines = [circle(0, 0, r, 24)]
@@ -523,7 +523,11 @@ class Stage:
             lines.append(polyline((dx * (r + 1), dy * (r + 1)), (dx * (r + 6), dy * (r + 6))))
         if not busy:
             lines.append(polyline((-0.3, 0), (0.3, 0)))
-        return Item("cursor", (self.mark("chosen", lines, wider=0.8),), self.reading_frame(at_mm))
+        key = ("cursor", busy)
+        if key not in self._made:
+            drawn = self.mark("chosen", lines, wider=0.8)
+            self._made[key] = Item("cursor", (drawn,), np.eye(3))
+        return self._made[key].moved(self.reading_frame(at_mm))
 
     def guides(self, lines: Sequence[Array]) -> Item:
         """Lines in the cloth frame that a moving piece has snapped to."""

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from projector import height, tools, trace
 from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_WORDS, Keys
+from projector.frame import FrameItem
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
 from projector.planning import Planning
@@ -1098,7 +1099,7 @@ class Sitting:
         """What moves: the loose piece, guides, figures, the pointer."""
         new: dict[str, Painted] = {}
         first: list[Box] = []
-        lens, painter = self.stage.lens, self.painter
+        painter = self.painter
         if not self.page and self._loose is not None:
             p = self.work.of(self._loose)
             said = self.troubles(self._loose)
@@ -1107,12 +1108,14 @@ class Sitting:
             else:  # its own label is looked up anew in this frame; the neighbours' in the next
                 self._loose_said, self.pending = said, True
             if p is not None:
-                new[f"piece:{p.key}"] = self._piece_painted(p)
-            if self._guides:
-                new["guides"] = painter.paint(lens.frame(self.stage.guides(self._guides)))
+                new["moving"] = self._moving_painted(p)
         if self._strip is not None and self.page in ("", "help"):
             new["figures"] = self._figures_painted(self._strip)
-        if self.pointer_mm is not None and self.page not in ("dark", "light"):
+        if (
+            self.pointer_mm is not None
+            and self.page not in ("dark", "light")
+            and "moving" not in new
+        ):
             at = (round(float(self.pointer_mm[0]), 3), round(float(self.pointer_mm[1]), 3))
             item = self.stage.cursor(at, busy=self._drag is not None)
             new["cursor"] = self._paint(item, (at, self._drag is not None, self.stage.look))
@@ -1131,6 +1134,25 @@ class Sitting:
                 painter.put(new[name])
         self._floats = new
         return _merged(boxes)
+
+    def _moving_painted(self, p: Placement) -> Painted:
+        """The loose piece, what it snaps to and the pointer, painted in one go."""
+        lens = self.stage.lens
+        state = self.state_of(p)
+        at = self.pointer_mm
+        pointer = None if at is None else (float(at[0]), float(at[1]))
+        key = (p, state, self.work.view, self.stage.look, pointer)
+        held = self._painted.get("moving")
+        if held is not None and held[0] == key:
+            return held[1]
+        parts = [lens.frame(self.stage.piece(p, state))]
+        if self._guides:
+            parts.append(lens.frame(self.stage.guides(self._guides)))
+        if self.pointer_mm is not None:
+            parts.append(lens.frame(self.stage.cursor(self.pointer_mm, busy=True)))
+        made = self.painter.paint(FrameItem.joined(parts))
+        self._painted["moving"] = (key, made)
+        return made
 
     def _figures_painted(self, strip: Strip) -> Painted:
         lines = self.lines_of_strip()
