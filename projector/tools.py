@@ -418,7 +418,7 @@ class BayTool:
         kind, emphasis = {
             "chalk": ("strong", "bright"),
             "next": ("chosen", "bright"),
-            "later": ("chosen", "faint"),
+            "later": ("chosen", "bright"),
             "taken": ("strong", "faint"),
             "old": ("strong", "faint"),
         }[cross.kind]
@@ -433,7 +433,7 @@ class BayTool:
             ring = 8.0 if cross.kind == "next" else 0.0
             self._spots[key] = self._room(frame, cross.arm_mm + ring)
         away = self._spots[key]
-        shown = "bright" if cross.kind in ("chalk", "next") else "faint"
+        shown = "bright" if cross.kind in ("chalk", "next", "later") else "faint"
         marks.append(stage.mark("label", moved(letter, rigid(0.0, away)), shown))
         return Item(f"cross {cross.label}", tuple(marks), frame)
 
