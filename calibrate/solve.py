@@ -242,7 +242,8 @@ def _minimise(
             ok = bool(np.all(np.isfinite(r2)))
             w2, cost2 = total(r2, trial) if ok else (w, math.inf)
             if cost2 <= cost:
-                done = cost - cost2 < tolerance * max(cost, 1e-12)
+                # a small gain under heavy damping says nothing: go on with longer steps
+                done = cost - cost2 < tolerance * max(cost, 1e-12) and damping < 1e-6
                 x, state, r, J, w, cost = trial, candidate, r2, J2, w2, cost2
                 damping = max(damping * 0.2, 1e-12)
                 break
@@ -401,7 +402,9 @@ _SIGMA_FLOOR_PX = 0.004
 FLOOR_MM = 0.006  # lens terms that the model has not, as benchmarks on virtual rigs leave them
 _ODD_LEVEL = 1.7  # from here on the cards contradict each other
 _REFUSE_LEVEL = 8.0
-_CLEAN_LEVEL = 0.9  # rms of card residuals over sigma up to which nothing is asked of the cards
+_SURE_GAIN = 2.0  # six sigma for a card of 33 corners
+_SURE_DROP = 50.0  # of chi square for the one unknown of a stretched print
+_NAMED_SHIFT_MM = 0.06  # a card whose absence changes less than this is not worth a word
 
 
 @dataclass(frozen=True, eq=False)
@@ -651,31 +654,41 @@ def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verd
         return fit, _cards_level(fit, these)
 
     whole, level = tried(photos, state)
-    if level < _CLEAN_LEVEL:
-        return _Verdict(state)
-    freed, free_level = tried(photos, replace(whole.state, stretch=0.0))
-    stretch = freed.state.stretch or 0.0
+    total = sum(2 * len(v.corners_px) for p in photos for v in p.cards.values())
     ids = sorted(state.poses)
     without: dict[int, tuple[_Fit, float]] = {}
-    if len(ids) >= 4:
-        for i in ids:
-            poses = {k: v for k, v in whole.state.poses.items() if k != i}
-            rest = [_without(p, [i]) for p in photos]
-            if all(p.cards for p in rest):
-                without[i] = tried(rest, replace(whole.state, poses=poses))
-    ranked = sorted((lv, i) for i, (_, lv) in without.items())
-    best = ranked[0][0] if ranked else math.inf
-    if free_level < 0.6 * level and free_level < max(1.2, 1.3 * best) and abs(stretch) > 2e-4:
-        return _Verdict(
-            replace(freed.state, stretch=None), (), stretch, (_stretch_note(stretch, bars_read),)
-        )
-    if len(ranked) >= 2 and best < 0.7 * level and best < 0.75 * ranked[1][0]:
-        i = ranked[0][1]
+    gains: list[tuple[float, int]] = []
+    for i in ids if len(ids) >= 4 else []:
+        poses = {k: v for k, v in whole.state.poses.items() if k != i}
+        rest = [_without(p, [i]) for p in photos]
+        if not all(p.cards for p in rest):
+            continue
+        without[i] = tried(rest, replace(whole.state, poses=poses))
+        # what this card adds to the cost, per coordinate of its own: 1 if it is like the others
+        own = sum(2 * len(p.cards[i].corners_px) for p in photos if i in p.cards)
+        kept = max(without[i][1] ** 2, 1e-12)
+        gains.append(((total * level**2 - (total - own) * kept) / (own * kept), i))
+    gains.sort(reverse=True)
+    best = without[gains[0][1]][1] if gains else math.inf
+    if level > 0.6:
+        freed, free = tried(photos, replace(whole.state, stretch=0.0))
+        stretch = freed.state.stretch or 0.0
+        drop = total * (level**2 - free**2) / max(free**2, 1e-12)
+        fits = free < 1.25 * best or free < min(1.2, 0.6 * level)
+        if drop > _SURE_DROP and fits and abs(stretch) > 2e-4:
+            note = _stretch_note(stretch, bars_read)
+            return _Verdict(replace(freed.state, stretch=None), (), stretch, (note,))
+    apart = 0.0
+    if len(gains) >= 2:  # chi square between the likeliest card and the next
+        second = min(without[i][1] for _, i in gains[1:])
+        apart = total * (1 - 1 / len(ids)) * (second**2 - best**2) / max(best**2, 1e-12)
+    if gains and gains[0][0] > _SURE_GAIN and apart > 25:
+        i = gains[0][1]
         left = without[i][0].state
         if whole.state.projector is None or left.projector is None:
             return _Verdict(state)
         shift = _shift_mm(whole.state.projector, left.projector)
-        if shift > 0.05:
+        if shift > _NAMED_SHIFT_MM:
             note = (
                 f"Card {i} does not lie flat like the others (raised, bent, or over something): it "
                 f"would have cost up to {shift:.2f} mm and was left out. Press it flat and repeat."

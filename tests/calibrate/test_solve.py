@@ -1,0 +1,312 @@
+"""The joint fit on synthetic corners: truth from OpenCV's 3-D camera, noise that is known."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from calibrate.calibration import ProjectorModel
+from calibrate.cards import BARS_MM, card
+from calibrate.detect import Corners, Detections
+from calibrate.errors import InputError, Refusal
+from calibrate.pattern import pattern_for
+from calibrate.plane import CameraModel, homography, place, rigid
+from calibrate.solve import bar_scale, fit_plane, solve, solve_photos
+
+SIZE = (1920, 1080)
+PHOTO = (4032, 3024)
+TRUE = ProjectorModel(
+    SIZE,
+    np.array([[1.6, 0.02, 959.5], [0.015, -1.62, 539.5], [2e-5, -6e-5, 1.0]]),
+    np.array([990.0, 420.0]),
+    0.006,
+    -0.001,
+)
+SPOTS = ((-430, 205, 0.1), (440, 200, 1.5), (-420, -215, 0.02), (430, -210, 3.2))
+PHONE_LENS = np.array([0.03, -0.02, 2e-4, -2e-4, 0.003])
+
+
+def eye(points: np.ndarray, tilt=0.3, azimuth=-1.2, height=1250.0, lens=PHONE_LENS) -> np.ndarray:
+    """(N, 2) camera px of table places (N, 2) or (N, 3) mm: OpenCV's pinhole and lens."""
+    away = np.array([math.cos(azimuth), math.sin(azimuth)]) * math.sin(tilt)
+    place_mm = np.array([*away, math.cos(tilt)]) * height
+    forward = -place_mm / np.linalg.norm(place_mm)
+    right = np.cross(forward, [0.0, 1.0, 0.2])
+    right /= np.linalg.norm(right)
+    R = np.array([right, np.cross(forward, right), forward])
+    full = np.column_stack([points, np.zeros((len(points), 3 - points.shape[1]))])
+    K = np.array([[2900.0, 0, 2030], [0, 2900, 1500], [0, 0, 1]])
+    out, _ = cv2.projectPoints(full, cv2.Rodrigues(R)[0], -R @ place_mm, K, lens)
+    return out.reshape(-1, 2)
+
+
+def corners(index: np.ndarray, px: np.ndarray, sigma: float) -> Corners:
+    n = len(index)
+    flat = np.ones(n)
+    return Corners(index, px, flat * max(sigma, 1e-6), flat * 0.8, flat * 70, flat * 200, flat * 35)
+
+
+def photo(
+    seed: int = 0,
+    sigma: float = 0.03,
+    heights=(0, 0, 0, 0),
+    print_scale=(1.0, 1.0),
+    spots=SPOTS,
+    cards=(0, 1, 2, 3),
+    **view,
+) -> Detections:
+    """What a perfect detector with that much noise would see."""
+    rng = np.random.default_rng(seed)
+    seen = {}
+    for k, i in enumerate(cards):
+        board = card(i).board(print_scale)
+        laid = place(board.corners, spots[k])
+        px = eye(np.column_stack([laid, np.full(len(laid), heights[k])]), **view)
+        seen[i] = corners(np.arange(len(px)), px + rng.normal(0, sigma, px.shape), sigma)
+    board = pattern_for(SIZE, 1200).board()
+    from calibrate.pattern import bare
+
+    lookup = {tuple(c): n for n, c in enumerate(bare(SIZE).board().corners)}
+    known = [n for n, c in enumerate(board.corners) if tuple(c) in lookup]
+    index = np.array([lookup[tuple(board.corners[n])] for n in known])
+    px = eye(TRUE.to_table(board.corners[known]), **view)
+    seen_px = px + rng.normal(0, sigma, px.shape)
+    return Detections("photo", PHOTO, seen, corners(index, seen_px, sigma), SIZE)
+
+
+def error_mm(calibration) -> np.ndarray:
+    """Distances over the beam after the best rigid move."""
+    x, y = np.meshgrid(np.linspace(0, 1919, 17), np.linspace(0, 1079, 11))
+    px = np.column_stack([x.ravel(), y.ravel()])
+    told, true = calibration.to_table(px), TRUE.to_table(px)
+    return np.hypot(*(place(told, rigid(told, true)) - true).T)
+
+
+def rms(values: np.ndarray) -> float:
+    return float(np.sqrt(np.mean(values**2)))
+
+
+def test_homography_agrees_with_scikit_image() -> None:
+    """The homography through noisy points leaves what scikit-image's estimator leaves."""
+    from skimage.transform import ProjectiveTransform
+
+    rng = np.random.default_rng(0)
+    source = rng.uniform(-100, 100, (40, 2))
+    matrix = np.array([[2, 0.1, 30], [-0.2, 1.8, -10], [1e-3, 5e-4, 1.0]])
+    target = ProjectiveTransform(matrix)(source) + rng.normal(0, 0.1, (40, 2))
+    ours = ProjectiveTransform(homography(source, target))
+    theirs = ProjectiveTransform.from_estimate(source, target)
+    assert rms(ours(source) - target) == pytest.approx(rms(theirs(source) - target), rel=0.01)
+    exact = homography(source[:4], ProjectiveTransform(matrix)(source[:4]))
+    assert np.abs(exact - matrix).max() < 1e-8
+
+
+def test_rigid_agrees_with_scikit_image() -> None:
+    """The best rigid move is scikit-image's Euclidean estimate."""
+    from skimage.transform import EuclideanTransform
+
+    rng = np.random.default_rng(1)
+    a = rng.uniform(-100, 100, (20, 2))
+    b = place(a, (12.0, -7.0, 2.5)) + rng.normal(0, 1, (20, 2))
+    x, y, turn = rigid(a, b)
+    theirs = EuclideanTransform.from_estimate(a, b)
+    assert (x, y) == pytest.approx(tuple(theirs.translation), abs=1e-9)
+    assert math.cos(turn - theirs.rotation) == pytest.approx(1.0, abs=1e-12)
+
+
+def test_camera_lens_agrees_with_opencv() -> None:
+    """The camera's lens terms are OpenCV's, and both directions agree."""
+    v = np.array(
+        [1, 0.02, 0.01, -0.03, -1.1, 0.05, 0.04, -0.1, 0.05, -0.03, 0.01, -0.02, 3e-4, -4e-4, 0.004]
+    )
+    camera = CameraModel(PHOTO, v)
+    points = np.random.default_rng(2).uniform(-250, 250, (30, 2))
+    flat = np.append(v[:8], 1).reshape(3, 3)
+    q = np.column_stack([points / 500, np.ones(30)]) @ flat.T
+    rays = np.column_stack([q[:, :2] / q[:, 2:] - v[10:12], np.ones(30)])
+    unit = 0.5 * math.hypot(*PHOTO)
+    middle = np.array([4031 / 2, 3023 / 2]) + unit * v[10:12]
+    K = np.array([[unit, 0, middle[0]], [0, unit, middle[1]], [0, 0, 1]])
+    lens = np.array([v[8], v[9], v[12], v[13], v[14]])
+    seen, _ = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), K, lens)
+    px, by_place, by_vector = camera.project(points)
+    assert np.abs(seen.reshape(-1, 2) - px).max() < 1e-8
+    assert np.abs(camera.to_table(px) - points).max() < 1e-8
+    for k in range(15):
+        step = np.zeros(15)
+        step[k] = 1e-6
+        gap = (
+            CameraModel(PHOTO, v + step).to_px(points) - CameraModel(PHOTO, v - step).to_px(points)
+        ) / 2e-6
+        assert np.abs(gap - by_vector[:, :, k]).max() < 1e-3 * max(1, np.abs(gap).max())
+    d = np.array([1e-3, 0])
+    gap = (camera.to_px(points + d) - camera.to_px(points - d)) / 2e-3
+    assert np.abs(gap - by_place[:, :, 0]).max() < 1e-6
+
+
+def test_without_noise_the_projector_is_found() -> None:
+    """Perfect corners give the true light to a few thousandths of a millimetre."""
+    assert error_mm(solve_photos([photo(sigma=0.0)])).max() < 0.004
+
+
+def test_errors_are_what_the_noise_allows_and_what_is_told() -> None:
+    """Over ten photos the true error is near the expected one: neither better nor worse by half."""
+    true, told = [], []
+    for seed in range(10):
+        c = solve_photos([photo(seed, 0.2)])
+        true.append(rms(error_mm(c)))
+        told.append(rms(c.expected_error_mm(c.model.grid_mm())))
+    assert 0.5 < np.median(np.array(true) / told) < 2.0
+    assert np.median(true) < 0.3
+    assert np.median(true) > 0.01
+
+
+def test_three_photos_are_truer_than_one() -> None:
+    """Photos from three sides, joined in one fit, halve the error of one."""
+    one, three = [], []
+    for seed in range(4):
+        views = [
+            photo(seed, 0.2),
+            photo(seed + 50, 0.2, azimuth=0.4),
+            photo(seed + 90, 0.2, azimuth=2.4, tilt=0.2),
+        ]
+        one.append(rms(error_mm(solve_photos(views[:1]))))
+        three.append(rms(error_mm(solve_photos(views))))
+    assert np.median(three) < 0.75 * np.median(one)
+
+
+def test_bars_put_a_wrong_printer_right() -> None:
+    """A print 0.3 % too wide and 0.1 % too short is put right by the two readings."""
+    scale = (1.003, 0.999)
+    seen = photo(1, 0.02, print_scale=scale)
+    bars = (BARS_MM[0] * scale[0], BARS_MM[1] * scale[1])
+    assert error_mm(solve_photos([seen], bars_mm=bars)).max() < 0.1
+    unread = solve([seen])
+    assert error_mm(unread.calibration).max() > 0.4
+    assert any("stretched" in note for note in unread.notes)
+    assert unread.calibration.print_doubt_mm(unread.calibration.model.grid_mm()).max() > 0.8
+
+
+@pytest.mark.parametrize("bars", [(170.0, 250.0), (18.0, 25.0), (180.0, float("nan"))])
+def test_impossible_bars_are_refused(bars) -> None:
+    """Readings that no printer makes are asked for again."""
+    with pytest.raises(InputError, match="Measure both bars"):
+        bar_scale(bars)
+
+
+@pytest.mark.parametrize("raised", [0, 2, 3])
+def test_a_raised_card_is_named_and_left_out(raised: int) -> None:
+    """One card 2 mm above the table is found by its own residual; the rest still solve."""
+    heights = [0.0] * 4
+    heights[raised] = 2.0
+    found = solve([photo(3, 0.02, heights=heights)])
+    assert found.named == (raised,)
+    assert f"Card {raised} does not lie flat" in found.notes[0]
+    assert error_mm(found.calibration).max() < 0.15
+
+
+def test_flat_cards_are_not_accused() -> None:
+    """Ten clean photos name no card."""
+    for seed in range(10):
+        assert solve([photo(seed, 0.05)]).named == ()
+
+
+def test_one_or_two_cards_are_refused() -> None:
+    """Fewer than three cards cannot carry a calibration, and the reason is said."""
+    for cards in ((0,), (0, 3)):
+        spots = [SPOTS[i] for i in cards]
+        with pytest.raises(Refusal) as caught:
+            solve_photos([photo(cards=cards, spots=spots)])
+        assert caught.value.code == "few-cards"
+        assert "Lay all four" in str(caught.value)
+
+
+def test_cards_all_in_one_place_are_refused() -> None:
+    """Four cards side by side in the middle leave the corners guessed."""
+    spots = ((-60, 80, 0.1), (60, 80, 0.0), (-60, -80, 0.02), (60, -80, 0.05))
+    with pytest.raises(Refusal) as caught:
+        solve_photos([photo(sigma=0.1, spots=spots)])
+    assert caught.value.code in ("cards-together", "too-uncertain")
+
+
+def test_a_moved_card_between_photos_is_not_accepted_unsaid() -> None:
+    """A card pushed by 3 mm between two photos is named or the fit refused."""
+    moved = list(SPOTS)
+    moved[1] = (SPOTS[1][0] + 3, SPOTS[1][1], SPOTS[1][2])
+    pair = [photo(0, 0.03), photo(1, 0.03, spots=moved, azimuth=0.5)]
+    try:
+        found = solve(pair)
+    except Refusal as refusal:
+        assert refusal.code in ("not-flat", "bad-fit", "too-uncertain")
+    else:
+        assert found.named == (1,) or found.notes
+        assert error_mm(found.calibration).max() < 0.5
+
+
+def test_table_frame_is_right_handed_and_in_the_middle() -> None:
+    """Origin under the picture's middle, x to the right in it, y away; also for a mirrored beam."""
+    c = solve_photos([photo()])
+    middle, right, down = c.to_table([[959.5, 539.5], [1059.5, 539.5], [959.5, 639.5]])
+    assert np.abs(middle).max() < 1e-6
+    assert right[0] > 50 and abs(right[1]) < 2
+    assert down[1] < -50
+
+
+def test_plane_and_poses_of_cards_alone() -> None:
+    """`fit_plane` gives the cards' places relative to one another, in millimetres."""
+    seen = photo(0, 0.02)
+    cards = {i: (card(i).board().corners[c.index], c.px) for i, c in seen.cards.items()}
+    plane = fit_plane(cards, PHOTO)
+    got = np.array([plane.poses[i][:2] for i in range(4)])
+    true = np.array([s[:2] for s in SPOTS], dtype=float)
+    assert rms(place(got, rigid(got, true)) - true) < 0.1
+    assert plane.rms_px < 0.05
+    flat = cards[0][1]
+    assert np.abs(plane.to_px(plane.to_table(flat)) - flat).max() < 1e-6
+
+
+def test_degenerate_cards_are_refused_not_solved() -> None:
+    """No card, or corners on one line, give a refusal."""
+    with pytest.raises(Refusal, match="no card"):
+        fit_plane({}, PHOTO)
+    line = np.column_stack([np.arange(6.0), np.zeros(6)])
+    with pytest.raises(Refusal, match="corners"):
+        fit_plane({0: (line, line * 30)}, PHOTO)
+
+
+PHOTOS = Path(__file__).resolve().parents[3] / "shared" / "data" / "photos"
+
+
+@pytest.mark.shared
+@pytest.mark.skipif(not PHOTOS.is_dir(), reason="the real photographs are not beside the checkout")
+def test_camera_half_on_real_photographs() -> None:
+    """Four patches of a real chessboard predict the whole board to about a thousandth of it.
+
+    Corners by OpenCV's own detector. A fit that knows the whole board leaves about 750 parts per
+    million itself (the detector's noise); the bound here is on what the unknown poses add.
+    """
+    grid = np.array([(x, y) for y in range(6) for x in range(9)], dtype=float)
+    parts = []
+    for path in sorted(PHOTOS.glob("*.jpg")):
+        picture = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+        flags = cv2.CALIB_CB_ACCURACY | cv2.CALIB_CB_EXHAUSTIVE
+        ok, found = cv2.findChessboardCornersSB(picture, (9, 6), flags=flags)
+        if not ok:
+            continue
+        px = found.reshape(-1, 2).astype(float)
+        cards = {}
+        for k, (a, b) in enumerate(((0, 0), (5, 0), (0, 3), (5, 3))):
+            inside = (
+                (grid[:, 0] >= a) & (grid[:, 0] < a + 4) & (grid[:, 1] >= b) & (grid[:, 1] < b + 3)
+            )
+            cards[k] = (grid[inside] - (a, b), px[inside])
+        told = fit_plane(cards, (picture.shape[1], picture.shape[0])).to_table(px)
+        miss = place(told, rigid(told, grid)) - grid
+        parts.append(rms(np.hypot(*miss.T)) / math.hypot(8, 5) * 1e6)
+    assert len(parts) >= 10
+    assert np.median(parts) < 1000
+    assert max(parts) < 1300
