@@ -34,6 +34,8 @@ Progress = Callable[[Lay], Any]
 _TICK_S = 0.25  # how often progress is told even when nothing better was found
 _ALONE_S = 1.2  # with less time than this a process would hardly have started
 _MOST_WORKERS = 8
+_MANY_PIECES = 30
+_MOST_THREADS = 3  # of the strip library; more bring it little
 _NO_GAIN_MM = 1e-3
 
 
@@ -327,14 +329,17 @@ def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
     team: list[_Worker] = []
     if not sys.executable:
         return team
-    for w in range(count):
+    strip = library and job.plain
+    # few pieces: the library beside our own search, the better one kept; many: it has all threads
+    threads = 1 if len(job.items) <= _MANY_PIECES else min(count, _MOST_THREADS)
+    workers = count if not strip else 1 + max(0, count - threads)
+    for w in range(workers):
         order = {
             "job": job,
             "seed": run.seed + w,
             "seconds": run.left() - 0.05,
-            # of two workers on a plain strip both ask the library: it is the better half there
-            "strip": library and job.plain and w < max(1, math.ceil(count / 2) + 1),
-            "threads": 1,
+            "strip": strip and w == 0,
+            "threads": threads,
             "start": run.state,
         }
         try:

@@ -195,8 +195,11 @@ def cut_cases(options: argparse.Namespace, rng: np.random.Generator) -> None:
     kinds = [k for k in targets if not options.kinds or k in options.kinds]
     rows = []
     for kind in kinds:
-        for count in (8, 14, 20):
-            over = [cut_case(kind, count, options.seconds, rng) for _ in range(options.runs)]
+        for count in options.counts:
+            over = [
+                cut_case(kind, count, options.seconds, rng, options.bent)
+                for _ in range(options.runs)
+            ]
             rows.append([kind, count, f"{np.mean(over):.3f}", f"{min(over):.3f}",
                          f"{max(over):.3f}", targets[kind],
                          "ok" if np.mean(over) <= targets[kind] else "MISSED"])  # fmt: skip
@@ -207,12 +210,14 @@ def cut_cases(options: argparse.Namespace, rng: np.random.Generator) -> None:
     )
 
 
-def cut_case(kind: str, count: int, seconds: float, rng: np.random.Generator) -> float:
+def cut_case(
+    kind: str, count: int, seconds: float, rng: np.random.Generator, bent: bool = False
+) -> float:
     """One cut-up cloth laid again: length found over the length it was cut from."""
     width = 700.0
     length = float(rng.uniform(900, 1500))
     gap = 8.0 if kind == "separation" else 0.0
-    parts = cut_up(rng, length, width, count, gap=gap)
+    parts = cut_up(rng, length, width, count, gap=gap, bent=bent)
     seed = int(rng.integers(2**31))
     how: dict[str, Any] = {"seed": seed}
     if kind == "folded":
@@ -422,6 +427,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int)
     parser.add_argument("--nesting", default="nesting", metavar="DIR")
     parser.add_argument("--instances", nargs="*", default=INSTANCES)
+    parser.add_argument("--bent", action="store_true", help="bent cuts: harder to put together")
+    parser.add_argument("--counts", nargs="*", type=int, default=(8, 14, 20))
     parser.add_argument("--kinds", nargs="*", default=())
     options = parser.parse_args()
     rng = np.random.default_rng(options.seed)

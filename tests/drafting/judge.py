@@ -139,9 +139,15 @@ def judge(
 
 
 def cut_up(
-    rng: np.random.Generator, length: float, width: float, count: int, *, gap: float = 0.0
+    rng: np.random.Generator,
+    length: float,
+    width: float,
+    count: int,
+    *,
+    gap: float = 0.0,
+    bent: bool = False,
 ) -> list[np.ndarray[Any, Any]]:
-    """A cloth of ``length`` × ``width`` cut into ``count`` pieces by straight and bent cuts.
+    """A cloth of ``length`` × ``width`` cut into ``count`` pieces by slanted cuts, or bent ones.
 
     They fit it by construction, so its length is the known optimum. ``gap``: each piece is set in by
     half of it, so they lie that far apart.
@@ -153,16 +159,17 @@ def cut_up(
         left, low, right, high = part.bounds
         across = right - left > high - low
         t = rng.uniform(0.35, 0.65)
-        bend = rng.uniform(-0.12, 0.12)
+        slant = rng.uniform(-0.08, 0.08)
+        bend = rng.uniform(-0.12, 0.12) if bent else 0.0
         if across:
             x = left + t * (right - left)
-            d = bend * (right - left)
-            line = [(x - d, low - 1), (x + d, 0.5 * (low + high)), (x - d / 2, high + 1)]
+            d, e = bend * (right - left), slant * (high - low)
+            line = [(x - d - e, low - 1), (x + d, 0.5 * (low + high)), (x - d + e, high + 1)]
             side = Polygon([*line, (left - 1e4, high + 1), (left - 1e4, low - 1)])
         else:
             y = low + t * (high - low)
-            d = bend * (high - low)
-            line = [(left - 1, y - d), (0.5 * (left + right), y + d), (right + 1, y - d / 2)]
+            d, e = bend * (high - low), slant * (right - left)
+            line = [(left - 1, y - d - e), (0.5 * (left + right), y + d), (right + 1, y - d + e)]
             side = Polygon([*line, (right + 1, low - 1e4), (left - 1, low - 1e4)])
         one, two = part.intersection(side), part.difference(side)
         if one.geom_type != "Polygon" or two.geom_type != "Polygon" or min(one.area, two.area) < 1:
