@@ -95,7 +95,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("centre", "", ("home",), "put the lay back in the middle of the beam"),
     Action("strip", "", ("x",), "hide or show this strip",
            pointer="press on your edge of the beam"),
-    Action("help", "Help", ("h", "f1"), "this page"),
+    Action("help", "Help", ("h", "f1"), "this page, and the next where it is long"),
     Action("leave", "", ("escape",), "close a page, let a piece go, then leave"),
     Action("quit", "", ("q", "ctrl+q"), "leave; everything is saved already"),
 )  # fmt: skip

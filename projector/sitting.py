@@ -148,6 +148,7 @@ class Sitting:
         self._now = 0.0
         self._quiet_since = 0.0
         self._stale = True
+        self._help_from = self._help_next = 0
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
         self._beside: set[str] = set()
@@ -518,7 +519,14 @@ class Sitting:
         self._set_page("light")
 
     def _do_help(self) -> None:
-        self._set_page("" if self.page == "help" else "help")
+        if self.page != "help":
+            self._help_from, self._help_next = 0, 0
+            self._set_page("help")
+        elif self._help_next:  # a small beam: there is another page
+            self._help_from = self._help_next
+            self._set_page("help")
+        else:
+            self._set_page("")
 
     def _set_page(self, page: str) -> None:
         self.page = page
@@ -940,7 +948,10 @@ class Sitting:
             "Press on a piece to pick it, drag to move, drag with the second button to tilt.",
             "Never look into the lens. Close the blade guard after every cut.",
         )
-        return self.stage.page(f"Help: {self.mode}", rows, foot)
+        item, shown = self.stage.leaf(f"Help: {self.mode}", rows, foot, self._help_from)
+        last = self._help_from + shown
+        self._help_next = last if last < len(rows) else 0
+        return item
 
     def _asked(self) -> Item:
         rows = [
@@ -1188,6 +1199,10 @@ _KEY_WORDS = {
     "down": "↓",
     "left": "←",
     "right": "→",
+    ",": "Comma",
+    ".": "Stop",
+    "-": "Minus",
+    "=": "Equals",
 }
 
 

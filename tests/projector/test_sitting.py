@@ -433,6 +433,42 @@ def test_the_used_cloth_is_centred_in_the_beam() -> None:
         assert abs(d[0]) > 10 * abs(d[1])
 
 
+def test_help_on_a_small_beam_has_pages() -> None:
+    """On a beam of half a metre help goes on over several pages, shows all, then closes."""
+    sitting = Sitting(docket(), projector((960, 600), 560.0))
+    sitting.key("h")
+    seen = []
+    while sitting.page == "help":
+        sitting.frame()
+        seen.append(sitting._help_from)
+        assert len(seen) < 12
+        sitting.key("h")
+    assert len(seen) > 1 and seen == sorted(set(seen))
+    large = sit(docket(), (1920, 1080))
+    large.key("h")
+    large.frame()
+    large.key("h")
+    assert large.page == ""
+
+
+def test_the_strip_keeps_off_the_piece_being_traced() -> None:
+    """While tracing, the strip goes to the other side, or away, rather than over the cutting line."""
+    for y in (0.0, -120.0, 300.0):
+        view = {"turn": 0.0, "at": [10.0, y], "mirror": False, "side": "near"}
+        sitting = sit(docket(table={"view": view}))
+        sitting.key("c")
+        sitting.frame()
+        strip = sitting._strip
+        if strip is None:
+            continue
+        p = sitting.work.of(sitting.current)
+        a = sitting.stage.table_from_piece(p)
+        ring = sitting.stage.faces[p.piece].outline @ a[:2, :2].T + a[:2, 2]
+        import shapely
+
+        assert not shapely.LinearRing(ring).intersects(shapely.Polygon(strip.ground_mm))
+
+
 # -- never lost ------------------------------------------------------------------------------------
 
 
