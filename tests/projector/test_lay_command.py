@@ -1,0 +1,218 @@
+"""`chalkbeam lay`: the docket gets a sound lay, the picture lies beside it, nothing is lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from drafting.docket import Docket
+from projector.cli import main
+from projector.commands.lay_picture import docket_lay, lay_picture
+
+DOCKET = """chalkbeam: 1
+title: banner bag
+# cut from what the banners left
+cloth: {CLOTH}
+distance: 4 mm
+allowances: {all: 10 mm}
+pieces:
+- name: body
+  outline: [[0, 0], [200, 0], [180, 380], [0, 400]]
+  fold: [[0, 0], [0, 400]]
+  cut: 2
+- name: side
+  outline: [[0, 0], [120, 0], [120, 350], [40, 390], [0, 350]]
+  cut: 2
+  pair: true
+- name: tab
+  outline: [[0, 0], [60, 0], [60, 90], [0, 90]]
+"""
+
+
+def written(folder: Path, cloth: str = "width: 1400 mm, fold: lengthwise", extra: str = "") -> Path:
+    """A docket of imported pieces on a cloth."""
+    path = folder / "bag.yaml"
+    path.write_text(DOCKET.replace("CLOTH", cloth) + extra)
+    return path
+
+
+def run(*arguments: str | Path) -> int:
+    """The command line, in this process."""
+    return main(["lay", *map(str, arguments)])
+
+
+def test_the_docket_gets_a_sound_lay(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Written into the docket, her comment kept; read back it has no problem; a picture beside it."""
+    path = written(tmp_path)
+    assert run(path, "--seconds", "0.3", "--no-compare") == 0
+    docket = Docket.load(path)
+    lay = docket_lay(docket)
+    assert lay.problems() == []
+    assert {p.key for p in lay.placements} == {"body/1", "body/2", "side/1", "tab/1"}
+    assert "# cut from what the banners left" in path.read_text()
+    assert (tmp_path / "lay.png").read_bytes().startswith(b"\x89PNG")
+    said = capsys.readouterr().out
+    assert "Length needed" in said
+    assert "To buy" in said
+    assert "tab is cut once from one layer" in said
+
+
+def test_json_tells_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """--json is one document; the length to buy is a whole number of 10 cm above the length needed."""
+    path = written(tmp_path, "width: 1400 mm, price: 8 EUR/m")
+    assert (
+        run(path, "--seconds", "0.3", "--json", "--compare", "--picture", tmp_path / "x.png") == 0
+    )
+    told = json.loads(capsys.readouterr().out)
+    assert told["problems"] == []
+    assert told["to_buy"]["length_mm"] % 100 == pytest.approx(0.0)
+    assert 0 <= told["to_buy"]["length_mm"] - told["used_length_mm"] < 100.0
+    assert told["to_buy"]["cost"] == pytest.approx(8 * told["to_buy"]["length_mm"] / 1000)
+    assert {(c["width_mm"], c["fold"]) for c in told["widths"]} >= {
+        (900.0, "none"), (1150.0, "lengthwise"), (1400.0, "none"), (1500.0, "lengthwise"),
+    }  # fmt: skip
+    assert (tmp_path / "x.png").exists()
+
+
+def test_locked_and_traced_pieces_stay(tmp_path: Path) -> None:
+    """What she locked or traced is where it was; a traced piece is not locked by that."""
+    path = written(tmp_path)
+    assert run(path, "--seconds", "0", "--no-compare") == 0
+    before = {p.key: p for p in Docket.load(path).lay}
+    path.write_text(path.read_text() + "traced: [side/1]\n")
+    assert run(path, "--seconds", "0.5", "--no-compare", "--afresh") == 0
+    after = {p.key: p for p in Docket.load(path).lay}
+    assert after["side/1"] == before["side/1"]
+    assert not after["side/1"].locked
+    assert Docket.load(path).traced == ("side/1",)
+
+
+def test_planning_goes_on_from_the_lay_so_far(tmp_path: Path) -> None:
+    """A second run never makes it longer."""
+    path = written(tmp_path)
+    run(path, "--seconds", "0.3", "--no-compare")
+    first = docket_lay(Docket.load(path)).used_length_mm
+    run(path, "--seconds", "0.3", "--no-compare")
+    assert docket_lay(Docket.load(path)).used_length_mm <= first + 1e-3
+
+
+def test_no_room_is_told_with_what_would_help(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Too short a cloth: refused with the missing length named; --partial keeps the rest, exit code 1."""
+    path = written(tmp_path, "width: 500 mm, length: 60 cm")
+    before = path.read_bytes()
+    assert run(path, "--seconds", "0.3") == 2
+    said = capsys.readouterr().err
+    assert "no room for" in said
+    assert "of length are missing" in said
+    assert path.read_bytes() == before
+    assert run(path, "--seconds", "0.3", "--partial") == 1
+    assert "No room for" in capsys.readouterr().out
+    kept = docket_lay(Docket.load(path))
+    assert kept.placements
+    assert kept.problems() == []
+
+
+def test_two_dockets_on_one_cloth(tmp_path: Path) -> None:
+    """Two singers' dockets share the cloth; each keeps its own pieces, none overlap."""
+    one = written(tmp_path)
+    (tmp_path / "second").mkdir()
+    two = written(tmp_path / "second")
+    one.write_text(one.read_text() + "wearer: alto-3\n")
+    two.write_text(two.read_text() + "wearer: tenor-1\n")
+    assert run(one, "--with", two, "--seconds", "0.5", "--no-compare") == 0
+    lays = [docket_lay(Docket.load(p)) for p in (one, two)]
+    for lay in lays:
+        assert lay.problems() == []
+        assert len(lay.placements) == 4
+    from shapely.geometry import Polygon
+
+    rings = [[Polygon(p.outline_mm) for p in lay.placements] for lay in lays]
+    assert min(a.distance(b) for a in rings[0] for b in rings[1]) >= 4 - 0.02
+
+
+@pytest.mark.parametrize(
+    ("cloth", "extra", "options", "word"),
+    [
+        ("width: 0 mm", "", [], "width"),
+        ("width: 1400 mm, fold: diagonal", "", [], "fold"),
+        (
+            "width: 1400 mm",
+            "lay:\n- {piece: side, copy: 1, at: [0, 500], locked: true}\n"
+            "- {piece: side, copy: 2, at: [10, 500], mirrored: true, locked: true}\n",
+            [],
+            "side/1 and side/2 overlap",
+        ),
+        ("width: 1400 mm", "", ["--distance", "2 m"], "distance"),
+        ("width: 1400 mm", "", ["--distance", "broad"], "broad"),
+        ("width: 1400 mm", "", ["--seconds", "-1"], "seconds"),
+        ("width: 1400 mm", "", ["--with", "nowhere.yaml"], "nowhere.yaml"),
+    ],
+)
+def test_what_is_wrong_is_said_and_nothing_is_written(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    cloth: str,
+    extra: str,
+    options: list[str],
+    word: str,
+) -> None:
+    """Exit code 2, one message naming the trouble, the docket as it was, no picture."""
+    path = written(tmp_path, cloth, extra)
+    before = path.read_bytes()
+    assert run(path, "--seconds", "0.2", *options) == 2
+    told = capsys.readouterr().err
+    assert word in told
+    assert "Traceback" not in told
+    assert path.read_bytes() == before
+    assert not (tmp_path / "lay.png").exists()
+
+
+def test_a_docket_without_cloth(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No cloth named: told, with an example."""
+    path = tmp_path / "bare.yaml"
+    path.write_text("chalkbeam: 1\npieces:\n- {name: a, outline: [[0, 0], [9, 0], [9, 9]]}\n")
+    assert run(path) == 2
+    assert "cloth: {width" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are sent another way there")
+def test_ctrl_c_keeps_the_best(tmp_path: Path) -> None:
+    """Interrupted in the middle of a long plan, the best lay so far is saved and sound."""
+    path = written(tmp_path, "width: 1400 mm, length: 2 m, fold: lengthwise")
+    code = "from projector.cli import main; main()"
+    with subprocess.Popen(
+        [sys.executable, "-c", code, "lay", str(path), "--seconds", "120"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as command:  # fmt: skip
+        time.sleep(4.0)
+        command.send_signal(signal.SIGINT)
+        out, err = command.communicate(timeout=60)
+    assert command.returncode == 0, err
+    assert "Stopped early" in out
+    assert docket_lay(Docket.load(path)).problems() == []
+
+
+def test_the_picture_is_to_scale(tmp_path: Path) -> None:
+    """A piece of 200 × 400 mm covers the share of the picture's scale that it should."""
+    path = written(tmp_path, "width: 1000 mm, length: 1 m")
+    run(path, "--seconds", "0", "--no-compare")
+    docket = Docket.load(path)
+    image = lay_picture(docket, width_px=1200)
+    assert image.dtype == np.uint8
+    assert image.shape[2] == 3
+    # 1000 mm of cloth fill the width but for the margins: 90 and 40 of 1600
+    scale = (1200 - 130 * 1200 / 1600) / 1000.0
+    colour = np.array((206, 222, 214))
+    covered = (np.abs(image.astype(int) - colour).max(axis=2) <= 3).sum() / scale**2
+    true = sum(p.area_mm2 for p in docket_lay(docket).placements)
+    assert 0.9 * true < covered < true  # lines and names take the rest
