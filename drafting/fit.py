@@ -350,7 +350,8 @@ def _parse_one(entry: Mapping[str, Any], unit: str, spot: str) -> FitChange:
     if faults:
         raise InputError(faults)
     written = str(entry.get("by"))
-    shown = "in" if any(mark in written for mark in ("in", '"', "″")) else "cm"
+    inches = unit == "in" if written.replace(".", "").isdigit() else False
+    shown = "in" if inches or any(mark in written for mark in ("in", '"', "″")) else "cm"
     return FitChange(
         kind.name,
         by,

@@ -90,6 +90,13 @@ _DEPTH_MM = {  # below the top line at the centre front
     "square": 4.5 * INCH,
     "boat": 1.5 * INCH,
 }
+_BACK_DEPTH_MM = {
+    "round": FRONT_DEPTH_MM - BACK_RISE_MM,
+    "scoop": 3.5 * INCH,
+    "v": 4 * INCH,
+    "square": 3 * INCH,
+    "boat": 1.5 * INCH,
+}
 _OUT_MM = {"round": 0.0, "scoop": 20.0, "v": 6.0, "square": 20.0, "boat": 50.0}
 _MOST_TILT = math.radians(12.0)
 
@@ -521,9 +528,7 @@ def base_quarters(m: Measurements, style: Mapping[str, Any]) -> dict[str, Quarte
     hip_x = (m["hip_girth_at_tailbone"] + style["hem_ease"]) / 4.0
     whole = _length(style["length"], length)
     front_depth = style["front_neck_depth"] or _DEPTH_MM[style["neckline"]]
-    back_depth = style["back_neck_depth"] or (
-        FRONT_DEPTH_MM - BACK_RISE_MM if style["neckline"] != "boat" else _DEPTH_MM["boat"]
-    )
+    back_depth = style["back_neck_depth"] or _BACK_DEPTH_MM[style["back_neckline"]]
     front = Quarter(
         FRONT,
         (neck_x, BALANCE_MM),
@@ -751,10 +756,14 @@ def _neck_facing(drawn: Drawn, style: Mapping[str, Any], tilt: float) -> dict[st
     q, width = drawn.quarter, style["facing_width"]
     c, s = q.along
     width = min(width, 0.8 * q.shoulder_length)
-    outer = replace(
-        q, neck=(q.neck[0] + c * width, q.neck[1] + s * width), centre_y=q.centre_y - width
-    )
     shape = style["neckline"] if q.half == FRONT else style["back_neckline"]
+    deeper = width
+    if shape == "v":  # measured square to the V's line, not down the centre
+        lean = math.atan2(q.neck[0], q.neck[1] - q.centre_y)
+        deeper = min(width / math.sin(lean), 2.5 * width, q.centre_y - q.hem_y - 40.0)
+    outer = replace(
+        q, neck=(q.neck[0] + c * width, q.neck[1] + s * width), centre_y=q.centre_y - deeper
+    )
     edge = _neckline(outer, shape, tilt if q.half == FRONT else -tilt)
     return {
         "fold": [line((0.0, q.centre_y), (0.0, outer.centre_y))],
@@ -1497,7 +1506,7 @@ OPTIONS: tuple[Option, ...] = (
     Option(
         "back_neck_depth",
         "length",
-        "Back neckline, below the top line at the centre; unset, 3.8 cm.",
+        "Back neckline, below the top line at the centre; unset, it goes by its shape.",
         None,
         10.0,
         320.0,

@@ -132,6 +132,8 @@ def _print(block: Block, unit: str) -> None:
         if option.kind in ("length", "both"):
             low, high = format_length(option.low, unit), format_length(option.high, unit)
             click.echo(f"      {low} to {high}")
+            if not option.choices:
+                _print_values(block, option.key, unit)
         elif option.kind == "number":
             click.echo(f"      {option.low:g} to {option.high:g}")
         if option.choices:
@@ -177,12 +179,63 @@ def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
     for choice in choices:
         pieces = _choice_pieces(block, key, choice)
         sketches.append(_dots(_strokes(pieces, half), 15, 8))
-    columns = 17
-    for row in zip(*sketches, strict=True):
-        click.echo("      " + "".join(r.ljust(columns) for r in row).rstrip())
-    click.echo("      " + "".join(c.ljust(columns) for c in choices).rstrip())
+    _print_sketches(sketches, list(choices))
     for choice, text in choices.items():
         click.echo(f"        {choice}: {text}")
+
+
+def _print_sketches(sketches: list[list[str]], names: list[str]) -> None:
+    """Sketches side by side, as many in a row as the terminal has room for, names below."""
+    import shutil
+
+    columns = 17
+    fit = max(1, (shutil.get_terminal_size((96, 24)).columns - 6) // columns)
+    for start in range(0, len(names), fit):
+        part = slice(start, start + fit)
+        for row in zip(*sketches[part], strict=True):
+            text = "".join(r.ljust(columns) for r in row).rstrip()
+            if text:
+                click.echo(f"      {text}")
+        click.echo("      " + "".join(n.ljust(columns) for n in names[part]).rstrip())
+
+
+# What a length does is shown at two values; options not named here need no picture.
+_SHOWN_AT_MM: dict[str, tuple[float, float]] = {
+    "bust_ease": (20.0, 250.0),
+    "waist_ease": (0.0, 380.0),
+    "hem_ease": (20.0, 300.0),
+    "front_neck_depth": (50.0, 180.0),
+    "back_neck_depth": (25.0, 160.0),
+    "neck_point_out": (0.0, 60.0),
+    "shoulder_in": (0.0, 50.0),
+    "sleeve_length": (60.0, 260.0),
+    "sleeve_width": (320.0, 420.0),
+    "flare": (0.0, 500.0),
+    "hem_rise": (40.0, 120.0),
+    "opening_length": (60.0, 200.0),
+}
+_WITH: dict[str, dict[str, Any]] = {
+    "sleeve_length": {"sleeve": "short"},
+    "sleeve_width": {"sleeve": "elbow"},
+    "hem_rise": {"hem": "shirt-tail"},
+    "opening_length": {"opening": "slit"},
+}
+
+
+def _print_values(block: Block, key: str, unit: str) -> None:
+    """A length option at two values, each with its sketch."""
+    from drafting.blocks import draft
+    from drafting.units import format_length
+
+    if key not in _SHOWN_AT_MM:
+        return
+    half = "back" if "back" in key or "opening" in key else "front"
+    sketches, names = [], []
+    for value in _SHOWN_AT_MM[key]:
+        pieces = draft(block.name, _example(), {**_WITH.get(key, {}), key: value}).pieces
+        sketches.append(_dots(_strokes(pieces, half), 15, 8))
+        names.append(format_length(value, unit))
+    _print_sketches(sketches, names)
 
 
 def _strokes(pieces: Mapping[str, Piece], half: str) -> list[NDArray[np.float64]]:
@@ -200,7 +253,7 @@ def _strokes(pieces: Mapping[str, Piece], half: str) -> list[NDArray[np.float64]
 
 
 def _dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]:
-    """Polylines as rows of Braille signs, 2 × 4 dots each, to a common scale of 1100 mm high."""
+    """Polylines as rows of Braille signs, 2 × 4 dots each, to one scale where they fit."""
     import numpy as np
 
     scale = 4 * rows / 760.0  # dots a mm: a top fills the height, a dress is cut by its own

@@ -11,6 +11,7 @@ import click
 if TYPE_CHECKING:
     from drafting.blocks import Draft
     from drafting.docket import Docket
+    from drafting.fit import FitChange
     from drafting.truing import Check, Move
 
 
@@ -94,7 +95,9 @@ def _move_row(move: Move, unit: str) -> list[str]:
     change = "–"
     if move.before_mm is not None and move.after_mm is not None:
         difference = move.after_mm - move.before_mm
-        change = f"{'+' if difference > 0 else ''}{format_length(difference, unit)}"
+        change = format_length(difference, unit)
+        if difference > 0 and change[0] != "0":
+            change = f"+{change}"
     moved = "–" if move.moved_mm is None else format_length(move.moved_mm, unit)
     return [
         f"{move.piece}: {move.edge}",
@@ -108,11 +111,16 @@ def _move_row(move: Move, unit: str) -> list[str]:
 _MOVE_COLUMNS = ["edge", "before", "after", "length", "line moved by"]
 
 
+def _told(change: FitChange) -> str:
+    more = ", ".join(t for t in (change.date, change.note) if t)
+    return f"{change.text} [{more}]" if more else change.text
+
+
 def _move_titles(made: Draft) -> dict[str, str]:
     since = made.measurements.since
     then = f" ({since.taken})" if since is not None and since.taken else ""
     return {
-        "fit": "What the fit notes changed: " + "; ".join(c.text for c in made.fit),
+        "fit": "What the fit notes changed: " + "; ".join(_told(c) for c in made.fit),
         "measurements": f"What changed since the earlier measurements{then}",
     }
 
@@ -172,7 +180,7 @@ def _print(
     for key, title in _move_titles(made).items():
         if key in moves:
             table = [_move_row(m, made.measurements.unit) for m in moves[key]]
-            print_table(title, _MOVE_COLUMNS, table)
+            print_table(title.replace("[", "\\["), _MOVE_COLUMNS, table)
     for note in made.notes:
         click.echo(f"Note: {note}")
     failed = [c for c in checks if not c.ok]
@@ -208,7 +216,14 @@ def _as_data(
         "wearer": made.measurements.wearer,
         "style": dict(made.style),
         "fit": [
-            {"change": c.change, "by_mm": c.by_mm, "where": c.where, "side": c.side, "note": c.note}
+            {
+                "change": c.change,
+                "by_mm": c.by_mm,
+                "where": c.where,
+                "side": c.side,
+                "note": c.note,
+                "date": c.date,
+            }
             for c in made.fit
         ],
         "pieces": {

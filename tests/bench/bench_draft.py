@@ -1,0 +1,119 @@
+"""How long a draft takes, and 1,000 sampled bodies without an invalid outline.
+
+Run by hand: ``python tests/bench/bench_draft.py [bodies]``. The limits: one draft in under
+10 ms in process; every body's draft closed, simple, mated and trued, or refused with a reason.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections import Counter
+
+import numpy as np
+
+from drafting import Measurements, draft
+from drafting.errors import DraftError
+from drafting.outline import is_simple
+
+LIMIT_MS = 10.0
+STYLES = {
+    "neckline": ("round", "scoop", "v", "square", "boat"),
+    "back_neckline": ("round", "v"),
+    "sleeve": ("none", "cap", "short", "elbow"),
+    "hem": ("level", "shirt-tail"),
+    "waist": ("straight", "shaped"),
+    "length": ("crop", "waist", "top", "tunic", "dress"),
+    "neckline_finish": ("none", "facing", "bias"),
+    "armhole_finish": ("none", "facing", "bias"),
+    "gathers": ("none", "front", "both"),
+    "centre_back": ("fold", "seam"),
+    "pocket": ("none", "chest", "hip"),
+}
+ALTO = {
+    "unit": "in",
+    "bust_girth": "36 3/4",
+    "waist_girth": "30 1/2",
+    "hip_girth_at_tailbone": 41,
+    "neck_width": "5 1/2",
+    "shoulder_length": "4 3/4",
+    "back_neck_to_tailbone": 24,
+}
+
+
+def body(rng: np.random.Generator) -> Measurements:
+    """A body far beyond the published tables: bust 60–160 cm, hips ± 30 cm from it."""
+    bust = rng.uniform(600, 1600)
+    return Measurements.from_dict(
+        {
+            "unit": "mm",
+            "bust_girth": bust,
+            "waist_girth": bust + rng.uniform(-300, 200),
+            "hip_girth_at_tailbone": bust + rng.uniform(-300, 300),
+            "neck_width": rng.uniform(95, 190),
+            "shoulder_length": rng.uniform(85, 180),
+            "back_neck_to_tailbone": rng.uniform(420, 820),
+        }
+    )
+
+
+def study(count: int, styled: bool) -> Counter[str]:
+    """Outcomes of ``count`` seeded bodies."""
+    rng = np.random.default_rng(2026)
+    outcome: Counter[str] = Counter()
+    for _ in range(count):
+        m = body(rng)
+        style = {k: str(rng.choice(v)) for k, v in STYLES.items()} if styled else {}
+        try:
+            d = draft("quick-top", m, style)
+        except DraftError as error:
+            outcome["refused: " + error.faults[0].where] += 1
+            continue
+        if not all(is_simple(p.unfolded()) for p in d.pieces.values()):
+            outcome["INVALID OUTLINE"] += 1
+        failed = [c for c in d.checks() if not c.ok]
+        outcome["check failed: " + failed[0].name if failed else "trued"] += 1
+    return outcome
+
+
+def timed(style: dict[str, str], times: int = 60) -> tuple[float, float]:
+    """Median and worst of ``times`` drafts, ms."""
+    m = Measurements.from_dict(ALTO)
+    draft("quick-top", m, style)
+    spent = []
+    for _ in range(times):
+        start = time.perf_counter()
+        draft("quick-top", m, style)
+        spent.append(1000.0 * (time.perf_counter() - start))
+    return float(np.median(spent)), max(spent)
+
+
+def main() -> None:
+    """Both tables."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    print(f"{'one draft':<34}{'median ms':>10}{'worst ms':>10}{'of limit':>10}")
+    cases: dict[str, dict[str, str]] = {
+        "plain": {},
+        "elbow sleeve, facing, pocket": {
+            "sleeve": "elbow",
+            "neckline_finish": "facing",
+            "pocket": "hip",
+        },
+        "gathers, both facings, dress": {
+            "gathers": "front",
+            "neckline_finish": "facing",
+            "armhole_finish": "facing",
+            "length": "dress",
+        },
+    }
+    for name, style in cases.items():
+        median, worst = timed(style)
+        print(f"{name:<34}{median:>10.2f}{worst:>10.2f}{median / LIMIT_MS:>9.0%}")
+    for styled in (False, True):
+        print(f"\n{count} bodies, {'random styles' if styled else 'plain'}")
+        for outcome, number in study(count, styled).most_common():
+            print(f"  {number:>5}  {outcome}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,145 @@
+"""``chalkbeam draft`` and ``chalkbeam blocks``: files, tables, JSON and exit codes."""
+
+from __future__ import annotations
+
+import json
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import pytest
+
+from projector.cli import main
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+
+
+def docket(folder: Path, garment: str, measurements: str | None = None, more: str = "") -> Path:
+    """A docket in a folder, for alto-3."""
+    named = measurements or str(CONFIGS / "measurements" / "alto-3.yaml")
+    path = folder / "docket.yaml"
+    path.write_text(
+        f"chalkbeam: 1\ntitle: rehearsal top\nmeasurements: {named}\n"
+        f"garment: {garment}\nallowances: {{all: 10 mm, hem: 25 mm, neckline: 6 mm}}\n{more}",
+        encoding="utf-8",
+    )
+    return path
+
+
+def test_pieces_and_report_are_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One SVG a piece in true mm, and a truing report that says all is well."""
+    code = main(
+        ["draft", str(docket(tmp_path, "{block: quick-top}")), "--out", str(tmp_path / "o")]
+    )
+    assert code == 0
+    for name in ("front", "back"):
+        root = ET.parse(tmp_path / "o" / f"{name}.svg").getroot()
+        width = root.get("width") or ""
+        assert width.endswith("mm")
+        _, _, box, _ = map(float, (root.get("viewBox") or "").split())
+        assert float(width[:-2]) == pytest.approx(box)
+    report = (tmp_path / "o" / "truing.txt").read_text(encoding="utf-8")
+    assert "FAIL" not in report
+    assert "bust girth: 36 3/4 in" in report
+    assert "checks passed" in capsys.readouterr().out
+
+
+def test_json_is_for_programs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The result as JSON: pieces with edge lengths, checks, notes, files."""
+    path = docket(tmp_path, "{block: quick-top, style: {pocket: hip}}")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o"), "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["ok"] is True
+    assert set(data["pieces"]) == {"front", "back", "pocket"}
+    assert data["pieces"]["front"]["edges_mm"]["side"] == pytest.approx(
+        data["pieces"]["back"]["edges_mm"]["side"]
+    )
+    assert all({"name", "value_mm", "limit_mm", "ok"} <= set(c) for c in data["checks"])
+
+
+def test_a_failed_check_is_loud(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A head that does not pass exits 1, says so on stderr and still writes the pieces."""
+    path = docket(tmp_path, "{block: quick-top, style: {opening: none}}")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 1
+    err = capsys.readouterr().err
+    assert "FAILED" in err
+    assert "the head passes" in err
+    assert (tmp_path / "o" / "front.svg").exists()
+    assert "FAIL the head passes" in (tmp_path / "o" / "truing.txt").read_text(encoding="utf-8")
+
+
+def test_bad_input_writes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A style that is none exits 2 with the remedy and leaves no folder behind."""
+    path = docket(tmp_path, "{block: quick-top, style: {neckline: halter}}")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 2
+    assert "halter" in capsys.readouterr().err
+    assert not (tmp_path / "o").exists()
+
+
+def test_fit_prints_before_and_after(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With fit changes the edges are told before and after, with what she wrote."""
+    path = docket(
+        tmp_path,
+        "{block: quick-top, fit: [{change: shoulder in, by: 6 mm, note: too wide}]}",
+    )
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 0
+    changes = capsys.readouterr().out.split("What the fit notes changed")[1]
+    assert "too wide" in changes
+    assert "front: shoulder" in changes
+    assert "front: hem" not in changes
+
+
+def test_history_tells_what_moved(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With an earlier file the edges that her changed measurements moved are told."""
+    text = (CONFIGS / "measurements" / "soprano-2.yaml").read_text(encoding="utf-8")
+    (tmp_path / "then.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "now.yaml").write_text(
+        "chalkbeam: 1\nunit: cm\ntaken: 2027-01-10\nsince: then.yaml\n"
+        "measurements: {bust_girth: 88.5}\n",
+        encoding="utf-8",
+    )
+    path = docket(tmp_path, "{block: quick-top}", "now.yaml")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o"), "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    moved = {(m["piece"], m["edge"]): m for m in data["changes"]["measurements"]}
+    assert moved["front", "side"]["moved_mm"] == pytest.approx(20 / 4, abs=0.1)
+    assert ("front", "neckline") not in moved
+
+
+def test_steps_are_drawn(tmp_path: Path) -> None:
+    """--steps writes the construction as one PDF and a picture for each step."""
+    path = docket(tmp_path, "{block: quick-top}")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o"), "--steps"]) == 0
+    assert (tmp_path / "o" / "steps.pdf").read_bytes().startswith(b"%PDF")
+    assert len(list((tmp_path / "o" / "steps").glob("*.svg"))) >= 12
+
+
+def test_blocks_lists_all(capsys: pytest.CaptureFixture[str]) -> None:
+    """Blocks, their measurements with how they are taken, style with limits, fit changes."""
+    assert main(["blocks"]) == 0
+    out = capsys.readouterr().out
+    for part in ("quick-top", "hip_girth_at_tailbone", "level all round", "neckline", "boat",
+                 "one shoulder lower", "0.0 cm to 90.0 cm"):  # fmt: skip
+        assert part in out
+    assert any(0x2800 < ord(c) < 0x2900 for c in out)  # the sketches
+
+
+def test_blocks_as_json_and_pictures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The list for programs, and one sketch a style choice in a folder."""
+    assert main(["blocks", "quick-top", "--json"]) == 0
+    (block,) = json.loads(capsys.readouterr().out)
+    choices = sum(len(o["choices"]) for o in block["style"])
+    assert len(block["needs"]) == 6
+    assert main(["blocks", "--out", str(tmp_path)]) == 0
+    assert len(list(tmp_path.glob("quick-top-*.svg"))) == choices
+
+
+def test_an_unknown_block_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 2, naming the nearest."""
+    assert main(["blocks", "quick-tip"]) == 2
+    assert "quick-top" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("path", sorted((CONFIGS / "styles").glob("*.yaml")), ids=lambda p: p.stem)
+def test_shipped_styles_draft(path: Path, tmp_path: Path) -> None:
+    """Every shipped style is a docket that drafts and passes all its checks."""
+    assert main(["draft", str(path), "--out", str(tmp_path)]) == 0
