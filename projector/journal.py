@@ -30,6 +30,51 @@ def journal_path(docket_path: Path) -> Path:
     return docket_path.with_name(f".{docket_path.name}.journal")
 
 
+def lock_path(docket_path: Path) -> Path:
+    """Held while a docket is open at a table."""
+    return docket_path.with_name(f".{docket_path.name}.open")
+
+
+def _lock(docket_path: Path) -> int:
+    """Take the docket for this table; the system gives it back even after kill -9.
+
+    Raises:
+        drafting.InputError: another table has it, or the folder cannot be written to.
+    """
+    from drafting.errors import Fault, InputError
+
+    path = lock_path(docket_path)
+    try:
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    except OSError as error:
+        raise InputError(
+            Fault(
+                str(path.parent),
+                f"cannot be written to ({error.strerror}).",
+                "Nothing was changed.",
+            )
+        ) from error
+    try:
+        if os.name == "nt":
+            import msvcrt
+
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]  # Windows only
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(handle)
+        raise InputError(
+            Fault(
+                str(docket_path),
+                "is open at another table.",
+                "Leave that one first (Q); two would write over each other.",
+            )
+        ) from error
+    return handle
+
+
 @dataclass(frozen=True)
 class Recovered:
     """What a journal still held: the docket with it, how many changes, and what to say."""
@@ -53,6 +98,7 @@ class Journal:
     _wake: threading.Event = field(default_factory=threading.Event, repr=False)
     _closing: bool = False
     _thread: threading.Thread | None = field(default=None, repr=False)
+    _lock: int = field(default=-1, repr=False)
     unsaved: int = 0
 
     @classmethod
@@ -63,15 +109,17 @@ class Journal:
         another name and told, never applied.
 
         Raises:
-            drafting.InputError: the docket was never saved, or its folder cannot be written to.
+            drafting.InputError: the docket was never saved, is open at another table, or its
+                folder cannot be written to.
         """
         from drafting.errors import Fault, InputError
 
         if docket.path is None:
             raise InputError(Fault("", "this docket was never saved.", "Save it first."))
         path = journal_path(docket.path)
+        lock = _lock(docket.path)
         recovered = _recover(docket, path)
-        made = cls(recovered.docket, path)
+        made = cls(recovered.docket, path, _lock=lock)
         made._keep(recovered.docket)
         made._base = _digest(docket.path)
         if not recovered.changes:
@@ -104,20 +152,34 @@ class Journal:
         self.unsaved += 1
         self._lay, self._traced, self._table = lay, traced, dict(table)
 
-    def save(self) -> None:
-        """Save the docket whole, then begin the journal anew.
+    def save(self) -> str:
+        """Save the docket whole, then begin the journal anew; answers what is to be told, or "".
+
+        A docket that was changed elsewhere meanwhile keeps those changes; the lay, the marks and
+        the view are the table's.
 
         Raises:
-            drafting.InputError: the docket cannot be written; the journal keeps everything.
+            drafting.InputError: the docket cannot be written, or was changed elsewhere and has
+                faults now; the journal keeps everything.
         """
         if not self.unsaved:
-            return
+            return ""
+        said = ""
+        now = _digest(self._docket_path)
+        if now and now != self._base:
+            self.docket = type(self.docket).load(self._docket_path)
+            self.docket.pieces()
+            said = (
+                "The docket was changed elsewhere meanwhile: both are kept, the lay is this one. "
+                "Leave and open it again to see those changes."
+            )
         docket = self.docket.replace(lay=self._lay, traced=self._traced, table=self._table)
         docket.save()
         self.docket = docket
         self._base = _digest(self._docket_path)
         self._begin()
         self.unsaved = 0
+        return said
 
     def close(self) -> None:
         """Save and take the journal away: everything is in the docket.
@@ -142,6 +204,11 @@ class Journal:
             if done:
                 with contextlib.suppress(OSError):
                     self.path.unlink()
+            if self._lock >= 0:
+                os.close(self._lock)
+                self._lock = -1
+                with contextlib.suppress(OSError):
+                    lock_path(self._docket_path).unlink()
 
     # -- inside ----------------------------------------------------------------------------------
 

@@ -797,7 +797,9 @@ class Sitting:
         from drafting.errors import DraftingError
 
         try:
-            self.journal.save()
+            said = self.journal.save()
+            if said:
+                self.tell(said, 20.0)
         except DraftingError as error:
             self._quiet_since = self._now + 30.0  # ask again, not at every frame
             self.tell(f"Not saved yet: {error.faults[0]}", 20.0)

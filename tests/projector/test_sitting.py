@@ -588,10 +588,50 @@ def test_a_docket_edited_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
     sitting.do("next")
     sitting.do("right")
     path.write_text(path.read_text().replace("rehearsal top", "evening top"))
+    os.close(journal._lock)  # as after kill -9
     _, found = Journal.open(Docket.load(path))
     assert found.changes == 0 and "changed elsewhere" in found.note
     assert found.docket.title == "evening top"
     assert list(tmp_path.glob(".*.left"))
+
+
+def test_an_edit_made_meanwhile_is_kept_beside_the_tables_own(tmp_path: Path) -> None:
+    """She mends an allowance in an editor while the table is open: both changes are saved."""
+    path = saved(tmp_path)
+    journal, _ = Journal.open(Docket.load(path))
+    said: list[str] = []
+    sitting = Sitting(journal.docket, projector((640, 360)), journal=journal, say=said.append)
+    sitting.do("next")
+    sitting.do("right")
+    path.write_text(path.read_text().replace("all: 10 mm", "all: 12 mm"))
+    sitting.tick(50.0)
+    assert "changed elsewhere" in said[-1]
+    again = Docket.load(path)
+    assert again.allowances["all"] == 12.0
+    assert [p.at for p in again.lay] == [pytest.approx(p.at, abs=1e-3) for p in sitting.work.lay]
+    sitting.do("right")
+    path.write_text("chalkbeam: [")
+    sitting.tick(90.0)
+    assert "Not saved yet" in said[-1]
+    assert path.read_text() == "chalkbeam: ["  # hers to mend; the journal holds the table's
+    assert len(journal_path(path).read_text().splitlines()) > 1
+    path.write_text(again.path.read_text() if again.path != path else yaml.safe_dump(DATA))
+    sitting.close()
+    assert len(Docket.load(path).lay) == 3
+
+
+def test_a_docket_is_open_at_one_table_only(tmp_path: Path) -> None:
+    """A second table on the same docket is refused; after leaving it opens, and no trace stays."""
+    from drafting.errors import InputError
+
+    path = saved(tmp_path)
+    journal, _ = Journal.open(Docket.load(path))
+    with pytest.raises(InputError, match="another table"):
+        Journal.open(Docket.load(path))
+    journal.close()
+    second, _ = Journal.open(Docket.load(path))
+    second.close()
+    assert [p.name for p in tmp_path.iterdir()] == ["top.yaml"]
 
 
 def test_saving_when_hands_rest(tmp_path: Path) -> None:
