@@ -62,7 +62,7 @@ def _lock(docket_path: Path) -> int:
         else:
             import fcntl
 
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.lockf(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # of the process
     except OSError as error:
         os.close(handle)
         raise InputError(

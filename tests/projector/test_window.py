@@ -20,7 +20,7 @@ from table_rig import DATA, projector
 
 from calibrate.calibration import now
 from drafting.docket import Docket
-from projector.journal import Journal, journal_path
+from projector.journal import _recover, journal_path
 from projector.sitting import Sitting
 
 SIZE = (1280, 720)
@@ -149,7 +149,7 @@ def test_the_window_shows_the_picture_and_hands_move_it(
             wait_for(lambda: differ(screen, twin.canvas) == 0, f"the picture after {name}")
         os.kill(child.pid, signal.SIGKILL)
         child.wait(10)
-        _, found = Journal.open(Docket.load(path))
+        found = _recover(Docket.load(path), journal_path(path))
         assert found.docket.lay == twin.work.lay
         assert found.changes > 0
     finally:
