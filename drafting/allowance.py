@@ -23,6 +23,7 @@ import numpy as np
 from drafting.errors import DraftError, Fault, InputError
 from drafting.outline import Edge, Points, ring_points, signed_area
 from drafting.outline import without_repeats as _tidy
+from drafting.units import parse_length
 
 if TYPE_CHECKING:
     import shapely
@@ -32,6 +33,7 @@ ALL = "all"
 RAW = "raw edge"
 EXTENDED, SQUARED, MIRRORED = "extended", "squared", "mirrored"
 KINDS = (EXTENDED, SQUARED, MIRRORED)
+MOST_MM = 200.0
 POINT_LIMIT = 2.5  # an extended corner is blunted at this many allowances from its corner
 DISTANCE_TOLERANCE_MM = 0.05  # the flattening tolerance of the curves
 _GENTLE = np.radians(20.0)  # vertices of a curve turn by less, corners by more
@@ -57,7 +59,7 @@ def allowance_of(edge: str, allowances: Mapping[str, float] | None) -> float:
 
 def cutting_ring(
     edges: Mapping[str, Edge],
-    allowances: Mapping[str, float] | None,
+    allowances: Mapping[str, float | str] | None,
     corners: Mapping[tuple[str, str], tuple[str, str]] | None = None,
 ) -> Points:
     """(N, 2) mm: the closed cutting line, counter-clockwise, first point not repeated.
@@ -68,10 +70,10 @@ def cutting_ring(
     cutting line never crosses it.
 
     Raises:
-        InputError: an allowance below 0 or not finite.
+        InputError: an allowance below 0, above 200 mm or no length.
         DraftError: no sound cutting line exists (an allowance larger than the piece).
     """
-    check_allowances(allowances)
+    allowances = in_mm(allowances)
     widths = [allowance_of(name, allowances) for name in edges]
     sewn = ring_points(edges)
     if not any(widths):
@@ -92,22 +94,31 @@ def cutting_ring(
     )
 
 
-def check_allowances(allowances: Mapping[str, float] | None) -> None:
-    """All faults of the allowances at once.
+def in_mm(allowances: Mapping[str, float | str] | None) -> dict[str, float]:
+    """Allowances as float mm; texts carry their own unit (``10 mm``, ``3/8 in``).
 
     Raises:
-        InputError: not a number, not finite, below 0 or above 200 mm.
+        InputError: all that is wrong at once: no length, not finite, below 0 or above 200 mm.
     """
-    faults = []
+    faults: list[Fault] = []
+    out = {}
     for name, value in (allowances or {}).items():
-        if not isinstance(value, int | float) or isinstance(value, bool) or not np.isfinite(value):
-            faults.append(Fault(f"allowances.{name}", f"is {value!r}, not a number of mm."))
-        elif not 0 <= value <= 200:
-            faults.append(
-                Fault(f"allowances.{name}", f"is {value:g} mm; it must lie between 0 and 200 mm.")
-            )
+        where = f"allowances.{name}"
+        try:
+            mm = parse_length(value if isinstance(value, str) else float(value), "mm", where)
+        except InputError as error:
+            faults += error.faults
+        except (TypeError, ValueError):
+            faults.append(Fault(where, f"is {value!r}, not a number of mm."))
+        else:
+            out[name] = mm
+            if mm > MOST_MM:
+                faults.append(
+                    Fault(where, f"is {mm:g} mm; it must lie between 0 and {MOST_MM:g} mm.")
+                )
     if faults:
         raise InputError(faults)
+    return out
 
 
 def _join(

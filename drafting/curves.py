@@ -58,12 +58,12 @@ class Cubic:
     @property
     def start(self) -> Points:
         """First point (2,)."""
-        return self.control[0]
+        return np.asarray(self.control[0])
 
     @property
     def end(self) -> Points:
         """Last point (2,)."""
-        return self.control[3]
+        return np.asarray(self.control[3])
 
     def point(self, t: ArrayLike) -> Points:
         """Point(s) at ``t``: () → (2,), (N,) → (N, 2)."""

@@ -103,7 +103,7 @@ class Edge:
         """
         steps = np.hypot(*np.diff(self.points, axis=0).T)
         ends = np.cumsum(steps)
-        i = int(min(np.searchsorted(ends, distance_mm), len(steps) - 1))
+        i = min(int(np.searchsorted(ends, distance_mm)), len(steps) - 1)
         start = ends[i] - steps[i]
         part = 0.0 if steps[i] == 0 else float(np.clip((distance_mm - start) / steps[i], 0, 1))
         a, b = self.points[i], self.points[i + 1]

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from drafting.allowance import FOLD, KINDS, allowance_of, cutting_ring
+from drafting.allowance import FOLD, KINDS, allowance_of, cutting_ring, in_mm
 from drafting.errors import Fault, InputError
 from drafting.outline import (
     Edge,
@@ -177,14 +177,14 @@ class Piece:
             ring = ring[::-1]
         allowed = _turns(turns, where)
         if fold is None:
-            edges = [Edge("edge", np.concatenate([ring, ring[:1]]))]
+            sides = [Edge("edge", np.concatenate([ring, ring[:1]]))]
         else:
-            edges = _edges_on_fold(ring, fold, where)
-            ends = edges[0].points
+            sides = _edges_on_fold(ring, fold, where)
+            ends = sides[0].points
             fold = ((0.0, float(ends[0, 1])), (0.0, float(ends[-1, 1])))
         return cls(
             name=name,
-            edges={e.name: e for e in edges},
+            edges={e.name: e for e in sides},
             cut=cut,
             pair=bool(pair),
             fold=fold,
@@ -207,9 +207,10 @@ class Piece:
             InputError: an allowance that is no number from 0 to 200.
             DraftError: an allowance that the piece has no room for.
         """
-        key = tuple(sorted((allowances or {}).items()))
+        widths = in_mm(allowances)
+        key = tuple(sorted(widths.items()))
         if key not in self._cache:
-            line = cutting_ring(self.edges, allowances, self.corners)
+            line = cutting_ring(self.edges, widths, self.corners)
             line.setflags(write=False)
             self._cache[key] = line
         return self._cache[key]
@@ -247,8 +248,9 @@ class Piece:
         the sewing line from inside instead, to be chalked and not cut.
         """
         lines = []
+        widths = in_mm(allowances)
         for notch in self.notches:
-            width = allowance_of(notch.edge, allowances)
+            width = allowance_of(notch.edge, widths)
             edge = self.edges[notch.edge]
             gap = DOUBLE_NOTCH_GAP_MM * (np.arange(notch.count) - (notch.count - 1) / 2)
             for shift in gap:

@@ -62,6 +62,8 @@ WAIST_EASE_MM = 3 * INCH
 HEM_EASE_MM = 4 * INCH
 MOST_WAIST_SHAPING_MM = 40.0  # a side seam of a dartless woven top takes in no more without drag
 PAPER_MARGIN_MM = 2 * INCH
+FULL_BUST_MM = 60.0
+EASE_TO_PULL_ON_MM = 100.0
 SQUARE_RUN_MM = 7.0  # lines leave folds and side seams square for 5 to 10 mm (common practice)
 SIDE_NOTCH_MM = 80.0
 BIAS_JOIN_MM = 6.0
@@ -1023,7 +1025,7 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
         raise DraftError(
             Fault(
                 "style.centre_back",
-                "a seam does not go together with 'one shoulder lower' yet.",
+                "a seam and 'one shoulder lower' are not drafted together: left and right backs would no longer be a pair.",
                 "Leave centre_back at 'fold'.",
             )
         )
@@ -1045,6 +1047,7 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
     notes = list(dict.fromkeys(notes))  # both sides of the body may say the same
     notes += _shoulder_note(m, style, base[FRONT])
     notes += _arm_note(m, drawn[LEFT])
+    notes += _bust_notes(m, style)
     pieces, slit, head_check = _head(pieces, opening, m, style, notes)
     facing_seams = _finish(pieces, both, m, style, notes)
     if style["pocket"] != "none":
@@ -1094,6 +1097,24 @@ def _arm_note(m: Measurements, drawn: Mapping[str, Drawn]) -> list[str]:
         f"{format_length(arm, m.unit)}: less than 5 cm to move in. Lower the shoulder of the toile "
         "with care, or lengthen the draft."
     ]
+
+
+def _bust_notes(m: Measurements, style: Mapping[str, Any]) -> list[str]:
+    """What a closed, dartless woven top asks of the bust (common practice, no source)."""
+    notes = []
+    upper = m.get("upper_chest_girth")
+    if upper is not None and m["bust_girth"] - upper > FULL_BUST_MM:
+        notes.append(
+            f"The bust is {format_length(m['bust_girth'] - upper, m.unit)} fuller than the chest "
+            "above it: a woven top without a dart will drag from the bust to the armhole. "
+            "More bust ease, or a cloth that gives, helps."
+        )
+    if style["bust_ease"] < EASE_TO_PULL_ON_MM:
+        notes.append(
+            f"With less than {format_length(EASE_TO_PULL_ON_MM, m.unit)} of bust ease a closed "
+            "woven top may not go over the shoulders: a longer opening, or a cloth that gives."
+        )
+    return notes
 
 
 def _head(
@@ -1678,7 +1699,7 @@ BLOCK = Block(
         "shoulder_length",
         "back_neck_to_tailbone",
     ),
-    helps=("head_girth", "upper_arm_girth"),
+    helps=("head_girth", "upper_arm_girth", "upper_chest_girth"),
     options=OPTIONS,
     make=quick_top,
 )

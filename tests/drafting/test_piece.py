@@ -194,11 +194,16 @@ def test_a_very_sharp_corner_is_blunted() -> None:
 
 
 def test_allowances_are_checked() -> None:
-    """All bad allowances at once."""
+    """All bad allowances at once; texts with a unit are lengths too."""
     piece = Piece.from_outline("patch", SQUARE)
     with pytest.raises(InputError) as caught:
         piece.cutting_line({"all": -1, "hem": math.nan, "side": 900})
     assert len(caught.value.faults) == 3
+    np.testing.assert_allclose(
+        piece.cutting_line({"all": "1/2 in"}), piece.cutting_line({"all": 12.7})
+    )
+    assert piece.cutting_line({"all": 0}) is not None
+    np.testing.assert_array_equal(piece.cutting_line(), piece.sewing_line)
 
 
 def test_notches() -> None:

@@ -230,6 +230,15 @@ def test_drawn_shoulder_is_told_and_can_be_kept() -> None:
     assert not any("longer than the measured" in n for n in kept.notes)
 
 
+def test_a_full_bust_and_little_ease_are_told() -> None:
+    """More than 6 cm from upper chest to bust, or under 10 cm of ease: a note (common practice)."""
+    full = draft("quick-top", body(upper_chest_girth=36 * INCH - 75))
+    assert any("without a dart" in n for n in full.notes)
+    assert not any("without a dart" in n for n in draft("quick-top", inches()).notes)
+    close = draft("quick-top", inches(), {"bust_ease": "6 cm"})
+    assert any("over the shoulders" in n for n in close.notes)
+
+
 def test_missing_measurements_are_all_named() -> None:
     """A draft that lacks measurements names every one and how to take it."""
     m = Measurements.from_dict({"unit": "cm", "bust_girth": 92, "waist_girth": 75})
