@@ -654,6 +654,7 @@ def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verd
         return fit, _cards_level(fit, these)
 
     whole, level = tried(photos, state)
+    whole_size = (0, 0) if state.projector is None else state.projector.size
     total = sum(2 * len(v.corners_px) for p in photos for v in p.cards.values())
     ids = sorted(state.poses)
     without: dict[int, tuple[_Fit, float]] = {}
@@ -664,6 +665,10 @@ def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verd
         if not all(p.cards for p in rest):
             continue
         without[i] = tried(rest, replace(whole.state, poses=poses))
+        if level > 1.2 and len(rest[0].cards) >= 3:
+            # a bad card can have drawn the lens into a false minimum: once more from the start
+            fresh = tried(rest, _staged(rest, whole_size))
+            without[i] = min(without[i], fresh, key=lambda fit: fit[1])
         # what this card adds to the cost, per coordinate of its own: 1 if it is like the others
         own = sum(2 * len(p.cards[i].corners_px) for p in photos if i in p.cards)
         kept = max(without[i][1] ** 2, 1e-12)

@@ -1,0 +1,372 @@
+"""Photos of the virtual table through the detector, the command and its refusals."""
+
+from __future__ import annotations
+
+import io
+import json
+from functools import cache
+
+import cv2
+import numpy as np
+import pytest
+import rigs
+from PIL import Image as Pillow
+
+from calibrate import Calibration
+from calibrate.cards import card, card_images
+from calibrate.detect import detect, read_photo
+from calibrate.errors import InputError, Refusal
+from calibrate.pattern import bare, pattern_for
+from calibrate.solve import solve_photos
+from calibrate.virtual_table import Sheet, VirtualTable
+from projector.cli import main
+
+SIZE = (1920, 1080)
+SMALL = (1600, 1200)
+
+
+@cache
+def rig(seed: int = 2) -> rigs.Rig:
+    return rigs.make_rig(seed, "phone", camera={"size": SMALL})
+
+
+@cache
+def picture(seed: int = 2) -> np.ndarray:
+    out = rig(seed).photos()[0]
+    out.setflags(write=False)
+    return out
+
+
+@pytest.fixture
+def photo_file(tmp_path):
+    path = tmp_path / "table.png"
+    cv2.imwrite(str(path), picture()[:, :, ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 1])
+    return path
+
+
+def shown(frame: np.ndarray | None = None, sheets: tuple[Sheet, ...] | None = None) -> np.ndarray:
+    """The rig's table with another picture projected or other sheets on it."""
+    r = rig()
+    table: VirtualTable = r.table if sheets is None else r.table.with_sheets(sheets)
+    return table.photograph(r.frame if frame is None else frame, r.cameras[0], 5)
+
+
+def test_corners_are_measured_as_well_as_they_say() -> None:
+    """Every card and the pattern are found; corners are within 0.03 px and their noise is honest."""
+    r, seen = rig(), detect(picture(), SIZE)
+    camera = r.cameras[0]
+    assert sorted(seen.cards) == [0, 1, 2, 3]
+    for i, found in seen.cards.items():
+        shape = card(i).shape
+        at = card(i).board().corners[found.index]
+        drawn = np.column_stack([at[:, 0] + shape.width_mm / 2, shape.height_mm / 2 - at[:, 1]])
+        miss = found.px - camera.to_pixels(r.table.sheets[i].to_table(drawn))
+        assert len(found) >= 30
+        assert np.sqrt(np.mean(miss**2)) < 0.03
+        assert np.sqrt(np.mean((miss / found.sigma[:, None]) ** 2)) < 2.0
+    assert seen.pattern is not None and len(seen.pattern) > 500
+    lit = r.table.true_table_from_projector(bare(SIZE).board().corners[seen.pattern.index])
+    miss = seen.pattern.px - camera.to_pixels(lit)
+    assert np.sqrt(np.mean(miss**2)) < 0.03
+    assert np.abs(miss.mean(axis=0)).max() < 0.01
+
+
+def test_a_photo_gives_the_true_table() -> None:
+    """From one small photo the whole beam is true to 0.1 mm, and the doubt told is of that size."""
+    got = rigs.trueness(solve_photos([detect(picture(), SIZE)]), rig().table)
+    assert got.max_mm < 0.1
+    assert 0.2 < got.honesty < 4
+
+
+def test_any_orientation_gives_the_same_table() -> None:
+    """A photo turned by a quarter shows the same light."""
+    upright = solve_photos([detect(picture(), SIZE)])
+    grid = upright.model.grid_mm()
+    for turns in (1,):
+        turned = solve_photos([detect(np.rot90(picture(), turns), SIZE)])
+        assert np.abs(turned.to_projector(grid) - upright.to_projector(grid)).max() < 0.1
+
+
+def test_exif_orientation_is_respected(tmp_path) -> None:
+    """A JPEG stored sideways with its EXIF note is read upright."""
+    path = tmp_path / "sideways.jpg"
+    stored = Pillow.fromarray(np.ascontiguousarray(np.rot90(picture(), 1)))
+    exif = Pillow.Exif()
+    exif[0x0112] = 6  # the stored picture has to be turned a quarter clockwise
+    stored.save(path, exif=exif, quality=92)
+    assert read_photo(path).shape == picture().shape
+    assert np.abs(read_photo(path).astype(int) - picture()).mean() < 6
+
+
+def test_a_grey_pattern_gap_or_thread_does_not_spoil_it() -> None:
+    """A ruler forgotten across a card and the pattern costs corners, not truth."""
+    messy = picture().copy()
+    h, w = messy.shape[:2]
+    cv2.line(messy, (w // 5, 0), (w // 2, h), (120, 90, 60), 14)
+    cv2.line(messy, (0, h // 4), (w, h // 3), (30, 30, 30), 5)
+    got = rigs.trueness(solve_photos([detect(messy, SIZE)]), rig().table)
+    assert got.max_mm < 0.25
+
+
+def mirrored() -> np.ndarray:
+    return np.ascontiguousarray(picture()[:, ::-1])
+
+
+def no_cards() -> np.ndarray:
+    return shown(sheets=())
+
+
+def one_card() -> np.ndarray:
+    return shown(sheets=rig().table.sheets[:1])
+
+
+def two_cards() -> np.ndarray:
+    return shown(sheets=rig().table.sheets[1:3])
+
+
+def no_pattern() -> np.ndarray:
+    return shown(np.full((1080, 1920), 255, np.uint8))
+
+
+def other_pattern() -> np.ndarray:
+    small = pattern_for((1280, 720), 1000).image()
+    return shown(cv2.resize(small, SIZE, interpolation=cv2.INTER_LINEAR))
+
+
+def mirrored_pattern() -> np.ndarray:
+    return shown(np.ascontiguousarray(rig().frame[:, ::-1]))
+
+
+def blurred() -> np.ndarray:
+    return cv2.GaussianBlur(picture(), (0, 0), 9)
+
+
+def dark() -> np.ndarray:
+    return (picture() * 0.04).astype(np.uint8)
+
+
+def burnt() -> np.ndarray:
+    return np.clip(picture().astype(float) * 8, 0, 255).astype(np.uint8)
+
+
+def twice() -> np.ndarray:
+    from dataclasses import replace
+
+    sheets = list(rig().table.sheets)
+    sheets[1] = replace(sheets[0], at_mm=sheets[1].at_mm)
+    return shown(sheets=tuple(sheets))
+
+
+def two_prints() -> np.ndarray:
+    from dataclasses import replace
+
+    sheets = list(rig().table.sheets)
+    sheets[1] = replace(sheets[1], picture=card_images("letter", rigs.CARD_PX_PER_MM)[5])
+    return shown(sheets=tuple(sheets))
+
+
+def nothing() -> np.ndarray:
+    return np.random.default_rng(0).integers(90, 140, (1200, 1600, 3)).astype(np.uint8)
+
+
+REFUSED = {
+    mirrored: ("mirrored",),
+    no_cards: ("no-cards",),
+    one_card: ("few-cards",),
+    two_cards: ("few-cards",),
+    no_pattern: ("no-pattern",),
+    other_pattern: ("other-pattern",),
+    mirrored_pattern: ("mirrored-pattern",),
+    blurred: ("blurred",),
+    dark: ("under-exposed",),
+    burnt: ("over-exposed",),
+    twice: ("card-twice",),
+    two_prints: ("other-print",),
+    nothing: ("no-cards", "blurred"),
+}
+
+
+@pytest.mark.parametrize("make", REFUSED, ids=lambda f: f.__name__)
+def test_bad_photos_are_refused_with_their_reason(make) -> None:
+    """Each kind of bad photo is refused with its own code, what is wrong, and what to do."""
+    with pytest.raises(Refusal) as caught:
+        solve_photos([detect(make(), SIZE, name="table.jpg")])
+    assert caught.value.code in REFUSED[make]
+    fault = caught.value.faults[0]
+    assert len(fault.what) > 15
+    assert len(fault.remedy) > 15
+
+
+def test_other_cards_than_the_file_says_are_refused() -> None:
+    """Cards of another print than --cards describes are told apart."""
+    with pytest.raises(Refusal) as caught:
+        detect(picture(), SIZE, card_ids=[4, 5, 6, 7])
+    assert caught.value.code == "other-print"
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [np.zeros((10, 10, 3), np.uint8), np.zeros((900, 900)), np.zeros((900, 900, 2), np.uint8)],
+)
+def test_what_is_no_photo_is_refused(bad) -> None:
+    """Thumbnails, floats and odd channels are no photos."""
+    with pytest.raises(InputError):
+        detect(bad, SIZE)
+
+
+def test_unreadable_files_are_refused(tmp_path) -> None:
+    """A missing file, text called .jpg, a cut-off PNG: a message, not a traceback."""
+    with pytest.raises(InputError, match="no such file"):
+        read_photo(tmp_path / "none.jpg")
+    bad = tmp_path / "notes.jpg"
+    bad.write_text("not a picture")
+    with pytest.raises(InputError, match="JPEG or PNG"):
+        read_photo(bad)
+    bad.write_bytes(b"")
+    with pytest.raises(InputError, match="JPEG or PNG"):
+        read_photo(bad)
+
+
+def test_command_from_photo_to_saved_calibration(tmp_path, photo_file, capsys) -> None:
+    """One command saves the calibration, draws the report and says what it is worth."""
+    out, report, square = tmp_path / "c.yaml", tmp_path / "report.png", tmp_path / "square.png"
+    base = ["calibrate", "photo", str(photo_file), "--size", "1920x1080", "--out", str(out)]
+    pictures = ["--report", str(report), "--square-picture", str(square)]
+    code = main([*base, *pictures, "--bars", "180.0,250.0"])
+    said = capsys.readouterr().out
+    assert code == 0
+    assert said.startswith("True to 0.")
+    assert "projector dot" in said and "180 and 250 mm" in said
+    saved = Calibration.load(out, SIZE)
+    assert rigs.trueness(saved, rig().table).max_mm < 0.1
+    assert saved.bars_mm == (180.0, 250.0)
+    drawn = cv2.imread(str(report))
+    assert drawn.shape[1] == 1600 and drawn.std() > 10
+    lines = cv2.imread(str(square), cv2.IMREAD_GRAYSCALE)
+    assert lines.shape == (1080, 1920)
+    y, x = np.nonzero(lines[:, : 1920 // 2] > 60)
+    left = x[np.abs(y - 540) < 60].max()
+    assert saved.to_table([[left, 540.0]])[0, 0] == pytest.approx(-100.0, abs=1.0)
+
+
+def test_command_for_programs(tmp_path, photo_file, capsys) -> None:
+    """--json prints one document with the numbers; unread bars leave their doubt in it."""
+    out = tmp_path / "c.yaml"
+    assert (
+        main(
+            [
+                "calibrate",
+                "photo",
+                str(photo_file),
+                "--size",
+                "1920x1080",
+                "--out",
+                str(out),
+                "--json",
+            ]
+        )
+        == 0
+    )
+    data = json.loads(capsys.readouterr().out)
+    assert data["cards"]["0"]["misses_mm"] < 0.1
+    assert data["print_doubt_mm"] > 0.5
+    assert "--bars" in data["print"]
+    assert data["saved"] == [str(out)]
+
+
+def test_check_square_is_fed_back(tmp_path, photo_file, capsys) -> None:
+    """A square that reads 200.6 by 199.8 mm scales the table along each axis, and says so."""
+    plain, fed = tmp_path / "a.yaml", tmp_path / "b.yaml"
+    base = ["calibrate", "photo", str(photo_file), "--size", "1920x1080"]
+    assert main([*base, "--out", str(plain)]) == 0
+    assert main([*base, "--out", str(fed), "--square", "200.6,199.8"]) == 0
+    assert "200.6 × 199.8" in capsys.readouterr().out
+    a, b = Calibration.load(plain), Calibration.load(fed)
+    points = np.array([[300.0, 0.0], [0.0, 150.0]])
+    assert np.abs(b.to_projector(points * [1.003, 0.999]) - a.to_projector(points)).max() < 1e-6
+    assert b.scale_doubt < a.scale_doubt
+    assert main([*base, "--out", str(fed), "--square", "20,20"]) == 2
+
+
+def test_store_is_used_without_out(tmp_path, photo_file, monkeypatch, capsys) -> None:
+    """Without --out the calibration goes into the store under the projector's name."""
+    from calibrate.calibration import newest
+
+    monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path / "home"))
+    code = main(
+        ["calibrate", "photo", str(photo_file), "--size", "1920x1080", "--display", "ceiling"]
+    )
+    assert code == 0
+    found = newest("ceiling", SIZE)
+    assert found is not None and found.display == "ceiling"
+
+
+def test_refusal_leaves_no_file_and_code_two(tmp_path, capsys) -> None:
+    """A refused photo: exit 2, one readable message, nothing written."""
+    path, out = tmp_path / "mirror.jpg", tmp_path / "c.yaml"
+    Pillow.fromarray(mirrored()).save(path, quality=90)
+    assert main(["calibrate", "photo", str(path), "--size", "1920x1080", "--out", str(out)]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("Not done:") and "mirrored" in said
+    assert not out.exists()
+
+
+def test_one_bad_photo_among_good_ones_is_left_out(tmp_path, photo_file, capsys) -> None:
+    """Of two photos the bad one is left out and named; the good one is used."""
+    bad = tmp_path / "blurred.jpg"
+    Pillow.fromarray(blurred()).save(bad)
+    out = tmp_path / "c.yaml"
+    base = ["calibrate", "photo", str(bad), str(photo_file), "--size", "1920x1080"]
+    assert main([*base, "--out", str(out)]) == 0
+    assert "Left out: " in capsys.readouterr().out
+    assert Calibration.load(out).facts["photos"] == 1
+
+
+@pytest.mark.parametrize(
+    ("extra", "told"),
+    [
+        (["--size", "1920"], "1920x1080"),
+        (["--size", "1920x1080", "--bars", "180"], "two readings"),
+        (["--size", "1920x1080", "--bars", "18,25"], "Measure both bars"),
+    ],
+)
+def test_bad_options_are_refused_before_the_photo_is_read(tmp_path, capsys, extra, told) -> None:
+    """Nonsense in the options is told at once, in words."""
+    assert (
+        main(["calibrate", "photo", str(tmp_path / "x.jpg"), "--out", str(tmp_path / "c"), *extra])
+        == 2
+    )
+    assert told in capsys.readouterr().err
+
+
+def test_cards_and_pattern_commands_write_their_files(tmp_path, capsys) -> None:
+    """The two commands write a PDF or PNG and the YAML beside it, as the contract has them."""
+    import yaml
+
+    pdf, png = tmp_path / "cards.pdf", tmp_path / "pattern.png"
+    assert main(["calibrate", "cards", "--paper", "letter", "--out", str(pdf)]) == 0
+    assert (
+        main(
+            [
+                "calibrate",
+                "pattern",
+                "--size",
+                "1280x800",
+                "--beam-width",
+                "1200",
+                "--out",
+                str(png),
+            ]
+        )
+        == 0
+    )
+    cards = yaml.safe_load((tmp_path / "cards.yaml").read_text())
+    assert pdf.read_bytes().startswith(b"%PDF")
+    assert cards["bars_mm"] == [180.0, 250.0]
+    assert [c["id"] for c in cards["cards"]] == [4, 5, 6, 7]
+    assert all(len(c["rect_mm"]) == 4 and c["page"] == 1 for c in cards["cards"])
+    pattern = yaml.safe_load((tmp_path / "pattern.yaml").read_text())
+    assert pattern["size"] == [1280, 800] and len(pattern["windows"]) == 4
+    drawn = Pillow.open(io.BytesIO(png.read_bytes()))
+    assert drawn.size == (1280, 800)
+    assert main(["calibrate", "cards", "--out", str(tmp_path / "x.yaml")]) == 2
