@@ -247,7 +247,7 @@ _FONT_FILES = (
 def _fonts() -> tuple[tuple[Any, Any, dict[int, str]], ...]:
     """(font, glyph set, character map) of each usable font file; () without the library."""
     try:
-        from fontTools.ttLib import TTFont  # type: ignore[import-untyped]  # ships no types
+        from fontTools.ttLib import TTFont
     except ImportError:
         return ()
     places = [Path(name) for name in _FONT_FILES]
@@ -285,7 +285,7 @@ def _cap_height(font: Any) -> float:
 
 
 def _flatten(glyphs: Any, name: str, scale: float) -> list[Array]:
-    from fontTools.pens.recordingPen import (  # type: ignore[import-untyped]  # ships no types
+    from fontTools.pens.recordingPen import (
         DecomposingRecordingPen,
     )
 

@@ -65,7 +65,7 @@ def _font_files(own: Sequence[Path]) -> Iterator[Path]:
 @cache
 def _letters_of(file: Path) -> frozenset[int]:
     """Code points that a font has outlines for; none when it may not be embedded or is broken."""
-    from fontTools.ttLib import TTFont, TTLibError  # type: ignore[import-untyped]  # no stubs
+    from fontTools.ttLib import TTFont, TTLibError
 
     try:
         with TTFont(file, lazy=True) as font:

@@ -203,6 +203,12 @@ def test_placement_convention() -> None:
     np.testing.assert_array_equal(up, [1.0, 0.0, 0.0])
 
 
+def test_yaml_cannot_be_bottomless() -> None:
+    """A hundred thousand brackets are refused in a sentence, not by a crash."""
+    with pytest.raises(InputError, match="too deep|nesting depth"):
+        parse_yaml("chalkbeam: 1\ntitle: " + "[" * 100_000, "deep.yaml")
+
+
 def test_yaml_aliases_cannot_blow_up() -> None:
     """References (a thousand million values from a few lines) are refused before they grow."""
     lines = ["chalkbeam: 1", "a0: &a0 [1, 2, 3, 4, 5, 6, 7, 8, 9, 10]"]
