@@ -56,6 +56,7 @@ STYLES: dict[str, Style] = {
     "selvedge": Style(0.7, (3.0, 5.0), "slate"),
     "ghost": Style(1.0, (14.0, 7.0), "blue"),
     "guide": Style(0.8, (2.5, 5.0), "blue"),
+    "snap": Style(0.5, (), "blue"),
     "trouble": Style(1.5, (), "red"),
     "chosen": Style(1.3, (), "blue"),
     "button": Style(0.8, (), "slate"),
@@ -531,7 +532,7 @@ class Stage:
 
     def guides(self, lines: Sequence[Array]) -> Item:
         """Lines in the cloth frame that a moving piece has snapped to."""
-        return Item("guides", (self.mark("guide", lines),), self.view.table_from_cloth)
+        return Item("guides", (self.mark("snap", lines),), self.view.table_from_cloth)
 
     def page(self, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str] = ()) -> Item:
         """A page of text in the middle of the beam: questions, first light.
