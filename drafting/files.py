@@ -36,17 +36,17 @@ def _look_over(text: str) -> None:
     than memory holds.
     """
     depth = 0
-    event: Any
     for event in yaml.parse(text, Loader=_Fast):
+        mark: Any = event.start_mark
         if isinstance(event, yaml.AliasEvent):
             raise yaml.constructor.ConstructorError(
-                None, None, "references ('*name') are not read", event.start_mark
+                None, None, "references ('*name') are not read", mark
             )
         if isinstance(event, yaml.CollectionStartEvent):
             depth += 1
             if depth > _DEEPEST:
                 raise yaml.constructor.ConstructorError(
-                    None, None, "lists are nested too deep", event.start_mark
+                    None, None, "lists are nested too deep", mark
                 )
         elif isinstance(event, yaml.CollectionEndEvent):
             depth -= 1

@@ -205,7 +205,7 @@ def test_placement_convention() -> None:
 
 def test_yaml_cannot_be_bottomless() -> None:
     """A hundred thousand brackets are refused in a sentence, not by a crash."""
-    with pytest.raises(InputError, match="too deep|nesting depth"):
+    with pytest.raises(InputError, match=r"too deep|nesting depth"):
         parse_yaml("chalkbeam: 1\ntitle: " + "[" * 100_000, "deep.yaml")
 
 
