@@ -311,11 +311,11 @@ class LabelRoom:
             for height in _TEXT_SIZES_MM:
                 at = self._spot(chosen, height)
                 if at is not None:
-                    piece_from_read = self._read_from_piece.T  # rigid: inverse is transpose
-                    strokes = tuple(
-                        (stroke + at) @ piece_from_read.T for stroke in text_block(chosen, height)
-                    )
-                    return Label(strokes, height, tuple(chosen))
+                    block = text_block(chosen, height)
+                    # rigid: the way back is the transpose, applied to rows from the right
+                    there = (np.concatenate(block) + at) @ self._read_from_piece
+                    cuts = np.cumsum([len(stroke) for stroke in block])[:-1]
+                    return Label(tuple(np.split(there, cuts)), height, tuple(chosen))
         return None
 
     def _spot(self, words: Sequence[str], height: float) -> Array | None:

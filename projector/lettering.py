@@ -343,6 +343,11 @@ def text_strokes(text: str, height_mm: float) -> list[Array]:
 
     ``height_mm``: the height of capitals. Any text is accepted: what cannot be drawn is a box.
     """
+    return list(_strokes_of(text, height_mm))
+
+
+@lru_cache(maxsize=512)
+def _strokes_of(text: str, height_mm: float) -> tuple[Array, ...]:
     scale = height_mm / CAP
     strokes: list[Array] = []
     x = 0.0
@@ -353,7 +358,9 @@ def text_strokes(text: str, height_mm: float) -> list[Array]:
         glyph, width = _glyph(letter)
         strokes.extend((s + np.array([x, 0.0])) * scale for s in glyph)
         x += width + _GAP
-    return strokes
+    for stroke in strokes:
+        stroke.setflags(write=False)  # shared with everyone who asks for the same words
+    return tuple(strokes)
 
 
 def _letters(text: str) -> list[str]:

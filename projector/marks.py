@@ -119,21 +119,28 @@ def mark(
     width_px: float | None = None,
 ) -> Mark:
     """A mark from lines, each (N, 2) mm, in dashes (mm on, off, on …), chords at most ``step_mm``."""
-    pieces: list[Array] = []
-    for line in lines:
-        if len(line) < 2:
-            continue
-        fine = _fine(np.asarray(line, dtype=np.float64), step_mm)
-        pieces.extend(_dashes(fine, dash) if dash else [fine])
-    if not pieces:
+    given = [np.asarray(line, dtype=np.float64) for line in lines if len(line) > 1]
+    if not given:
         empty = np.zeros((0, 2))
         return Mark(empty, np.zeros(0, bool), width_mm, colour, width_px)
-    points = np.concatenate(pieces)
-    joined = np.ones(len(points) - 1, dtype=bool)
-    ends = np.cumsum([len(p) for p in pieces])[:-1] - 1
-    joined[ends] = False
+    points, joined = _strung(given)
+    gaps = np.hypot(*np.diff(points, axis=0).T)
+    if dash or bool((gaps[joined] > step_mm).any()):
+        pieces: list[Array] = []
+        for line in given:
+            fine = _fine(line, step_mm)
+            pieces.extend(_dashes(fine, dash) if dash else [fine])
+        points, joined = _strung(pieces)
     d = np.diff(points, axis=0)
     return Mark(points, joined, width_mm, colour, width_px, np.hypot(d[:, 0], d[:, 1]))
+
+
+def _strung(lines: Sequence[Array]) -> tuple[Array, NDArray[np.bool_]]:
+    """All points of several lines, and between which of them a line runs."""
+    points = np.concatenate(lines)
+    joined = np.ones(len(points) - 1, dtype=bool)
+    joined[np.cumsum([len(p) for p in lines])[:-1] - 1] = False
+    return points, joined
 
 
 def _fine(line: Array, step_mm: float) -> Array:

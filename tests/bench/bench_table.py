@@ -75,6 +75,8 @@ def open_table(folder: Path, size: tuple[int, int]) -> tuple[Sitting, Beam]:
     beam = Beam.open(size=size, window=True)
     sitting.frame()
     beam.present(sitting.canvas)
+    for i in range(40):  # she looks at it for half a second before she takes hold
+        sitting.tick(-1.0 + i / 60.0)
     return sitting, beam
 
 
@@ -135,6 +137,8 @@ def drag(size: tuple[int, int], piece: str, frames: int) -> np.ndarray:
         sitting.chosen = key
         sitting.repaint()
         sitting.frame()
+        for i in range(40):
+            sitting.tick(-0.5 + i / 120.0)
         at = grip(sitting, key)
         step(sitting, beam, event(pygame.MOUSEBUTTONDOWN, at), 0.0)
         scale = size[0] / 1920.0
