@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from numbers import Real
 from types import MappingProxyType
 from typing import Any
 
@@ -91,7 +92,7 @@ def _read(option: Option, written: Any, unit: str, where: str) -> Any:
         faults = unknown_keys({word: 0}, option.choices, where)
         raise InputError(Fault(where, f"{written!r} is not one of its choices.", faults[0].remedy))
     if option.kind == "number":
-        if isinstance(written, bool) or not isinstance(written, int | float):
+        if isinstance(written, bool) or not isinstance(written, Real):
             raise InputError(Fault(where, f"{written!r} is not a number."))
         value = float(written)
         shown = f"{option.low:g} to {option.high:g}"

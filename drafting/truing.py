@@ -21,6 +21,7 @@ from drafting.units import format_length
 
 SEAM_MM = 0.5  # seams sewn together: a tenth of what shows
 GIRTH_MM = 1.0
+CUTTING_MM = 0.1
 ANGLE_DEG = 2.0
 ANGLE_MM = 100.0 * math.tan(math.radians(ANGLE_DEG))
 USUAL_ALLOWANCES: Mapping[str, float] = {"all": 10.0, "hem": 25.0, "neckline": 6.0}
@@ -157,9 +158,13 @@ def check_cutting(
         try:
             worst = cutting_distance_error(piece, chosen)
         except DraftingError as error:
-            out.append(Check(f"{name}: cutting line", math.inf, 0.1, False, str(error)))
+            out.append(Check(f"{name}: cutting line", math.inf, CUTTING_MM, False, str(error)))
             continue
-        out.append(_check(f"{name}: cutting line", worst, 0.1, "off its allowance"))
+        if not _inside(piece.sewing_line, piece.cutting_line(chosen)):
+            text = "the sewing line leaves the cutting line"
+            out.append(Check(f"{name}: cutting line", math.inf, CUTTING_MM, False, text))
+            continue
+        out.append(_check(f"{name}: cutting line", worst, CUTTING_MM, "off its allowance"))
     return out
 
 
@@ -191,6 +196,14 @@ def cutting_distance_error(piece: Piece, allowances: Mapping[str, float]) -> flo
             from_edge = nearest_distance(spots[mine], ring)
             worst = max(worst, float(np.abs(from_edge - width).max()))
     return worst
+
+
+def _inside(inner: Points, outer: Points) -> bool:
+    """Whether one closed outline lies in the other, touching allowed."""
+    import shapely
+
+    cut = shapely.Polygon(outer).buffer(1e-4)
+    return bool(cut.covers(shapely.Polygon(inner)))
 
 
 def _sharp(points: Points) -> Points:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from fractions import Fraction
+from numbers import Real
 from typing import Any
 
 from drafting.errors import Fault, InputError
@@ -102,7 +103,8 @@ def parse_length(
     """
     if isinstance(value, bool) or value is None or isinstance(value, list | dict):
         raise InputError(Fault(where, f"{value!r} is not a length.", HOW_TO_WRITE))
-    if isinstance(value, int | float):
+    if isinstance(value, Real):  # numpy's numbers too
+        value = float(value)
         if not math.isfinite(value):
             raise InputError(Fault(where, f"{value!r} is not a finite length.", HOW_TO_WRITE))
         # repr gives back the decimals that were written, not their binary neighbours

@@ -13,6 +13,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
 
@@ -63,6 +64,7 @@ HEM_EASE_MM = 4 * INCH
 MOST_WAIST_SHAPING_MM = 40.0  # a side seam of a dartless woven top takes in no more without drag
 PAPER_MARGIN_MM = 2 * INCH
 FULL_BUST_MM = 60.0
+GATHER_STEP_MM = 2.0
 EASE_TO_PULL_ON_MM = 100.0
 SQUARE_RUN_MM = 7.0  # lines leave folds and side seams square for 5 to 10 mm (common practice)
 SIDE_NOTCH_MM = 80.0
@@ -976,6 +978,10 @@ def _gathered(points: dict[str, Points], q: Quarter, style: Mapping[str, Any]) -
     """
     if style["gathers"] not in (q.half, "both"):
         return points
+    # Straight stretches are bent by the spreading: they need points to bend at.
+    points = {
+        n: _dense(p, GATHER_STEP_MM) if n in ("neckline", "hem") else p for n, p in points.items()
+    }
     neckline = points["neckline"]
     finished = float(np.hypot(*np.diff(neckline, axis=0).T).sum())
     zone = 0.85 * q.neck[0]
@@ -997,6 +1003,15 @@ def _gathered(points: dict[str, Points], q: Quarter, style: Mapping[str, Any]) -
         else:
             high = amount
     return spread(0.5 * (low + high))
+
+
+def _dense(points: Points, step_mm: float) -> Points:
+    """The same polyline with points at most ``step_mm`` apart."""
+    parts = []
+    for a, b in pairwise(points):
+        count = max(1, math.ceil(float(np.hypot(*(b - a))) / step_mm))
+        parts.append(a + np.linspace(0.0, 1.0, count, endpoint=False)[:, None] * (b - a))
+    return np.concatenate([*parts, points[-1:]])
 
 
 # --- the block ---------------------------------------------------------------------------------

@@ -239,6 +239,18 @@ def test_a_full_bust_and_little_ease_are_told() -> None:
     assert any("over the shoulders" in n for n in close.notes)
 
 
+@pytest.mark.parametrize("fit", [[], [{"change": "bust", "by": "4 cm", "where": "front"}]])
+def test_notches_meet(fit: list[dict[str, str]]) -> None:
+    """Side notches lie as far from the underarm on the front (one) as on the back (two)."""
+    d = draft("quick-top", inches(), fit=fit)
+    found = {}
+    for half, piece in d.pieces.items():
+        (notch,) = (n for n in piece.notches if n.edge == "side")
+        found[half] = piece.edges["side"].length_mm - notch.at_mm
+        assert notch.count == {"front": 1, "back": 2}[half]
+    assert found["front"] == pytest.approx(found["back"], abs=1e-6)
+
+
 def test_missing_measurements_are_all_named() -> None:
     """A draft that lacks measurements names every one and how to take it."""
     m = Measurements.from_dict({"unit": "cm", "bust_girth": 92, "waist_girth": 75})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -30,6 +31,8 @@ from drafting.units import format_length, inches_text, parse_length
         (92, "cm", 920.0),
         (54.6, "cm", 546.0),
         (0.1, "cm", 1.0),
+        (np.float64(54.6), "cm", 546.0),
+        (np.int64(92), "cm", 920.0),
         (" 546  mm ", None, 546.0),
     ],
 )
