@@ -292,10 +292,10 @@ def by_size(job: Job) -> list[int]:
 def first_plan(job: Job) -> State:
     """A valid plan in a blink. Off the bolt, everything that fits across the cloth is laid."""
     length = guess_length(job)
-    order = by_size(job)
+    order = [i for i in by_size(job) if job.fits_across(job.items[i])]
     for _ in range(4):
         state = Constructor(job, length).run(order)
-        if (state.stance >= 0).all() or length >= job.stop - job.start:
+        if (state.stance[order] >= 0).all() or length >= job.stop - job.start:
             return state
         length *= 1.6
     return state

@@ -145,6 +145,11 @@ class Job:
         """The copy's name: ``front/1``."""
         return f"{self.kinds[item.kind].piece}/{item.copy}"
 
+    def fits_across(self, item: Item) -> bool:
+        """Whether the copy is narrow enough for the cloth in any stance."""
+        room = self.top - self.bottom + 1e-6
+        return any(s.high[1] - s.low[1] <= room for s in self.kinds[item.kind].stances)
+
     @staticmethod
     def match_place(kind: Kind, laid: LaidPiece) -> NDArray[np.float64]:
         """(2,) where a laid copy's match point lies, cloth mm."""

@@ -29,6 +29,7 @@ _DEEP = 1e6  # cost of a place that is not allowed at all
 _FORGIVEN = 0.6  # cells of overlap that cost nothing on the grid: rounding, mended in mm
 _HALF = 0.5  # cells that a place may reach past the end or the edge, for the same reason
 _SHORTER = 0.01  # how much shorter the next lay is asked to be, at first
+_TRIES = 10  # failures to get shorter before another start is made
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
 Report = Callable[[State, float], bool]
 
@@ -295,8 +296,11 @@ class Search:
 
     def _offer(self, state: State) -> bool:
         """Compact a valid state, keep and report it if it is better; False when told to stop."""
+        return self._taken(*self.compactor.compact(state)[:2])
+
+    def _taken(self, state: State, length: float) -> bool:
+        """Keep and report a compacted state if it is better; False when told to stop."""
         job = self.job
-        state, length, _ = self.compactor.compact(state)
         left = sum(job.kinds[self.kinds[i]].area for i in np.flatnonzero(state.stance < 0))
         if left < self.best_left - 1e-6 or (
             left <= self.best_left and length < self.best_length - 1e-3
@@ -324,7 +328,9 @@ class Search:
         order = by_size(job)
         for attempt in range(8):
             made = Constructor(job, length).run(order)
-            missing = (made.stance < 0).any()
+            missing = any(
+                made.stance[i] < 0 and job.fits_across(item) for i, item in enumerate(job.items)
+            )
             if not self._offer(made):
                 return False
             if missing and math.isinf(job.stop):
@@ -656,19 +662,28 @@ class Search:
         return made, left
 
     def _shorten(self) -> None:
-        """Ask for ever shorter lays; on failure disturb the best one and try again."""
+        """Ask for ever shorter lays; where that ends, begin again from another first plan."""
         if self.best is None:
             return
         job = self.job
         everything = np.flatnonzero(self.best.stance >= 0)
         fixed = max((float(p.outline_mm[:, 0].max()) for p in job.locked), default=-math.inf)
-        ratio = _SHORTER
-        fails = 0
-        stance, place = self._to_grid(self.best, self.best_length - job.start)
-        while not self._over():
-            span = self.best_length - job.start
+        start: tuple[State, float] | None = (self.best, self.best_length)
+        while start is not None and not self._over():
             if self.best_length <= fixed + 1e-3:
                 return  # nothing ends later than a locked piece
+            if not self._descend(*start, everything):
+                return
+            start = self._another_start(everything)
+
+    def _descend(self, run: State, run_length: float, everything: NDArray[Any]) -> bool:
+        """From one plan to shorter ones until it fails several times; False when told to stop."""
+        job = self.job
+        ratio = _SHORTER
+        fails = 0
+        stance, place = self._to_grid(run, run_length - job.start)
+        while not self._over() and fails < _TRIES:
+            span = run_length - job.start
             length = span * (1.0 - ratio)
             self._clip(stance, place, length)
             passes = 20 + 2 * self.n
@@ -676,16 +691,44 @@ class Search:
                 stance, place, length, passes, everything, time.monotonic() + 4.0 + 0.1 * self.n
             )
             if state is not None:
-                if not self._offer(state):
-                    return
+                state, new_length, _ = self.compactor.compact(state)
+                if new_length < run_length - 1e-3:
+                    run, run_length = state, new_length
+                if not self._taken(state, new_length):
+                    return False
                 fails = 0
-                stance, place = self._to_grid(self.best, self.best_length - job.start)
+                behind = run_length > 1.02 * self.best_length
+                ratio = min(ratio * 1.5, 0.03) if behind else min(ratio, _SHORTER)
+                stance, place = self._to_grid(run, run_length - job.start)
                 continue
             fails += 1
             if fails % 2 == 0:
                 ratio = max(0.5 * ratio, 0.001)
-            stance, place = self._to_grid(self.best, span) if self.rng.random() < 0.6 else last
+            stance, place = self._to_grid(run, span) if self.rng.random() < 0.6 else last
             self._disturb(stance, place, 1 + fails // 4, everything)
+        return True
+
+    def _another_start(self, everything: NDArray[Any]) -> tuple[State, float] | None:
+        """A first plan in a chance order, compacted; the best so far when none can be made."""
+        if self.rng.random() < 0.25 and self.best is not None:
+            return self.best, self.best_length
+        noise = self.rng.normal(0.0, 0.5, self.n)
+        order = sorted(
+            map(int, everything),
+            key=lambda i: (
+                self.job.kinds[self.kinds[i]].how != "fold" and self.rng.random() < 0.8,
+                -self.job.kinds[self.kinds[i]].area * math.exp(noise[i]),
+            ),
+        )
+        length = 1.5 * (self.best_length - self.job.start)
+        made = Constructor(self.job, length).run(order)
+        if (made.stance[everything] < 0).any():
+            return None if self.best is None else (self.best, self.best_length)
+        state, end, _ = self.compactor.compact(made)
+        if self.mx > 1 or self.my > 1:
+            self.rho.clear()
+            self.rho_y.clear()
+        return state, end
 
     def _clip(self, stance: NDArray[Any], place: NDArray[Any], length: float) -> None:
         for i in range(self.n):
