@@ -9,6 +9,7 @@ our own choice.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -772,8 +773,13 @@ def view_of(docket: Docket, calibration: Calibration) -> View:
         drafting.InputError: the docket's ``table: view`` has faults.
     """
     held = docket.table.get("view") if docket.table else None
+    side = "near"
     if held is not None:
-        return View.from_dict(held, f"{docket.path or 'docket'}: table.view")
+        kept = View.from_dict(held, f"{docket.path or 'docket'}: table.view")
+        # a view is of one calibration's table frame: under another it would lie anywhere
+        if docket.table.get("light", light_of(calibration)) == light_of(calibration):
+            return kept
+        side = kept.side
     lens = Lens(at_cloth(docket, calibration))
     box = used_box(faces_of(docket), docket.lay)
     if box is None:
@@ -783,7 +789,15 @@ def view_of(docket: Docket, calibration: Calibration) -> View:
             box = (*outline.min(axis=0), *outline.max(axis=0))
         else:
             box = (0.0, 0.0, 1000.0, cloth.width_mm if cloth is not None else 600.0)
-    return default_view(lens.beam_mm, box)
+    return default_view(lens.beam_mm, box, side=side)
+
+
+def light_of(calibration: Calibration) -> str:
+    """A short word that tells one calibration from another by where its pixels fall."""
+    w, h = calibration.size
+    px = np.array([[0.0, 0.0], [w - 1.0, 0.0], [w - 1.0, h - 1.0], [0.0, h - 1.0]])
+    places = np.round(calibration.to_table(px), 2) + 0.0
+    return hashlib.sha256(places.tobytes()).hexdigest()[:12]
 
 
 def ink_of(docket: Docket, ink: str | None = None) -> str:

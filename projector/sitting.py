@@ -32,6 +32,7 @@ from projector.scene import (
     Strip,
     at_cloth,
     ink_of,
+    light_of,
     lines_of,
     used_box,
     view_of,
@@ -148,6 +149,7 @@ class Sitting:
         self._now = 0.0
         self._quiet_since = 0.0
         self._stale = True
+        self._light = light_of(self.calibration)
         self._help_from = self._help_next = 0
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
@@ -231,6 +233,7 @@ class Sitting:
         kept = dict(self.journal.docket.table if self.journal is not None else self.docket.table)
         look = self.stage.look
         kept["view"] = self.work.view.to_dict()
+        kept["light"] = self._light
         kept["ink"], kept["lines"] = look.ink, look.lines
         kept["weight"] = round(look.weight, 3)
         kept.update(self._kept)

@@ -469,6 +469,21 @@ def test_the_strip_keeps_off_the_piece_being_traced() -> None:
         assert not shapely.LinearRing(ring).intersects(shapely.Polygon(strip.ground_mm))
 
 
+def test_a_view_belongs_to_its_calibration() -> None:
+    """Under another calibration her view is not used: the cloth is centred anew, her side kept."""
+    sitting = sit(docket())
+    sitting.do("side")
+    sitting.do("flip-cloth")
+    held = sitting.table_settings()
+    same = Sitting(docket(table=held), projector((960, 540)))
+    assert same.work.view.table_from_cloth == pytest.approx(
+        sitting.work.view.table_from_cloth, abs=1e-3
+    )
+    other = Sitting(docket(table=held), projector((960, 540), turn_deg=80.0))
+    fresh = Sitting(docket(), projector((960, 540), turn_deg=80.0))
+    assert other.work.view == fresh.work.view.replace(side="right")
+
+
 # -- never lost ------------------------------------------------------------------------------------
 
 
