@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from types import TracebackType
@@ -254,8 +255,8 @@ class Beam:
     def wait(self, seconds: float) -> None:
         """Show what is shown for a while, answering the system."""
         pygame = _pygame()
-        until = pygame.time.get_ticks() + int(1000 * seconds)
-        while pygame.time.get_ticks() < until:
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
             pygame.event.pump()
             pygame.time.wait(10)
 
@@ -408,7 +409,7 @@ def handle(sitting: Shown, beam: Beam, events: Iterable[Any]) -> None:
 def run(sitting: Shown, beam: Beam) -> None:
     """Sit at the table until she leaves; whatever ends it, everything is saved."""
     pygame = _pygame()
-    clock = pygame.time.get_ticks
+    clock = time.monotonic  # pygame's own stands still until pygame.init, which opens sound too
     looked = clock()
     lost = False
     try:
@@ -417,8 +418,8 @@ def run(sitting: Shown, beam: Beam) -> None:
         while sitting.running:
             first = pygame.event.wait(1 if getattr(sitting, "pending", False) else _WAIT_MS)
             events = [] if first.type == pygame.NOEVENT else [first, *pygame.event.get()]
-            sitting.tick(clock() / 1000.0)
-            if clock() - looked > 1000.0 * _LOOK_S:
+            sitting.tick(clock())
+            if clock() - looked > _LOOK_S:
                 looked = clock()
                 lost = _watch(sitting, beam, lost)
             handle(sitting, beam, events)
