@@ -166,7 +166,8 @@ class Cubic:
         count = max(1, math.ceil(math.sqrt(most / (8.0 * chord_mm))))
         t = np.linspace(0.0, 1.0, count + 1)
         if count > 1:  # short first and last chords keep the end tangents within half a degree
-            t = np.r_[0.0, 0.1 * t[1], t[1:-1], 1.0 - 0.1 * t[1], 1.0]
+            short = 0.1 * t[1]
+            t = np.concatenate([[0.0, short], t[1:-1], [1.0 - short, 1.0]])
         points = self.point(t)
         points[0], points[-1] = self.start, self.end
         return points

@@ -183,10 +183,11 @@ def format_length(mm: float, unit: str = "cm", parts: int = 16) -> str:
 
 def inches_text(inches: float, parts: int = 16) -> str:
     """Inches as a whole number and a fraction in lowest terms: ``11 1/2``, ``-3/8``."""
-    counted = Fraction(round(inches * parts), parts)
-    sign = "-" if counted < 0 else ""
-    whole, rest = divmod(abs(counted), 1)
+    counted = round(abs(inches) * parts)
+    sign = "-" if inches < 0 and counted else ""
+    whole, rest = divmod(counted, parts)
     if rest == 0:
         return f"{sign}{whole}"
-    fraction = f"{rest.numerator}/{rest.denominator}"
+    shared = math.gcd(rest, parts)
+    fraction = f"{rest // shared}/{parts // shared}"
     return f"{sign}{whole} {fraction}" if whole else f"{sign}{fraction}"
