@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -65,6 +66,7 @@ STYLES: dict[str, Style] = {
     "key": Style(0.8, (), "blue"),
     "strong": Style(1.4, (), "white"),
 }
+_OWN_WIDTH = ("label", "text", "key", "strong", "button", "chosen")  # words and signs, no lines
 _STRIP_MARGIN_MM = 5.0  # from the beam's edge
 _KEPT = 400  # drawn pieces and labels kept; free turning makes a new one at every angle
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
@@ -112,11 +114,16 @@ LINES: dict[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True)
 class Look:
-    """How lines are shown: ``ink`` of `INKS`, which ``lines``, ``weight`` on top of the ink's."""
+    """How lines are shown.
+
+    ``ink`` of `INKS`; which ``lines``; ``weight`` on top of the ink's; ``cut``: the cutting line's
+    own width and its unit, mm or px (other lines in proportion), None for the ink's.
+    """
 
     ink: str = "light"
     lines: str = "both"
     weight: float = 1.0
+    cut: tuple[float, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -249,10 +256,19 @@ class Stage:
     ) -> Mark:
         """Lines of a kind as a mark."""
         style = STYLES[kind]
-        width = style.width_mm * self.ink.weight * self.look.weight * wider
+        share = style.width_mm * self.look.weight * wider
+        width_px = None
+        if self.look.cut is None or kind in _OWN_WIDTH:
+            width = share * self.ink.weight
+        else:
+            value, unit = self.look.cut
+            width = share * value / STYLES["cutting"].width_mm
+            if unit == "px":
+                width_px, width = width, width / self.lens.px_per_mm
         return mark(
             lines,
             width_mm=width,
+            width_px=width_px,
             colour=self.colour(kind, emphasis),
             dash=style.dash,
             step_mm=self.lens.step_mm,
@@ -812,6 +828,36 @@ def lines_of(docket: Docket, lines: str | None = None) -> str:
     return chosen if chosen in LINES else "both"
 
 
+def look_of(docket: Docket) -> Look:
+    """How the docket's ``table`` wants lines: ``ink``, ``lines``, ``weight``, ``width``.
+
+    ``width``: of the cutting line: ``1.2 mm`` or ``2 px``.
+
+    Raises:
+        drafting.InputError: a weight or width that is none.
+    """
+    from drafting.errors import Fault, InputError
+
+    where = f"{docket.path or 'docket'}: table"
+    table = docket.table or {}
+    weight = table.get("weight", 1.0)
+    faults = []
+    if not isinstance(weight, int | float) or isinstance(weight, bool) or not 0.1 <= weight <= 10.0:
+        faults.append(Fault(f"{where}.weight", f"{weight!r} is not a number from 0.1 to 10."))
+    cut = None
+    if table.get("width") is not None:
+        found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(mm|px)\s*", str(table["width"]))
+        value = float(found[1].replace(",", ".")) if found else 0.0
+        if not found or not 0.2 <= value <= 30.0:
+            said = f"{table['width']!r} is not a line's width."
+            faults.append(Fault(f"{where}.width", said, "Write it as 1.2 mm or 2 px."))
+        else:
+            cut = (value, found[2])
+    if faults:
+        raise InputError(faults)
+    return Look(ink_of(docket), lines_of(docket), float(weight), cut)
+
+
 def build(
     docket: Docket,
     calibration: Calibration,
@@ -820,7 +866,7 @@ def build(
     view: View | None = None,
     ink: str | None = None,
     lines: str | None = None,
-    weight: float = 1.0,
+    weight: float | None = None,
     current: str | None = None,
     cloth: bool = True,
 ) -> Scene:
@@ -830,7 +876,7 @@ def build(
         mode: ``arrange``: all pieces alike; ``trace``: ``current`` (or the next in order) bright,
             the others faint; ``plain``: only the pieces' lines, no cloth.
         view, ink, lines: None for what the docket's ``table`` remembers.
-        weight: widens every line.
+        weight: widens every line; None for what the docket's ``table`` remembers.
         current: the piece being traced, ``front/1``.
 
     Raises:
@@ -850,7 +896,10 @@ def build(
                 f"Plan it with 'chalkbeam lay {docket.path.name if docket.path else 'DOCKET.yaml'}'.",
             )
         )
-    look = Look(ink_of(docket, ink), lines_of(docket, lines), weight)
+    look = look_of(docket)
+    look = replace(look, ink=ink_of(docket, ink), lines=lines_of(docket, lines))
+    if weight is not None:
+        look = replace(look, weight=weight)
     stage = Stage(docket, calibration, view or view_of(docket, calibration), look)
     items = []
     if cloth and mode != "plain":

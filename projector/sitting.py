@@ -31,9 +31,8 @@ from projector.scene import (
     Stage,
     Strip,
     at_cloth,
-    ink_of,
     light_of,
-    lines_of,
+    look_of,
     used_box,
     view_of,
 )
@@ -130,7 +129,7 @@ class Sitting:
 
     def __post_init__(self) -> None:
         docket = self.docket
-        look = Look(ink_of(docket), lines_of(docket), _weight_of(docket))
+        look = look_of(docket)
         view = view_of(docket, self.calibration)
         self.stage = Stage(docket, self.calibration, view, look)
         self.rules = Rules(docket, self.stage.faces)
@@ -1177,12 +1176,6 @@ class Sitting:
             item = self.stage.figures(lines, strip)
             self._figures = (key, self.painter.paint(self.stage.lens.frame(item)))
         return self._figures[1]
-
-
-def _weight_of(docket: Docket) -> float:
-    value = docket.table.get("weight", 1.0) if docket.table else 1.0
-    good = isinstance(value, int | float) and not isinstance(value, bool) and 0.1 <= value <= 10.0
-    return float(value) if good else 1.0
 
 
 def _things(count: int, what: str = "thing") -> str:

@@ -123,3 +123,19 @@ def test_every_view_key_is_checked() -> None:
     for part in ("v.turn", "v.at", "v.mirror", "v.side", "zoom"):
         assert part in text
     assert np.isfinite(View().table_from_cloth).all()
+
+
+@pytest.mark.parametrize(("width", "px"), [("4 px", 4.0), ("8 px", 8.0), ("3 mm", 3.0)])
+def test_the_cutting_line_has_the_width_asked_for(width: str, px: float) -> None:
+    """A width in px is that many pixels across; one in mm is that many mm on the table."""
+    from table_rig import docket
+
+    cal = projector((1000, 560), 1000.0, keystone=0.0, k1=0.0)
+    view = {"turn": 0.0, "at": [20.0, 20.0], "mirror": False, "side": "near"}
+    laid = docket(table={"width": width, "view": view})
+    picture = render(laid, cal, mode="plain", lines="cutting")[:, :, 0] / 255.0
+    # down a column through the facing's two straight cutting lines along the cloth
+    column = picture[:, 765]
+    lit = np.flatnonzero(column > 0)
+    first = column[lit[0] : lit[0] + 16]
+    assert first.sum() == pytest.approx(px, abs=0.25)
