@@ -48,6 +48,7 @@ def _pygame() -> Any:
     # the beam stays up when she clicks on the other display
     os.environ.setdefault("SDL_VIDEO_MINIMIZE_ON_FOCUS_LOSS", "0")
     os.environ.setdefault("SDL_VIDEO_X11_NET_WM_BYPASS_COMPOSITOR", "1")
+    os.environ.setdefault("SDL_WINDOWS_DPI_AWARENESS", "permonitorv2")
     # tablets and touch screens send touches as a mouse would
     os.environ.setdefault("SDL_TOUCH_MOUSE_EVENTS", "1")
     declare_dpi_aware()

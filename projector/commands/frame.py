@@ -21,7 +21,7 @@ import click
               help="Which lines; as the docket remembers when not given.")  # fmt: skip
 @click.option("--ink", type=click.Choice(["light", "bold", "dark"]), default=None,
               help="Light on dark, bolder for printed cloth, or dark on a lit ground.")  # fmt: skip
-@click.option("--line", default=None, metavar="WIDTH",
+@click.option("--width", default=None, metavar="WIDTH",
               help="Width of the cutting line: 1.2 mm or 2 px.")  # fmt: skip
 @click.option("--piece", default=None, metavar="NAME/COPY", help="The piece to trace.")
 def frame(
@@ -32,7 +32,7 @@ def frame(
     mode: str,
     lines: str | None,
     ink: str | None,
-    line: str | None,
+    width: str | None,
     piece: str | None,
 ) -> None:
     """Write exactly what the projector would show for DOCKET to a picture.
@@ -54,8 +54,8 @@ def frame(
         )
     calibration = Calibration.load(calibration_file, wanted)
     read = Docket.load(docket)
-    if line is not None:
-        read = read.replace(table={**read.table, "width": line})
+    if width is not None:
+        read = read.replace(table={**read.table, "width": width})
     read, note = laid(read)
     if piece is not None and piece not in {p.key for p in read.placed()}:
         keys = ", ".join(p.key for p in read.placed())
