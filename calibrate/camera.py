@@ -31,6 +31,7 @@ _SETTLE_SECONDS = 0.7  # projector, cable and camera together lag a few tenths
 _WARM_UP = 12  # frames that a camera spends on finding its exposure
 _QUEUED = 6  # drivers keep up to four or five frames back
 _SHAKE_LEVELS = 10.0  # grey levels of change between the first and last frames: something moved
+_SLID_PX = 0.35  # between two views of cards that nobody touched; noise is a tenth of it
 _ASKED = (1920, 1080)
 
 
@@ -95,6 +96,8 @@ class DeviceSource:
         except Refusal:
             source.close()
             raise
+        # a lens that hunts for focus between two views changes the scale of its picture
+        device.set(cv2.CAP_PROP_AUTOFOCUS, 0)
         return source
 
     def read(self) -> Image:
@@ -310,8 +313,28 @@ def take_view(
     for card_id, corners in cards.cards.items():
         board = card(card_id).board().corners[corners.index]
         outlines.append(_carried(board, corners.px, card(card_id).outline_mm() * 0.96))
+    if _slid_px(cards, lit, card_ids, source.name) > _SLID_PX:
+        # refocused or nudged in between: the view of the pattern must do alone
+        return View(lit, detect(lit, pattern.size, card_ids=card_ids, name=source.name))
     picture = with_cards_of(lit, white, outlines)
     return View(picture, detect(picture, pattern.size, card_ids=card_ids, name=source.name))
+
+
+def _slid_px(white: Detections, lit: Image, card_ids: list[int] | None, name: str) -> float:
+    """How far the cards lie apart in the two views, px rms; 0 when the pattern hides them."""
+    try:
+        seen = detect(lit, None, card_ids=card_ids, name=name)
+    except Refusal:
+        return 0.0
+    apart = []
+    for card_id in white.cards.keys() & seen.cards.keys():
+        a, b = white.cards[card_id], seen.cards[card_id]
+        _, i, j = np.intersect1d(a.index, b.index, return_indices=True)
+        apart.append(np.sum((a.px[i] - b.px[j]) ** 2, axis=1))
+    if not apart:
+        return 0.0
+    # a card that lies half under the pattern is measured badly: the middle one decides
+    return float(np.sqrt(np.median(np.concatenate(apart))))
 
 
 def _carried(source: Array, target: Array, points: Array) -> Array:
