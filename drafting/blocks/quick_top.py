@@ -115,7 +115,7 @@ def _tilt(q: Quarter, other: Quarter, shapes: Mapping[str, str]) -> float:
     if shapes[q.half] == "v":
         wanted = _turn_to(_square_down(q), vec((-q.neck[0], q.centre_y - q.neck[1])))
     else:
-        wanted = _lean(q, {"square": 0.85, "scoop": 0.7}.get(shapes[q.half], 0.8))
+        wanted = _lean(q, {"square": 0.85}.get(shapes[q.half], 0.75))
     wanted -= _lean(other, 0.35)
     room = max(-_lean(other, 0.08, least=-1.0), 0.0)
     return min(max(wanted, -_MOST_TILT), _MOST_TILT, room if wanted > 0 else _MOST_TILT)
