@@ -45,6 +45,7 @@ _PRIOR_K2 = 0.001
 _PRIOR_CENTRE = 0.08  # lens centre from the picture's middle, half diagonals
 _SUSPECT = 4.0  # standardised surplus past which a reading is not chance
 _LIMIT_RMS_MM = 3.0  # readings that agree no better than this calibrate nothing
+_BEAM_MM = (200.0, 6000.0)  # no projector over a table shows less or more
 _LIMIT_DOUBT_MM = 4.0
 _SPARE = 6  # readings beyond the need, with which one wrong one can be told from another
 _MOST_STRETCH = 2.0  # longest over shortest side of a dot: 1 / cos of the ray's angle, 60°
@@ -286,7 +287,10 @@ def readings_from(
     if unit not in ("mm", "cm", "in"):
         faults.append(Fault(f"{where}: unit", f"is {unit!r}.", "Known: mm, cm, in."))
         unit = "mm"
-    crosses = _crosses(data.get("crosses"), where, size, faults)
+    rows = data.get("crosses")
+    if rows is None and size is not None:
+        rows = _default_crosses(size, data)
+    crosses = _crosses(rows, where, size, faults)
     readings: list[tuple[Pair, float]] = []
     for key, default in (("distances_mm", "mm"), ("distances", unit)):
         rows = data.get(key)
@@ -304,6 +308,20 @@ def readings_from(
     if faults or size is None:
         raise InputError(faults)
     return Readings(size, crosses, tuple(readings))
+
+
+def _default_crosses(size: tuple[int, int], data: Mapping[str, Any]) -> dict[str, list[int]]:
+    """The crosses as `crosses_for` lays them out, as many as the readings' letters need."""
+    named = "".join(
+        str(pair).upper()
+        for key in ("distances_mm", "distances")
+        if isinstance(data.get(key), Mapping)
+        for pair in data[key]
+    )
+    letters = [c for c in named if "A" <= c <= "I"]
+    last = ord(max(letters, default="F")) - ord("A") + 1
+    count = next(n for n in (4, 6, 9) if n >= last)
+    return {k: list(v) for k, v in crosses_for(size, count).items()}
 
 
 def _crosses(
@@ -516,7 +534,16 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
             "tape_class": tape,
         },
     )
-    doubt = calibration.summary()["rms_mm"]
+    summary = calibration.summary()
+    wide, doubt = summary["beam_width_mm"], summary["rms_mm"]
+    if not _BEAM_MM[0] <= wide <= _BEAM_MM[1]:
+        raise Refusal(
+            "beam-size",
+            f"by these readings the whole picture would be {wide:.0f} mm wide on the table.",
+            "Check their unit: 'distances_mm' holds millimetres; for others write '63.1 cm', or "
+            "'unit: cm' and 'distances:'.",
+            data={"beam_width_mm": wide},
+        )
     if doubt > _LIMIT_DOUBT_MM:
         raise Refusal(
             "undetermined",

@@ -117,8 +117,11 @@ def photo(
     if out is not None:
         calibration.save(out)
         saved.append(out)
-    if out is None or display:
+    try:
         saved.append(keep(calibration))
+    except InputError:  # the file asked for is written; 'project' can be given it
+        if out is None or display:
+            raise
     if report is not None and first is not None:
         from calibrate.report import picture as draw
 

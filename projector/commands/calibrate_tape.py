@@ -102,6 +102,7 @@ def tape(
     unit: '112.3 cm', '44 1/4 in'. Pairs that could not be measured are left out.
     """
     from calibrate.calibration import keep
+    from calibrate.errors import InputError
     from calibrate.pattern import parse_size
     from calibrate.tape import load_readings, solve_tape
     from projector.commands.support import print_json
@@ -113,13 +114,18 @@ def tape(
     data = load_readings(distances, wanted)
     result = solve_tape(data, tape_class, display)
     result.calibration.save(out)
-    kept = keep(result.calibration) if display else None
+    kept = None
+    try:
+        kept = keep(result.calibration)
+    except InputError:  # the file asked for is written; 'project' can be given it
+        if display:
+            raise
     if as_json:
         print_json(_as_data(result, out))
         return
     _say(result, out)
     if kept is not None:
-        click.echo(f"Kept for '{display}' too: {kept}")
+        click.echo("Kept for 'chalkbeam project' too.")
 
 
 def guide(

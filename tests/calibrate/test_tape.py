@@ -354,3 +354,35 @@ def test_guided_entry_goes_on_where_it_was_left(tmp_path: Path) -> None:
     guide(path, SIZE, 6, "cm", second.shown.append, second)
     assert second.asked[0] == "B to C"
     assert len(load_readings(path).readings) == 15
+
+
+def test_a_file_of_distances_alone_is_enough(tmp_path: Path) -> None:
+    """Nothing but the readings: the crosses are those that the program lays out for the size."""
+    size = (1920, 1080)
+    crosses = crosses_for(size, 6)
+    mm = {k: np.array(v) * 0.65 for k, v in crosses.items()}  # 0.65 mm a pixel, no keystone
+    rows = [
+        f"  {a}-{b}: {np.hypot(*(mm[a] - mm[b])):.1f}" for a in crosses for b in crosses if a < b
+    ]
+    path = tmp_path / "distances.yaml"
+    path.write_text("distances_mm:\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    solved = solve_tape(load_readings(path, size)).calibration
+    span = solved.to_table([[0.0, 540.0], [1919.0, 540.0]])
+    assert np.hypot(*(span[1] - span[0])) == pytest.approx(1919 * 0.65, abs=0.5)
+
+
+def test_centimetres_taken_for_millimetres_are_refused(tmp_path: Path) -> None:
+    """Readings that make the beam as wide as a hand are questioned, not believed."""
+    size = (1920, 1080)
+    crosses = crosses_for(size, 6)
+    rows = [
+        f"  {a}-{b}: {0.065 * np.hypot(*(np.array(crosses[a]) - crosses[b])):.1f}"
+        for a in crosses
+        for b in crosses
+        if a < b
+    ]
+    path = tmp_path / "distances.yaml"
+    path.write_text("distances_mm:\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    with pytest.raises(Refusal, match="Check their unit") as caught:
+        solve_tape(load_readings(path, size))
+    assert caught.value.code == "beam-size"
