@@ -11,7 +11,7 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Protocol
@@ -32,6 +32,10 @@ _WARM_UP = 12  # frames that a camera spends on finding its exposure
 _QUEUED = 6  # drivers keep up to four or five frames back
 _SHAKE_LEVELS = 10.0  # grey levels of change between the first and last frames: something moved
 _SLID_PX = 0.35  # between two views of cards that nobody touched; noise is a tenth of it
+_UNSURE = (
+    "The pattern lies over the cards, so it could not be checked that the camera stood still and "
+    "kept its focus: lay them into the white windows."
+)
 _ASKED = (1920, 1080)
 
 
@@ -313,26 +317,30 @@ def take_view(
     for card_id, corners in cards.cards.items():
         board = card(card_id).board().corners[corners.index]
         outlines.append(_carried(board, corners.px, card(card_id).outline_mm() * 0.96))
-    if _slid_px(cards, lit, card_ids, source.name) > _SLID_PX:
+    slid = _slid_px(cards, lit, card_ids, source.name)
+    if slid is not None and slid > _SLID_PX:
         # refocused or nudged in between: the view of the pattern must do alone
         return View(lit, detect(lit, pattern.size, card_ids=card_ids, name=source.name))
     picture = with_cards_of(lit, white, outlines)
-    return View(picture, detect(picture, pattern.size, card_ids=card_ids, name=source.name))
+    seen = detect(picture, pattern.size, card_ids=card_ids, name=source.name)
+    if slid is None:
+        seen = replace(seen, notes=(*seen.notes, _UNSURE))
+    return View(picture, seen)
 
 
-def _slid_px(white: Detections, lit: Image, card_ids: list[int] | None, name: str) -> float:
-    """How far the cards lie apart in the two views, px rms; 0 when the pattern hides them."""
+def _slid_px(white: Detections, lit: Image, card_ids: list[int] | None, name: str) -> float | None:
+    """How far the cards lie apart in the two views, px rms; None when the pattern hides them."""
     try:
         seen = detect(lit, None, card_ids=card_ids, name=name)
     except Refusal:
-        return 0.0
+        return None
     apart = []
     for card_id in white.cards.keys() & seen.cards.keys():
         a, b = white.cards[card_id], seen.cards[card_id]
         _, i, j = np.intersect1d(a.index, b.index, return_indices=True)
         apart.append(np.sum((a.px[i] - b.px[j]) ** 2, axis=1))
     if not apart:
-        return 0.0
+        return None
     # a card that lies half under the pattern is measured badly: the middle one decides
     return float(np.sqrt(np.median(np.concatenate(apart))))
 

@@ -182,6 +182,15 @@ def test_frames_that_wait_in_the_driver_s_queue_are_let_go(rig: Rig) -> None:
     assert len(view.seen.pattern) > 300
 
 
+def test_cards_all_under_the_pattern_are_said_to_be_unchecked(rig: Rig) -> None:
+    """With no window open over any card, the view still works and says what it could not check."""
+    source = VirtualSource(rig.table, rig.cameras[0])
+    closed = replace(rig.pattern, windows=())
+    view = take_view(source, source.show, closed, frames=2)
+    assert sorted(view.seen.cards) == [0, 1, 2, 3]
+    assert any("stood still" in note for note in view.seen.notes)
+
+
 def test_a_lens_that_refocuses_between_the_views_does_no_harm(rig: Rig) -> None:
     """Half a per cent of focus breathing between white and pattern is noticed; it stays true to 0.3 mm."""
 
