@@ -30,6 +30,7 @@ _FORGIVEN = 0.6  # cells of overlap that cost nothing on the grid: rounding, men
 _HALF = 0.5  # cells that a place may reach past the end or the edge, for the same reason
 _SHORTER = 0.01  # how much shorter the next lay is asked to be, at first
 _TRIES = 10  # failures to get shorter before another start is made
+_STRIKES = 3  # returns to the least overlap before giving up
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
 Report = Callable[[State, float], bool]
 
@@ -590,7 +591,7 @@ class Search:
         depth = self._depths_of(stance, place, active)
         lowest = tried = math.inf
         best = (stance.copy(), place.copy())
-        idle = count = 0
+        idle = count = strikes = 0
         while True:
             total = float(depth.sum()) / 2.0
             if total < lowest - 1e-6:
@@ -610,8 +611,17 @@ class Search:
                 depth = self._depths_of(stance, place, active)
                 if total == 0.0:
                     idle += passes // 4  # free on the grid but not in mm: soon give up
-            if idle > passes or self._over() or time.monotonic() > until:
+            if self._over() or time.monotonic() > until:
                 return None, best
+            if idle > passes:
+                strikes += 1
+                if strikes >= _STRIKES:
+                    return None, best
+                # back to where least overlapped, the weights telling what not to repeat
+                stance, place = best[0].copy(), best[1].copy()
+                depth = self._depths_of(stance, place, active)
+                idle = 0
+                tried = math.inf
             for i in self.rng.permutation(active):
                 if not depth[i].any():
                     continue
@@ -686,7 +696,7 @@ class Search:
             span = run_length - job.start
             length = span * (1.0 - ratio)
             self._clip(stance, place, length)
-            passes = 20 + 2 * self.n
+            passes = 12 + self.n // 2
             state, last = self._separate(
                 stance, place, length, passes, everything, time.monotonic() + 4.0 + 0.1 * self.n
             )
