@@ -39,7 +39,7 @@ from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, LEFT, RIGHT, FitChange, Quarter, apply, one_sided
 from drafting.measurements import Measurements
 from drafting.outline import Edge, is_simple, polyline_length, ring_points
-from drafting.piece import Mark, Notch, Piece
+from drafting.piece import Line, Mark, Notch, Piece
 from drafting.style import Option, slash_and_spread
 from drafting.truing import (
     HEAD_EASE_MM,
@@ -50,6 +50,7 @@ from drafting.truing import (
     Run,
     Seam,
     check_head,
+    seam_length,
 )
 from drafting.units import format_length
 
@@ -644,7 +645,7 @@ def _half_piece(
     points: Mapping[str, Points],
     m: Measurements,
     style: Mapping[str, Any],
-    grain: tuple[tuple[float, float], tuple[float, float]],
+    grain: Line,
 ) -> Piece:
     """A piece that is the same left and right: cut on the fold, or as a pair."""
     seam = half == BACK and style["centre_back"] == "seam"
@@ -674,7 +675,8 @@ def _whole_piece(
     left: Mapping[str, Points],
     right: Mapping[str, Points],
     m: Measurements,
-    grain: tuple[tuple[float, float], tuple[float, float]],
+    grain: Line,
+    up: str = "right side up",
 ) -> Piece:
     """A piece whose sides differ: one whole, seen from the cloth's right side.
 
@@ -699,8 +701,49 @@ def _whole_piece(
         edges=edges,
         grain=((0.0, low), (0.0, high)),
         notches=tuple(_notches(edges, half)),
-        label=_label(name, "cut 1, single layer, right side up", m),
+        label=_label(name, f"cut 1, single layer, {up}", m),
     )
+
+
+def _garment_pieces(
+    name: str,
+    half: str,
+    flat: Sequence[Mapping[str, Points]],
+    m: Measurements,
+    style: Mapping[str, Any],
+    grain: Line,
+    apart: bool = False,
+    up: str = "right side up",
+) -> dict[str, Piece]:
+    """The piece or pieces of one half: one drawing of it for both sides, or left and right.
+
+    ``apart``: left and right do not meet at the centre (armhole facings).
+    """
+    if len(flat) == 1:
+        return {name: _half_piece(name, half, flat[0], m, style, grain)}
+    if not apart and not (half == BACK and style["centre_back"] == "seam"):
+        return {name: _whole_piece(name, half, flat[0], flat[1], m, grain, up)}
+    out = {}
+    for side, points in zip((LEFT, RIGHT), flat, strict=True):
+        full = f"{side} {name}"
+        ends = grain
+        if (side == LEFT) != (half == FRONT):  # lies at x < 0, see `_whole_piece`
+            points = {n: _flip(points[n]) for n in reversed(list(points))}
+            (x0, y0), (x1, y1) = grain
+            ends = ((-x0, y0), (-x1, y1))
+        piece = _half_piece(full, half, points, m, style, ends)
+        label = _label(full, f"cut 1, {up}", m)
+        out[full] = piece.with_(cut=1, pair=False, label=label)
+    return out
+
+
+def _spot(half: str, side: str, edge: str, style: Mapping[str, Any]) -> Spot:
+    """Piece and edge where an edge of the garment's half lies; ``side`` '' when both are alike."""
+    if not side:
+        return (half, edge)
+    if half == BACK and style["centre_back"] == "seam":
+        return (f"{side} {half}", edge)
+    return (half, edge if edge in ("neckline", "hem") else f"{side} {edge}")
 
 
 def _refuse_crossing(edges: Mapping[str, Edge], half: str) -> None:
@@ -715,7 +758,7 @@ def _refuse_crossing(edges: Mapping[str, Edge], half: str) -> None:
         )
 
 
-def _grain(drawn: Drawn) -> tuple[tuple[float, float], tuple[float, float]]:
+def _grain(drawn: Drawn) -> Line:
     """A grainline parallel to the fold, short of the cutting lines (JIS L 0110:2001)."""
     q = drawn.quarter
     x = 0.42 * q.bust[0]
@@ -735,7 +778,7 @@ def _notches(edges: Mapping[str, Edge], half: str) -> list[Notch]:
     for name, edge in edges.items():
         plain = name.split()[-1]
         length = edge.length_mm
-        mirrored = name.split()[0] != name and _runs_down(edge)
+        mirrored = _runs_down(edge)  # of the other side of a whole piece
         if plain == "side" and length > 2.0 * SIDE_NOTCH_MM:
             from_top = SIDE_NOTCH_MM
             at = from_top if mirrored else length - from_top
@@ -899,43 +942,37 @@ def _finish(
             {h: _flat(_armhole_facing(d[h], style)) for h in (FRONT, BACK)} for d in both
         ]
     for kind, sides in shapes.items():
-        names = {h: f"{h} {kind} facing" for h in (FRONT, BACK)}
-        for h, name in names.items():
-            grain = _facing_grain(sides[0][h])
-            if kind == "neck":
-                pieces[name] = (
-                    _half_piece(name, h, sides[0][h], m, style, grain)
-                    if one
-                    else _whole_piece(name, h, sides[0][h], sides[1][h], m, grain)
-                )
-            elif one:
-                pieces[name] = _half_piece(name, h, sides[0][h], m, style, grain)
-            else:
-                for word, points in ((LEFT, sides[0][h]), (RIGHT, sides[1][h])):
-                    full = f"{word} {name}"
-                    piece = _half_piece(full, h, points, m, style, grain)
-                    label = _label(full, "cut 1", m)
-                    pieces[full] = piece.with_(cut=1, pair=False, label=label)
         edge = "neckline" if kind == "neck" else "armhole"
-        words = ("",) if one else (f"{LEFT} ", f"{RIGHT} ")
-        for word in words:
-            # A whole neck facing has its own left and right; armhole facings come for each side.
-            own, outer = (word, "") if kind == "neck" else ("", word)
-            a, b = (f"{outer}{names[h]}" for h in (FRONT, BACK))
-            joined = ("side", "shoulder") if kind == "armhole" else ("shoulder",)
-            seams += [
-                Seam(f"{word}{kind} facing {n}", ((a, f"{own}{n}"),), ((b, f"{own}{n}"),))
-                for n in joined
-            ]
-        for word in words if kind == "armhole" else ("",):
+        apart = kind == "armhole"
+        for h in (FRONT, BACK):
+            name, flat = f"{h} {kind} facing", [d[h] for d in sides[: 1 if one else 2]]
+            # Drawn as the garment lies, right side up: a facing is its mirror image.
+            pieces |= _garment_pieces(
+                name, h, flat, m, style, _facing_grain(flat[0]), apart, "wrong side up"
+            )
+
+        def facing(h: str, side: str, e: str, kind: str = kind, apart: bool = apart) -> Spot:
+            name = f"{h} {kind} facing"
+            if not side:
+                return (name, e)
+            if apart or (h == BACK and style["centre_back"] == "seam"):
+                return (f"{side} {name}", e)
+            return (name, e if e in ("neckline", "outer") else f"{side} {e}")
+
+        for side in ("",) if one else (LEFT, RIGHT):
+            for e in ("side", "shoulder") if apart else ("shoulder",):
+                name = f"{side} {kind} facing {e}".strip()
+                seams.append(Seam(name, (facing(FRONT, side, e),), (facing(BACK, side, e),)))
             for h in (FRONT, BACK):
-                there, facing = f"{word}{edge}", f"{word}{names[h]}"
+                on, under = _spot(h, side, edge, style), facing(h, side, edge)
                 longer = (
-                    pieces[h].edges[there].length_mm - pieces[facing].edges[edge].length_mm
+                    seam_length(pieces, [on]) - seam_length(pieces, [under])
                     if kind == "neck" and style["gathers"] in (h, "both")
                     else 0.0
                 )
-                seams.append(Seam(facing, ((h, there),), ((facing, edge),), longer))
+                seam = Seam(under[0], (on,), (under,), longer)
+                if seam not in seams:  # a whole neck facing is met from both sides
+                    seams.append(seam)
     if style["neckline_finish"] == "bias":
         length = sum(chain_length(d[h].edges["neckline"]) for d in both for h in (FRONT, BACK))
         pieces["neck binding"], text = _strip("neck binding", length, style, 1, m)
@@ -953,7 +990,7 @@ def _flat(edges: Mapping[str, list[Cubic]]) -> dict[str, Points]:
 
 def _facing_grain(
     points: Mapping[str, Points],
-) -> tuple[tuple[float, float], tuple[float, float]]:
+) -> Line:
     """A short grainline inside a facing: at its fold, or beside the middle of its outer edge."""
     if "fold" in points:
         top, low = points["fold"][0], points["fold"][-1]
@@ -1033,26 +1070,11 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
             _check_quarter(q)
         drawn[side] = _draw_side(quarters[FRONT], quarters[BACK], style, arm, notes)
     right = drawn.get(RIGHT, drawn[LEFT])
-    if len(sides) == 2 and style["centre_back"] == "seam":
-        raise DraftError(
-            Fault(
-                "style.centre_back",
-                "a seam and 'one shoulder lower' are not drafted together: left and right backs would no longer be a pair.",
-                "Leave centre_back at 'fold'.",
-            )
-        )
     both = (drawn[LEFT], right)
     pieces: dict[str, Piece] = {}
     for h in (FRONT, BACK):
-        flat = [
-            _gathered(d[h].flat, d[h].quarter, style)
-            for d in (both if len(sides) == 2 else both[:1])
-        ]
-        grain = _grain(drawn[LEFT][h])
-        if len(sides) == 2:
-            pieces[h] = _whole_piece(h, h, flat[0], flat[1], m, grain)
-        else:
-            pieces[h] = _half_piece(h, h, flat[0], m, style, grain)
+        flat = [_gathered(d[h].flat, d[h].quarter, style) for d in both[: len(sides)]]
+        pieces |= _garment_pieces(h, h, flat, m, style, _grain(drawn[LEFT][h]))
     opening = sum(
         chain_length(d[h].edges["neckline"]) for d in (drawn[LEFT], right) for h in (FRONT, BACK)
     )
@@ -1146,14 +1168,15 @@ def _head(
     elif style["opening"] == "auto" and need > 0:
         slit = max(math.ceil(need / 5.0) * 5.0, 40.0)
     if slit > 0:
-        back = pieces[BACK]
-        top = _centre_top(back)
-        if top - slit < float(back.sewing_line[:, 1].min()) + 60.0:
+        backs = [n for n in (BACK, f"{LEFT} {BACK}", f"{RIGHT} {BACK}") if n in pieces]
+        top = _centre_top(pieces[backs[0]])
+        if top - slit < float(pieces[backs[0]].sewing_line[:, 1].min()) + 60.0:
             raise DraftError(
                 Fault("style.opening_length", "is longer than the back.", "Make it shorter.")
             )
         mark = Mark("opening", np.array([[0.0, top], [0.0, top - slit]]))
-        pieces = {**pieces, BACK: back.with_(marks=(*back.marks, mark))}
+        marked = {n: pieces[n].with_(marks=(*pieces[n].marks, mark)) for n in backs}
+        pieces = {**pieces, **marked}
         if style["opening"] == "auto":
             notes.append(
                 f"The neck opening is {format_length(opening, m.unit)}; "
@@ -1220,30 +1243,23 @@ def _truing(
     seams: list[Seam] = []
     corners: list[Corner] = []
     runs: list[Run] = []
-    sides = (f"{LEFT} ", f"{RIGHT} ") if whole else ("",)
+    sides = (LEFT, RIGHT) if whole else ("",)
+    split = whole and style["centre_back"] == "seam"
     for side in sides:
         for name in ("side", "shoulder", "underarm"):
-            edge = f"{side}{name}"
-            if edge in pieces[FRONT].edges:
-                seams.append(Seam(edge, ((FRONT, edge),), ((BACK, edge),)))
-    for half in (FRONT, BACK):
-        ring = list(pieces[half].edges)
-        for before, after in zip(ring, [*ring[1:], ring[0]], strict=True):
+            a, b = (_spot(h, side, name, style) for h in (FRONT, BACK))
+            if a[1] in pieces[a[0]].edges:
+                seams.append(Seam(f"{side} {name}".strip(), (a,), (b,)))
+    if split:
+        a, b = (_spot(BACK, side, "centre back", style) for side in sides)
+        seams.append(Seam("centre back", (a,), (b,)))
+    for on in (FRONT, *((f"{LEFT} {BACK}", f"{RIGHT} {BACK}") if split else (BACK,))):
+        shape = style["neckline"] if on == FRONT else style["back_neckline"]
+        for before, after in _ring_pairs(pieces[on]):
             kinds = {n.removeprefix(f"{LEFT} ").removeprefix(f"{RIGHT} ") for n in (before, after)}
-            shape = style["neckline"] if half == FRONT else style["back_neckline"]
-            if kinds <= {"fold", "centre back", "neckline"}:
-                if shape != "v":
-                    corners.append(Corner(half, before, after))
-            elif kinds in (
-                {"fold", "hem"},
-                {"centre back", "hem"},
-                {"hem", "side"},
-                {"side", "armhole"},
-                {"armhole", "shoulder"},
-                {"underarm", "sleeve hem"},
-                {"sleeve hem", "shoulder"},
-            ):
-                corners.append(Corner(half, before, after))
+            at_centre = kinds <= {"fold", "centre back", "neckline"}
+            if (at_centre and shape != "v") or kinds in _SQUARE:
+                corners.append(Corner(on, before, after))
     meetings = (
         ("neckline", "shoulder"),
         ("armhole", "shoulder"),
@@ -1254,21 +1270,34 @@ def _truing(
     )
     for side in sides:
         for across, seam in meetings:
-            pair = [_corner_of(pieces[h], across, f"{side}{seam}", side) for h in (FRONT, BACK)]
-            if pair[0] is not None and pair[1] is not None:
-                runs.append(Run(f"{side}{across} over the {seam}", pair[0], pair[1]))
+            pair = []
+            for h in (FRONT, BACK):
+                (on, line_), (_, end) = (_spot(h, side, e, style) for e in (across, seam))
+                pair += [
+                    Corner(on, before, after)
+                    for before, after in _ring_pairs(pieces[on])
+                    if {before, after} == {line_, end}
+                ]
+            if len(pair) == 2:
+                runs.append(Run(f"{side} {across} over the {seam}".strip(), pair[0], pair[1]))
     return tuple(seams), tuple(corners), tuple(runs)
 
 
-def _corner_of(piece: Piece, across: str, seam: str, side: str) -> Corner | None:
-    """The corner between a line (armhole, hem …) and a seam, in ring order."""
+_SQUARE = (
+    {"fold", "hem"},
+    {"centre back", "hem"},
+    {"hem", "side"},
+    {"side", "armhole"},
+    {"armhole", "shoulder"},
+    {"underarm", "sleeve hem"},
+    {"sleeve hem", "shoulder"},
+)
+
+
+def _ring_pairs(piece: Piece) -> list[tuple[str, str]]:
+    """Each edge of a piece with the one that follows it."""
     ring = list(piece.edges)
-    for before, after in zip(ring, [*ring[1:], ring[0]], strict=True):
-        if seam in (before, after):
-            other = after if before == seam else before
-            if other in (across, f"{side}{across}"):
-                return Corner(piece.name, before, after)
-    return None
+    return list(zip(ring, [*ring[1:], ring[0]], strict=True))
 
 
 # --- the steps, for teaching and for a pencil --------------------------------------------------

@@ -95,6 +95,22 @@ def test_a_lower_shoulder_makes_left_and_right_differ() -> None:
     assert failing(d) == []
 
 
+def test_a_lower_shoulder_with_a_centre_back_seam() -> None:
+    """With a seam the back comes as two unlike pieces, each the right way up, that still mate."""
+    style = {"centre_back": "seam", "neckline_finish": "facing", "armhole_finish": "facing"}
+    d = fitted({"change": "one shoulder lower", "by": "12 mm", "side": "left"}, style=style)
+    left, right = d.pieces["left back"], d.pieces["right back"]
+    assert left.sewing_line[:, 0].max() == pytest.approx(0.0)
+    assert right.sewing_line[:, 0].min() == pytest.approx(0.0)
+    assert left.edges["side"].length_mm < right.edges["side"].length_mm - 8
+    front = d.pieces["front"].edges
+    assert front["left side"].length_mm == pytest.approx(left.edges["side"].length_mm, abs=1e-6)
+    assert (left.cut, left.pair) == (1, False)
+    assert "left back armhole facing" in d.pieces
+    assert "centre back seam" in {c.name for c in d.checks()}
+    assert failing(d) == []
+
+
 def test_round_and_sway_back_leave_the_side() -> None:
     """Changes at the centre back run out to nothing at the side seam."""
     for change in ("sway back", "round back"):
