@@ -210,16 +210,15 @@ class _Lines:
         lies = self.steep[which]
         keep = value > _LEAST
         top = self.limit_v[which]
-        if int(start.min()) < 0 or bool(np.any(start + rows > top)):
-            v = start[:, None] + np.arange(rows)
-            keep &= (v >= 0) & (v < top[:, None])
+        over = np.flatnonzero((start < 0) | (start + rows > top))
+        if over.size:  # only these columns reach past the picture's edge
+            v = start[over, None] + np.arange(rows)
+            keep[over] &= (v >= 0) & (v < top[over, None])
         flat = np.where(lies, u * width + start, start * width + u)
+        index = flat[:, None] + np.where(lies, 1, width)[:, None] * np.arange(rows)
         at = np.flatnonzero(keep)
-        column = at // rows
-        row = at - column * rows
-        row *= np.where(lies, 1, width)[column]
-        row += flat[column]
-        return row, value.reshape(-1)[at], self.tag[which][column]
+        tags = np.repeat(self.tag[which], rows)
+        return index.reshape(-1)[at], value.reshape(-1)[at], tags[at]
 
 
 _NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.float32), np.zeros(0, np.int64))
