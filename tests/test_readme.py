@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from pathlib import Path
 
 import pytest
@@ -15,8 +16,8 @@ from projector.commands.support import configs_folder
 ROOT = Path(__file__).resolve().parent.parent
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
 DOCKETS = [
-    block.replace("\n   ", "\n")
-    for block in re.findall(r"```yaml\n(.*?)```", TEXT, re.DOTALL)
+    textwrap.dedent(block)
+    for block in re.findall(r"```yaml\n(.*?)^ *```", TEXT, re.DOTALL | re.MULTILINE)
     if "garment:" in block
 ]
 
