@@ -285,7 +285,7 @@ class TablePlane:
 def fit_plane(
     cards: Mapping[int, tuple[ArrayLike, ArrayLike]],
     image_size: tuple[int, int],
-    sigma_px: float = 0.1,
+    sigma_px: float = 0.05,
 ) -> TablePlane:
     """The camera's view of the table from cards that lie flat at unknown places.
 
@@ -404,6 +404,7 @@ _ODD_LEVEL = 1.7  # from here on the cards contradict each other
 _REFUSE_LEVEL = 8.0
 _SURE_GAIN = 2.0  # six sigma for a card of 33 corners
 _SURE_DROP = 50.0  # of chi square for the one unknown of a stretched print
+_TOLD_STRETCH = 5e-4  # smaller ones are put right without a word
 _NAMED_SHIFT_MM = 0.06  # a card whose absence changes less than this is not worth a word
 
 
@@ -482,8 +483,14 @@ def solve(
         )
     state = _staged(photos, size)
     verdict = _judge(photos, state, bars_mm is not None)
-    state, named, notes = verdict.state, verdict.named, list(verdict.notes)
-    photos = [_without(_print_mended(p, verdict.stretch), named) for p in photos]
+    notes = list(verdict.notes)
+    if verdict.stretch:  # the print is put right first, then the cards are looked at again
+        photos = [_print_mended(p, verdict.stretch) for p in photos]
+        verdict = _judge(photos, verdict.state, bars_mm is not None)
+        photos = [_print_mended(p, verdict.stretch) for p in photos]
+        notes += verdict.notes
+    state, named = verdict.state, verdict.named
+    photos = [_without(p, named) for p in photos]
     fit, joint, photos, held_out = _polish(photos, state)
     if np.any(verdict.spread):
         at = joint.projector_at
@@ -679,10 +686,10 @@ def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verd
         freed, free = tried(photos, replace(whole.state, stretch=0.0))
         stretch = freed.state.stretch or 0.0
         drop = total * (level**2 - free**2) / max(free**2, 1e-12)
-        fits = free < 1.25 * best or free < min(1.2, 0.6 * level)
+        fits = free < 1.25 * best or free < 0.75 * level
         if drop > _SURE_DROP and fits and abs(stretch) > 2e-4:
-            note = _stretch_note(stretch, bars_read)
-            return _Verdict(replace(freed.state, stretch=None), (), stretch, (note,))
+            notes = (_stretch_note(stretch, bars_read),) if abs(stretch) > _TOLD_STRETCH else ()
+            return _Verdict(replace(freed.state, stretch=None), (), stretch, notes)
     apart = 0.0
     if len(gains) >= 2:  # chi square between the likeliest card and the next
         second = min(without[i][1] for _, i in gains[1:])
