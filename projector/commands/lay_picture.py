@@ -94,6 +94,7 @@ class _Picture:
         self.w = int(size[0] * self.scale + left + right)
         self.w = max(self.w, int(900 * self.unit))
         self.h = int(size[1] * self.scale + (110 + 130) * self.unit)
+        self.numbered: list[str] = []
         self.image = np.full((self.h, self.w, 3), _PAPER, dtype=np.uint8)
 
     # -- helpers
@@ -225,7 +226,7 @@ class _Picture:
         ring = p.outline_mm
         direction = p.cloth_from_piece[:2, 1]
         u = direction / np.linalg.norm(direction)
-        centre = self._spot(ring)
+        centre, _ = self._spot(ring)
         t = [
             s
             for s in np.linspace(-1500.0, 1500.0, 301)
@@ -247,8 +248,8 @@ class _Picture:
         across = np.array([-u[1], u[0]]) * 0.0
         return centre + u * (low + 0.15 * span) + across, centre + u * (high - 0.15 * span) + across
 
-    def _spot(self, ring: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The middle of the roomiest place inside a ring, mm."""
+    def _spot(self, ring: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+        """The middle of the roomiest place inside a ring and its distance to the edge, mm."""
         import cv2
 
         low, high = ring.min(axis=0), ring.max(axis=0)
@@ -260,18 +261,29 @@ class _Picture:
         cv2.fillPoly(mask, [pts], 255)
         mask[0], mask[-1], mask[:, 0], mask[:, -1] = 0, 0, 0, 0
         depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
-        y, x = np.unravel_index(int(np.argmax(depth)), depth.shape)
-        return np.asarray(low + (np.array([x, y]) - 1) / f)
+        # of the roomiest places the one nearest the middle: a strip is named halfway along
+        roomy = np.argwhere(depth >= 0.93 * depth.max())[:, ::-1]
+        centre = (np.array(ring.mean(axis=0)) - low) * f + 1
+        x, y = roomy[int(np.argmin(((roomy - centre) ** 2).sum(axis=1)))]
+        return np.asarray(low + (np.array([x, y]) - 1) / f), float(depth.max() / f)
 
     def label(self, p: LaidPiece) -> None:
         job = self.lay.job
         several = job is not None and sum(q.piece == p.piece for q in self.lay.placements) > 1
         name = f"{p.piece} {p.copy}" if several else p.piece
-        where = self.px([self._spot(p.outline_mm)])[0].astype(float)
+        spot, depth = self._spot(p.outline_mm)
+        where = self.px([spot])[0].astype(float)
         room = np.ptp(self.px(p.outline_mm)[:, 0])
         size = 17.0
-        while size > 9.0 and self.width_of(name, size) > 0.75 * room:
+        while size > 10.0 and self.width_of(name, size) > 0.75 * room:
             size -= 1.0
+        # too narrow for its name: a number, and the name below the picture
+        if depth * self.scale < 1.4 * size * self.unit or self.width_of(name, size) > 0.85 * room:
+            self.numbered.append(name)
+            number = str(len(self.numbered))
+            self._plate(where, number, 12.0, _CUT[p.how])
+            self.text(where, number, 12.0, _INK)
+            return
         lines = [(name, size, _INK)]
         words = [_WORD[p.how]] if self.lay.cloth.folded else []
         if p.mirrored and not self.lay.cloth.folded:
@@ -279,7 +291,8 @@ class _Picture:
         if p.locked:
             words.append("locked")
         small = ", ".join(words)
-        if small and self.width_of(small, 11.0) < 0.8 * room:
+        fits = depth * self.scale > 3.0 * size * self.unit
+        if small and fits and self.width_of(small, 11.0) < 0.8 * room:
             lines.append((small, 11.0, _SOFT))
         step = 20.0 * self.unit
         # beside the grain arrow, which runs through the same spot
@@ -336,7 +349,10 @@ class _Picture:
             f"{size}, {fold}{nap} - {lay.used_length_mm / 10:.1f} cm long{found}",
             15, _SOFT, middle=False,
         )  # fmt: skip
-        bottom = self.h - 44 * unit
+        bottom = self.h - 24 * unit
+        if self.numbered:
+            words = "   ".join(f"{i}  {name}" for i, name in enumerate(self.numbered, 1))
+            self.text((24 * unit, self.h - 50 * unit), words, 13, _INK, middle=False)
         if lay.left_out:
             words = "No room for " + ", ".join(lay.left_out)
             self.text((24 * unit, bottom), words, 15, (170, 60, 40), middle=False)

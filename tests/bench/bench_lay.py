@@ -343,7 +343,8 @@ def garments(options: argparse.Namespace, rng: np.random.Generator) -> None:
     from drafting.docket import Docket
 
     rows = []
-    for path in sorted((ROOT / "configs" / "dockets").glob("*.yaml")):
+    folders = (ROOT / "configs" / "dockets", ROOT / "configs" / "styles")
+    for path in sorted(p for folder in folders for p in folder.glob("*.yaml")):
         try:
             docket = Docket.load(path)
             pieces = docket.pieces()
