@@ -1,0 +1,488 @@
+"""The lines of a quarter: neckline, armhole, sleeve, side seam, hem, drawn between its points.
+
+Second stage of a block of quarters: its points (after the fit changes) come in, curves by edge
+name go out, front and back of one side of the body drawn together so that they mate. Frame:
+piece mm, x from the centre line, y up, y = 0 on the top line. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from drafting.curves import (
+    Cubic,
+    Points,
+    chain_length,
+    chain_points,
+    cut_chain,
+    left_of,
+    line,
+    rounded,
+    sweep,
+    through_levels,
+    turned,
+    unit,
+    vec,
+)
+from drafting.errors import DraftError, Fault
+from drafting.fit import BACK, FRONT, Quarter
+
+INCH = 25.4
+FRONT_DEPTH_MM = 3 * INCH
+BACK_RISE_MM = 1.5 * INCH  # the back neckline lies this much higher than the front's
+MOST_WAIST_SHAPING_MM = 40.0  # a side seam of a dartless woven top takes in no more without drag
+SQUARE_RUN_MM = 7.0  # lines leave folds and side seams square for 5 to 10 mm (common practice)
+
+
+def _turn_to(a: Points, b: Points) -> float:
+    """Angle in radians from direction ``a`` to ``b``, counter-clockwise positive."""
+    return math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))
+
+
+def square_down(q: Quarter) -> Points:
+    """Direction (2,) square to the shoulder line, into the piece."""
+    c, s = q.along
+    return vec((s, -c))
+
+
+# --- necklines ---------------------------------------------------------------------------------
+
+DEPTH_MM = {  # below the top line at the centre front
+    "round": FRONT_DEPTH_MM,
+    "scoop": 5 * INCH,
+    "v": 6 * INCH,
+    "square": 4.5 * INCH,
+    "boat": 1.5 * INCH,
+}
+BACK_DEPTH_MM = {
+    "round": FRONT_DEPTH_MM - BACK_RISE_MM,
+    "scoop": 3.5 * INCH,
+    "v": 4 * INCH,
+    "square": 3 * INCH,
+    "boat": 1.5 * INCH,
+}
+OUT_MM = {"round": 0.0, "scoop": 20.0, "v": 6.0, "square": 20.0, "boat": 50.0}
+_MOST_TILT = math.radians(12.0)
+
+
+def _tilt(q: Quarter, other: Quarter, shapes: Mapping[str, str]) -> float:
+    """How far the front neckline leaves the shoulder off square, radians, outward positive.
+
+    The back leaves by as much the other way, so that the line runs on over the joined shoulder.
+    A front neckline that leaves square to a sloping shoulder leans in, and comes to a point at
+    the centre; turned outward it is round. A deep back asks for the contrary.
+    """
+    if shapes[q.half] == "v":
+        wanted = _turn_to(square_down(q), vec((-q.neck[0], q.centre_y - q.neck[1])))
+    else:
+        wanted = _lean(q, {"square": 0.85}.get(shapes[q.half], 0.75))
+    wanted -= _lean(other, 0.35)
+    room = max(-_lean(other, 0.08, least=-1.0), 0.0)
+    return min(max(wanted, -_MOST_TILT), _MOST_TILT, room if wanted > 0 else _MOST_TILT)
+
+
+def _lean(q: Quarter, share: float, least: float = 0.0) -> float:
+    """By how much (radians) a line square to the shoulder leans in more than one that meets the
+    neckline's depth at ``share`` of the neck's width."""
+    n = square_down(q)
+    most = math.atan2((1.0 - share) * q.neck[0], q.neck[1] - q.centre_y)
+    return max(math.atan2(-float(n[0]), -float(n[1])) - most, least)
+
+
+def neckline_curves(q: Quarter, shape: str, tilt: float) -> list[Cubic]:
+    """The neckline from the neck point to the centre, square to the centre (but for a V)."""
+    start, end = vec(q.neck), vec((0.0, q.centre_y))
+    leave = turned(square_down(q), tilt)
+    flat = vec((-1.0, 0.0))
+    if shape == "v":
+        chord = vec((-q.neck[0], q.centre_y - q.neck[1]))
+        return [sweep(start, leave, end, turned(chord, 0.3 * _turn_to(leave, chord)))]
+    drop = q.neck[1] - q.centre_y
+    met = float(start[0] + leave[0] / -leave[1] * drop)  # where the leaving line is that deep
+    if shape == "square":
+        corner = vec((max(met, 0.25 * float(start[0])), q.centre_y))
+        return [sweep(start, leave, corner, corner - start), line(corner, end)]
+    # Straight where it leaves the fold, or a peak or a dip would show there once opened out.
+    lead = end - flat * min(SQUARE_RUN_MM, 0.1 * float(start[0]))
+    if met < 0.3 * start[0]:
+        # So deep and narrow that one bend would end in a point: a U, nearly straight above.
+        handles = start + leave * (0.5 * drop), lead - flat * (0.45 * float(start[0]))
+        return [Cubic(np.stack([start, *handles, lead])), line(lead, end)]
+    tension = {"scoop": (1.0, 0.82)}.get(shape, (1.0, 1.0))
+    return [sweep(start, leave, lead, flat, tension), line(lead, end)]
+
+
+# --- side seam and hem -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """A side seam from the underarm down past the hem: ``curves``, and where the hem meets it."""
+
+    curves: list[Cubic]
+    hem_at: float  # mm along the curves
+    hem_length: float | None = None  # what the hem must measure, where a girth says so
+
+    @property
+    def end(self) -> tuple[Points, Points]:
+        """Point and downward tangent (2,) where the hem meets the side seam."""
+        kept = cut_chain(self.curves, self.hem_at)[0]
+        return kept[-1].end, kept[-1].tangent(1.0)
+
+
+def _at_level(curves: Sequence[Cubic], y: float) -> tuple[float, Points]:
+    """x and tangent of a falling chain whose y runs linearly along each curve, at height y."""
+    for c in curves:
+        if y >= c.end[1] or c is curves[-1]:
+            t = float((y - c.start[1]) / (c.end[1] - c.start[1]))
+            return float(c.point(t)[0]), c.tangent(min(max(t, 0.0), 1.0))
+    raise AssertionError("a chain has at least one curve")
+
+
+def _side(q: Quarter, shaped: bool, flare: float, more: float = 0.0) -> Side:
+    """The side seam of one quarter, and where a hem square to it ends.
+
+    Straight from the eased bust point to the eased hem point, unless that would cut inside the
+    eased waist: then a curve through it, continuous in curvature. The hem end is placed so that
+    the hem line, an arc square to both the centre and the side, is as long as the eased quarter
+    girth: the hem hangs level, as on a cone. ``more`` mm correct that length where front and
+    back differ and the side seam's end is no longer the natural one.
+    """
+    bust, waist, hip = q.bust, q.waist, q.hip
+    share = (bust[1] - waist[1]) / (bust[1] - hip[1])
+    straight_x = bust[0] + share * (hip[0] - bust[0])
+    curved = shaped or straight_x < waist[0] - 1e-9
+    if shaped:
+        waist = (max(waist[0], straight_x - MOST_WAIST_SHAPING_MM), waist[1])
+    knots = [bust, waist, hip] if curved else [bust, hip]
+    longer = hip[1] - q.hem_y
+    base = through_levels(knots, _end_slopes(knots) if shaped else None)
+    if longer < -1e-6 and flare <= 0:
+        whole = _side(replace(q, hem_y=hip[1]), shaped, 0.0)
+        return _cropped(whole.curves, q.hem_y)
+    if longer < -1e-6:
+        x_hem = _at_level(base, q.hem_y)[0]
+        knots = [k for k in knots if k[1] > q.hem_y + 40.0]
+    elif curved:
+        x_hem = hip[0]
+        knots = knots if longer > 60.0 else knots[:-1]
+    else:
+        x_hem = bust[0] + (hip[0] - bust[0]) * (bust[1] - q.hem_y) / (bust[1] - hip[1])
+        knots = [bust]
+    target = max(x_hem + flare / 4.0 + more, 20.0)
+    if not shaped and flare > 0:
+        # With its flare a straight seam may pass outside the waist where it did not without.
+        slope = (target - bust[0]) / (bust[1] - q.hem_y)
+        if all(bust[0] + slope * (bust[1] - k[1]) >= k[0] for k in knots[1:]):
+            knots = knots[:1]
+    x, y = target, q.hem_y
+    curves = base
+    for _ in range(60):
+        ends = [*knots, (x, y)]
+        curves = through_levels(ends, _end_slopes(ends) if shaped and len(ends) > 2 else None)
+        down = curves[-1].tangent(1.0)
+        theta = math.atan2(float(down[0]), -float(down[1]))
+        nx = target * math.sin(theta) / theta if abs(theta) > 1e-9 else target
+        ny = q.hem_y + nx * math.tan(theta / 2.0)
+        moved = abs(nx - x) + abs(ny - y)
+        x, y = nx, ny
+        if y > knots[-1][1] - 20.0:
+            raise DraftError(
+                Fault("side seam", "flares so much that it runs out level.", "Use less flare.")
+            )
+        if moved < 1e-7:
+            break
+    return Side(curves, chain_length(curves), max(x_hem + flare / 4.0, 20.0))
+
+
+def _end_slopes(knots: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """dx per mm downward at both ends of a shaped side seam: it leaves the underarm less steeply
+    than straight to the waist, and hangs nearly straight at the hem."""
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = knots[0], knots[1], knots[-2], knots[-1]
+    return 0.8 * (x1 - x0) / (y0 - y1), 0.4 * (x3 - x2) / (y2 - y3)
+
+
+def _cropped(curves: list[Cubic], hem_y: float) -> Side:
+    """A side seam cut off where a hem at ``hem_y``, square to it, meets it."""
+    y = hem_y
+    for _ in range(40):
+        x, down = _at_level(curves, y)
+        y = hem_y + x * math.tan(math.atan2(float(down[0]), -float(down[1])) / 2.0)
+    at = 0.0
+    for c in curves:
+        if y < c.end[1]:
+            at += c.length
+            continue
+        t = float((y - c.start[1]) / (c.end[1] - c.start[1]))
+        at += c.length_between(0.0, min(max(t, 1e-6), 1.0))
+        break
+    return Side(curves, at)
+
+
+def _side_to(side: Side, length: float) -> list[Cubic]:
+    """The side seam from the underarm, ``length`` mm long, run on straight where needed."""
+    total = chain_length(side.curves)
+    if length > total:
+        end, down = side.curves[-1].end, side.curves[-1].tangent(1.0)
+        return [*side.curves, line(end, end + down * (length - total))]
+    return cut_chain(side.curves, length)[0]
+
+
+def _hem(q: Quarter, end: Points, down: Points, shirt_tail: bool) -> list[Cubic]:
+    """The hem from the centre to the side seam's end, square to both."""
+    start, level = vec((0.0, q.hem_y)), vec((1.0, 0.0))
+    square = left_of(down)
+    if not shirt_tail:
+        return [sweep(start, level, end, square)]
+    width, rise = float(end[0]), float(end[1] - q.hem_y)
+    middle = vec((0.63 * width, q.hem_y + 0.42 * rise))
+    slope = vec((width, 1.9 * rise))
+    return [sweep(start, level, middle, slope), sweep(middle, slope, end, square)]
+
+
+# --- armhole, shoulder, sleeve -----------------------------------------------------------------
+
+
+def _armhole(q: Quarter, down: Points, from_point: Points, leave: Points) -> list[Cubic]:
+    """From the shoulder end to the underarm: square to the shoulder, square to the side seam."""
+    end, square = vec(q.bust), left_of(down)
+    lead = end - square * SQUARE_RUN_MM
+    return [sweep(from_point, leave, lead, square, (0.9, 0.9)), line(lead, end)]
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """The curves of one quarter by edge name, in ring order, and what was measured on them."""
+
+    quarter: Quarter
+    edges: dict[str, list[Cubic]]
+    waist_x: float
+    hem_length: float
+    side_length: float
+    tilt: float
+
+    @cached_property
+    def flat(self) -> dict[str, Points]:
+        """Flattened edges of the quarter, x ≥ 0, in ring order."""
+        return flattened(self.edges)
+
+
+def draw_side(
+    front: Quarter,
+    back: Quarter,
+    style: Mapping[str, Any],
+    arm: float | None,
+    notes: list[str],
+) -> dict[str, Drawn]:
+    """Both quarters of one side of the body, mated: shoulders, side seams and underarms equal."""
+    mean = 0.5 * (front.shoulder_length + back.shoulder_length)
+    pair = {q.half: _shoulder_to(q, mean) for q in (front, back)}
+    shaped, flare = style["waist"] == "shaped", style["flare"]
+    rise = (style["hem_rise"] or 70.0) if style["hem"] == "shirt-tail" else 0.0
+    sides, length = _sides(pair, shaped, flare, rise)
+    shapes = {FRONT: style["neckline"], BACK: style["back_neckline"]}
+    tilt = _tilt(pair[FRONT], pair[BACK], shapes)
+    sleeves = _sleeve(pair, sides, length, style, arm, notes)
+    out = {}
+    for half, q in pair.items():
+        kept = _side_to(sides[half], length)
+        down = kept[-1].tangent(1.0)
+        hem = _hem(q, kept[-1].end, down, rise > 0)
+        upper = sleeves[half] if sleeves else None
+        if upper is None:
+            top_down = kept[0].tangent(0.0)
+            leave = square_down(q)
+            # _armhole runs down from the shoulder; the ring runs up
+            armhole = [c.reversed() for c in _armhole(q, top_down, vec(q.shoulder), leave)[::-1]]
+            rest = {"armhole": armhole, "shoulder": [line(q.shoulder, q.neck)]}
+        else:
+            rest = dict(upper.edges)
+            kept = cut_chain(kept, upper.taken)[1]
+        edges = {
+            "fold": [line((0.0, q.centre_y), (0.0, q.hem_y))],
+            "hem": hem,
+            "side": [c.reversed() for c in kept[::-1]],
+            **rest,
+            "neckline": neckline_curves(q, shapes[half], tilt if half == FRONT else -tilt),
+        }
+        waist_y = min(q.waist[1], q.bust[1])
+        waist_x = _at_level(sides[half].curves, waist_y)[0]
+        out[half] = Drawn(
+            q,
+            edges,
+            waist_x,
+            chain_length(hem),
+            chain_length(kept),
+            tilt,
+        )
+    return out
+
+
+def _sides(
+    pair: Mapping[str, Quarter], shaped: bool, flare: float, rise: float
+) -> tuple[dict[str, Side], float]:
+    """Side seams of front and back, and their common length.
+
+    Where the quarters differ, each hem end is moved along its seam to the mean length, and the
+    seam is leaned until the hem is again as long as its girth.
+    """
+    more = dict.fromkeys(pair, 0.0)
+    for _ in range(8):
+        sides = {h: _side(q, shaped, flare, more[h]) for h, q in pair.items()}
+        length = 0.5 * (sides[FRONT].hem_at + sides[BACK].hem_at) - rise
+        if length < 40.0:
+            raise DraftError(
+                Fault("side seam", f"is only {length:.0f} mm long.", "Make the top longer.")
+            )
+        if abs(sides[FRONT].hem_at - sides[BACK].hem_at) < 1e-6 or rise > 0:
+            break
+        worst = 0.0
+        for h, q in pair.items():
+            wanted = sides[h].hem_length
+            if wanted is None:
+                continue
+            kept = _side_to(sides[h], length)
+            hem = _hem(q, kept[-1].end, kept[-1].tangent(1.0), False)
+            off = wanted - chain_length(hem)
+            more[h] += off
+            worst = max(worst, abs(off))
+        if worst < 0.02:
+            break
+    return sides, length
+
+
+def _shoulder_to(q: Quarter, length: float) -> Quarter:
+    """The quarter with its shoulder line that long, the shoulder point moved along the line."""
+    c, s = q.along
+    return replace(q, shoulder=(q.neck[0] + c * length, q.neck[1] + s * length))
+
+
+@dataclass(frozen=True, eq=False)
+class Upper:
+    """What replaces armhole and shoulder when a sleeve is grown on; ``taken`` off the side, mm."""
+
+    edges: dict[str, list[Cubic]]
+    taken: float
+
+
+_SLEEVE_MM = {"cap": 50.0, "short": 180.0, "elbow": 300.0}
+_CAP_MOST_MM = 75.0
+_CAP_INSIDE_MM = 12.0  # a cap ends at least this far inside the eased bust point
+_MOST_LENGTHENED_MM = 150.0
+_UNDERARM_ROUND_MM = 90.0
+_MOST_LOWERED_MM = 70.0
+_LEAST_UNDERARM_MM = 55.0
+
+
+def _sleeve(
+    pair: Mapping[str, Quarter],
+    sides: Mapping[str, Side],
+    side_length: float,
+    style: Mapping[str, Any],
+    arm: float | None,
+    notes: list[str],
+) -> dict[str, Upper] | None:
+    """A sleeve grown on to the shoulder: the shoulder line runs on over the arm.
+
+    A cap ends in a curve to the underarm; a longer one ends square and has an underarm, rounded
+    into the side seam. Front and back meet at one point under the arm, so their seams mate.
+    """
+    if style["sleeve"] == "none":
+        return None
+    reach = style["sleeve_length"] or _SLEEVE_MM[style["sleeve"]]
+    out = vec(pair[FRONT].along) + vec(pair[BACK].along)
+    out = out / np.hypot(*out)
+    down = -left_of(out)
+    shoulder = 0.5 * (vec(pair[FRONT].shoulder) + vec(pair[BACK].shoulder))
+    widest = max(q.bust[0] for q in pair.values())
+    if reach <= _CAP_MOST_MM:
+        room = (widest - _CAP_INSIDE_MM - float(shoulder[0])) / float(out[0])
+        if reach > room:
+            reach = max(room, 0.0)
+            notes.append(
+                f"The cap sleeve is {reach:.0f} mm long: further it would stand out past the side."
+            )
+        return {half: _cap(q, sides[half], reach) for half, q in pair.items()}
+    width = style["sleeve_width"] or (arm + 60.0 if arm else 0.36 * 4.0 * widest)
+    need = (
+        widest + _LEAST_UNDERARM_MM - float(shoulder[0]) - 0.5 * width * float(down[0])
+    ) / float(out[0])
+    if need > reach + _MOST_LENGTHENED_MM:
+        raise DraftError(
+            Fault(
+                "style.sleeve",
+                f"ends inside the body's width: it must be {need:.0f} mm long to have an underarm.",
+                "Make it longer or narrower, or choose a cap sleeve.",
+            )
+        )
+    if need > reach:
+        reach = need
+        notes.append(f"The sleeve is {reach:.0f} mm long, so that it has an underarm to sew.")
+    wrist = shoulder + out * reach + down * (0.5 * width)
+    # The underarm lies lower than that of an armhole, so that it runs on gently into the sleeve.
+    across = float(wrist[0]) - widest
+    under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
+    lowered = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM, 0.3 * side_length)
+    corners = {h: cut_chain(s.curves, lowered)[1][0].start for h, s in sides.items()}
+    if any(c[1] - wrist[1] > max(across, 60.0) for c in corners.values()):
+        raise DraftError(
+            Fault(
+                "style.sleeve_width",
+                f"a sleeve {width:.0f} mm round hangs down past the underarm.",
+                "Make it narrower or longer, or the top longer.",
+            )
+        )
+    taken = min(
+        _UNDERARM_ROUND_MM,
+        0.35 * side_length,
+        *(0.8 * float(np.hypot(*(wrist - c))) for c in corners.values()),
+    )
+
+    def underarm(half: str, end: Points) -> list[Cubic]:
+        corner = corners[half]
+        joint = corner + unit(end - corner) * taken
+        below = cut_chain(sides[half].curves, lowered + taken)[1][0].start
+        return [rounded(below, corner, joint), line(joint, end)]
+
+    lengths = {h: chain_length(underarm(h, wrist)) for h in pair}
+    uppers = {}
+    for half, q in pair.items():
+        # Where front and back differ each underarm ends a little sooner or later: they mate.
+        end = wrist
+        goal = 0.5 * (lengths[FRONT] + lengths[BACK])
+        for _ in range(20):
+            off = goal - chain_length(underarm(half, end))
+            end = end + unit(end - corners[half]) * off
+            if abs(off) < 1e-6:
+                break
+        tip = vec(q.shoulder) + vec(q.along) * reach
+        uppers[half] = Upper(
+            {
+                "underarm": underarm(half, end),
+                # square to the underarm and to the shoulder, so that it runs on over both seams
+                "sleeve hem": [
+                    sweep(end, left_of(unit(end - corners[half])), tip, left_of(vec(q.along)))
+                ],
+                "shoulder": [line(tip, q.neck)],
+            },
+            lowered + taken,
+        )
+    return uppers
+
+
+def _cap(q: Quarter, side: Side, reach: float) -> Upper:
+    """A cap sleeve: the shoulder longer by ``reach``, the armhole drawn from its end."""
+    tip = vec(q.shoulder) + vec(q.along) * reach
+    armhole = _armhole(q, side.curves[0].tangent(0.0), tip, square_down(q))
+    edges = {"armhole": [c.reversed() for c in armhole[::-1]], "shoulder": [line(tip, q.neck)]}
+    return Upper(edges, 0.0)
+
+
+def flattened(edges: Mapping[str, list[Cubic]]) -> dict[str, Points]:
+    return {name: chain_points(curves) for name, curves in edges.items()}
