@@ -208,7 +208,7 @@ def what_would_help(
             "piece it with a seam along the grain, or take wider cloth."
         )
     single = dataclasses.replace(cloth, fold="none")
-    if cloth.outline is None and fits(dataclasses.replace(cloth, length_mm=None)):
+    if cloth.outline is None:
         bolt = fits(dataclasses.replace(cloth, length_mm=None))
         if bolt is not None and cloth.length_mm is not None:
             short = bolt.cloth_length_mm - cloth.length_mm

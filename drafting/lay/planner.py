@@ -341,6 +341,7 @@ def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
             "strip": strip and w == 0,
             "threads": threads,
             "start": run.state,
+            "fresh": w % 2 == 1,  # so that they do not all set out from the same plan
         }
         try:
             team.append(_Worker(order, inbox))

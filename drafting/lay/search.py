@@ -262,11 +262,17 @@ class Search:
         room = length - grid.slip[0] - grid.size[0]
         return min(self.columns, math.floor(room / self.cw + _HALF) + 1)
 
-    def run(self, start: State | None = None, strip: bool = False, threads: int = 1) -> None:
+    def run(
+        self,
+        start: State | None = None,
+        strip: bool = False,
+        threads: int = 1,
+        fresh: bool = False,
+    ) -> None:
         """Search until the deadline or until told to stop.
 
         ``start``: a valid state to begin with; ``strip``: ask the strip library first, with so many
-        ``threads``.
+        ``threads``; ``fresh``: look for first plans of its own even when ``start`` holds everything.
         """
         if self.n == 0:
             return
@@ -274,7 +280,7 @@ class Search:
             return
         if strip and self.job.plain:
             self._ask_strip_library(threads)
-        if (self.best is not None and self.best_left == 0) or (
+        if (self.best is not None and self.best_left == 0 and not fresh) or (
             self._start() and (self.best_left == 0 or self._fill())
         ):
             self._shorten()

@@ -56,7 +56,8 @@ def main() -> None:
 
 
 def serve(order: dict[str, Any], out: IO[bytes]) -> None:
-    """Plan as ordered: keys job, seed, seconds, strip, threads, start (a `State` or None)."""
+    """Plan as ordered: keys job, seed, seconds, strip, threads, start (a `State` or None),
+    fresh."""
     from drafting.lay.search import Search
 
     deadline = time.monotonic() + float(order["seconds"])
@@ -67,5 +68,8 @@ def serve(order: dict[str, Any], out: IO[bytes]) -> None:
 
     search = Search(order["job"], int(order["seed"]), deadline, report)
     search.run(
-        start=order.get("start"), strip=bool(order.get("strip")), threads=order.get("threads", 1)
+        start=order.get("start"),
+        strip=bool(order.get("strip")),
+        threads=int(order.get("threads", 1)),
+        fresh=bool(order.get("fresh")),
     )
