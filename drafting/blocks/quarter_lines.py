@@ -238,9 +238,9 @@ def _hem(q: Quarter, end: Points, down: Points, shirt_tail: bool) -> list[Cubic]
     """The hem from the centre to the side seam's end, square to both."""
     start, level = vec((0.0, q.hem_y)), vec((1.0, 0.0))
     square = left_of(down)
-    if not shirt_tail:
-        return [sweep(start, level, end, square)]
     width, rise = float(end[0]), float(end[1] - q.hem_y)
+    if not shirt_tail or rise < 0.15 * width:  # a low rise has no room for a second bend
+        return [sweep(start, level, end, square)]
     middle = vec((0.63 * width, q.hem_y + 0.42 * rise))
     slope = vec((width, 1.9 * rise))
     return [sweep(start, level, middle, slope), sweep(middle, slope, end, square)]
