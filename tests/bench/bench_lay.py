@@ -114,8 +114,10 @@ def instance(folder: Path, name: str, height: float = 1400.0) -> tuple[dict[str,
     for it in data["items"]:
         ring = np.array(it["shape"]["data"], dtype=float) * f
         turns = it["allowed_orientations"]
+        # the instance's x runs along the strip, as the piece's y does along the cloth
+        own = np.column_stack([-ring[:, 1], ring[:, 0]])
         pieces[str(it["id"])] = Piece.from_outline(
-            str(it["id"]), ring, cut=it["demand"], turns=turns
+            str(it["id"]), own, cut=it["demand"], turns=turns
         )
         items.append(
             spyrrow.Item(str(it["id"]), [tuple(p) for p in ring[:-1]], it["demand"], turns)
