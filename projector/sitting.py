@@ -137,6 +137,7 @@ class Sitting:
         self.painter = Painter(self.calibration.size, INKS[look.ink].ground)
         self._below = np.empty_like(self.painter.canvas)
         self._painted: dict[str, tuple[Any, Painted]] = {}
+        self._spare: dict[str, tuple[Any, Painted]] = {}
         self._floats: dict[str, Painted] = {}
         self._figures: tuple[Any, Painted] = (None, EMPTY)
         self._strip: Strip | None = None
@@ -474,6 +475,7 @@ class Sitting:
         self.stage.stand_on(at_cloth(docket, self.calibration))
         self.docket = docket
         self._painted.clear()
+        self._spare.clear()
         self._floats.clear()
         self._figures = (None, EMPTY)
         self._stale = True
@@ -509,6 +511,7 @@ class Sitting:
         self.stage.retake(look=look)
         self.painter.set_ground(INKS[look.ink].ground)
         self._painted.clear()
+        self._spare.clear()
         self._floats.clear()
         self._figures = (None, EMPTY)
         self._note()
@@ -790,7 +793,12 @@ class Sitting:
         """Work out a piece's look in trouble before it is wanted in the middle of a drag."""
         state = self.state_of(p)
         trouble = tuple(dict.fromkeys((*self._own.get(p.key, ()), OVERLAPS)))
-        self.stage.piece(p, replace(state, trouble=trouble, chosen=chosen))
+        state = replace(state, trouble=trouble, chosen=chosen)
+        item = self.stage.piece(p, state)
+        key = self._look_key(p, state)
+        held = self._spare.get(item.key)
+        if not chosen and (held is None or held[0] != key):
+            self._spare[item.key] = (key, self.painter.paint(self.stage.lens.frame(item)))
 
     def save(self) -> None:
         """Save the docket now; a disk that refuses is told, the journal still holds all."""
@@ -862,15 +870,23 @@ class Sitting:
         held = self._painted.get(item.key)
         if held is not None and held[0] == key:
             return held[1]
-        made = self.painter.paint(self.stage.lens.frame(item))
+        spare = self._spare.get(item.key)
+        if spare is not None and spare[0] == key:
+            made = spare[1]
+        else:
+            made = self.painter.paint(self.stage.lens.frame(item))
+        if held is not None and item.key.startswith("piece:"):
+            self._spare[item.key] = held  # a look often comes back: trouble comes and goes
         self._painted[item.key] = (key, made)
         return made
 
     def _piece_painted(self, p: Placement) -> Painted:
         state = self.state_of(p)
-        view = self.work.view
-        item = self.stage.piece(p, state)
-        return self._paint(item, (replace(p, locked=False), state, view, self.stage.look))
+        return self._paint(self.stage.piece(p, state), self._look_key(p, state))
+
+    def _look_key(self, p: Placement, state: PieceState) -> Any:
+        """What a piece's pixels depend on."""
+        return (replace(p, locked=False), state, self.work.view, self.stage.look)
 
     def _compose(self) -> None:
         """Everything that is not moving, anew."""
@@ -901,6 +917,8 @@ class Sitting:
                 painter.put(self._piece_painted(p))
         for name in [n for n in self._painted if n not in keep]:
             del self._painted[name]
+        for name in [n for n in self._spare if n not in keep]:
+            del self._spare[name]
         self._shown_troubles = {p.key: self.troubles(p.key) for p in self.work.placed()}
         self._cold = [p.key for p in self.work.placed()]
         self._strip = self._make_strip()
