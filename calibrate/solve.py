@@ -403,7 +403,7 @@ FLOOR_MM = 0.006  # lens terms that the model has not, as benchmarks on virtual 
 _ODD_LEVEL = 1.7  # from here on the cards contradict each other
 _REFUSE_LEVEL = 8.0
 _SURE_GAIN = 2.0  # six sigma for a card of 33 corners
-_SURE_DROP = 50.0  # of chi square for the one unknown of a stretched print
+_SURE_DROP = 30.0  # of chi square for the one unknown of a stretched print
 _TOLD_STRETCH = 5e-4  # smaller ones are put right without a word
 _NAMED_SHIFT_MM = 0.06  # a card whose absence changes less than this is not worth a word
 
@@ -682,14 +682,13 @@ def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verd
         gains.append(((total * level**2 - (total - own) * kept) / (own * kept), i))
     gains.sort(reverse=True)
     best = without[gains[0][1]][1] if gains else math.inf
-    if level > 0.6:
-        freed, free = tried(photos, replace(whole.state, stretch=0.0))
-        stretch = freed.state.stretch or 0.0
-        drop = total * (level**2 - free**2) / max(free**2, 1e-12)
-        fits = free < 1.25 * best or free < 0.75 * level
-        if drop > _SURE_DROP and fits and abs(stretch) > 2e-4:
-            notes = (_stretch_note(stretch, bars_read),) if abs(stretch) > _TOLD_STRETCH else ()
-            return _Verdict(replace(freed.state, stretch=None), (), stretch, notes)
+    freed, free = tried(photos, replace(whole.state, stretch=0.0))
+    stretch = freed.state.stretch or 0.0
+    drop = total * (level**2 - free**2) / max(free**2, 1e-12)
+    fits = free < 1.25 * best or free < 0.75 * level
+    if drop > _SURE_DROP and fits and abs(stretch) > 2e-4:
+        notes = (_stretch_note(stretch, bars_read),) if abs(stretch) > _TOLD_STRETCH else ()
+        return _Verdict(replace(freed.state, stretch=None), (), stretch, notes)
     apart = 0.0
     if len(gains) >= 2:  # chi square between the likeliest card and the next
         second = min(without[i][1] for _, i in gains[1:])
