@@ -33,6 +33,7 @@ Progress = Callable[[Lay], Any]
 
 _TICK_S = 0.25  # how often progress is told even when nothing better was found
 _ALONE_S = 1.2  # with less time than this a process would hardly have started
+_WARM_UP_S = 1.5  # how long this process searches too, until the first of them answers
 _MOST_WORKERS = 8
 _MANY_PIECES = 30
 _MOST_THREADS = 3  # of the strip library; more bring it little
@@ -93,6 +94,7 @@ def plan(
         if not run.stopped and not alone:
             team = _hire(job, run, min(count, _MOST_WORKERS), library)
         if team:
+            run.search_here(_WARM_UP_S, team[0].inbox)  # while the processes come up
             run.watch(team)
         elif not run.stopped:
             run.search_here()
@@ -237,18 +239,21 @@ class _Run:
         if not self.stopped and self.left() > 0.5 and not any(w.answered for w in team):
             self.search_here()  # not one process came up
 
-    def search_here(self) -> None:
-        """Search in this process until time is up."""
+    def search_here(
+        self, seconds: float = math.inf, inbox: queue.Queue[State | None] | None = None
+    ) -> None:
+        """Search in this process until time is up, for ``seconds`` or until an answer lies in."""
         from drafting.lay.search import Search
 
         def report(state: State, _length: float) -> bool:
             return self.offer(state)
 
-        Search(self.job, self.seed, self.deadline, report, tick=self._tick).run(start=self.state)
+        def tick() -> bool:
+            self.tell()
+            return not self.stopped and (inbox is None or inbox.empty())
 
-    def _tick(self) -> bool:
-        self.tell()
-        return not self.stopped
+        deadline = min(self.deadline, time.monotonic() + seconds)
+        Search(self.job, self.seed, deadline, report, tick).run(start=self.state)
 
     def result(self) -> Lay:
         """The best lay, final."""
