@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 Points = NDArray[np.float64]
 
 CHORD_MM = 0.05  # a tenth of what a hand can cut; 40 points for an armhole
+END_CHORD_MM = 0.8
 _GAUSS = 20  # nodes
 
 
@@ -165,9 +166,11 @@ class Cubic:
         most = 6.0 * float(np.hypot(bend[:, 0], bend[:, 1]).max())
         count = max(1, math.ceil(math.sqrt(most / (8.0 * chord_mm))))
         t = np.linspace(0.0, 1.0, count + 1)
-        if count > 1:  # short first and last chords keep the end tangents within half a degree
-            short = 0.1 * t[1]
-            t = np.concatenate([[0.0, short], t[1:-1], [1.0 - short, 1.0]])
+        if most > 0.01:  # short first and last chords keep the end tangents within half a degree
+            step = 0.1 * t[1]
+            speeds = np.hypot(*self.derivative(t[[0, -1]]).T)
+            first, last = (min(step, END_CHORD_MM / max(float(v), 1e-6)) for v in speeds)
+            t = np.concatenate([[0.0, first], t[1:-1], [1.0 - last, 1.0]])
         points = self.point(t)
         points[0], points[-1] = self.start, self.end
         return points
