@@ -552,7 +552,7 @@ class _Maker:
         if key not in self.made:
             upright = ring @ (np.diag([across, along, 1.0]) @ to_grain)[:2, :2].T
             around = simplified_around(upright, self.fine)
-            self.made[key] = (around, self.split(around), self.parts(upright, self.coarse))
+            self.made[key] = (around, self.split(around), self.parts(around, self.coarse))
         around, fine, coarse = self.made[key]
 
         def turn(points: Points) -> Points:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +18,20 @@ from numpy.typing import NDArray
 Points = NDArray[np.float64]
 
 
+def _before(values: NDArray[Any]) -> NDArray[Any]:
+    """The same values moved on by one: each one's predecessor (np.roll is ten times slower here)."""
+    return np.concatenate([values[-1:], values[:-1]])
+
+
+def _after(values: NDArray[Any]) -> NDArray[Any]:
+    """Each one's successor."""
+    return np.concatenate([values[1:], values[:1]])
+
+
 def ring_area(ring: Points) -> float:
     """Signed area of a ring, mm² (positive when counter-clockwise); shoelace formula."""
     x, y = ring[:, 0] - ring[0, 0], ring[:, 1] - ring[0, 1]
-    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+    return 0.5 * float(np.dot(x, _after(y)) - np.dot(y, _after(x)))
 
 
 def counter_clockwise(ring: Points) -> Points:
@@ -33,17 +44,17 @@ def cleaned(ring: Points, eps: float = 1e-4) -> Points:
     pts = np.asarray(ring, dtype=np.float64)
     if len(pts) > 1 and np.allclose(pts[0], pts[-1], atol=1e-9):
         pts = pts[:-1]
-    step = np.linalg.norm(pts - np.roll(pts, 1, axis=0), axis=1)
+    step = np.linalg.norm(pts - _before(pts), axis=1)
     pts = pts[step > eps]
     for _ in range(3):
         if len(pts) <= 3:
             break
-        a, b = pts - np.roll(pts, 1, axis=0), np.roll(pts, -1, axis=0) - pts
+        a, b = pts - _before(pts), _after(pts) - pts
         cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
         base = np.linalg.norm(a + b, axis=1) + 1e-12
         ahead = np.einsum("ij,ij->i", a, b) > 0
         flat = (np.abs(cross) / base < eps * 0.1) & ahead
-        flat &= ~np.roll(flat, 1)  # never two neighbours in one pass
+        flat &= ~_before(flat)  # never two neighbours in one pass
         if not flat.any():
             break
         pts = pts[~flat]
@@ -57,6 +68,7 @@ def simplified_around(ring: Points, tolerance: float) -> Points:
     Hollow corners are bridged, short edges between bulging corners are replaced by the meeting
     point of their neighbours. Falls back to the ring itself when the result would not be simple.
     """
+    import shapely
     from shapely.geometry import Polygon
 
     original = cleaned(counter_clockwise(ring))
@@ -66,16 +78,10 @@ def simplified_around(ring: Points, tolerance: float) -> Points:
             return original
         shape = Polygon(made)
         if shape.is_valid and shape.buffer(1e-6).covers(Polygon(original)):
-            far = max(Polygon(original).distance(q) for q in _as_points(made))
+            far = float(np.max(shapely.distance(Polygon(original), shapely.points(made))))
             if far <= 2.5 * tolerance:
                 return made
     return original
-
-
-def _as_points(ring: Points) -> list[object]:
-    from shapely.geometry import Point
-
-    return [Point(p) for p in ring]
 
 
 def _simplify(ring: Points, tolerance: float) -> Points:
@@ -84,14 +90,14 @@ def _simplify(ring: Points, tolerance: float) -> Points:
         n = len(pts)
         if n <= 4:
             break
-        a, b = pts - np.roll(pts, 1, axis=0), np.roll(pts, -1, axis=0) - pts
+        a, b = pts - _before(pts), _after(pts) - pts
         cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-        chord = np.roll(pts, -1, axis=0) - np.roll(pts, 1, axis=0)
+        chord = _after(pts) - _before(pts)
         hollow = np.where(
             cross <= 0, np.abs(cross) / (np.linalg.norm(chord, axis=1) + 1e-12), np.inf
         )
         # the corner where the edge before i and the edge after i + 1 meet, when both ends bulge
-        nxt = np.roll(b, -1, axis=0)
+        nxt = _after(b)
         turn = a[:, 0] * nxt[:, 1] - a[:, 1] * nxt[:, 0]
         with np.errstate(divide="ignore", invalid="ignore"):
             t = (b[:, 0] * nxt[:, 1] - b[:, 1] * nxt[:, 0]) / turn
@@ -99,7 +105,7 @@ def _simplify(ring: Points, tolerance: float) -> Points:
             out = (b[:, 0] * (tip - pts)[:, 1] - b[:, 1] * (tip - pts)[:, 0]) / (
                 np.linalg.norm(b, axis=1) + 1e-12
             )
-        both = (cross > 0) & (np.roll(cross, -1) > 0) & (turn > 1e-9)
+        both = (cross > 0) & (_after(cross) > 0) & (turn > 1e-9)
         sharp = np.where(both, np.abs(out), np.inf)
         sharp[~np.isfinite(sharp)] = np.inf
         cost = np.minimum(hollow, sharp)
@@ -135,9 +141,9 @@ def convex_parts(ring: Points) -> tuple[Points, ...]:
     while len(index) > 3:
         m = len(index)
         p = pts[index]
-        a, b = p - np.roll(p, 1, axis=0), np.roll(p, -1, axis=0) - p
+        a, b = p - _before(p), _after(p) - p
         cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-        back = np.roll(p, -1, axis=0) - np.roll(p, 1, axis=0)
+        back = _after(p) - _before(p)
         longest = np.maximum(np.maximum((a**2).sum(1), (b**2).sum(1)), (back**2).sum(1))
         quality = np.where(cross > 0, cross / (longest + 1e-12), -1.0)
         hollow = cross <= 0
@@ -195,7 +201,7 @@ def _joined(pts: Points, parts: list[list[int]]) -> list[list[int]]:
         two = second[j:] + second[:j]  # u … v
         merged = one + two[1:-1]
         q = pts[merged]
-        a, b = q - np.roll(q, 1, axis=0), np.roll(q, -1, axis=0) - q
+        a, b = q - _before(q), _after(q) - q
         cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
         if (cross < -1e-9).any():
             continue
@@ -208,14 +214,14 @@ def _joined(pts: Points, parts: list[list[int]]) -> list[list[int]]:
 def cleaned_index(pts: Points, ring: list[int]) -> list[int]:
     """The indices of a convex ring without those lying on the line of their neighbours."""
     q = pts[ring]
-    a, b = q - np.roll(q, 1, axis=0), np.roll(q, -1, axis=0) - q
+    a, b = q - _before(q), _after(q) - q
     keep = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) > 1e-9
     return [i for i, k in zip(ring, keep, strict=True) if k] if keep.sum() >= 3 else ring
 
 
 def minkowski(p: Points, q: Points) -> Points:
     """(N, 2) the convex ring {a + b} of two convex counter-clockwise rings (edges merged by angle)."""
-    e, f = np.roll(p, -1, axis=0) - p, np.roll(q, -1, axis=0) - q
+    e, f = _after(p) - p, _after(q) - q
     edges = np.concatenate([e, f])
     order = np.argsort(np.arctan2(edges[:, 1], edges[:, 0]), kind="stable")
     ring = np.cumsum(edges[order], axis=0)
@@ -243,7 +249,7 @@ def row_spans(ring: Points, ys: Points) -> tuple[Points, Points]:
     ``ys``: (R,). Rows that only touch the lowest or highest point count as outside.
     """
     x0, y0 = ring[:, 0], ring[:, 1]
-    x1, y1 = np.roll(x0, -1), np.roll(y0, -1)
+    x1, y1 = _after(x0), _after(y0)
     low, high = np.minimum(y0, y1), np.maximum(y0, y1)
     real = high - low > 1e-12
     x0, y0, x1, y1, low, high = (v[real] for v in (x0, y0, x1, y1, low, high))
