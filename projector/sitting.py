@@ -1063,7 +1063,7 @@ class Sitting:
                 left = figures.left_mm
                 lines.append(f"{left:.0f} mm left" if left >= 0 else f"{-left:.0f} mm too long")
             n = self.trouble_count
-            lines.append(f"! {_things(n)} to put right" if n else "nothing overlaps")
+            lines.append(f"{_things(n)} to put right" if n else "nothing overlaps")
             waiting = sum(1 for p in self.work.lay if p.aside)
             if waiting:
                 lines.append(f"{waiting} aside")
