@@ -586,6 +586,7 @@ def detect(
         if factor > first * 1.2 and _is_thin(wanted, pattern_size is not None):
             markers = _merge(markers, _read_markers(gray, factor))
             wanted = {i for i, _ in markers}
+            first = factor
     shown = None
     if pattern_size is not None:
         shown = (pattern or bare(pattern_size)).board()

@@ -195,7 +195,7 @@ def picture(photo: ArrayLike, solution: Solution, detections: Detections, which:
     poses = {c.card: c for c in solution.calibration.cards}
     for i, found in detections.cards.items():
         good = i in poses
-        ink = (255, 210, 60) if good else (255, 80, 60)
+        ink = (255, 210, 60) if good else (255, 150, 120)
         for x, y in spot(found.px):
             cv2.circle(canvas, (int(x), int(y)), 40, ink, 1, cv2.LINE_AA, 4)
         if good:
@@ -205,7 +205,8 @@ def picture(photo: ArrayLike, solution: Solution, detections: Detections, which:
             cv2.polylines(canvas, [spot(px)], True, ink, 2, cv2.LINE_AA, 4)
         name = f"card {i}" if good else f"card {i}: left out"
         x, y = (found.px.mean(axis=0) * scale).astype(int)
-        _label(canvas, name, (int(x) - 30, int(y) + 6), ink)
+        left = min(max(int(x) - 30, 4), canvas.shape[1] - 170)
+        _label(canvas, name, (left, int(y) + 6), ink)
     return _with_legend(canvas, solution.calibration, top)
 
 
@@ -225,7 +226,7 @@ def _error_cells(calibration: Calibration, camera: CameraModel) -> tuple[Array, 
 def _label(canvas: Image, words: str, at: tuple[int, int], ink: tuple[int, int, int]) -> None:
     import cv2
 
-    for colour, thick in (((20, 20, 20), 4), (ink, 1)):
+    for colour, thick in (((20, 20, 20), 5), (ink, 2)):
         cv2.putText(canvas, words, at, cv2.FONT_HERSHEY_SIMPLEX, 0.6, colour, thick, cv2.LINE_AA)
 
 
