@@ -633,6 +633,7 @@ class Search:
                     continue
                 now = float((depth[i] * weight[i]).sum())
                 cost, s, c, r = self._best_move(i, length, stance, place, weight, active)
+                # a move that does not help now would only undo what the weights have learnt
                 if cost >= now - 1e-6 or cost >= _DEEP:
                     continue
                 stance[i], place[i] = s, (c, r)
@@ -645,6 +646,7 @@ class Search:
                     break
             most = depth.max()
             if most > 0:
+                # pairs that stay in each other's way cost more next time, the rest is forgotten slowly
                 over = depth > 0
                 weight[over] *= (1.2 + 0.8 * depth[over] / most).astype(np.float32)
                 weight[~over] = np.maximum(1.0, weight[~over] * 0.95)
@@ -713,6 +715,7 @@ class Search:
                 if not self._taken(state, new_length):
                     return False
                 fails = 0
+                # a fresh start has far to go: long steps until it is near the best
                 behind = run_length > 1.02 * self.best_length
                 ratio = min(ratio * 1.5, 0.03) if behind else min(ratio, _SHORTER)
                 stance, place = self._to_grid(run, run_length - job.start)
@@ -721,6 +724,7 @@ class Search:
             if fails % 2 == 0:
                 ratio = max(0.5 * ratio, 0.001)
             stance, place = self._to_grid(run, span) if self.rng.random() < 0.6 else last
+            # the longer nothing helps, the harder the lay is shaken
             self._disturb(stance, place, 1 + fails // 4, everything)
         return True
 
