@@ -333,7 +333,7 @@ def _sides(
     seam is leaned until the hem is again as long as its girth.
     """
     more = dict.fromkeys(pair, 0.0)
-    for _ in range(8):
+    for _ in range(20):
         sides = {h: _side(q, shaped, flare, more[h]) for h, q in pair.items()}
         length = 0.5 * (sides[FRONT].hem_at + sides[BACK].hem_at) - rise
         if length < 40.0:
