@@ -68,7 +68,7 @@ STYLES: dict[str, Style] = {
 }
 _OWN_WIDTH = ("label", "text", "key", "strong", "button", "chosen")  # words and signs, no lines
 _STRIP_MARGIN_MM = 5.0  # from the beam's edge
-_KEPT = 400  # drawn pieces and labels kept; free turning makes a new one at every angle
+_KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
 
 
