@@ -57,6 +57,16 @@ def allowance_of(edge: str, allowances: Mapping[str, float] | None) -> float:
     return 0.0
 
 
+def with_bound(allowances: Mapping[str, float] | None, bound: Sequence[str]) -> dict[str, float]:
+    """Allowances in which bound edges get none from ``all``, only where they are named."""
+    out = dict(allowances or {})
+    if ALL in out:
+        for edge in bound:
+            if edge.removeprefix("left ").removeprefix("right ") not in out:
+                out.setdefault(edge, 0.0)
+    return out
+
+
 def cutting_ring(
     edges: Mapping[str, Edge],
     allowances: Mapping[str, float | str] | None,

@@ -216,18 +216,38 @@ class Docket:
                     )
                 )
 
+        if self.garment is not None:  # an edge that only another style has is no slip
+            from drafting.blocks import edge_names
+
+            edges |= set(edge_names(self.garment["block"]))
         for edge in self.allowances:
             need("allowances", edge, edges, "edge")
         for name, own in self.piece_allowances.items():
             need("allowances", name, set(pieces), "piece")
             for edge in own if name in pieces else ():
-                need(f"allowances.{name}", edge, set(pieces[name].edges) | {"all"}, "edge")
+                need(f"allowances.{name}", edge, self._edges_of(pieces[name]), "edge")
         for i, placement in enumerate(self.lay):
             need(f"lay[{i}].piece", placement.piece, set(pieces), "piece")
         for key in self.traced:
             need("traced", key.rsplit("/", 1)[0], set(pieces), "piece")
         if faults:
             raise InputError(faults)
+
+    def _edges_of(self, piece: Piece) -> set[str]:
+        """The edges an allowance of this piece may name."""
+        own = set(piece.edges) | {"all"}
+        own |= {e.removeprefix("left ").removeprefix("right ") for e in own}
+        if self.garment is None or piece.name in self.imported:
+            return own
+        from drafting.blocks import edge_names
+
+        return own | set(edge_names(self.garment["block"]))
+
+    def unused_allowances(self) -> tuple[str, ...]:
+        """Edges named under ``allowances`` that no piece of this style has, in order."""
+        there = {e for p in self.pieces().values() for e in p.edges} | {"all"}
+        there |= {e.removeprefix("left ").removeprefix("right ") for e in there}
+        return tuple(e for e in self.allowances if e not in there)
 
     def _where(self, key: str) -> str:
         return f"{self.path}: {key}" if self.path else key

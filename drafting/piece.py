@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from drafting.allowance import FOLD, KINDS, allowance_of, cutting_ring, in_mm
+from drafting.allowance import FOLD, KINDS, allowance_of, cutting_ring, in_mm, with_bound
 from drafting.errors import Fault, InputError
 from drafting.outline import (
     Edge,
@@ -87,7 +87,8 @@ class Piece:
     many are cut; ``pair``: they are cut as left and right; ``fold``: the line that lies on the
     cloth's fold, or None; ``grain``: the grainline; ``turns``: degrees the piece may be turned
     on the cloth; ``label``: lines of text; ``corners``: (edge, next edge) → (kind, the edge
-    whose allowance it shapes) where the default does not fit (see `drafting.allowance`).
+    whose allowance it shapes) where the default does not fit (see `drafting.allowance`);
+    ``bound``: edges that a binding encloses: they get an allowance only where it is named.
 
     Raises:
         InputError: edges that do not join, an outline that crosses itself, a notch off its edge.
@@ -105,6 +106,7 @@ class Piece:
     marks: tuple[Mark, ...] = ()
     label: tuple[str, ...] = ()
     corners: Mapping[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
+    bound: tuple[str, ...] = ()
     _cache: dict[Any, Points] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -207,13 +209,32 @@ class Piece:
             InputError: an allowance that is no number from 0 to 200.
             DraftError: an allowance that the piece has no room for.
         """
-        widths = in_mm(allowances)
+        widths = self.widths(allowances)
         key = tuple(sorted(widths.items()))
         if key not in self._cache:
             line = cutting_ring(self.edges, widths, self.corners)
             line.setflags(write=False)
             self._cache[key] = line
         return self._cache[key]
+
+    def widths(self, allowances: Mapping[str, float] | None = None) -> dict[str, float]:
+        """The allowances in mm as this piece takes them: its bound edges get none from ``all``.
+
+        Raises:
+            InputError: an allowance that is no number from 0 to 200.
+        """
+        return with_bound(in_mm(allowances), self.bound)
+
+    @property
+    def how_to_cut(self) -> str:
+        """How many to cut and how: 'cut 1 on the fold', 'cut 2, a pair', or what its label says."""
+        each = f"cut {self.cut}"
+        if self.fold is not None:
+            return f"{each} on the fold"
+        if self.pair:
+            return f"{each}, a pair" if self.cut == 2 else f"{each}, in pairs"
+        told = (t for t in self.label if t == each or t.startswith((f"{each} ", f"{each},")))
+        return next((t for t in told if "fold" not in t), each)
 
     def unfolded(self, allowances: Mapping[str, float] | None = None) -> Points:
         """(N, 2) mm: the cutting line as it comes off the table, opened out when on a fold.
@@ -248,7 +269,7 @@ class Piece:
         the sewing line from inside instead, to be chalked and not cut.
         """
         lines = []
-        widths = in_mm(allowances)
+        widths = self.widths(allowances)
         for notch in self.notches:
             width = allowance_of(notch.edge, widths)
             edge = self.edges[notch.edge]
@@ -321,6 +342,15 @@ class Piece:
             notches=tuple(notches),
             marks=tuple(marks),
             label=self.label,
+            bound=tuple(
+                n
+                for edge in self.bound
+                for n in (
+                    (edge,)
+                    if edge in (first.name, last.name)
+                    else (f"{plus} {edge}", f"{minus} {edge}")
+                )
+            ),
         )
 
 

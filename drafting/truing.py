@@ -118,7 +118,7 @@ def check_corners(pieces: Mapping[str, Piece], corners: Sequence[Corner]) -> lis
     for c in corners:
         angle = angle_deg(pieces, c)
         off = 100.0 * math.tan(math.radians(min(abs(angle - 90.0), 89.0)))
-        name = f"{c.piece}: {c.before} ⟂ {c.after}"
+        name = f"{c.piece}: {c.before} square to {c.after}"
         out.append(_check(name, off, ANGLE_MM, f"{angle:.1f}°"))
     return out
 
@@ -149,12 +149,16 @@ def check_girths(girths: Sequence[Girth], unit: str) -> list[Check]:
 
 
 def check_cutting(
-    pieces: Mapping[str, Piece], allowances: Mapping[str, float] | None = None
+    pieces: Mapping[str, Piece],
+    allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None = None,
 ) -> list[Check]:
-    """The cutting line lies outside the sewing line, at the allowance, off the corners."""
-    chosen = USUAL_ALLOWANCES if allowances is None else allowances
+    """The cutting line lies outside the sewing line, at the allowance, off the corners.
+
+    ``allowances``: edge → mm for every piece, or piece → (edge → mm); the usual ones if None.
+    """
     out = []
     for name, piece in pieces.items():
+        chosen = _allowances_of(name, allowances)
         try:
             worst = cutting_distance_error(piece, chosen)
         except DraftingError as error:
@@ -168,6 +172,17 @@ def check_cutting(
     return out
 
 
+def _allowances_of(
+    piece: str, allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None
+) -> Mapping[str, float]:
+    if allowances is None:
+        return USUAL_ALLOWANCES
+    by_piece = {n: a for n, a in allowances.items() if isinstance(a, Mapping)}
+    if by_piece:
+        return by_piece.get(piece, {})
+    return {n: a for n, a in allowances.items() if not isinstance(a, Mapping)}
+
+
 def cutting_distance_error(piece: Piece, allowances: Mapping[str, float]) -> float:
     """Largest difference in mm between an edge's allowance and its distance to the cutting line.
 
@@ -175,6 +190,7 @@ def cutting_distance_error(piece: Piece, allowances: Mapping[str, float]) -> flo
     that runs beside an edge, away from that edge's ends, so that corners do not count.
     """
     cut = piece.cutting_line(allowances)
+    allowances = piece.widths(allowances)
     ring = np.concatenate([piece.sewing_line, piece.sewing_line[:1]])
     closed = np.concatenate([cut, cut[:1]])
     middles = 0.5 * (closed[:-1] + closed[1:])

@@ -124,12 +124,8 @@ def words_of(piece: Piece, half: bool) -> list[str]:
     more = [
         line for line in given if line and line.lower() not in (name.lower(), piece.name.lower())
     ]
-    how = f"cut {piece.cut}"
-    if half:
-        how += " on the fold"
-    elif piece.pair:
-        how += ", in pairs"
-    return [name, *(more[:2] or [how])]
+    rows = [name, *(more[:2] or [piece.how_to_cut])]
+    return rows if half else [r.removesuffix(" on the fold") for r in rows]
 
 
 def _cross(at: Array, r: float = 3.5) -> Array:

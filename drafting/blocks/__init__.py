@@ -59,6 +59,8 @@ class Step:
 class Block:
     """A block: ``needs`` and ``helps`` are measurement keys, ``options`` its style options.
 
+    ``edges``: the names of all edges that some style of it has.
+
     ``make(measurements, style, fit)`` draws it; ``name``, ``title`` and ``text`` are for people.
     """
 
@@ -68,6 +70,7 @@ class Block:
     needs: tuple[str, ...]
     helps: tuple[str, ...]
     options: tuple[Option, ...]
+    edges: tuple[str, ...]
     make: Callable[[Measurements, Mapping[str, Any], tuple[FitChange, ...]], Draft]
 
 
@@ -94,8 +97,13 @@ class Draft:
     notes: tuple[str, ...] = ()
     figures: Mapping[str, float] = field(default_factory=dict)
 
-    def checks(self, allowances: Mapping[str, float] | None = None) -> list[Check]:
-        """Truing: every check with its number; ``allowances`` in mm (the usual ones if None)."""
+    def checks(
+        self, allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None = None
+    ) -> list[Check]:
+        """Truing: every check with its number.
+
+        ``allowances``: edge → mm for every piece, or piece → (edge → mm); the usual ones if None.
+        """
         unit = self.measurements.unit
         return [
             *check_seams(self.pieces, self.seams, unit),
@@ -134,6 +142,15 @@ def get(name: str) -> Block:
     block = getattr(import_module(module), attribute)
     assert isinstance(block, Block)
     return block
+
+
+def edge_names(block: str) -> tuple[str, ...]:
+    """Every edge that some style of the block has, without 'left' or 'right'.
+
+    Raises:
+        InputError: there is no such block.
+    """
+    return get(block).edges
 
 
 def draft(

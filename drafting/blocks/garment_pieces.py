@@ -276,7 +276,7 @@ def _strip(
         f"{format_length(each, m.unit)} long along its middle; "
         f"the finished edge is {format_length(length, m.unit)} long"
         + (f", joined from {parts} strips." if parts > 1 else ".")
-        + " Bound edges take no seam allowance."
+        + " Bound edges take no seam allowance, unless the docket names them under 'allowances'."
     )
     piece = Piece(
         name=name,
@@ -397,12 +397,22 @@ def finish(
     if style["neckline_finish"] == "bias":
         length = sum(chain_length(d[h].edges["neckline"]) for d in both for h in (FRONT, BACK))
         pieces["neck binding"], text = _strip("neck binding", length, style, 1, m)
+        _bind(pieces, "neckline")
         notes.append(text)
     if style["armhole_finish"] == "bias" and has_armhole:
         lengths = [sum(chain_length(d[h].edges["armhole"]) for h in (FRONT, BACK)) for d in both]
         pieces["armhole binding"], text = _strip("armhole binding", max(lengths), style, 2, m)
+        _bind(pieces, "armhole")
         notes.append(text)
     return seams
+
+
+def _bind(pieces: dict[str, Piece], edge: str) -> None:
+    """Mark the edge of that name as bound, on every front and back."""
+    for name, piece in pieces.items():
+        if name.split()[-1] in (FRONT, BACK):
+            ends = tuple(n for n in piece.edges if n.split()[-1] == edge)
+            pieces[name] = piece.with_(bound=(*piece.bound, *ends))
 
 
 def _facing_grain(
@@ -438,7 +448,7 @@ def gathered(points: dict[str, Points], q: Quarter, style: Mapping[str, Any]) ->
     }
     neckline = points["neckline"]
     finished = polyline_length(neckline)
-    zone = 0.85 * q.neck[0]
+    zone = _gather_zone(q)
     even = style["gather_spread"] == "even"
     height = q.centre_y - q.hem_y
 
@@ -454,6 +464,64 @@ def gathered(points: dict[str, Points], q: Quarter, style: Mapping[str, Any]) ->
         else:
             high = amount
     return {n: spread(p, 0.5 * (low + high)) for n, p in points.items()}
+
+
+def _gather_zone(q: Quarter) -> float:
+    """How far from the centre the gathers reach, mm."""
+    return 0.85 * q.neck[0]
+
+
+def gather_marks(
+    pieces: dict[str, Piece],
+    drawn: Mapping[str, Drawn],
+    style: Mapping[str, Any],
+    m: Measurements,
+    notes: list[str],
+) -> None:
+    """Notches where the gathers begin and end, a line on the label, and a note; in ``pieces``.
+
+    From the neck point to the notch the neckline is as it was drawn; the facing is notched at
+    the same distance.
+    """
+    for half in (FRONT, BACK):
+        if style["gathers"] not in (half, "both"):
+            continue
+        flat, q = drawn[half].flat["neckline"], drawn[half].quarter
+        zone = _gather_zone(q)
+        dense = _dense(flat, 0.25)
+        plain = polyline_length(dense[: int(np.argmax(dense[:, 0] < zone)) + 1])
+        finished = 2.0 * (polyline_length(flat) - plain)
+        long_ = 2.0 * (style["gather_ratio"] * polyline_length(flat) - plain)
+        text = f"gather {format_length(long_, m.unit)} into {format_length(finished, m.unit)}"
+        for name, piece in pieces.items():
+            facing = name.endswith(f"{half} neck facing")
+            if not facing and name.split()[-1] != half:
+                continue
+            edge = piece.edges["neckline"]
+            ends = np.abs(edge.points[[0, -1], 0])
+            far = [i for i in (0, 1) if ends[i] > 0.5 * q.neck[0]]  # the ends at a neck point
+            notches = tuple(
+                Notch("neckline", plain if i == 0 else edge.length_mm - plain, 1, "gathers")
+                for i in far
+            )
+            label = piece.label
+            if not facing:
+                label = (*label[:2], text, *label[2:])
+            pieces[name] = piece.with_(notches=(*piece.notches, *notches), label=label)
+        added = 2.0 * (float(_reach(pieces, half)) - q.bust[0])
+        wide = (
+            f" The {half} is {format_length(added, m.unit)} wider all the way down."
+            if style["gather_spread"] == "even"
+            else ""
+        )
+        notes.append(f"{half.capitalize()} neckline, from notch to notch: {text}.{wide}")
+
+
+def _reach(pieces: Mapping[str, Piece], half: str) -> float:
+    """x of the underarm on the half's first piece: where its side or underarm edge ends."""
+    piece = next(p for n, p in pieces.items() if n.split()[-1] == half)
+    edge = next(e for n, e in piece.edges.items() if n.split()[-1] == "side")
+    return float(np.abs(edge.points[-1 if edge.points[0, 1] < edge.points[-1, 1] else 0, 0]))
 
 
 def _dense(points: Points, step_mm: float) -> Points:

@@ -20,6 +20,7 @@ from drafting.blocks import Block, Draft
 from drafting.blocks.garment_pieces import (
     finish,
     garment_pieces,
+    gather_marks,
     gathered,
     grain_of,
     pocket,
@@ -58,6 +59,7 @@ from drafting.units import format_length
 
 FULL_BUST_MM = 60.0
 EASE_TO_PULL_ON_MM = 100.0
+SLIT_BAR_MM = 15.0
 
 
 # --- the block ---------------------------------------------------------------------------------
@@ -96,6 +98,7 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
     notes += _bust_notes(m, style)
     pieces, slit, head_check = _head(pieces, opening, m, style, notes)
     facing_seams = finish(pieces, both, m, style, notes)
+    gather_marks(pieces, drawn[LEFT], style, m, notes)
     if style["pocket"] != "none":
         pieces["pocket"], pieces[FRONT] = pocket(pieces[FRONT], drawn[LEFT][FRONT], style, m, notes)
     girths = _girths(m, style, fit, drawn[LEFT], right)
@@ -125,7 +128,7 @@ def _shoulder_note(m: Measurements, style: Mapping[str, Any], q: Quarter) -> lis
         f"The drawn shoulder seam is {format_length(drawn - measured, m.unit)} longer than the "
         f"measured shoulder ({format_length(drawn, m.unit)}, measured "
         f"{format_length(measured, m.unit)}), because it slopes. "
-        "Choose 'shoulder_seam: measured' to keep the measured length."
+        "Write 'style: {shoulder_seam: measured}' to keep the measured length."
     ]
 
 
@@ -184,16 +187,15 @@ def _head(
             raise DraftError(
                 Fault("style.opening_length", "is longer than the back.", "Make it shorter.")
             )
-        mark = Mark("opening", np.array([[0.0, top], [0.0, top - slit]]))
-        marked = {n: pieces[n].with_(marks=(*pieces[n].marks, mark)) for n in backs}
-        pieces = {**pieces, **marked}
+        pieces = {**pieces, **{n: _with_slit(pieces[n], top, slit, m) for n in backs}}
         if style["opening"] == "auto":
             notes.append(
                 f"The neck opening is {format_length(opening, m.unit)}; "
                 f"{'the head' if measured is not None else 'a head, not measured here,'} needs "
                 f"{format_length(head + HEAD_EASE_MM, m.unit)}. A slit of "
                 f"{format_length(slit, m.unit)} is marked at the centre back. For none, choose a "
-                "wider or deeper neckline, or 'opening: none' in a cloth that stretches."
+                "wider or deeper neckline, or write 'style: {opening: none}' for a cloth that "
+                "stretches."
             )
     elif need > 0 and measured is None:
         notes.append(
@@ -203,6 +205,21 @@ def _head(
         )
         return pieces, slit, ()
     return pieces, slit, (check_head(opening, slit, head, m.unit),)
+
+
+def _with_slit(back: Piece, top: float, slit: float, m: Measurements) -> Piece:
+    """The back with its slit: along the centre, and a bar across its end that the fold cannot hide."""
+    xs = back.sewing_line[:, 0]
+    left = -SLIT_BAR_MM if xs.min() < -1.0 else 0.0
+    right = SLIT_BAR_MM if xs.max() > 1.0 else 0.0
+    end = top - slit
+    text = f"slit {format_length(slit, m.unit)}"
+    marks = (
+        Mark("opening", np.array([[0.0, top], [0.0, end]])),
+        Mark(text, np.array([[left, end], [right, end]])),
+    )
+    name, how, *who = back.label
+    return back.with_(marks=(*back.marks, *marks), label=(name, how, text, *who))
 
 
 def _centre_top(piece: Piece) -> float:
@@ -223,21 +240,27 @@ def _girths(
     def added(level: str) -> float:
         return sum(c.by_mm for c in fit if c.change == level)
 
+    # The quarters are measured as drawn: what is gathered in comes on top, and the notes tell it.
+    plain = "" if style["gathers"] == "none" else ", gathers not counted"
     bust = sum(d.quarter.bust[0] for d in quarters)
     waist = sum(d.waist_x for d in quarters)
     hem = sum(d.hem_length for d in quarters)
-    out = [Girth("bust girth", bust, m["bust_girth"], style["bust_ease"] + added("bust"))]
+    out = [Girth(f"bust girth{plain}", bust, m["bust_girth"], style["bust_ease"] + added("bust"))]
     whole = hem_depth(style["length"], m["back_neck_to_tailbone"])
     if whole >= 2.0 / 3.0 * m["back_neck_to_tailbone"] and style["waist"] == "straight":
         out.append(
             Girth(
-                "waist girth", waist, m["waist_girth"], style["waist_ease"] + added("waist"), True
+                f"waist girth{plain}",
+                waist,
+                m["waist_girth"],
+                style["waist_ease"] + added("waist"),
+                True,
             )
         )
     if style["length"] == "top" and style["hem"] == "level":
         out.append(
             Girth(
-                "hem girth",
+                f"hem girth{plain}",
                 hem,
                 m["hip_girth_at_tailbone"],
                 style["hem_ease"] + style["flare"] + added("hem"),
@@ -324,5 +347,9 @@ BLOCK = Block(
     ),
     helps=("head_girth", "upper_arm_girth", "upper_chest_girth"),
     options=OPTIONS,
+    edges=(
+        *("fold", "centre back", "hem", "side", "armhole", "shoulder", "neckline"),
+        *("underarm", "sleeve hem", "outer", "bottom", "left side", "right side"),
+    ),
     make=quick_top,
 )

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drafting.allowance import ALL, FOLD, allowance_of
+from drafting.allowance import ALL, FOLD, RAW, allowance_of
 from drafting.outline import Points
 from drafting.piece import Piece
 
@@ -125,14 +125,12 @@ def label_lines(
 ) -> tuple[str, ...]:
     """What is written on a piece: its name, how to cut it, the allowances drawn, the garment."""
     lines = [piece.name]
-    each = f"cut {piece.cut}"
-    if piece.fold is not None:
-        each += " on the fold"
-    elif piece.pair:
-        each += ", one turned over" if piece.cut == 2 else ", half of them turned over"
-    lines.append(each)
+    lines.append(piece.how_to_cut)
     lines.append(allowance_text(piece, allowances))
-    lines += [line for line in piece.label if line not in (*lines, title)]
+    # The block's own words on the cutting are said above already.
+    lines += [
+        t for t in piece.label if t not in (*lines, title) and not t.startswith(f"cut {piece.cut}")
+    ]
     if title:
         lines.append(title)
     return tuple(lines)
@@ -140,8 +138,11 @@ def label_lines(
 
 def allowance_text(piece: Piece, allowances: Mapping[str, float] | None) -> str:
     """The allowances as drawn on this piece: 'allowance 10 mm; hem 25, neckline 6'."""
+    allowances = piece.widths(allowances)
     widths = {n: allowance_of(n, allowances) for n in piece.edges if n != FOLD}
     if not any(widths.values()):
+        if all(n.endswith(RAW) for n in widths):
+            return "cut as drawn"
         return "no allowance: cut on the sewing line or add it"
     if len(set(widths.values())) == 1:
         return f"allowance {next(iter(widths.values())):g} mm"

@@ -47,7 +47,7 @@ def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
     made = read.draft()
     read.pieces()  # names in the docket that do not fit the pieces are told before drawing
     allowances = {name: read.allowances_for(name) for name in made.pieces}
-    checks = made.checks(read.allowances or None)
+    checks = made.checks(allowances if read.allowances or read.piece_allowances else None)
     texts = {
         f"{name.replace(' ', '-')}.svg": piece_svg(piece, allowances[name], title=read.title)
         for name, piece in made.pieces.items()
@@ -116,6 +116,30 @@ def _told(change: FitChange) -> str:
     return f"{change.text} [{more}]" if more else change.text
 
 
+def allowance_notes(read: Docket, made: Draft) -> list[str]:
+    """What the docket's allowances say that this style does not use, or that she may not mean."""
+    from drafting.units import format_length
+
+    notes = [
+        f"The docket has an allowance for '{edge}', an edge this style does not have: not used."
+        for edge in read.unused_allowances()
+    ]
+    told = set()
+    for name, piece in made.pieces.items():
+        own = read.allowances_for(name)
+        for edge in piece.bound:
+            plain = edge.removeprefix("left ").removeprefix("right ")
+            width = piece.widths(own).get(edge, own.get(plain, 0.0))
+            if width > 0 and plain not in told:
+                told.add(plain)
+                shown = format_length(width, made.measurements.unit)
+                notes.append(
+                    f"The {plain} is bound, yet 'allowances' gives it {shown}, and so it is drawn. "
+                    f"Take '{plain}' out there to cut it on the sewing line."
+                )
+    return notes
+
+
 def _move_titles(made: Draft) -> dict[str, str]:
     since = made.measurements.since
     then = f" ({since.taken})" if since is not None and since.taken else ""
@@ -148,8 +172,9 @@ def report_text(
         if key in moves:
             lines += ["", title, "  " + " | ".join(_MOVE_COLUMNS)]
             lines += ["  " + " | ".join(_move_row(x, m.unit)) for x in moves[key]]
-    if made.notes:
-        lines += ["", "Notes", *(f"  {n}" for n in made.notes)]
+    notes = [*made.notes, *allowance_notes(read, made)]
+    if notes:
+        lines += ["", "Notes", *(f"  {n}" for n in notes)]
     return "\n".join(lines) + "\n"
 
 
@@ -181,7 +206,7 @@ def _print(
         if key in moves:
             table = [_move_row(m, made.measurements.unit) for m in moves[key]]
             print_table(title.replace("[", "\\["), _MOVE_COLUMNS, table)
-    for note in made.notes:
+    for note in (*made.notes, *allowance_notes(read, made)):
         click.echo(f"Note: {note}")
     failed = [c for c in checks if not c.ok]
     if failed:
@@ -259,7 +284,7 @@ def _as_data(
             ]
             for key, rows in moves.items()
         },
-        "notes": list(made.notes),
+        "notes": [*made.notes, *allowance_notes(read, made)],
         "files": list(written),
         "ok": all(c.ok for c in checks),
     }

@@ -143,3 +143,20 @@ def test_an_unknown_block_is_refused(capsys: pytest.CaptureFixture[str]) -> None
 def test_shipped_styles_draft(path: Path, tmp_path: Path) -> None:
     """Every shipped style is a docket that drafts and passes all its checks."""
     assert main(["draft", str(path), "--out", str(tmp_path)]) == 0
+
+
+def test_allowances_of_the_docket_are_checked_and_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An edge only another style has is a note; a bound edge she gave an allowance is told."""
+    path = docket(tmp_path, "{block: quick-top, style: {sleeve: short, neckline_finish: bias}}")
+    text = path.read_text(encoding="utf-8").replace("{all", "{armhole: 8 mm, all")
+    text = text.replace("6 mm}", "6 mm, front: {underarm: 15 mm}}")
+    path.write_text(text, encoding="utf-8")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o"), "--json"]) == 0
+    notes = "\n".join(json.loads(capsys.readouterr().out)["notes"])
+    assert "'armhole', an edge this style does not have" in notes
+    assert "The neckline is bound, yet 'allowances' gives it" in notes
+    path.write_text(text.replace("armhole", "armhoel"), encoding="utf-8")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 2
+    assert "armhole" in capsys.readouterr().err

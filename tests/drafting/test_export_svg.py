@@ -123,7 +123,7 @@ def test_label_says_how_many_to_cut_and_the_allowances() -> None:
     for line in (
         "front",
         "cut 1 on the fold",
-        "cut 2, one turned over",
+        "cut 2, a pair",
         "allowance 10 mm; hem 25, neckline 6",
         "rehearsal top",
     ):

@@ -212,6 +212,11 @@ def test_the_head() -> None:
     assert mark[0] == pytest.approx((0, -1.5 * INCH))
     assert opening + 2 * abs(mark[1, 1] - mark[0, 1]) >= 559.0 + 10.0
     assert any("slit" in note for note in d.notes)
+    # seen beside the fold: a bar square to it at the slit's end, outside every outline
+    bar = next(x for x in d.pieces["back"].marks if x.name.startswith("slit "))
+    assert bar.points[:, 1] == pytest.approx([mark[1, 1]] * 2)
+    assert bar.points[:, 0] == pytest.approx([0.0, 15.0])
+    assert bar.name in d.pieces["back"].label
     bad = [c for c in draft("quick-top", m, {"opening": "none"}).checks() if not c.ok]
     assert [c.name for c in bad] == ["the head passes"]
     assert "wider or deeper" in bad[0].text

@@ -11,7 +11,9 @@ from top_bodies import INCH, body, inches
 from drafting import draft
 from drafting.blocks import Draft, get
 from drafting.errors import DraftError, InputError
+from drafting.outline import nearest_distance
 from drafting.style import slash_and_spread
+from drafting.units import format_length
 
 OPTIONS = get("quick-top").options
 CHOICES = [(o.key, c) for o in OPTIONS for c in o.choices]
@@ -241,3 +243,61 @@ def test_pocket_is_placed() -> None:
     assert shapely.Polygon(d.pieces["front"].sewing_line).contains(shapely.Polygon(place.points))
     assert d.pieces["pocket"].cut == 2
     assert len(d.pieces["front"].drills) == 2
+
+
+@pytest.mark.parametrize("fit", [None, [{"change": "one shoulder lower", "by": 8, "side": "left"}]])
+def test_a_bound_edge_is_cut_on_its_sewing_line(fit: Any) -> None:
+    """A binding encloses the raw edge: 'all' gives it no allowance, only its own name does.
+
+    Common practice, no source.
+    """
+    style = {"neckline_finish": "bias", "armhole_finish": "bias"}
+    d = draft("quick-top", inches(), style, fit)
+    for name in ("front", "back"):
+        piece = d.pieces[name]
+        whole = piece.opened()
+        for shape, line in (
+            (piece, piece.cutting_line({"all": 10.0})),
+            (whole, piece.unfolded({"all": 10.0})),
+            (whole, whole.cutting_line({"all": 10.0})),
+        ):
+            for edge in shape.edges.values():
+                middle = edge.points[len(edge.points) // 2 - 1 : len(edge.points) // 2 + 1].mean(0)
+                off = float(nearest_distance(middle[None], np.concatenate([line, line[:1]]))[0])
+                bound = edge.name.split()[-1] in ("neckline", "armhole") or edge.name == "fold"
+                assert off == pytest.approx(0.0 if bound else 10.0, abs=0.1), edge.name
+        named = piece.cutting_line({"all": 10.0, "neckline": 6.0})
+        assert np.ptp(named[:, 1]) > np.ptp(piece.cutting_line({"all": 10.0})[:, 1]) - 1e-9
+        assert piece.widths({"all": 10.0, "armhole": 4.0}).get("armhole") == 4.0
+    assert all(c.ok for c in d.checks({"all": 10.0}))
+    strips = d.pieces["armhole binding"]
+    assert strips.how_to_cut == "cut 2 on the bias"
+
+
+@pytest.mark.parametrize("spread", ["even", "top"])
+@pytest.mark.parametrize("centre_back", ["fold", "seam"])
+@pytest.mark.parametrize("neckline", ["round", "v", "square"])
+def test_gathers_are_notched_and_told(spread: str, centre_back: str, neckline: str) -> None:
+    """From the notches to the centre the neckline is as long as the note says, before and after."""
+    style = {
+        "neckline": neckline,
+        "centre_back": centre_back,
+        "gathers": "both",
+        "gather_spread": spread,
+        "neckline_finish": "facing",
+    }
+    d = draft("quick-top", body(), style)
+    for half in ("front", "back"):
+        loose, drawn = (
+            next(p for n, p in d.pieces.items() if n.endswith(end))
+            for end in (half, f"{half} neck facing")
+        )
+        spans = []
+        for piece in (loose, drawn):
+            (notch,) = [n for n in piece.notches if n.match == "gathers"]
+            spans.append(2 * (piece.edges["neckline"].length_mm - notch.at_mm))
+        text = f"gather {format_length(spans[0], 'mm')} into {format_length(spans[1], 'mm')}"
+        assert text in loose.label
+        assert any(text in note for note in d.notes)
+    assert all("gathers not counted" in c.name for c in d.checks() if c.name.startswith("finished"))
+    assert bad(d) == []
