@@ -58,3 +58,12 @@ class Refusal(CalibrationError):
         super().__init__(Fault(where, what, remedy))
         self.code = code
         self.data = dict(data or {})
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickled with its fault, code and data (tests and workers hand errors between processes)."""
+        fault = self.faults[0]
+        return _refusal, (self.code, fault.what, fault.remedy, fault.where, self.data)
+
+
+def _refusal(code: str, what: str, remedy: str, where: str, data: Mapping[str, Any]) -> Refusal:
+    return Refusal(code, what, remedy, where=where, data=data)

@@ -404,6 +404,8 @@ _ODD_LEVEL = 1.7  # from here on the cards contradict each other
 _REFUSE_LEVEL = 8.0
 _SURE_GAIN = 2.0  # six sigma for a card of 33 corners
 _SURE_DROP = 30.0  # of chi square for the one unknown of a stretched print
+_BARS_MISREAD = 0.005  # a steel rule read to half a millimetre on both bars leaves 0.3 %
+_RULER_STRETCH = 0.002  # between two bars read to a fifth of a millimetre or so
 _TOLD_STRETCH = 5e-4  # smaller ones are put right without a word
 _NAMED_SHIFT_MM = 0.06  # a card whose absence changes less than this is not worth a word
 
@@ -687,7 +689,15 @@ def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verd
     drop = total * (level**2 - free**2) / max(free**2, 1e-12)
     fits = free < 1.25 * best or free < 0.75 * level
     if drop > _SURE_DROP and fits and abs(stretch) > 2e-4:
-        notes = (_stretch_note(stretch, bars_read),) if abs(stretch) > _TOLD_STRETCH else ()
+        if bars_read and abs(stretch) > _BARS_MISREAD:
+            raise Refusal(
+                "bars-contradicted",
+                f"the two bars cannot both be right: {_stretch_note(stretch, True)}",
+                "One of the readings is off, and with it every length on the table.",
+                data={"stretch": stretch},
+            )
+        told = _RULER_STRETCH if bars_read else _TOLD_STRETCH
+        notes = (_stretch_note(stretch, bars_read),) if abs(stretch) > told else ()
         return _Verdict(replace(freed.state, stretch=None), (), stretch, notes)
     apart = 0.0
     if len(gains) >= 2:  # chi square between the likeliest card and the next

@@ -191,6 +191,15 @@ def test_not_a_photo(home: Path, name: str, capsys: pytest.CaptureFixture[str]) 
     assert not out.exists()
 
 
+def test_bars_that_the_cards_contradict(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A bar misread by 3 mm shows in the shape of the cards: refused, not believed."""
+    out = home / "misread.yaml"
+    photo = ["calibrate", "photo", str(home / "photo.jpg"), "--size", "1280x720"]
+    assert main([*photo, "--bars", "183,246", "--out", str(out)]) == 2
+    assert "bars cannot both be right" in capsys.readouterr().err
+    assert not out.exists()
+
+
 def test_the_demo_is_true(tmp_path: Path) -> None:
     """The demo's own figures: at most 0.5 mm rms and 1.0 mm at worst over a 1.2 m beam."""
     assert main(["demo", "--out", str(tmp_path / "demo"), "--json"]) == 0
