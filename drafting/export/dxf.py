@@ -8,7 +8,7 @@ turn points 2, curve points 3, notches 4, mirror line 6, grain 7, internal lines
 13, sew line 14, text 15; closed boundaries as POLYLINE. What is not: there are no grade rules
 (one garment is drafted for one wearer), no stripe or plaid lines (9, 10), cut-outs (11) or
 quality-check curves (84–87); notches are written as the slit's line, not as a point; the file is
-DXF R2000, not R13. The layer numbers are from two transcriptions that agree, not from the
+DXF R2000, not R13. The layer numbers are from two listings that agree, not from the
 standard's own text, so conformance is not claimed.
 """
 

@@ -1,7 +1,7 @@
 """Outlines from a DXF file, read by ezdxf: units, blocks, bulges, arcs, splines.
 
 First station of the intake. A block with lines on the pattern-interchange layers (1 boundary,
-14 sew line, 7 grain, 6 mirror line; after ASTM D6673, layer numbers from transcriptions) is one
+14 sew line, 7 grain, 6 mirror line; after ASTM D6673, layer numbers from listings) is one
 piece; any other drawing gives every closed outline that is in it. Arcs stay arcs until the last
 step (ezdxf's own path tool turns them into cubics that are 0.05 mm off on a 200 mm radius).
 """

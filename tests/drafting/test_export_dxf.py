@@ -42,7 +42,7 @@ def test_units_are_declared_millimetres() -> None:
 def test_one_block_a_piece_on_the_interchange_layers() -> None:
     """Each piece is one block with boundary, sew line, grain, fold, notches, drill holes in place.
 
-    Layer numbers: ASTM D6673, from two transcriptions that agree (not from the standard's text).
+    Layer numbers: ASTM D6673, from two listings that agree (not from the standard's text).
     """
     doc = document(pieces_dxf(garment(), ALLOWANCES))
     assert [i.dxf.name for i in doc.modelspace().query("INSERT")] == ["front", "sleeve", "cuff"]
