@@ -19,6 +19,15 @@ from calibrate.errors import Fault, InputError
 
 FORMAT_VERSION = 1
 _DEEPEST = 30  # a remnant's holes are five deep
+_KINDS = {  # what the kinds of our files are known by, at the top level
+    "a docket": {"garment"},
+    "a measurements file": {"measurements", "taken"},
+    "a calibration": {"projector_from_table"},
+    "a list of cards": {"bars_mm", "cards"},
+    "a pattern's description": {"windows"},
+    "a file of crosses": {"crosses"},
+    "a file of keys": {"keys"},
+}
 _MAX_BYTES = 4_000_000  # a docket of a hundred pieces is 50 kB; more is not a docket
 
 
@@ -152,15 +161,24 @@ def read_text(path: str | Path) -> str:
 
 def _near_name(path: Path) -> str:
     try:
-        names = [p.name for p in path.parent.iterdir()]
+        stems = {p.stem: p.name for p in path.parent.iterdir() if p.suffix == path.suffix}
     except OSError:
         return ""
-    close = difflib.get_close_matches(path.name, names, 1)
-    return str(path.parent / close[0]) if close else ""
+    close = difflib.get_close_matches(path.stem, list(stems), 1, 0.75)
+    return str(path.parent / stems[close[0]]) if close else ""
 
 
 def unknown_keys(data: Mapping[Any, Any], known: Collection[str], where: str) -> list[Fault]:
-    """One fault for each key of ``data`` that is not in ``known``, naming the nearest known one."""
+    """One fault for each key of ``data`` that is not in ``known``, naming the nearest known one.
+
+    Raises:
+        InputError: it is a file of ours of another kind; that alone is told then.
+    """
+    for kind, marks in _KINDS.items():
+        if marks <= set(data) and not marks <= set(known):
+            raise InputError(
+                Fault(where, f"this is {kind}, not what is wanted here.", "Name another file.")
+            )
     faults = []
     for key in data:
         if key in known:
@@ -207,7 +225,12 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
             with contextlib.suppress(OSError):
                 Path(temporary).unlink()
         raise InputError(
-            Fault(str(path), f"cannot be written ({error.strerror}).", "Nothing was changed.")
+            Fault(
+                str(path),
+                f"cannot be written ({error.strerror}).",
+                "Nothing was changed. See to the folder's rights and the disk's room, or name "
+                "another place.",
+            )
         ) from error
 
 

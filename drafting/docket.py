@@ -546,7 +546,15 @@ class _Reader:
             return None
         garment = self.mapping("garment")
         where = f"{self.path}: garment" if self.path else "garment"
-        self.faults += unknown_keys(garment, _GARMENT_KEYS, where)
+        odd = self.style_keys(garment)
+        for key in odd:
+            self.fault(
+                f"garment.{key}",
+                "is a matter of style.",
+                f"Write it as 'style: {{{key}: {_short(garment[key])}}}'.".replace("'", '"'),
+            )
+        rest = {k: v for k, v in garment.items() if k not in odd}
+        self.faults += unknown_keys(rest, _GARMENT_KEYS, where)
         block = garment.get("block")
         if not isinstance(block, str):
             self.fault(
@@ -559,6 +567,17 @@ class _Reader:
         if fit is not None and not isinstance(fit, list):
             self.fault("garment.fit", f"should be a list of changes, not {_kind(fit)}.")
         return garment
+
+    def style_keys(self, garment: Mapping[str, Any]) -> list[str]:
+        """Keys written beside ``block`` that are style options of that block."""
+        others = [k for k in garment if k not in _GARMENT_KEYS]
+        if not others:
+            return []
+        from drafting import blocks
+
+        block = str(garment.get("block"))
+        known = {o.key for o in blocks.get(block).options} if block in blocks.names() else set()
+        return [k for k in others if k in known]
 
     def read_pieces(self) -> dict[str, Piece]:
         pieces: dict[str, Piece] = {}

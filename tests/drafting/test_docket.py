@@ -215,3 +215,34 @@ def test_yaml_aliases_cannot_blow_up() -> None:
     lines += [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 10)]
     with pytest.raises(InputError, match="references"):
         parse_yaml("\n".join(lines), "bomb.yaml")
+
+
+def test_a_style_option_in_the_wrong_place_is_told_where_it_goes(docket_file: Path) -> None:
+    """`neckline` beside `block` is known for what it is."""
+    text = TEXT.replace("{block: quick-top}", "{block: quick-top, neckline: v}")
+    docket_file.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        Docket.load(docket_file)
+    assert "style: {neckline: " in str(caught.value)
+
+
+def test_another_kind_of_file_is_told_in_one_line(tmp_path: Path) -> None:
+    """A measurements file or a calibration given as a docket is named for what it is."""
+    path = tmp_path / "alto-3.yaml"
+    path.write_text(
+        "chalkbeam: 1\nunit: cm\nwearer: alto-3\ntaken: 2026-11-02\nmeasurements: {bust_girth: 92}\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(InputError, match="this is a measurements file") as caught:
+        Docket.load(path).draft()
+    assert len(caught.value.faults) == 1
+    path.write_text("chalkbeam: 1\nprojector_from_table: [1]\nsize: [2, 3]\n", encoding="utf-8")
+    with pytest.raises(InputError, match="this is a calibration"):
+        Docket.load(path)
+
+
+def test_no_guess_that_is_far_off(docket_file: Path) -> None:
+    """A name that is nothing like any file beside it gets no guess."""
+    with pytest.raises(InputError) as caught:
+        Docket.load(docket_file.with_name("alto-9.yaml"))
+    assert "Did you mean" not in str(caught.value)
