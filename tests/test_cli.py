@@ -85,3 +85,24 @@ def test_missing_system_library_names_the_remedy() -> None:
     text = explain(ImportError("libGL.so.1: cannot open shared object file"))
     assert text is not None
     assert "apt install libgl1" in text
+
+
+@pytest.mark.parametrize("written", ["1200", "120 cm", "1.2 m", "120cm"])
+def test_lengths_on_the_command_line(written: str, tmp_path: Path) -> None:
+    """`--beam-width` reads a bare number as millimetres and any unit that is named."""
+    made = []
+    for i, text in enumerate((written, "1200")):
+        out = tmp_path / f"{i}.png"
+        args = ["calibrate", "pattern", "--size", "1280x720", "--beam-width", text]
+        assert main([*args, "--out", str(out)]) == 0
+        made.append(out.read_bytes())
+    assert made[0] == made[1]
+
+
+def test_a_length_that_is_none(capsys: pytest.CaptureFixture[str]) -> None:
+    """A length that cannot be read names the option and how to write it."""
+    args = ["calibrate", "pattern", "--size", "1280x720", "--out", "x.png"]
+    assert main([*args, "--beam-width", "broad"]) == 2
+    said = capsys.readouterr().err
+    assert "--beam-width" in said
+    assert "cm" in said

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from projector.commands.lengths import LENGTH_MM
+
 
 @click.command()
 @click.option(
@@ -41,7 +43,7 @@ def cards(paper: str, large: bool, out: Path) -> None:
 @click.command()
 @click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
 @click.option(
-    "--beam-width", type=float, metavar="MM",
+    "--beam-width", type=LENGTH_MM, metavar="LENGTH",
     help="Width of the lit picture on the table; sets how large the card windows are.",
 )  # fmt: skip
 @click.option("--large", is_flag=True, help="Windows for the larger cards.")

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from projector.commands.lengths import LENGTH_MM
+
 
 @click.command()
 @click.argument("photo", required=False, type=click.Path(path_type=Path))
@@ -14,7 +16,7 @@ import click
     help="The calibration in use; without it, the newest in the store.",
 )  # fmt: skip
 @click.option(
-    "--tolerance", type=float, default=1.0, show_default=True, metavar="MM",
+    "--tolerance", type=LENGTH_MM, default=1.0, show_default=True, metavar="LENGTH",
     help="How far off is too far.",
 )  # fmt: skip
 @click.option("--mend", is_flag=True, help="Solve anew, keeping the old table frame.")

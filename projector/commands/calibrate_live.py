@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.lengths import LENGTH_MM
+
 if TYPE_CHECKING:
     from calibrate.camera import Source, View
     from calibrate.detect import Detections
@@ -34,7 +36,9 @@ if TYPE_CHECKING:
     "--bars", metavar="X,Y",
     help="What your ruler reads on the two printed bars, in mm: 180.4,250.0",
 )  # fmt: skip
-@click.option("--beam-width", type=float, metavar="MM", help="Width of the lit picture, mm.")
+@click.option(
+    "--beam-width", type=LENGTH_MM, metavar="LENGTH", help="Width of the lit picture, mm."
+)
 @click.option("--large", is_flag=True, help="Windows for the larger cards.")
 @click.option(
     "--patience", type=click.FloatRange(1, 600), default=60.0, show_default=True, metavar="SECONDS",

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from projector.commands.lengths import LENGTH_MM
+
 if TYPE_CHECKING:
     from calibrate.detect import Detections, Image
     from calibrate.errors import Refusal
@@ -34,7 +36,10 @@ if TYPE_CHECKING:
     "--pattern", "pattern_file", type=click.Path(path_type=Path), help="pattern.yaml, if at hand."
 )
 @click.option(
-    "--beam-width", type=float, metavar="MM", help="Width of the light, as given to 'pattern'."
+    "--beam-width",
+    type=LENGTH_MM,
+    metavar="LENGTH",
+    help="Width of the light, as given to 'pattern'.",
 )
 @click.option("--display", default="", help="Name of the projector, for the store.")
 @click.option(
