@@ -280,6 +280,7 @@ KINDS: dict[str, Kind] = {
         ),
     )
 }
+FORM = "{change: bust, by: 12 mm, where: front, note: …}"
 _KEYS = ("change", "by", "where", "side", "note", "date")
 
 
@@ -294,7 +295,7 @@ def parse_fit(
     if fit is None:
         return ()
     if isinstance(fit, str | Mapping) or not isinstance(fit, Sequence):
-        raise InputError(Fault(where, "is not a list of changes.", "Write '- {change: …, by: …}'."))
+        raise InputError(Fault(where, "is not a list of changes.", f"Write '- {FORM}'."))
     faults: list[Fault] = []
     out = []
     for i, entry in enumerate(fit):
@@ -303,7 +304,7 @@ def parse_fit(
             out.append(entry)
             continue
         if not isinstance(entry, Mapping):
-            faults.append(Fault(spot, f"{entry!r} is not a change.", "Write {change: …, by: …}."))
+            faults.append(Fault(spot, f"{entry!r} is not a change.", f"Write {FORM}."))
             continue
         try:
             out.append(_parse_one(entry, unit, spot))
@@ -319,7 +320,11 @@ def _parse_one(entry: Mapping[str, Any], unit: str, spot: str) -> FitChange:
     name = " ".join(str(entry.get("change", "")).replace("-", " ").replace("_", " ").split())
     kind = KINDS.get(name.lower())
     if kind is None:
-        faults += unknown_keys({name or "(none)": 0}, KINDS, f"{spot} change")
+        if not name:
+            faults.append(Fault(f"{spot} change", "is missing.", f"Write {FORM}."))
+        else:
+            (fault,) = unknown_keys({name: 0}, KINDS, f"{spot} change")
+            faults.append(replace(fault, remedy=f"{fault.remedy} Form: {FORM}.".strip()))
         raise InputError(faults)
     by = 0.0
     try:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-_GRAIN_SHORT_MM = 18.0  # JIS L 0110: the grain line is kept short of the cutting line
+_GRAIN_LEAST_MM = 60.0
 _ARROW_MM = 9.0
 _NOTCH_MM = 4.0  # an inward snip of 3 to 4 mm (common practice, no source)
 _GRID_MM = 3.0  # raster on which labels look for room
@@ -91,7 +91,7 @@ def face_of(
         for m in shown.marks
         if len(m.points) > 1
     )
-    lines["grain"] = _grain(shown, grow, cutting, one_way)
+    lines["grain"] = _grain(shown, grow, one_way)
     x, y = cutting[:, 0], cutting[:, 1]
     area = 0.5 * abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)))
     return Face(
@@ -186,33 +186,19 @@ def _fold_ends(fold_lines: Sequence[Array], outline: Array) -> list[Array]:
     return out
 
 
-def _grain(piece: Piece, grow: Any, outline: Array, one_way: bool) -> tuple[Array, ...]:
-    """Grain arrow: the longest chord of the piece near its middle, along the grain, kept short."""
-    line = grow(np.asarray(piece.grain, float))
-    along = line[1] - line[0]
-    along = along / max(1e-9, float(np.hypot(*along)))
+def _grain(piece: Piece, grow: Any, one_way: bool) -> tuple[Array, ...]:
+    """Grain arrow, parallel to the grain, well inside the sewing line, the fold mark and marks."""
+    from drafting.export.marks import clear_grain
+
+    ends = grow(clear_grain(piece))
+    span = float(np.hypot(*(ends[1] - ends[0])))
+    if span < 1.0:
+        return ()
+    along = (ends[1] - ends[0]) / span
     across = np.array([along[1], -along[0]])
-    s, t = outline @ across, outline @ along
-    best: tuple[float, float, float, float] | None = None
-    low, high = float(s.min()), float(s.max())
-    # not in the middle, where the label wants to stand: two thirds of the way from the fold
-    for share in (0.66, 0.5, 0.34, 0.8, 0.2):
-        at = low + share * (high - low)
-        for lo, hi in _chords(s, t, at):
-            if best is None or hi - lo > 1.15 * (best[2] - best[1]):
-                best = (at, lo, hi, share)
-    if best is None or best[2] - best[1] < 2 * _GRAIN_SHORT_MM:
-        if best is None or best[2] - best[1] < 20.0:
-            return ()
-        short = 4.0
-    else:
-        short = _GRAIN_SHORT_MM
-    at, lo, hi, _ = best
-    span = hi - lo - 2 * short
-    keep = min(span, max(60.0, 0.62 * span))
-    mid = 0.5 * (lo + hi)
-    p, q = mid - keep / 2, mid + keep / 2
-    foot, head = across * at + along * p, across * at + along * q
+    # short, so that a label finds room beside it or past its ends
+    keep = min(span, max(_GRAIN_LEAST_MM, 0.62 * span))
+    foot, head = (ends.mean(axis=0) + along * keep * half for half in (-0.5, 0.5))
     arrow = min(_ARROW_MM, keep / 4)
 
     def tip(point: Array, sign: float) -> Array:
@@ -223,17 +209,6 @@ def _grain(piece: Piece, grow: Any, outline: Array, one_way: bool) -> tuple[Arra
     if not one_way:
         parts.append(tip(foot, -1.0))
     return tuple(parts)
-
-
-def _chords(s: Array, t: Array, at: float) -> list[tuple[float, float]]:
-    """Where the line s = at lies inside the ring: (from, to) in t."""
-    s1, t1 = np.roll(s, -1), np.roll(t, -1)
-    cross = (s <= at) != (s1 <= at)
-    if not cross.any():
-        return []
-    share = (at - s[cross]) / (s1[cross] - s[cross])
-    hits = np.sort(t[cross] + share * (t1[cross] - t[cross]))
-    return [(float(hits[i]), float(hits[i + 1])) for i in range(0, len(hits) - 1, 2)]
 
 
 def simplify_ring(points: Array, tolerance: float) -> Array:

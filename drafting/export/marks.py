@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -59,8 +60,9 @@ def strokes(piece: Piece, allowances: Mapping[str, float] | None) -> tuple[Strok
                 drawn.append(Stroke(FOLD, "fold end", np.array([[0.0, a], [0.0, b]])))
     for name, edge in piece.edges.items():
         drawn.append(Stroke(FOLD if name == FOLD else SEWING, name, edge.points))
-    drawn.append(Stroke(GRAIN, "grain", np.array(piece.grain, dtype=np.float64)))
-    drawn += [Stroke(SIGN, "grain arrow", a) for a in _arrows(piece)]
+    grain = clear_grain(piece)
+    drawn.append(Stroke(GRAIN, "grain", grain))
+    drawn += [Stroke(SIGN, "grain arrow", a) for a in _arrows(piece, grain)]
     if piece.fold is not None:
         drawn.append(Stroke(SIGN, "fold sign", _fold_sign(piece)))
     drawn += [Stroke(NOTCH, "notch", line) for line in piece.notch_lines(allowances)]
@@ -84,9 +86,70 @@ def _from_fold(ring: Points) -> Points:
     return np.array(turned[: upper + 1])
 
 
-def _arrows(piece: Piece) -> list[Points]:
+GRAIN_CLEAR_MM = 10.0
+_LEAST_GRAIN_MM = 30.0
+
+
+def clear_grain(piece: Piece, clear_mm: float = GRAIN_CLEAR_MM) -> Points:
+    """The grain line (2, 2) mm as it is drawn: parallel to the piece's own, clear of every line.
+
+    Kept ``clear_mm`` from the sewing line, the fold's sign, darts and marks. It stays where the
+    piece has it when most of it is clear there, else it is moved to where it can be longest;
+    pieces too narrow for the margin take a smaller one.
+    """
+    import shapely
+
+    own = np.array(piece.grain, dtype=np.float64)
+    length = float(np.hypot(*(own[1] - own[0])))
+    along = (own[1] - own[0]) / length
+    across = np.array([along[1], -along[0]])
+    inside = shapely.Polygon(piece.sewing_line)
+    lines = [m.points if len(m.points) > 1 else np.repeat(m.points, 2, 0) for m in piece.marks]
+    lines += [np.array([d.first, d.tip, d.second]) for d in piece.darts]
+    if piece.fold is not None:
+        lines.append(_fold_sign(piece))
+    drawn = shapely.union_all([shapely.LineString(x) for x in lines]) if lines else None
+    reach = np.array(piece.sewing_line) @ np.column_stack([across, along])
+    low, high = reach.min(axis=0), reach.max(axis=0)
+    for margin in (clear_mm, 0.6 * clear_mm, 0.3 * clear_mm):
+        free = inside.buffer(-margin)
+        if drawn is not None:
+            free = free.difference(drawn.buffer(margin))
+        kept = _longest(free, own)
+        if kept is not None and _span(kept) >= min(length, max(_LEAST_GRAIN_MM, 0.6 * length)):
+            return kept
+        best = kept
+        for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8):
+            x = low[0] + share * (high[0] - low[0])
+            chord = np.array([across * x + along * low[1], across * x + along * high[1]])
+            found = _longest(free, chord)
+            if found is not None and (best is None or _span(found) > 1.1 * _span(best)):
+                best = found
+        if best is not None and _span(best) >= min(length, _LEAST_GRAIN_MM):
+            short = max(0.0, _span(best) - length) / 2.0  # no longer than it was meant to be
+            return np.array([best[0] + along * short, best[1] - along * short])
+    return own
+
+
+def _span(line: Points) -> float:
+    return float(np.hypot(*(line[1] - line[0])))
+
+
+def _longest(free: Any, line: Points) -> Points | None:
+    """The longest stretch of a straight line (2, 2) that lies in an area, kept in its direction."""
+    import shapely
+
+    part = shapely.intersection(free, shapely.LineString(line))
+    runs = [np.array(g.coords) for g in getattr(part, "geoms", [part]) if g.length > 0]
+    if not runs:
+        return None
+    best = max(runs, key=lambda r: float(np.hypot(*(r[-1] - r[0]))))[[0, -1]]
+    same = float((best[1] - best[0]) @ (line[1] - line[0])) > 0
+    return np.asarray(best if same else best[::-1])
+
+
+def _arrows(piece: Piece, ends: Points) -> list[Points]:
     """Arrow heads of the grain line: two, or only the upper one when nap allows one turn."""
-    ends = np.array(piece.grain, dtype=np.float64)
     along = ends[1] - ends[0]
     length = float(np.hypot(*along))
     if length < 1e-9:
@@ -111,6 +174,34 @@ def _fold_sign(piece: Piece) -> Points:
     low, high = low + third, high - third
     bend = min(FOLD_SIGN_MM, (high - low) / 3.0, float(np.ptp(piece.sewing_line[:, 0])) / 4.0)
     return np.array([[0.0, low], [bend, low + bend / 2], [bend, high - bend / 2], [0.0, high]])
+
+
+def mark_text(stroke: Stroke) -> tuple[str, tuple[float, float]] | None:
+    """The words beside a mark that says a size, as 'slit 6.5 cm', and where they begin, (x, y) mm."""
+    if stroke.kind != MARK or not any(c.isdigit() for c in stroke.name):
+        return None
+    end = stroke.points[int(np.argmax(stroke.points[:, 0]))]
+    return stroke.name, (float(end[0]) + 3.0, float(end[1]))
+
+
+def label_along(piece: Piece) -> tuple[tuple[float, float], float, float, float] | None:
+    """Where a long narrow piece takes its label, written along it; None for other pieces.
+
+    ((x, y) of the centre, room along, room across, mm; degrees turned, counter-clockwise).
+    """
+    import shapely
+
+    box = np.array(shapely.Polygon(piece.sewing_line).minimum_rotated_rectangle.exterior.coords)
+    sides = np.diff(box[:3], axis=0)
+    lengths = np.hypot(*sides.T)
+    long_ = int(np.argmax(lengths))
+    if lengths[long_] < 5.0 * lengths[1 - long_]:
+        return None
+    d = sides[long_] / lengths[long_] * (1.0 if sides[long_][0] >= 0 else -1.0)
+    # A quarter of the way along: the grain arrow has the middle.
+    at = box[:4].mean(axis=0) - 0.22 * lengths[long_] * d
+    turn = float(np.degrees(np.arctan2(d[1], d[0])))
+    return (float(at[0]), float(at[1])), 0.35 * lengths[long_], 0.75 * lengths[1 - long_], turn
 
 
 def _cross(at: Points, arm: float) -> list[Points]:
@@ -149,7 +240,11 @@ def allowance_text(piece: Piece, allowances: Mapping[str, float] | None) -> str:
     common = float((allowances or {}).get(ALL, 0.0))
     if common not in widths.values():
         common = max(set(widths.values()), key=list(widths.values()).count)
-    other = ", ".join(f"{n} {w:g}" for n, w in widths.items() if w != common)
+    other = ", ".join(
+        f"{n} bound" if n in piece.bound and not w else f"{n} {w:g}"
+        for n, w in widths.items()
+        if w != common
+    )
     return f"allowance {common:g} mm; {other}"
 
 
@@ -161,7 +256,9 @@ def label_spot(piece: Piece) -> tuple[tuple[float, float], float, float]:
     import shapely
 
     shape = shapely.Polygon(piece.sewing_line)
-    keep = shape.difference(shapely.LineString(piece.grain).buffer(3.0))
+    keep = shape.difference(shapely.LineString(clear_grain(piece)).buffer(6.0))
+    if piece.fold is not None:
+        keep = keep.difference(shapely.LineString(_fold_sign(piece)).buffer(3.0))
     for mark in piece.marks:
         line = mark.points if len(mark.points) > 1 else np.repeat(mark.points, 2, axis=0)
         keep = keep.difference(shapely.LineString(line).buffer(4.0))

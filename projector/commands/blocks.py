@@ -110,7 +110,7 @@ def _as_data(block: Block) -> dict[str, Any]:
 
 
 def _print(block: Block, unit: str) -> None:
-    from drafting.fit import KINDS
+    from drafting.fit import FORM, KINDS
     from drafting.measurements import REGISTRY
     from drafting.units import format_length
 
@@ -128,16 +128,19 @@ def _print(block: Block, unit: str) -> None:
         if isinstance(default, float) and option.kind in ("length", "both"):
             default = format_length(default, unit)
         shown = "" if default is None else f" [{default}]"
-        click.echo(_wrapped(f"{option.key}{shown}: {option.text}"))
+        limits = ""
         if option.kind in ("length", "both"):
             low, high = format_length(option.low, unit), format_length(option.high, unit)
-            click.echo(f"      {low} to {high}")
-            if not option.choices:
-                _print_values(block, option.key, unit)
+            limits = f" ({low} to {high})"
         elif option.kind == "number":
-            click.echo(f"      {option.low:g} to {option.high:g}")
+            limits = f" ({option.low:g} to {option.high:g})"
+        click.echo(_wrapped(f"{option.key}{shown}{limits}: {option.text}"))
         if option.choices:
             _print_choices(block, option.key, option.choices)
+    click.echo()
+    click.secho("In the docket, under 'garment'", bold=True)
+    click.echo("  style: {neckline: scoop, front_neck_depth: 14 cm, opening: none}")
+    click.echo(f"  fit: [{FORM}]")
     click.echo()
     click.secho("Fit: what a toile showed", bold=True)
     for kind in KINDS.values():
@@ -150,11 +153,11 @@ def _print(block: Block, unit: str) -> None:
         )
 
 
-def _wrapped(text: str) -> str:
+def _wrapped(text: str, indent: int = 2) -> str:
     import shutil
 
     width = min(shutil.get_terminal_size((96, 24)).columns, 110)
-    return click.wrap_text(text, width, initial_indent="  ", subsequent_indent="      ")
+    return click.wrap_text(text, width, initial_indent=" " * indent, subsequent_indent="      ")
 
 
 def _example() -> Any:
@@ -179,9 +182,10 @@ def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
     for choice in choices:
         pieces = _choice_pieces(block, key, choice)
         sketches.append(_dots(_strokes(pieces, half), 15, 8))
-    _print_sketches(sketches, list(choices))
-    for choice, text in choices.items():
-        click.echo(f"        {choice}: {text}")
+    # No picture where it would show nothing: the seam's length differs by less than a dot.
+    if key != "shoulder_seam" and any(s != sketches[0] for s in sketches):
+        _print_sketches(sketches, list(choices))
+    click.echo(_wrapped("; ".join(f"{c}: {t}" for c, t in choices.items()), 6))
 
 
 def _print_sketches(sketches: list[list[str]], names: list[str]) -> None:
@@ -197,45 +201,6 @@ def _print_sketches(sketches: list[list[str]], names: list[str]) -> None:
             if text:
                 click.echo(f"      {text}")
         click.echo("      " + "".join(n.ljust(columns) for n in names[part]).rstrip())
-
-
-# What a length does is shown at two values; options not named here need no picture.
-_SHOWN_AT_MM: dict[str, tuple[float, float]] = {
-    "bust_ease": (20.0, 250.0),
-    "waist_ease": (0.0, 380.0),
-    "hem_ease": (20.0, 300.0),
-    "front_neck_depth": (50.0, 180.0),
-    "back_neck_depth": (25.0, 160.0),
-    "neck_point_out": (0.0, 60.0),
-    "shoulder_in": (0.0, 50.0),
-    "sleeve_length": (60.0, 260.0),
-    "sleeve_width": (320.0, 420.0),
-    "flare": (0.0, 500.0),
-    "hem_rise": (40.0, 120.0),
-    "opening_length": (60.0, 200.0),
-}
-_WITH: dict[str, dict[str, Any]] = {
-    "sleeve_length": {"sleeve": "short"},
-    "sleeve_width": {"sleeve": "elbow"},
-    "hem_rise": {"hem": "shirt-tail"},
-    "opening_length": {"opening": "slit"},
-}
-
-
-def _print_values(block: Block, key: str, unit: str) -> None:
-    """A length option at two values, each with its sketch."""
-    from drafting.blocks import draft
-    from drafting.units import format_length
-
-    if key not in _SHOWN_AT_MM:
-        return
-    half = "back" if "back" in key or "opening" in key else "front"
-    sketches, names = [], []
-    for value in _SHOWN_AT_MM[key]:
-        pieces = draft(block.name, _example(), {**_WITH.get(key, {}), key: value}).pieces
-        sketches.append(_dots(_strokes(pieces, half), 15, 8))
-        names.append(format_length(value, unit))
-    _print_sketches(sketches, names)
 
 
 def _strokes(pieces: Mapping[str, Piece], half: str) -> list[NDArray[np.float64]]:

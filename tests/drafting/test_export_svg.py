@@ -5,16 +5,22 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ElementTree
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 import svgpathtools
 from exchange_pieces import ALLOWANCES, front, garment, sleeve
 
+from drafting import draft
+from drafting.docket import Docket
 from drafting.errors import InputError
+from drafting.export.marks import clear_grain, label_along, strokes
 from drafting.export.svg import piece_svg, pieces_svg
 from drafting.piece import Piece
 
+CONFIGS = Path(__file__).parents[2] / "configs"
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -154,3 +160,73 @@ def test_label_lies_inside_the_piece() -> None:
     x, y = float(label.get("x", "nan")), float(label.get("y", "nan"))
     path = next(p for (kind, _), p in paths(text, "facing").items() if kind == "sewing")
     assert svgpathtools.path_encloses_pt(complex(x, y), complex(-10, -10), path)
+
+
+def _clear(piece: Piece, grain: np.ndarray) -> float:
+    """Distance in mm from a grain line to the nearest other line of the piece."""
+    line = shapely.LineString(grain)
+    ring = shapely.LinearRing(piece.sewing_line)
+    others = [ring, *(shapely.LineString(m.points) for m in piece.marks if len(m.points) > 1)]
+    assert shapely.Polygon(piece.sewing_line).contains(line)
+    return min(line.distance(o) for o in others)
+
+
+@pytest.mark.parametrize(
+    "path", [*CONFIGS.glob("dockets/*.yaml"), *CONFIGS.glob("styles/*.yaml")], ids=lambda p: p.stem
+)
+def test_the_grain_arrow_crosses_nothing(path: Path) -> None:
+    """On paper and under the beam it keeps off sewing line, fold sign and marks, on every piece."""
+    from projector.faces import face_of
+
+    docket = Docket.load(path)
+    for name, piece in docket.pieces().items():
+        least = 3.0 if piece.area_mm2 < 40_000 else 9.9
+        for shape in (piece, piece.opened()):
+            grain = clear_grain(shape)
+            assert _clear(shape, grain) >= least, name
+            own = np.diff(np.array(shape.grain), axis=0)[0]
+            turned = np.diff(grain, axis=0)[0]
+            assert abs(own[0] * turned[1] - own[1] * turned[0]) < 1e-3 * np.hypot(*own)
+            assert own @ turned > 0
+        drawn = [s for s in strokes(piece, docket.allowances_for(name)) if s.name == "fold sign"]
+        for sign in drawn:
+            assert (
+                shapely.LineString(sign.points).distance(shapely.LineString(clear_grain(piece))) > 5
+            )
+        for cloth in (docket.cloth, None):
+            face = face_of(piece, docket.allowances_for(name), cloth)
+            shaft = face.lines["grain"][0]
+            on_half = face.on_fold or piece.fold is None
+            if cloth is None or cloth.cut_scale == (1.0, 1.0):
+                assert _clear(piece if on_half else piece.opened(), shaft) >= least, name
+
+
+def test_the_slit_is_written_beside_its_bar() -> None:
+    """The slit's end is a bar square to the fold with its length beside it, and no cutting line."""
+    back = Docket.load(CONFIGS / "dockets" / "rehearsal-top.yaml").pieces()["back"]
+    text = piece_svg(back, {"all": 10.0})
+    beside = [t for t in ElementTree.fromstring(text).iter(f"{SVG}text") if t.text]
+    assert [t for t in beside if (t.text or "").startswith("slit ")]
+    bars = [s for s in strokes(back, None) if s.name.startswith("slit ")]
+    assert [s.kind for s in bars] == ["mark"]
+    assert shapely.Polygon(back.cutting_line()).equals(
+        shapely.Polygon(back.with_(marks=()).cutting_line())
+    )
+
+
+def test_a_strip_takes_its_label_along() -> None:
+    """The label of a 4 cm bias strip stays on the strip."""
+    style = {"neckline_finish": "bias", "binding_width": "4 cm"}
+    docket = Docket.load(CONFIGS / "dockets" / "rehearsal-top.yaml")
+    strip = draft("quick-top", docket.draft().measurements, style).pieces["neck binding"]
+    place = label_along(strip)
+    assert place is not None
+    (x, y), along, across, turn = place
+    box = shapely.box(-along / 2, -across / 2, along / 2, across / 2)
+    box = shapely.affinity.translate(shapely.affinity.rotate(box, turn, origin=(0, 0)), x, y)
+    assert shapely.Polygon(strip.sewing_line).contains(box)
+    said = [
+        t.text for t in ElementTree.fromstring(piece_svg(strip, None)).iter(f"{SVG}text") if t.text
+    ]
+    assert said[0] == "neck binding"
+    assert said[1].startswith("cut 1 on the bias · cut as drawn")
