@@ -385,7 +385,7 @@ def measuring_sheet(keys: Sequence[str], heading: Sequence[str] = (), paper: str
     for k in keys:
         texts += [REGISTRY[k].name, REGISTRY[k].how, REGISTRY[k].posture]
     pdf.add_page()
-    letters = Lettering(pdf, [*heading, *texts, *_SHEET_NOTES])
+    letters = Lettering(pdf, [*heading, *texts, _SHEET_NOTE])
     y = _sheet_head(pdf, letters, heading)
     gap, column = 6.0, (pdf.w - 2 * _MARGIN_MM - 6.0) / 2
     for at in range(0, len(keys), 2):
@@ -401,11 +401,11 @@ def measuring_sheet(keys: Sequence[str], heading: Sequence[str] = (), paper: str
 
 
 _MARGIN_MM = 14.0
-_CARD_FIGURE_MM = 40.0
-_SHEET_NOTES = (
-    "Take each measure twice, tape snug but not pulled, over a thin close layer; add nothing for",
-    "comfort, the draft does that. Girths that differ by more than 1 cm, lengths by more than",
-    "0.5 cm, are taken a third time.",
+_CARD_FIGURE_MM = 40.0  # narrower, the longest landmark name no longer fits
+_SHEET_NOTE = (
+    "Take each measure twice, tape snug but not pulled, over a thin close layer; add nothing for "
+    "comfort, the draft does that. Girths that differ by more than 1 cm, lengths by more than "
+    "0.5 cm, are taken a third time."
 )
 
 
@@ -416,7 +416,7 @@ def _sheet_head(pdf: Any, letters: Any, heading: Sequence[str]) -> float:
         letters.write(_MARGIN_MM, y, line, size)
         y += 1.45 * size
     pdf.set_text_color(*GREY)
-    for line in _SHEET_NOTES:
+    for line in fitted_lines(letters, _SHEET_NOTE, 3.4, pdf.w - 2 * _MARGIN_MM):
         letters.write(_MARGIN_MM, y, line, 3.4)
         y += 4.8
     pdf.set_text_color(*INK)
@@ -433,7 +433,7 @@ def _card_lines(letters: Any, key: str, width: float) -> tuple[list[str], list[s
 
 def _card_height(letters: Any, key: str, drawing: Drawing, column: float) -> float:
     how, posture = _card_lines(letters, key, column - _CARD_FIGURE_MM - 4.0)
-    return max(drawing.height_mm, 9.0 + 4.3 * (len(how) + len(posture)) + 22.0)
+    return max(drawing.height_mm, 9.0 + 4.3 * (len(how) + len(posture)) + 19.0)
 
 
 def _card(
