@@ -397,9 +397,7 @@ class _Session:
             data["unit"] = name or (old.unit if old else self.ask_unit())
         if data.get("wearer") is None:
             who = wearer or (old.wearer if old else "")
-            who = who or self.ask(
-                "Who is measured? A voice part, such as alto-3 (Enter: nobody named): "
-            )
+            who = who or self.ask_wearer(str(data["unit"]))
             if who:
                 data["wearer"] = who
         self.dated(taken)
@@ -450,6 +448,27 @@ class _Session:
             except InputError as error:
                 self.say(str(error))
 
+    def ask_wearer(self, unit: str) -> str:
+        """Who is measured, '' for nobody named; a number or a length is asked again."""
+        from drafting.errors import InputError
+        from drafting.units import parse_length
+
+        while True:
+            answer = self.ask(
+                "Who is measured? A voice part, such as alto-3 (Enter: nobody named): "
+            )
+            if not answer:
+                return answer
+            if re.search(r"[^\W\d_]", answer):  # without any letter it is no name
+                try:
+                    parse_length(answer, unit, signed=True)
+                except InputError:
+                    return answer
+            self.say(
+                f"'{answer}' reads like a measure, and the measures come next. Who is measured? "
+                "Name a voice part, or press Enter to name nobody."
+            )
+
     def run(self) -> None:
         """Ask what is not there yet, then offer to take any of them again."""
         from drafting.measurements import REGISTRY
@@ -492,9 +511,11 @@ class _Session:
     def one(self, key: str, at: int) -> str:
         """Show and ask one measure; 'done', 'back', 'skip' or 'quit'."""
         self.show(key, at)
+        first: tuple[float, Any] | None = None
         while True:
             before = self.sheet.data["measurements"].get(key)
-            word = self.takes(key)
+            word = self.takes(key, first)
+            first = None
             after = self.sheet.data["measurements"].get(key)
             if after is not None and after != before:
                 self.tell_saved(key, before)
@@ -508,18 +529,21 @@ class _Session:
                 return "done"
             for line in warned:
                 self.say(line, "  ")
-            answer = self.ask("Enter keeps it, m measures it again: ").lower()
-            if answer in ("q", "quit"):
-                return "quit"
-            if answer in ("b", "back"):
-                return "back"
-            if answer not in ("m", "again", "measure"):
+            prompt = "Enter keeps it, m measures it again, or type the new reading: "
+            word, take = self.length_from(key, prompt, again=True)
+            if word == "value" and take is None:
                 return "done"
+            if word == "value":
+                first = take  # a new reading, given at once
+            elif word != "again":
+                self.say("It stays as saved.", "  ")
+                return word
 
-    def takes(self, key: str) -> str:
+    def takes(self, key: str, first: tuple[float, Any] | None = None) -> str:
         """Ask for one or two takes, a third where two differ too much; each is saved at once.
 
-        'done' (also when the file's value is to stay), a command, or 'changed meanwhile'.
+        ``first``: the first take, where it has been given already. 'done' (also when the file's
+        value is to stay), a command, or 'changed meanwhile'.
         """
         from drafting.measurements import REGISTRY
 
@@ -544,7 +568,10 @@ class _Session:
                     "and take it a third time; the two that agree best count.",
                     "  ",
                 )
-            word, take = self.length_from(key, prompts[len(taken)])
+            word, take = "value", first
+            if first is None:
+                word, take = self.length_from(key, prompts[len(taken)])
+            first = None
             if word != "value":
                 return word
             if take is None:
@@ -583,8 +610,13 @@ class _Session:
         self.say(text, "  ")
         return [a, b]
 
-    def length_from(self, key: str, prompt: str) -> tuple[str, tuple[float, Any] | None]:
-        """('value', (mm, as written)), ('value', None) for Enter, or a command."""
+    def length_from(
+        self, key: str, prompt: str, again: bool = False
+    ) -> tuple[str, tuple[float, Any] | None]:
+        """('value', (mm, as written)), ('value', None) for Enter, or a command.
+
+        ``again``: m, for measuring it again, is a command too.
+        """
         from drafting.errors import InputError
         from drafting.measurements import Measurements
 
@@ -597,6 +629,8 @@ class _Session:
                 continue
             if word in ("back", "skip", "quit"):
                 return word, None
+            if again and word in ("m", "again", "measure"):
+                return "again", None
             if not answer:
                 return "value", None
             written = _as_written(answer)

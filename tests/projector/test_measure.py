@@ -292,11 +292,67 @@ def test_figures_are_written(tmp_path: Path) -> None:
 
 
 def test_only_what_the_block_needs(tmp_path: Path) -> None:
-    """Six measures for the quick top, two more when what helps is asked for too."""
+    """Six measures for the quick top; what helps is asked for with --extra only, else told."""
     assert "1 of 6" in run(tmp_path / "m.yaml", ["q"], *WHO).output
-    result = run(tmp_path / "n.yaml", [*ALTO, "56", "q"], "--once", "--extra", *WHO)
-    assert "1 of 8" in result.output
-    assert held(tmp_path / "n.yaml")["head_girth"] == 56
+    plain = run(tmp_path / "p.yaml", [*ALTO, ""], "--once", *WHO)
+    assert plain.exit_code == 0
+    assert set(held(tmp_path / "p.yaml")) == set(NEEDED)
+    told = " ".join(plain.output.split()).partition("With --extra it also asks")[2]
+    assert all(x in told for x in ("head girth", "upper arm girth", "upper chest girth"))
+    helping = ["56", "29", "90"]
+    result = run(tmp_path / "n.yaml", [*ALTO, *helping, ""], "--once", "--extra", *WHO)
+    assert "1 of 9" in result.output
+    got = held(tmp_path / "n.yaml")
+    assert set(got) - set(NEEDED) == {"head_girth", "upper_arm_girth", "upper_chest_girth"}
+    assert got["head_girth"] == 56
+
+
+def test_a_reading_typed_at_the_question_counts(tmp_path: Path) -> None:
+    """A length typed where an unusual value is asked about replaces it, and is taken twice."""
+    out = tmp_path / "m.yaml"
+    result = run(out, ["36", "94", "q"], "--once", *WHO)
+    assert held(out) == {"bust_girth": 94}
+    assert "in place of 36" in result.output
+    out = tmp_path / "twice.yaml"
+    run(out, ["36", "36", "37 in", "94", "q"], *WHO)
+    assert held(out) == {"bust_girth": ["37 in", 94]}
+    # a new reading that is unusual as well is asked about again
+    out = tmp_path / "again.yaml"
+    result = run(out, ["36", "35", "94", "q"], "--once", *WHO)
+    assert result.output.count("Enter keeps it") == 2
+    assert held(out) == {"bust_girth": 94}
+
+
+@pytest.mark.parametrize("slip", ["n", "no", "94 furlongs", "-5", "mm"])
+def test_nothing_is_kept_by_a_slip(tmp_path: Path, slip: str) -> None:
+    """What is neither a length nor a command at that question is asked again, not kept."""
+    out = tmp_path / "m.yaml"
+    result = run(out, ["36", slip, "?", "m", "94", "q"], "--once", *WHO)
+    assert result.output.count("Enter keeps it") == 3
+    assert "2 of 6" in result.output
+    assert held(out) == {"bust_girth": 94}
+
+
+@pytest.mark.parametrize("slip", ["94", "36 3/4", "92 cm", '36"', "54,6 cm", "-5", "94."])
+def test_a_measure_is_nobodys_name(tmp_path: Path, slip: str) -> None:
+    """A number or length typed where the wearer is asked for is asked about again."""
+    out = tmp_path / "m.yaml"
+    result = run(out, [slip, "alto-3", "94", "q"], "--once", "--unit", "cm")
+    assert "reads like a measure" in result.output
+    assert Measurements.load(out).wearer == "alto-3"
+    assert held(out) == {"bust_girth": 94}
+    nobody = tmp_path / "n.yaml"
+    run(nobody, [slip, "", "94", "q"], "--once", "--unit", "cm")
+    assert not Measurements.load(nobody).wearer
+
+
+@pytest.mark.parametrize("name", ["alto-3", "3rd tenor", "bass 2", "2 mezzo", "Inés"])
+def test_a_name_may_hold_a_number(tmp_path: Path, name: str) -> None:
+    """A voice part with a number in it is taken as it is."""
+    out = tmp_path / "m.yaml"
+    result = run(out, [name, "94", "q"], "--once", "--unit", "cm")
+    assert "reads like a measure" not in result.output
+    assert Measurements.load(out).wearer == name
 
 
 def test_readable_in_80_columns(tmp_path: Path) -> None:
