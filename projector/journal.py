@@ -271,15 +271,6 @@ def _recover(docket: Docket, path: Path) -> Recovered:
     changes = [c for c in (_line(text) for text in lines[1:]) if c]
     if not changes:
         return Recovered(docket, 0)
-    if head is None or head.get("of") != _digest(docket.path):
-        aside = path.with_suffix(".left")
-        path.replace(aside)
-        return Recovered(
-            docket,
-            0,
-            f"The docket was changed elsewhere since the table was left; what the table had "
-            f"noted is kept in {aside.name}.",
-        )
     lay, traced, table = list(docket.lay), docket.traced, dict(docket.table)
     count = 0
     for change in changes:
@@ -295,8 +286,43 @@ def _recover(docket: Docket, path: Path) -> Recovered:
             break
         count += 1
     made = docket.replace(lay=tuple(lay), traced=traced, table=table)
+    if head is None or head.get("of") != _digest(docket.path):
+        # killed after the docket was saved, before the journal began anew: all is there already
+        if count == len(lines) - 1 and _same(made, docket):
+            return Recovered(docket, 0)
+        aside = _free(path)
+        path.replace(aside)
+        return Recovered(
+            docket,
+            0,
+            f"The docket was changed elsewhere since the table was left; what the table had "
+            f"noted is kept in {aside.name}.",
+        )
     plural = "s" if count != 1 else ""
     return Recovered(made, count, f"Taken up where it was left: {count} change{plural} kept.")
+
+
+def _same(one: Docket, other: Docket) -> bool:
+    """Whether both would be saved alike: the docket rounds the places of its lay."""
+
+    def written(docket: Docket) -> Any:
+        lay = [
+            {**_plain(p), "at": [round(v, 4) for v in p.at], "turn_deg": round(p.turn_deg, 6)}
+            for p in docket.lay
+        ]
+        table = json.loads(json.dumps(dict(docket.table), default=str))
+        return lay, list(docket.traced), table
+
+    return bool(written(one) == written(other))
+
+
+def _free(journal: Path) -> Path:
+    """A name for a journal put aside that no earlier one has."""
+    aside, n = journal.with_suffix(".left"), 1
+    while aside.exists():
+        n += 1
+        aside = journal.with_suffix(f".{n}.left")
+    return aside
 
 
 def _line(text: str) -> dict[str, Any] | None:

@@ -57,6 +57,9 @@ def frame(
     if width is not None:
         read = read.replace(table={**read.table, "width": width})
     read, note = laid(read)
+    copies = [p.key for p in read.placed() if p.piece == piece]
+    if len(copies) == 1:  # a piece cut once needs no number
+        piece = copies[0]
     if piece is not None and piece not in {p.key for p in read.placed()}:
         keys = ", ".join(p.key for p in read.placed())
         raise InputError(
