@@ -44,7 +44,7 @@ def frame(
     from drafting import Docket
     from drafting.errors import Fault, InputError
     from drafting.files import write_atomic
-    from projector.commands.laying import laid
+    from projector.commands.laying import at_the_table, laid
     from projector.painter import png, render
 
     wanted = parse_size(size) if size else None
@@ -54,6 +54,12 @@ def frame(
         )
     calibration = Calibration.load(calibration_file, wanted)
     read = Docket.load(docket)
+    if at_the_table(docket):
+        click.echo(
+            f"Note: {docket} is open at the table, or was cut off there: changes that are not yet "
+            "in the file are not shown.",
+            err=True,
+        )
     if width is not None:
         read = read.replace(table={**read.table, "width": width})
     read, note = laid(read)

@@ -79,8 +79,21 @@ def lay(
     from drafting.errors import Fault, InputError, LayError
     from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
     from drafting.units import parse_length
+    from projector.commands.laying import at_the_table
     from projector.commands.support import print_json
 
+    busy = [path for path in (docket, *others) if not dry_run and at_the_table(path)]
+    if busy:
+        raise InputError(
+            [
+                Fault(
+                    str(path),
+                    "is open at the table, or was cut off there with changes not yet in the file.",
+                    f"Leave the table first; after a power cut open it once with 'chalkbeam project {path}' and leave it.",
+                )
+                for path in busy
+            ]
+        )
     dockets = [Docket.load(path) for path in (docket, *others)]
     first = dockets[0]
     if first.cloth is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -51,3 +52,10 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     if lay.left_out:
         note += f" No room for {', '.join(lay.left_out)}."
     return docket.replace(lay=lay.docket_placements()), note
+
+
+def at_the_table(docket: Path) -> bool:
+    """Whether `project` has this docket open, or was cut off with changes not yet in its file."""
+    from projector.journal import journal_path
+
+    return journal_path(docket.resolve()).exists()

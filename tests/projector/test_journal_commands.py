@@ -75,3 +75,26 @@ def test_frame_takes_a_piece_cut_once_by_its_name(
     path.write_text(yaml.safe_dump(more, sort_keys=False))
     assert main([*how, str(one), "--piece", "sleeve"]) == 2
     assert "sleeve/2" in capsys.readouterr().err
+
+
+def test_lay_keeps_off_a_docket_that_is_at_the_table(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """While changes from the table wait beside a docket, `lay` refuses and changes nothing."""
+    from projector.cli import main
+    from projector.commands.support import configs_folder
+    from projector.journal import journal_path
+
+    body = configs_folder() / "measurements" / "alto-3.yaml"
+    path = tmp_path / "top.yaml"
+    text = (
+        f"chalkbeam: 1\ntitle: top\nmeasurements: {body}\ngarment: {{block: quick-top}}\n"
+        "cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}\n"
+    )
+    path.write_text(text, encoding="utf-8")
+    journal_path(path).write_text("{}\n", encoding="utf-8")
+    assert main(["lay", str(path), "--seconds", "0.2"]) == 2
+    assert "at the table" in capsys.readouterr().err
+    assert path.read_text(encoding="utf-8") == text
+    journal_path(path).unlink()
+    assert main(["lay", str(path), "--seconds", "0.2"]) == 0
