@@ -669,16 +669,16 @@ def _head_words(
     out.append(Writing((left, y), count, 3.0, colour=GREY, bare=True))
     out.append(Writing((PANEL_MM[0], y), which, 3.0, "end", GREY, bare=True))
     y += 7.0
-    for line in text_lines(title, 5.0, width):
+    for line in text_lines(title, 5.0, 0.86 * width):
         out.append(Writing((left, y), line, 5.0, strong=True, bare=True))
         y += 6.2
     y += 0.8
-    for line in text_lines(text, 3.7, width):
+    for line in text_lines(text, 3.7, 0.86 * width):
         out.append(Writing((left, y), line, 3.7, bare=True))
         y += 4.9
     y += 1.2
     for sum_line in sums:
-        for i, line in enumerate(text_lines(sum_line, 3.4, width - 4.0)):
+        for i, line in enumerate(text_lines(sum_line, 3.4, 0.86 * width - 4.0)):
             out.append(Writing((left + (3.0 if i else 0.0), y), line, 3.4, colour=TAPE, bare=True))
             y += 4.4
     return y
