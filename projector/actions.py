@@ -56,13 +56,13 @@ ACTIONS: tuple[Action, ...] = (
            pointer="drag with the second button"),
     Action("tilt-right", "", (".",), "tilt 1° off the grain, to the right (shift: 5°)",
            ("arrange",), pointer="drag with the second button"),
-    Action("straighten", "", ("g",), "straighten the piece to the grain", ("arrange",)),
+    Action("straighten", "Straighten", ("g",), "straighten the piece to the grain", ("arrange",)),
     Action("lock", "Lock", ("l",), "lock the piece where it lies, or free it", ("arrange",)),
     Action("aside", "Aside", ("d",), "put the piece aside", ("arrange",)),
     Action("bring-back", "Bring back", ("r",), "bring back a piece that was put aside",
            ("arrange",)),
     Action("undo", "Undo", ("z", "ctrl+z"), "undo, as far back as you like"),
-    Action("redo", "", ("y", "ctrl+y", "shift+ctrl+z"), "do again what was undone"),
+    Action("redo", "Redo", ("y", "ctrl+y", "shift+ctrl+z"), "do again what was undone"),
     Action("plan", "Plan", ("p",), "plan the lay around what is locked", ("arrange",)),
     Action("take", "Take", ("return",), "take the plan that is shown", ("arrange",)),
     Action("drop", "Drop", ("delete",), "drop the plan that is shown", ("arrange",)),
@@ -71,7 +71,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("bays", "Bays", ("v",), "cloth longer or wider than the beam: trace it bay by bay"),
     Action("next-bay", "Next bay", ("]",), "bays: on to the next (chalk the crosses first)",
            ("trace",)),
-    Action("previous-bay", "", ("[",), "bays: back to the bay before", ("trace",)),
+    Action("previous-bay", "Bay back", ("[",), "bays: back to the bay before", ("trace",)),
     Action("point-again", "Again", ("o",), "bays: point at the crosses again", ("trace",),
            pointer="press on the first cross"),
     Action("keep-fit", "Keep it", ("return",), "bays: take the fit although it is past the limit",
@@ -83,26 +83,27 @@ ACTIONS: tuple[Action, ...] = (
     Action("unmark", "Unmark", ("u",), "take the mark off the piece", ("trace",)),
     Action("lines", "Lines", ("n",), "cutting and sewing line, cutting only, sewing only"),
     Action("ink", "Ink", ("i",), "light lines, bold lines, dark lines on a lit table"),
-    Action("wider", "", ("=", "shift+="), "wider lines"),
-    Action("thinner", "", ("-",), "thinner lines"),
+    Action("wider", "Wider", ("=", "shift+="), "wider lines"),
+    Action("thinner", "Thinner", ("-",), "thinner lines"),
     Action("blank", "Dark", ("b",), "beam dark; any key brings it back"),
     Action("work-light", "Light", ("w",), "beam white, to see by; any key brings it back"),
     Action("check", "Check", ("k",), "100 mm square and ruler, where the pointer is"),
-    Action("calibrate", "", ("ctrl+k",), "calibrate anew (first light)"),
+    Action("calibrate", "Calibrate", ("ctrl+k",), "calibrate anew (first light)"),
     Action("side", "Side", ("s",), "the side of the table where you stand"),
-    Action("turn-cloth", "", ("ctrl+r",), "the cloth runs the other way (turn the whole lay a quarter)"),
-    Action("flip-cloth", "", ("f",), "the cloth lies the other way up (mirror the whole lay)"),
-    Action("centre", "", ("home",), "put the lay back in the middle of the beam"),
-    Action("strip", "", ("x",), "hide or show this strip",
+    Action("turn-cloth", "Turn cloth", ("ctrl+r",), "the cloth runs the other way (turn the whole lay a quarter)"),
+    Action("flip-cloth", "Flip cloth", ("f",), "the cloth lies the other way up (mirror the whole lay)"),
+    Action("centre", "Centre", ("home",), "put the lay back in the middle of the beam"),
+    Action("strip", "Hide", ("x",), "hide or show this strip",
            pointer="press on your edge of the beam"),
+    Action("more", "More", ("f2",), "the strip's further buttons"),
     Action("help", "Help", ("h", "f1"), "this page, and the next where it is long"),
-    Action("leave", "", ("escape",), "close a page, let a piece go, then leave"),
-    Action("quit", "", ("q", "ctrl+q"), "leave; everything is saved already"),
+    Action("leave", "Close", ("escape",), "close a page, let a piece go, then leave"),
+    Action("quit", "Quit", ("q", "ctrl+q"), "leave; everything is saved already"),
 )  # fmt: skip
 
 BY_NAME: dict[str, Action] = {a.name: a for a in ACTIONS}
 
-# the strip's buttons, the more important first; what finds no room is left to its key
+# the strip's buttons, the more important first; what finds no room comes with 'more'
 STRIP: dict[str, tuple[str, ...]] = {
     "arrange": (
         "trace", "plan", "turn", "turn-over", "lock", "aside", "bring-back", "undo", "align",
@@ -121,6 +122,21 @@ STRIP: dict[str, tuple[str, ...]] = {
     "align": ("align", "leave", "work-light", "help"),
     "height": ("next", "away", "toward", "left", "right", "leave", "help"),
     "plan": ("take", "drop", "help"),
+}  # fmt: skip
+# what 'more' brings after them: with these every action has a pointer way
+STRIP_MORE: dict[str, tuple[str, ...]] = {
+    "arrange": (
+        "redo", "straighten", "height", "bays", "blank", "work-light", "wider", "thinner",
+        "centre", "turn-cloth", "flip-cloth", "calibrate", "strip", "leave", "quit",
+    ),
+    "trace": (
+        "undo", "redo", "bays", "side", "wider", "thinner", "centre", "turn-cloth", "flip-cloth",
+        "calibrate", "strip", "leave", "quit",
+    ),
+    "bays": (
+        "previous-bay", "undo", "redo", "bays", "align", "ink", "side", "wider", "thinner",
+        "centre", "turn-cloth", "flip-cloth", "calibrate", "strip", "leave", "quit",
+    ),
 }  # fmt: skip
 STRIP_WORDS: dict[tuple[str, str], str] = {
     ("trace", "go-on"): "Traced",

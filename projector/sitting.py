@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from projector import height, tools, trace
-from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_WORDS, Keys
+from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_MORE, STRIP_WORDS, Keys
 from projector.frame import FrameItem
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
@@ -151,6 +151,8 @@ class Sitting:
         self._stale = True
         self._light = light_of(self.calibration)
         self._help_from = self._help_next = 0
+        self._strip_row = ""
+        self._strip_from = self._strip_next = 0
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
         self._beside: set[str] = set()
@@ -590,6 +592,11 @@ class Sitting:
         self.strip_on = not self.strip_on
         self._stale = True
 
+    def _do_more(self) -> None:
+        """The strip's further buttons, and after the last the first again."""
+        self._strip_from = self._strip_next
+        self._stale = True
+
     def _do_leave(self) -> None:
         if self.page or self.checking_at is not None or self.chosen is not None or self.planning:
             self._set_page("")
@@ -983,12 +990,8 @@ class Sitting:
         ]
         return self.stage.page("Is the calibration still true?", rows, self._question)
 
-    def _make_strip(self) -> Strip | None:
-        if not self.strip_on or self.page == "question":
-            return None
-        row = self.tool.strip if self.tool is not None else self.mode
-        names = STRIP["plan" if self.planning is not None and self.planning.best else row]
-        buttons = [
+    def _buttons(self, names: Iterable[str]) -> list[Button]:
+        return [
             Button(
                 name,
                 STRIP_WORDS.get((self.mode, name), BY_NAME[name].words),
@@ -998,7 +1001,25 @@ class Sitting:
             )
             for name in names
         ]
+
+    def _make_strip(self) -> Strip | None:
+        if not self.strip_on or self.page == "question":
+            return None
+        row = self.tool.strip if self.tool is not None else self.mode
+        if self.planning is not None and self.planning.best:
+            row = "plan"
+        if row != self._strip_row:
+            self._strip_row, self._strip_from = row, 0
+        every = STRIP[row] + STRIP_MORE.get(row, ())
+        names = every[self._strip_from :]
         lines = self.lines_of_strip()
+        room = len(self.stage.strip(lines, self._buttons(("more", *names))).buttons) - 1
+        self._strip_next = self._strip_from + max(room, 1)
+        if self._strip_next >= len(every):
+            self._strip_next = 0
+        if self._strip_from or self._strip_next:
+            names = (*names[: max(room, 1)], "more")
+        buttons = self._buttons(names)
         near = self.stage.strip(lines, buttons)
         if self.page:
             return near
