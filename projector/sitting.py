@@ -153,6 +153,7 @@ class Sitting:
         self._help_from = self._help_next = 0
         self._strip_row = ""
         self._strip_from = self._strip_next = 0
+        self._strip_room: tuple[Any, int] = (None, 0)
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
         self._beside: set[str] = set()
@@ -1013,7 +1014,11 @@ class Sitting:
         every = STRIP[row] + STRIP_MORE.get(row, ())
         names = every[self._strip_from :]
         lines = self.lines_of_strip()
-        room = len(self.stage.strip(lines, self._buttons(("more", *names))).buttons) - 1
+        now = (row, self._strip_from, self.mode, self.stage.view, bool(lines))
+        if now != self._strip_room[0]:
+            laid = self.stage.strip(lines, self._buttons(("more", *names)))
+            self._strip_room = (now, len(laid.buttons) - 1)
+        room = self._strip_room[1]
         self._strip_next = self._strip_from + max(room, 1)
         if self._strip_next >= len(every):
             self._strip_next = 0
