@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -23,16 +24,18 @@ from drafting.figures.drawing import (
     GREY,
     INK,
     PALE,
+    STRONG_SHARE,
     TAPE,
     Colour,
     Drawing,
+    Measure,
     Points,
     Stroke,
     Writing,
     circle,
     clipped,
+    svg_width,
     text_lines,
-    text_width,
     to_pdf,
     to_svg,
 )
@@ -79,6 +82,7 @@ class _Board:
     strokes: list[Stroke] = field(default_factory=list)
     writings: list[Writing] = field(default_factory=list)
     is_inset: bool = False
+    measure: Measure = svg_width
 
     def __post_init__(self) -> None:
         self.taken = np.zeros((math.ceil(self.size[1] * 2), math.ceil(self.size[0] * 2)))
@@ -118,7 +122,8 @@ class _Board:
         self._take(*self._box(text), 30.0)
 
     def _box(self, text: Writing) -> tuple[float, float, float, float]:
-        wide, high = text_width(text.text, text.size_mm), 0.75 * text.size_mm
+        wide, high = self.measure(text.text, text.size_mm), 0.75 * text.size_mm
+        wide += STRONG_SHARE * text.size_mm if text.strong else 0.0
         x, y = text.at
         left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[text.anchor]
         if text.turn_deg:  # upright, read from the right
@@ -183,7 +188,7 @@ class _Board:
         if np.hypot(*shift) > 0.1:
             for end in (a, b):
                 self.draw(np.stack([end + 0.25 * shift, end + reach]), "measure", 1.0)
-        wide = text_width(text, _DIMENSION_MM)
+        wide = self.measure(text, _DIMENSION_MM)
         upright = abs(direction[1]) > abs(direction[0])
         if length > wide + 5.0:
             self.draw(np.stack([p, q]), "measure", 4.0)
@@ -279,8 +284,11 @@ def _scale(extent: tuple[float, float, float, float]) -> int:
     return next((s for s in _SCALES if s >= needed), math.ceil(needed))
 
 
-def panels(draft: Draft) -> list[Panel]:
+def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
     """Each recorded step of a draft as a drawing of `PANEL_MM`, in order.
+
+    ``measure``: how wide a line of text will be where it is written, so that lines break and
+    names find room by the letters that are really set.
 
     Raises:
         InputError: the block recorded no steps.
@@ -296,9 +304,9 @@ def panels(draft: Draft) -> list[Panel]:
     out = []
     steps = _readable(draft.steps)
     for number, step in enumerate(steps, 1):
-        board = _board(extent, one_to)
+        board = _board(extent, one_to, measure)
         bottom = _write_words(board, standing, step, number, len(steps), unit)
-        inset, region = _inset(standing, step, one_to, PANEL_MM[1] - bottom - 4.0)
+        inset, region = _inset(standing, step, one_to, PANEL_MM[1] - bottom - 4.0, measure)
         _draw_standing(board, standing, step)
         _draw_new(board, standing, step, unit, numbers=inset is None)
         if inset is not None:
@@ -309,7 +317,9 @@ def panels(draft: Draft) -> list[Panel]:
         out.append(Panel(step.key, number, step.title, drawing))
         standing.add(step)
     ends = (_check_panel, _bend_panel)
-    return out + [end(draft, standing, extent, len(out) + i) for i, end in enumerate(ends, 1)]
+    return out + [
+        end(draft, standing, extent, len(out) + i, measure) for i, end in enumerate(ends, 1)
+    ]
 
 
 def _readable(steps: Iterable[Step]) -> list[Step]:
@@ -352,7 +362,7 @@ def _near(at: Spot, standing: _Standing) -> set[str]:
 
 
 def _inset(
-    standing: _Standing, step: Step, one_to: int, room: float
+    standing: _Standing, step: Step, one_to: int, room: float, measure: Measure
 ) -> tuple[_Board | None, Points]:
     """A larger board for a step whose news is small, and what it shows (2, 2) mm; None if not."""
     known = dict(standing.points)
@@ -383,7 +393,7 @@ def _inset(
     origin = (width / 2 - middle[0] * scale, height / 2 + middle[1] * scale)
     if low[0] < 1.0:  # the paper ends at the centre line: only dimensions stand left of it
         origin = (min(origin[0], 20.0), origin[1])
-    inset = _Board(origin, scale, (width, height), is_inset=True)
+    inset = _Board(origin, scale, (width, height), is_inset=True, measure=measure)
     paper = inset.put([(0.0, 1e5), (1e5, -1e5)])
     left = max(0.0, float(paper[0][0]))
     inset.strokes.append(
@@ -417,14 +427,14 @@ def _paste(board: _Board, inset: _Board, region: Points) -> None:
     board.strokes.append(Stroke(marked, "level"))
 
 
-def _board(extent: tuple[float, float, float, float], one_to: int) -> _Board:
+def _board(extent: tuple[float, float, float, float], one_to: int, measure: Measure) -> _Board:
     left, right, bottom, top = extent
     ml, _, mt, mb = _MARGINS_MM
     scale = 1.0 / one_to
     width, height = (right - left) * scale, (top - bottom) * scale
     free = max(0.0, _PICTURE_MM[1] - mt - mb - height)
     origin = (ml - left * scale, mt + free / 2 + top * scale)
-    board = _Board(origin, scale, _PICTURE_MM)
+    board = _Board(origin, scale, _PICTURE_MM, measure=measure)
     board.strokes.append(
         Stroke(
             np.array([(ml, origin[1] - top * scale - 3.0), (ml + width + 3.0, origin[1] - top * scale - 3.0),
@@ -669,16 +679,16 @@ def _head_words(
     out.append(Writing((left, y), count, 3.0, colour=GREY, bare=True))
     out.append(Writing((PANEL_MM[0], y), which, 3.0, "end", GREY, bare=True))
     y += 7.0
-    for line in text_lines(title, 5.0, 0.86 * width):
+    for line in text_lines(title, 5.0, width - STRONG_SHARE * 5.0, board.measure):
         out.append(Writing((left, y), line, 5.0, strong=True, bare=True))
         y += 6.2
     y += 0.8
-    for line in text_lines(text, 3.7, 0.86 * width):
+    for line in text_lines(text, 3.7, width, board.measure):
         out.append(Writing((left, y), line, 3.7, bare=True))
         y += 4.9
     y += 1.2
     for sum_line in sums:
-        for i, line in enumerate(text_lines(sum_line, 3.4, 0.86 * width - 4.0)):
+        for i, line in enumerate(text_lines(sum_line, 3.4, width - 3.0, board.measure)):
             out.append(Writing((left + (3.0 if i else 0.0), y), line, 3.4, colour=TAPE, bare=True))
             y += 4.4
     return y
@@ -791,7 +801,7 @@ def _table(
     own, other = _units(unit)
     columns = _columns(left + width, own, other)
     room = columns[0] - left - _COLUMN_MM[own] + 2.0
-    longest = max(text_width(name, size) for name, _ in rows)
+    longest = max(board.measure(name, size) for name, _ in rows)
     size_name = size * min(1.0, room / longest) if longest > 0 else size
     if y + high * (len(rows) + 2) > PANEL_MM[1]:
         high = max(3.0, (PANEL_MM[1] - y) / (len(rows) + 2))
@@ -801,7 +811,7 @@ def _table(
         out.append(Writing((right, at), text, 2.6, "end", GREY, bare=True))
 
     head(columns[1], "from the centre", y)
-    head(columns[3], "below the top line", y)
+    head(columns[3], "below top line", y)
     y += 3.7
     for i, right in enumerate(columns):
         head(right, (own, other)[i % 2], y)
@@ -829,10 +839,14 @@ def _number(mm: float, unit: str, below: bool) -> str:
 
 
 def _check_panel(
-    draft: Draft, standing: _Standing, extent: tuple[float, float, float, float], number: int
+    draft: Draft,
+    standing: _Standing,
+    extent: tuple[float, float, float, float],
+    number: int,
+    measure: Measure,
 ) -> Panel:
     """The finished lines with their true lengths, to hold a tape measure against."""
-    board = _board(extent, _scale(extent))
+    board = _board(extent, _scale(extent), measure)
     title = "Check your lines before you cut"
     for points in standing.lines.values():
         board.draw(board.put(points), "old", 0.5)
@@ -856,20 +870,39 @@ def _check_panel(
     )
     y = _head_words(board, "check", title, text, (), "front and back")
     y = _length_table(board, draft, y + 2.5)
-    unit_notes = [*draft.notes]
-    left = _PICTURE_MM[0] + 4.0
-    for note in unit_notes:
-        lines = text_lines(note, 3.2, PANEL_MM[0] - left - 3.0)
-        if y + 4.2 * len(lines) > PANEL_MM[1] - 1.0:
-            break
-        y += 1.6
-        for i, line in enumerate(lines):
-            board.writings.append(
-                Writing((left + (3.0 if i else 0.0), y + 2.0), line, 3.2, colour=TAPE, bare=True)
-            )
-            y += 4.2
+    _write_notes(board, draft.notes, y)
     drawing = Drawing(*PANEL_MM, tuple(board.strokes), tuple(board.writings))
     return Panel("check", number, title, drawing)
+
+
+_NOTE_SIZES_MM = (3.2, 2.9, 2.6, 2.3)
+_MORE_NOTES = "More notes stand in truing.txt."
+
+
+def _write_notes(board: _Board, notes: Iterable[str], y: float) -> None:
+    """The draft's notes below ``y``, as large as they all fit; what does not fit is told."""
+    left = _PICTURE_MM[0] + 4.0
+    width = PANEL_MM[0] - left - 3.0
+
+    def paragraphs(size: float) -> list[list[str]]:
+        return [text_lines(note, size, width, board.measure) for note in notes]
+
+    def height(parts: list[list[str]], size: float) -> float:
+        return sum(0.5 * size + 1.3 * size * len(lines) for lines in parts)
+
+    room = PANEL_MM[1] - 1.0 - y
+    size = next((s for s in _NOTE_SIZES_MM if height(paragraphs(s), s) <= room), _NOTE_SIZES_MM[-1])
+    parts = paragraphs(size)
+    if height(parts, size) > room:
+        while parts and height([*parts, [_MORE_NOTES]], size) > room:
+            parts.pop()
+        parts.append([_MORE_NOTES])
+    for lines in parts:
+        y += 0.5 * size
+        for i, line in enumerate(lines):
+            at = (left + (3.0 if i else 0.0), y + 0.6 * size)
+            board.writings.append(Writing(at, line, size, colour=TAPE, bare=True))
+            y += 1.3 * size
 
 
 def _length_table(board: _Board, draft: Draft, y: float) -> float:
@@ -908,10 +941,14 @@ _NEARLY_STRAIGHT_MM = 1500.0
 
 
 def _bend_panel(
-    draft: Draft, standing: _Standing, extent: tuple[float, float, float, float], number: int
+    draft: Draft,
+    standing: _Standing,
+    extent: tuple[float, float, float, float],
+    number: int,
+    measure: Measure,
 ) -> Panel:
     """How strongly each curve bends along its way, as a comb of fine lines square to it."""
-    board = _board(extent, _scale(extent))
+    board = _board(extent, _scale(extent), measure)
     title = "How the curves run"
     seen = _Standing()
     rows: list[tuple[str, float]] = []
@@ -1011,14 +1048,15 @@ def steps_pdf(draft: Draft, *, title: str = "", paper: str = "a4") -> bytes:
 
     from drafting.export.lettering import Lettering
 
-    drawn = panels(draft)
     head, under, foot = _headings(draft, title)
     pdf = FPDF(unit="mm", format=paper)
     pdf.set_auto_page_break(False)
     pdf.set_title(head)
     pdf.add_page()
-    texts = [head, under, foot, *(t for p in drawn for t in p.drawing.texts())]
+    # once for the letters that fonts are needed for, once more in the widths of those fonts
+    texts = [head, under, foot, *(t for p in panels(draft) for t in p.drawing.texts())]
     letters = Lettering(pdf, texts)
+    drawn = panels(draft, cache(letters.width))
     left = (pdf.w - PANEL_MM[0]) / 2
     at = _first_head(pdf, letters, left, head, under)
     room = (pdf.h - at - 10.0 - 2 * PANEL_MM[1]) / 3

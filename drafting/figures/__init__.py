@@ -25,10 +25,10 @@ from drafting.figures.drawing import (
     Stroke,
     Writing,
     circle,
-    fitted_lines,
     place,
     smooth,
     tape_strokes,
+    text_lines,
     to_pdf,
     to_svg,
     to_text,
@@ -416,7 +416,7 @@ def _sheet_head(pdf: Any, letters: Any, heading: Sequence[str]) -> float:
         letters.write(_MARGIN_MM, y, line, size)
         y += 1.45 * size
     pdf.set_text_color(*GREY)
-    for line in fitted_lines(letters, _SHEET_NOTE, 3.4, pdf.w - 2 * _MARGIN_MM):
+    for line in text_lines(_SHEET_NOTE, 3.4, pdf.w - 2 * _MARGIN_MM, letters.width):
         letters.write(_MARGIN_MM, y, line, 3.4)
         y += 4.8
     pdf.set_text_color(*INK)
@@ -426,8 +426,8 @@ def _sheet_head(pdf: Any, letters: Any, heading: Sequence[str]) -> float:
 def _card_lines(letters: Any, key: str, width: float) -> tuple[list[str], list[str]]:
     m = REGISTRY[key]
     return (
-        fitted_lines(letters, m.how, 3.3, width),
-        fitted_lines(letters, m.posture, 3.3, width),
+        text_lines(m.how, 3.3, width, letters.width),
+        text_lines(m.posture, 3.3, width, letters.width),
     )
 
 

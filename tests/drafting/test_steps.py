@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import ctypes
 import math
 import re
 import xml.etree.ElementTree as ET
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +16,8 @@ import pytest
 from drafting import Draft, Measurements, draft
 from drafting.blocks import Step
 from drafting.errors import InputError
-from drafting.figures.drawing import clipped, text_lines, text_width
+from drafting.figures.drawing import clipped, svg_width, text_lines
+from drafting.export.lettering import font_folders
 from drafting.steps import (
     PANEL_MM,
     Panel,
@@ -178,6 +181,109 @@ def test_pdf_pages(top: Draft, paper: str, size: tuple[float, float]) -> None:
     assert pypdfium2.raw.FPDF_PAGEOBJ_PATH in kinds
 
 
+Box = tuple[float, float, float, float]  # mm, left, top, right, bottom, y down
+
+
+def text_boxes(page: pypdfium2.PdfPage) -> list[tuple[str, Box]]:
+    """Each text that stands on a page with the box of its letters, as pypdfium2 sees them."""
+    raw = pypdfium2.raw
+    high, reader, mm = page.get_height(), page.get_textpage(), 25.4 / 72
+    out = []
+    for thing in page.get_objects(filter=[raw.FPDF_PAGEOBJ_TEXT], max_depth=8):
+        size = raw.FPDFTextObj_GetText(thing.raw, reader.raw, None, 0)
+        buffer = ctypes.create_string_buffer(size)
+        wide = ctypes.cast(buffer, ctypes.POINTER(ctypes.c_ushort))
+        raw.FPDFTextObj_GetText(thing.raw, reader.raw, wide, size)
+        left, bottom, right, top = thing.get_bounds()
+        text = buffer.raw.decode("utf-16-le").rstrip("\0")
+        out.append((text, (left * mm, (high - top) * mm, right * mm, (high - bottom) * mm)))
+    return out
+
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+SHIPPED = sorted([*(CONFIGS / "dockets").glob("*.yaml"), *(CONFIGS / "styles").glob("*.yaml")])
+
+
+@pytest.mark.parametrize("unit", ["cm", "in"])
+@pytest.mark.parametrize("docket", SHIPPED, ids=lambda p: p.stem)
+def test_no_letter_leaves_its_panel_or_touches_another_text(docket: Path, unit: str) -> None:
+    """In the PDF of every docket that is shipped, on both papers, read back by pypdfium2."""
+    from drafting.docket import Docket
+
+    plain = Docket.load(docket).draft()
+    own = {
+        k: f"{v / (25.4 if unit == 'in' else 10.0):.6f}"
+        for k, v in plain.measurements.values.items()
+    }
+    body = Measurements.from_dict({"unit": unit, "wearer": "alto-3", "measurements": own})
+    made = draft(plain.block, body, plain.style, plain.fit)
+    for paper in ("a4", "letter"):
+        for page in pypdfium2.PdfDocument(steps_pdf(made, title="rehearsal top", paper=paper)):
+            boxes = text_boxes(page)
+            wide, high = (v / 72 * 25.4 for v in page.get_size())
+            left, right = (wide - PANEL_MM[0]) / 2, (wide + PANEL_MM[0]) / 2
+            assert len(boxes) > 10
+            # the rule between the two panels of a page
+            rules = [
+                o.get_bounds() for o in page.get_objects(filter=[pypdfium2.raw.FPDF_PAGEOBJ_PATH])
+            ]
+            middle = [
+                high - b[1] / 72 * 25.4 for b in rules
+                if (b[2] - b[0]) / 72 * 25.4 > PANEL_MM[0] - 1 and b[3] - b[1] < 2
+            ]  # fmt: skip
+            for text, box in boxes:
+                assert box[0] > left - 0.1 and box[2] < right + 0.1, (text, box)
+                assert box[1] > 8.0 and box[3] < high - 4.0, (text, box)
+                assert not any(box[1] < y < box[3] for y in middle), text
+            for (text, a), (other, b) in combinations(boxes, 2):
+                apart_x = max(a[0], b[0]) - min(a[2], b[2])
+                apart_y = max(a[1], b[1]) - min(a[3], b[3])
+                assert apart_x > -0.05 or apart_y > -0.05, (text, other)
+                if apart_y < -1.0 and "from the centre" in (text, other):
+                    assert apart_x > 1.5, "column heads need room"
+
+
+def test_widths_of_the_face_that_svgs_name() -> None:
+    """No line is wider in Helvetica, fpdf2's metrics, nor in DejaVu Sans itself where it is."""
+    from fontTools.ttLib import TTFont
+    from fpdf import FPDF
+
+    made = [
+        *panels(drafted("cm")),
+        *panels(drafted("in", {"gathers": "front", "hem": "shirt-tail"})),
+    ]
+    lines = {t for p in made for t in p.drawing.texts()}
+    assert len(lines) > 150
+    pdf = FPDF(unit="mm")
+    pdf.set_font("Helvetica", size=10 / 25.4 * 72)
+    for line in lines:
+        assert pdf.get_string_width(line.replace("−", "-")) < svg_width(line, 10.0) * 1.001, line
+    found = [f for folder in font_folders() for f in folder.rglob("DejaVuSans.ttf")]
+    if not found:
+        pytest.skip("DejaVu Sans is not on this machine")
+    with TTFont(found[0]) as font:
+        names, advances, em = font.getBestCmap(), font["hmtx"], font["head"].unitsPerEm
+        for line in lines:
+            true = sum(advances[names[ord(c)]][0] for c in line) / em * 10.0
+            assert svg_width(line, 10.0) == pytest.approx(true, rel=2e-3), line
+    assert svg_width("é", 1.0) == svg_width("e", 1.0)
+    assert svg_width("歌", 1.0) == 1.0
+
+
+def test_notes_that_find_no_room_are_told() -> None:
+    """The check panel sets its notes smaller when there are many, and says when some are missing."""
+    from dataclasses import replace
+
+    made = drafted("cm")
+    note = "The neck opening is narrower than her head: an opening is marked at the centre back."
+    for count, whole in ((1, True), (5, True), (30, False)):
+        panel = next(p for p in panels(replace(made, notes=(note,) * count)) if p.key == "check")
+        text = " ".join(panel.drawing.texts())
+        assert (text.count("narrower") == count) == whole
+        assert ("truing.txt" in text) != whole
+        assert all(w.at[1] < PANEL_MM[1] for w in panel.drawing.writings)
+
+
 def test_nothing_leaves_its_panel() -> None:
     """Text and strokes of every panel stay on it, for small and for large bodies."""
     bodies = (
@@ -190,7 +296,7 @@ def test_nothing_leaves_its_panel() -> None:
         for unit in ("in", "cm"):
             for panel in panels(drafted(unit, {"sleeve": "elbow"} if not body else {}, **body)):
                 for text in panel.drawing.writings:
-                    wide = text_width(text.text, text.size_mm)
+                    wide = svg_width(text.text, text.size_mm)
                     left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[text.anchor]
                     if text.turn_deg:
                         assert text.at[1] + left > -1, text
@@ -212,7 +318,7 @@ def test_names_do_not_cover_one_another(top: Draft) -> None:
             for t in panel.drawing.writings:
                 if t.turn_deg:
                     continue
-                wide = text_width(t.text, t.size_mm)
+                wide = svg_width(t.text, t.size_mm)
                 left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[t.anchor]
                 x, y = t.at[0] + left, t.at[1]
                 boxes.append((x, y - 0.7 * t.size_mm, x + wide, y, t.text))
