@@ -16,8 +16,8 @@ import pytest
 from drafting import Draft, Measurements, draft
 from drafting.blocks import Step
 from drafting.errors import InputError
-from drafting.figures.drawing import clipped, svg_width, text_lines
 from drafting.export.lettering import font_folders
+from drafting.figures.drawing import clipped, svg_width, text_lines
 from drafting.steps import (
     PANEL_MM,
     Panel,
