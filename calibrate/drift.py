@@ -96,15 +96,15 @@ class Drift:
             )
         out.append(
             f"Shape: {self.shape_rms_mm:.2f} mm rms, {self.shape_max_mm:.2f} mm at the worst place; "
-            f"{1000 * self.scale_x:+.1f} mm in a metre along, {1000 * self.scale_y:+.1f} across, "
-            f"keystone {self.keystone_mm:+.1f} mm. Two photos of an unmoved beam differ by about "
+            f"{1000 * self.scale_x:+z.1f} mm in a metre along, {1000 * self.scale_y:+z.1f} across, "
+            f"keystone {self.keystone_mm:+z.1f} mm. Two photos of an unmoved beam differ by about "
             f"{self.expected_mm:.2f} mm."
         )
         if self.position_max_mm is not None and self.shift_mm is not None:
             out.append(
                 f"Position, against {_cards(self.still)}: the light has moved "
-                f"{self.shift_mm[0]:+.1f} mm to the right and {self.shift_mm[1]:+.1f} mm away from "
-                f"you, turned {math.degrees(self.turn or 0.0):+.2f}°; at most "
+                f"{self.shift_mm[0]:+z.1f} mm to the right and {self.shift_mm[1]:+z.1f} mm away from "
+                f"you, turned {math.degrees(self.turn or 0.0):+z.2f}°; at most "
                 f"{self.position_max_mm:.1f} mm."
             )
         elif self.moved:

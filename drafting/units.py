@@ -172,13 +172,16 @@ def _unit_size(written: str | None, given: str | None, value: Any, where: str) -
 
 
 def format_length(mm: float, unit: str = "cm", parts: int = 16) -> str:
-    """Text for a person: ``11 1/2 in`` (to 1/``parts``), ``29.2 cm`` (to 1 mm), ``292 mm``."""
+    """Text for a person: ``11 1/2 in`` (to 1/``parts``), ``29.2 cm`` (to 1 mm), ``292 mm``.
+
+    What rounds to nothing has no minus sign.
+    """
     name = unit_name(unit, "unit")
     if name in ("in", "ft", "yd"):
         return f"{inches_text(mm / 25.4, parts)} in"
     if name == "mm":
-        return f"{mm:.1f}".removesuffix(".0") + " mm"
-    return f"{mm / 10:.1f} cm"
+        return f"{mm:z.1f}".removesuffix(".0") + " mm"
+    return f"{mm / 10:z.1f} cm"
 
 
 def inches_text(inches: float, parts: int = 16) -> str:

@@ -256,7 +256,7 @@ def _refuse_crossing(points: Array) -> None:
     spot = ""
     if "[" in reason:
         x, y = reason.split("[")[1].rstrip("]").split()[:2]
-        spot = f" near x {float(x):.1f}, y {float(y):.1f} mm"
+        spot = f" near x {float(x):z.1f}, y {float(y):z.1f} mm"
     raise InputError(
         Fault(
             "",

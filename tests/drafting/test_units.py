@@ -76,3 +76,11 @@ def test_texts_for_people() -> None:
     assert format_length(292.0, "mm") == "292 mm"
     assert inches_text(-0.375) == "-3/8"
     assert inches_text(0) == "0"
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "in"])
+def test_nothing_has_no_minus_sign(unit: str) -> None:
+    """A length that rounds to nothing is 0 in every unit, whichever side it came from."""
+    for mm in (-0.0, -1e-9, -0.001, -0.049):
+        assert format_length(mm, unit) == format_length(0.0, unit)
+    assert format_length(-6.35, unit).startswith("-")
