@@ -53,10 +53,10 @@ _UPPER = (-300.0, 300.0, 1010.0, 1700.0)
 _NECK = (-250.0, 250.0, 1230.0, 1700.0)
 _BACK_LONG = (-330.0, 330.0, 780.0, 1700.0)
 _HEAD = (-190.0, 200.0, 1330.0, 1700.0)
-_SIDE_LOW = (-260.0, 260.0, 680.0, 1240.0)
-_ARM = (-80.0, 420.0, 900.0, 1460.0)
-_UPPER_ARM = (-60.0, 360.0, 1060.0, 1460.0)
-_HAND = (90.0, 400.0, 650.0, 960.0)
+_SIDE_LONG = (-330.0, 330.0, 700.0, 1700.0)
+_ARM = (-200.0, 420.0, 900.0, 1700.0)
+_UPPER_ARM = (-180.0, 380.0, 1060.0, 1700.0)
+_HAND = (-180.0, 380.0, 640.0, 1240.0)
 _WHOLE = (-460.0, 460.0, -30.0, 1720.0)
 
 
@@ -137,9 +137,9 @@ def _figures() -> dict[str, Figure]:
         "under_bust_girth": _round("front", _UPPER, b.UNDER_BUST, 138, "under-bust level"),
         "upper_chest_girth": _round("front", _UPPER, b.UPPER_CHEST, 155, "upper chest level"),
         "waist_girth": _round("front", _TRUNK, b.WAIST, 123, "waist level"),
-        "hip_girth": _round("side", _SIDE_LOW, b.HIP, 112, "hip level, at the fullest", x=-29),
+        "hip_girth": _round("side", _SIDE_LONG, b.HIP, 112, "hip level, at the fullest", x=-29),
         "hip_girth_at_tailbone": _round(
-            "side", _SIDE_LOW, b.TAILBONE, 112, "tailbone level", x=-22
+            "side", _SIDE_LONG, b.TAILBONE, 112, "tailbone level", x=-22
         ),
         "neck_width": Figure(
             "front",
@@ -193,7 +193,7 @@ def _figures() -> dict[str, Figure]:
         ),
         "back_width": Figure(
             "back",
-            (*_NECK[:2], 1150.0, 1640.0),
+            (*_NECK[:2], 1150.0, 1700.0),
             _straight((-160, b.BACK_WIDTH), (160, b.BACK_WIDTH)),
             ends=(
                 ("A", (-160, b.BACK_WIDTH), "arm crease at the back"),
@@ -238,7 +238,7 @@ def _figures() -> dict[str, Figure]:
         ),
         "waist_to_hip": Figure(
             "front",
-            (*_TRUNK[:2], 690.0, 1250.0),
+            (*_TRUNK[:2], 690.0, 1440.0),
             smooth([(123, b.WAIST), (133, 990), (157, 925), (172, b.HIP)]),
             ends=(("A", (123, b.WAIST), "waist, at the side"), ("B", (172, b.HIP), "hip level")),
             helps=(_WAIST_TIE, _straight((-172, b.HIP), (172, b.HIP))),

@@ -84,6 +84,18 @@ def test_drawn_body_has_human_proportions() -> None:
 
 
 @pytest.mark.parametrize("key", KEYS)
+def test_figure_shows_where_on_the_body_it_is(key: str) -> None:
+    """No figure is cut so close that the place cannot be told: it shows the head, or the trunk
+    from below the bust to the crotch."""
+    left, right, bottom, top = FIGURES[key].crop
+    shows_head = top >= body.CROWN
+    shows_trunk = top > body.BUST and bottom < 766.0
+    assert shows_head or shows_trunk, key
+    for x, y in (FIGURES[key].tape.min(axis=0), FIGURES[key].tape.max(axis=0)):
+        assert left + 20 < x < right - 20 and bottom + 25 < y < top - 15, key
+
+
+@pytest.mark.parametrize("key", KEYS)
 def test_svg_is_sound(key: str) -> None:
     """Each SVG parses, has its true size in mm and no number that is not finite."""
     text = figure_svg(key)
