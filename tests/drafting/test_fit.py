@@ -6,12 +6,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+import yaml
 from top_bodies import INCH, inches
 
 from drafting import draft
 from drafting.blocks import Draft
 from drafting.errors import InputError
-from drafting.fit import KINDS, parse_fit
+from drafting.fit import FORM, KINDS, parse_fit
 from drafting.truing import compare
 
 
@@ -164,6 +165,28 @@ def test_bad_changes_are_refused(entry: Any, text: str) -> None:
     with pytest.raises(InputError, match=text) as caught:
         draft("quick-top", inches(), fit=[entry])
     assert "fit[1]" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "fit",
+    [
+        "bust wider",
+        {"change": "bust", "by": 5},
+        ["bust wider"],
+        [{"by": "5 mm"}],
+        [{"change": "", "by": "5 mm"}],
+        [{"change": "bosom", "by": "5 mm"}],
+        [{"change": "shoulder donw", "by": "5 mm"}],
+    ],
+)
+def test_whoever_writes_no_change_is_shown_one_that_works(fit: Any) -> None:
+    """Where the form is not met the form is shown, and what is shown is taken as it stands."""
+    with pytest.raises(InputError) as caught:
+        parse_fit(fit)
+    assert FORM in str(caught.value)
+    (change,) = parse_fit([yaml.safe_load(FORM)])
+    assert (change.change, change.by_mm, change.where) == ("bust", 12.0, "front")
+    assert failing(fitted(yaml.safe_load(FORM))) == []
 
 
 def test_before_and_after() -> None:
