@@ -24,6 +24,7 @@ import numpy as np
 from drafting.allowance import FOLD
 from drafting.errors import Fault, InputError
 from drafting.export.marks import CUTTING, DART, MARK, NOTCH, Stroke, allowance_text, strokes
+from drafting.export.marks import GRAIN as GRAIN_STROKE
 from drafting.export.svg import box_of, own_allowances
 from drafting.outline import Points
 from drafting.piece import Piece
@@ -108,7 +109,7 @@ def _fill(
     if FOLD in piece.edges:
         fold = np.array([ring[0], ring[-1]])
         block.add_line(fold[0].tolist(), fold[1].tolist(), dxfattribs={"layer": MIRROR})
-    grain = np.array(piece.grain).tolist()
+    grain = next(s.points for s in drawn if s.kind == GRAIN_STROKE).tolist()
     block.add_line(grain[0], grain[1], dxfattribs={"layer": GRAIN})
     for s in drawn:
         if s.kind == NOTCH:

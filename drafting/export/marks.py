@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from drafting.allowance import ALL, FOLD, RAW, allowance_of
+from drafting.figures.drawing import svg_width
 from drafting.outline import Points
 from drafting.piece import Piece
 
@@ -40,6 +41,13 @@ class Stroke:
     points: Points
     closed: bool = False
     on_fold: bool = False
+
+    @property
+    def inked(self) -> Points:
+        """The line as it is drawn: a closed one returns to its first point, but for the fold."""
+        if not self.closed or self.on_fold:
+            return self.points
+        return np.vstack([self.points, self.points[:1]])
 
 
 def strokes(piece: Piece, allowances: Mapping[str, float] | None) -> tuple[Stroke, ...]:
@@ -176,16 +184,114 @@ def _fold_sign(piece: Piece) -> Points:
     return np.array([[0.0, low], [bend, low + bend / 2], [bend, high - bend / 2], [0.0, high]])
 
 
-def mark_text(stroke: Stroke) -> tuple[str, tuple[float, float]] | None:
-    """The words beside a mark that says a size, as 'slit 6.5 cm', and where they begin, (x, y) mm."""
-    if stroke.kind != MARK or not any(c.isdigit() for c in stroke.name):
-        return None
-    end = stroke.points[int(np.argmax(stroke.points[:, 0]))]
-    return stroke.name, (float(end[0]) + 3.0, float(end[1]))
+@dataclass(frozen=True)
+class MarkWords:
+    """The size that a mark says, as 'slit 6.5 cm': ``at`` the start of its base line, (x, y) mm."""
+
+    text: str
+    at: tuple[float, float]
+    em_mm: float
+
+
+MARK_TEXT_MM = 5.0
+_CLEAR_OF_WORDS_MM = 1.2
+
+
+def says_size(stroke: Stroke) -> bool:
+    """Whether a mark's name holds a size that is written beside it."""
+    return stroke.kind == MARK and any(c.isdigit() for c in stroke.name)
+
+
+def mark_words(piece: Piece) -> tuple[MarkWords, ...]:
+    """The words beside marks that say a size, where no line of the piece crosses them.
+
+    As near to the mark as there is room inside the sewing line, smaller where there is little.
+    """
+    import shapely
+
+    wanted = [s for s in strokes(piece, None) if says_size(s)]
+    if not wanted:
+        return ()
+    inside = shapely.Polygon(piece.sewing_line)
+    lines = shapely.union_all(
+        [shapely.LineString(s.inked) for s in strokes(piece, None) if len(s.points) > 1]
+    )
+    out: list[MarkWords] = []
+    for stroke in wanted:
+        end = stroke.points[int(np.argmax(stroke.points[:, 0]))]
+        best: tuple[float, MarkWords] | None = None
+        for em in (MARK_TEXT_MM, 0.8 * MARK_TEXT_MM, 0.6 * MARK_TEXT_MM):
+            wide = svg_width(stroke.name, em)
+            for dx, dy in _round_about(wide, em):
+                x, y = float(end[0]) + dx, float(end[1]) + dy - em / 3.0
+                box = shapely.box(x, y - 0.25 * em, x + wide, y + 0.8 * em)
+                room = box.buffer(_CLEAR_OF_WORDS_MM, join_style="mitre")
+                crossed = float(lines.intersection(room).length)
+                if not inside.covers(box):
+                    crossed += 1000.0 + float(box.difference(inside).area)
+                words = MarkWords(stroke.name, (x, y), em)
+                if best is None or crossed < best[0]:
+                    best = (crossed, words)
+                if crossed == 0.0:
+                    break
+            if best is not None and best[0] == 0.0:
+                break
+        if best is not None:
+            out.append(best[1])
+            lines = lines.union(_words_box(best[1]).exterior)
+    return tuple(out)
+
+
+def _round_about(wide: float, em: float) -> list[tuple[float, float]]:
+    """Offsets from a mark's end to the start of its words, the nearest first."""
+    right = [3.0 + i * em for i in range(12)]
+    left = [-3.0 - wide - i * em for i in range(12)]
+    places = [
+        (dx, sign * j * 0.6 * em) for dx in (*right, *left) for j in range(20) for sign in (1, -1)
+    ]
+
+    def reach(place: tuple[float, float]) -> float:
+        dx, dy = place
+        aside = dx - 3.0 if dx > 0 else -dx - wide - 3.0 + 2.0 * em  # to the right when alike
+        return float(np.hypot(aside, 1.5 * dy))
+
+    return sorted(places, key=reach)
+
+
+def _words_box(words: MarkWords) -> Any:
+    import shapely
+
+    x, y = words.at
+    wide = svg_width(words.text, words.em_mm)
+    return shapely.box(x, y - 0.25 * words.em_mm, x + wide, y + 0.8 * words.em_mm)
+
+
+@dataclass(frozen=True)
+class Label:
+    """Where a piece's label goes: ``rows``, the centre of their box (x, y) mm, the box's room
+    ``across`` and ``up`` mm along the text's own directions, ``turn_deg`` counter-clockwise."""
+
+    rows: tuple[str, ...]
+    centre: tuple[float, float]
+    across: float
+    up: float
+    turn_deg: float
+
+
+def label_of(piece: Piece, allowances: Mapping[str, float] | None, title: str = "") -> Label:
+    """The label as every output sets it: along a long narrow piece, else upright where it is free."""
+    rows = label_lines(piece, allowances, title)
+    narrow = label_along(piece)
+    if narrow is None:
+        return Label(rows, *label_spot(piece), 0.0)
+    if len(rows) > 2:  # one row for the name, one for the rest
+        rows = (rows[0], " · ".join(rows[1:]))
+    return Label(rows, *narrow)
 
 
 def label_along(piece: Piece) -> tuple[tuple[float, float], float, float, float] | None:
-    """Where a long narrow piece takes its label, written along it; None for other pieces.
+    """Where a long narrow piece takes its label, written along it; None for other pieces and where
+    no line of the piece leaves room for it.
 
     ((x, y) of the centre, room along, room across, mm; degrees turned, counter-clockwise).
     """
@@ -198,10 +304,22 @@ def label_along(piece: Piece) -> tuple[tuple[float, float], float, float, float]
     if lengths[long_] < 5.0 * lengths[1 - long_]:
         return None
     d = sides[long_] / lengths[long_] * (1.0 if sides[long_][0] >= 0 else -1.0)
-    # A quarter of the way along: the grain arrow has the middle.
-    at = box[:4].mean(axis=0) - 0.22 * lengths[long_] * d
     turn = float(np.degrees(np.arctan2(d[1], d[0])))
-    return (float(at[0]), float(at[1])), 0.35 * lengths[long_], 0.75 * lengths[1 - long_], turn
+    inside = shapely.Polygon(piece.sewing_line).buffer(-1.0)
+    lines = [
+        shapely.LineString(s.inked) for s in strokes(piece, None) if s.kind not in (CUTTING, SEWING)
+    ]
+    free = inside.difference(shapely.union_all(lines).buffer(2.0)) if lines else inside
+    shapely.prepare(free)
+    up = 0.75 * lengths[1 - long_]
+    for along in (0.35 * lengths[long_], 0.25 * lengths[long_]):
+        # A quarter of the way along first: the grain arrow has the middle.
+        for share in (-0.22, 0.22, -0.28, 0.28, -0.16, 0.16, 0.0):
+            x, y = box[:4].mean(axis=0) + share * lengths[long_] * d
+            room = shapely.box(x - along / 2, y - up / 2, x + along / 2, y + up / 2)
+            if free.contains(shapely.affinity.rotate(room, turn, origin=(x, y))):
+                return (float(x), float(y)), along, up, turn
+    return None
 
 
 def _cross(at: Points, arm: float) -> list[Points]:
@@ -264,6 +382,8 @@ def label_spot(piece: Piece) -> tuple[tuple[float, float], float, float]:
         keep = keep.difference(shapely.LineString(line).buffer(4.0))
     for dart in piece.darts:
         keep = keep.difference(shapely.LineString([dart.first, dart.tip, dart.second]).buffer(3.0))
+    for words in mark_words(piece):
+        keep = keep.difference(_words_box(words).buffer(3.0))
     # Squeezed to a third across, the largest circle becomes an ellipse three wide to one high.
     flat = shapely.affinity.scale(keep, 1.0 / 3.0, 1.0, origin=(0, 0))
     circle = shapely.maximum_inscribed_circle(flat, tolerance=1.0)

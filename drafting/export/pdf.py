@@ -13,7 +13,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -31,13 +32,17 @@ from drafting.export.marks import (
     NOTCH,
     SEWING,
     SIGN,
+    Label,
+    MarkWords,
     Stroke,
-    label_lines,
-    label_spot,
+    label_of,
+    mark_words,
+    says_size,
     strokes,
 )
 from drafting.export.packing import Grid, Spot, pack
 from drafting.export.svg import box_of, own_allowances
+from drafting.figures.drawing import svg_width
 from drafting.outline import Points
 from drafting.piece import Piece
 
@@ -62,6 +67,7 @@ LINE_ROOM_MM = 1.0
 COVER_MM = (190.0, 232.0)
 MAX_SHEETS = 400
 SQUARES_MM = (100.0, 101.6)  # 4 in
+DIAMOND_MM = 4.0  # half of a registration mark
 
 # weight mm, (dash, gap) mm, grey
 _LOOKS: dict[str, tuple[float, tuple[float, float], int]] = {
@@ -75,6 +81,7 @@ _LOOKS: dict[str, tuple[float, tuple[float, float], int]] = {
     DRILL: (0.3, (0, 0), 60),
     MARK: (0.25, (8, 2), 60),
 }
+_BAR = (0.7, (0, 0), 60)  # a mark that says a size, as the bar of a slit
 
 _NOTICE = (
     'Print at 100 % ("actual size"), never "fit to page".',
@@ -113,8 +120,8 @@ class _Laid:
 
     piece: Piece
     drawn: tuple[Stroke, ...]
-    rows: tuple[str, ...]
-    label: tuple[float, float, float, float]  # centre x, y, room across, room up
+    label: Label  # its centre and its turn as they lie on the paper
+    words: tuple[MarkWords, ...]  # beside the marks; turned as the piece is
     turned: bool
 
 
@@ -177,7 +184,7 @@ def pieces_pdf(
             drawn[n],
             boxes[n],
             spots[n],
-            label_lines(pieces[n], own_allowances(allowances, n), title),
+            label_of(pieces[n], own_allowances(allowances, n), title),
         )
         for n in pieces
     ]
@@ -236,7 +243,7 @@ def _laid(
     drawn: tuple[Stroke, ...],
     box: tuple[float, float, float, float],
     spot: Spot,
-    rows: tuple[str, ...],
+    label: Label,
 ) -> _Laid:
     """The piece's strokes in the frame of the joined paper: x right, y down, mm."""
     left, _, right, high = box
@@ -249,9 +256,16 @@ def _laid(
         return np.asarray(np.column_stack([x - left, high - y]) + corner)
 
     moved = tuple(Stroke(s.kind, s.name, place(s.points), s.closed, s.on_fold) for s in drawn)
-    (cx, cy), across, up = label_spot(piece)
-    x, y = place(np.array([[cx, cy]]))[0]
-    return _Laid(piece, moved, rows, (float(x), float(y), across, up), spot.turned)
+
+    def spot_of(at: tuple[float, float]) -> tuple[float, float]:
+        x, y = place(np.array([at]))[0]
+        return float(x), float(y)
+
+    turn = label.turn_deg + (90.0 if spot.turned else 0.0)
+    turn -= 180.0 if turn > 90.0 + 1e-6 else 0.0  # never upside down
+    label = replace(label, centre=spot_of(label.centre), turn_deg=turn)
+    words = tuple(replace(w, at=spot_of(w.at)) for w in mark_words(piece))
+    return _Laid(piece, moved, label, words, spot.turned)
 
 
 class _Press:
@@ -286,7 +300,13 @@ class _Press:
         self.pdf.set_creator("chalkbeam")
         self.pdf.set_title(title or "pattern")
         self.pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
-        texts = [*_NOTICE, *_JOIN, title, *(r for p in laid for r in p.rows), "mm in 4 x . sheets"]
+        texts = [
+            *_NOTICE,
+            *_JOIN,
+            title,
+            *(r for p in laid for r in p.label.rows),
+            "mm in 4 x . sheets",
+        ]
         self.letters = Lettering(self.pdf, texts, fonts)
 
     def needed(self) -> tuple[tuple[int, int], ...]:
@@ -399,7 +419,7 @@ class _Press:
             if y > foot - 12:
                 self.text(column, y, "...", 3.4)
                 break
-            head, how, *_ = p.rows
+            head, how = p.piece.name, p.piece.how_to_cut
             self.text(column, y, head, self.letters.fitted(head, 3.8, room))
             self.text(column, y + 4.5, how, self.letters.fitted(how, 3, room), 70)
             y += 11
@@ -447,7 +467,7 @@ class _Press:
                 70,
             )
         for p in self.laid:
-            name = p.rows[0]
+            name = p.label.rows[0]
             low, high = _extent(p)
             room = (high[0] - low[0]) * scale - 1
             size = self.letters.fitted(name, 4, room, 1.5)
@@ -483,15 +503,20 @@ class _Press:
 
     def piece(self, p: _Laid, shift: Points) -> None:
         for s in p.drawn:
-            self.pen(*_LOOKS[s.kind])
+            self.pen(*(_LOOKS[s.kind] if not says_size(s) else _BAR))
             self.line(s.points + shift, s.closed and not s.on_fold)
-        x, y, across, up = p.label
+        for w in p.words:
+            x, y = w.at[0] + shift[0], w.at[1] + shift[1]
+            room = svg_width(w.text, w.em_mm)
+            with self.pdf.rotation(90 if p.turned else 0, x, y):
+                self.text(x, y, w.text, self.letters.fitted(w.text, w.em_mm, room, 1.5))
+        rows, (x, y) = p.label.rows, p.label.centre
         x, y = x + shift[0], y + shift[1]
-        widest = max(self.letters.width(r, 1.5 if i == 0 else 1.0) for i, r in enumerate(p.rows))
-        size = max(1.8, min(6.0, across / widest, up / (1.3 * len(p.rows) + 0.7)))
-        with self.pdf.rotation(90 if p.turned else 0, x, y):
-            line = y - (len(p.rows) - 1) * 0.65 * size + 0.3 * size
-            for i, row in enumerate(p.rows):
+        widest = max(self.letters.width(r, 1.5 if i == 0 else 1.0) for i, r in enumerate(rows))
+        size = max(1.8, min(6.0, p.label.across / widest, p.label.up / (1.3 * len(rows) + 0.7)))
+        with self.pdf.rotation(p.label.turn_deg, x, y):
+            line = y - (len(rows) - 1) * 0.65 * size + 0.3 * size
+            for i, row in enumerate(rows):
                 em = size * (1.5 if i == 0 else 1.0)
                 self.text(x - self.letters.width(row, em) / 2, line, row, em)
                 line += 1.3 * size
@@ -505,38 +530,101 @@ class _Press:
         right, bottom = m + g.width, m + g.height
         have = set(self.sheets)
         after_x, after_y = m + g.step_x, m + g.step_y
-        solid = [(m, (r, c - 1)), (after_x, (r, c + 1))]
-        for x, other in solid:
+        corner = np.array([c * g.step_x - m, r * g.step_y - m])  # page → joined paper
+        for x, other in ((m, (r, c - 1)), (after_x, (r, c + 1))):
             if other in have:
                 self.pen(0.2, (0, 0) if x == m else (2, 2), 130)
                 self.pdf.line(x, m, x, bottom)
-                for part in (0.25, 0.75):
-                    self.diamond(x, m + part * g.height)
+                for y in self.diamonds_along(np.array([x, m]) + corner, (0.0, g.height)):
+                    self.diamond(x, y - corner[1])
         for y, other in ((m, (r - 1, c)), (after_y, (r + 1, c))):
             if other in have:
                 self.pen(0.2, (0, 0) if y == m else (2, 2), 130)
                 self.pdf.line(m, y, right, y)
-                for part in (0.25, 0.75):
-                    self.diamond(m + part * g.width, y)
-        for (x, y), other in (
-            ((after_x + 1.2, m + g.height / 2), (r, c + 1)),
-            ((m + g.width / 2, after_y + 4), (r + 1, c)),
+                for x in self.diamonds_along(np.array([m, y]) + corner, (g.width, 0.0)):
+                    self.diamond(x - corner[0], y)
+        for at, along, other in (
+            ((after_x + 1.2, m + g.height / 2), (0.0, 1.0), (r, c + 1)),
+            ((m + g.width / 2, after_y + 4), (1.0, 0.0), (r + 1, c)),
         ):
             if other in have:
-                self.text(x, y, self.name(other), 3.4, 130)
+                name = self.name(other)
+                reach = 0.4 * (g.width * along[0] + g.height * along[1])
+                spots = [np.array(at) + s * np.array(along) for s in _outward(reach, 6.0)]
+                self.text(*self.clearest(spots, name, 3.4, corner), name, 3.4, 130)
         words = f"{self.name(sheet)}  ·  sheet {number} of {len(self.sheets)}  ·  100 %"
         if self.title:
             words += f"  ·  {self.title}"
-        self.text(m + 2, m + 8, words, self.letters.fitted(words, 2.8, g.width / 2), 130)
+        size = self.letters.fitted(words, 2.8, g.width / 2)
+        # what lies past the dashed lines is covered when the sheets are joined
+        free_x = g.step_x - self.letters.width(words, size) - 6.0
+        spots = [
+            np.array([m + 2 + x, m + 8 + y])
+            for y in np.linspace(0.0, g.step_y - 20.0, 9)
+            for x in np.linspace(0.0, max(free_x, 0.0), 5)
+        ]
+        self.text(*self.clearest(spots, words, size, corner), words, size, 130)
+
+    @cached_property
+    def lines(self) -> Any:
+        """Everything drawn of the pieces, on the joined paper, as one shapely geometry."""
+        import shapely
+
+        return shapely.union_all(
+            [shapely.LineString(s.inked) for p in self.laid for s in p.drawn if len(s.points) > 1]
+        )
+
+    def diamonds_along(self, start: Points, run: tuple[float, float]) -> list[float]:
+        """Where two diamonds stand on a joint that begins at ``start`` (2,) on the joined paper
+        and is ``run`` long: near its quarters, clear of the pattern's lines. The running
+        coordinate, so that both sheets of the joint put them in one place."""
+        import shapely
+
+        axis = 0 if run[0] else 1
+        length = run[axis]
+        out = []
+        for part in (0.25, 0.75):
+            best = (-1.0, 0.0)
+            for off in _outward(0.2 * length, 5.0):
+                at = start.copy()
+                at[axis] += part * length + off
+                clear = min(float(self.lines.distance(shapely.Point(at))), 2.0 * DIAMOND_MM)
+                if clear > best[0] + 1e-6:
+                    best = (clear, float(at[axis]))
+            out.append(best[1])
+        return out
+
+    def clearest(
+        self, spots: Sequence[Points], words: str, size: float, corner: Points
+    ) -> tuple[float, float]:
+        """The first of some places (2,) on the page where words cross no line, or the fewest."""
+        import shapely
+
+        wide = self.letters.width(words, size)
+        best, least = spots[0], math.inf
+        for at in spots:
+            x, y = at + corner
+            box = shapely.box(x - 1, y - size - 0.5, x + wide + 1, y + 0.3 * size + 0.5)
+            crossed = float(self.lines.intersection(box).length)
+            if crossed < least - 1e-9:
+                best, least = at, crossed
+            if not crossed:
+                break
+        return float(best[0]), float(best[1])
 
     def diamond(self, x: float, y: float) -> None:
         """A registration mark centred on a joint: half of it on each sheet."""
         self.pen(0.2)
-        a = 4.0
+        a = DIAMOND_MM
         with self.pdf.rect_clip(self.margin, self.margin, self.grid.width, self.grid.height):
             self.pdf.polygon([(x - a, y), (x, y - a), (x + a, y), (x, y + a)])
             self.pdf.line(x - a, y, x + a, y)
             self.pdf.line(x, y - a, x, y + a)
+
+
+def _outward(reach: float, step: float) -> list[float]:
+    """0, then steps to both sides of it, the nearest first, up to ``reach``."""
+    return [0.0, *(sign * i * step for i in range(1, int(reach / step) + 1) for sign in (1, -1))]
 
 
 def _extent(p: _Laid) -> tuple[Points, Points]:

@@ -26,19 +26,18 @@ from drafting.export.marks import (
     SEWING,
     SIGN,
     Stroke,
-    label_along,
-    label_lines,
-    label_spot,
-    mark_text,
+    label_of,
+    mark_words,
+    says_size,
     strokes,
 )
+from drafting.figures.drawing import FAMILY, svg_width
 from drafting.outline import Edge, Points, polyline_length
 from drafting.piece import Piece
 
 MARGIN_MM = 10.0
 GAP_MM = 20.0
 TITLE_MM = 6.0
-MARK_TEXT_MM = 5.0
 
 # line weight mm, dash mm, colour: weight and dash tell the kinds apart on a black printer too
 _LOOKS = {
@@ -146,7 +145,7 @@ def _words(text: str, x: float, y: float, em: float, colour: str, turn: float = 
     place = f"translate({_number(x)} {_number(y)}) rotate({_number(turn)})"
     return (
         f'<text transform="{place}" y="{_number(em / 3)}" font-size="{_number(em)}"'
-        f' fill="{colour}" stroke="none" font-family="sans-serif" text-anchor="middle">'
+        f' fill="{colour}" stroke="none" font-family="{FAMILY}" text-anchor="middle">'
         f"{_escape(text)}</text>"
     )
 
@@ -206,15 +205,8 @@ def _piece(
         if stroke.kind in (SEWING, FOLD) and stroke.name in piece.edges:
             edge = f' data-edge="{_escape(stroke.name)}"'
         weight, dash, colour = _LOOKS[stroke.kind]
-        words = mark_text(stroke)
-        if words is not None:  # the bar of a slit: solid, and its length beside it
+        if says_size(stroke):  # the bar of a slit: solid, and its length beside it
             weight, dash = 0.7, ""
-            x, y = words[1][0] + shift[0], shift[1] - words[1][1] + MARK_TEXT_MM / 3.0
-            lines.append(
-                f'<text x="{_number(x)}" y="{_number(y)}" font-size="{_number(MARK_TEXT_MM)}"'
-                f' fill="{colour}" stroke="none" font-family="sans-serif">'
-                f"{_escape(words[0])}</text>"
-            )
         if stroke.on_fold:  # the outline stays closed, the ink stops where the fold begins
             inked = polyline_length(stroke.points)
             dash = (
@@ -226,6 +218,13 @@ def _piece(
             f'<path id="{unique}" class="{stroke.kind}"{edge} fill="none" stroke="{colour}"'
             f' stroke-width="{weight}"{dashes} stroke-linejoin="round" d="{d}"/>'
         )
+    for words in mark_words(piece):
+        x, y = words.at[0] + shift[0], shift[1] - words.at[1]
+        lines.append(
+            f'<text x="{_number(x)}" y="{_number(y)}" font-size="{_number(words.em_mm)}"'
+            f' fill="{_LOOKS[MARK][2]}" stroke="none" font-family="{FAMILY}">'
+            f"{_escape(words.text)}</text>"
+        )
     lines += _label(piece, allowances, shift, title)
     lines.append("</g>")
     return lines
@@ -234,23 +233,16 @@ def _piece(
 def _label(
     piece: Piece, allowances: Mapping[str, float] | None, shift: tuple[float, float], title: str
 ) -> list[str]:
-    rows = label_lines(piece, allowances, title)
-    narrow = label_along(piece)
-    if narrow is not None:
-        (cx, cy), across, up, turn = narrow
-        if len(rows) > 2:  # one row for the name, one for the rest
-            rows = (rows[0], " · ".join(rows[1:]))
-    else:
-        (cx, cy), across, up = label_spot(piece)
-        turn = 0.0
-    # Letters are about 0.55 of their size wide; the first row is written half as large again.
-    widest = max(len(r) * (1.5 if i == 0 else 1.0) for i, r in enumerate(rows))
-    size = max(2.0, min(TITLE_MM, across / (0.55 * widest), up / (1.3 * len(rows) + 0.7)))
+    label = label_of(piece, allowances, title)
+    rows, (cx, cy), turn = label.rows, label.centre, label.turn_deg
+    # The first row is written half as large again.
+    widest = max(svg_width(r, 1.5 if i == 0 else 1.0) for i, r in enumerate(rows))
+    size = max(2.0, min(TITLE_MM, label.across / widest, label.up / (1.3 * len(rows) + 0.7)))
     x, y = cx + shift[0], -cy + shift[1]
     turned = f' transform="rotate({_number(-turn)} {_number(x)} {_number(y)})"' if turn else ""
     y -= (len(rows) - 1) * 0.65 * size
     out = [
-        f'<g class="label"{turned} font-family="sans-serif" text-anchor="middle" fill="{_TEXT}" stroke="none">'
+        f'<g class="label"{turned} font-family="{FAMILY}" text-anchor="middle" fill="{_TEXT}" stroke="none">'
     ]
     for i, row in enumerate(rows):
         em = size * (1.5 if i == 0 else 1.0)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 from typing import Any
+from xml.etree import ElementTree
 
 import ezdxf
 import numpy as np
@@ -12,6 +14,7 @@ from exchange_pieces import ALLOWANCES, front, garment
 
 from drafting.errors import InputError
 from drafting.export.dxf import pieces_dxf
+from drafting.export.svg import pieces_svg
 
 
 def document(data: bytes) -> Any:
@@ -74,6 +77,34 @@ def test_lines_are_the_pieces_own() -> None:
         drawn = vertices(cut)
         own = np.linalg.norm(np.diff(np.vstack([drawn, drawn[:1]]), axis=0), axis=1).sum()
         assert own == pytest.approx(around, abs=1e-6)
+
+
+def test_grain_is_the_line_that_is_drawn() -> None:
+    """The grain line of the DXF is the one that the SVG draws, as long and in the same place."""
+    pieces = {
+        **garment(),
+        "crowded": front().with_(name="crowded", grain=((60.0, 20.0), (60.0, 520.0))),
+    }
+    doc = document(pieces_dxf(pieces, ALLOWANCES))
+    root = ElementTree.fromstring(pieces_svg(pieces, ALLOWANCES))
+    svg = "{http://www.w3.org/2000/svg}"
+    moved = 0
+    for name, piece in pieces.items():
+        (line,) = doc.blocks[name].query("LINE[layer=='7']")
+        written = np.array([(line.dxf.start.x, line.dxf.start.y), (line.dxf.end.x, line.dxf.end.y)])
+        group = next(g for g in root.iter(f"{svg}g") if g.get("id") == name)
+
+        def drawn(kind: str, group: ElementTree.Element = group) -> np.ndarray:
+            path = next(p for p in group.iter(f"{svg}path") if p.get("class") == kind)
+            return np.array([float(v) for v in re.findall(r"-?[\d.]+", path.get("d", ""))]).reshape(
+                -1, 2
+            )
+
+        sewing = piece.edges[next(n for n in piece.edges if n != "fold")].points[0]
+        from_sewing = (drawn("grain") - drawn("sewing")[0]) * (1.0, -1.0)
+        np.testing.assert_allclose(written - sewing, from_sewing, atol=2e-4)
+        moved += not np.allclose(written, piece.grain)
+    assert moved, "one at least is not where the piece has it"
 
 
 def test_turn_points_are_the_corners() -> None:

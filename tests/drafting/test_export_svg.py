@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ElementTree
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from pathlib import Path
 
@@ -230,3 +231,62 @@ def test_a_strip_takes_its_label_along() -> None:
     ]
     assert said[0] == "neck binding"
     assert said[1].startswith("cut 1 on the bias · cut as drawn")
+
+
+SHIPPED = sorted([*(CONFIGS / "dockets").glob("*.yaml"), *(CONFIGS / "styles").glob("*.yaml")])
+
+
+@pytest.mark.parametrize("docket", SHIPPED, ids=lambda p: p.stem)
+def test_no_line_crosses_the_words_on_a_piece(docket: Path) -> None:
+    """The size beside a slit's bar and the label lie inside the sewing line, clear of all lines.
+
+    Widths of letters by fpdf2's Helvetica, heights by its letters' own (0.72 up, 0.21 down).
+    """
+    from fpdf import FPDF
+
+    pdf = FPDF(unit="mm")
+    pdf.set_font("Helvetica", size=72 / 25.4)
+    seen = 0
+    read = Docket.load(docket)
+    for name, piece in read.pieces().items():
+        lines = shapely.union_all(
+            [shapely.LineString(s.inked) for s in strokes(piece, read.allowances_for(name))]
+        )
+        group = ElementTree.fromstring(piece_svg(piece, read.allowances_for(name), title="t"))
+        x0, y0 = (v[0] for v in page_shift(piece, read.allowances_for(name)))
+        inside = shapely.Polygon(piece.sewing_line)
+        for words, turn in words_of(group):
+            size = float(words.get("font-size", "0"))
+            wide = pdf.get_string_width((words.text or "").replace("·", "-")) * size
+            x, y = float(words.get("x", "0")), float(words.get("y", "0"))
+            left = x - wide / 2 if turn is not None else x
+            box = shapely.box(left, y - 0.72 * size, left + wide, y + 0.21 * size)
+            if turn:
+                degrees, px, py = (float(v) for v in turn)
+                box = shapely.affinity.rotate(box, degrees, origin=(px, py))
+            box = shapely.affinity.affine_transform(box, [1, 0, 0, -1, -x0, y0])
+            assert inside.contains(box), (name, words.text)
+            assert lines.distance(box) > 0.3, (name, words.text)
+            seen += 1
+    assert seen >= 8
+
+
+def page_shift(piece: Piece, own: Mapping[str, float]) -> tuple[tuple[float], tuple[float]]:
+    """Where a piece's (0, 0) lies on its page: 10 mm of margin round all that is drawn."""
+    points = np.vstack([s.points for s in strokes(piece, own)])
+    low, high = points.min(axis=0), points.max(axis=0)
+    return (10.0 - low[0],), (10.0 + high[1],)
+
+
+def words_of(
+    root: ElementTree.Element,
+) -> Iterator[tuple[ElementTree.Element, tuple[str, ...] | None]]:
+    """Each text of one piece; for those of its label how it is turned: () or (degrees, x, y)."""
+    for group in root.iter(f"{SVG}g"):
+        if group.get("class") == "label":
+            turned = re.match(r"rotate\((\S+) (\S+) (\S+)\)", group.get("transform", ""))
+            for text in group.findall(f"{SVG}text"):
+                yield text, turned.groups() if turned else ()
+        elif group.get("class") == "piece":
+            for text in group.findall(f"{SVG}text"):
+                yield text, None
