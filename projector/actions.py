@@ -117,11 +117,11 @@ STRIP: dict[str, tuple[str, ...]] = {
         "go-on", "go-back", "unmark", "next-bay", "point-again", "arrange", "blank", "work-light",
         "check", "lines", "help",
     ),
-    "bays-move": ("point-again", "previous-bay", "arrange", "work-light", "help"),
-    "bays-check": ("point-again", "keep-fit", "arrange", "work-light", "help"),
-    "align": ("align", "leave", "work-light", "help"),
+    "bays-move": ("point-again", "previous-bay", "go-back", "arrange", "work-light", "help"),
+    "bays-check": ("point-again", "keep-fit", "go-back", "arrange", "work-light", "help"),
+    "align": ("align", "go-back", "leave", "work-light", "help"),
     "height": ("next", "away", "toward", "left", "right", "leave", "help"),
-    "plan": ("take", "drop", "help"),
+    "plan": ("take", "drop", "turn", "turn-over", "lock", "aside", "bring-back", "undo", "help"),
 }  # fmt: skip
 # what 'more' brings after them: with these every action has a pointer way
 STRIP_MORE: dict[str, tuple[str, ...]] = {
@@ -133,21 +133,35 @@ STRIP_MORE: dict[str, tuple[str, ...]] = {
         "undo", "redo", "bays", "side", "wider", "thinner", "centre", "turn-cloth", "flip-cloth",
         "calibrate", "strip", "leave", "quit",
     ),
+    "plan": (
+        "trace", "plan", "align", "check", "lines", "ink", "side", "redo", "straighten", "height",
+        "bays", "blank", "work-light", "wider", "thinner", "centre", "turn-cloth", "flip-cloth",
+        "calibrate", "strip", "leave", "quit",
+    ),
+    "bays-move": ("check", "blank", "ink", "wider", "thinner", "side", "strip", "quit"),
+    "bays-check": ("check", "blank", "ink", "wider", "thinner", "side", "strip", "quit"),
+    "align": ("check", "blank", "ink", "wider", "thinner", "side", "strip", "quit"),
+    "height": ("work-light", "blank", "ink", "wider", "thinner", "side", "strip", "quit"),
     "bays": (
         "previous-bay", "undo", "redo", "bays", "align", "ink", "side", "wider", "thinner",
         "centre", "turn-cloth", "flip-cloth", "calibrate", "strip", "leave", "quit",
     ),
 }  # fmt: skip
+# words that differ from the action's own: by the row of buttons, or by the mode
 STRIP_WORDS: dict[tuple[str, str], str] = {
     ("trace", "go-on"): "Traced",
     ("trace", "go-back"): "Back",
-    ("trace", "previous-bay"): "Not yet",
-    ("trace", "leave"): "Not now",
+    ("bays-move", "go-back"): "Back",
+    ("bays-check", "go-back"): "Back",
+    ("bays-move", "previous-bay"): "Not yet",
+    ("align", "go-back"): "Back",
     ("arrange", "leave"): "Leave",
-    ("arrange", "away"): "More",
-    ("arrange", "toward"): "Less",
-    ("arrange", "right"): "Much more",
-    ("arrange", "left"): "Much less",
+    ("plan", "leave"): "Close",
+    ("height", "leave"): "Done",
+    ("height", "away"): "Up",
+    ("height", "toward"): "Down",
+    ("height", "right"): "Up a lot",
+    ("height", "left"): "Down a lot",
 }
 
 _MODIFIERS = ("shift", "ctrl", "alt")

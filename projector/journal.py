@@ -13,26 +13,61 @@ import hashlib
 import json
 import os
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from drafting import Docket
+    from drafting.errors import Fault
     from drafting.placement import Placement
 
 VERSION = 1
 
 
 def journal_path(docket_path: Path) -> Path:
-    """The journal of a docket: a hidden file beside it."""
+    """The journal of a docket: a hidden file beside it (beside the file itself, not a link to it)."""
+    docket_path = docket_path.resolve()
     return docket_path.with_name(f".{docket_path.name}.journal")
 
 
 def lock_path(docket_path: Path) -> Path:
     """Held while a docket is open at a table."""
+    docket_path = docket_path.resolve()
     return docket_path.with_name(f".{docket_path.name}.open")
+
+
+def _grab(handle: int, *, shared: bool = False) -> None:
+    """Take the lock of an open file, or fail at once; the system frees it with the handle.
+
+    Raises:
+        OSError: somebody else has it.
+    """
+    if os.name == "nt":
+        import msvcrt
+
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]  # Windows only
+    else:
+        import fcntl
+
+        # of the open file, not of the process: two tables in one process are told apart as well
+        fcntl.flock(handle, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
+
+
+def is_open(docket_path: Path) -> bool:
+    """Whether a docket is open at a table now: its lock is held by somebody who is alive."""
+    try:
+        handle = os.open(lock_path(docket_path), os.O_RDONLY if os.name != "nt" else os.O_RDWR)
+    except OSError:
+        return False
+    try:
+        _grab(handle, shared=True)
+    except OSError:
+        return True
+    finally:
+        os.close(handle)
+    return False
 
 
 def _lock(docket_path: Path) -> int:
@@ -44,35 +79,132 @@ def _lock(docket_path: Path) -> int:
     from drafting.errors import Fault, InputError
 
     path = lock_path(docket_path)
-    try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
-    except OSError as error:
-        raise InputError(
-            Fault(
-                str(path.parent),
-                f"cannot be written to ({error.strerror}).",
-                "Nothing was changed.",
-            )
-        ) from error
-    try:
-        if os.name == "nt":
-            import msvcrt
+    while True:
+        try:
+            handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        except OSError as error:
+            raise InputError(_closed_folder(docket_path, error.strerror or "")) from error
+        try:
+            _grab(handle)
+        except OSError as error:
+            os.close(handle)
+            raise InputError(
+                Fault(
+                    str(docket_path),
+                    "is open at another table.",
+                    "Leave that one first (Q); two would write over each other.",
+                )
+            ) from error
+        if _is_still(handle, path):
+            return handle
+        os.close(handle)  # its owner left between our opening and our locking it: the next one
 
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]  # Windows only
-        else:
-            import fcntl
 
-            fcntl.lockf(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # of the process
-    except OSError as error:
-        os.close(handle)
+def _is_still(handle: int, path: Path) -> bool:
+    """Whether an open file is the one that bears the name now."""
+    try:
+        there, ours = path.stat(), os.fstat(handle)
+    except OSError:
+        return False
+    return (there.st_dev, there.st_ino) == (ours.st_dev, ours.st_ino)
+
+
+def _unlock(docket_path: Path, handle: int) -> None:
+    """Give the docket back; the file goes first, while nobody else can have taken it."""
+    path = lock_path(docket_path)
+    gone = False
+    with contextlib.suppress(OSError):
+        if os.name != "nt":  # there an open file cannot be taken away
+            path.unlink()
+            gone = True
+    os.close(handle)
+    if not gone:
+        with contextlib.suppress(OSError):
+            path.unlink()
+
+
+def _closed_folder(docket_path: Path, why: str) -> Fault:
+    from drafting.errors import Fault
+
+    return Fault(
+        str(docket_path.parent),
+        f"cannot be written to ({why}), so nothing that you do at the table could be kept.",
+        "Copy the docket into a folder of your own, or free this one for writing.",
+    )
+
+
+def _may_write(docket_path: Path) -> None:
+    """Whether docket and folder can be written to, asked before she begins.
+
+    Raises:
+        drafting.InputError: one of them cannot.
+    """
+    from drafting.errors import Fault, InputError
+
+    if not os.access(docket_path.parent, os.W_OK):
+        raise InputError(_closed_folder(docket_path, "it is write-protected"))
+    if docket_path.exists() and not os.access(docket_path, os.W_OK):
         raise InputError(
             Fault(
                 str(docket_path),
-                "is open at another table.",
-                "Leave that one first (Q); two would write over each other.",
+                "is write-protected, so nothing that you do at the table could be kept.",
+                "Copy it, or take the protection off.",
             )
-        ) from error
-    return handle
+        )
+
+
+@contextlib.contextmanager
+def held(docket_path: Path) -> Iterator[None]:
+    """Keep a docket to oneself for a while, as a table does: nobody else writes to it.
+
+    Raises:
+        drafting.InputError: it is open at a table, or its folder cannot be written to.
+    """
+    handle = _lock(docket_path)
+    try:
+        yield
+    finally:
+        _unlock(docket_path, handle)
+
+
+def with_noted(docket_path: Path) -> Recovered:
+    """A docket as the table would show it: with the changes that its journal still holds.
+
+    Only reads; may be asked while the docket is open at a table.
+
+    Raises:
+        drafting.DraftingError: the docket cannot be read or has faults.
+    """
+    from drafting.docket import Docket
+
+    path = journal_path(docket_path)
+    for _ in range(5):
+        before = _digest(docket_path)
+        docket = Docket.load(docket_path)
+        found = _noted(docket, path)
+        if _digest(docket_path) == before:  # else the table saved in between: once more
+            break
+    if found.stale:
+        note = f"{path.name} holds changes of another version of the docket; they are left out."
+        return Recovered(docket, 0, note)
+    return Recovered(found.docket, found.changes)
+
+
+def forget(docket_path: Path) -> None:
+    """Take a docket's journal away: what it held is in the docket now."""
+    with contextlib.suppress(OSError):
+        journal_path(docket_path).unlink()
+
+
+def is_stale(docket_path: Path) -> bool:
+    """Whether a docket's journal is of another version of it, so that it must not be lost.
+
+    Raises:
+        drafting.DraftingError: the docket cannot be read or has faults.
+    """
+    from drafting.docket import Docket
+
+    return _noted(Docket.load(docket_path), journal_path(docket_path)).stale
 
 
 @dataclass(frozen=True)
@@ -117,16 +249,19 @@ class Journal:
         if docket.path is None:
             raise InputError(Fault("", "this docket was never saved.", "Save it first."))
         path = journal_path(docket.path)
+        _may_write(docket.path)
         lock = _lock(docket.path)
-        recovered = _recover(docket, path)
-        made = cls(recovered.docket, path, _lock=lock)
-        made._keep(recovered.docket)
-        made._base = _digest(docket.path)
-        if not recovered.changes:
-            made._begin()
-        else:
+        try:
+            recovered = _recover(docket, path)
+            made = cls(recovered.docket, path, _lock=lock)
+            made._keep(recovered.docket)
+            made._base = _digest(docket.path)
+            # written anew in one step even with changes in it: proof that the folder takes it
+            made._begin([made._everything()] if recovered.changes else [])
             made.unsaved = recovered.changes
-            made._open_file()
+        except BaseException:
+            _unlock(docket.path, lock)
+            raise
         made._thread = threading.Thread(target=made._sync, name="journal", daemon=True)
         made._thread.start()
         return made, recovered
@@ -139,9 +274,9 @@ class Journal:
         if lay != self._lay:
             before = {p.key: p for p in self._lay}
             if [p.key for p in lay] == [p.key for p in self._lay]:
-                line["moved"] = [_plain(p) for p in lay if before[p.key] != p]
+                line["moved"] = [plain(p) for p in lay if before[p.key] != p]
             else:
-                line["lay"] = [_plain(p) for p in lay]
+                line["lay"] = [plain(p) for p in lay]
         if traced != self._traced:
             line["traced"] = list(traced)
         if dict(table) != dict(self._table):
@@ -205,10 +340,8 @@ class Journal:
                 with contextlib.suppress(OSError):
                     self.path.unlink()
             if self._lock >= 0:
-                os.close(self._lock)
+                _unlock(self._docket_path, self._lock)
                 self._lock = -1
-                with contextlib.suppress(OSError):
-                    lock_path(self._docket_path).unlink()
 
     # -- inside ----------------------------------------------------------------------------------
 
@@ -222,14 +355,20 @@ class Journal:
     def _keep(self, docket: Docket) -> None:
         self._lay, self._traced, self._table = docket.lay, docket.traced, dict(docket.table)
 
-    def _begin(self) -> None:
+    def _everything(self) -> dict[str, Any]:
+        """All that is noted, as one line."""
+        lay = [plain(p) for p in self._lay]
+        return {"lay": lay, "traced": list(self._traced), "table": dict(self._table)}
+
+    def _begin(self, changes: Sequence[Mapping[str, Any]] = ()) -> None:
         """A new journal, replacing the old one in one step."""
         from drafting.files import write_atomic
 
         if self._file >= 0:
             os.close(self._file)
             self._file = -1
-        write_atomic(self.path, json.dumps({"journal": VERSION, "of": self._base}) + "\n")
+        lines = [{"journal": VERSION, "of": self._base}, *changes]
+        write_atomic(self.path, "".join(_written(line) for line in lines))
         self._open_file()
 
     def _open_file(self) -> None:
@@ -237,8 +376,7 @@ class Journal:
         self._file = os.open(self.path, flags)
 
     def _append(self, line: Mapping[str, Any]) -> None:
-        data = (json.dumps(line, separators=(",", ":"), ensure_ascii=False) + "\n").encode()
-        os.write(self._file, data)
+        os.write(self._file, _written(line).encode())
         self._wake.set()
 
     def _sync(self) -> None:
@@ -251,7 +389,12 @@ class Journal:
                     os.fsync(self._file)
 
 
-def _plain(p: Placement) -> dict[str, Any]:
+def _written(line: Mapping[str, Any]) -> str:
+    return json.dumps(line, separators=(",", ":"), ensure_ascii=False) + "\n"
+
+
+def plain(p: Placement) -> dict[str, Any]:
+    """A placement as plain data; `placement_from` reads it back."""
     return asdict(p)
 
 
@@ -262,23 +405,35 @@ def _digest(path: Path) -> str:
         return ""
 
 
-def _recover(docket: Docket, path: Path) -> Recovered:
+@dataclass(frozen=True)
+class _Noted:
+    """What a journal holds: the docket with it, how many changes; ``stale``: of another version."""
+
+    docket: Docket
+    changes: int
+    stale: bool = False
+
+
+def _noted(docket: Docket, path: Path) -> _Noted:
     """The docket with what its journal holds, line by line; a torn last line is left out."""
-    if docket.path is None or not path.is_file():
-        return Recovered(docket, 0)
-    lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
+    if docket.path is None:
+        return _Noted(docket, 0)
+    try:
+        lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
+    except OSError:
+        return _Noted(docket, 0)
     head = _line(lines[0]) if lines else None
     changes = [c for c in (_line(text) for text in lines[1:]) if c]
     if not changes:
-        return Recovered(docket, 0)
+        return _Noted(docket, 0)
     lay, traced, table = list(docket.lay), docket.traced, dict(docket.table)
     count = 0
     for change in changes:
         try:
             if "lay" in change:
-                lay = [_placement(p) for p in change["lay"]]
+                lay = [placement_from(p) for p in change["lay"]]
             for given in change.get("moved", ()):
-                moved = _placement(given)
+                moved = placement_from(given)
                 lay = [moved if p.key == moved.key else p for p in lay]
             traced = tuple(str(k) for k in change.get("traced", traced))
             table = dict(change.get("table", table))
@@ -288,8 +443,15 @@ def _recover(docket: Docket, path: Path) -> Recovered:
     made = docket.replace(lay=tuple(lay), traced=traced, table=table)
     if head is None or head.get("of") != _digest(docket.path):
         # killed after the docket was saved, before the journal began anew: all is there already
-        if count == len(lines) - 1 and _same(made, docket):
-            return Recovered(docket, 0)
+        all_there = count == len(lines) - 1 and _same(made, docket)
+        return _Noted(docket, 0, stale=not all_there)
+    return _Noted(made, count)
+
+
+def _recover(docket: Docket, path: Path) -> Recovered:
+    """What the journal holds; one of another version is put aside under another name."""
+    found = _noted(docket, path)
+    if found.stale:
         aside = _free(path)
         path.replace(aside)
         return Recovered(
@@ -298,8 +460,11 @@ def _recover(docket: Docket, path: Path) -> Recovered:
             f"The docket was changed elsewhere since the table was left; what the table had "
             f"noted is kept in {aside.name}.",
         )
-    plural = "s" if count != 1 else ""
-    return Recovered(made, count, f"Taken up where it was left: {count} change{plural} kept.")
+    if not found.changes:
+        return Recovered(docket, 0)
+    plural = "s" if found.changes != 1 else ""
+    said = f"Taken up where it was left: {found.changes} change{plural} kept."
+    return Recovered(found.docket, found.changes, said)
 
 
 def _same(one: Docket, other: Docket) -> bool:
@@ -307,7 +472,7 @@ def _same(one: Docket, other: Docket) -> bool:
 
     def written(docket: Docket) -> Any:
         lay = [
-            {**_plain(p), "at": [round(v, 4) for v in p.at], "turn_deg": round(p.turn_deg, 6)}
+            {**plain(p), "at": [round(v, 4) for v in p.at], "turn_deg": round(p.turn_deg, 6)}
             for p in docket.lay
         ]
         table = json.loads(json.dumps(dict(docket.table), default=str))
@@ -333,7 +498,12 @@ def _line(text: str) -> dict[str, Any] | None:
     return data if isinstance(data, dict) else None
 
 
-def _placement(data: Mapping[str, Any]) -> Placement:
+def placement_from(data: Mapping[str, Any]) -> Placement:
+    """The placement that `plain` made data of.
+
+    Raises:
+        KeyError, TypeError, ValueError: it is none.
+    """
     from drafting.placement import Placement
 
     known = {f.name for f in fields(Placement)}

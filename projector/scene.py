@@ -14,6 +14,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -67,6 +68,9 @@ STYLES: dict[str, Style] = {
     "strong": Style(1.4, (), "white"),
 }
 _OWN_WIDTH = ("label", "text", "key", "strong", "button", "chosen")  # words and signs, no lines
+_FIGURES_MM = 9.0  # capitals of the strip's figures
+_ROW_MM = 18.0  # of a row of them
+_MOST_ROWS = 3
 _STRIP_MARGIN_MM = 5.0  # from the beam's edge
 _KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
@@ -140,7 +144,7 @@ class Button:
 class Strip:
     """The strip along her edge: its item, its ground (N, 2) mm, and where its buttons lie.
 
-    ``buttons``: action → (4, 2) mm on the table.
+    ``buttons``: action → (4, 2) mm on the table; ``rows``: of figures that have room.
     """
 
     item: Item
@@ -149,6 +153,7 @@ class Strip:
     figures: Item
     tall_mm: float
     length_mm: float
+    rows: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,14 +233,19 @@ class Stage:
             self.reading_deg = reading_direction(self.lens, view.side)
         if look is not None and look != self.look:
             self.look = look
-            self._made.clear()
+            self._forget()
 
     def stand_on(self, calibration: Calibration) -> None:
         """Take another calibration of the same picture: the cloth lies higher or lower."""
         self.calibration = calibration
         self.lens = Lens(calibration)
         self.reading_deg = reading_direction(self.lens, self.view.side)
+        self._forget()
+
+    def _forget(self) -> None:
+        """What was made for another look or lens: widths, colours and chords are its own."""
         self._made.clear()
+        self._lines.clear()
 
     @property
     def ink(self) -> Ink:
@@ -433,14 +443,18 @@ class Stage:
         *,
         far: bool = False,
     ) -> Strip:
-        """The strip along her edge: one line of figures, one row of buttons.
+        """The strip along her edge: figures in as many rows as they take, one row of buttons.
 
         Buttons that find no room are left out, the last first (their keys still work).
         """
-        line_mm = 9.0
         tall = 40.0 if buttons else 0.0
-        height = tall + (line_mm * 2.0 if lines else 0.0) + 5.0
-        frame, length, height = self.strip_box(height, far=far)
+        rows = 1
+        while True:  # under keystone a higher strip is a shorter one
+            frame, length, height = self.strip_box(tall + rows * _ROW_MM + 5.0, far=far)
+            needed = len(_in_rows(lines, length))
+            if needed <= rows or rows >= _MOST_ROWS:
+                break
+            rows += 1
         outlines: list[Array] = []
         words: list[Array] = []
         strong: list[Array] = []
@@ -476,26 +490,33 @@ class Stage:
         if far:
             box = polyline((-m, 0), (length + m, 0), (length + m, height + m), (-m, height + m))
         ground = _through(frame, box)
-        figures = self._figures(lines, frame, tall, length)
-        return Strip(item, ground, places, figures, tall, length)
+        figures = self._figures(lines, frame, tall, length, rows)
+        return Strip(item, ground, places, figures, tall, length, rows)
+
+    def rows_needed(self, lines: Sequence[str], strip: Strip) -> int:
+        """How many rows of figures these lines take on a strip, at most as many as it may have."""
+        return min(_MOST_ROWS, len(_in_rows(lines, strip.length_mm)))
 
     def figures(self, lines: Sequence[str], strip: Strip) -> Item:
         """The strip's line of figures, by itself because it changes while a piece is moved."""
-        return self._figures(lines, strip.item.table_from_item, strip.tall_mm, strip.length_mm)
+        return self._figures(
+            lines, strip.item.table_from_item, strip.tall_mm, strip.length_mm, strip.rows
+        )
 
-    def _figures(self, lines: Sequence[str], frame: Array, tall: float, length: float) -> Item:
+    def _figures(
+        self, lines: Sequence[str], frame: Array, tall: float, length: float, rows: int
+    ) -> Item:
         strokes: list[Array] = []
-        x = 6.0
-        for i, line in enumerate(lines):
-            width = text_width(line, 9.0)
-            if x + width > length - 6.0:
+        laid = _in_rows(lines, length)
+        for r, row in enumerate(laid[:rows]):
+            y = tall + 6.5 + (rows - 1 - r) * _ROW_MM
+            if r == rows - 1 and len(laid) > rows:  # the help page has the rest
+                x, text = row[-1]
+                row = [*row[:-1], (x, _cut_to(text + " …", _FIGURES_MM, length - 6.0 - x))]
+            for i, (x, text) in enumerate(row):
                 if i:
-                    break  # the rest finds no room; the first is the weightiest
-                line = _cut_to(line, 9.0, length - 12.0)
-            if i:
-                strokes.append(polyline((x - 8.0, tall + 6.0), (x - 8.0, tall + 16.0)))
-            strokes.extend(s + np.array([x, tall + 6.5]) for s in text_strokes(line, 9.0))
-            x += width + 16.0
+                    strokes.append(polyline((x - 8.0, y - 0.5), (x - 8.0, y + 9.5)))
+                strokes.extend(s + np.array([x, y]) for s in text_strokes(text, _FIGURES_MM))
         return Item("figures", (self.mark("text", strokes),), frame)
 
     def check_square(self, at_mm: Sequence[float] | Array) -> Item:
@@ -528,10 +549,9 @@ class Stage:
         )
         return Item("check", marks, frame)
 
-    def check_panel(self, at_mm: Sequence[float] | Array) -> Array:
-        """(4, 2) table mm: what is cleared under the check square, so that no line crosses it."""
-        box = polyline((-14, -50), (214, -50), (214, 128), (-14, 128))
-        return _through(self.reading_frame(at_mm), box)
+    def check_panel(self, frame: Array) -> Array:
+        """(4, 2) table mm: what is cleared under a check square, so that no line crosses it."""
+        return _through(frame, polyline((-14, -50), (214, -50), (214, 128), (-14, 128)))
 
     def cursor(self, at_mm: Sequence[float] | Array, *, busy: bool = False) -> Item:
         """The pointer, drawn in mm on the cloth."""
@@ -631,6 +651,32 @@ def _wrapped(line: str, height_mm: float, length_mm: float) -> list[str]:
         else:
             held = longer
     return [*out, held]
+
+
+@lru_cache(maxsize=64)
+def _rows_of(lines: tuple[str, ...], length_mm: float) -> tuple[tuple[tuple[float, str], ...], ...]:
+    rows: list[list[tuple[float, str]]] = [[]]
+    x = 6.0
+    for line in lines:
+        width = text_width(line, _FIGURES_MM)
+        if rows[-1] and x + width > length_mm - 6.0:
+            rows.append([])
+            x = 6.0
+        if x + width <= length_mm - 6.0:
+            rows[-1].append((x, line))
+            x += width + 16.0
+            continue
+        for part in _wrapped(line, _FIGURES_MM, length_mm - 12.0):  # longer than a whole row
+            if rows[-1]:
+                rows.append([])
+            rows[-1].append((6.0, part))
+            x = 22.0 + text_width(part, _FIGURES_MM)
+    return tuple(tuple(row) for row in rows if row)
+
+
+def _in_rows(lines: Sequence[str], length_mm: float) -> list[list[tuple[float, str]]]:
+    """Figures side by side in rows: (x mm, text) each; none is left out or split needlessly."""
+    return [list(row) for row in _rows_of(tuple(lines), length_mm)]
 
 
 def _cut_to(line: str, height_mm: float, length_mm: float) -> str:

@@ -9,7 +9,7 @@ sit at the table too.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -21,6 +21,7 @@ from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_MORE, STRIP_WORDS, 
 from projector.frame import FrameItem
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
+from projector.past import Past
 from projector.planning import Planning
 from projector.scene import (
     INKS,
@@ -105,6 +106,7 @@ class Sitting:
         keys: which key does what.
         journal: where every change is noted; None keeps nothing (tests, pictures).
         say: called with every message, besides showing it.
+        truth: how true the light is, for the strip; empty for what the calibration says.
     """
 
     docket: Docket
@@ -122,7 +124,7 @@ class Sitting:
     pointer_mm: Array | None = None
     checking_at: Array | None = None
     strip_on: bool = True
-    extra_words: tuple[str, ...] = ()
+    truth: str = ""
     anew: bool = False
     _question: tuple[str, ...] = ()
     _kept: dict[str, Any] = field(default_factory=dict, repr=False)
@@ -133,7 +135,12 @@ class Sitting:
         view = view_of(docket, self.calibration)
         self.stage = Stage(docket, self.calibration, view, look)
         self.rules = Rules(docket, self.stage.faces)
-        self.history = History(Work(docket.lay, docket.traced, view))
+        work = Work(docket.lay, docket.traced, view)
+        self._past: Past | None = None
+        if self.journal is not None and docket.path is not None:
+            self._past, self.history = Past.open(docket.path, work, self.stage.faces)
+        else:
+            self.history = History(work)
         self.painter = Painter(self.calibration.size, INKS[look.ink].ground)
         self._below = np.empty_like(self.painter.canvas)
         self._painted: dict[str, tuple[Any, Painted]] = {}
@@ -161,8 +168,26 @@ class Sitting:
         self._loose_said: tuple[str, ...] = ()
         self.pending = False  # whether another frame is wanted at once
         self._shown_troubles: dict[str, tuple[str, ...]] = {}
+        self._noted_place: tuple[str, str | None] = ("arrange", None)
         self._judge_all()
+        self.truth = self.truth or _truth(self.calibration)
+        self._be_where_she_was()
         tools.resume(self)
+
+    def _be_where_she_was(self) -> None:
+        """In the mode and at the piece where the table was left."""
+        place = self.docket.table.get("place") if self.docket.table else None
+        if not isinstance(place, Mapping):
+            return
+        keys = {p.key for p in self.work.placed()}
+        piece = place.get("piece")
+        if place.get("mode") == "trace":
+            self.mode, self.current = "trace", piece
+            if piece is not None and piece not in keys:
+                placed, traced = self.work.placed(), self.work.traced
+                self.current = trace.next_piece(self.stage, placed, traced)
+        elif piece in keys:
+            self.chosen = piece
 
     # -- state ---------------------------------------------------------------------------------
 
@@ -185,6 +210,18 @@ class Sitting:
     def trouble_count(self) -> int:
         """How many things are wrong with the lay."""
         return sum(len(t) for t in self._own.values()) + len(self._pairs)
+
+    def _trouble_words(self) -> str:
+        """What is wrong with the lay, counted by kind: ``2 overlaps, 1 off the cloth``."""
+        counts: dict[str, int] = {}
+        for said in self._own.values():
+            for trouble in said:
+                kind = trouble.rstrip("0123456789.° ")  # an angle is no kind of its own
+                counts[kind] = counts.get(kind, 0) + 1
+        words = [f"{n} {kind}" for kind, n in counts.items()]
+        if self._pairs:
+            words.insert(0, _things(len(self._pairs), "overlap"))
+        return ", ".join(words)
 
     def _judge_all(self) -> None:
         lay = self.work.lay
@@ -230,6 +267,16 @@ class Sitting:
         self._quiet_since = self._now
         if self.journal is not None:
             self.journal.note(self.work.lay, self.work.traced, self.table_settings())
+        if self._past is not None and self._drag is None:
+            self._past.note(self.history)
+
+    def _note_place(self) -> None:
+        """Where she is (mode, piece) is journalled like a change, so that it opens there."""
+        if self.journal is not None and self._drag is None and self._place() != self._noted_place:
+            self._note()
+
+    def _place(self) -> tuple[str, str | None]:
+        return self.mode, self.current if self.mode == "trace" else self.chosen
 
     def table_settings(self) -> dict[str, Any]:
         """The docket's ``table`` as it stands: view, ink, lines; what others keep there stays."""
@@ -239,6 +286,11 @@ class Sitting:
         kept["light"] = self._light
         kept["ink"], kept["lines"] = look.ink, look.lines
         kept["weight"] = round(look.weight, 3)
+        mode, piece = self._noted_place = self._place()
+        if mode != "arrange" or piece is not None:
+            kept["place"] = {"mode": mode, "piece": piece}
+        else:
+            kept.pop("place", None)
         kept.update(self._kept)
         return kept
 
@@ -246,6 +298,10 @@ class Sitting:
         """Keep something of a tool's in the docket's ``table`` (a bay, crosses …), at once."""
         self._kept.update(values)
         self._note()
+
+    def key_words(self, action: str) -> str:
+        """The key of an action as it is printed on the strip."""
+        return _key_words(self.keys.shown(action))
 
     def tell(self, text: str, seconds: float = MESSAGE_S) -> None:
         """Say something on the strip for a while."""
@@ -282,6 +338,11 @@ class Sitting:
         """Do an action by its name; ``large``: the larger step where there are two."""
         if action not in BY_NAME or self.mode not in BY_NAME[action].modes:
             return
+        self._message = ""  # it was about what she did before
+        self._act(action, large)
+        self._note_place()
+
+    def _act(self, action: str, large: bool) -> None:
         if self.tool is not None and self.tool.do(self, action):
             self._stale = True
             return
@@ -308,12 +369,31 @@ class Sitting:
             self.tell("Pick a piece first: press on it, or Tab.")
             return None
         if p.locked:
-            self.tell(f"{p.piece} is locked. Free it with [{self.keys.shown('lock')}].")
+            self.tell(f"{p.piece} is locked. Free it with [{self.key_words('lock')}].")
             return None
         return p
 
     def _put(self, p: Placement) -> None:
-        self._change(self.work.with_placement(p), p.key)
+        before = self.work
+        self._change(self._with_moved(before, p), p.key)
+        if p.key in before.traced and p.key not in self.work.traced:
+            self._tell_unmarked(p)
+
+    def _with_moved(self, work: Work, p: Placement) -> Work:
+        """With one piece elsewhere; what was traced of it is chalk in another place now."""
+        before = work.of(p.key)
+        work = work.with_placement(p)
+        if before is None or p.key not in work.traced or _lie_alike(before, p):
+            return work
+        return replace(work, traced=tuple(k for k in work.traced if k != p.key))
+
+    def _tell_unmarked(self, p: Placement) -> None:
+        undo = self.key_words("undo")
+        self.tell(
+            f"{p.piece} was traced where it lay: its mark is off, brush the chalk out. "
+            f"[{undo}] puts it back.",
+            10.0,
+        )
 
     def _nudge(self, action: str, step: float) -> None:
         p = self._picked()
@@ -375,7 +455,7 @@ class Sitting:
         if p is None:
             return
         self._put(replace(p, aside=True))
-        self.tell(f"{p.piece} is put aside. [{self.keys.shown('bring-back')}] brings it back.")
+        self.tell(f"{p.piece} is put aside. [{self.key_words('bring-back')}] brings it back.")
 
     def _do_bring_back(self) -> None:
         waiting = [p for p in self.work.lay if p.aside]
@@ -455,7 +535,7 @@ class Sitting:
         if self.current is None:
             self.tell("All traced. Turn the room light up before you cut.", 30.0)
         if self.trouble_count:
-            self.tell(f"{_things(self.trouble_count)} to put right in the lay: look at 'arrange'.")
+            self.tell(f"{self._trouble_words()}: put the lay right in 'arrange' first.", 12.0)
         self._stale = True
         self._use(tools.open_bays)
 
@@ -620,10 +700,15 @@ class Sitting:
     def _do_plan(self) -> None:
         if self.planning is not None:
             self._drop_plan()
-        locked = tuple(p for p in self.work.lay if p.locked and not p.aside)
-        self.planning = Planning(self.docket, locked)
+        traced = self.work.traced
+        still = tuple(
+            p for p in self.work.lay if (p.locked or p.key in traced) and not p.aside
+        )  # chalk does not move
+        self.planning = Planning(self.docket, still)
         self.planning.start()
-        kept = f"around {_things(len(locked), 'locked piece')}" if locked else "from the start"
+        kept = (
+            f"around {_things(len(still), 'locked or traced piece')}" if still else "from the start"
+        )
         self.tell(f"Planning {kept}. Go on working; the best so far is shown.")
         self._stale = True
 
@@ -634,12 +719,13 @@ class Sitting:
             return
         best = run.best
         keys = {p.key for p in best.lay}
-        locked = {p.key: p for p in self.work.lay if p.locked}
+        traced = self.work.traced
+        locked = {p.key: p for p in self.work.lay if p.locked or p.key in traced}
         kept = [replace(p, aside=True) for p in self.work.lay if p.key not in keys]
         lay = tuple(locked.get(p.key, p) for p in best.lay) + tuple(kept)
         self._drop_plan()
         self._change(replace(self.work, lay=lay))
-        self.tell(f"Taken: {best.used_mm:.0f} mm. [{self.keys.shown('undo')}] goes back.")
+        self.tell(f"Taken: {best.used_mm:.0f} mm. [{self.key_words('undo')}] goes back.")
 
     def _do_drop(self) -> None:
         if self.planning is None:
@@ -670,6 +756,7 @@ class Sitting:
                 self._drag_to(at)
         elif kind == "down":
             self._press(at, button)
+            self._note_place()
         elif kind == "up":
             self._end_drag()
 
@@ -681,6 +768,7 @@ class Sitting:
         if action is not None:
             self.do(action)
             return
+        self._message = ""
         if self.page:
             self._set_page("")
             return
@@ -705,7 +793,7 @@ class Sitting:
         if key is None or p is None:
             return
         if p.locked:
-            self.tell(f"{p.piece} is locked. Free it with [{self.keys.shown('lock')}].")
+            self.tell(f"{p.piece} is locked. Free it with [{self.key_words('lock')}].")
             return
         self._warm(p, chosen=True)
         self._drag = _Drag(key, cloth, p, turning=button == 3)
@@ -757,6 +845,11 @@ class Sitting:
         if self.history.past is not None and self.history.past[0] == self.work:
             _, rest = self.history.past
             self.history = History(self.work, rest, None)  # type: ignore[arg-type]  # recursive
+        p = self.work.of(drag.key)
+        if p is not None and drag.key in self.work.traced and not _lie_alike(drag.before, p):
+            kept = tuple(k for k in self.work.traced if k != drag.key)
+            self.history = self.history.instead(replace(self.work, traced=kept))
+            self._tell_unmarked(p)
         self._took(drag.key)
 
     def _button_at(self, at: Array) -> str | None:
@@ -826,6 +919,8 @@ class Sitting:
         """Leave: stop the planner, save."""
         self._end_drag()
         self._drop_plan()
+        if self._past is not None:
+            self._past.close()
         if self.journal is not None:
             self.journal.close()
 
@@ -834,6 +929,11 @@ class Sitting:
     def frame(self) -> list[Box]:
         """Bring the canvas up to date; answers the boxes that have changed (x0, y0, x1, y1 px)."""
         dirty: list[Box] = []
+        if self._strip is not None and not self._stale:
+            rows = self.stage.rows_needed(self.lines_of_strip(), self._strip)
+            # in the middle of a drag it only grows: it shrinks when the hand has let go
+            if rows > self._strip.rows or (rows < self._strip.rows and self._drag is None):
+                self._stale = True
         if self._stale:
             self._compose()
             dirty.append((0, 0, *self.painter.size))
@@ -942,8 +1042,6 @@ class Sitting:
             for item in self.tool.items(self):
                 self._put_item(item)
         if self.checking_at is not None:
-            panel = self.stage.check_panel(self.checking_at)
-            self.painter.fill(self.calibration_at_cloth.to_projector(panel), self.painter.ground)
             self._put_item(self.stage.check_square(self.checking_at))
 
     @property
@@ -952,6 +1050,9 @@ class Sitting:
         return self.stage.calibration
 
     def _put_item(self, item: Item) -> None:
+        if item.key == "check":  # nothing may cross a ruler or its numbers
+            panel = self.stage.check_panel(item.table_from_item)
+            self.painter.fill(self.calibration_at_cloth.to_projector(panel), self.painter.ground)
         self.painter.put(self.painter.paint(self.stage.lens.frame(item)))
 
     def _ground_items(self) -> Iterable[tuple[Item, Any]]:
@@ -975,6 +1076,7 @@ class Sitting:
             keys = "  ".join(_key_words(k) for k in self.keys.by_action[action.name][:2])
             rows.append((keys, action.help))
         foot = (
+            " | ".join(self.lines_of_strip()),
             "Press on a piece to pick it, drag to move, drag with the second button to tilt.",
             "Never look into the lens. Close the blade guard after every cut.",
         )
@@ -991,11 +1093,13 @@ class Sitting:
         ]
         return self.stage.page("Is the calibration still true?", rows, self._question)
 
-    def _buttons(self, names: Iterable[str]) -> list[Button]:
+    def _buttons(self, names: Iterable[str], row: str) -> list[Button]:
         return [
             Button(
                 name,
-                STRIP_WORDS.get((self.mode, name), BY_NAME[name].words),
+                STRIP_WORDS.get((row, name))
+                or STRIP_WORDS.get((self.mode, name))
+                or BY_NAME[name].words,
                 _key_words(self.keys.shown(name)),
                 on=(name == "check" and self.checking_at is not None)
                 or (name == "help" and self.page == "help"),
@@ -1014,9 +1118,9 @@ class Sitting:
         every = STRIP[row] + STRIP_MORE.get(row, ())
         names = every[self._strip_from :]
         lines = self.lines_of_strip()
-        now = (row, self._strip_from, self.mode, self.stage.view, bool(lines))
+        now = (row, self._strip_from, self.mode, self.stage.view)
         if now != self._strip_room[0]:
-            laid = self.stage.strip(lines, self._buttons(("more", *names)))
+            laid = self.stage.strip(lines, self._buttons(("more", *names), row))
             self._strip_room = (now, len(laid.buttons) - 1)
         room = self._strip_room[1]
         self._strip_next = self._strip_from + max(room, 1)
@@ -1024,7 +1128,7 @@ class Sitting:
             self._strip_next = 0
         if self._strip_from or self._strip_next:
             names = (*names[: max(room, 1)], "more")
-        buttons = self._buttons(names)
+        buttons = self._buttons(names, row)
         near = self.stage.strip(lines, buttons)
         if self.page:
             return near
@@ -1071,37 +1175,41 @@ class Sitting:
         if self._message:
             return tuple(self._message.split("\n"))
         if self.tool is not None:
-            return (*self.tool.says.split("\n"), *self.extra_words)
+            return (*self.tool.says.split("\n"), self.truth)
         figures = self.rules.figures(self.work.lay)
+        lines: list[str] = []
+        run = self.planning
+        if run is not None:
+            lines.append("planned" if run.done else "planning …")
+            if run.best is not None:
+                lines.append(f"plan: {run.best.used_mm:.0f} mm, {100 * run.best.share:.0f} %")
         if self.mode == "trace":
             placed = self.work.placed()
             done = sum(1 for p in placed if p.key in self.work.traced)
             name = (
                 self.current.rsplit("/", 1)[0].replace("-", " ") if self.current else "all traced"
             )
-            lines = [name, f"{done} of {len(placed)} traced", _lines_words(self.stage.look.lines)]
-        else:
-            cut = f"used {figures.used_mm:.0f} mm"
-            if figures.share:
-                cut += f", {100 * figures.share:.0f} %"
-            lines = [cut]
-            if math.isfinite(figures.left_mm):
-                left = figures.left_mm
-                lines.append(f"{left:.0f} mm left" if left >= 0 else f"{-left:.0f} mm too long")
-            n = self.trouble_count
-            lines.append(f"{_things(n)} to put right" if n else "nothing overlaps")
-            waiting = sum(1 for p in self.work.lay if p.aside)
-            if waiting:
-                lines.append(f"{waiting} aside")
-            p = self.work.of(self.chosen)
-            if p is not None and abs(self.rules.tilt(p)) >= 0.05:
-                lines.append(f"{p.piece} {abs(self.rules.tilt(p)):.1f}° off grain")
-        run = self.planning
-        if run is not None:
-            if run.best is not None:
-                lines.insert(0, f"plan: {run.best.used_mm:.0f} mm, {100 * run.best.share:.0f} %")
-            lines.insert(0, "planned" if run.done else "planning …")
-        lines.extend(self.extra_words)
+            lines += [name, f"{done} of {len(placed)} traced", self.truth]
+            if self.trouble_count:
+                lines.append(f"{self._trouble_words()}: look at 'arrange'")
+            lines.append(_lines_words(self.stage.look.lines))
+            return tuple(lines)
+        # what must be known before cutting comes first
+        lines.append(self._trouble_words() or "nothing overlaps")
+        cut = f"used {figures.used_mm:.0f} mm"
+        if figures.share:
+            cut += f", {100 * figures.share:.0f} %"
+        lines.append(cut)
+        if math.isfinite(figures.left_mm):
+            left = figures.left_mm
+            lines.append(f"{left:.0f} mm left" if left >= 0 else f"{-left:.0f} mm too long")
+        lines.append(self.truth)
+        waiting = sum(1 for p in self.work.lay if p.aside)
+        if waiting:
+            lines.append(f"{waiting} aside")
+        p = self.work.of(self.chosen)
+        if p is not None and abs(self.rules.tilt(p)) >= 0.05:
+            lines.append(f"{p.piece} {abs(self.rules.tilt(p)):.1f}° off grain")
         return tuple(lines)
 
     def _lift(self, key: str) -> None:
@@ -1224,6 +1332,22 @@ class Sitting:
 
 def _things(count: int, what: str = "thing") -> str:
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def _lie_alike(one: Placement, other: Placement) -> bool:
+    """Whether chalk drawn round the one lies right for the other."""
+    return not other.aside and replace(one, locked=False) == replace(other, locked=False)
+
+
+def _truth(calibration: Calibration) -> str:
+    """How true the light is, over the whole beam, the print's doubt with it."""
+    from calibrate.report import length_mm
+
+    if calibration.method == "none":
+        return "not to scale"
+    grid = calibration.model.grid_mm()
+    total = np.hypot(calibration.expected_error_mm(grid), calibration.print_doubt_mm(grid))
+    return f"true to {length_mm(float(np.sqrt(np.mean(total**2))))}"
 
 
 def _lines_words(lines: str) -> str:

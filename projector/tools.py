@@ -501,7 +501,7 @@ def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
             if wanted:
                 sitting.tell("The beam holds all of the lay; no bays are needed.")
             else:
-                centre = sitting.keys.shown("centre").capitalize()
+                centre = sitting.key_words("centre")
                 sitting.tell(
                     f"Part of the lay is not lit; the beam holds it all: [{centre}].", 10.0
                 )
@@ -511,12 +511,12 @@ def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
         unlit = out_of_beam(plan, 0, pieces, sitting.stage.calibration, view)
         walk = start(plan, view if unlit == (0.0, 0.0) else None)
         if unlit != (0.0, 0.0):
-            key = sitting.keys.shown("align").upper()
+            key = sitting.key_words("align")
             sitting.tell(
                 f"The lay is larger than the beam. Lay the cloth to the light, [{key}] aligns.", 12
             )
         if fewer:
-            key = sitting.keys.shown("turn-cloth").capitalize()
+            key = sitting.key_words("turn-cloth")
             plural = "s" if fewer > 1 else ""
             sitting.tell(
                 f"With the cloth turned a quarter {fewer} bay{plural} would do\n[{key}] in arrange",

@@ -41,10 +41,9 @@ def frame(
     true on the table. A docket without a lay is laid for a few seconds; its file is not changed.
     """
     from calibrate import Calibration
-    from drafting import Docket
     from drafting.errors import Fault, InputError
     from drafting.files import write_atomic
-    from projector.commands.laying import at_the_table, laid
+    from projector.commands.laying import laid, taken
     from projector.painter import png, render
 
     wanted = parse_size(size) if size else None
@@ -53,13 +52,9 @@ def frame(
             Fault(str(out), "is not a .png: a lossy picture moves lines.", "Name it frame.png.")
         )
     calibration = Calibration.load(calibration_file, wanted)
-    read = Docket.load(docket)
-    if at_the_table(docket):
-        click.echo(
-            f"Note: {docket} is open at the table, or was cut off there: changes that are not yet "
-            "in the file are not shown.",
-            err=True,
-        )
+    (read,), said = taken([docket], alone=False)
+    for line in said:
+        click.echo(line, err=True)
     if width is not None:
         read = read.replace(table={**read.table, "width": width})
     read, note = laid(read)

@@ -75,26 +75,15 @@ def lay(
     are also told what to buy. When something finds no room, nothing is written and the exit code
     is 2, unless you ask to keep the rest with --partial (exit code 1).
     """
-    from drafting.docket import Docket
     from drafting.errors import Fault, InputError, LayError
     from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
     from drafting.units import parse_length
-    from projector.commands.laying import at_the_table
+    from projector.commands.laying import taken
     from projector.commands.support import print_json
 
-    busy = [path for path in (docket, *others) if not dry_run and at_the_table(path)]
-    if busy:
-        raise InputError(
-            [
-                Fault(
-                    str(path),
-                    "is open at the table, or was cut off there with changes not yet in the file.",
-                    f"Leave the table first; after a power cut open it once with 'chalkbeam project {path}' and leave it.",
-                )
-                for path in busy
-            ]
-        )
-    dockets = [Docket.load(path) for path in (docket, *others)]
+    dockets, said = taken((docket, *others), alone=not dry_run)
+    for line in said:
+        click.echo(line, err=True)
     first = dockets[0]
     if first.cloth is None:
         raise InputError(
@@ -255,6 +244,7 @@ def _save(dockets: list[Docket], names: list[str], made: Lay, picture: Path, tit
 
     from drafting.files import write_atomic
     from projector.commands.lay_picture import lay_picture
+    from projector.journal import forget, is_stale
 
     image = lay_picture(made, title=title)
     ok, data = cv2.imencode(".png", image[:, :, ::-1])
@@ -269,7 +259,10 @@ def _save(dockets: list[Docket], names: list[str], made: Lay, picture: Path, tit
                 own.append(dataclasses.replace(back, locked=before.locked if before else False))
         there = {p.key for p in own}
         aside = [p for p in one.lay if p.aside and p.key not in there]
+        noted = one.path is not None and not is_stale(one.path)
         one.replace(lay=(*own, *aside)).save()
+        if one.path is not None and noted:
+            forget(one.path)  # what the table had noted is in the docket now
     if ok:
         write_atomic(picture, data.tobytes())
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -54,8 +55,38 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     return docket.replace(lay=lay.docket_placements()), note
 
 
-def at_the_table(docket: Path) -> bool:
-    """Whether `project` has this docket open, or was cut off with changes not yet in its file."""
-    from projector.journal import journal_path
+def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str]]:
+    """Dockets as the table left them, with what its journals still hold; and what to say of it.
 
-    return journal_path(docket.resolve()).exists()
+    Args:
+        alone: to be written to: each is kept from every table until the command ends.
+
+    Raises:
+        drafting.InputError: one is open at a table (every such one is named), or has faults.
+    """
+    import click
+
+    from drafting.errors import DraftingError, Fault, InputError
+    from projector.journal import held, with_noted
+
+    if alone:
+        faults: list[Fault] = []
+        for path in dict.fromkeys(p.resolve() for p in paths):
+            if not path.is_file():
+                continue  # told by its own name below
+            try:
+                click.get_current_context().with_resource(held(path))
+            except DraftingError as error:
+                faults += error.faults
+        if faults:
+            raise InputError(faults)
+    dockets, said = [], []
+    for path in paths:
+        found = with_noted(path)
+        dockets.append(found.docket)
+        if found.changes:
+            plural = "s" if found.changes != 1 else ""
+            said.append(f"{path}: with {found.changes} change{plural} that the table had noted.")
+        elif found.note:
+            said.append(f"{path}: {found.note}")
+    return dockets, said

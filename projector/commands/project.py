@@ -79,6 +79,8 @@ def project(
                     click.echo("Left without a calibration. Nothing was changed.")
                     return
                 sitting = Sitting(recovered.docket, calibration, keys, journal, click.echo)
+                if not beam.true_scale:
+                    sitting.truth = "a window, not true scale"
                 for line in notes(recovered.docket, calibration):
                     click.echo(line)
                 doubts = _doubts(calibration, beam)

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rigs_bays import Worker, calibration_of, dress, ideal, worker
+from table_rig import pull_the_plug
 
 from calibrate.virtual_table import VirtualTable
 from drafting import Docket
@@ -110,6 +111,7 @@ def test_killed_it_opens_in_the_same_bay(docket: Docket, steps: int) -> None:
         else:
             point_all(s, truth, 1)
     # no close, no save: what the journal holds is all there is
+    pull_the_plug(journal)
     again, recovered = Journal.open(Docket.load(docket.path or ""))
     other = Sitting(recovered.docket, cal, journal=again)
     assert other.mode == "trace" and other.tool is not None

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 import yaml
-from table_rig import DATA, projector
+from table_rig import DATA, projector, pull_the_plug
 
 from drafting.docket import Docket
 from projector.cli import main
-from projector.journal import Journal, _digest, journal_path
+from projector.journal import Journal, _digest, is_open, journal_path, lock_path
 from projector.sitting import Sitting
 
 
@@ -38,7 +38,7 @@ def test_a_kill_between_save_and_a_new_journal_says_nothing(tmp_path: Path) -> N
     journal.close()
     assert (found.note, found.changes) == ("", 0)
     assert found.docket.lay == before.lay
-    assert [p.name for p in tmp_path.iterdir()] == ["top.yaml"]
+    assert not journal_path(path).exists() and not list(tmp_path.glob("*.left"))
 
 
 def test_a_second_journal_put_aside_keeps_the_first(tmp_path: Path) -> None:
@@ -77,24 +77,155 @@ def test_frame_takes_a_piece_cut_once_by_its_name(
     assert "sleeve/2" in capsys.readouterr().err
 
 
-def test_lay_keeps_off_a_docket_that_is_at_the_table(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """While changes from the table wait beside a docket, `lay` refuses and changes nothing."""
-    from projector.cli import main
+def at_work(path: Path, *, leave: bool) -> Journal:
+    """A table at which the front has been moved; left by the plug unless ``leave``."""
+    journal, _ = Journal.open(Docket.load(path))
+    sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
+    sitting.do("next")
+    sitting.do("right", large=True)
+    sitting.do("lock")
+    if leave:
+        sitting.close()
+    return journal
+
+
+@pytest.fixture
+def laid_top(tmp_path: Path) -> Path:
+    """The shipped top with a lay."""
     from projector.commands.support import configs_folder
-    from projector.journal import journal_path
 
     body = configs_folder() / "measurements" / "alto-3.yaml"
     path = tmp_path / "top.yaml"
-    text = (
+    path.write_text(
         f"chalkbeam: 1\ntitle: top\nmeasurements: {body}\ngarment: {{block: quick-top}}\n"
-        "cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}\n"
+        "cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}\n",
+        encoding="utf-8",
     )
-    path.write_text(text, encoding="utf-8")
-    journal_path(path).write_text("{}\n", encoding="utf-8")
-    assert main(["lay", str(path), "--seconds", "0.2"]) == 2
-    assert "at the table" in capsys.readouterr().err
-    assert path.read_text(encoding="utf-8") == text
-    journal_path(path).unlink()
     assert main(["lay", str(path), "--seconds", "0.2"]) == 0
+    return path
+
+
+def test_lay_keeps_off_a_docket_that_is_open_at_a_table(
+    laid_top: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """While a table holds the docket `lay` refuses and changes nothing; afterwards it works."""
+    journal = at_work(laid_top, leave=False)
+    before, noted = laid_top.read_bytes(), journal_path(laid_top).read_bytes()
+    assert is_open(laid_top)
+    assert main(["lay", str(laid_top), "--seconds", "0.2"]) == 2
+    assert "open at another table" in capsys.readouterr().err
+    assert laid_top.read_bytes() == before and journal_path(laid_top).read_bytes() == noted
+    assert main(["lay", str(laid_top), "--seconds", "0.2", "--dry-run"]) == 0
+    journal.close()
+    assert not is_open(laid_top)
+    assert main(["lay", str(laid_top), "--seconds", "0.2"]) == 0
+
+
+def test_lay_keeps_what_a_table_noted_before_the_plug_was_pulled(
+    laid_top: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """After kill -9 `lay` goes on from the journal: a piece locked there stays where it lay."""
+    journal = at_work(laid_top, leave=False)
+    locked = [p for p in journal._lay if p.locked]
+    pull_the_plug(journal)
+    assert not is_open(laid_top)
+    assert Docket.load(laid_top).lay != journal._lay  # only the journal knows
+    assert main(["lay", str(laid_top), "--seconds", "0.2"]) == 0
+    assert "that the table had noted" in capsys.readouterr().err
+    after = {p.key: p for p in Docket.load(laid_top).lay}
+    assert len(locked) == 1
+    assert after[locked[0].key].locked
+    assert after[locked[0].key].at == pytest.approx(locked[0].at, abs=1e-3)
+    assert not journal_path(laid_top).exists() and not lock_path(laid_top).exists()
+
+
+def test_a_lay_that_is_refused_leaves_the_journal(laid_top: Path) -> None:
+    """When `lay` changes nothing, what the table noted is still there for the next opening."""
+    journal = at_work(laid_top, leave=False)
+    noted = journal_path(laid_top).read_bytes()
+    pull_the_plug(journal)
+    assert main(["lay", str(laid_top), "--seconds", "0.2", "--distance", "101 mm"]) == 2
+    assert journal_path(laid_top).read_bytes() == noted
+    again, found = Journal.open(Docket.load(laid_top))
+    again.close()
+    assert found.docket.lay == journal._lay
+
+
+def test_frame_shows_what_the_table_would_show(laid_top: Path, tmp_path: Path) -> None:
+    """With changes only in the journal, open or cut off, `frame` draws them and touches nothing."""
+    cal, out = tmp_path / "cal.yaml", tmp_path / "out.png"
+    projector((640, 360)).save(cal)
+    how = ["frame", str(laid_top), "--calibration", str(cal), "--out", str(out)]
+    assert main(how) == 0
+    before = out.read_bytes()
+    journal = at_work(laid_top, leave=False)
+    noted = journal_path(laid_top).read_bytes()
+    assert main(how) == 0
+    moved = out.read_bytes()
+    assert moved != before
+    assert journal_path(laid_top).read_bytes() == noted and is_open(laid_top)
+    pull_the_plug(journal)
+    assert main(how) == 0
+    assert out.read_bytes() == moved
+    again, _ = Journal.open(Docket.load(laid_top))
+    again.close()
+    assert main(how) == 0
+    assert out.read_bytes() == moved
+
+
+def test_asking_whether_a_docket_is_open_leaves_no_file(tmp_path: Path) -> None:
+    """The question is asked of files that are there; none is made."""
+    path = tmp_path / "top.yaml"
+    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
+    assert not is_open(path)
+    assert [p.name for p in tmp_path.iterdir()] == ["top.yaml"]
+    lock_path(path).write_bytes(b"")  # left by kill -9: nobody holds it
+    assert not is_open(path)
+
+
+def test_a_lock_is_of_the_file_that_bears_the_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Opened just before its owner took it away, locked just after: the next file is taken."""
+    import os
+
+    from projector import journal as module
+
+    path = tmp_path / "top.yaml"
+    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
+    first = module._lock(path)
+    real = module._grab
+
+    def late(handle: int, *, shared: bool = False) -> None:
+        monkeypatch.setattr(module, "_grab", real)
+        module._unlock(path, first)  # the owner leaves between our opening and our locking
+        real(handle, shared=shared)
+
+    monkeypatch.setattr(module, "_grab", late)
+    second = module._lock(path)
+    assert os.fstat(second).st_ino == lock_path(path).stat().st_ino
+    assert is_open(path)
+    module._unlock(path, second)
+    assert not lock_path(path).exists()
+
+
+def test_a_folder_that_takes_nothing_is_told_before_anything_is_done(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Write-protected: refused at start with the folder's name, not at the first drag."""
+    import os
+
+    path, cal = tmp_path / "top.yaml", tmp_path / "cal.yaml"
+    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
+    projector((640, 360)).save(cal)
+    real = os.access
+    for closed in (tmp_path, path):
+
+        def access(name: object, mode: int, closed: Path = closed) -> bool:
+            return not (Path(str(name)) == closed and mode == os.W_OK) and real(str(name), mode)
+
+        monkeypatch.setattr(os, "access", access)
+        assert main(["project", str(path), "--window", "--calibration", str(cal)]) == 2
+        said = capsys.readouterr().err
+        assert "write-protected" in said and str(closed) in said
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["cal.yaml", "top.yaml"]

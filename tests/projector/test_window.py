@@ -159,7 +159,6 @@ def test_the_window_shows_the_picture_and_hands_move_it(
     child = project(screen, path, "--calibration", str(cal))
     try:
         again = Sitting(found.docket, projector(SIZE))
-        again.chosen = None
         again.frame()
         cloth = (slice(0, 560), slice(0, SIZE[0]))  # the strip says for a while what was kept
         wait_for(
