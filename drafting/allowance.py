@@ -23,7 +23,7 @@ import numpy as np
 from drafting.errors import DraftError, Fault, InputError
 from drafting.outline import Edge, Points, ring_points, signed_area
 from drafting.outline import without_repeats as _tidy
-from drafting.units import parse_length
+from drafting.units import length_text, parse_length
 
 if TYPE_CHECKING:
     import shapely
@@ -124,7 +124,10 @@ def in_mm(allowances: Mapping[str, float | str] | None) -> dict[str, float]:
             out[name] = mm
             if mm > MOST_MM:
                 faults.append(
-                    Fault(where, f"is {mm:g} mm; it must lie between 0 and {MOST_MM:g} mm.")
+                    Fault(
+                        where,
+                        f"is {length_text(mm)}; it must lie between 0 and {length_text(MOST_MM)}.",
+                    )
                 )
     if faults:
         raise InputError(faults)

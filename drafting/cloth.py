@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from drafting.errors import Fault, InputError
 from drafting.files import unknown_keys
-from drafting.units import parse_length
+from drafting.units import length_text, parse_length
 
 Ring = tuple[tuple[float, float], ...]
 
@@ -284,7 +284,10 @@ class _Reader:
         selvedge = self.length("selvedge", 0.0, 200.0) if "selvedge" in data else 0.0
         usable = (width or 0.0) - 2.0 * (selvedge or 0.0)
         if width and outline is None and usable <= 0:
-            self.fault("selvedge", f"two of {selvedge:g} mm leave nothing of {width:g} mm.")
+            self.fault(
+                "selvedge",
+                f"two of {length_text(selvedge or 0.0)} leave nothing of {length_text(width)}.",
+            )
         if fold == "crosswise" and nap == "one-way":
             self.fault(
                 "fold",
@@ -339,7 +342,9 @@ class _Reader:
             return low
         if not low <= mm <= high:
             self.fault(
-                key, f"{value} is outside {low:g} to {high:g} mm.", "Check the number and its unit."
+                key,
+                f"{value} is outside {length_text(low)} to {length_text(high)}.",
+                "Check the number and its unit.",
             )
             return low
         return mm

@@ -32,7 +32,7 @@ from drafting.files import (
 from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.placement import Placement
-from drafting.units import parse_length, unit_name
+from drafting.units import length_text, parse_length, unit_name
 
 if TYPE_CHECKING:
     from drafting.blocks import Draft
@@ -481,7 +481,9 @@ class _Reader:
             return max(low, 0.0)
         if not low <= mm <= high:
             self.fault(
-                key, f"{str(value)[:40]} is outside {low:g} to {high:g} mm.", "Check the unit."
+                key,
+                f"{str(value)[:40]} is outside {length_text(low)} to {length_text(high)}.",
+                "Check the unit.",
             )
             return max(low, 0.0)
         return mm

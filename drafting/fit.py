@@ -15,7 +15,7 @@ from typing import Any
 
 from drafting.errors import DraftError, Fault, InputError
 from drafting.files import unknown_keys
-from drafting.units import format_length, parse_length
+from drafting.units import length_text, parse_length
 
 FRONT, BACK = "front", "back"
 LEFT, RIGHT = "left", "right"
@@ -92,7 +92,7 @@ class FitChange:
     @property
     def text(self) -> str:
         """The change in a few words."""
-        parts = [self.change, format_length(self.by_mm, self.unit)]
+        parts = [self.change, length_text(self.by_mm, "in" if self.unit == "in" else None)]
         if self.where != "both":
             parts.append(f"({self.where})")
         if self.side != "both":
@@ -335,7 +335,7 @@ def _parse_one(entry: Mapping[str, Any], unit: str, spot: str) -> FitChange:
         faults.append(
             Fault(
                 f"{spot} by",
-                f"{entry['by']!r} is more than '{kind.name}' can do ({format_length(kind.limit_mm)}).",
+                f"{entry['by']!r} is more than '{kind.name}' can do ({length_text(kind.limit_mm, 'in' if unit == 'in' else None)}).",
                 "Measure again instead; a change this large means another body.",
             )
         )

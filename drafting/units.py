@@ -184,6 +184,21 @@ def format_length(mm: float, unit: str = "cm", parts: int = 16) -> str:
     return f"{mm / 10:z.1f} cm"
 
 
+IN_CM_FROM_MM = 100.0
+
+
+def length_text(mm: float, unit: str | None = None) -> str:
+    """A length as it is told to a person: in ``unit`` where a file or a body has one.
+
+    Without one there is one rule everywhere: below 100 mm in mm, else in cm (``6 mm``, ``14 cm``).
+    """
+    if unit is not None:
+        return format_length(mm, unit)
+    small = abs(mm) < IN_CM_FROM_MM - 0.05
+    number, _, name = format_length(mm, "mm" if small else "cm").partition(" ")
+    return f"{number.removesuffix('.0')} {name}"
+
+
 def inches_text(inches: float, parts: int = 16) -> str:
     """Inches as a whole number and a fraction in lowest terms: ``11 1/2``, ``-3/8``."""
     counted = round(abs(inches) * parts)

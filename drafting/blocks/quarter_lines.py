@@ -32,6 +32,8 @@ from drafting.curves import (
 )
 from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, Quarter
+from drafting.measurements import Measurements
+from drafting.units import format_length
 
 INCH = 25.4
 FRONT_DEPTH_MM = 3 * INCH
@@ -277,7 +279,7 @@ def draw_side(
     front: Quarter,
     back: Quarter,
     style: Mapping[str, Any],
-    arm: float | None,
+    m: Measurements,
     notes: list[str],
 ) -> dict[str, Drawn]:
     """Both quarters of one side of the body, mated: shoulders, side seams and underarms equal."""
@@ -285,10 +287,10 @@ def draw_side(
     pair = {q.half: _shoulder_to(q, mean) for q in (front, back)}
     shaped, flare = style["waist"] == "shaped", style["flare"]
     rise = (style["hem_rise"] or 70.0) if style["hem"] == "shirt-tail" else 0.0
-    sides, length = _sides(pair, shaped, flare, rise)
+    sides, length = _sides(pair, shaped, flare, rise, m.unit)
     shapes = {FRONT: style["neckline"], BACK: style["back_neckline"]}
     tilt = _tilt(pair[FRONT], pair[BACK], shapes)
-    sleeves = _sleeve(pair, sides, length, style, arm, notes)
+    sleeves = _sleeve(pair, sides, length, style, m, notes)
     out = {}
     for half, q in pair.items():
         kept = _side_to(sides[half], length)
@@ -325,7 +327,7 @@ def draw_side(
 
 
 def _sides(
-    pair: Mapping[str, Quarter], shaped: bool, flare: float, rise: float
+    pair: Mapping[str, Quarter], shaped: bool, flare: float, rise: float, unit: str
 ) -> tuple[dict[str, Side], float]:
     """Side seams of front and back, and their common length.
 
@@ -338,7 +340,11 @@ def _sides(
         length = 0.5 * (sides[FRONT].hem_at + sides[BACK].hem_at) - rise
         if length < 40.0:
             raise DraftError(
-                Fault("side seam", f"is only {length:.0f} mm long.", "Make the top longer.")
+                Fault(
+                    "side seam",
+                    f"is only {format_length(max(length, 0.0), unit)} long.",
+                    "Make the top longer.",
+                )
             )
         if abs(sides[FRONT].hem_at - sides[BACK].hem_at) < 1e-6 or rise > 0:
             break
@@ -385,7 +391,7 @@ def _sleeve(
     sides: Mapping[str, Side],
     side_length: float,
     style: Mapping[str, Any],
-    arm: float | None,
+    m: Measurements,
     notes: list[str],
 ) -> dict[str, Upper] | None:
     """A sleeve grown on to the shoulder: the shoulder line runs on over the arm.
@@ -395,6 +401,7 @@ def _sleeve(
     """
     if style["sleeve"] == "none":
         return None
+    arm = m.get("upper_arm_girth")
     reach = style["sleeve_length"] or _SLEEVE_MM[style["sleeve"]]
     out = vec(pair[FRONT].along) + vec(pair[BACK].along)
     out = out / np.hypot(*out)
@@ -406,7 +413,8 @@ def _sleeve(
         if reach > room:
             reach = max(room, 0.0)
             notes.append(
-                f"The cap sleeve is {reach:.0f} mm long: further it would stand out past the side."
+                f"The cap sleeve is {format_length(reach, m.unit)} long: further it would stand out past "
+                "the side."
             )
         return {half: _cap(q, sides[half], reach) for half, q in pair.items()}
     width = style["sleeve_width"] or (arm + 60.0 if arm else 0.36 * 4.0 * widest)
@@ -417,13 +425,15 @@ def _sleeve(
         raise DraftError(
             Fault(
                 "style.sleeve",
-                f"ends inside the body's width: it must be {need:.0f} mm long to have an underarm.",
+                f"ends inside the body's width: it must be {format_length(need, m.unit)} long to have an underarm.",
                 "Make it longer or narrower, or choose a cap sleeve.",
             )
         )
     if need > reach:
         reach = need
-        notes.append(f"The sleeve is {reach:.0f} mm long, so that it has an underarm to sew.")
+        notes.append(
+            f"The sleeve is {format_length(reach, m.unit)} long, so that it has an underarm to sew."
+        )
     wrist = shoulder + out * reach + down * (0.5 * width)
     # The underarm lies lower than that of an armhole, so that it runs on gently into the sleeve.
     across = float(wrist[0]) - widest
@@ -434,7 +444,7 @@ def _sleeve(
         raise DraftError(
             Fault(
                 "style.sleeve_width",
-                f"a sleeve {width:.0f} mm round hangs down past the underarm.",
+                f"a sleeve {format_length(width, m.unit)} round hangs down past the underarm.",
                 "Make it narrower or longer, or the top longer.",
             )
         )

@@ -59,6 +59,7 @@ from drafting.units import format_length
 
 FULL_BUST_MM = 60.0
 EASE_TO_PULL_ON_MM = 100.0
+ARM_ROOM_MM = 50.0
 SLIT_BAR_MM = 15.0
 
 
@@ -72,17 +73,14 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
     base = base_quarters(m, style)
-    arm = m.get("upper_arm_girth")
     sides = (LEFT, RIGHT) if one_sided(fit) else (LEFT,)
     notes = list(m.warnings)
     drawn: dict[str, dict[str, Drawn]] = {}
     for side in sides:
-        quarters = {
-            h: styled(apply(q, side, fit), style, m["shoulder_length"]) for h, q in base.items()
-        }
+        quarters = {h: styled(apply(q, side, fit), style, m) for h, q in base.items()}
         for q in quarters.values():
-            check_quarter(q)
-        drawn[side] = draw_side(quarters[FRONT], quarters[BACK], style, arm, notes)
+            check_quarter(q, m.unit)
+        drawn[side] = draw_side(quarters[FRONT], quarters[BACK], style, m, notes)
     right = drawn.get(RIGHT, drawn[LEFT])
     both = (drawn[LEFT], right)
     pieces: dict[str, Piece] = {}
@@ -137,11 +135,11 @@ def _arm_note(m: Measurements, drawn: Mapping[str, Drawn]) -> list[str]:
     if arm is None or "armhole" not in drawn[FRONT].edges:
         return []
     hole = sum(chain_length(drawn[h].edges["armhole"]) for h in (FRONT, BACK))
-    if hole >= arm + 50.0:
+    if hole >= arm + ARM_ROOM_MM:
         return []
     return [
         f"The armhole is {format_length(hole, m.unit)} round, the upper arm "
-        f"{format_length(arm, m.unit)}: less than 5 cm to move in. Lower the shoulder of the toile "
+        f"{format_length(arm, m.unit)}: less than {format_length(ARM_ROOM_MM, m.unit)} to move in. Lower the shoulder of the toile "
         "with care, or lengthen the draft."
     ]
 

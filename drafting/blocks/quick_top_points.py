@@ -19,6 +19,7 @@ from drafting.blocks.quarter_lines import (
 from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, Quarter
 from drafting.measurements import Measurements
+from drafting.units import format_length
 
 BALANCE_MM = 7 / 8 * INCH  # neck point up, shoulder mark down: the slope of the shoulder
 BACK_DROP_MM = 3 / 8 * INCH  # the back shoulder line lies this much lower
@@ -70,11 +71,14 @@ def hem_depth(chosen: Any, length: float) -> float:
     }[chosen]
 
 
-def styled(q: Quarter, style: Mapping[str, Any], measured_shoulder: float) -> Quarter:
+LEAST_BELOW_BUST_MM = 45.0
+
+
+def styled(q: Quarter, style: Mapping[str, Any], m: Measurements) -> Quarter:
     """Points moved along the shoulder line as the style asks."""
     c, s = q.along
     length = q.shoulder_length
-    end = measured_shoulder if style["shoulder_seam"] == "measured" else length
+    end = m["shoulder_length"] if style["shoulder_seam"] == "measured" else length
     end -= style["shoulder_in"]
     out = style["neck_point_out"]
     start = OUT_MM[style["neckline"]] if out is None else out
@@ -82,7 +86,7 @@ def styled(q: Quarter, style: Mapping[str, Any], measured_shoulder: float) -> Qu
         raise DraftError(
             Fault(
                 "shoulder",
-                f"only {max(end - start, 0.0):.0f} mm of it are left.",
+                f"only {format_length(max(end - start, 0.0), m.unit)} of it are left.",
                 "Use less for neck_point_out or shoulder_in.",
             )
         )
@@ -93,7 +97,7 @@ def styled(q: Quarter, style: Mapping[str, Any], measured_shoulder: float) -> Qu
     )
 
 
-def check_quarter(q: Quarter) -> None:
+def check_quarter(q: Quarter, unit: str) -> None:
     """Refuse points from which no garment can be drawn, with the reason.
 
     Raises:
@@ -108,7 +112,7 @@ def check_quarter(q: Quarter) -> None:
         faults.append(
             Fault(
                 f"{q.half} neckline",
-                f"reaches {q.bust[1] - q.centre_y:.0f} mm below the bust line.",
+                f"reaches {format_length(q.bust[1] - q.centre_y, unit)} below the bust line.",
                 "Make it shallower.",
             )
         )
@@ -116,7 +120,7 @@ def check_quarter(q: Quarter) -> None:
         faults.append(
             Fault(
                 f"{q.half} armhole",
-                f"is only {q.shoulder[1] - q.bust[1]:.0f} mm deep.",
+                f"is only {format_length(q.shoulder[1] - q.bust[1], unit)} deep.",
                 "The bust line lies at a third of back_neck_to_tailbone: is that length right?",
             )
         )
@@ -124,13 +128,17 @@ def check_quarter(q: Quarter) -> None:
         faults.append(
             Fault(
                 f"{q.half} armhole",
-                f"the shoulder reaches {q.shoulder[0] - q.bust[0]:.0f} mm past the eased bust point.",
+                f"the shoulder reaches {format_length(q.shoulder[0] - q.bust[0], unit)} past the eased bust point.",
                 "Are neck_width, shoulder_length and bust_girth from the same body?",
             )
         )
-    if q.hem_y > q.bust[1] - 45.0:
+    if q.hem_y > q.bust[1] - LEAST_BELOW_BUST_MM:
         faults.append(
-            Fault("length", "ends less than 45 mm below the bust line.", "Make the top longer.")
+            Fault(
+                "length",
+                f"ends less than {format_length(LEAST_BELOW_BUST_MM, unit)} below the bust line.",
+                "Make the top longer.",
+            )
         )
     if faults:
         raise DraftError(faults)

@@ -18,6 +18,7 @@ from drafting.allowance import ALL, FOLD, RAW, allowance_of
 from drafting.figures.drawing import svg_width
 from drafting.outline import Points
 from drafting.piece import Piece
+from drafting.units import format_length, length_text
 
 CUTTING, SEWING, GRAIN, NOTCH = "cutting", "sewing", "grain", "notch"
 DART, DRILL, MARK, SIGN = "dart", "drill", "mark", "sign"
@@ -354,16 +355,21 @@ def allowance_text(piece: Piece, allowances: Mapping[str, float] | None) -> str:
             return "cut as drawn"
         return "no allowance: cut on the sewing line or add it"
     if len(set(widths.values())) == 1:
-        return f"allowance {next(iter(widths.values())):g} mm"
+        return f"allowance {length_text(next(iter(widths.values())))}"
     common = float((allowances or {}).get(ALL, 0.0))
     if common not in widths.values():
         common = max(set(widths.values()), key=list(widths.values()).count)
     other = ", ".join(
-        f"{n} bound" if n in piece.bound and not w else f"{n} {w:g}"
+        f"{n} bound" if n in piece.bound and not w else f"{n} {_bare(w)}"
         for n, w in widths.items()
         if w != common
     )
-    return f"allowance {common:g} mm; {other}"
+    return f"allowance {_bare(common)} mm; {other}"
+
+
+def _bare(mm: float) -> str:
+    """A number of mm without its unit, for a row of them."""
+    return format_length(mm, "mm").removesuffix(" mm")
 
 
 def label_spot(piece: Piece) -> tuple[tuple[float, float], float, float]:

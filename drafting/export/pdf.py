@@ -45,6 +45,7 @@ from drafting.export.svg import box_of, own_allowances
 from drafting.figures.drawing import svg_width
 from drafting.outline import Points
 from drafting.piece import Piece
+from drafting.units import length_text
 
 # width × height mm: ISO 216; Letter, Legal and Tabloid as sold in North America
 PAPERS = {
@@ -204,7 +205,7 @@ def _paper(paper: str, roll_width_mm: float | None) -> tuple[tuple[float, float]
             raise InputError(
                 Fault(
                     "--roll-width",
-                    f"a roll needs its width, {low:g} to {high:g} mm.",
+                    f"a roll needs its width, {length_text(low)} to {length_text(high)}.",
                     "Example: --paper roll --roll-width 914mm",
                 )
             )

@@ -34,6 +34,7 @@ from drafting.export.marks import (
 from drafting.figures.drawing import FAMILY, svg_width
 from drafting.outline import Edge, Points, polyline_length
 from drafting.piece import Piece
+from drafting.units import format_length
 
 MARGIN_MM = 10.0
 GAP_MM = 20.0
@@ -132,7 +133,7 @@ def sides_svg(outlines: Mapping[str, Mapping[str, Points]], *, title: str = "") 
             spot = (at + 1.3 * em * np.array([-along[1], along[0]])) * (1.0, -1.0) + shift
             turn = -float(np.degrees(np.arctan2(along[1], along[0])))  # the page's y runs down
             turn = turn - 180.0 if turn > 90.0 else turn + 180.0 if turn <= -90.0 else turn
-            text = f"{side} · {polyline_length(run):.0f} mm"
+            text = f"{side} · {format_length(polyline_length(run), 'mm')}"
             body.append(_words(text, spot[0], spot[1], em, colour, turn))
         centre = (low + high) / 2.0 * (1.0, -1.0) + shift
         body.append(_words(name, centre[0], centre[1], 1.6 * em, _TEXT))

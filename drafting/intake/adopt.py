@@ -18,6 +18,7 @@ from drafting.errors import Fault, InputError
 from drafting.intake.found import JOIN_MM, Ends, Outline
 from drafting.intake.geometry import Array
 from drafting.piece import Piece
+from drafting.units import length_text
 
 CORNER_DEG = 30.0  # a sharper turn than this parts one side of an outline from the next
 CORNER_REACH_MM = 2.0  # over which a turn is measured, so that a drawn curve's chords are none
@@ -187,11 +188,13 @@ def _fold_edge(
     chord = run[-1] - run[0]
     length = float(np.linalg.norm(chord))
     if length < MIN_FOLD_MM:
-        raise _no_fold(where, f"has a fold only {length:.0f} mm long", edges)
+        raise _no_fold(where, f"has a fold only {length_text(length)} long", edges)
     normal = np.array([-chord[1], chord[0]]) / length
     off = float(np.abs((run - run[0]) @ normal).max())
     if off > JOIN_MM:
-        raise _no_fold(where, f"has a side '{chosen}' that is {off:.1f} mm off straight", edges)
+        raise _no_fold(
+            where, f"has a side '{chosen}' that is {length_text(off)} off straight", edges
+        )
     return chosen, {**edges, chosen: np.array([run[0], run[-1]])}
 
 
@@ -204,7 +207,7 @@ def _along(edges: Mapping[str, Array], side: str) -> list[str]:
 
 def _no_fold(where: str, what: str, edges: Mapping[str, Array]) -> InputError:
     sides = ", ".join(
-        f"{n} ({float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()):.0f} mm)"
+        f"{n} ({length_text(float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()))})"
         for n, p in edges.items()
     )
     return InputError(

@@ -103,7 +103,7 @@ def test_cutting_check_reports_what_cannot_be_cut() -> None:
     """An impossible allowance is a failed check with its reason, not a crash."""
     (check,) = check_cutting({"p": tri("p", (0, 0), (100, 0), (0, 80))}, {"all": 500.0})
     assert not check.ok
-    assert "200" in check.text
+    assert "20 cm" in check.text
 
 
 @pytest.mark.parametrize(

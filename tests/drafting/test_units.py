@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drafting.errors import InputError
-from drafting.units import format_length, inches_text, parse_length
+from drafting.units import format_length, inches_text, length_text, parse_length
 
 
 @pytest.mark.parametrize(
@@ -84,3 +84,16 @@ def test_nothing_has_no_minus_sign(unit: str) -> None:
     for mm in (-0.0, -1e-9, -0.001, -0.049):
         assert format_length(mm, unit) == format_length(0.0, unit)
     assert format_length(-6.35, unit).startswith("-")
+
+
+@pytest.mark.parametrize(
+    ("mm", "unit", "text"),
+    [
+        (6.0, None, "6 mm"), (6.35, None, "6.3 mm"), (99.9, None, "99.9 mm"), (99.96, None, "10 cm"),
+        (140.0, None, "14 cm"), (546.1, None, "54.6 cm"), (-12.0, None, "-12 mm"),
+        (6.35, "in", "1/4 in"), (140.0, "cm", "14.0 cm"), (140.0, "mm", "140 mm"),
+    ],
+)  # fmt: skip
+def test_one_rule_for_lengths_that_are_told(mm: float, unit: str | None, text: str) -> None:
+    """In the file's unit; without one below 100 mm in mm, others in cm."""
+    assert length_text(mm, unit) == text
