@@ -26,7 +26,13 @@ from calibrate.files import FORMAT_VERSION, dump_yaml, read_yaml, unknown_keys, 
 Array = NDArray[np.float64]
 
 TABLE_UNIT_MM = 500.0  # the parameter vector counts the table in half metres: entries near one
-PARAMETERS = ("h11", "h12", "h13", "h21", "h22", "h23", "h31", "h32", "k1", "k2", "cx", "cy")
+PARAMETERS = (
+    *("h11", "h12", "h13", "h21", "h22", "h23", "h31", "h32"),
+    *("k1", "k2", "cx", "cy", "p1", "p2"),
+)
+COUNT = len(PARAMETERS)
+_PLAIN = 12  # files written before the tangential terms have a covariance of so many
+_MOST_TANGENTIAL = 0.01  # no lens has more, and up to it the way back is found by iteration
 _LENS_REACH = 2.0  # half diagonals; further out the lens goes on straight, so it never folds
 _LEAST_SLOPE = 0.2  # the lens is used only where a step outwards stays a step outwards
 
@@ -44,17 +50,23 @@ def _points(points: ArrayLike, what: str) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class ProjectorModel:
-    """Homography and a radial lens with its own centre: table mm to projector px and back.
+    """Homography and a lens with its own centre: table mm to projector px and back.
 
     ``u = H X`` (dehomogenised, px); with ``s`` half the image's diagonal, ``c`` the lens centre
-    and ``p = (u - c) / s``, ``r = |p|``: ``px = c + s p (1 + k1 r² + k2 r⁴)``. The lens term is the
-    even-order radial model of photogrammetry (Brown 1966; from memory). Pixel centres are integers.
+    and ``p = (u - c) / s``, ``r = |p|``: ``px = c + s (p (1 + k1 r² + k2 r⁴) + t)``, with the
+    tangential term ``t = (2 p1 x y + p2 (r² + 2 x²), p1 (r² + 2 y²) + 2 p2 x y)``. Radial and
+    tangential terms of photogrammetry (Brown 1966; from memory), in the signs of OpenCV's
+    documentation. Pixel centres are integers.
+
+    A shifted centre does to first order what the tangential terms do, times k1: a lens with
+    hardly any k1 needs them, because no centre can stand in for them.
 
     Args:
         size: (width, height) of the projector's picture, px.
         projector_from_table: (3, 3) homography, last entry not 0 (scaled to 1).
         centre_px: (2,) lens centre, px; None for the middle of the picture.
         k1, k2: radial terms, unit half a diagonal.
+        p1, p2: tangential terms, unit half a diagonal.
     """
 
     size: tuple[int, int]
@@ -62,6 +74,8 @@ class ProjectorModel:
     centre_px: Array
     k1: float = 0.0
     k2: float = 0.0
+    p1: float = 0.0
+    p2: float = 0.0
 
     def __post_init__(self) -> None:
         matrix = np.array(self.projector_from_table, dtype=np.float64)
@@ -75,8 +89,8 @@ class ProjectorModel:
         object.__setattr__(self, "size", (int(self.size[0]), int(self.size[1])))
         object.__setattr__(self, "projector_from_table", matrix)
         object.__setattr__(self, "centre_px", centre)
-        object.__setattr__(self, "k1", float(self.k1))
-        object.__setattr__(self, "k2", float(self.k2))
+        for name in ("k1", "k2", "p1", "p2"):
+            object.__setattr__(self, name, float(getattr(self, name)))
 
     # -- parameters ----------------------------------------------------------------------
 
@@ -91,25 +105,31 @@ class ProjectorModel:
         return 0.5 * math.hypot(*self.size)
 
     def vector(self) -> Array:
-        """(12,) the parameters in the order of `PARAMETERS`, all of order one.
+        """(14,) the parameters in the order of `PARAMETERS`, all of order one.
 
         The homography takes half metres to half diagonals from the middle of the picture; the
         lens centre is counted in half diagonals from the middle.
         """
         normal = self._to_unit() @ self.projector_from_table @ _MM
         centre = (self.centre_px - self.middle_px) / self.unit_px
-        return np.concatenate([normal.reshape(9)[:8], [self.k1, self.k2], centre])
+        return np.concatenate(
+            [normal.reshape(9)[:8], [self.k1, self.k2], centre, [self.p1, self.p2]]
+        )
 
     @classmethod
     def from_vector(cls, size: tuple[int, int], vector: ArrayLike) -> ProjectorModel:
-        """The model with these parameters; the inverse of `vector`."""
+        """The model with these parameters, the inverse of `vector`; (12,) is without p1, p2."""
         v = np.asarray(vector, dtype=np.float64)
-        if v.shape != (12,):
-            raise InputError(f"the parameter vector has the shape {v.shape}; expected (12,).")
+        if v.shape == (_PLAIN,):
+            v = np.append(v, (0.0, 0.0))
+        if v.shape != (COUNT,):
+            raise InputError(f"the parameter vector has the shape {v.shape}; expected ({COUNT},).")
         frame = cls(size, np.eye(3), np.zeros(2))
         normal = np.append(v[:8], 1.0).reshape(3, 3)
         matrix = np.linalg.inv(frame._to_unit()) @ normal @ np.linalg.inv(_MM)
-        return cls(size, matrix, frame.middle_px + frame.unit_px * v[10:12], v[8], v[9])
+        return cls(
+            size, matrix, frame.middle_px + frame.unit_px * v[10:12], v[8], v[9], v[12], v[13]
+        )
 
     def _to_unit(self) -> Array:
         s, (mx, my) = self.unit_px, self.middle_px
@@ -145,11 +165,37 @@ class ProjectorModel:
         if np.any(far):
             r = np.sqrt(r2[far])
             factor[far] = (image + slope * (r - reach)) / r
-        return np.asarray(self.centre_px + self.unit_px * p * factor[:, None])
+        q = p * factor[:, None] + self._tangential(p)
+        return np.asarray(self.centre_px + self.unit_px * q)
+
+    def _tangential(self, p: Array) -> Array:
+        """(N, 2) of places (N, 2) before the lens; past the lens's reach that of its rim."""
+        if self.p1 == 0.0 and self.p2 == 0.0:
+            return np.zeros_like(p)
+        r = np.hypot(p[:, 0], p[:, 1])
+        x, y = (p * np.minimum(1.0, self.lens_reach / np.maximum(r, 1e-300))[:, None]).T
+        across = 2 * x * y
+        return np.column_stack(
+            [
+                self.p1 * across + self.p2 * (3 * x * x + y * y),
+                self.p1 * (x * x + 3 * y * y) + self.p2 * across,
+            ]
+        )
 
     def unbend(self, points_px: ArrayLike) -> Array:
         """(N, 2) px to (N, 2) px as they would be without the lens; exact to 1e-9 px."""
         q = (_points(points_px, "points") - self.centre_px) / self.unit_px
+        p = self._radial_back(q)
+        if self.p1 or self.p2:
+            # the tangential term changes little from step to step: each gains a digit or more
+            for _ in range(60):
+                last, p = p, self._radial_back(q - self._tangential(p))
+                if np.abs(p - last).max(initial=0.0) < 1e-15:
+                    break
+        return np.asarray(self.centre_px + self.unit_px * p)
+
+    def _radial_back(self, q: Array) -> Array:
+        """(N, 2) places before the radial terms of places (N, 2) after them."""
         rho = np.hypot(q[:, 0], q[:, 1])
         reach, image, slope = self._lens_edge()
         r = np.minimum(rho, reach)
@@ -163,7 +209,7 @@ class ProjectorModel:
                 break
         r = np.where(rho > image, reach + (rho - image) / slope, r)
         factor = np.divide(r, rho, out=np.ones_like(r), where=rho > 1e-300)
-        return np.asarray(self.centre_px + self.unit_px * q * factor[:, None])
+        return np.asarray(q * factor[:, None])
 
     def to_projector(self, points_mm: ArrayLike) -> Array:
         """(N, 2) table mm to (N, 2) projector px; NaN past the horizon of the projector."""
@@ -180,7 +226,7 @@ class ProjectorModel:
         """Image of points and its derivatives, by hand.
 
         Returns:
-            px (N, 2); d px / d point (N, 2, 2), px per mm; d px / d vector (N, 2, 12).
+            px (N, 2); d px / d point (N, 2, 2), px per mm; d px / d vector (N, 2, 14).
         """
         X = _points(points_mm, "points_mm") / TABLE_UNIT_MM
         v, s = self.vector(), self.unit_px
@@ -199,22 +245,31 @@ class ProjectorModel:
         bend = f[:, None, None] * np.eye(2) + (2 * (self.k1 + 2 * self.k2 * r2))[
             :, None, None
         ] * np.einsum("ni,nj->nij", p, p)
+        x, y = p[:, 0], p[:, 1]
+        p1, p2 = self.p1, self.p2
+        bend[:, 0, 0] += 2 * p1 * y + 6 * p2 * x
+        bend[:, 0, 1] += 2 * p1 * x + 2 * p2 * y
+        bend[:, 1, 0] += 2 * p1 * x + 2 * p2 * y
+        bend[:, 1, 1] += 6 * p1 * y + 2 * p2 * x
         du_dX = (v[[0, 1, 3, 4]].reshape(2, 2) - u[:, :, None] * v[6:8]) / w[:, None, None]
         du_dh = np.zeros((n, 2, 8))
         base = np.column_stack([X, np.ones(n)]) / w[:, None]
         du_dh[:, 0, 0:3] = base
         du_dh[:, 1, 3:6] = base
         du_dh[:, :, 6:8] = -u[:, :, None] * base[:, None, :2]
-        dv = np.empty((n, 2, 12))
+        dv = np.empty((n, 2, COUNT))
         dv[:, :, :8] = bend @ du_dh
         dv[:, :, 8] = p * r2[:, None]
         dv[:, :, 9] = p * (r2 * r2)[:, None]
         dv[:, :, 10:12] = np.eye(2) - bend
-        px = self.middle_px + s * (v[10:12] + p * f[:, None])
+        dv[:, 0, 12], dv[:, 1, 12] = 2 * x * y, r2 + 2 * y * y
+        dv[:, 0, 13], dv[:, 1, 13] = r2 + 2 * x * x, 2 * x * y
+        sideways = dv[:, :, 12] * p1 + dv[:, :, 13] * p2
+        px = self.middle_px + s * (v[10:12] + p * f[:, None] + sideways)
         return px, s * (bend @ du_dX) / TABLE_UNIT_MM, s * dv
 
     def table_jacobian(self, points_mm: ArrayLike) -> Array:
-        """(N, 2, 12) how the table place of a fixed pixel moves (mm) with the parameters."""
+        """(N, 2, 14) how the table place of a fixed pixel moves (mm) with the parameters."""
         _, dX, dv = self.jacobians(points_mm)
         return np.asarray(-np.linalg.solve(dX, dv))
 
@@ -262,6 +317,8 @@ class ProjectorModel:
         with np.errstate(all="ignore"):
             if abs(np.linalg.det(self.projector_from_table)) < 1e-300:
                 return ["its homography cannot be inverted."]
+            if max(abs(self.p1), abs(self.p2)) > _MOST_TANGENTIAL:
+                return ["its lens is further off its axis than any lens is."]
             table = self.to_table(corners)
             if not np.all(np.isfinite(table)):
                 found.append("a corner of its picture never meets the table.")
@@ -285,14 +342,22 @@ def _apply(matrix: Array, points: Array) -> Array:
     return np.asarray(out)
 
 
+def _whole(covariance: Array) -> Array:
+    """A covariance as files before the tangential terms have it, (12, 12), with their zeros."""
+    if covariance.shape == (_PLAIN, _PLAIN):
+        return np.pad(covariance, (0, COUNT - _PLAIN))
+    return covariance
+
+
 def without_rigid(model: ProjectorModel, covariance: Array) -> Array:
-    """Covariance (12, 12) with the doubt of the frame itself taken out.
+    """Covariance (14, 14) with the doubt of the frame itself taken out.
 
     Where the origin lies and how it is turned is a choice, not an error; what is left is the
     doubt of the beam's shape and size after the best rigid alignment over the whole beam.
     """
+    covariance = _whole(covariance)
     grid = model.grid_mm()
-    shape = model.table_jacobian(grid).reshape(-1, 12)
+    shape = model.table_jacobian(grid).reshape(-1, COUNT)
     n = len(grid)
     rigid = np.zeros((2 * n, 3))
     rigid[0::2, 0] = 1.0
@@ -301,7 +366,7 @@ def without_rigid(model: ProjectorModel, covariance: Array) -> Array:
     rigid[1::2, 2] = grid[:, 0] / TABLE_UNIT_MM
     # a rigid move of the table is itself a change of the parameters: shape @ move = rigid
     move = np.linalg.lstsq(shape, rigid, rcond=None)[0]
-    away = np.eye(12) - move @ np.linalg.lstsq(rigid, shape, rcond=None)[0]
+    away = np.eye(COUNT) - move @ np.linalg.lstsq(rigid, shape, rcond=None)[0]
     out = away @ covariance @ away.T
     return np.asarray(0.5 * (out + out.T))
 
@@ -319,7 +384,8 @@ class CardPlace:
 class Calibration:
     """How the projector sees the table, how sure that is, and where it comes from.
 
-    ``covariance``: (12, 12) of ``model.vector()``, freedom of the frame taken out.
+    ``covariance``: (14, 14) of ``model.vector()``, freedom of the frame taken out; (12, 12) is
+    taken for one without the tangential terms.
     ``floor_mm``: what the model cannot know (flatness, lens terms it has not), rms, mm.
     ``bars_mm``: what her ruler read on the printed bars; None when not read (``scale_doubt`` is
     then the relative doubt of a printed length, one sigma).
@@ -341,9 +407,9 @@ class Calibration:
     facts: Mapping[str, float | str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        covariance = np.array(self.covariance, dtype=np.float64)
-        if covariance.shape != (12, 12) or not np.all(np.isfinite(covariance)):
-            raise InputError("the covariance is not a finite 12 x 12 matrix.")
+        covariance = _whole(np.array(self.covariance, dtype=np.float64))
+        if covariance.shape != (COUNT, COUNT) or not np.all(np.isfinite(covariance)):
+            raise InputError(f"the covariance is not a finite {COUNT} x {COUNT} matrix.")
         covariance.setflags(write=False)
         object.__setattr__(self, "covariance", covariance)
 
@@ -433,7 +499,7 @@ class Calibration:
         matrix = np.asarray(new_from_old, dtype=np.float64)
         model = self.model.moved(matrix)
         base = self.model.vector()
-        steps = np.eye(12) * 1e-6
+        steps = np.eye(COUNT) * 1e-6
         change = np.stack(
             [
                 (
@@ -477,6 +543,8 @@ class Calibration:
                 "centre_px": self.model.centre_px.tolist(),
                 "k1": self.model.k1,
                 "k2": self.model.k2,
+                "p1": self.model.p1,
+                "p2": self.model.p2,
             },
             "method": self.method,
             "date": self.date,
@@ -533,7 +601,12 @@ class Calibration:
         centre = inner.numbers("centre_px", (2,)) if lens is not None else np.zeros(2)
         k1 = inner.number("k1") if lens is not None else 0.0
         k2 = inner.number("k2") if lens is not None else 0.0
-        covariance = reader.numbers("covariance", (12, 12))
+        # files written before the tangential terms have neither them nor their doubt
+        p1, p2 = inner.number("p1", 0.0), inner.number("p2", 0.0)
+        rows = data.get("covariance")
+        plain = isinstance(rows, list) and len(rows) == _PLAIN
+        count = _PLAIN if plain else COUNT
+        covariance = reader.numbers("covariance", (count, count))
         bars = None
         if data.get("bars_mm") is not None:
             read = reader.numbers("bars_mm", (2,))
@@ -561,7 +634,7 @@ class Calibration:
         }
         if reader.faults:
             raise InputError(reader.faults)
-        model = ProjectorModel((int(size[0]), int(size[1])), matrix, centre, k1, k2)
+        model = ProjectorModel((int(size[0]), int(size[1])), matrix, centre, k1, k2, p1, p2)
         unsound = [
             Fault(where, fault, "The file is damaged: calibrate again.") for fault in model.faults()
         ]

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibrate.calibration import (
+    COUNT,
     TABLE_UNIT_MM,
     Calibration,
     CardPlace,
@@ -36,7 +37,7 @@ Array = NDArray[np.float64]
 # Weak knowledge of lenses, one sigma, unit half a diagonal: what phones, webcams and projectors
 # have (common practice, no source). It only speaks where the corners do not.
 _CAMERA_PRIOR = {"k1": 0.15, "k2": 0.06, "c": 0.02, "p": 0.0006, "k3": 0.01}
-_PROJECTOR_PRIOR = {"k1": 0.03, "k2": 0.006, "c": 0.25}
+_PROJECTOR_PRIOR = {"k1": 0.03, "k2": 0.006, "c": 0.25, "p": 0.0003}
 _STRETCH_PRIOR = 0.003  # how unequally printers scale along the two ways of a page
 
 
@@ -92,7 +93,7 @@ class _Joint:
         self.ids = sorted(state.poses)
         self.cards_at = CAMERA_PARAMETERS * len(photos)
         self.projector_at = self.cards_at + 3 * len(self.ids)
-        self.stretch_at = self.projector_at + (12 if state.projector is not None else 0)
+        self.stretch_at = self.projector_at + (COUNT if state.projector is not None else 0)
         self.count = self.stretch_at + (1 if state.stretch is not None else 0)
 
     def pack(self, state: _State) -> Array:
@@ -117,7 +118,7 @@ class _Joint:
         projector = None
         if like.projector is not None:
             projector = ProjectorModel.from_vector(
-                like.projector.size, x[self.projector_at : self.projector_at + 12]
+                like.projector.size, x[self.projector_at : self.projector_at + COUNT]
             )
         stretch = None if like.stretch is None else float(x[self.stretch_at])
         return _State(cameras, poses, projector, stretch)
@@ -153,7 +154,7 @@ class _Joint:
                 values.append(((px - photo.seen_px) * weight).ravel())
                 J = np.zeros((len(px), 2, self.count))
                 J[:, :, columns] = dv
-                columns_p = slice(self.projector_at, self.projector_at + 12)
+                columns_p = slice(self.projector_at, self.projector_at + COUNT)
                 J[:, :, columns_p] = dX @ state.projector.table_jacobian(X)
                 blocks.append((J * weight[:, :, None]).reshape(-1, self.count))
         return np.concatenate(values), np.concatenate(blocks)
@@ -171,6 +172,7 @@ class _Joint:
             at = self.projector_at
             stiff[at + 8], stiff[at + 9] = 1 / _PROJECTOR_PRIOR["k1"], 1 / _PROJECTOR_PRIOR["k2"]
             stiff[at + 10 : at + 12] = 1 / _PROJECTOR_PRIOR["c"]
+            stiff[at + 12 : at + 14] = 1 / _PROJECTOR_PRIOR["p"]
         if state.stretch is not None:
             stiff[self.stretch_at] = 1 / _STRETCH_PRIOR
         return centre, stiff
@@ -184,6 +186,8 @@ class _Joint:
                 free[at + 8 : at + 15] = False
             elif stage == "k1":
                 free[at + 9 : at + 15] = False
+        if stage == "centre":  # a shifted centre first: beside it the tangential terms are small
+            free[self.projector_at + 12 : self.projector_at + COUNT] = False
         free[self.cards_at : self.cards_at + 3] = False
         return free
 
@@ -496,7 +500,7 @@ def solve(
     fit, joint, photos, held_out = _polish(photos, state)
     if np.any(verdict.spread):
         at = joint.projector_at
-        fit.covariance[at : at + 12, at : at + 12] += verdict.spread
+        fit.covariance[at : at + COUNT, at : at + COUNT] += verdict.spread
     solution = _conclude(
         fit, joint, photos, named, notes, held_out, bars_mm, scale, display, method, date
     )
@@ -598,7 +602,8 @@ def _staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> _State:
     camera = _in_half_metres(base.cameras[0])
     state = _State([camera], dict(base.poses), _first_projector(camera, first, size))
     joint = _Joint([first], state, TABLE_UNIT_MM)
-    state = _minimise(joint, state, "all").state
+    for stage in ("centre", "all"):
+        state = _minimise(joint, state, stage).state
     for photo in photos[1:]:
         extra = _first_camera(photo, state)
         poses = dict(state.poses)
@@ -627,7 +632,7 @@ class _Verdict:
     named: tuple[int, ...] = ()
     stretch: float = 0.0
     notes: tuple[str, ...] = ()
-    spread: Array = field(default_factory=lambda: np.zeros((12, 12)))
+    spread: Array = field(default_factory=lambda: np.zeros((COUNT, COUNT)))
 
 
 def _cards_level(fit: _Fit, photos: Sequence[PhotoView]) -> float:
@@ -739,7 +744,7 @@ def _at_odds(
     rms = {i: float(np.sqrt(np.mean(np.concatenate(m)))) for i, m in miss.items()}
     worst = max(rms, key=lambda i: rms[i])
     model = whole.state.projector
-    spread = np.zeros((12, 12))
+    spread = np.zeros((COUNT, COUNT))
     shift = 0.0
     if model is not None:
         for left in without.values():
@@ -930,7 +935,7 @@ def _conclude(
             "Photograph again, with all four cards flat and near the corners.",
         )
     frame = _table_frame(projector)
-    covariance = fit.covariance[joint.projector_at :, joint.projector_at :]
+    covariance = fit.covariance[joint.projector_at :, joint.projector_at :][:COUNT, :COUNT]
     poses = {i: p for i, p in state.poses.items() if i not in named}
     if bars_mm is None:
         doubt = PRINT_DOUBT

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -22,15 +24,17 @@ SIZE = (1920, 1080)
 MATRIX = np.array([[1.6, 0.03, 960.0], [0.02, -1.6, 540.0], [1e-5, -8e-5, 1.0]])
 
 
-def model(k1: float = 0.01, k2: float = -0.002) -> ProjectorModel:
-    return ProjectorModel(SIZE, MATRIX, np.array([980.0, 500.0]), k1, k2)
+def model(
+    k1: float = 0.01, k2: float = -0.002, p1: float = 3e-4, p2: float = -2e-4
+) -> ProjectorModel:
+    return ProjectorModel(SIZE, MATRIX, np.array([980.0, 500.0]), k1, k2, p1, p2)
 
 
 def calibration() -> Calibration:
     m = model()
     return Calibration(
         m,
-        without_rigid(m, np.diag(np.linspace(1, 4, 12)) * 1e-9),
+        without_rigid(m, np.diag(np.linspace(1, 4, 14)) * 1e-9),
         "photo",
         "2026-11-25 10:00:00",
         display="over the table",
@@ -45,9 +49,10 @@ def calibration() -> Calibration:
 
 
 @pytest.mark.parametrize("k1", [-0.06, -0.01, 0.0, 0.01, 0.06])
-def test_two_directions_are_exact_inverses(k1: float) -> None:
+@pytest.mark.parametrize("p1", [0.0, 3e-4, 0.009])
+def test_two_directions_are_exact_inverses(k1: float, p1: float) -> None:
     """Table to pixel to table loses nothing, inside the beam and far beside it."""
-    m = model(k1)
+    m = model(k1, p1=p1, p2=-p1)
     px = np.random.default_rng(1).uniform([-300, -300], [2200, 1400], (400, 2))
     assert np.abs(m.to_projector(m.to_table(px)) - px).max() < 1e-9
     far = np.random.default_rng(2).uniform(-3000, 3000, (400, 2))
@@ -55,7 +60,7 @@ def test_two_directions_are_exact_inverses(k1: float) -> None:
 
 
 def test_lens_agrees_with_opencv() -> None:
-    """The lens is the radial model of photogrammetry, as OpenCV's projectPoints has it."""
+    """The lens is photogrammetry's, radial and tangential, as OpenCV's projectPoints has it."""
     m = model()
     table = m.to_table(np.random.default_rng(3).uniform([0, 0], [1919, 1079], (50, 2)))
     ideal = np.column_stack([table, np.ones(50)]) @ MATRIX.T
@@ -63,7 +68,8 @@ def test_lens_agrees_with_opencv() -> None:
     unit = 0.5 * np.hypot(*SIZE)
     rays = np.column_stack([(ideal - m.centre_px) / unit, np.ones(50)])
     K = np.array([[unit, 0, 980.0], [0, unit, 500.0], [0, 0, 1]])
-    seen, _ = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), K, np.array([0.01, -0.002, 0, 0]))
+    terms = np.array([0.01, -0.002, 3e-4, -2e-4])
+    seen, _ = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), K, terms)
     assert np.abs(seen.reshape(-1, 2) - m.to_projector(table)).max() < 1e-9
 
 
@@ -82,7 +88,7 @@ def test_jacobians_match_differences() -> None:
     table = m.to_table(np.random.default_rng(5).uniform([0, 0], [1919, 1079], (20, 2)))
     _, by_place, by_vector = m.jacobians(table)
     v = m.vector()
-    steps = np.eye(12) * 1e-6
+    steps = np.eye(14) * 1e-6
     numeric = np.stack(
         [
             (
@@ -114,7 +120,7 @@ def test_expected_error_is_what_random_parameters_do() -> None:
     rng = np.random.default_rng(6)
     grid = c.model.grid_mm(9, 7)
     px = c.to_projector(grid)
-    draws = rng.multivariate_normal(np.zeros(12), c.covariance, 400, method="eigh")
+    draws = rng.multivariate_normal(np.zeros(14), c.covariance, 400, method="eigh")
     miss = []
     for d in draws:
         moved = ProjectorModel.from_vector(SIZE, c.model.vector() + d).to_table(px)
@@ -128,7 +134,7 @@ def test_frame_is_no_error() -> None:
     """A doubt that is only a move of the whole table counts for nothing."""
     m = model()
     grid = m.grid_mm()
-    J = m.table_jacobian(grid).reshape(-1, 12)
+    J = m.table_jacobian(grid).reshape(-1, 14)
     shift = np.tile([1.0, 0.0], len(grid))
     move = np.linalg.lstsq(J, shift, rcond=None)[0]
     covariance = np.outer(move, move)
@@ -188,6 +194,27 @@ def test_file_keeps_every_digit(tmp_path) -> None:
     assert d.cards == c.cards
 
 
+def test_files_from_before_the_tangential_terms_are_read(tmp_path) -> None:
+    """A file without p1 and p2 and with a covariance of twelve gives the same light and doubt."""
+    m = model(p1=0.0, p2=0.0)
+    c = replace(
+        calibration(), model=m, covariance=without_rigid(m, np.diag([1e-9] * 12 + [0.0] * 2))
+    )
+    data = c.to_dict()
+    del data["lens"]["p1"], data["lens"]["p2"]
+    data["covariance"] = np.array(data["covariance"])[:12, :12].tolist()
+    path = tmp_path / "old.yaml"
+    path.write_text(yaml.safe_dump(data))
+    d = Calibration.load(path, SIZE)
+    grid = c.model.grid_mm()
+    assert (d.to_projector(grid) == c.to_projector(grid)).all()
+    assert d.expected_error_mm(grid) == pytest.approx(c.expected_error_mm(grid), rel=1e-6)
+    data["covariance"] = np.eye(13).tolist()
+    path.write_text(yaml.safe_dump(data))
+    with pytest.raises(InputError, match="14 x 14"):
+        Calibration.load(path)
+
+
 def test_all_faults_of_a_file_are_told_at_once(tmp_path) -> None:
     """A damaged file is refused with each fault and its key."""
     data = calibration().to_dict()
@@ -212,6 +239,10 @@ def test_all_faults_of_a_file_are_told_at_once(tmp_path) -> None:
         ({"size": [1280, 800]}, None),
         ({"projector_from_table": [[0.0, 0, 0], [0.0, 0, 0], [0.0, 0, 1]]}, "inverted"),
         ({"lens": {"centre_px": [960.0, 540.0], "k1": -0.6, "k2": 0.0}}, "folds"),
+        (
+            {"lens": {"centre_px": [960.0, 540.0], "k1": 0.0, "k2": 0.0, "p1": 0.02, "p2": 0.0}},
+            "off its axis",
+        ),
         ({"holds": "cards"}, "not a calibration"),
     ],
 )
@@ -225,8 +256,6 @@ def test_unsound_files_are_refused(tmp_path, change, told) -> None:
 
 def test_store_keeps_old_ones_and_finds_the_newest(tmp_path, monkeypatch) -> None:
     """Calibrations are kept by display and date; a damaged file does not hide a good one."""
-    from dataclasses import replace
-
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
     c = calibration()
     first = keep(c)
