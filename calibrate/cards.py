@@ -344,27 +344,41 @@ def card_images(name: str, px_per_mm: float) -> dict[int, Image]:
 # -- the printed pages -----------------------------------------------------------------------
 
 _HOW_TO = (
-    ("Print", "At 100 %, 'actual size', on plain matt white paper. Not 'fit to page'."),
+    (
+        "Print",
+        'At 100 % ("actual size"), never "fit to page", on plain matt white paper.',
+    ),
     (
         "Measure",
-        "Lay a steel ruler on both printed bars and write down what it reads. Printers are often "
-        "2 mm in a metre out, and no photo can show it. Give the readings: --bars 180.4,250.0",
+        "Two long bars are printed beside the cards. Lay a steel ruler along each and read it from "
+        "end mark to end mark. Printers are often 2 mm in a metre out, and no photo can show it.",
     ),
-    ("Cut", "Along the marks. The white margin stays on the card. Cards must lie flat: no curl."),
+    (
+        "Cut",
+        "Cut the cards apart at the corner marks. The white margin stays on the card. A card must "
+        "lie flat: no curl, no fold.",
+    ),
     (
         "Lay",
-        "Switch the projector on, let it warm up for half an hour, and show the pattern. Lay the "
-        "four cards in the four white windows, anywhere in them and at any angle, flat on the "
-        "mat or the cloth that you will work on. The nearer to the corners, the truer. On a dark "
-        "mat put a white sheet under the pattern.",
+        "Let the projector warm up for half an hour. Lay on the table what you will cut on, "
+        "flat. Is that dark, shiny or printed with a grid? Then first lay white paper over "
+        "it wherever the light falls. Show the pattern (chalkbeam calibrate pattern writes it, "
+        "calibrate live shows it). Lay one card, print up, in each of its four white windows: "
+        "anywhere in the window, at any angle. The nearer to the corners of the light, the truer.",
     ),
     (
         "Photograph",
-        "From above, from one side of the beam's centre if you like, with everything that is lit "
-        "in the picture. Hold still. No flash, no zoom, no wide-angle lens.",
+        "From above and a little from the side, so that no shadow falls on the table. All that "
+        "is lit must be in the picture, and all the cards. No flash, no zoom, no wide-angle lens; "
+        "hold still.",
     ),
     (
-        "Care",
+        "Solve",
+        "chalkbeam calibrate photo PHOTO.jpg --size 1920x1080 --bars BAR1,BAR2 --out "
+        "calibration.yaml, with your projector's own resolution and your two readings in mm.",
+    ),
+    (
+        "Take care",
         "Never look into the lens; keep children and pets from the beam. Fit and aim the "
         "projector only as its maker and the mount's maker say.",
     ),
@@ -426,12 +440,20 @@ def _draw_card(pdf: Any, each: Card) -> None:
     pdf.text(x + 6.0, y + h - 1.4, f"chalkbeam card {each.id}")
 
 
-def _draw_bars(pdf: Any, cards: CardSet, page: int) -> None:
-    along, down = cards.bars_mm
+def _bar_starts(cards: CardSet, page: int) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Left end of the bar across and upper end of the bar up the page, mm from its top-left."""
     width, height = cards.page_mm
     first = min((c for c in cards.cards if c.page == page), key=lambda c: c.rect_mm[1])
-    x0 = first.rect_mm[0] + 1.0
-    y = first.rect_mm[1] + first.rect_mm[3] + (4.0 if width < 212 else 3.5)
+    below = 4.0 if width < 212 else 3.5
+    return (
+        (first.rect_mm[0] + 1.0, first.rect_mm[1] + first.rect_mm[3] + below),
+        (first.rect_mm[0] - 5.0, (height - cards.bars_mm[1]) / 2),
+    )
+
+
+def _draw_bars(pdf: Any, cards: CardSet, page: int) -> None:
+    along, down = cards.bars_mm
+    (x0, y), (x, y0) = _bar_starts(cards, page)
     pdf.set_draw_color(0)
     pdf.set_text_color(0)
     pdf.set_line_width(0.15)
@@ -439,69 +461,167 @@ def _draw_bars(pdf: Any, cards: CardSet, page: int) -> None:
     for mm in range(0, int(along) + 1, 10):
         tall = 2.2 if mm in (0, int(along)) else 0.9
         pdf.line(x0 + mm, y - tall, x0 + mm, y + tall)
-    x = first.rect_mm[0] - 5.0
-    y0 = (height - down) / 2
     pdf.line(x, y0, x, y0 + down)
     for mm in range(0, int(down) + 1, 10):
         tall = 2.2 if mm in (0, int(down)) else 0.9
         pdf.line(x - tall, y0 + mm, x + tall, y0 + mm)
     pdf.set_font("Helvetica", size=6)
-    words = f"Measure end to end: {along:g} mm wide, {down:g} mm tall as drawn."
-    pdf.text(x0 + 3, y - 1.2, words)
+    pdf.text(
+        x0 + 3, y - 1.2, f"Bar 1, drawn {along:g} mm: read your ruler from end mark to end mark."
+    )
     with pdf.rotation(90, x - 2.8, y0 + down - 3):
+        words = f"Bar 2, drawn {down:g} mm: read your ruler from end mark to end mark."
         pdf.text(x - 2.8, y0 + down - 3, words)
+
+
+_SIZE, _LINE_MM = 10.5, 4.9  # points, mm
 
 
 def _draw_how_to(pdf: Any, cards: CardSet) -> None:
     width, height = cards.page_mm
-    left, wide = 20.0, width - 40.0
+    left, wide, indent = 18.0, width - 36.0, 32.0
     pdf.set_text_color(0)
-    pdf.set_xy(left, 18)
+    pdf.c_margin = 0.0
+    pdf.set_xy(left, 14)
     pdf.set_font("Helvetica", style="B", size=18)
-    pdf.cell(wide, 10, "The cards: print, measure, cut, lay")
-    y = 34.0
-    for head, text in _HOW_TO:
+    pdf.cell(wide, 10, "The cards: from the printer to a true picture")
+    y = 28.0
+    for number, (head, text) in enumerate(_HOW_TO, 1):
         pdf.set_xy(left, y)
-        pdf.set_font("Helvetica", style="B", size=11)
-        pdf.cell(28, 5.4, head)
-        pdf.set_xy(left + 28, y)
-        pdf.set_font("Helvetica", size=11)
-        pdf.multi_cell(wide - 28, 5.4, text)
-        y = pdf.get_y() + 2.6
-    _draw_table(pdf, left + 6, y + 16, wide - 12, min(0.5 * wide, height - y - 34))
+        pdf.set_font("Helvetica", style="B", size=_SIZE)
+        pdf.cell(indent, _LINE_MM, f"{number}  {head}" if number < len(_HOW_TO) else head)
+        pdf.set_xy(left + indent, y)
+        pdf.set_font("Helvetica", size=_SIZE)
+        pdf.multi_cell(wide - indent, _LINE_MM, text, align="L")
+        y = pdf.get_y() + 1.8
+        if head == "Measure":
+            y = _draw_readings(pdf, cards, left + indent, y + 2.2) + 3.0
+    pdf.set_font("Helvetica", size=8.5)
+    gap, page = 6.0, 44.0
+    column = (wide - page - 2 * gap) / 2
+    high = min(56.0, height - y - 24.0)
+    _draw_page(pdf, cards, left, y + 4, page, high)
+    _draw_table(pdf, left + page + gap, y + 4, column, high)
+    _draw_taking(pdf, left + page + column + 2 * gap, y + 4, column, high)
+
+
+def _draw_readings(pdf: Any, cards: CardSet, x: float, y: float) -> float:
+    """Blanks for what the ruler reads; where they end."""
+    pdf.set_draw_color(0)
+    pdf.set_line_width(0.2)
+    for i, (mm, how) in enumerate(zip(cards.bars_mm, ("across", "up the page"), strict=True)):
+        base = y + 3.4 + 7.0 * i
+        pdf.text(x, base, f"Bar {i + 1}, {how}, drawn {mm:g} mm. My ruler reads")
+        pdf.line(x + 86.0, base + 0.6, x + 106.0, base + 0.6)
+        pdf.text(x + 108.0, base, "mm")
+    return y + 12.0
+
+
+def _draw_page(pdf: Any, cards: CardSet, x: float, y: float, w: float, h: float) -> None:
+    """The first page of the print, small: where its two bars are, and a ruler on one."""
+    pdf.set_draw_color(0)
+    k = min(w / cards.page_mm[0], h / cards.page_mm[1])
+    pdf.set_line_width(0.3)
+    pdf.rect(x, y, cards.page_mm[0] * k, cards.page_mm[1] * k)
+    pdf.set_fill_color(205)
+    for each in cards.cards:
+        if each.page == 1:
+            a, b, wide, high = (v * k for v in each.rect_mm)
+            pdf.rect(x + a + 0.8, y + b + 0.8, wide - 1.6, high - 1.6, style="F")
+    (x0, y0), (x1, y1) = _bar_starts(cards, 1)
+    across, down = cards.bars_mm
+    pdf.set_line_width(0.7)
+    pdf.line(x + x0 * k, y + y0 * k, x + (x0 + across) * k, y + y0 * k)
+    pdf.line(x + x1 * k, y + y1 * k, x + x1 * k, y + (y1 + down) * k)
+    pdf.set_fill_color(255)
+    pdf.set_font("Helvetica", style="B", size=8)
+    for number, at in (
+        ("1", (x + (x0 + 0.5 * across) * k, y + y0 * k)),
+        ("2", (x + x1 * k, y + (y1 + 0.5 * down) * k)),
+    ):
+        pdf.set_line_width(0.25)
+        pdf.ellipse(at[0] - 2.0, at[1] - 2.0, 4.0, 4.0, style="DF")
+        pdf.text(at[0] - 0.5 * pdf.get_string_width(number), at[1] + 1.0, number)
+    _caption(pdf, x, y + h + 2, w, "2  Bars 1 and 2 on the page with the cards.")
+
+
+def _caption(pdf: Any, x: float, y: float, w: float, text: str) -> None:
+    pdf.set_font("Helvetica", size=9)
+    pdf.set_xy(x, y)
+    pdf.multi_cell(w, 4.2, text, align="L")
+
+
+_ACROSS, _DOWN = 24, 13  # cells of the little pattern, about as wide as a projector's picture
 
 
 def _draw_table(pdf: Any, x: float, y: float, w: float, h: float) -> None:
-    """The table from above: the lit pattern, four windows with cards, and where to stand."""
+    """The table from above: the lit pattern and one card in each of its four windows."""
     pdf.set_draw_color(0)
     pdf.set_line_width(0.3)
-    pdf.rect(x - 6, y - 6, w + 12, h + 12)
-    cell = w / 24
-    rows = int(h / cell)
-    windows = [(a, b) for a in (1, 18) for b in (1, rows - 6)]
+    pdf.rect(x, y, w, h)
+    cell = min((w - 8.0) / _ACROSS, (h - 8.0) / _DOWN)
+    left, top = x + (w - _ACROSS * cell) / 2, y + (h - _DOWN * cell) / 2
+    windows = [(a, b) for a in (1, 18) for b in (1, _DOWN - 6)]
     pdf.set_fill_color(205)
-    for j in range(rows):
-        for i in range(24):
+    for j in range(_DOWN):
+        for i in range(_ACROSS):
             inside = any(a <= i < a + 5 and b <= j < b + 5 for a, b in windows)
             if (i + j) % 2 and not inside:
-                pdf.rect(x + i * cell, y + j * cell, cell, cell, style="F")
+                pdf.rect(left + i * cell, top + j * cell, cell, cell, style="F")
     pdf.set_line_width(0.2)
-    pdf.rect(x, y, 24 * cell, rows * cell)
-    pdf.set_fill_color(90)
+    pdf.rect(left, top, _ACROSS * cell, _DOWN * cell)
     for (a, b), turn in zip(windows, (8, -12, 95, 4), strict=True):
-        cx, cy = x + (a + 2.5) * cell, y + (b + 2.5) * cell
+        cx, cy = left + (a + 2.5) * cell, top + (b + 2.5) * cell
         with pdf.rotation(turn, cx, cy):
-            pdf.rect(cx - 1.35 * cell, cy - 1.95 * cell, 2.7 * cell, 3.9 * cell)
+            pdf.set_fill_color(255)
+            pdf.rect(cx - 1.35 * cell, cy - 1.95 * cell, 2.7 * cell, 3.9 * cell, style="DF")
+            pdf.set_fill_color(60)
             q = 0.4 * cell
             for j in range(9):
                 for i in range(6):
                     if (i + j) % 2:
                         pdf.rect(cx + (i - 3) * q, cy + (j - 4.5) * q, q, q, style="F")
-    pdf.set_font("Helvetica", size=9)
-    pdf.set_xy(x, y + h + 8)
-    pdf.cell(
+    _caption(
+        pdf,
+        x,
+        y + h + 2,
         w,
-        5,
-        "The table from above: what the projector lights, and one card in each white window.",
-        align="C",
+        "4  From above: the light on the table, one card in each white window.",
     )
+
+
+def _draw_taking(pdf: Any, x: float, y: float, w: float, h: float) -> None:
+    """From the side: the projector over the table, the phone beside its light, what it must see."""
+    pdf.set_draw_color(0)
+    pdf.set_line_width(0.3)
+    pdf.rect(x, y, w, h)
+    table, mid = y + h - 7.0, x + 0.42 * w
+    half = 0.27 * w
+    lens = (mid, y + 10.0)
+    phone = (x + 0.8 * w, y + 0.34 * h)
+    pdf.set_fill_color(232)
+    pdf.polygon([lens, (mid - half, table), (mid + half, table)], style="F")
+    pdf.set_line_width(0.6)
+    pdf.line(x + 6.0, table, x + w - 8.0, table)
+    for leg in (x + 10.0, x + w - 12.0):
+        pdf.line(leg, table, leg, y + h - 2.5)
+    pdf.set_line_width(0.2)
+    pdf.set_dash_pattern(1.2, 0.9)
+    for end in (mid - half - 3.0, mid + half + 3.0):
+        pdf.line(*phone, end, table)
+    pdf.set_dash_pattern()
+    pdf.set_fill_color(90)
+    pdf.rect(mid - 5.0, y + 5.5, 10.0, 4.5, style="F")
+    pdf.rect(mid - half + 3.0, table - 0.9, 8.0, 0.9, style="F")
+    pdf.rect(mid + half - 11.0, table - 0.9, 8.0, 0.9, style="F")
+    with pdf.rotation(-35, *phone):
+        pdf.rect(phone[0] - 4.0, phone[1] - 1.2, 8.0, 1.6, style="F")
+    pdf.set_font("Helvetica", size=8)
+    pdf.text(mid + 6.5, y + 8.6, "projector")
+    pdf.text(phone[0] - 5.5, phone[1] - 4.2, "phone")
+    pdf.text(mid - half + 3.5, table + 4.0, "card")
+    pdf.text(mid + half - 10.5, table + 4.0, "card")
+    _caption(
+        pdf, x, y + h + 2, w,
+        "5  From the side: the phone stays out of the light and sees all of it.",
+    )  # fmt: skip

@@ -35,8 +35,10 @@ def cards(paper: str, large: bool, out: Path) -> None:
     ids = ", ".join(str(c.id) for c in made.cards)
     click.echo(f"Wrote {out} (cards {ids}) and {side}.")
     click.echo(
-        f"Print at 100 %, then measure the two bars: {made.bars_mm[0]:g} mm wide, "
-        f"{made.bars_mm[1]:g} mm tall as drawn. Give what your ruler reads with --bars."
+        f"Print it at 100 % and lay a ruler on its two long bars: bar 1, across, is drawn "
+        f"{made.bars_mm[0]:g} mm, bar 2, up the page, {made.bars_mm[1]:g} mm. Give what you read to "
+        "'calibrate photo' as --bars BAR1,BAR2. The last page shows how to lay the cards and "
+        "take the photo."
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import cv2
 import numpy as np
 import pypdfium2
@@ -259,3 +261,30 @@ def test_files_beside_are_read_back(tmp_path) -> None:
     path.write_text(yaml.safe_dump({**pattern.to_dict(), "windows": [[1, 2, 3]]}))
     with pytest.raises(InputError, match="windows"):
         load_pattern(path)
+
+
+@pytest.mark.parametrize("name", SETS)
+def test_words_lie_on_the_paper_and_touch_neither_ink_nor_each_other(name: str) -> None:
+    """On every page, read by pypdfium2: no text leaves the paper or meets another; the words at
+    the bars stay clear of the cards, and the last page shows the command to type."""
+    made = card_set(name)
+    pdf, mm = pypdfium2.PdfDocument(cards_pdf(name)), 25.4 / 72
+    for number, page in enumerate(pdf, 1):
+        boxes = []
+        for thing in page.get_objects(filter=[pypdfium2.raw.FPDF_PAGEOBJ_TEXT], max_depth=8):
+            left, bottom, right, top = (v * mm for v in thing.get_bounds())
+            boxes.append((left, made.page_mm[1] - top, right, made.page_mm[1] - bottom))
+        for a in boxes:
+            assert a[0] > 4 and a[1] > 4, (number, a)
+            assert a[2] < made.page_mm[0] - 4 and a[3] < made.page_mm[1] - 4, (number, a)
+        for a, b in combinations(boxes, 2):
+            apart = max(max(a[0], b[0]) - min(a[2], b[2]), max(a[1], b[1]) - min(a[3], b[3]))
+            assert apart > -0.05, (number, a, b)
+        for each in (c for c in made.cards if c.page == number):
+            x, y, _, _ = each.rect_mm
+            for rx, ry, rw, rh in each.black_rects_mm() + np.array([x, y, 0, 0]):
+                for a in boxes:
+                    assert a[2] < rx or a[0] > rx + rw or a[3] < ry or a[1] > ry + rh, each.id
+    words = pdf[len(pdf) - 1].get_textpage().get_text_range()
+    assert "--bars BAR1,BAR2" in words
+    assert "Bar 1" in words and "Bar 2" in words
