@@ -24,11 +24,13 @@ from drafting.errors import Fault, InputError
 from drafting.files import (
     FORMAT_VERSION,
     dump_yaml,
+    named_file,
     parse_yaml,
     read_text,
     unknown_keys,
     write_atomic,
 )
+from drafting.fit import FORM
 from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.placement import Placement
@@ -524,7 +526,9 @@ class _Reader:
                 return None
             if isinstance(value, str):
                 base = self.path.parent if self.path else Path()
-                return Measurements.load(base / value)
+                where = str(self.path) if self.path else "the docket"
+                made = "take the measurements: chalkbeam measure FILE.yaml"
+                return Measurements.load(named_file(base, value, "measurements", where, made))
             if isinstance(value, Mapping):
                 if "measurements" in value:
                     inner = dict(value)
@@ -567,7 +571,11 @@ class _Reader:
             self.fault("garment.style", f"should hold 'key: value' pairs, not {_kind(style)}.")
         fit = garment.get("fit")
         if fit is not None and not isinstance(fit, list):
-            self.fault("garment.fit", f"should be a list of changes, not {_kind(fit)}.")
+            self.fault(
+                "garment.fit",
+                f"should be a list of changes, not {_kind(fit)}.",
+                f"Write '- {FORM}'.",
+            )
         return garment
 
     def style_keys(self, garment: Mapping[str, Any]) -> list[str]:
@@ -686,9 +694,12 @@ class _Reader:
                 from drafting.files import read_yaml
 
                 base = self.path.parent if self.path else Path()
-                inner = read_yaml(base / value)
+                where = str(self.path) if self.path else "the docket"
+                made = "write the cloth into the docket itself: cloth: {width: 1400 mm}"
+                path = named_file(base, value, "cloth", where, made)
+                inner = read_yaml(path)
                 inner.pop("chalkbeam")
-                return Cloth.from_dict(inner, where=str(base / value))
+                return Cloth.from_dict(inner, where=str(path))
             return Cloth.from_dict(
                 {"unit": self.unit, **self.mapping("cloth")},
                 where=f"{self.path}: cloth" if self.path else "cloth",

@@ -159,6 +159,34 @@ def read_text(path: str | Path) -> str:
         raise InputError(Fault(str(path), f"cannot be read ({error.strerror}).")) from error
 
 
+def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> Path:
+    """The file that a key of another file names, seen from that file's own folder.
+
+    ``key``: as it stands in the file ``where``; ``how_made``: what makes such a file.
+
+    Raises:
+        InputError: there is no such file; it says who names it, where it was looked for, and
+            one of that name or a like one nearby.
+    """
+    path = folder / name
+    if path.exists() or not name.strip():
+        return path
+    looked = Path(os.path.normpath(path.absolute()))
+    near = _near_name(path)
+    for place in (".", "..", f"../{key}", key):  # the file itself, in a folder close by
+        if not near and (folder / place / path.name).is_file():
+            near = str(folder / place / path.name)
+    told = Path(os.path.relpath(near, folder)).as_posix() if near else ""
+    hint = f"Did you mean '{key}: {told}'? " if told else ""
+    raise InputError(
+        Fault(
+            where,
+            f"its line '{key}: {name}' names a file that is not there (looked for {looked}).",
+            f"{hint}Write the path as seen from the folder of {Path(where).name}, or {how_made}.",
+        )
+    )
+
+
 def _near_name(path: Path) -> str:
     try:
         stems = {p.stem: p.name for p in path.parent.iterdir() if p.suffix == path.suffix}

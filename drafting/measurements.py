@@ -19,7 +19,7 @@ from types import MappingProxyType
 from typing import Any
 
 from drafting.errors import Fault, InputError
-from drafting.files import dump_yaml, read_yaml, unknown_keys, write_atomic
+from drafting.files import dump_yaml, named_file, read_yaml, unknown_keys, write_atomic
 from drafting.units import HOW_TO_WRITE, format_length, parse_length, unit_name
 
 GIRTH, LENGTH, WIDTH = "girth", "length", "width"
@@ -682,4 +682,5 @@ def _earlier(
         raise InputError(
             Fault(f"{where} since", f"{since!r} is not the name of an earlier measurements file.")
         )
-    return cls._load(folder / since, seen)
+    made = "leave 'since' out"
+    return cls._load(named_file(folder, since, "since", where, made), seen)

@@ -112,6 +112,20 @@ def _can_draw() -> bool:
     return True
 
 
+def _reads_like_measure(answer: str, unit: str) -> bool:
+    """Whether what should be a name is a length, or holds no letter at all."""
+    from drafting.errors import InputError
+    from drafting.units import parse_length
+
+    if not re.search(r"[^\W\d_]", answer):
+        return True
+    try:
+        parse_length(answer, unit, signed=True)
+    except InputError:
+        return False
+    return True
+
+
 def _showable(text: str) -> str:
     """The text with '?' for letters that standard output cannot show."""
     encoding = sys.stdout.encoding or "utf-8"
@@ -370,6 +384,15 @@ class _Session:
         with contextlib.suppress(ImportError):
             import readline  # noqa: F401  (line editing in input(), where the system has it)
         data = self.sheet.data
+        if wearer is not None and _reads_like_measure(wearer, "cm"):
+            raise InputError(
+                Fault(
+                    "--wearer",
+                    f"{wearer!r} reads like a measure, not like somebody's name.",
+                    "Name who is measured, as a voice part: --wearer alto-3. The measures are asked "
+                    "for one by one.",
+                )
+            )
         now = self.sheet.loaded()
         old = now.since if now else None
         written = data.get("unit")
@@ -450,20 +473,12 @@ class _Session:
 
     def ask_wearer(self, unit: str) -> str:
         """Who is measured, '' for nobody named; a number or a length is asked again."""
-        from drafting.errors import InputError
-        from drafting.units import parse_length
-
         while True:
             answer = self.ask(
                 "Who is measured? A voice part, such as alto-3 (Enter: nobody named): "
             )
-            if not answer:
+            if not answer or not _reads_like_measure(answer, unit):
                 return answer
-            if re.search(r"[^\W\d_]", answer):  # without any letter it is no name
-                try:
-                    parse_length(answer, unit, signed=True)
-                except InputError:
-                    return answer
             self.say(
                 f"'{answer}' reads like a measure, and the measures come next. Who is measured? "
                 "Name a voice part, or press Enter to name nobody."

@@ -11,6 +11,7 @@ import pytest
 
 from drafting import Docket, InputError, Piece
 from drafting.files import parse_yaml, write_atomic
+from drafting.measurements import Measurements
 from drafting.placement import Placement, cloth_from_piece
 
 TEXT = """\
@@ -246,3 +247,50 @@ def test_no_guess_that_is_far_off(docket_file: Path) -> None:
     with pytest.raises(InputError) as caught:
         Docket.load(docket_file.with_name("alto-9.yaml"))
     assert "Did you mean" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("line", "place", "told"),
+    [
+        ("measurements: alto-3.yaml", "measurements", "'measurements: measurements/alto-3.yaml'"),
+        ("measurements: ../measurements/alto-3.yaml", "measurements", "measurements/alto-3.yaml'"),
+        ("measurements: measurements/alto3.yaml", "measurements", "measurements/alto-3.yaml'"),
+        ("measurements: tenor.yaml", "", "chalkbeam measure FILE.yaml"),
+        ("cloth: velvet.yaml", "", "cloth: {width: 1400 mm}"),
+    ],
+)
+def test_a_named_file_that_is_missing(tmp_path: Path, line: str, place: str, told: str) -> None:
+    """The docket, its line, the file that was looked for, and what to do: found nearby or made."""
+    if place:
+        (tmp_path / place).mkdir()
+        (tmp_path / place / "alto-3.yaml").write_text("chalkbeam: 1\n", encoding="utf-8")
+    path = tmp_path / "top.yaml"
+    path.write_text(f"chalkbeam: 1\ntitle: top\n{line}\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        Docket.load(path)
+    text = str(caught.value)
+    looked = Path(os.path.normpath(tmp_path / line.split(": ")[1]))
+    for part in (str(path), f"'{line}'", str(looked), told):
+        assert part in text, part
+
+
+def test_the_earlier_file_that_is_missing_is_told_with_who_names_it(tmp_path: Path) -> None:
+    """'since' in a measurements file, the same way."""
+    path = tmp_path / "alto-3.yaml"
+    path.write_text("chalkbeam: 1\nunit: cm\nsince: old.yaml\nmeasurements: {bust_girth: 92}\n")
+    with pytest.raises(InputError, match=r"'since: old\.yaml'") as caught:
+        Measurements.load(path)
+    assert str(tmp_path / "old.yaml") in str(caught.value)
+
+
+def test_fit_that_is_no_list_is_shown_the_form(tmp_path: Path) -> None:
+    """The docket's own refusal shows the form, as the list's entries do."""
+    from drafting.fit import FORM
+
+    path = tmp_path / "top.yaml"
+    path.write_text(
+        "chalkbeam: 1\ntitle: top\ngarment: {block: quick-top, fit: {change: bust, by: 5 mm}}\n"
+    )
+    with pytest.raises(InputError) as caught:
+        Docket.load(path)
+    assert FORM in str(caught.value)

@@ -346,6 +346,17 @@ def test_a_measure_is_nobodys_name(tmp_path: Path, slip: str) -> None:
     assert not Measurements.load(nobody).wearer
 
 
+@pytest.mark.parametrize("slip", ["94", "94 cm", "36 3/4", "", "-"])
+def test_a_measure_as_the_option_is_refused(tmp_path: Path, slip: str) -> None:
+    """--wearer 94 is told what to name instead; exit 2, nothing asked, nothing written."""
+    out = tmp_path / "m.yaml"
+    done = console(["measure", str(out), "--unit", "cm", "--wearer", slip])
+    assert done.returncode == 2
+    assert "--wearer alto-3" in done.stderr and "Traceback" not in done.stderr
+    assert done.stdout == ""
+    assert not out.exists()
+
+
 @pytest.mark.parametrize("name", ["alto-3", "3rd tenor", "bass 2", "2 mezzo", "Inés"])
 def test_a_name_may_hold_a_number(tmp_path: Path, name: str) -> None:
     """A voice part with a number in it is taken as it is."""
