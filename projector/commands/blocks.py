@@ -37,12 +37,14 @@ _EXAMPLE = {
     metavar="DIR",
     help="Write a sketch of each style choice to this folder, as SVG.",
 )
+@click.option("--all", "whole", is_flag=True, help="Everything of every block.")
 @click.option("--unit", type=click.Choice(["cm", "mm", "in"]), default="cm", show_default=True)
 @click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
-def blocks(name: str | None, out: Path | None, unit: str, as_json: bool) -> None:
-    """List the blocks: measurements with how they are taken, style options, fit changes.
+def blocks(name: str | None, out: Path | None, whole: bool, unit: str, as_json: bool) -> None:
+    """What can be drafted: an overview of every block, or everything about one BLOCK.
 
-    The sketches are drawn by the block itself, on one example body.
+    About one block: how each measurement is taken, every style option with its limits and a
+    sketch, drawn by the block itself on one example body, and the fit changes.
     """
     from drafting.blocks import get, names
     from projector.commands.support import print_json
@@ -52,7 +54,15 @@ def blocks(name: str | None, out: Path | None, unit: str, as_json: bool) -> None
         print_json([_as_data(b) for b in chosen])
     else:
         for block in chosen:
-            _print(block, unit)
+            if name or whole:
+                _print(block, unit)
+            else:
+                _print_overview(block)
+        if not name and not whole:
+            click.echo("Start a docket, as top.yaml, with these lines:")
+            for line in _FIRST_DOCKET:
+                click.echo(f"    {line}")
+            click.echo("and draft it: chalkbeam draft top.yaml --out top")
     if out is not None:
         for block in chosen:
             count = _write_sketches(block, out)
@@ -107,6 +117,33 @@ def _as_data(block: Block) -> dict[str, Any]:
             for k in KINDS.values()
         ],
     }
+
+
+_FIRST_DOCKET = (
+    "chalkbeam: 1",
+    "title: rehearsal top",
+    "measurements: alto-3.yaml   # made by: chalkbeam measure alto-3.yaml",
+    "garment: {block: quick-top, style: {neckline: scoop}, fit: []}",
+)
+
+
+def _print_overview(block: Block) -> None:
+    """A block on one screen: the names to write, without how each is taken or its limits."""
+    from drafting.fit import KINDS
+
+    click.secho(f"{block.name}: {block.title}", bold=True)
+    click.echo(_wrapped(block.text))
+    choices = [f"{o.key} ({', '.join(o.choices)})" for o in block.options if o.choices]
+    numbers = [o.key for o in block.options if not o.choices]
+    for head, names in (
+        ("measures", list(block.needs)),
+        ("and, if taken", list(block.helps)),
+        ("style, chosen", choices),
+        ("style, lengths", numbers),
+        ("fit", list(KINDS)),
+    ):
+        click.echo(_wrapped(f"{head}: {', '.join(names)}"))
+    click.echo(f"  All of it, with limits and sketches: chalkbeam blocks {block.name}\n")
 
 
 def _print(block: Block, unit: str) -> None:

@@ -115,12 +115,38 @@ def test_steps_are_drawn(tmp_path: Path) -> None:
 
 def test_blocks_lists_all(capsys: pytest.CaptureFixture[str]) -> None:
     """Blocks, their measurements with how they are taken, style with limits, fit changes."""
-    assert main(["blocks"]) == 0
+    assert main(["blocks", "quick-top"]) == 0
     out = capsys.readouterr().out
+    assert main(["blocks", "--all"]) == 0
+    assert out in capsys.readouterr().out
     for part in ("quick-top", "hip_girth_at_tailbone", "level all round", "neckline", "boat",
                  "one shoulder lower", "0.0 cm to 90.0 cm"):  # fmt: skip
         assert part in out
     assert any(0x2800 < ord(c) < 0x2900 for c in out)  # the sketches
+
+
+def test_overview_of_blocks_fits_a_screen(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Without a name: every name that can be written, on 80 × 30, and where the rest stands.
+
+    The docket that it shows is one: with a measurements file beside it, it drafts.
+    """
+    from drafting.blocks import get
+
+    monkeypatch.setenv("COLUMNS", "80")
+    assert main(["blocks"]) == 0
+    out = capsys.readouterr().out
+    assert len(out.splitlines()) <= 30 and max(map(len, out.splitlines())) <= 80
+    block = get("quick-top")
+    for part in (*block.needs, *block.helps, *(o.key for o in block.options), "boat",
+                 "one shoulder lower", "chalkbeam blocks quick-top"):  # fmt: skip
+        assert part in " ".join(out.split()), part
+    shown = [line[4:] for line in out.splitlines() if line.startswith("    ")]
+    (tmp_path / "top.yaml").write_text("\n".join(shown[-4:]) + "\n", encoding="utf-8")
+    taken = (CONFIGS / "measurements" / "alto-3.yaml").read_text(encoding="utf-8")
+    (tmp_path / "alto-3.yaml").write_text(taken, encoding="utf-8")
+    assert main(["draft", str(tmp_path / "top.yaml"), "--out", str(tmp_path / "o")]) == 0
 
 
 def test_blocks_as_json_and_pictures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
