@@ -14,13 +14,13 @@ import os
 import re
 import reprlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from drafting.cloth import Cloth
-from drafting.errors import Fault, InputError
+from drafting.errors import DraftingError, Fault, InputError
 from drafting.files import (
     FORMAT_VERSION,
     dump_yaml,
@@ -133,12 +133,28 @@ class Docket:
                     "Add 'measurements: alto-3.yaml', or take them with 'chalkbeam measure'.",
                 )
             )
-        return draft(
-            self.garment["block"],
-            self.measurements,
-            style=self.garment.get("style") or {},
-            fit=self.garment.get("fit") or [],
-            unit=self.unit,
+        try:
+            return draft(
+                self.garment["block"],
+                self.measurements,
+                style=self.garment.get("style") or {},
+                fit=self.garment.get("fit") or [],
+                unit=self.unit,
+            )
+        except DraftingError as error:  # the block knows no files: say which one it speaks of
+            raise type(error)([self._of_garment(f) for f in error.faults]) from error
+
+    def _of_garment(self, fault: Fault) -> Fault:
+        """A fault that drafting told, with this file and its key where they are the docket's."""
+        head = re.split(r"[ .\[:]", fault.where, maxsplit=1)[0]
+        if head in ("block", "style", "fit"):
+            return replace(fault, where=self._where(f"garment.{fault.where}"))
+        named = [str(self.path)] if self.path else []
+        named += [self.measurements.path] if self.measurements and self.measurements.path else []
+        if any(fault.where.startswith(n) for n in named):
+            return fault
+        return replace(
+            fault, where=self._where(f"garment, {fault.where}" if fault.where else "garment")
         )
 
     def draft(self) -> Draft:

@@ -204,9 +204,15 @@ def unknown_keys(data: Mapping[Any, Any], known: Collection[str], where: str) ->
     """
     for kind, marks in _KINDS.items():
         if marks <= set(data) and not marks <= set(known):
-            raise InputError(
-                Fault(where, f"this is {kind}, not what is wanted here.", "Name another file.")
-            )
+            wanted = next((k for k, own in _KINDS.items() if own <= set(known)), "")
+            what = f"this is {kind}; wanted here is {wanted or 'another file'}."
+            remedy = "Name another file."
+            if wanted == "a docket" and "measurements" in data:
+                remedy = (
+                    f"Write a docket with the line 'measurements: {Path(where).name}'; "
+                    "'chalkbeam blocks' shows one."
+                )
+            raise InputError(Fault(where, what, remedy))
     faults = []
     for key in data:
         if key in known:

@@ -328,7 +328,9 @@ def _parse_one(entry: Mapping[str, Any], unit: str, spot: str) -> FitChange:
         raise InputError(faults)
     by = 0.0
     try:
-        by = parse_length(entry.get("by"), unit, f"{spot} by", signed=kind.signed)
+        if entry.get("by") is None:
+            raise InputError(Fault(f"{spot} by", "is missing: by how much?", f"Write {FORM}."))
+        by = parse_length(entry["by"], unit, f"{spot} by", signed=kind.signed)
     except InputError as error:
         faults += error.faults
     if abs(by) > kind.limit_mm:

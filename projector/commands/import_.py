@@ -19,6 +19,14 @@ _EACH = "[PIECE=]"
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.svg|FILE.dxf")
 @click.argument("docket", type=click.Path(path_type=Path), metavar="[DOCKET.yaml]", required=False)
 @click.option(
+    "--out",
+    "-o",
+    "docket_out",
+    type=click.Path(path_type=Path),
+    metavar="DOCKET.yaml",
+    help="The docket, when it is not named as the second argument.",
+)
+@click.option(
     "--unit",
     type=click.Choice(["mm", "cm", "in", "pt", "px"]),
     help="What one unit of the drawing is, when the file does not say.",
@@ -81,6 +89,7 @@ _EACH = "[PIECE=]"
 def import_(
     file: Path,
     docket: Path | None,
+    docket_out: Path | None,
     unit: str | None,
     only: tuple[str, ...],
     rename: tuple[str, ...],
@@ -107,6 +116,11 @@ def import_(
     from drafting.intake import read_outlines
     from drafting.intake.adopt import adopt, named_sides
 
+    if docket is not None and docket_out is not None and docket != docket_out:
+        raise InputError(
+            Fault("--out", f"names '{docket_out}' beside '{docket}'.", "Name one docket.")
+        )
+    docket = docket or docket_out
     found = read_outlines(file, unit, only)
     outlines = _chosen(found, only)
     names = _renamed(outlines, rename)

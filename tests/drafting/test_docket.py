@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from drafting import Docket, InputError, Piece
+from drafting.errors import DraftingError
 from drafting.files import parse_yaml, write_atomic
 from drafting.measurements import Measurements
 from drafting.placement import Placement, cloth_from_piece
 
+CONFIGS = Path(__file__).parents[2] / "configs"
 TEXT = """\
 # for the harbour concert
 chalkbeam: 1
@@ -294,3 +296,36 @@ def test_fit_that_is_no_list_is_shown_the_form(tmp_path: Path) -> None:
     with pytest.raises(InputError) as caught:
         Docket.load(path)
     assert FORM in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("garment", "told"),
+    [
+        ("{block: quicktop}", "garment.block: there is no block 'quicktop'"),
+        ("{block: quick-top, style: {lenght: crop}}", "garment.style: unknown key 'lenght'"),
+        ("{block: quick-top, style: {length: 20 cm}}", "garment.style.length"),
+        ("{block: quick-top, fit: [{change: bust}]}", "garment.fit[1] by: is missing"),
+        ("{block: quick-top, style: {sleeve: elbow, sleeve_width: 70 cm}}", "garment.style.sleeve"),
+    ],
+)
+def test_what_drafting_refuses_is_told_with_its_docket(
+    tmp_path: Path, garment: str, told: str
+) -> None:
+    """A slip that only the block can see names the file and the key in it all the same."""
+    path = tmp_path / "top.yaml"
+    body = (CONFIGS / "measurements" / "alto-3.yaml").as_posix()
+    path.write_text(
+        f"chalkbeam: 1\ntitle: top\nmeasurements: {body}\ngarment: {garment}\n", encoding="utf-8"
+    )
+    docket = Docket.load(path)
+    with pytest.raises(DraftingError) as caught:
+        docket.draft()
+    assert f"{path}: {told}" in str(caught.value)
+
+
+def test_a_measurements_file_where_a_docket_is_wanted() -> None:
+    """It says what it is, what is wanted, and the line that a docket needs."""
+    with pytest.raises(InputError) as caught:
+        Docket.load(CONFIGS / "measurements" / "alto-3.yaml")
+    for part in ("a measurements file", "a docket", "'measurements: alto-3.yaml'"):
+        assert part in str(caught.value)

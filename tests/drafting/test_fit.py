@@ -152,7 +152,7 @@ def test_what_she_wrote_is_kept() -> None:
         ({"change": "shoulder donw", "by": 5}, "Did you mean 'shoulder down'"),
         ({"change": "shoulder down", "by": "9 cm"}, "more than"),
         ({"change": "shoulder down", "by": "-5 mm"}, "less than nothing"),
-        ({"change": "bust"}, "by"),
+        ({"change": "bust"}, "by how much"),
         ({"change": "bust", "by": 5, "where": "sleeve"}, "Here: both, front, back"),
         ({"change": "one shoulder lower", "by": 5}, "side: left"),
         ({"change": "bust", "by": 5, "side": "left"}, "only goes with"),

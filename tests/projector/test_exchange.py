@@ -92,6 +92,7 @@ def test_only_the_pieces_named(
         (["import", "{drawing}", "{tmp}/n.yaml", "--rename", "pouch=strap"], "same name"),
         (["import", "{drawing}", "{tmp}/n.yaml", "--allowance", "pouch/hem=1 cm"], "no edge 'hem'"),
         (["import", "{drawing}", "{tmp}/n.yaml", "--allowance", "much"], "--allowance"),
+        (["import", "{drawing}", "{tmp}/n.yaml", "--out", "{tmp}/m.yaml"], "one docket"),
     ],
 )  # fmt: skip
 def test_faults_are_told_and_nothing_is_written(
@@ -106,6 +107,15 @@ def test_faults_are_told_and_nothing_is_written(
     assert part in said
     assert "Traceback" not in said and "fault in chalkbeam" not in said
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
+
+
+def test_import_takes_out_as_the_other_commands_do(drawing: Path, tmp_path: Path) -> None:
+    """--out names the docket too, and makes the very same one."""
+    first, second = tmp_path / "first.yaml", tmp_path / "second.yaml"
+    assert main(["import", str(drawing), str(first), "--cut", "2"]) == 0
+    assert main(["import", str(drawing), "--out", str(second), "--cut", "2"]) == 0
+    assert "pieces:" in first.read_text()
+    assert second.read_text() == first.read_text()
 
 
 def test_print_writes_a_pdf(
