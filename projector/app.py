@@ -11,7 +11,7 @@ import contextlib
 import os
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Any, Protocol
@@ -201,8 +201,17 @@ class Beam:
         self.present(red << np.uint32(16) | green << np.uint32(8) | blue)
         self.pump()
 
-    def present(self, canvas: NDArray[np.uint32], boxes: Iterable[Box] | None = None) -> None:
-        """Put a canvas (H, W) uint32 0x00RRGGBB on the beam; only these boxes when given."""
+    def present(
+        self,
+        canvas: NDArray[np.uint32],
+        boxes: Iterable[Box] | None = None,
+        changed: Sequence[NDArray[np.int64]] | None = None,
+    ) -> None:
+        """Put a canvas (H, W) uint32 0x00RRGGBB on the beam; only these boxes when given.
+
+        ``changed``: where the pixels that differ in them are known: indices into the flat canvas.
+        Lines are thin: far fewer pixels than their boxes hold.
+        """
         pygame = _pygame()
         if self._shrink < 1.0:
             self._present_small(canvas)
@@ -212,13 +221,22 @@ class Beam:
         rects = []
         target = pygame.surfarray.pixels2d(self._surface)
         direct = self._surface.get_masks()[:3] == (0xFF0000, 0xFF00, 0xFF)
+        few = changed is not None and direct and target.T.flags.c_contiguous
+        if few and changed is not None:
+            flat, given = target.T.reshape(-1), canvas.reshape(-1)
+            for index in changed:
+                flat[index] = given[index]
         for x0, y0, x1, y1 in whole:
             x0, y0, x1, y1 = max(0, x0), max(0, y0), min(width, x1), min(height, y1)
             if x1 <= x0 or y1 <= y0:
                 continue
+            rects.append(pygame.Rect(x0, y0, x1 - x0, y1 - y0))
+            if few:
+                continue
             part = canvas[y0:y1, x0:x1]
             target.T[y0:y1, x0:x1] = part if direct else self._mapped(part)
-            rects.append(pygame.Rect(x0, y0, x1 - x0, y1 - y0))
+        if few:
+            del flat
         del target  # the surface stays locked as long as the array lives
         if rects:
             pygame.display.update(rects)
@@ -428,7 +446,7 @@ def run(sitting: Shown, beam: Beam) -> None:
                 continue
             boxes = sitting.frame()
             if boxes:
-                beam.present(sitting.canvas, boxes)
+                beam.present(sitting.canvas, boxes, getattr(sitting, "changed", None))
     finally:
         sitting.close()
 

@@ -10,7 +10,7 @@ what makes dragging cheap.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 Colour = tuple[int, int, int]
 _CHUNK = 60_000  # pixel samples worked on at once: the temporaries stay in the cache
-_LEAST = 1.0 / 512.0  # coverage that no display can show
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +45,8 @@ EMPTY = Painted(np.zeros(0, np.int64), np.zeros(0, np.uint32), (0, 0, 0, 0))
 
 def _tent(z: NDArray[np.float32]) -> NDArray[np.float32]:
     """Integral of the unit tent up to z, less a half; z (…) px, changed in place."""
-    np.clip(z, -1.0, 1.0, out=z)
+    np.minimum(z, 1.0, out=z)
+    np.maximum(z, -1.0, out=z)
     square = np.abs(z)
     square *= z
     square *= 0.5
@@ -60,13 +60,13 @@ def _samples(
     reach_on: NDArray[np.float64],
     tag: NDArray[np.int64],
     size: tuple[int, int],
-) -> tuple[NDArray[np.int64], NDArray[np.float32], NDArray[np.int64]]:
+) -> tuple[NDArray[np.int64], NDArray[np.uint16]]:
     """Coverage of capsules, column by column of each one's longer direction.
 
     ``segments``: (S, 4) x0 y0 x1 y1 px; ``half``: (S,) half widths px; ``reach_on``: (S, 2) px
     by which each end is to be drawn on along its direction (a free end: its round cap); ``tag``:
-    (S,) handed through. Returns flat pixel index (K,), value (K,) 0…1 and its segment's tag (K,);
-    a pixel may come several times.
+    (S,) of its ink, below 256. Returns flat pixel index (K,) and its mark (K,): coverage in 255
+    steps times 256, and the tag; a pixel may come several times.
     """
     width, height = size
     x0, y0, x1, y1 = segments.T
@@ -110,8 +110,8 @@ def _samples(
             np.concatenate([end0[lit], high[with_body]]),
         ),
     )
-    index, value, tags = _joined(parts)
-    return index, value, tags
+    index, marks = _joined(parts)
+    return index, marks
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,10 +186,15 @@ class _Lines:
         across = across + np.arange(rows, dtype=np.float32)
         a = along.astype(np.float32)[:, None]
         past = a * c + across * s
-        past -= np.clip(past, 0.0, far)
+        on = np.minimum(past, far)
+        np.maximum(on, 0.0, out=on)
+        past -= on
         across *= c
         across -= a * s
-        dist = np.hypot(across, past, out=across)
+        across *= across
+        past *= past
+        across += past
+        dist = np.sqrt(across, out=across)
         inverse = 1.0 / c
         dist *= inverse
         h = h * inverse
@@ -208,7 +213,12 @@ class _Lines:
         width = self.size[0]
         start = base.astype(np.int64)
         lies = self.steep[which]
-        keep = value > _LEAST
+        value *= np.float32(255.0)
+        value += np.float32(0.5)
+        mark = value.astype(np.uint16)
+        keep = mark > 0
+        mark <<= 8
+        mark |= self.tag[which].astype(np.uint16)[:, None]
         top = self.limit_v[which]
         over = np.flatnonzero((start < 0) | (start + rows > top))
         if over.size:  # only these columns reach past the picture's edge
@@ -217,11 +227,10 @@ class _Lines:
         flat = np.where(lies, u * width + start, start * width + u)
         index = flat[:, None] + np.where(lies, 1, width)[:, None] * np.arange(rows)
         at = np.flatnonzero(keep)
-        tags = np.repeat(self.tag[which], rows)
-        return index.reshape(-1)[at], value.reshape(-1)[at], tags[at]
+        return index.reshape(-1)[at], mark.reshape(-1)[at]
 
 
-_NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.float32), np.zeros(0, np.int64))
+_NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.uint16))
 
 
 def _reach_on(
@@ -253,7 +262,8 @@ class Painter:
     def __init__(self, size: tuple[int, int], ground: Colour = (0, 0, 0)) -> None:
         self.size = size
         self.canvas: NDArray[np.uint32] = np.zeros((size[1], size[0]), np.uint32)
-        self._cover: NDArray[np.float32] = np.zeros(size[0] * size[1], np.float32)
+        self._cover: NDArray[np.uint16] = np.zeros(size[0] * size[1], np.uint16)
+        self._erased: NDArray[np.bool_] = np.zeros(size[0] * size[1], np.bool_)
         self._tables: dict[tuple[Colour, ...], NDArray[np.uint32]] = {}
         self.set_ground(ground)
 
@@ -282,31 +292,24 @@ class Painter:
         on = _reach_on(segments, half, ink)
         work = np.abs(segments[:, 2:] - segments[:, :2]).max(axis=1) + 2 * half + 3
         group = (np.cumsum(work * (3 * half + 3)) // _CHUNK).astype(np.int64)
-        levels = ink * 256
+        tag = ink
         parts = []
         for start, stop in _runs(group):
             made = _samples(
-                segments[start:stop],
-                half[start:stop],
-                on[start:stop],
-                levels[start:stop],
-                self.size,
+                segments[start:stop], half[start:stop], on[start:stop], tag[start:stop], self.size
             )
             if made[0].size:
                 parts.append(made)
         if not parts:
             return EMPTY
-        index, value, level = parts[0] if len(parts) == 1 else _joined(parts)
+        index, mark = parts[0] if len(parts) == 1 else _joined(parts)
         # Where two strokes meet the nearer counts, not the sum of both.
-        np.maximum.at(self._cover, index, value)
-        best = self._cover[index]
-        self._cover[index] = 0.0
-        wins = value == best
-        value *= np.float32(255.0)
-        value += np.float32(0.5)
-        level += value.astype(np.int64)
-        light = self._levels(item.colours)[level[wins]]
-        return Painted(index[wins], light, self._box(segments, half))
+        np.maximum.at(self._cover, index, mark)
+        wins = mark == self._cover[index]
+        self._cover[index] = 0
+        index, mark = index[wins], mark[wins]
+        light = self._levels(item.colours)[mark]
+        return Painted(index, light, self._box(segments, half))
 
     def _box(
         self, segments: NDArray[np.float64], half: NDArray[np.float64]
@@ -323,19 +326,17 @@ class Painter:
         )
 
     def _levels(self, colours: tuple[Colour, ...]) -> NDArray[np.uint32]:
-        """(256 colours,) light of each colour at each coverage over the ground."""
+        """(65536,) light of each mark: coverage times 256 and the colour's number, over the ground."""
         held = self._tables.get(colours)
         if held is None:
             share = np.arange(256) / 255.0
-            rows = []
-            for colour in colours:
-                word = np.zeros(256, np.uint32)
+            rows = np.zeros((256, 256), np.uint32)
+            for number, colour in enumerate(colours):
                 for shift, ink, ground in zip((16, 8, 0), colour, self.ground, strict=True):
                     level = np.round(ground + share * (ink - ground)).astype(np.uint32)
-                    word |= level << np.uint32(shift)
-                rows.append(word)
-            held = np.concatenate(rows)
-            if len(self._tables) > 256:  # faded colours come and go; what is in use comes back
+                    rows[:, number] |= level << np.uint32(shift)
+            held = rows.reshape(-1)
+            if len(self._tables) > 48:  # faded colours come and go; what is in use comes back
                 self._tables.clear()
             self._tables[colours] = held
         return held
@@ -350,12 +351,23 @@ class Painter:
 
     def restore(self, painted: Painted, source: NDArray[np.uint32]) -> None:
         """Put back what lay under an item, out of another canvas of the same shape."""
-        index = painted.index
-        self.canvas.reshape(-1)[index] = source.reshape(-1)[index]
+        self.carry(painted, source, self.canvas)
 
-    def erase(self, painted: Painted) -> None:
-        """Put the bare ground where an item was."""
+    @staticmethod
+    def carry(painted: Painted, source: NDArray[np.uint32], target: NDArray[np.uint32]) -> None:
+        """An item's pixels from one canvas into another of the same shape."""
+        index = painted.index
+        target.reshape(-1)[index] = source.reshape(-1)[index]
+
+    def erase(self, painted: Painted, others: Iterable[Painted] = ()) -> None:
+        """Put the bare ground where an item was, and there what others have at the same pixels."""
         self.canvas.reshape(-1)[painted.index] = self.ground_word
+        self._erased[painted.index] = True
+        for other in others:
+            here = np.flatnonzero(self._erased[other.index])
+            if here.size:
+                self.put(Painted(other.index[here], other.light[here], other.box))
+        self._erased[painted.index] = False
 
     def fill(self, polygon_px: NDArray[np.float64], colour: Colour) -> None:
         """Fill a polygon (N, 2) px, its border not softened (strip and shade, never a cut line)."""

@@ -71,6 +71,7 @@ _OWN_WIDTH = ("label", "text", "key", "strong", "button", "chosen")  # words and
 _FIGURES_MM = 9.0  # capitals of the strip's figures
 _ROW_MM = 18.0  # of a row of them
 _MOST_ROWS = 3
+_SLOT_MM = 12.0
 _STRIP_MARGIN_MM = 5.0  # from the beam's edge
 _KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
@@ -150,10 +151,19 @@ class Strip:
     item: Item
     ground_mm: Array
     buttons: dict[str, Array]
-    figures: Item
     tall_mm: float
     length_mm: float
     rows: int
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One of the strip's figures: its words, their place in the strip's frame mm, first in its row."""
+
+    text: str
+    x_mm: float
+    y_mm: float
+    first: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -490,34 +500,31 @@ class Stage:
         if far:
             box = polyline((-m, 0), (length + m, 0), (length + m, height + m), (-m, height + m))
         ground = _through(frame, box)
-        figures = self._figures(lines, frame, tall, length, rows)
-        return Strip(item, ground, places, figures, tall, length, rows)
+        return Strip(item, ground, places, tall, length, rows)
 
     def rows_needed(self, lines: Sequence[str], strip: Strip) -> int:
         """How many rows of figures these lines take on a strip, at most as many as it may have."""
         return min(_MOST_ROWS, len(_in_rows(lines, strip.length_mm)))
 
-    def figures(self, lines: Sequence[str], strip: Strip) -> Item:
-        """The strip's line of figures, by itself because it changes while a piece is moved."""
-        return self._figures(
-            lines, strip.item.table_from_item, strip.tall_mm, strip.length_mm, strip.rows
-        )
-
-    def _figures(
-        self, lines: Sequence[str], frame: Array, tall: float, length: float, rows: int
-    ) -> Item:
-        strokes: list[Array] = []
-        laid = _in_rows(lines, length)
-        for r, row in enumerate(laid[:rows]):
-            y = tall + 6.5 + (rows - 1 - r) * _ROW_MM
-            if r == rows - 1 and len(laid) > rows:  # the help page has the rest
+    def figures(self, lines: Sequence[str], strip: Strip) -> list[Figure]:
+        """Where the strip's figures stand; few of them change while a piece is moved."""
+        out: list[Figure] = []
+        laid = _in_rows(lines, strip.length_mm)
+        for r, row in enumerate(laid[: strip.rows]):
+            y = strip.tall_mm + 6.5 + (strip.rows - 1 - r) * _ROW_MM
+            if r == strip.rows - 1 and len(laid) > strip.rows:  # the help page has the rest
                 x, text = row[-1]
-                row = [*row[:-1], (x, _cut_to(text + " …", _FIGURES_MM, length - 6.0 - x))]
-            for i, (x, text) in enumerate(row):
-                if i:
-                    strokes.append(polyline((x - 8.0, y - 0.5), (x - 8.0, y + 9.5)))
-                strokes.extend(s + np.array([x, y]) for s in text_strokes(text, _FIGURES_MM))
-        return Item("figures", (self.mark("text", strokes),), frame)
+                row = [*row[:-1], (x, _cut_to(text + " …", _FIGURES_MM, strip.length_mm - 6.0 - x))]
+            out += [Figure(text, x, y, i == 0) for i, (x, text) in enumerate(row)]
+        return out
+
+    def figure(self, figure: Figure, strip: Strip) -> Item:
+        """One of the strip's figures as light."""
+        x, y = figure.x_mm, figure.y_mm
+        strokes = [s + np.array([x, y]) for s in text_strokes(figure.text, _FIGURES_MM)]
+        if not figure.first:
+            strokes.append(polyline((x - 8.0, y - 0.5), (x - 8.0, y + 9.5)))
+        return Item("figure", (self.mark("text", strokes),), strip.item.table_from_item)
 
     def check_square(self, at_mm: Sequence[float] | Array) -> Item:
         """A square of 100 mm and a ruler of 200 mm, to lay a real ruler on."""
@@ -664,7 +671,8 @@ def _rows_of(lines: tuple[str, ...], length_mm: float) -> tuple[tuple[tuple[floa
             x = 6.0
         if x + width <= length_mm - 6.0:
             rows[-1].append((x, line))
-            x += width + 16.0
+            # in steps, so that a figure that changes leaves its neighbours where they stand
+            x += _SLOT_MM * math.ceil((width + 16.0) / _SLOT_MM)
             continue
         for part in _wrapped(line, _FIGURES_MM, length_mm - 12.0):  # longer than a whole row
             if rows[-1]:

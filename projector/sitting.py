@@ -145,8 +145,10 @@ class Sitting:
         self._below = np.empty_like(self.painter.canvas)
         self._painted: dict[str, tuple[Any, Painted]] = {}
         self._spare: dict[str, tuple[Any, Painted]] = {}
-        self._floats: dict[str, Painted] = {}
-        self._figures: tuple[Any, Painted] = (None, EMPTY)
+        self._floats: dict[Any, Painted] = {}
+        self._figures: tuple[Any, dict[Any, Painted]] = (None, {})
+        self._over: list[tuple[Array | None, Painted]] = []
+        self.changed: list[NDArray[np.int64]] | None = None
         self._strip: Strip | None = None
         self._drag: _Drag | None = None
         self._guides: list[Array] = []
@@ -560,7 +562,7 @@ class Sitting:
         self._painted.clear()
         self._spare.clear()
         self._floats.clear()
-        self._figures = (None, EMPTY)
+        self._figures = (None, {})
         self._stale = True
         self.keep(height=noted)
 
@@ -596,7 +598,7 @@ class Sitting:
         self._painted.clear()
         self._spare.clear()
         self._floats.clear()
-        self._figures = (None, EMPTY)
+        self._figures = (None, {})
         self._note()
         self._stale = True
 
@@ -927,17 +929,26 @@ class Sitting:
     # -- the picture ---------------------------------------------------------------------------------
 
     def frame(self) -> list[Box]:
-        """Bring the canvas up to date; answers the boxes that have changed (x0, y0, x1, y1 px)."""
+        """Bring the canvas up to date; answers the boxes that have changed (x0, y0, x1, y1 px).
+
+        ``changed`` then holds the pixels that may differ, as indices into the flat canvas, or
+        None for every pixel of the boxes.
+        """
         dirty: list[Box] = []
+        self.changed = []
+        lines = self.lines_of_strip() if self._strip is not None else ()
         if self._strip is not None and not self._stale:
-            rows = self.stage.rows_needed(self.lines_of_strip(), self._strip)
+            rows = self.stage.rows_needed(lines, self._strip)
             # in the middle of a drag it only grows: it shrinks when the hand has let go
             if rows > self._strip.rows or (rows < self._strip.rows and self._drag is None):
                 self._stale = True
         if self._stale:
             self._compose()
             dirty.append((0, 0, *self.painter.size))
-        dirty += self._float()
+            lines = self.lines_of_strip() if self._strip is not None else ()
+        dirty += self._float(lines)
+        if len(dirty) and dirty[0] == (0, 0, *self.painter.size):
+            self.changed = None
         return dirty
 
     def repaint(self) -> None:
@@ -1035,6 +1046,7 @@ class Sitting:
 
     def _put_over(self) -> None:
         """What lies over the pieces: a plan's outlines, the strip, a tool's marks, the square."""
+        self._over.clear()
         for item in self._plan_items():
             self._put_item(item)
         self._put_strip()
@@ -1044,16 +1056,24 @@ class Sitting:
         if self.checking_at is not None:
             self._put_item(self.stage.check_square(self.checking_at))
 
+    def _lay_over(self, ground_mm: Array | None, painted: Painted) -> None:
+        """Something over the pieces: first its ground is cleared (N, 2) mm, then its light put."""
+        ground = None
+        if ground_mm is not None:
+            ground = self.calibration_at_cloth.to_projector(ground_mm)
+            self.painter.fill(ground, self.painter.ground)
+        self.painter.put(painted)
+        self._over.append((ground, painted))
+
     @property
     def calibration_at_cloth(self) -> Calibration:
         """The calibration of the cloth's upper side, that everything is drawn through."""
         return self.stage.calibration
 
     def _put_item(self, item: Item) -> None:
-        if item.key == "check":  # nothing may cross a ruler or its numbers
-            panel = self.stage.check_panel(item.table_from_item)
-            self.painter.fill(self.calibration_at_cloth.to_projector(panel), self.painter.ground)
-        self.painter.put(self.painter.paint(self.stage.lens.frame(item)))
+        # nothing may cross a ruler or its numbers
+        panel = self.stage.check_panel(item.table_from_item) if item.key == "check" else None
+        self._lay_over(panel, self.painter.paint(self.stage.lens.frame(item)))
 
     def _ground_items(self) -> Iterable[tuple[Item, Any]]:
         view, look = self.work.view, self.stage.look
@@ -1164,11 +1184,8 @@ class Sitting:
         if self._strip is None:
             return
         strip = self._strip
-        ground = self.stage.lens.calibration.to_projector(strip.ground_mm)
-        self.painter.fill(ground, self.painter.ground)
-        self.painter.put(
-            self._paint(strip.item, (self.mode, self.page, self.work.view, strip.item))
-        )
+        key = (self.mode, self.page, self.work.view, strip.item)
+        self._lay_over(strip.ground_mm, self._paint(strip.item, key))
 
     def lines_of_strip(self) -> tuple[str, ...]:
         """The strip's line: what is said, or the figures."""
@@ -1176,7 +1193,7 @@ class Sitting:
             return tuple(self._message.split("\n"))
         if self.tool is not None:
             return (*self.tool.says.split("\n"), self.truth)
-        figures = self.rules.figures(self.work.lay)
+        figures = self.rules.figures(self.work.lay, self._loose)
         lines: list[str] = []
         run = self.planning
         if run is not None:
@@ -1194,8 +1211,6 @@ class Sitting:
                 lines.append(f"{self._trouble_words()}: look at 'arrange'")
             lines.append(_lines_words(self.stage.look.lines))
             return tuple(lines)
-        # what must be known before cutting comes first
-        lines.append(self._trouble_words() or "nothing overlaps")
         cut = f"used {figures.used_mm:.0f} mm"
         if figures.share:
             cut += f", {100 * figures.share:.0f} %"
@@ -1203,6 +1218,7 @@ class Sitting:
         if math.isfinite(figures.left_mm):
             left = figures.left_mm
             lines.append(f"{left:.0f} mm left" if left >= 0 else f"{-left:.0f} mm too long")
+        lines.append(self._trouble_words() or "nothing overlaps")
         lines.append(self.truth)
         waiting = sum(1 for p in self.work.lay if p.aside)
         if waiting:
@@ -1227,22 +1243,32 @@ class Sitting:
     def _exchange(self, old: Painted, new: Painted) -> Box:
         """Put other pixels in the place of a still item's, and only there; answers the box."""
         painter = self.painter
-        box = _around(old.box, new.box)
         for painted in self._floats.values():
             painter.restore(painted, self._below)
-        painter.erase(old)
-        # erasing took what others had at the same pixels: they are put again
-        for name, (_, painted) in self._painted.items():
-            still = name == "cloth" or name.startswith("piece:")
-            loose = name == f"piece:{self._loose}"
-            if still and not loose and painted is not old and _meet(painted.box, box):
-                painter.put(painted)
+        painter.erase(
+            old,
+            [
+                painted
+                for name, (_, painted) in self._painted.items()
+                if (name == "cloth" or name.startswith("piece:"))
+                and name != f"piece:{self._loose}"
+                and painted is not old
+                and _meet(painted.box, old.box)
+            ],
+        )
         painter.put(new)
-        self._put_over()
-        x0, y0, x1, y1 = box
-        self._below[y0:y1, x0:x1] = painter.canvas[y0:y1, x0:x1]
+        box = _around(old.box, new.box)
+        if any(_meet(_box_of(ground, painted), box) for ground, painted in self._over):
+            for ground, painted in self._over:
+                if ground is not None:
+                    painter.fill(ground, painter.ground)
+                painter.put(painted)
+        painter.carry(old, painter.canvas, self._below)
+        painter.carry(new, painter.canvas, self._below)
         for painted in self._floats.values():
             painter.put(painted)
+        if self.changed is not None:
+            self.changed += [old.index, new.index]
         return box
 
     def _show_neighbours(self) -> list[Box]:
@@ -1262,9 +1288,9 @@ class Sitting:
             boxes.append(self._exchange(held[1] if held is not None else EMPTY, new))
         return boxes
 
-    def _float(self) -> list[Box]:
+    def _float(self, lines: tuple[str, ...]) -> list[Box]:
         """What moves: the loose piece, guides, figures, the pointer."""
-        new: dict[str, Painted] = {}
+        new: dict[Any, Painted] = {}
         first: list[Box] = []
         painter = self.painter
         if not self.page and self._loose is not None:
@@ -1276,8 +1302,15 @@ class Sitting:
                 self._loose_said, self.pending = said, True
             if p is not None:
                 new["moving"] = self._moving_painted(p)
+        else:
+            self.pending = False
         if self._strip is not None and self.page in ("", "help"):
-            new["figures"] = self._figures_painted(self._strip)
+            shown = self._figures[1]
+            if self.pending and shown and all(f in self._floats for f in shown):
+                # enough for one frame: they come with the next
+                new.update(self._figures[1])
+            else:
+                new.update(self._figures_painted(self._strip, lines))
         if (
             self.pointer_mm is not None
             and self.page not in ("dark", "light")
@@ -1300,6 +1333,8 @@ class Sitting:
             if name in new:
                 painter.put(new[name])
         self._floats = new
+        if self.changed is not None:
+            self.changed += [f[n].index for n in names for f in (old, new) if n in f]
         return _merged(boxes)
 
     def _moving_painted(self, p: Placement) -> Painted:
@@ -1321,13 +1356,18 @@ class Sitting:
         self._painted["moving"] = (key, made)
         return made
 
-    def _figures_painted(self, strip: Strip) -> Painted:
-        lines = self.lines_of_strip()
-        key = (lines, strip.figures.table_from_item.tobytes(), self.stage.look)
-        if self._figures[0] != key:
-            item = self.stage.figures(lines, strip)
-            self._figures = (key, self.painter.paint(self.stage.lens.frame(item)))
-        return self._figures[1]
+    def _figures_painted(self, strip: Strip, lines: tuple[str, ...]) -> dict[Any, Painted]:
+        """The strip's figures; those that stand as they stood are not painted again."""
+        place = (strip.item.table_from_item.tobytes(), strip.rows, strip.tall_mm, self.stage.look)
+        if self._figures[0] == (lines, place):
+            return self._figures[1]
+        held = self._figures[1] if self._figures[0] and self._figures[0][1] == place else {}
+        made = {
+            f: held.get(f) or self.painter.paint(self.stage.lens.frame(self.stage.figure(f, strip)))
+            for f in self.stage.figures(lines, strip)
+        }
+        self._figures = ((lines, place), made)
+        return made
 
 
 def _things(count: int, what: str = "thing") -> str:
@@ -1387,6 +1427,14 @@ def _in_quad(point: Array, quad: Array) -> bool:
     d = np.roll(quad, -1, axis=0) - quad
     side = d[:, 0] * (point[1] - quad[:, 1]) - d[:, 1] * (point[0] - quad[:, 0])
     return bool(np.all(side >= 0) or np.all(side <= 0))
+
+
+def _box_of(ground_px: Array | None, painted: Painted) -> Box:
+    """About something that lies over the pieces: its cleared ground and its light."""
+    if ground_px is None:
+        return painted.box
+    (x0, y0), (x1, y1) = ground_px.min(axis=0), ground_px.max(axis=0)
+    return _around((int(x0) - 1, int(y0) - 1, int(x1) + 2, int(y1) + 2), painted.box)
 
 
 def _meet(a: Box, b: Box) -> bool:

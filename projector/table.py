@@ -117,6 +117,18 @@ class _Shape:
     high: Array
 
 
+@dataclass(frozen=True, eq=False)
+class _Crowd:
+    """All copies that lie still while one is moved: placements, shapes, boxes (N, 2) each."""
+
+    placed: tuple[Placement, ...]
+    shapes: tuple[_Shape, ...]
+    low: Array
+    high: Array
+    area_mm2: float
+    end_mm: float
+
+
 @dataclass(eq=False)
 class Rules:
     """What the cloth allows, and the shapes of the pieces, made ready for quick answers.
@@ -129,6 +141,7 @@ class Rules:
     turns: dict[str, tuple[float, ...]] = field(init=False)
     _probes: dict[str, Array] = field(default_factory=dict, init=False)
     _shapes: dict[tuple[object, ...], _Shape] = field(default_factory=dict, init=False)
+    _still: tuple[object, _Crowd] | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
         cloth = self.docket.cloth
@@ -173,6 +186,25 @@ class Rules:
             self._shapes[key] = shape
         return shape
 
+    def _others(self, key: str | None, lay: Sequence[Placement]) -> _Crowd:
+        """What lies on the cloth but for one copy; made once for as long as it lies still."""
+        placed = tuple(p for p in lay if not p.aside and p.key != key)
+        mark = (key, tuple(map(id, placed)))
+        if self._still is not None and self._still[0] == mark:
+            return self._still[1]
+        shapes = tuple(self._shape(p) for p in placed)
+        none = np.zeros((0, 2))
+        made = _Crowd(
+            placed,  # held, so that no other object can come to have these ids
+            shapes,
+            np.array([s.low for s in shapes]) if shapes else none,
+            np.array([s.high for s in shapes]) if shapes else none,
+            sum(self.faces[p.piece].area_mm2 * self.layers(p, lay) for p in placed),
+            max((float(s.high[0]) for s in shapes), default=-math.inf),
+        )
+        self._still = (mark, made)
+        return made
+
     def layers(self, placement: Placement, lay: Iterable[Placement]) -> int:
         """Layers of cloth that one copy is cut through."""
         cloth = self.cloth
@@ -187,18 +219,21 @@ class Rules:
 
     # -- figures -------------------------------------------------------------------------------
 
-    def figures(self, lay: Sequence[Placement]) -> Figures:
-        """Used length, share of the cloth used, and what is left over."""
+    def figures(self, lay: Sequence[Placement], moving: str | None = None) -> Figures:
+        """Used length, share of the cloth used, and what is left over; quick for one ``moving``."""
         cloth = self.cloth
-        placed = [p for p in lay if not p.aside]
-        ends = [float(self._shape(p).high[0]) for p in placed]
+        still = self._others(moving, lay)
+        area, end = still.area_mm2, still.end_mm
+        p = next((p for p in lay if p.key == moving and not p.aside), None)
+        if p is not None:
+            area += self.faces[p.piece].area_mm2 * self.layers(p, lay)
+            end = max(end, float(self._shape(p).high[0]))
         start = cloth.x_range_mm[0] if cloth is not None else 0.0
-        used = max(0.0, max(ends, default=start) - start)
+        used = max(0.0, end - start)
         share = 0.0
         left = math.inf
         if cloth is not None:
             low, high = cloth.y_range_mm
-            area = sum(self.faces[p.piece].area_mm2 * self.layers(p, lay) for p in placed)
             room = used * (high - low) * cloth.layers
             share = area / room if room > 0 else 0.0
             left = cloth.x_range_mm[1] - start - used
@@ -232,11 +267,7 @@ class Rules:
 
     def overlaps(self, one: Placement, other: Placement) -> bool:
         """Whether two copies overlap by more than the quick test's roughness."""
-        a, b = self._shape(one), self._shape(other)
-        low, high = np.maximum(a.low, b.low), np.minimum(a.high, b.high)
-        if (high - low).min() < _DEPTH_MM:
-            return False
-        return _reaches_into(a.probe, b, low, high) or _reaches_into(b.probe, a, low, high)
+        return _overlap(self._shape(one), self._shape(other))
 
     def overlap_pairs(self, lay: Sequence[Placement]) -> set[tuple[str, str]]:
         """Every pair of copies that overlap."""
@@ -250,10 +281,13 @@ class Rules:
 
     def overlap_with(self, moving: Placement, lay: Sequence[Placement]) -> set[tuple[str, str]]:
         """The pairs in which one copy overlaps another."""
+        still, mine = self._others(moving.key, lay), self._shape(moving)
+        room = np.minimum(still.high, mine.high) - np.maximum(still.low, mine.low)
+        near = np.flatnonzero(room.min(axis=1) >= _DEPTH_MM)
         return {
-            (moving.key, q.key)
-            for q in lay
-            if not q.aside and q.key != moving.key and self.overlaps(moving, q)
+            (moving.key, still.placed[i].key)
+            for i in near.tolist()
+            if _overlap(mine, still.shapes[i])
         }
 
     def _off_cloth(self, p: Placement, cloth: Cloth) -> bool:
@@ -378,13 +412,10 @@ class Rules:
         mine = self._shape(p)
         low, high = mine.low - distance - reach, mine.high + distance + reach
         best: tuple[float, Array, Array] | None = None
-        for q in lay:
-            if q.aside or q.key == p.key:
-                continue
-            other = self._shape(q)
-            if (other.high < low).any() or (other.low > high).any():
-                continue
-            near = _nearest(mine, other, distance + reach)
+        still = self._others(p.key, lay)
+        close = ((still.high >= low) & (still.low <= high)).all(axis=1)
+        for i in np.flatnonzero(close).tolist():
+            near = _nearest(mine, still.shapes[i], distance + reach)
             if near is not None and (best is None or near[0] < best[0]):
                 best = near
         if best is None or best[0] < 0.05 or abs(best[0] - distance) > reach:
@@ -516,6 +547,13 @@ def _nearest(mine: _Shape, other: _Shape, reach: float) -> tuple[float, Array, A
         found.append((math.sqrt(float(square[j])), here[j], b[j]))
     best = min(found, key=lambda f: f[0], default=None)
     return best if best is not None and best[0] <= reach else None
+
+
+def _overlap(a: _Shape, b: _Shape) -> bool:
+    low, high = np.maximum(a.low, b.low), np.minimum(a.high, b.high)
+    if (high - low).min() < _DEPTH_MM:
+        return False
+    return _reaches_into(a.probe, b, low, high) or _reaches_into(b.probe, a, low, high)
 
 
 def _reaches_into(points: Array, shape: _Shape, low: Array, high: Array) -> bool:
