@@ -560,6 +560,7 @@ def detect(
     pattern: Pattern | None = None,
     card_ids: Collection[int] | None = None,
     name: str = "photo",
+    lenient: bool = False,
 ) -> Detections:
     """Find and measure the cards and the projected pattern in a photo.
 
@@ -569,6 +570,7 @@ def detect(
         pattern: the pattern shown, when its file is at hand; else it follows from the size.
         card_ids: cards of the print in use; None takes any print.
         name: the photo's name, for messages.
+        lenient: take what there is, cards or pattern or neither; the caller says what is missing.
 
     Raises:
         InputError: not a picture.
@@ -591,13 +593,13 @@ def detect(
     if pattern_size is not None:
         shown = (pattern or bare(pattern_size)).board()
     found = _find_cards(gray, markers, card_ids, name)
-    if not found:
+    if not found and not lenient:
         _say_why_nothing(gray, markers, name)
     corners = None
     if shown is not None and pattern_size is not None:
         outlines = [_card_outline(i, c) for i, c in found.items()]
         corners = _find_pattern(gray, markers, shown, outlines)
-        if corners is None:
+        if corners is None and not lenient:
             _say_why_no_pattern(gray, markers, pattern_size, name)
     return Detections(
         name,

@@ -504,7 +504,8 @@ class VirtualCamera(_Eye):
 class Sheet:
     """A flat picture on paper, lying on the table.
 
-    ``picture``: (h, w) or (h, w, 3) uint8, 255 is bare paper, its first row is the far edge;
+    ``picture``: (h, w), (h, w, 3) or (h, w, 4) uint8, 255 is bare paper, its first row is the far
+    edge, a fourth channel of 0 is cut away;
     ``size_mm``: (width, height) as the file asks for; ``at_mm``, ``angle_deg``: place of its
     middle and its turn counter-clockwise; ``height_mm``: how far above the table; ``curl_mm``:
     how much higher its left and right edges stand than its middle; ``print_scale``: what the
@@ -940,7 +941,11 @@ class VirtualTable:
             + np.float32(sheet.paper - sheet.ink) * picture.astype(np.float32) / 255
         )
         rim = 12
-        whole = np.concatenate([colour, np.ones_like(colour[..., :1])], axis=2)
+        there = np.ones_like(colour[..., :1])
+        if picture.shape[2] == 4:
+            there = picture[..., 3:].astype(np.float32) / 255
+            colour = colour[..., :3] * there
+        whole = np.concatenate([colour, there], axis=2)
         whole = np.pad(whole, ((rim, rim), (rim, rim), (0, 0)))
         whole = _blurred(whole, _PREFILTER * step_mm * float(per_mm.mean()))
         return _Layer(maps, whole, per_mm, rim, box)

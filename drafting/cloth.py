@@ -13,7 +13,7 @@ from __future__ import annotations
 import contextlib
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -234,6 +234,41 @@ class Cloth:
         """How far a piece may be turned off the grain, degrees."""
         tilts = self.grain_tolerance_deg
         return float(tilts.get(piece, tilts.get("all", 0.0)))
+
+
+def kept_off(
+    outline: Sequence[Sequence[float]], holes: Sequence[Sequence[Sequence[float]]], rim_mm: float
+) -> tuple[list[list[float]], list[list[list[float]]], float]:
+    """What is left of a cloth inside its edge and clear of its holes.
+
+    Args:
+        outline, holes: rings (N, 2) mm; rim_mm: how far to keep off; below 0 the ring grows.
+
+    Returns:
+        the largest part's outline and holes, rounded to 0.1 mm, and the area of parts left out, mm².
+
+    Raises:
+        ValueError: nothing is left, or the ring encloses nothing.
+    """
+    from shapely.geometry import MultiPolygon, Polygon
+
+    whole = Polygon(outline, holes).buffer(0)
+    left = whole.buffer(-rim_mm, join_style="mitre", mitre_limit=2.0).simplify(0.05)
+    parts = list(left.geoms) if isinstance(left, MultiPolygon) else [left]
+    parts = sorted((p for p in parts if not p.is_empty), key=lambda p: -p.area)
+    if not parts or parts[0].geom_type != "Polygon" or parts[0].area < 1.0:
+        raise ValueError("nothing is left of the cloth")
+
+    def plain(ring: Any) -> list[list[float]]:
+        points = [[round(float(x), 1) + 0.0, round(float(y), 1) + 0.0] for x, y in ring.coords]
+        return points[:-1]
+
+    best = parts[0]
+    return (
+        plain(best.exterior),
+        [plain(r) for r in best.interiors],
+        float(sum(p.area for p in parts[1:])),
+    )
 
 
 def _mm(value: float) -> str:

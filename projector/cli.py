@@ -29,6 +29,7 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
     "draft": ("draft", "draft", "Draft a docket's pieces: SVG, truing report, step pictures."),
     "lay": ("lay", "lay", "Plan how the pieces lie on the cloth so that little is wasted."),
     "calibrate": ("calibrate", "calibrate", "Find out how the projector sees the table."),
+    "cloth": ("cloth", "cloth", "Find the cloth on the table in a photo: outline, holes, flaws."),
     "project": ("project", "project", "Show the lay on the cloth; move, trace, cut."),
     "frame": ("frame", "frame", "Write exactly what the projector would show to a picture."),
     "print": (
