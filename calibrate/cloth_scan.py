@@ -725,9 +725,10 @@ def _half(angle: float) -> float:
 def picture(found: ClothScan) -> Image:
     """The flattened photo with what was found drawn over it: (H, W, 3) uint8 RGB.
 
-    Outline drawn whole, holes dashed with a cross, flaws dotted with an F, the straight sides
-    numbered, an arrow along the grain.
+    Outline drawn whole, holes dashed, flaws dotted, both named; the straight sides numbered; an
+    arrow along the grain.
     """
+    import cv2
 
     out = found.flat.copy()
     thick = max(2, round(max(out.shape) / 700))
@@ -749,7 +750,6 @@ def picture(found: ClothScan) -> Image:
     for ring in found.flaws:
         line(ring, (255, 255, 255), 2.5 * thick)
         _word(out, "flaw", _to_flat(ring.mean(axis=0)[None], found.flat_from_table)[0], thick)
-    middle = found.outline.mean(axis=0)
     for number, side in enumerate(found.sides, 1):
         d = (side[1] - side[0]) / math.dist(side[0], side[1])
         words = f"{number}: {math.dist(side[0], side[1]) / 10:.1f} cm"
@@ -757,16 +757,20 @@ def picture(found: ClothScan) -> Image:
         clear = (abs(d[1]) * width / 2 + abs(d[0]) * height) + 3 * thick  # inward of a ccw ring
         spot = _to_flat(side.mean(axis=0)[None], found.flat_from_table)[0]
         _word(out, words, spot + clear * np.array([-d[1], -d[0]]), thick)
-    along = np.array([math.cos(found.grain_rad), math.sin(found.grain_rad)])
-    ends = _to_flat(np.array([middle - 110 * along, middle + 110 * along]), found.flat_from_table)
-    _stroke(out, ends, (255, 255, 255), thick)
+    # the arrow stands where there is most cloth round it
+    room = cv2.distanceTransform(
+        _filled(out.shape, _to_flat(found.outline, found.flat_from_table)).astype(np.uint8),
+        cv2.DIST_L2, 5,
+    )  # fmt: skip
+    y, x = np.unravel_index(int(np.argmax(room)), room.shape)
+    half = 0.6 * float(room[y, x])
+    along = np.array([math.cos(found.grain_rad), -math.sin(found.grain_rad)])  # y runs down here
+    tip = np.array([x, y]) + half * along
+    _stroke(out, np.array([tip - 2 * half * along, tip]), (255, 255, 255), thick)
     for way in (2.7, -2.7):
         c, s = math.cos(way), math.sin(way)
-        barb = 26 * np.array([c * along[0] - s * along[1], s * along[0] + c * along[1]])
-        tip = _to_flat(
-            np.array([middle + 110 * along, middle + 110 * along + barb]), found.flat_from_table
-        )
-        _stroke(out, tip, (255, 255, 255), thick)
+        barb = 12 * thick * np.array([c * along[0] - s * along[1], s * along[0] + c * along[1]])
+        _stroke(out, np.array([tip, tip + barb]), (255, 255, 255), thick)
     return np.asarray(np.clip(out, 0, 255), dtype=np.uint8)
 
 
