@@ -117,6 +117,7 @@ STRIP: dict[str, tuple[str, ...]] = {
         "go-on", "go-back", "unmark", "next-bay", "point-again", "arrange", "blank", "work-light",
         "check", "lines", "help",
     ),
+    "question": ("go-on", "check", "calibrate", "quit"),
     "bays-move": ("point-again", "previous-bay", "go-back", "arrange", "work-light", "help"),
     "bays-check": ("point-again", "keep-fit", "go-back", "arrange", "work-light", "help"),
     "align": ("align", "go-back", "leave", "work-light", "help"),
@@ -151,6 +152,9 @@ STRIP_MORE: dict[str, tuple[str, ...]] = {
 STRIP_WORDS: dict[tuple[str, str], str] = {
     ("trace", "go-on"): "Traced",
     ("trace", "go-back"): "Back",
+    ("question", "go-on"): "Go on",
+    ("question", "check"): "Check",
+    ("question", "calibrate"): "Calibrate",
     ("bays-move", "go-back"): "Back",
     ("bays-check", "go-back"): "Back",
     ("bays-move", "previous-bay"): "Not yet",

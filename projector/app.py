@@ -441,14 +441,25 @@ def run(sitting: Shown, beam: Beam) -> None:
             if clock() - looked > _LOOK_S:
                 looked = clock()
                 lost = _watch(sitting, beam, lost)
-            handle(sitting, beam, events)
-            if lost:
+            if lost:  # paused: what she cannot see she cannot do, but she can leave
+                handle(sitting, beam, [e for e in events if _leaves(sitting, e)])
                 continue
+            handle(sitting, beam, events)
             boxes = sitting.frame()
             if boxes:
                 beam.present(sitting.canvas, boxes, getattr(sitting, "changed", None))
     finally:
         sitting.close()
+
+
+def _leaves(sitting: Shown, event: Any) -> bool:
+    """Whether an event means to leave the table."""
+    pygame = _pygame()
+    if event.type == pygame.KEYDOWN:
+        keys = getattr(sitting, "keys", None)
+        name = key_name(event)
+        return name == "escape" if keys is None else keys.action(name, "arrange") == "quit"
+    return bool(event.type == pygame.QUIT)
 
 
 def _watch(sitting: Shown, beam: Beam, lost: bool) -> bool:

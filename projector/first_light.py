@@ -19,9 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from projector.frame import Lens
+from projector.lettering import text_width
 from projector.marks import Item
-from projector.painter import Painter
-from projector.scene import Stage
+from projector.painter import EMPTY, Painted, Painter
+from projector.scene import Button, Stage
 from projector.view import View
 
 if TYPE_CHECKING:
@@ -44,10 +45,34 @@ START = (
     ("1", "a photo: phone or camera, and the four printed cards"),
     ("2", "a webcam over the table, and the four printed cards"),
     ("3", "a tape measure, and nothing else"),
+    ("B", "first: what a steel rule reads on the cards' two printed bars"),
     ("Esc", "leave"),
 )
+BARS_ASKED = ("the bar along the page's width", "the bar along the page's height")
+_DIGITS = "1234567890."
+_TYPING: tuple[tuple[str, str, str], ...] = (
+    *((d, d, "") for d in _DIGITS),
+    ("backspace", "Mend", "Back"),
+    ("return", "Next", "Enter"),
+)
+# the strip's buttons of each page: the key they press, their words, that key as it is printed
+BUTTONS: dict[str, tuple[tuple[str, str, str], ...]] = {
+    "start": (
+        ("1", "Photo", "1"), ("2", "Webcam", "2"), ("3", "Tape", "3"), ("b", "Bars", "B"),
+        ("escape", "Leave", "Esc"),
+    ),
+    "photo": (("space", "Pattern", "Space"), ("b", "Bars", "B"), ("escape", "Go back", "Esc")),
+    "pattern": (),
+    "tape": (*_TYPING, ("tab", "Solve", "Tab"), ("escape", "Go back", "Esc")),
+    "bars": (*_TYPING, ("escape", "Go back", "Esc")),
+    "done": (
+        ("space", "Take it", "Space"), ("b", "Bars", "B"), ("backspace", "Again", "Back"),
+        ("escape", "Leave", "Esc"),
+    ),
+}  # fmt: skip
 PHOTO_STEPS = (
     ("1", "Print the cards once: chalkbeam calibrate cards. Glue them on stiff, flat card."),
+    ("B", "Lay a steel rule on the two printed bars and type what it reads: printers rescale."),
     ("2", "Room dim, projector warm, its own keystone, overscan and sharpening off."),
     ("3", "Press Space: the pattern appears, with bright windows near the corners."),
     ("4", "Lay one card flat into each window, on the bare mat. They need not be straight."),
@@ -94,6 +119,7 @@ class FirstLight:
     result: Calibration | None = None
     running: bool = True
     webcam: bool = False
+    bars_mm: tuple[float, float] | None = None
     _said: str = ""
     _found: Any = None
     _typed: str = ""
@@ -104,9 +130,16 @@ class FirstLight:
     _work: queue.Queue[tuple[str, Any]] = field(default_factory=queue.Queue)
     _busy: bool = False
     _stale: bool = True
+    _back_to: str = "start"
+    _bars: list[float] = field(default_factory=list)
+    _detected: Any = None
+    _places: dict[str, Array] = field(default_factory=dict)
+    _pointer: tuple[float, float] | None = None
+    _cursor: Painted = EMPTY
 
     def __post_init__(self) -> None:
         self.painter = Painter(self.size)
+        self._below = self.painter.canvas.copy()
         self.lens = Lens(plain_calibration(self.size))
         self._stage = Stage.for_words(self.docket, plain_calibration(self.size), View())
         for path in self._photos():
@@ -134,10 +167,20 @@ class FirstLight:
         self._stale = True
 
     def pointer(self, kind: str, x_px: float, y_px: float, button: int = 1) -> None:
-        """A press goes on, like Space."""
-        del x_px, y_px, button
-        if kind == "down" and self.page in ("photo", "pattern", "done"):
+        """A press on one of the strip's buttons does what its key does; on the pattern it goes back."""
+        del button
+        self._pointer = (x_px, y_px)
+        if kind != "down":
+            return
+        if self.page == "pattern":
             self.key("space")
+            return
+        at = self.lens.to_table(x_px, y_px)
+        for key, box in self._places.items():
+            low, high = box.min(axis=0), box.max(axis=0)  # upright here: the stand-in has no lens
+            if (at >= low).all() and (at <= high).all():
+                self.key(key)
+                return
 
     def do(self, action: str) -> None:
         """The window was closed."""
@@ -166,7 +209,12 @@ class FirstLight:
             if self.page in ("start", "done"):
                 self.running = False
             else:
-                self._go("start")
+                self._go(self._back_to if self.page == "bars" else "start")
+            return
+        if name == "b" and self.page in ("start", "photo", "done") and self._may_read_bars():
+            self._back_to, self._typed = self.page, ""
+            self._bars.clear()
+            self._go("bars")
             return
         handler = getattr(self, f"_key_{self.page}", None)
         if handler is not None:
@@ -185,6 +233,49 @@ class FirstLight:
             self._pair, self._typed = 0, ""
             self._go("tape")
 
+    def _may_read_bars(self) -> bool:
+        """Whether reading the bars can still change something: not for the tape or the webcam's end."""
+        return self.page != "done" or self._detected is not None
+
+    def _key_bars(self, name: str) -> None:
+        from calibrate.errors import CalibrationError
+        from calibrate.solve import bar_scale
+
+        if name != "return":
+            self._type(name)
+            return
+        try:
+            self._bars.append(float(self._typed.strip().replace(",", ".")))
+        except ValueError:
+            self.tell("Type what the rule reads in mm, such as 180.4; Esc leaves them unread.")
+            return
+        self._typed = ""
+        if len(self._bars) < 2:
+            return
+        read = (self._bars[0], self._bars[1])
+        self._bars.clear()
+        try:
+            bar_scale(read)
+        except CalibrationError as error:
+            self.tell(f"{str(error.faults[0]).removeprefix('--bars: ')} Type both anew.")
+            return
+        self.bars_mm = read
+        self._go(self._back_to)
+        if self._detected is not None and self.page == "done":
+            self.tell("Solving with the bars …")
+            self._start(self._solve_detected)
+        else:
+            self.tell(f"The bars: {read[0]:g} and {read[1]:g} mm.")
+
+    def _type(self, name: str) -> None:
+        """A digit more, or one less."""
+        if name == "backspace":
+            self._typed = self._typed[:-1]
+        elif name == "space":
+            self._typed += " "
+        elif len(name) == 1 and name in "0123456789.,/ ":
+            self._typed += name
+
     def _key_photo(self, name: str) -> None:
         if name in ("space", "return", "page down"):
             self._go("pattern")
@@ -199,7 +290,7 @@ class FirstLight:
         if name in ("space", "return", "page down"):
             self.result, self.running = self._found, False
         elif name in ("backspace", "page up"):
-            self._found = None
+            self._found = self._detected = None
             self._go("start")
 
     def _key_tape(self, name: str) -> None:
@@ -216,19 +307,15 @@ class FirstLight:
             self._pair, self._typed = self._pair + 1, ""
             if self._pair >= len(pairs):
                 self._from_tape()
-        elif name == "backspace":
-            if self._typed:
-                self._typed = self._typed[:-1]
-            elif self._pair:
+        elif name == "backspace" and not self._typed:
+            if self._pair:
                 self._pair -= 1
                 a, b = pairs[self._pair]
                 self._typed = self._readings.pop(f"{a}-{b}", "")
         elif name == "tab":
             self._from_tape()
-        elif len(name) == 1 and name in "0123456789.,/ ":
-            self._typed += name
-        elif name == "space":
-            self._typed += " "
+        else:
+            self._type(name)
 
     # -- what comes in -----------------------------------------------------------------------------
 
@@ -295,10 +382,14 @@ class FirstLight:
 
     def _solve_photo(self, path: Path) -> Calibration:
         from calibrate.detect import detect, read_photo
+
+        self._detected = detect(read_photo(path), self.size, name=path.name)
+        return self._solve_detected()
+
+    def _solve_detected(self) -> Calibration:
         from calibrate.solve import solve
 
-        seen = detect(read_photo(path), self.size, name=path.name)
-        return solve([seen], display=self.display).calibration
+        return solve([self._detected], bars_mm=self.bars_mm, display=self.display).calibration
 
     def _crosses(self) -> dict[str, tuple[int, int]]:
         from calibrate.tape import crosses_for
@@ -326,12 +417,53 @@ class FirstLight:
 
     def frame(self) -> list[Box]:
         """Bring the canvas up to date; answers the boxes that have changed."""
-        if not self._stale:
+        if self._stale:
+            self._stale = False
+            self.painter.clear()
+            self._places = {}
+            self._cursor = EMPTY
+            getattr(self, f"_show_{self.page}")()
+            self._put_buttons()
+            np.copyto(self._below, self.painter.canvas)
+            self._put_cursor()
+            return [(0, 0, *self.size)]
+        return self._put_cursor()
+
+    def _put_cursor(self) -> list[Box]:
+        """The pointer, where it is now; never on the pattern, which a camera looks at."""
+        made = EMPTY
+        if self._pointer is not None and self.page != "pattern":
+            x, y = (round(v, 1) for v in self._pointer)
+            made = self.painter.paint(self.lens.frame(self._stage.cursor(self.lens.to_table(x, y))))
+        old, self._cursor = self._cursor, made
+        if np.array_equal(old.index, made.index):
             return []
-        self._stale = False
-        self.painter.clear()
-        getattr(self, f"_show_{self.page}")()
-        return [(0, 0, *self.size)]
+        self.painter.restore(old, self._below)
+        self.painter.put(made)
+        return [p.box for p in (old, made) if p.index.size]
+
+    def _put_buttons(self) -> None:
+        """The page's own buttons, along her edge or, where crosses lie there, in the middle."""
+        buttons = [
+            Button(key, words, printed)
+            for key, words, printed in BUTTONS[self.page]
+            if key != "b" or self._may_read_bars()
+        ]
+        if not buttons:
+            return
+        strip = self._stage.strip((), buttons)
+        up = np.zeros(2)
+        if self.page == "tape":
+            up = 0.26 * np.array([0.0, float(np.ptp(self.lens.beam_mm[:, 1]))])
+        frame = strip.item.table_from_item.copy()
+        frame[:2, 2] += up
+        self._clear(strip.ground_mm + up)
+        self._put(strip.item.moved(frame))
+        self._places = {key: box + up for key, box in strip.buttons.items()}
+
+    def _clear(self, ground_mm: Array) -> None:
+        """Nothing may run under words or buttons."""
+        self.painter.fill(self.lens.calibration.to_projector(ground_mm), self.painter.ground)
 
     def _put(self, item: Item) -> None:
         self.painter.put(self.painter.paint(self.lens.frame(item)))
@@ -379,13 +511,44 @@ class FirstLight:
             self._said
             or "Enter: next (empty leaves a pair out). Back: mend. Tab: enough, solve. Esc: leave."
         )
-        self._put(self._stage.lines_in_middle([asked, count, said]))
+        lines = [asked, count, said]
+        half = 0.5 * max(text_width(t, h) for t, h in zip(lines, (24.0, 12.0, 12.0), strict=True))
+        x, y = (float(v) for v in self._stage.middle_mm)
+        box = np.array([(-half, -74.0), (half, -74.0), (half, 24.0), (-half, 24.0)])
+        self._clear(box * (1.06, 1.0) + (x, y))
+        self._put(self._stage.lines_in_middle(lines))
+
+    def _show_bars(self) -> None:
+        from calibrate.cards import BARS_MM
+
+        n = len(self._bars)
+        drawn = BARS_MM[min(n, 1)]
+        rows = [
+            (
+                "1",
+                f"{BARS_ASKED[0]}: {self._bars[0]:g} mm"
+                if n
+                else f"{BARS_ASKED[0]}: {self._typed}_ mm",
+            ),
+            ("2", BARS_ASKED[1] + (f": {self._typed}_ mm" if n else "")),
+        ]
+        self._page(
+            "What does a steel rule read on the two printed bars?",
+            rows,
+            (
+                f"Drawn {drawn:g} mm long, from end to end; read it to a fifth of a millimetre. Enter takes it.",
+                "Printers are often 0.2 % out, and no photo can show it. Esc leaves the bars unread.",
+            ),
+        )
 
     def _show_done(self) -> None:
         from calibrate.report import headline
 
         found = self._found
         rows = [("Space", "take it"), ("Back", "do it again"), ("Esc", "leave without it")]
+        if self._may_read_bars():
+            words = "read the two printed bars: the print is what it is least sure of"
+            rows.insert(1, ("B", words if self.bars_mm is None else "read the bars again"))
         self._page(
             "Found", rows, (headline(found), "Afterwards lay a ruler on the check square: key K.")
         )

@@ -458,7 +458,7 @@ class Stage:
         Buttons that find no room are left out, the last first (their keys still work).
         """
         tall = 40.0 if buttons else 0.0
-        rows = 1
+        rows = 1 if lines else 0
         while True:  # under keystone a higher strip is a shorter one
             frame, length, height = self.strip_box(tall + rows * _ROW_MM + 5.0, far=far)
             needed = len(_in_rows(lines, length))

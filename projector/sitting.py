@@ -323,7 +323,7 @@ class Sitting:
         if self.page == "question":
             self._set_page("")
             if action not in ("check", "calibrate", "help", "quit", "leave"):
-                return
+                return  # any other key goes on
             if action == "leave":
                 action = "quit"
         if action is None and "shift+" in name:
@@ -345,6 +345,9 @@ class Sitting:
         self._note_place()
 
     def _act(self, action: str, large: bool) -> None:
+        if self.page == "question" and action == "go-on":
+            self._set_page("")
+            return
         if self.tool is not None and self.tool.do(self, action):
             self._stale = True
             return
@@ -1128,10 +1131,12 @@ class Sitting:
         ]
 
     def _make_strip(self) -> Strip | None:
-        if not self.strip_on or self.page == "question":
+        if not self.strip_on and self.page != "question":
             return None
         row = self.tool.strip if self.tool is not None else self.mode
-        if self.planning is not None and self.planning.best:
+        if self.page == "question":
+            row = "question"
+        elif self.planning is not None and self.planning.best:
             row = "plan"
         if row != self._strip_row:
             self._strip_row, self._strip_from = row, 0
@@ -1304,7 +1309,7 @@ class Sitting:
                 new["moving"] = self._moving_painted(p)
         else:
             self.pending = False
-        if self._strip is not None and self.page in ("", "help"):
+        if self._strip is not None and self.page in ("", "help", "question"):
             shown = self._figures[1]
             if self.pending and shown and all(f in self._floats for f in shown):
                 # enough for one frame: they come with the next

@@ -66,6 +66,7 @@ Array = NDArray[np.float64]
 
 STRIP_MM = 62.0  # of the strip along her edge, with a little room
 _LABEL_MM = 12.0
+_MOVED_MM = 3.0  # a pointer that has moved less than this was not brought to the next cross
 _OURS = ("on", "light")  # kept beside the state of `baywalk`
 _KINDS = ("cutting", "sewing", "fold", "dart", "notch", "mark", "inner")
 
@@ -100,6 +101,7 @@ class BayTool:
     _unlit: tuple[float, float] = (0.0, 0.0)
     _tally: tuple[str, int, int] = ("", 0, 0)
     _parts: list[tuple[str, Baywalk, object]] = field(default_factory=list, repr=False)
+    _at: Array | None = None
 
     # -- what the sitting asks -----------------------------------------------------------------
 
@@ -297,10 +299,14 @@ class BayTool:
     # -- between bays ----------------------------------------------------------------------------
 
     def _move_go_on(self, sitting: Sitting) -> None:
-        if sitting.pointer_mm is None:
-            sitting.tell("Move the pointer onto the cross first.")
+        at = sitting.pointer_mm
+        cross = self.walk.next_cross
+        label = f"cross {cross.label}" if cross is not None else "the cross"
+        # a presenter's button pressed twice must not take the pointer where it happens to be
+        if at is None or (self._at is not None and float(np.hypot(*(at - self._at))) < _MOVED_MM):
+            sitting.tell(f"Move the pointer onto {label} first.")
             return
-        self.press(sitting, sitting.pointer_mm)
+        self.press(sitting, at)
 
     def _move_go_back(self, sitting: Sitting) -> None:
         self._step(sitting, take_back if self.walk.taken else stay)
@@ -337,6 +343,7 @@ class BayTool:
             sitting.tell(str(error.faults[0]).removeprefix("bays: ").capitalize(), 8.0)
             return
         self._parts.clear()
+        self._at = sitting.pointer_mm
         if self.walk.phase == "trace" and before.phase != "trace":
             sitting.current = self._next(sitting, None)
             if self.walk.registration is not None:

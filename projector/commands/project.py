@@ -151,7 +151,8 @@ def _webcam(leading: FirstLight, beam: Beam, camera: int) -> None:
 
     try:
         with DeviceSource.open(camera) as source:
-            leading.found(look(source, beam, name=beam.display.name).calibration)
+            solved = look(source, beam, name=beam.display.name, bars_mm=leading.bars_mm)
+            leading.found(solved.calibration)
     except CalibrationError as error:
         leading.again(str(error.faults[0]))
 
@@ -163,16 +164,16 @@ def _doubts(calibration: Calibration, beam: Beam) -> list[str]:
     said = []
     try:
         age_h = (datetime.now() - datetime.fromisoformat(calibration.date)).total_seconds() / 3600.0
-    except ValueError:
+    except (TypeError, ValueError):
+        said.append("This calibration says not when it was made.")
         age_h = 0.0
     if age_h > _OLD_H:
         days = age_h / 24.0
-        said.append(
-            f"This calibration is {days:.0f} day{'s' if days >= 1.5 else ''} old: lay a ruler on "
-            "the check square [K] before you cut."
-        )
+        said.append(f"This calibration is {days:.0f} day{'s' if days >= 1.5 else ''} old.")
     if beam.true_scale and calibration.display and calibration.display != beam.display.name:
+        said.append(f"This calibration was made for '{calibration.display}'.")
+    if said:
         said.append(
-            f"This calibration was made for '{calibration.display}': check it with [K] before you cut."
+            "A projector that was touched, or is cold, lies elsewhere: check before you cut."
         )
     return said

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -203,6 +204,64 @@ def test_a_lost_display_pauses_and_goes_on(monkeypatch: pytest.MonkeyPatch) -> N
         assert sitting.work == first and sitting.running
 
 
+def test_while_the_display_is_gone_nothing_but_leaving_counts(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Unplugged in the middle of the work: keys pressed in the dark change nothing; Q leaves."""
+    sitting = Sitting(docket(), projector((640, 360)))
+    sitting.do("next")
+    before = sitting.work
+    with Beam.open(size=(640, 360), window=True) as beam:
+        monkeypatch.setattr(beam, "still_there", lambda: False)
+        monkeypatch.setattr(app, "_LOOK_S", -1.0)
+        turns = iter(["t", "right", "t", "q"])
+
+        def wait(_: int) -> Any:
+            name = next(turns)
+            code = pygame.key.key_code(name)
+            return pygame.event.Event(pygame.KEYDOWN, key=code, mod=0, unicode="")
+
+        monkeypatch.setattr(pygame.event, "wait", wait)
+        run(sitting, beam)
+    assert sitting.work == before and not sitting.running
+    assert next(turns, None) is None
+
+
+@pytest.mark.parametrize("days", [0.2, 1.5, 40.0, None])
+def test_an_old_calibration_is_questioned_with_one_key_or_press(days: float | None) -> None:
+    """Past a day, for another display or without a date: go on, check or calibrate, by one press."""
+    from datetime import datetime, timedelta
+
+    from projector.commands.project import _doubts
+
+    made = datetime.now() - timedelta(days=days or 0.0)
+    date = "" if days is None else made.isoformat(sep=" ", timespec="seconds")
+    calibration = replace(projector((960, 540)), date=date)
+    with Beam.open(size=(960, 540), window=True) as beam:
+        doubts = _doubts(calibration, beam)
+        assert bool(doubts) == (days is None or days > 1.0)
+        beam.true_scale = True
+        other = _doubts(replace(calibration, display="display 7 800x600"), beam)
+        assert any("display 7" in line for line in other)
+    for action in ("go-on", "check", "calibrate", "quit"):
+        for how in ("key", "press"):
+            sitting = Sitting(docket(), calibration)
+            sitting.ask(other)
+            sitting.frame()
+            assert sitting._strip is not None
+            if how == "press":
+                middle = sitting._strip.buttons[action].mean(axis=0)
+                x, y = sitting.calibration.to_projector(middle[None])[0]
+                sitting.pointer("down", float(x), float(y))
+            else:
+                sitting.key(sitting.keys.shown(action))
+            assert sitting.mode == "arrange"
+            assert sitting.page == "" or not sitting.running
+            assert (sitting.checking_at is not None) == (action == "check")
+            assert sitting.anew == (action == "calibrate")
+            assert sitting.running == (action in ("go-on", "check"))
+
+
 def test_a_window_too_small_shows_it_whole_and_points_truly(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -316,6 +375,153 @@ def test_first_light_by_photo_finds_the_file_by_itself(tmp_path: Path) -> None:
         for j in range(i)
     ]
     assert np.abs(gaps).max() < 1.5  # the print is not measured here
+
+
+def press(leading: FirstLight, key: str) -> None:
+    """A press in the middle of a button."""
+    leading.frame()
+    box = leading._places[key]
+    x, y = leading.lens.calibration.to_projector(box.mean(axis=0)[None])[0]
+    leading.pointer("move", float(x), float(y))
+    leading.frame()
+    leading.pointer("down", float(x), float(y))
+
+
+def test_first_light_by_pointer_alone(tmp_path: Path) -> None:
+    """Every page is left and every reading typed by pressing buttons; no key is touched."""
+    from calibrate.tape import crosses_for, pairs_of
+
+    truth = projector((1280, 720), 1180.0, k1=0.0)
+    places = {
+        k: truth.to_table(np.array([v], float))[0] for k, v in crosses_for((1280, 720), 6).items()
+    }
+    leading = lead(tmp_path)
+    press(leading, "1")
+    press(leading, "space")
+    assert leading.page == "pattern"
+    leading.pointer("down", 640.0, 360.0)
+    assert leading.page == "photo"
+    press(leading, "escape")
+    press(leading, "3")
+    for n, (a, b) in enumerate(pairs_of(places)):
+        if n == 2:
+            press(leading, "7")
+            press(leading, "backspace")
+        for letter in f"{np.hypot(*(places[a] - places[b])):.1f}":
+            press(leading, letter)
+        press(leading, "return")
+    until(leading, "done")
+    press(leading, "space")
+    assert leading.result is not None and not leading.running
+
+
+def test_buttons_of_first_light_leave_the_crosses_and_the_pattern_alone(tmp_path: Path) -> None:
+    """No button and no pointer on the pattern; on the tape's page every cross stays in sight."""
+    from calibrate.tape import crosses_for, crosses_picture
+
+    leading = lead(tmp_path)
+    leading.key("3")
+    leading.pointer("move", 640.0, 120.0)
+    leading.frame()
+    picture = crosses_picture((1280, 720), crosses_for((1280, 720), 6), ("A", "B"))
+    bare = picture if picture.ndim == 2 else picture[:, :, 0]
+    for x, y in crosses_for((1280, 720), 6).values():
+        part = (slice(max(0, y - 25), y + 26), slice(max(0, x - 25), x + 26))
+        assert (leading.canvas[part] >> np.uint32(16) == bare[part]).all()
+    leading.key("escape")
+    leading.key("1")
+    leading.key("space")
+    leading.frame()
+    before = leading.canvas.copy()
+    leading.pointer("move", 300.0, 300.0)
+    leading.frame()
+    assert np.array_equal(before, leading.canvas)
+    assert not leading._places
+
+
+def test_the_pointer_of_first_light_leaves_no_trace(tmp_path: Path) -> None:
+    """Where the pointer was, the page stands as before."""
+    leading = lead(tmp_path)
+    leading.frame()
+    before = leading.canvas.copy()
+    for x in (200.0, 260.0, 420.0):
+        leading.pointer("move", x, 130.0)
+        boxes = leading.frame()
+        assert boxes
+        outside = np.ones(before.shape, bool)
+        for x0, y0, x1, y1 in boxes:
+            outside[y0:y1, x0:x1] = False
+    assert (leading.canvas != before).any()
+    assert np.array_equal(leading.canvas[outside], before[outside])
+    leading.pointer("move", -500.0, -500.0)
+    leading.frame()
+    assert np.array_equal(leading.canvas, before)
+
+
+def test_bars_read_at_first_light_take_the_prints_doubt_away(tmp_path: Path) -> None:
+    """A print 0.4 % too large, its bars typed after the photo: distances come right."""
+    import cv2
+
+    from calibrate.cards import BARS_MM
+    from calibrate.pattern import pattern_for
+    from calibrate.virtual_table import VirtualCamera, VirtualTable
+    from projector.demo import lay_cards
+
+    size, grown = (1280, 720), 1.004
+    leading = lead(tmp_path, size)
+    leading.key("1")
+    leading.key("space")
+    table = VirtualTable.random(4, size, beam_width_mm=1100.0)
+    sheets = [
+        replace(s, print_scale=(grown, grown)) for s in lay_cards(table, pattern_for(size), 4)
+    ]
+    pattern = np.asarray(pattern_for(size).image())
+    if pattern.ndim == 2:
+        pattern = np.repeat(pattern[:, :, None], 3, axis=2)
+    photo = table.with_sheets(sheets).photograph(
+        pattern, VirtualCamera.phone(4, table.beam_mm()), 6
+    )
+    cv2.imwrite(str(tmp_path / "IMG_1.jpg"), photo[:, :, ::-1])
+    until(leading, "done", 60.0)
+    px = np.array([[40.0, 30.0], [1240.0, 40.0], [1200.0, 690.0], [60.0, 680.0]])
+    true = table.true_table_from_projector(px)
+
+    def worst() -> float:
+        mine = leading._found.to_table(px)
+        return max(
+            abs(float(np.hypot(*(mine[i] - mine[j])) - np.hypot(*(true[i] - true[j]))))
+            for i in range(4)
+            for j in range(i)
+        )
+
+    assert worst() > 2.0
+    leading.key("b")
+    for letter in "99":
+        leading.key(letter)
+    leading.key("return")
+    leading.key("return")
+    assert leading.page == "bars" and "such as" in leading._said
+    leading.key("escape")
+    leading.key("b")
+    for value in BARS_MM:
+        for letter in f"{value * grown:.2f}":
+            leading.key(letter)
+        leading.frame()
+        leading.key("return")
+    assert leading.page == "done" and leading.bars_mm is not None
+    until_solved(leading)
+    assert worst() < 0.5
+
+
+def until_solved(leading: FirstLight, seconds: float = 30.0) -> None:
+    """Tick until nothing is being solved."""
+    import time
+
+    end = time.monotonic() + seconds
+    while leading._busy:
+        leading.tick(time.monotonic())
+        time.sleep(0.02)
+        assert time.monotonic() < end
 
 
 def test_the_stand_in_is_told_apart() -> None:

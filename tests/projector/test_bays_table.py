@@ -429,3 +429,25 @@ def test_the_joint_in_the_light(docket: Docket, seed: int) -> None:
     exact = worker(docket, table, calibration_of(table), seed, pointer_mm=0.0)
     exact.work()
     assert max(exact.steps) < 0.1
+
+
+def test_a_button_pressed_twice_takes_no_cross(docket: Docket) -> None:
+    """Space points where the pointer is, but only where it was brought since the last step."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    trace_all(s)
+    s.pointer("move", 300.0, 200.0)
+    s.key("page down")
+    assert s.tool.walk.phase == "move"  # type: ignore[union-attr]
+    s.key("page down")
+    assert s.tool.walk.taken == () and "Move the pointer onto cross" in s._message  # type: ignore[union-attr]
+    truth = aside(s.work.view)
+    for n, label in enumerate(s.tool.walk.wanted):  # type: ignore[union-attr]
+        at = carry(truth.table_from_cloth, np.array([s.tool.walk.plan.crosses[label].at]))  # type: ignore[union-attr]
+        x, y = s.stage.calibration.to_projector(at)[0]
+        s.pointer("move", float(x), float(y))
+        s.key("page down")
+        if n == 0:
+            s.key("page down")
+            assert len(s.tool.walk.taken) == 1  # type: ignore[union-attr]
+    assert s.tool.walk.phase == "trace"  # type: ignore[union-attr]
