@@ -315,6 +315,7 @@ def plan_bays(
     overlap_mm: float = OVERLAP_MM,
     strip_mm: float = 0.0,
     chalked: Sequence[Cross] = (),
+    words: Sequence[Array] = (),
 ) -> BayPlan:
     """Cut the lay into bays.
 
@@ -328,6 +329,7 @@ def plan_bays(
             window at most).
         strip_mm: kept free along her edge.
         chalked: crosses that are on the cloth already; used again where they lie well.
+        words: lines (N, 2) cloth mm of the pieces' labels, that no new cross may touch.
 
     Raises:
         InputError: nothing to trace, a beam too small, or no two crosses fit into an overlap.
@@ -355,7 +357,7 @@ def plan_bays(
         if len(tries[-1][1].slots) == 1:
             break
     _, layout, window = min(tries, key=lambda t: round(t[0], 9))
-    return _filled(pieces, boxes, layout, window, cloth, chalked)
+    return _filled(pieces, boxes, layout, window, cloth, chalked, words)
 
 
 @dataclass(frozen=True)
@@ -543,6 +545,7 @@ def _filled(
     window: Window,
     cloth: Cloth | None,
     chalked: Sequence[Cross],
+    words: Sequence[Array],
 ) -> BayPlan:
     """Share the pieces out over the bays and put the crosses into the overlaps."""
     slots = layout.slots
@@ -568,7 +571,7 @@ def _filled(
     rects = _eased(
         [slots[i].rect for i in used], [_content(pieces, whole[i], parts[i]) for i in used]
     )
-    everything = [line for p in pieces for line in p.runs()]
+    everything = [*(line for p in pieces for line in p.runs()), *words]
     outlines = [p.outline_mm for p in pieces]
     crosses = {c.label: c for c in chalked}
     bays: list[Bay] = []

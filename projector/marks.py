@@ -26,7 +26,7 @@ class Mark:
 
     ``points``: (N, 2) mm in the item's own frame; ``joined``: (N − 1,) whether a line runs from
     each point to the next; ``width_mm`` on the table, or ``width_px`` in the picture when given.
-    ``length_mm``: (N − 1,) of each step.
+    ``length_mm``: (N − 1,) of each step; ``kind``: what it means.
     """
 
     points: Array
@@ -35,6 +35,7 @@ class Mark:
     colour: Colour
     width_px: float | None = None
     length_mm: Array = field(default_factory=lambda: np.zeros(0), repr=False)
+    kind: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,12 +118,13 @@ def mark(
     dash: Sequence[float] = SOLID,
     step_mm: float = 40.0,
     width_px: float | None = None,
+    kind: str = "",
 ) -> Mark:
     """A mark from lines, each (N, 2) mm, in dashes (mm on, off, on …), chords at most ``step_mm``."""
     given = [np.asarray(line, dtype=np.float64) for line in lines if len(line) > 1]
     if not given:
         empty = np.zeros((0, 2))
-        return Mark(empty, np.zeros(0, bool), width_mm, colour, width_px)
+        return Mark(empty, np.zeros(0, bool), width_mm, colour, width_px, kind=kind)
     points, joined = _strung(given)
     gaps = np.hypot(*np.diff(points, axis=0).T)
     if dash or bool((gaps[joined] > step_mm).any()):
@@ -132,7 +134,7 @@ def mark(
             pieces.extend(_dashes(fine, dash) if dash else [fine])
         points, joined = _strung(pieces)
     d = np.diff(points, axis=0)
-    return Mark(points, joined, width_mm, colour, width_px, np.hypot(d[:, 0], d[:, 1]))
+    return Mark(points, joined, width_mm, colour, width_px, np.hypot(d[:, 0], d[:, 1]), kind)
 
 
 def _strung(lines: Sequence[Array]) -> tuple[Array, NDArray[np.bool_]]:

@@ -71,6 +71,7 @@ _OWN_WIDTH = ("label", "text", "key", "strong", "button", "chosen")  # words and
 _FIGURES_MM = 9.0  # capitals of the strip's figures
 _ROW_MM = 18.0  # of a row of them
 _MOST_ROWS = 3
+_FROM_WORDS_MM = 3.0  # room kept between a label and a line that must be broken for it
 _SLOT_MM = 12.0
 _STRIP_MARGIN_MM = 5.0  # from the beam's edge
 _KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
@@ -292,6 +293,7 @@ class Stage:
             colour=self.colour(kind, emphasis),
             dash=style.dash,
             step_mm=self.lens.step_mm,
+            kind=kind,
         )
 
     # -- pieces ------------------------------------------------------------------------------
@@ -381,6 +383,33 @@ class Stage:
                 self._rooms[room_key] = LabelRoom(face, matrix, self.reading_deg, kinds)
             self._labels[key] = self._rooms[room_key].place(words)
         return self._labels[key]
+
+    def words_of(self, placement: Placement, state: PieceState = PLAIN) -> list[Array]:
+        """The strokes of a copy's label as they stand, (N, 2) table mm each; none when it has none."""
+        key = "label"
+        item = self.piece(placement, state)
+        a = item.table_from_item
+        return [
+            m.points @ a[:2, :2].T + a[:2, 2] for m in item.marks if m.kind == key and len(m.points)
+        ]
+
+    def ghost(self, placements: Sequence[Placement], words: Sequence[Array]) -> Item:
+        """Outlines of a plan, in the table frame, broken where they would run through words.
+
+        ``words``: points (N, 2) table mm of one label each.
+        """
+        c, s = math.cos(math.radians(self.reading_deg)), math.sin(math.radians(self.reading_deg))
+        read_from_table = np.array([[c, s], [-s, c]])
+        boxes = [
+            (seen.min(axis=0) - _FROM_WORDS_MM, seen.max(axis=0) + _FROM_WORDS_MM)
+            for seen in (w @ read_from_table.T for w in words)
+        ]
+        lines: list[Array] = []
+        for p in placements:
+            for line in self.faces[p.piece].lines["cutting"]:
+                table = _through(self.table_from_piece(p), line)
+                lines += _outside(_stepped(table, 3.0), read_from_table, boxes)
+        return Item("ghost", (self.mark("ghost", lines),), np.eye(3))
 
     def outline_on_cloth(self, placement: Placement, *, rough: bool = False) -> Array:
         """(N, 2) a copy's cutting ring in the cloth frame, mm."""
@@ -478,8 +507,9 @@ class Stage:
             box = polyline((x, 4), (x + width, 4), (x + width, tall), (x, tall))
             outlines.append(_rounded(x, 4.0, x + width, tall, 5.0))
             target = strong if button.on else words
+            high = 28.0 if button.key else 22.0
             target.extend(
-                s + np.array([x + width / 2, 28.0]) for s in text_block([button.words], 9.0)
+                s + np.array([x + width / 2, high]) for s in text_block([button.words], 9.0)
             )
             keys.extend(s + np.array([x + width / 2, 13.0]) for s in text_block([button.key], 8.0))
             if button.on:
@@ -596,6 +626,28 @@ class Stage:
         """(2,) the beam's middle on the table."""
         w, h = self.calibration.size
         return self.lens.to_table((w - 1) / 2.0, (h - 1) / 2.0)
+
+
+def _stepped(line: Array, step_mm: float) -> Array:
+    """The line with points no farther apart than ``step_mm``."""
+    d = np.hypot(*np.diff(line, axis=0).T)
+    at = np.concatenate([[0.0], np.cumsum(d)])
+    every = np.union1d(at, np.arange(0.0, at[-1], step_mm))
+    return np.column_stack([np.interp(every, at, line[:, 0]), np.interp(every, at, line[:, 1])])
+
+
+def _outside(
+    line: Array, read_from_table: Array, boxes: Sequence[tuple[Array, Array]]
+) -> list[Array]:
+    """The stretches of a line that lie in none of the boxes, given in reading axes."""
+    seen = line @ read_from_table.T
+    free = np.ones(len(line), dtype=bool)
+    for low, high in boxes:
+        free &= ~((seen >= low) & (seen <= high)).all(axis=1)
+    if free.all():
+        return [line]
+    runs = np.split(np.arange(len(line)), np.flatnonzero(np.diff(free.astype(int))) + 1)
+    return [line[run] for run in runs if free[run[0]] and len(run) > 1]
 
 
 def _page(

@@ -1086,10 +1086,16 @@ class Sitting:
 
     def _plan_items(self) -> Iterable[Item]:
         run = self.planning
-        if run is not None and run.best is not None:
-            for p in run.best.lay:
-                if p.piece in self.stage.faces:
-                    yield self.stage.piece(p, PieceState("ghost"))
+        if run is None or run.best is None:
+            return
+        here = {p.key: p for p in self.work.placed()}
+        moved = [
+            p
+            for p in run.best.lay
+            if p.piece in self.stage.faces and not (p.key in here and _lie_alike(p, here[p.key]))
+        ]
+        words = [w for p in here.values() for w in self.stage.words_of(p, self.state_of(p))]
+        yield self.stage.ghost(moved, words)
 
     def _help(self) -> Item:
         rows = []
@@ -1098,8 +1104,11 @@ class Sitting:
                 continue
             keys = "  ".join(_key_words(k) for k in self.keys.by_action[action.name][:2])
             rows.append((keys, action.help))
+        lines = self.lines_of_strip()
+        strip = self._strip  # what finds no room on it stands here
+        short = strip is not None and len(self.stage.figures(lines, strip)) < len(lines)
         foot = (
-            " | ".join(self.lines_of_strip()),
+            *([" | ".join(lines)] if strip is None or short else []),
             "Press on a piece to pick it, drag to move, drag with the second button to tilt.",
             "Never look into the lens. Close the blade guard after every cut.",
         )

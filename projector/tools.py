@@ -54,6 +54,7 @@ from projector.faces import text_block
 from projector.height import Height, height_of, off_by
 from projector.marks import Item, Mark, circle, moved
 from projector.scene import LINES as SHOWN_LINES
+from projector.scene import PieceState
 from projector.table import under
 from projector.view import rigid
 
@@ -466,9 +467,10 @@ def plan_for(
     pieces = laid(sitting.stage, sitting.work.placed())
     old = [chalked.crosses[c] for c in labels if c in chalked.crosses] if chalked else []
     cal, view, cloth = sitting.stage.calibration, sitting.work.view, sitting.docket.cloth
-    whole = plan_bays(pieces, cal, view, cloth, chalked=old)
+    words = _ruled(sitting)
+    whole = plan_bays(pieces, cal, view, cloth, chalked=old, words=words)
     try:
-        free = plan_bays(pieces, cal, view, cloth, strip_mm=STRIP_MM, chalked=old)
+        free = plan_bays(pieces, cal, view, cloth, strip_mm=STRIP_MM, chalked=old, words=words)
     except InputError:
         return whole
 
@@ -476,6 +478,22 @@ def plan_for(
         return sum(len(b.parts) for b in plan.bays)
 
     return free if len(free) <= len(whole) and joints(free) <= joints(whole) else whole
+
+
+def _ruled(sitting: Sitting) -> list[Array]:
+    """Every label as it stands, its box ruled with lines (N, 2) cloth mm: no cross among letters."""
+    stage = sitting.stage
+    read = rigid(stage.reading_deg, (0.0, 0.0))[:2, :2]
+    back = sitting.work.view.cloth_from_table
+    out = []
+    for p in sitting.work.placed():
+        for points in stage.words_of(
+            p, PieceState("bright", (*sitting.state_of(p).notes, "traced"))
+        ):
+            (x0, y0), (x1, y1) = (points @ read).min(axis=0), (points @ read).max(axis=0)
+            rows = np.linspace(y0, y1, max(2, int((y1 - y0) // 8.0) + 1))
+            out += [carry(back, np.array([[x0, y], [x1, y]]) @ read.T) for y in rows]
+    return out
 
 
 def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
@@ -595,6 +613,7 @@ class AlignTool:
 
     pointing: Pointing
     before: Tool | None = None
+    key: str = "E"
     name: str = "align"
     done: bool = False
     strip: str = "align"
@@ -602,7 +621,7 @@ class AlignTool:
     @property
     def says(self) -> str:
         """For the strip."""
-        return f"{self.pointing.asks()}\nagain for another edge"
+        return f"{self.pointing.asks()}\n[{self.key}] for another edge"
 
     def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
         """Pieces are shown faint meanwhile."""
@@ -678,7 +697,8 @@ def open_align(sitting: Sitting) -> AlignTool:
                 Fault(where, f"cannot be read ({error}).", "Take it out to align anew.")
             ) from error
     again_ = len(anchors) >= 2 and bool(sitting.work.traced)
-    tool = AlignTool(Pointing(line, (), anchors, again_), sitting.tool)
+    pointing = Pointing(line, (), anchors, again_)
+    tool = AlignTool(pointing, sitting.tool, sitting.key_words("align"))
     sitting.tool = tool
     sitting.repaint()
     return tool

@@ -451,3 +451,18 @@ def test_a_button_pressed_twice_takes_no_cross(docket: Docket) -> None:
             s.key("page down")
             assert len(s.tool.walk.taken) == 1  # type: ignore[union-attr]
     assert s.tool.walk.phase == "trace"  # type: ignore[union-attr]
+
+
+def test_no_cross_is_chalked_among_letters(docket: Docket) -> None:
+    """Crosses of a plan keep off the labels of every piece, as they stand when traced."""
+    s = Sitting(docket, ideal(1200.0))
+    s.key("c")
+    walk = s.tool.walk  # type: ignore[union-attr]
+    t = s.work.view.table_from_cloth
+    for p in s.work.placed():
+        for words in s.stage.words_of(p, s.state_of(p)):
+            low, high = words.min(axis=0), words.max(axis=0)
+            for cross in walk.plan.crosses.values():
+                at = carry(t, np.array([cross.at]))[0]
+                gap = np.maximum(np.maximum(low - at, at - high), 0.0)
+                assert np.hypot(*gap) > 5.0, (p.key, cross.label)

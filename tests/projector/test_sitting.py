@@ -957,3 +957,36 @@ def test_a_full_disk_is_told_and_the_journal_keeps_all(
     assert found.docket.lay == sitting.work.lay
     sitting.close()
     assert Docket.load(path).lay[2].at == pytest.approx(sitting.work.lay[2].at, abs=1e-3)
+
+
+def test_a_plans_outlines_run_through_no_label(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Outlines of a plan are broken at the words of the pieces that still lie there."""
+    sitting = sit(single_cloth())
+    monkeypatch.setattr("projector.planning.Planning.start", lambda self: None)
+    sitting.do("plan")
+    run = sitting.planning
+    assert run is not None
+    lay = sitting.work.lay
+    a, b = sitting.rules.outline(lay[0]), sitting.rules.outline(lay[1])
+    words = [w for p in lay for w in sitting.stage.words_of(p, sitting.state_of(p))]
+    assert len(words) == len(lay)
+    # the second piece planned with its edge in the middle of the first one's label
+    t = sitting.work.view.cloth_from_table
+    label = words[0].mean(axis=0)
+    on = t[:2, :2] @ label + t[:2, 2]
+    shift = on - b[np.argmin(b[:, 0])]
+    there = replace(lay[1], at=(lay[1].at[0] + float(shift[0]), lay[1].at[1] + float(shift[1])))
+    run.best = Found((lay[0], there, *lay[2:]), 1000.0, 0.5, ())
+    (ghost,) = sitting._plan_items()
+    points = np.concatenate([m.points for m in ghost.marks])
+    joined = np.concatenate([np.append(m.joined, False) for m in ghost.marks])
+    steps = np.stack([points[:-1], points[1:]])[:, joined[:-1]]
+    middle = steps.mean(axis=0)
+    box = words[0].min(axis=0), words[0].max(axis=0)
+    near = np.abs(middle - label).max(axis=1) < 120.0
+    assert near.any() and len(a)
+    assert not ((middle >= box[0] - 2.0) & (middle <= box[1] + 2.0)).all(axis=1).any()
+    # and what the plan leaves in its place is not drawn twice
+    run.best = Found(lay, 1000.0, 0.5, ())
+    (ghost,) = sitting._plan_items()
+    assert sum(len(m.points) for m in ghost.marks) == 0
