@@ -231,6 +231,14 @@ KINDS: dict[str, Kind] = {
             _girth("waist"),
         ),
         Kind(
+            "hip",
+            "Wider or narrower at hip level, of a skirt; the amount is round the body.",
+            200.0,
+            ("both",),
+            True,
+            lambda q, by, change: q,  # a top has no hip line; a skirt works it into its width
+        ),
+        Kind(
             "hem",
             "Wider or narrower at the hem; the amount is round the body.",
             400.0,

@@ -331,6 +331,13 @@ class Piece:
             for m in (mark, Mark(mark.name, mark.points * (-1.0, 1.0), mark.closed))
             if m is mark or np.abs(mark.points[:, 0]).max() > 1e-9
         ]
+        ends = (first.name, last.name)
+        darts = []
+        for dart in self.darts:
+            mirror = [(-p[0], p[1]) for p in (dart.second, dart.first, dart.tip)]
+            own = dart.edge if dart.edge in ends else f"{plus} {dart.edge}"
+            other_ = dart.edge if dart.edge in ends else f"{minus} {dart.edge}"
+            darts += [replace(dart, edge=own), Dart(other_, *mirror)]
         return Piece(
             name=self.name,
             edges={e.name: e for e in ring},
@@ -340,6 +347,7 @@ class Piece:
             grain=self.grain,
             turns=self.turns,
             notches=tuple(notches),
+            darts=tuple(darts),
             marks=tuple(marks),
             label=self.label,
             bound=tuple(

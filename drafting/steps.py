@@ -39,6 +39,7 @@ from drafting.figures.drawing import (
     to_pdf,
     to_svg,
 )
+from drafting.truing import sewn_length
 from drafting.units import format_length
 
 PANEL_MM = (182.0, 124.0)  # two on an A4 or Letter page
@@ -510,6 +511,8 @@ def _middle(points: Points) -> Points:
 
 def _line_name(board: _Board, name: str, points: Points, new: bool) -> None:
     colour = INK if new else PALE
+    if len(points) > 2:  # a dart: its points have names
+        return
     if abs(points[0][0] - points[-1][0]) < 0.1:  # the centre line, named along itself
         if new:
             y = 0.5 * (points[0][1] + points[-1][1])
@@ -924,11 +927,14 @@ def _length_table(board: _Board, draft: Draft, y: float) -> float:
     high = min(4.2, (PANEL_MM[1] - y) / (len(names) + 1))
     y += high - 0.4
     for name in names:
-        out.append(Writing((left, y), name, 3.0, bare=True))
+        darted = any(d.edge == name for p in pieces for d in draft.pieces[p].darts)
+        shown = f"{name}, closed" if darted else name
+        out.append(Writing((left, y), shown, 3.0, bare=True))
         for i, piece in enumerate(pieces):
             edge = draft.pieces[piece].edges.get(name)
             for j, unit in enumerate((own, other) if edge else ()):
-                text = format_length(edge.length_mm, unit).removesuffix(f" {unit}") if edge else ""
+                length = sewn_length(draft.pieces[piece], name)
+                text = format_length(length, unit).removesuffix(f" {unit}")
                 colour = GREY if j else INK
                 out.append(Writing((columns[2 * i + j], y), text, 2.9, "end", colour, bare=True))
         y += high
@@ -959,7 +965,8 @@ def _bend_panel(
         seen.curves[full] = points
         pen = "other-seam" if piece == "back" else "line"
         board.draw(board.put(points), pen, 2.0)
-        if _is_straight(points):
+        darted = piece in draft.pieces and any(d.edge == name for d in draft.pieces[piece].darts)
+        if _is_straight(points) or darted:  # a dart's roof is a corner that nobody sees
             continue
         teeth, tightest = _comb(points, board)
         board.strokes += [Stroke(t, "comb") for t in teeth]

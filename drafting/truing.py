@@ -44,13 +44,14 @@ class Check:
 class Seam:
     """Edges sewn together: those of ``a`` one after the other on those of ``b``.
 
-    ``ease_mm``: how much longer ``a`` may be, eased or gathered in.
+    ``ease_mm``: how much longer ``a`` may be; ``ease``: what becomes of it, in words.
     """
 
     name: str
     a: tuple[Spot, ...]
     b: tuple[Spot, ...]
     ease_mm: float = 0.0
+    ease: str = "gathered in"
 
 
 @dataclass(frozen=True)
@@ -90,8 +91,30 @@ def _check(name: str, value: float, limit: float, text: str = "") -> Check:
 
 
 def seam_length(pieces: Mapping[str, Piece], spots: Iterable[Spot]) -> float:
-    """Total length in mm of some edges."""
-    return sum(pieces[p].edges[e].length_mm for p, e in spots)
+    """Total length in mm of some edges, their darts closed."""
+    return sum(sewn_length(pieces[p], e) for p, e in spots)
+
+
+def sewn_length(piece: Piece, edge: str) -> float:
+    """Length in mm of an edge when its darts are closed: without what lies between their legs."""
+    line = piece.edges[edge]
+    total = line.length_mm
+    for dart in piece.darts:
+        if dart.edge == edge:
+            total -= abs(_place(line, dart.second) - _place(line, dart.first))
+    return total
+
+
+def _place(edge: Edge, spot: tuple[float, float]) -> float:
+    """How far along an edge its point nearest to ``spot`` lies, mm."""
+    p = np.array(spot, dtype=np.float64)
+    a, b = edge.points[:-1], edge.points[1:]
+    run = b - a
+    size = np.maximum((run**2).sum(axis=1), 1e-18)
+    share = np.clip(((p - a) * run).sum(axis=1) / size, 0.0, 1.0)
+    i = int(np.argmin(np.hypot(*(a + share[:, None] * run - p).T)))
+    steps = np.sqrt(size)
+    return float(steps[:i].sum() + share[i] * steps[i])
 
 
 def check_seams(pieces: Mapping[str, Piece], seams: Sequence[Seam], unit: str) -> list[Check]:
@@ -101,7 +124,7 @@ def check_seams(pieces: Mapping[str, Piece], seams: Sequence[Seam], unit: str) -
         a, b = seam_length(pieces, seam.a), seam_length(pieces, seam.b)
         text = f"{format_length(a, unit)} on {format_length(b, unit)}"
         if seam.ease_mm:
-            text += f", {format_length(seam.ease_mm, unit)} gathered in"
+            text += f", {format_length(seam.ease_mm, unit)} {seam.ease}"
         out.append(_check(f"{seam.name} seam", abs(a - seam.ease_mm - b), SEAM_MM, text))
     return out
 
@@ -207,6 +230,10 @@ def cutting_distance_error(piece: Piece, allowances: Mapping[str, float]) -> flo
         far = np.hypot(*(spots[:, None, :] - ends[None]).transpose(2, 0, 1)).min(axis=1) > margin
         if piece.fold is not None:
             far &= spots[:, 0] > 1e-6
+        for dart in piece.darts:  # the roof over it is a corner too, if a blunt one
+            a, b = np.array(dart.first), np.array(dart.second)
+            reach = 0.5 * float(np.hypot(*(a - b))) + width
+            far &= np.hypot(*(spots - 0.5 * (a + b)).T) > reach
         mine = (nearest == i) & far
         if mine.any():
             from_edge = nearest_distance(spots[mine], ring)
@@ -233,10 +260,28 @@ def _sharp(points: Points) -> Points:
 def check_darts(pieces: Mapping[str, Piece]) -> list[Check]:
     """Dart legs are equally long (within 0.5 mm)."""
     return [
-        _check(f"{name}: dart legs", abs(d.legs_mm[0] - d.legs_mm[1]), 0.5)
+        _check(f"{name}: legs of dart {i}", abs(d.legs_mm[0] - d.legs_mm[1]), 0.5)
         for name, piece in pieces.items()
-        for d in piece.darts
+        for i, d in enumerate(piece.darts, 1)
     ]
+
+
+def check_dart_runs(pieces: Mapping[str, Piece]) -> list[Check]:
+    """The edge runs on over every closed dart: its angles with both legs make 180° within 2°."""
+    out = []
+    for name, piece in pieces.items():
+        for i, d in enumerate(piece.darts, 1):
+            edge = piece.edges[d.edge]
+            tip = np.array(d.tip)
+            total = 0.0
+            for end, sign in ((d.first, -1.0), (d.second, 1.0)):
+                away = edge.at(_place(edge, end) + sign * 0.01)[0] - np.array(end)
+                leg = tip - np.array(end)
+                cross = float(away[0] * leg[1] - away[1] * leg[0])
+                total += abs(math.degrees(math.atan2(cross, float(away @ leg))))
+            off = 100.0 * math.tan(math.radians(min(abs(total - 180.0), 89.0)))
+            out.append(_check(f"{name}: {d.edge} over dart {i}", off, ANGLE_MM, f"{total:.1f}°"))
+    return out
 
 
 def check_head(opening_mm: float, slit_mm: float, head_mm: float, unit: str) -> Check:

@@ -13,7 +13,7 @@ from importlib import import_module
 from types import MappingProxyType
 from typing import Any
 
-from drafting.errors import InputError
+from drafting.errors import Fault, InputError
 from drafting.files import unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import Measurements, missing
@@ -59,7 +59,8 @@ class Step:
 class Block:
     """A block: ``needs`` and ``helps`` are measurement keys, ``options`` its style options.
 
-    ``edges``: the names of all edges that some style of it has.
+    ``edges``: the names of all edges that some style of it has; ``changes``: the fit changes
+    that it knows.
 
     ``make(measurements, style, fit)`` draws it; ``name``, ``title`` and ``text`` are for people.
     """
@@ -72,6 +73,7 @@ class Block:
     options: tuple[Option, ...]
     edges: tuple[str, ...]
     make: Callable[[Measurements, Mapping[str, Any], tuple[FitChange, ...]], Draft]
+    changes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +122,10 @@ class Draft:
         return {(p, e.name): e.length_mm for p, x in self.pieces.items() for e in x.edges.values()}
 
 
-_HOMES = {"quick-top": ("drafting.blocks.quick_top", "BLOCK")}
+_HOMES = {
+    "quick-top": ("drafting.blocks.quick_top", "BLOCK"),
+    "straight-skirt": ("drafting.blocks.straight_skirt", "BLOCK"),
+}
 
 
 def names() -> tuple[str, ...]:
@@ -180,6 +185,10 @@ def draft(
         changes = parse_fit(fit, unit)
     except InputError as error:
         faults += error.faults
+    for i, change in enumerate(changes, 1):
+        if change.change not in chosen.changes:
+            what = f"'{change.change}' is no change of the {chosen.name}."
+            faults.append(Fault(f"fit[{i}]", what, f"Here: {', '.join(chosen.changes)}."))
     if faults:
         raise InputError(faults)
     return chosen.make(measurements, resolved, changes)

@@ -42,7 +42,7 @@ from drafting.curves import (
     chain_length,
 )
 from drafting.errors import DraftError, Fault
-from drafting.fit import BACK, FRONT, LEFT, RIGHT, FitChange, Quarter, apply, one_sided
+from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, FitChange, Quarter, apply, one_sided
 from drafting.measurements import Measurements
 from drafting.piece import Mark, Piece
 from drafting.truing import (
@@ -350,4 +350,5 @@ BLOCK = Block(
         *("underarm", "sleeve hem", "outer", "bottom", "left side", "right side"),
     ),
     make=quick_top,
+    changes=tuple(k for k in KINDS if k != "hip"),
 )

@@ -312,14 +312,17 @@ def label_along(piece: Piece) -> tuple[tuple[float, float], float, float, float]
     ]
     free = inside.difference(shapely.union_all(lines).buffer(2.0)) if lines else inside
     shapely.prepare(free)
-    up = 0.75 * lengths[1 - long_]
-    for along in (0.35 * lengths[long_], 0.25 * lengths[long_]):
-        # A quarter of the way along first: the grain arrow has the middle.
-        for share in (-0.22, 0.22, -0.28, 0.28, -0.16, 0.16, 0.0):
-            x, y = box[:4].mean(axis=0) + share * lengths[long_] * d
-            room = shapely.box(x - along / 2, y - up / 2, x + along / 2, y + up / 2)
-            if free.contains(shapely.affinity.rotate(room, turn, origin=(x, y))):
-                return (float(x), float(y)), along, up, turn
+    middle, wide = box[:4].mean(axis=0), lengths[1 - long_]
+    across = np.array([-d[1], d[0]])
+    # A quarter of the way along first: the grain arrow has the middle. Beside a line along the
+    # piece, as the fold of a band, there is room for less.
+    for up, aside in ((0.75 * wide, 0.0), (0.36 * wide, 0.25 * wide), (0.36 * wide, -0.25 * wide)):
+        for along in (0.35 * lengths[long_], 0.25 * lengths[long_]):
+            for share in (-0.22, 0.22, -0.28, 0.28, -0.16, 0.16, 0.0):
+                x, y = middle + share * lengths[long_] * d + aside * across
+                room = shapely.box(x - along / 2, y - up / 2, x + along / 2, y + up / 2)
+                if free.contains(shapely.affinity.rotate(room, turn, origin=(x, y))):
+                    return (float(x), float(y)), along, up, turn
     return None
 
 

@@ -25,6 +25,8 @@ _EXAMPLE = {
     "shoulder_length": 12.3,
     "back_neck_to_tailbone": 60,
     "upper_arm_girth": 29,
+    "hip_girth": 102,
+    "waist_to_hip": 20.6,
 }
 
 
@@ -114,7 +116,7 @@ def _as_data(block: Block) -> dict[str, Any]:
                 "where": list(k.where),
                 "signed": k.signed,
             }
-            for k in KINDS.values()
+            for k in (KINDS[name] for name in block.changes)
         ],
     }
 
@@ -129,21 +131,17 @@ _FIRST_DOCKET = (
 
 def _print_overview(block: Block) -> None:
     """A block on one screen: the names to write, without how each is taken or its limits."""
-    from drafting.fit import KINDS
-
     click.secho(f"{block.name}: {block.title}", bold=True)
     click.echo(_wrapped(block.text))
-    choices = [f"{o.key} ({', '.join(o.choices)})" for o in block.options if o.choices]
-    numbers = [o.key for o in block.options if not o.choices]
     for head, names in (
-        ("measures", list(block.needs)),
-        ("and, if taken", list(block.helps)),
-        ("style, chosen", choices),
-        ("style, lengths", numbers),
-        ("fit", list(KINDS)),
+        ("measures", block.needs),
+        ("helpful", block.helps),
+        ("style", tuple(o.key for o in block.options)),
+        ("fit", block.changes),
     ):
-        click.echo(_wrapped(f"{head}: {', '.join(names)}"))
-    click.echo(f"  All of it, with limits and sketches: chalkbeam blocks {block.name}\n")
+        if names:
+            click.echo(_wrapped(f"{head}: {', '.join(names)}"))
+    click.echo(f"  choices, limits, sketches: chalkbeam blocks {block.name}\n")
 
 
 def _print(block: Block, unit: str) -> None:
@@ -176,11 +174,13 @@ def _print(block: Block, unit: str) -> None:
             _print_choices(block, option.key, option.choices)
     click.echo()
     click.secho("In the docket, under 'garment'", bold=True)
-    click.echo("  style: {neckline: scoop, front_neck_depth: 14 cm, opening: none}")
-    click.echo(f"  fit: [{FORM}]")
+    some = [f"{o.key}: {list(o.choices)[-1]}" for o in block.options if o.choices][:2]
+    click.echo(f"  style: {{{', '.join(some)}}}")
+    form = FORM if "bust" in block.changes else FORM.replace("bust", block.changes[0])
+    click.echo(f"  fit: [{form if 'bust' in form else form.replace(' where: front,', '')}]")
     click.echo()
     click.secho("Fit: what a toile showed", bold=True)
-    for kind in KINDS.values():
+    for kind in (KINDS[name] for name in block.changes):
         sign = "±" if kind.signed else "up to "
         places = "" if len(kind.where) == 1 else f"; where: {', '.join(kind.where)}"
         click.echo(
@@ -214,7 +214,7 @@ def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
 
 def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
     """The choices side by side, each with its sketch and, below, what it is."""
-    half = "back" if "back" in key or key == "opening" else "front"
+    half = "back" if "back" in key or key in ("opening", "slit") else "front"
     sketches = []
     for choice in choices:
         pieces = _choice_pieces(block, key, choice)
@@ -247,10 +247,12 @@ def _strokes(pieces: Mapping[str, Piece], half: str) -> list[NDArray[np.float64]
     piece = pieces[half]
     ring = piece.unfolded()
     lines = [np.concatenate([ring, ring[:1]])]
-    for mark in piece.marks:
-        lines.append(mark.points)
+    inside = [m.points for m in piece.marks]
+    inside += [np.array([d.first, d.tip, d.second]) for d in piece.darts]
+    for line in inside:
+        lines.append(line)
         if piece.fold is not None:
-            lines.append(mark.points * (-1.0, 1.0))
+            lines.append(line * (-1.0, 1.0))
     return lines
 
 
