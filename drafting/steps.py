@@ -542,11 +542,12 @@ def _dimensions(board: _Board, standing: _Standing, step: Step, unit: str) -> di
     known: dict[str, Spot] = dict(standing.points)
     used: dict[str, Spot] = {}
     upright: list[tuple[float, float, int]] = []
+    of_darts = [p for line in step.lines.values() if len(line) > 2 for p in line]
     for name, at in step.points.items():
         start = _measured_from(name, at, known)
         known[name] = at
-        if start is None:
-            continue
+        if start is None or any(not _apart((p[0], p[1]), at) for p in of_darts):
+            continue  # a dart's points are taken from the table
         origin_name, origin = start
         used[origin_name] = origin
         a, b = board.put(origin)[0], board.put(at)[0]
@@ -697,6 +698,7 @@ def _head_words(
     return y
 
 
+_UP_MM = 3.0
 _COLUMN_MM = {"in": 14.0, "cm": 10.0, "mm": 11.0}
 
 
@@ -803,6 +805,8 @@ def _table(
     size, high = 2.8, 3.8
     own, other = _units(unit)
     columns = _columns(left + width, own, other)
+    if any(up > _SAME_MM for _, (_, up) in rows):  # '0.3 up' is wider than '0.3'
+        columns = [c - _UP_MM for c in columns[:2]] + columns[2:]
     room = columns[0] - left - _COLUMN_MM[own] + 2.0
     longest = max(board.measure(name, size) for name, _ in rows)
     size_name = size * min(1.0, room / longest) if longest > 0 else size

@@ -179,7 +179,7 @@ def draw_panel(
     chord = math.atan2(taken, float(end[1]) + sizes.depth)
     phi = SIDE_BOW * chord - (SIDE_BOW - 1.0) * lean
     up = np.array([-math.sin(phi), math.cos(phi)])
-    upper = sweep(end, -up, hip, down)
+    upper = _hip_curve(end, -up, hip, down)
     centre = np.array([0.0, centre_y])
     rough = sweep(centre, (1.0, 0.0), end, np.array([up[1], -up[0]]))
     scale = min(max(sizes.depth / USUAL_DEPTH_MM, 0.7), 1.1)
@@ -205,6 +205,23 @@ def draw_panel(
         half, width, centre_y, tuple(waist), tuple(opened), (upper, line(hip, foot)), hem, closed,
         closed_up,
     )  # fmt: skip
+
+
+def _hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic:
+    """The side from the waist to the hip, where it runs on into the straight side below.
+
+    Both inner control points lie on that straight line, so the curve has no curvature left where
+    it meets it, and no jump shows on the hip.
+    """
+    cross = float(leave[0] * down[1] - leave[1] * down[0])
+    height = float(np.hypot(*(hip - start)))
+    if abs(cross) > 1e-4:
+        gap = hip - start
+        reach = float(gap[0] * down[1] - gap[1] * down[0]) / cross
+        if 0.2 * height < reach < 0.95 * height:
+            corner = start + reach * leave
+            return Cubic(np.stack([start, corner, hip + 0.6 * (corner - hip), hip]))
+    return sweep(start, leave, hip, down)
 
 
 def _waist(

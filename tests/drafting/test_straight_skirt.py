@@ -195,6 +195,19 @@ def test_side_seam_bows_out_a_little() -> None:
     assert (np.diff(upper[:, 0]) <= 1e-9).all(), "from the hip up it only comes in"
 
 
+@pytest.mark.parametrize(("waist", "hip"), [(72, 96), (60, 98), (100, 130), (90, 96)])
+def test_side_seam_bends_evenly(waist: float, hip: float) -> None:
+    """Never tighter than a radius of 15 cm, and straight where it meets the side below the hip."""
+    from drafting.steps import curvature
+
+    for style in ({}, {"flare": "16 cm"}, {"taper": "6 cm"}):
+        line = skirt(waist, hip, style=style).pieces["back"].edges["side"].points
+        upper = line[line[:, 1] > -205.9]
+        bend, _ = curvature(upper)
+        assert np.abs(bend).max() < 1 / 150.0
+        assert np.abs(bend[:3]).max() < 1 / 500.0, "no jump at the hip"
+
+
 @pytest.mark.parametrize(
     ("shaping", "front", "back", "side"),
     [
