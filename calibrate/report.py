@@ -79,14 +79,28 @@ def print_sentence(calibration: Calibration) -> str:
         )
     if calibration.bars_mm is None:
         return (
-            "The two printed bars were not given. Printers are often 0.2 % out: that may be "
-            f"{length_mm(worst)} at the corners of the light, and no photo can show it. Measure "
-            "the bars with a ruler and give the readings: --bars WIDE,TALL."
+            "The two printed bars were not given. Printers are often 0.2 % out, some 0.4 %: that "
+            f"is {length_mm(worst)} at the corners of the light, at some printers "
+            f"{length_mm(2 * worst)}, and no photo can show it. Measure the bars with a ruler and "
+            "give the readings: --bars WIDE,TALL."
         )
     a, b = calibration.bars_mm
     return (
         f"The bars were read as {a:g} and {b:g} mm; a ruler leaves up to "
         f"{length_mm(worst)} at the corners."
+    )
+
+
+def lift_sentence(calibration: Calibration) -> str:
+    """What cards that do not lie on the table would do unseen; '' where the photos would show it."""
+    worst = calibration.facts.get("lift_mm", 0.0)
+    if not isinstance(worst, int | float) or worst < 0.1:
+        return ""
+    return (
+        "It holds for the surface that the cards lie on. Were all of them a millimetre above the "
+        f"table, or some on one side, this photo might not show it, and the light would be up to "
+        f"{length_mm(float(worst))} off. Lay them flat on what you cut on; photos from two or "
+        "three sides do show it."
     )
 
 
@@ -123,7 +137,11 @@ def as_data(solution: Solution, detections: Sequence[Detections]) -> dict[str, A
         "held_out_mm": None if c.held_out_mm is None else round(c.held_out_mm, 5),
         "bars_mm": None if c.bars_mm is None else list(c.bars_mm),
         "cards": {
-            str(i): {"misses_mm": round(v, 5), "left_out": i in solution.named}
+            str(i): {
+                "misses_mm": round(v, 5),
+                "left_out": i in solution.named,
+                "above_table_mm": round(solution.raised.get(i, 0.0), 2),
+            }
             for i, v in solution.card_mm.items()
         },
         "photos": [
@@ -136,6 +154,7 @@ def as_data(solution: Solution, detections: Sequence[Detections]) -> dict[str, A
             for d in detections
         ],
         "print": print_sentence(c),
+        "lift": lift_sentence(c),
         "advice": advice(solution, detections),
     }
 
@@ -144,7 +163,8 @@ def text(solution: Solution, detections: Sequence[Detections]) -> str:
     """The report for a person."""
     c = solution.calibration
     s = c.summary()
-    lines = [headline(c), print_sentence(c), *advice(solution, detections)]
+    lines = [headline(c), print_sentence(c), *advice(solution, detections), lift_sentence(c)]
+    lines = [line for line in lines if line]
     held = "" if c.held_out_mm is None else f"; corners kept out of the fit: {c.held_out_mm:.3f} mm"
     lines.append(
         f"Numbers: expected error {s['rms_mm']:.3f} mm rms, {s['max_mm']:.3f} mm at worst; "
@@ -204,6 +224,8 @@ def picture(photo: ArrayLike, solution: Solution, detections: Detections, which:
             px = camera.to_px(ring)
             cv2.polylines(canvas, [spot(px)], True, ink, 2, cv2.LINE_AA, 4)
         name = f"card {i}" if good else f"card {i}: left out"
+        if i in solution.raised:
+            name = f"card {i}: {solution.raised[i]:.1f} mm high"
         x, y = (found.px.mean(axis=0) * scale).astype(int)
         left = min(max(int(x) - 30, 4), canvas.shape[1] - 170)
         _label(canvas, name, (left, int(y) + 6), ink)

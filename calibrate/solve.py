@@ -38,6 +38,10 @@ Array = NDArray[np.float64]
 # have (common practice, no source). It only speaks where the corners do not.
 _CAMERA_PRIOR = {"k1": 0.15, "k2": 0.06, "c": 0.02, "p": 0.0006, "k3": 0.01}
 _PROJECTOR_PRIOR = {"k1": 0.03, "k2": 0.006, "c": 0.25, "p": 0.0003}
+_HEIGHT_PRIOR_MM = 1.0  # of a card over the table: what lies under cards (no source)
+_FOCAL, _FOCAL_SIGMA = 1.25, 0.2  # focal length over half the picture's diagonal: phones, webcams
+_EYE_SIGMA = 0.1  # how well its place is known from a view of the table, of its height
+_SQUARE_SIGMA = 0.005  # how well a homography's axes are known to be square, of their length²
 _STRETCH_PRIOR = 0.003  # how unequally printers scale along the two ways of a page
 
 
@@ -82,6 +86,52 @@ class _State:
     poses: dict[int, Array]
     projector: ProjectorModel | None = None
     stretch: float | None = None  # of the print, along x over along y; None: not asked
+    heights: dict[int, float] | None = None  # of the cards over the lit plane, mm; None: not asked
+    eyes: list[Array] | None = None  # where each camera is held, (3,) mm; with heights
+    held: Mapping[int, float] | None = None  # how sure a card's height is 0, mm, where surer
+
+    def laid(self, camera: int, i: int, corners_mm: Array) -> Array:
+        """(N, 2) where on the table a camera sees the corners of a card, its height with it."""
+        flat = place(_stretched(corners_mm, self.stretch), self.poses[i])
+        if self.heights is None or self.eyes is None or not self.heights[i]:
+            return flat
+        eye = self.eyes[camera]
+        return np.asarray(eye[:2] + (flat - eye[:2]) * _raised(self.heights[i], eye))
+
+
+def _raised(height_mm: float, eye: Array) -> float:
+    """How much further from the eye's foot a raised place is seen on the table (similar triangles)."""
+    return float(eye[2] / max(eye[2] - height_mm, 0.2 * eye[2]))
+
+
+def _eye(camera: CameraModel) -> Array:
+    """(3,) where the camera is held, table mm, z up: from its view of the table, pixels square.
+
+    The focal length that makes the table's two axes square and equal in the homography (Zhang
+    2000, from memory), held near that of a phone or webcam: seen from straight above, the
+    homography has nothing to say of it.
+    """
+    G = np.append(camera.vector[:8], 1.0).reshape(3, 3)
+    G = np.array([[1, 0, -camera.vector[10]], [0, 1, -camera.vector[11]], [0, 0, 1.0]]) @ G
+    G = G / np.linalg.norm(G[:2, :2])
+    a, b = G[:, 0], G[:, 1]
+    rows = np.array([[a[0] * b[0] + a[1] * b[1], a[2] * b[2]],
+                     [a[0] ** 2 + a[1] ** 2 - b[0] ** 2 - b[1] ** 2, a[2] ** 2 - b[2] ** 2]])  # fmt: skip
+    weigh = 1 / _SQUARE_SIGMA**2
+    usual = 1 / _FOCAL**2
+    stiff = 1 / (2 * _FOCAL_SIGMA * usual) ** 2
+    inverse = (stiff * usual - weigh * rows[:, 0] @ rows[:, 1]) / (
+        stiff + weigh * rows[:, 0] @ rows[:, 0]
+    )
+    f = 1 / math.sqrt(min(max(inverse, 0.1), 4.0))
+    rays = np.diag([1 / f, 1 / f, 1.0]) @ G
+    rays /= 0.5 * (np.linalg.norm(rays[:, 0]) + np.linalg.norm(rays[:, 1]))
+    if rays[2, 2] < 0:
+        rays = -rays
+    x, y = (rays[:, k] / np.linalg.norm(rays[:, k]) for k in (0, 1))
+    up = np.cross(x, y)
+    where = -np.array([x, y, up / np.linalg.norm(up)]) @ rays[:, 2]
+    return np.asarray(np.array([where[0], where[1], abs(where[2])]) * camera.unit_mm)
 
 
 class _Joint:
@@ -94,7 +144,10 @@ class _Joint:
         self.cards_at = CAMERA_PARAMETERS * len(photos)
         self.projector_at = self.cards_at + 3 * len(self.ids)
         self.stretch_at = self.projector_at + (COUNT if state.projector is not None else 0)
-        self.count = self.stretch_at + (1 if state.stretch is not None else 0)
+        self.heights_at = self.stretch_at + (1 if state.stretch is not None else 0)
+        more = 0 if state.heights is None else len(self.ids) + 3 * len(photos)
+        self.eyes_at = self.heights_at + len(self.ids)
+        self.count = self.heights_at + more
 
     def pack(self, state: _State) -> Array:
         scale = np.array([1 / self.unit_mm, 1 / self.unit_mm, 1.0])
@@ -103,6 +156,9 @@ class _Joint:
             parts.append(state.projector.vector())
         if state.stretch is not None:
             parts.append(np.array([state.stretch]))
+        if state.heights is not None:
+            parts.append(np.array([state.heights[i] for i in self.ids]))
+            parts += [eye / self.unit_mm for eye in state.eyes or []]
         return np.concatenate(parts)
 
     def unpack(self, x: Array, like: _State) -> _State:
@@ -121,7 +177,11 @@ class _Joint:
                 like.projector.size, x[self.projector_at : self.projector_at + COUNT]
             )
         stretch = None if like.stretch is None else float(x[self.stretch_at])
-        return _State(cameras, poses, projector, stretch)
+        heights, eyes = None, None
+        if like.heights is not None:
+            heights = {i: float(x[self.heights_at + k]) for k, i in enumerate(self.ids)}
+            eyes = list(x[self.eyes_at :].reshape(-1, 3) * self.unit_mm)
+        return _State(cameras, poses, projector, stretch, heights, eyes, like.held)
 
     def residuals(self, state: _State, jacobian: bool = True) -> tuple[Array, Array]:
         """Seen less predicted over sigma, with the sign of predicted; (R,) and (R, count)."""
@@ -131,16 +191,25 @@ class _Joint:
             columns = slice(k * CAMERA_PARAMETERS, (k + 1) * CAMERA_PARAMETERS)
             for i in sorted(photo.cards):
                 view = photo.cards[i]
-                local = _stretched(view.corners_mm, state.stretch)
-                laid = place(local, state.poses[i])
-                px, dX, dv = camera.project(laid)
+                flat = place(_stretched(view.corners_mm, state.stretch), state.poses[i])
+                px, dX, dv = camera.project(state.laid(k, i, view.corners_mm))
                 weight = 1 / view.sigma_px[:, None]
                 values.append(((px - view.corners_px) * weight).ravel())
                 J = np.zeros((len(px), 2, self.count))
                 J[:, :, columns] = dv
                 at = self.cards_at + 3 * self.ids.index(i)
+                if state.heights is not None and state.eyes is not None:
+                    eye = state.eyes[k]
+                    grown = _raised(state.heights[i], eye)
+                    away = np.einsum("nij,nj->ni", dX, flat - eye[:2])
+                    J[:, :, self.heights_at + self.ids.index(i)] = away * (grown * grown / eye[2])
+                    at = self.eyes_at + 3 * k
+                    J[:, :, at : at + 2] = dX * ((1 - grown) * self.unit_mm)
+                    J[:, :, at + 2] = away * (grown * (1 - grown) / eye[2] * self.unit_mm)
+                    at = self.cards_at + 3 * self.ids.index(i)
+                    dX = dX * grown
                 J[:, :, at : at + 2] = dX * self.unit_mm
-                arm = laid - state.poses[i][:2]
+                arm = flat - state.poses[i][:2]
                 J[:, :, at + 2] = dX[:, :, 0] * -arm[:, 1:] + dX[:, :, 1] * arm[:, :1]
                 if state.stretch is not None:
                     change = view.corners_mm * np.array([0.5, -0.5])
@@ -175,6 +244,14 @@ class _Joint:
             stiff[at + 12 : at + 14] = 1 / _PROJECTOR_PRIOR["p"]
         if state.stretch is not None:
             stiff[self.stretch_at] = 1 / _STRETCH_PRIOR
+        if state.heights is not None:
+            for k, i in enumerate(self.ids):
+                held = state.held or {}
+                stiff[self.heights_at + k] = 1 / held.get(i, _HEIGHT_PRIOR_MM)
+            for k, eye in enumerate(state.eyes or []):
+                at = self.eyes_at + 3 * k
+                centre[at : at + 3] = eye / self.unit_mm
+                stiff[at : at + 3] = self.unit_mm / (_EYE_SIGMA * eye[2])
         return centre, stiff
 
     def free(self, stage: str) -> NDArray[np.bool_]:
@@ -403,11 +480,14 @@ RULER_DOUBT_MM = 0.12  # one sigma of reading a printed bar with a ruler
 _REFUSE_ERROR_MM = 1.0
 _LEAST_SPREAD = 0.15  # share of the beam that the cards' hull must cover
 _SIGMA_FLOOR_PX = 0.004
-FLOOR_MM = 0.006  # lens terms that the model has not, as benchmarks on virtual rigs leave them
+_NEXT_TERM = 0.2  # of a radial series, the next term over the last: as the priors fall
 _ODD_LEVEL = 1.7  # from here on the cards contradict each other
 _REFUSE_LEVEL = 8.0
 _SURE_GAIN = 2.0  # six sigma for a card of 33 corners
 _SURE_DROP = 30.0  # of chi square for the one unknown of a stretched print
+_SURE_LIFT = 40.0  # of chi square for the heights of four cards
+_LIFT_TOLD_MM = 0.2  # a lower card counts as lying on the table
+_LIFT_SEEN_MM = 0.3  # surer than this, the photos themselves tell where the table is
 _BARS_MISREAD = 0.005  # a steel rule read to half a millimetre on both bars leaves 0.3 %
 _RULER_STRETCH = 0.002  # between two bars read to a fifth of a millimetre or so
 _TOLD_STRETCH = 5e-4  # smaller ones are put right without a word
@@ -419,8 +499,8 @@ class Solution:
     """A calibration and what lies behind it, for reports and for `calibrate.drift`.
 
     ``cameras`` one a photo, in the table frame, in the ``order`` of the photos given; ``card_mm`` card id -> rms of its corners' misses
-    on the table, mm; ``named`` cards that do not lie flat, left out of the fit; ``notes`` for the
-    person, the weightiest first.
+    on the table, mm; ``named`` cards that do not lie flat, left out of the fit; ``raised`` card id ->
+    mm above the table, which the fit reckoned with; ``notes`` for the person, the weightiest first.
     """
 
     calibration: Calibration
@@ -431,6 +511,7 @@ class Solution:
     notes: tuple[str, ...]
     order: tuple[int, ...] = (0,)
     scale: tuple[float, float] = (1.0, 1.0)
+    raised: Mapping[int, float] = field(default_factory=dict)
 
 
 def solve_photos(
@@ -504,7 +585,7 @@ def solve(
     solution = _conclude(
         fit, joint, photos, named, notes, held_out, bars_mm, scale, display, method, date
     )
-    return replace(solution, order=tuple(order))
+    return replace(solution, order=tuple(order), raised=verdict.raised)
 
 
 def bar_scale(bars_mm: tuple[float, float] | None) -> tuple[float, float]:
@@ -633,6 +714,7 @@ class _Verdict:
     stretch: float = 0.0
     notes: tuple[str, ...] = ()
     spread: Array = field(default_factory=lambda: np.zeros((COUNT, COUNT)))
+    raised: Mapping[int, float] = field(default_factory=dict)
 
 
 def _cards_level(fit: _Fit, photos: Sequence[PhotoView]) -> float:
@@ -693,7 +775,21 @@ def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verd
     stretch = freed.state.stretch or 0.0
     drop = total * (level**2 - free**2) / max(free**2, 1e-12)
     fits = free < 1.25 * best or free < 0.75 * level
-    if drop > _SURE_DROP and fits and abs(stretch) > 2e-4:
+    apart = 0.0
+    if len(gains) >= 2:  # chi square between the likeliest card and the next
+        second = min(without[i][1] for _, i in gains[1:])
+        apart = total * (1 - 1 / len(ids)) * (second**2 - best**2) / max(best**2, 1e-12)
+    stretched = drop > _SURE_DROP and fits and abs(stretch) > 2e-4
+    alone = bool(gains) and gains[0][0] > _SURE_GAIN and apart > 25
+    left = without[gains[0][1]][0].state if alone else None
+    shift = 0.0
+    if left and left.projector is not None and whole.state.projector is not None:
+        shift = _shift_mm(whole.state.projector, left.projector)
+    other = free if stretched else best if alone and shift > _NAMED_SHIFT_MM else math.inf
+    lifted = _lifted(photos, whole.state, level, other)
+    if lifted is not None:
+        return lifted
+    if stretched:
         if bars_read and abs(stretch) > _BARS_MISREAD:
             raise Refusal(
                 "bars-contradicted",
@@ -704,25 +800,135 @@ def _judge(photos: Sequence[PhotoView], state: _State, bars_read: bool) -> _Verd
         told = _RULER_STRETCH if bars_read else _TOLD_STRETCH
         notes = (_stretch_note(stretch, bars_read),) if abs(stretch) > told else ()
         return _Verdict(replace(freed.state, stretch=None), (), stretch, notes)
-    apart = 0.0
-    if len(gains) >= 2:  # chi square between the likeliest card and the next
-        second = min(without[i][1] for _, i in gains[1:])
-        apart = total * (1 - 1 / len(ids)) * (second**2 - best**2) / max(best**2, 1e-12)
-    if gains and gains[0][0] > _SURE_GAIN and apart > 25:
-        i = gains[0][1]
-        left = without[i][0].state
-        if whole.state.projector is None or left.projector is None:
+    if alone:
+        if left is None or shift <= _NAMED_SHIFT_MM:
             return _Verdict(state)
-        shift = _shift_mm(whole.state.projector, left.projector)
-        if shift > _NAMED_SHIFT_MM:
-            note = (
-                f"Card {i} does not lie flat like the others (raised, bent, or over something): it "
-                f"would have cost up to {shift:.2f} mm and was left out. Press it flat and repeat."
-            )
-            return _Verdict(left, (i,), 0.0, (note,))
+        i = gains[0][1]
+        note = (
+            f"Card {i} does not lie flat like the others (raised, bent, or over something): it "
+            f"would have cost up to {shift:.2f} mm and was left out. Press it flat and repeat."
+        )
+        return _Verdict(left, (i,), 0.0, (note,))
     if level > _ODD_LEVEL:
         return _at_odds(photos, whole, level, {i: f.state for i, (f, _) in without.items()})
     return _Verdict(state)
+
+
+def _lifted(
+    photos: Sequence[PhotoView], state: _State, level: float, otherwise: float
+) -> _Verdict | None:
+    """The verdict that some cards lie higher than others, when nothing else explains as much.
+
+    Seen from one place, a raised card is shifted and enlarged but not tilted as its neighbours
+    would have it; from several places, it is shifted each time another way. One photo tells the
+    cards' heights from one another, not from the table: there the lowest are taken to lie on it.
+
+    Args:
+        level: rms of the cards' residuals with all flat; otherwise: with the best other reason.
+    """
+
+    def asked(state: _State, tolerance: float = 1e-6) -> tuple[_Fit, _Joint, float]:
+        joint = _Joint(photos, state, TABLE_UNIT_MM)
+        fit = _minimise(joint, state, "all", huber=None, tolerance=tolerance)
+        return fit, joint, _cards_level(fit, photos)
+
+    total = sum(2 * len(v.corners_px) for p in photos for v in p.cards.values())
+    eyes = [_eye(c) for c in state.cameras]
+    level_ones = dict.fromkeys(state.poses, 0.0)
+    fit, joint, left = asked(replace(state, heights=level_ones, eyes=eyes), 1e-4)
+    drop = total * (level**2 - left**2) / max(left**2, 1e-12)
+    if drop < _SURE_LIFT:
+        return None
+    for _ in range(3):  # the cameras' places were read off a table that was thought tilted
+        heights = dict(fit.state.heights or {})
+        doubt = np.sqrt(np.diag(fit.covariance)[joint.heights_at : joint.eyes_at]).max()
+        held = fit.state.held
+        if len(photos) == 1 or doubt > _LIFT_SEEN_MM:
+            low = min(heights.values())
+            heights = {i: h - low for i, h in heights.items()}
+            held = {i: 0.1 if h < 0.3 else 3.0 for i, h in heights.items()}
+        eyes = [_eye(c) for c in fit.state.cameras]
+        fit, joint, left = asked(replace(fit.state, heights=heights, eyes=eyes, held=held))
+    if left > 0.85 * otherwise or left > _ODD_LEVEL:
+        return None
+    heights = dict(fit.state.heights or {})
+    raised = {i: h for i, h in sorted(heights.items()) if h > _LIFT_TOLD_MM}
+    if not raised or state.projector is None or fit.state.projector is None:
+        return None
+    shift = _shift_mm(state.projector, fit.state.projector)
+    mean = float(np.mean(list(raised.values())))
+    which = "All cards lie" if len(raised) == len(heights) else f"{_named(list(raised))}"
+    note = (
+        f"{which} about {mean:.1f} mm above the table (bent, or over something). That was "
+        f"reckoned with, else it would have cost up to {shift:.1f} mm; press all cards flat and "
+        "repeat to be surer."
+    )
+    return _Verdict(fit.state, (), 0.0, (note,), raised=raised)
+
+
+def _floor_mm(model: ProjectorModel, covariance: Array) -> float:
+    """What the lens term that the model has not may leave over the beam, mm, rms.
+
+    The next term of the radial series, r⁶, as large as such series fall, less what the model's
+    own parameters take up of it (least squares over the beam).
+    """
+    grid = model.grid_mm()
+    _, dX, _ = model.jacobians(grid)
+    p = (model.to_projector(grid) - model.centre_px) / model.unit_px
+    size = _NEXT_TERM * math.hypot(model.k2, math.sqrt(max(covariance[9, 9], 0.0)))
+    field_px = p * np.sum(p * p, axis=1)[:, None] ** 3 * (size * model.unit_px)
+    shift = np.linalg.solve(dX, field_px[:, :, None]).ravel()
+    own = model.table_jacobian(grid).reshape(-1, COUNT)
+    left = shift - own @ np.linalg.lstsq(own, shift, rcond=None)[0]
+    return float(np.sqrt(2 * np.mean(left**2)))
+
+
+def _named(ids: Sequence[int]) -> str:
+    if len(ids) == 1:
+        return f"Card {ids[0]} lies"
+    return f"Cards {', '.join(str(i) for i in ids[:-1])} and {ids[-1]} lie"
+
+
+def _lift_mm(fit: _Fit, photos: Sequence[PhotoView]) -> float:
+    """How far the light may be off, mm, were cards a millimetre above the table and it not seen.
+
+    All cards, or those on one side of the light: the change of the fit (linear theory), worst
+    place of the beam, times the share of the millimetre that would not have shown.
+    """
+    state = fit.state
+    if state.projector is None:
+        return 0.0
+    flat = dict.fromkeys(state.poses, 0.0)
+    asked = replace(state, heights=flat, eyes=[_eye(c) for c in state.cameras])
+    joint = _Joint(photos, asked, TABLE_UNIT_MM)
+    r, J = joint.residuals(asked)
+    _, stiff = joint.priors(asked)
+    free = joint.free("all")
+    free[joint.heights_at :] = False
+    w = np.minimum(1.0, 3.0 / np.maximum(np.abs(r), 1e-300))[:, None]
+    A = J[:, free]
+    inverse = np.linalg.pinv((A * w).T @ A + np.diag(stiff[free] ** 2), hermitian=True)
+    spots = np.array([state.poses[i][:2] for i in joint.ids])
+    px = state.projector.to_projector(spots) - state.projector.middle_px
+    sides = [
+        np.ones(len(px)),
+        *(np.where(s * px[:, k] > 0, 1.0, 0) for k in (0, 1) for s in (1, -1)),
+    ]
+    grid = state.projector.grid_mm()
+    move = state.projector.table_jacobian(grid)
+    worst = 0.0
+    for side in sides:
+        if not side.any():
+            continue
+        pull = J[:, joint.heights_at : joint.eyes_at] @ side
+        change = np.zeros(joint.count)
+        change[free] = -inverse @ (A.T @ (w[:, 0] * pull))
+        shown = pull + J @ change
+        seen = float(np.sum(w[:, 0] * shown**2))
+        there = grid + move @ change[joint.projector_at : joint.projector_at + COUNT]
+        off = np.hypot(*(place(there, rigid(there, grid)) - grid).T).max()
+        worst = max(worst, float(off) * min(1.0, math.sqrt(_SURE_LIFT / max(seen, 1e-9))))
+    return worst
 
 
 def _at_odds(
@@ -739,7 +945,7 @@ def _at_odds(
     for k, photo in enumerate(photos):
         for i, v in photo.cards.items():
             seen = whole.state.cameras[k].to_table(v.corners_px)
-            gap = np.sum((seen - place(v.corners_mm, whole.state.poses[i])) ** 2, axis=1)
+            gap = np.sum((seen - whole.state.laid(k, i, v.corners_mm)) ** 2, axis=1)
             miss.setdefault(i, []).append(gap)
     rms = {i: float(np.sqrt(np.mean(np.concatenate(m)))) for i, m in miss.items()}
     worst = max(rms, key=lambda i: rms[i])
@@ -868,7 +1074,7 @@ def _misses_mm(photo: PhotoView, state: _State, k: int) -> Array:
     """(N, 2) seen less predicted on the table, mm, cards then pattern."""
     camera = state.cameras[k]
     parts = [
-        camera.to_table(v.corners_px) - place(v.corners_mm, state.poses[i])
+        camera.to_table(v.corners_px) - state.laid(k, i, v.corners_mm)
         for i, v in sorted(photo.cards.items())
     ]
     if state.projector is not None and len(photo.pattern_px):
@@ -886,8 +1092,7 @@ def _reweighed(photo: PhotoView, state: _State, k: int) -> PhotoView:
         return factor, np.asarray(z.max(axis=1) < 5.5 * factor)
 
     seen = [
-        (i, v, camera.to_px(place(v.corners_mm, state.poses[i])))
-        for i, v in sorted(photo.cards.items())
+        (i, v, camera.to_px(state.laid(k, i, v.corners_mm))) for i, v in sorted(photo.cards.items())
     ]
     factor, _ = weigh(
         np.concatenate([v.corners_px for _, v, _ in seen]),
@@ -948,7 +1153,7 @@ def _conclude(
     card_mm: dict[int, list[Array]] = {}
     for k, photo in enumerate(photos):
         for i, v in photo.cards.items():
-            miss = state.cameras[k].to_table(v.corners_px) - place(v.corners_mm, state.poses[i])
+            miss = state.cameras[k].to_table(v.corners_px) - state.laid(k, i, v.corners_mm)
             card_mm.setdefault(i, []).append(np.sum(miss**2, axis=1))
     raw = Calibration(
         projector,
@@ -960,7 +1165,7 @@ def _conclude(
         held_out_mm=held_out,
         bars_mm=bars_mm,
         scale_doubt=doubt,
-        floor_mm=FLOOR_MM,
+        floor_mm=_floor_mm(projector, covariance),
         cards=tuple(
             CardPlace(i, (float(p[0]), float(p[1])), float(p[2])) for i, p in sorted(poses.items())
         ),
@@ -970,6 +1175,7 @@ def _conclude(
             "pattern_corners": sum(len(p.pattern_px) for p in photos),
             "misses_mm": float(np.sqrt(np.mean(np.sum(misses**2, axis=1)))),
             "print": set_of(min(poses)),
+            "lift_mm": 0.0 if state.heights else _lift_mm(fit, photos),
         },
     ).moved(frame)
     calibration = replace(raw, covariance=without_rigid(raw.model, raw.covariance))
