@@ -242,6 +242,10 @@ class Sitting:
         if p is not None and not p.aside:
             self._own[key] = self.rules.own_troubles(p, self.work.lay)
             self._pairs |= self.rules.overlap_with(p, self.work.lay)
+        if self._drag is None and p is not None:  # one of a pair turned over: the other's case too
+            for q in self.work.lay:
+                if q.piece == p.piece and q.key != key and not q.aside:
+                    self._own[q.key] = self.rules.own_troubles(q, self.work.lay)
         self._pair_up()
 
     def _change(self, work: Work, key: str | None = None) -> None:

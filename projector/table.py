@@ -255,7 +255,7 @@ class Rules:
         if self.on_fold(p):
             if abs(self._fold_gap(p)) > 0.05:
                 found.append("off the fold")
-        elif self._wrong_side(p):
+        elif self._wrong_side(p, lay):
             found.append("wrong side up")
         return tuple(found)
 
@@ -320,12 +320,17 @@ class Rules:
         low = float(self.outline(p, rough=False)[:, 1].min())
         return float(a[1, 2]) if on_side and low > -0.1 else 1e3
 
-    def _wrong_side(self, p: Placement) -> bool:
+    def _wrong_side(self, p: Placement, lay: Sequence[Placement]) -> bool:
         piece = self.docket.pieces()[p.piece]
         cloth = self.cloth
-        if cloth is not None and cloth.folded and self.layers(p, self.docket.lay or (p,)) == 2:
+        if cloth is not None and cloth.folded and self.layers(p, lay) == 2:
             return False
-        return p.mirrored if not piece.pair else p.mirrored != (p.copy % 2 == 0)
+        if not piece.pair:
+            return p.mirrored
+        # of a pair it does not matter which is the turned one, only that one of them is
+        copies = [q for q in lay if q.piece == p.piece]
+        alike = sum(1 for q in copies if q.mirrored == p.mirrored)
+        return p.mirrored != (p.copy % 2 == 0) and 2 * alike > len(copies)
 
     # -- what hands do -------------------------------------------------------------------------
 

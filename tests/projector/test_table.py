@@ -180,7 +180,7 @@ def test_troubles_are_told_in_words(change: dict, said: str) -> None:
     laid = single_cloth()
     r = rules(laid)
     p = replace(laid.lay[1], **change)
-    assert said in r.own_troubles(p, laid.lay)
+    assert said in r.own_troubles(p, (laid.lay[0], p, *laid.lay[2:]))
     assert r.own_troubles(laid.lay[1], laid.lay) == ()
 
 
@@ -267,3 +267,25 @@ def test_shrinkage_enlarges_what_is_drawn_and_nothing_else() -> None:
         mine = Polygon(r.outline(p.placement, rough=False))
         theirs = Polygon(p.outline_mm)
         assert mine.symmetric_difference(theirs).area < 1.0
+
+
+def test_of_a_pair_either_may_be_the_turned_one() -> None:
+    """Two alike are wrong, told on one of them; one of each is right, whichever it is."""
+    from projector.sitting import Sitting
+
+    sitting = Sitting(single_cloth(), projector((640, 360)))
+
+    def wrong() -> set[str]:
+        keys = ("sleeve/1", "sleeve/2")
+        return {k for k in keys if "wrong side up" in sitting.troubles(k)}
+
+    assert wrong() == set()
+    sitting.chosen = "sleeve/1"
+    sitting.do("turn-over")
+    assert wrong() == {"sleeve/1"}
+    sitting.chosen = "sleeve/2"
+    sitting.do("turn-over")
+    assert wrong() == set()
+    sitting.chosen = "sleeve/1"
+    sitting.do("turn-over")
+    assert wrong() == {"sleeve/2"}
