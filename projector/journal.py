@@ -38,21 +38,27 @@ def lock_path(docket_path: Path) -> Path:
     return docket_path.with_name(f".{docket_path.name}.open")
 
 
-def _grab(handle: int, *, shared: bool = False) -> None:
-    """Take the lock of an open file, or fail at once; the system frees it with the handle.
+def _grab(handle: int, *, shared: bool = False) -> bool:
+    """Take the lock of an open file; answers at once whether nobody else has it.
 
-    Raises:
-        OSError: somebody else has it.
+    The system frees it with the handle. A folder that knows no locks (some network drives) keeps
+    nobody out: two tables are then hers to avoid.
     """
-    if os.name == "nt":
-        import msvcrt
+    try:
+        if os.name == "nt":
+            import msvcrt
 
-        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]  # Windows only
-    else:
-        import fcntl
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]  # Windows only
+        else:
+            import fcntl
 
-        # of the open file, not of the process: two tables in one process are told apart as well
-        fcntl.flock(handle, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
+            # of the open file, not of the process: two tables in one process are told apart too
+            fcntl.flock(handle, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def is_open(docket_path: Path) -> bool:
@@ -62,12 +68,9 @@ def is_open(docket_path: Path) -> bool:
     except OSError:
         return False
     try:
-        _grab(handle, shared=True)
-    except OSError:
-        return True
+        return not _grab(handle, shared=True)
     finally:
         os.close(handle)
-    return False
 
 
 def _lock(docket_path: Path) -> int:
@@ -84,9 +87,7 @@ def _lock(docket_path: Path) -> int:
             handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
         except OSError as error:
             raise InputError(_closed_folder(docket_path, error.strerror or "")) from error
-        try:
-            _grab(handle)
-        except OSError as error:
+        if not _grab(handle):
             os.close(handle)
             raise InputError(
                 Fault(
@@ -94,7 +95,7 @@ def _lock(docket_path: Path) -> int:
                     "is open at another table.",
                     "Leave that one first (Q); two would write over each other.",
                 )
-            ) from error
+            )
         if _is_still(handle, path):
             return handle
         os.close(handle)  # its owner left between our opening and our locking it: the next one
@@ -128,7 +129,7 @@ def _closed_folder(docket_path: Path, why: str) -> Fault:
 
     return Fault(
         str(docket_path.parent),
-        f"cannot be written to ({why}), so nothing that you do at the table could be kept.",
+        f"cannot be written to ({why}), so no change could be kept.",
         "Copy the docket into a folder of your own, or free this one for writing.",
     )
 
@@ -147,7 +148,7 @@ def _may_write(docket_path: Path) -> None:
         raise InputError(
             Fault(
                 str(docket_path),
-                "is write-protected, so nothing that you do at the table could be kept.",
+                "is write-protected, so no change could be kept.",
                 "Copy it, or take the protection off.",
             )
         )

@@ -479,15 +479,23 @@ class Sitting:
         if self.history.past is None:
             self.tell("Nothing left to undo.")
             return
-        self.history = self.history.back()
+        self._travel(self.history.back())
+
+    def _travel(self, history: History) -> None:
+        """To another state; a piece whose mark comes or goes is the current one again."""
+        before, self.history = set(self.work.traced), history
+        changed = [
+            k for k in (*self.work.traced, *before) if (k in before) != (k in self.work.traced)
+        ]
+        if self.mode == "trace" and changed and self.work.of(changed[-1]) is not None:
+            self.current = changed[-1]
         self._took()
 
     def _do_redo(self) -> None:
         if self.history.future is None:
             self.tell("Nothing to do again.")
             return
-        self.history = self.history.forth()
-        self._took()
+        self._travel(self.history.forth())
 
     def _do_next(self) -> None:
         placed = self.work.placed()

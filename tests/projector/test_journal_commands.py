@@ -196,10 +196,10 @@ def test_a_lock_is_of_the_file_that_bears_the_name(
     first = module._lock(path)
     real = module._grab
 
-    def late(handle: int, *, shared: bool = False) -> None:
+    def late(handle: int, *, shared: bool = False) -> bool:
         monkeypatch.setattr(module, "_grab", real)
         module._unlock(path, first)  # the owner leaves between our opening and our locking
-        real(handle, shared=shared)
+        return real(handle, shared=shared)
 
     monkeypatch.setattr(module, "_grab", late)
     second = module._lock(path)
@@ -229,3 +229,26 @@ def test_a_folder_that_takes_nothing_is_told_before_anything_is_done(
         said = capsys.readouterr().err
         assert "write-protected" in said and str(closed) in said
     assert sorted(p.name for p in tmp_path.iterdir()) == ["cal.yaml", "top.yaml"]
+
+
+def test_a_folder_without_locks_still_opens(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A network drive that knows no locks is no reason to refuse; nobody is kept out there."""
+    import errno
+    import sys
+
+    if sys.platform == "win32":
+        pytest.skip(reason="fcntl is not there")
+    import fcntl
+
+    def none(handle: int, how: int) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    path = tmp_path / "top.yaml"
+    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
+    monkeypatch.setattr(fcntl, "flock", none)
+    journal, _ = Journal.open(Docket.load(path))
+    assert not is_open(path)
+    journal.close()
+    assert [p.name for p in tmp_path.iterdir()] == ["top.yaml"]

@@ -990,3 +990,16 @@ def test_a_plans_outlines_run_through_no_label(monkeypatch: pytest.MonkeyPatch) 
     run.best = Found(lay, 1000.0, 0.5, ())
     (ghost,) = sitting._plan_items()
     assert sum(len(m.points) for m in ghost.marks) == 0
+
+
+def test_undoing_a_mark_leads_back_to_its_piece() -> None:
+    """While tracing, undo takes the mark off the last piece and makes it the current one again."""
+    sitting = Sitting(single_cloth(), projector((960, 540), 2600.0))
+    sitting.do("trace")
+    first = sitting.current
+    sitting.do("go-on")
+    assert sitting.current != first and sitting.work.traced == (first,)
+    sitting.do("undo")
+    assert sitting.current == first and sitting.work.traced == ()
+    sitting.do("redo")
+    assert sitting.work.traced == (first,)
