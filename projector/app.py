@@ -375,6 +375,7 @@ _KEYMAP = {
     "numlock": "",
 }
 _WAIT_MS = 15  # how long the loop sleeps for an event; messages and plans come in this often
+_HOLD_S, _REPEAT_S = 0.4, 0.05  # a key held so long is pressed again, so often
 _LOOK_S = 1.0  # how often the display is looked for
 
 
@@ -425,12 +426,44 @@ def handle(sitting: Shown, beam: Beam, events: Iterable[Any]) -> None:
     flush()
 
 
+@dataclass
+class Held:
+    """A key held down: nudging, tilting and widening go on as long as it is; nothing else does."""
+
+    name: str = ""
+    code: int = 0
+    due_s: float = 0.0
+
+    def see(self, sitting: Shown, events: Iterable[Any], now_s: float) -> None:
+        """Which key has gone down or up."""
+        pygame = _pygame()
+        repeats = getattr(sitting, "repeats", None)
+        for event in events:
+            if event.type == pygame.KEYDOWN:
+                name = key_name(event)
+                again = bool(name and repeats is not None and repeats(name))
+                self.name, self.code = (name, event.key) if again else ("", 0)
+                self.due_s = now_s + _HOLD_S
+            elif (event.type == pygame.KEYUP and event.key == self.code) or (
+                event.type == pygame.WINDOWFOCUSLOST
+            ):
+                self.name = ""
+
+    def again(self, now_s: float) -> str:
+        """The key to be taken as pressed once more; "" when none is."""
+        if not self.name or now_s < self.due_s:
+            return ""
+        self.due_s = now_s + _REPEAT_S
+        return self.name
+
+
 def run(sitting: Shown, beam: Beam) -> None:
     """Sit at the table until she leaves; whatever ends it, everything is saved."""
     pygame = _pygame()
     clock = time.monotonic  # pygame's own stands still until pygame.init, which opens sound too
     looked = clock()
     lost = False
+    held = Held()
     try:
         sitting.frame()
         beam.present(sitting.canvas)
@@ -445,6 +478,9 @@ def run(sitting: Shown, beam: Beam) -> None:
                 handle(sitting, beam, [e for e in events if _leaves(sitting, e)])
                 continue
             handle(sitting, beam, events)
+            held.see(sitting, events, clock())
+            if name := held.again(clock()):
+                sitting.key(name)
             boxes = sitting.frame()
             if boxes:
                 beam.present(sitting.canvas, boxes, getattr(sitting, "changed", None))

@@ -53,6 +53,7 @@ SAVE_AFTER_S = 2.0  # of quiet
 OVERLAPS = "overlaps"
 MESSAGE_S = 5.0
 DRAG_NOTE_S = 0.2  # how often a drag under way is journalled
+_REPEATING = ("left", "right", "away", "toward", "tilt-left", "tilt-right", "wider", "thinner")
 _DRAG_MM = 2.0  # a press that wanders less is a press
 
 
@@ -334,6 +335,13 @@ class Sitting:
             action = self.keys.action(name.replace("shift+", ""), self.mode)
         if action is not None:
             self.do(action, large="shift+" in name)
+
+    def repeats(self, name: str) -> bool:
+        """Whether a key goes on as long as it is held."""
+        action = self.keys.action(name, self.mode)
+        if action is None and "shift+" in name:
+            action = self.keys.action(name.replace("shift+", ""), self.mode)
+        return not self.page and action in _REPEATING
 
     def ask(self, lines: Sequence[str]) -> None:
         """A page that questions the calibration: go on, check it, or make a new one."""

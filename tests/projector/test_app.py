@@ -227,6 +227,23 @@ def test_while_the_display_is_gone_nothing_but_leaving_counts(
     assert next(turns, None) is None
 
 
+def test_a_key_held_goes_on_nudging_and_marks_nothing_twice() -> None:
+    """Arrows go on while they are held, from 0.4 s on; Space held marks one piece only."""
+    sitting = Sitting(docket(), projector((640, 360)))
+    sitting.do("next")
+    held = app.Held()
+    down = pygame.event.Event(pygame.KEYDOWN, key=pygame.K_LEFT, mod=pygame.KMOD_SHIFT, unicode="")
+    up = pygame.event.Event(pygame.KEYUP, key=pygame.K_LEFT, mod=0)
+    held.see(sitting, [down], 10.0)
+    pressed = [t for t in np.arange(10.0, 11.001, 0.015) if held.again(float(t)) == "shift+left"]
+    assert pressed[0] >= 10.4 and 8 <= len(pressed) <= 12
+    held.see(sitting, [up], 11.0)
+    assert held.again(20.0) == ""
+    for code in (pygame.K_SPACE, pygame.K_t, pygame.K_z):
+        held.see(sitting, [pygame.event.Event(pygame.KEYDOWN, key=code, mod=0, unicode="")], 30.0)
+        assert held.again(40.0) == ""
+
+
 @pytest.mark.parametrize("days", [0.2, 1.5, 40.0, None])
 def test_an_old_calibration_is_questioned_with_one_key_or_press(days: float | None) -> None:
     """Past a day, for another display or without a date: go on, check or calibrate, by one press."""
