@@ -72,7 +72,6 @@ class Panel:
     side: tuple[Cubic, ...]
     hem: Cubic
     closed: Cubic
-    closed_side: Points
 
     @property
     def waist_point(self) -> Points:
@@ -87,8 +86,9 @@ class Panel:
 
 @dataclass(frozen=True)
 class Sizes:
-    """The numbers of the draft: half hip and half waist as drawn, depth of the hip line, length,
-    half the flare of one side seam; mm."""
+    """The numbers of the draft, mm: half the hip and half the waist as drawn, how deep the hip line
+    lies, the length, by how much the hem stands out at the side of each panel, and by how much the
+    centre back is lowered."""
 
     hip: float
     waist: float
@@ -195,16 +195,15 @@ def draw_panel(
             axis = left_of(rough.tangent(at))
             tip = rough.point(at) + axis * (lift - long_ * scale)
             spots.append((tip, axis, 2.0 * math.asin(0.5 * wide / (long_ * scale))))
-        waist, opened, closed, closed_up = _waist(centre, end, up, spots)
+        waist, opened, closed = _waist(centre, end, up, spots)
         lifts = [
             lift + float(np.hypot(*(d.inner - d.tip))) - long_ * scale
             for lift, d, (_, long_, _) in zip(lifts, opened, named, strict=True)
         ]
     hem = sweep((0.0, -sizes.length), (1.0, 0.0), foot, left_of(down))
     return Panel(
-        half, width, centre_y, tuple(waist), tuple(opened), (upper, line(hip, foot)), hem, closed,
-        closed_up,
-    )  # fmt: skip
+        half, width, centre_y, tuple(waist), tuple(opened), (upper, line(hip, foot)), hem, closed
+    )
 
 
 def _hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic:
@@ -226,11 +225,10 @@ def _hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic
 
 def _waist(
     centre: Points, end: Points, up: Points, darts: Sequence[tuple[Points, Points, float]]
-) -> tuple[list[Cubic], list[OpenDart], Cubic, Points]:
-    """The waist from ``centre`` to ``end``: its open parts, its darts, the closed curve, and how
-    the side seam (``up`` at its upper end) runs when they are closed.
+) -> tuple[list[Cubic], list[OpenDart], Cubic]:
+    """The waist from ``centre`` to ``end``: its open parts, its darts, and the closed curve.
 
-    ``darts``: (tip, direction of the middle upward, angle) of each, from the centre outward.
+    ``up``: the side seam's direction at its upper end; ``darts``: (tip, direction of the middle upward, angle) of each, from the centre outward.
     Closing turns all that lies outward of a dart about its tip, towards the centre.
     """
     turns = [_Turn(np.eye(2), np.zeros(2))]
@@ -253,7 +251,7 @@ def _waist(
         OpenDart(a.end, b.start, tip, _cap(a, tip, axis))
         for a, b, (tip, axis, _) in zip(waist[:-1], waist[1:], darts, strict=True)
     ]
-    return waist, opened, closed, closed_up
+    return waist, opened, closed
 
 
 def _meeting(curve: Cubic, origin: Points, along: Points) -> float:
