@@ -27,6 +27,7 @@ from drafting.figures.drawing import (
     circle,
     place,
     smooth,
+    svg_width,
     tape_strokes,
     text_lines,
     to_pdf,
@@ -318,14 +319,20 @@ def _strip(f: Figure, width: float, top: float) -> tuple[list[Stroke], list[Writ
         writings.append(
             Writing((3.2, y - 0.1), letter, 2.7, "middle", TAPE, strong=True, bare=True)
         )
-        writings.append(Writing((7.0, y), name, 3.0, bare=True))
+        writings.append(Writing((7.0, y), name, _fitting(name, 3.0, width), bare=True))
         y += 4.4
     if f.level:
         strokes.append(Stroke(np.array([(1.4, y - 1.0), (6.0, y - 1.0)]), "level"))
-        writings.append(Writing((7.0, y), f.level[1], 3.0, bare=True))
+        size = _fitting(f.level[1], 3.0, width)
+        writings.append(Writing((7.0, y), f.level[1], size, bare=True))
         y += 4.4
     writings.append(Writing((7.0, y), f.seen_from, 2.7, colour=GREY, bare=True))
     return strokes, writings, height
+
+
+def _fitting(text: str, size: float, width: float) -> float:
+    """A letter height at which a legend's line ends inside the strip, ``size`` at most."""
+    return min(size, size * (width - 8.0) / svg_width(text, size))
 
 
 def figure_svg(key: str) -> str:

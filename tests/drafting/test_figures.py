@@ -18,7 +18,7 @@ from drafting.figures import (
     figure_text,
     measuring_sheet,
 )
-from drafting.figures.drawing import smooth, to_text
+from drafting.figures.drawing import smooth, svg_width, to_text
 from drafting.measurements import GIRTH, REGISTRY, WIDTH
 
 KEYS = sorted(REGISTRY)
@@ -93,6 +93,22 @@ def test_figure_shows_where_on_the_body_it_is(key: str) -> None:
     assert shows_head or shows_trunk, key
     for x, y in (FIGURES[key].tape.min(axis=0), FIGURES[key].tape.max(axis=0)):
         assert left + 20 < x < right - 20 and bottom + 25 < y < top - 15, key
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_legend_ends_inside_its_strip(key: str) -> None:
+    """On the measuring sheet (figures 34 mm wide) too; read back from the PDF by pypdfium2."""
+    import pypdfium2
+
+    for width in (34.0, 80.0):
+        drawing = figure(key, width)
+        for text in drawing.writings:
+            if text.anchor == "start":
+                assert text.at[0] + svg_width(text.text, text.size_mm) < width - 0.5, text.text
+    page = pypdfium2.PdfDocument(measuring_sheet([key]))[0]
+    words = " ".join(page.get_textpage().get_text_range().split())
+    for text in figure(key, 34.0).texts():
+        assert text in words
 
 
 @pytest.mark.parametrize("key", KEYS)
