@@ -264,7 +264,7 @@ KINDS: dict[str, Kind] = {
         ),
         Kind(
             "sway back",
-            "The centre back shorter above the waist, running out to nothing at the side: folds lay across the small of the back.",
+            "The centre back shorter above the waist, running out to nothing at the side: folds lay across the small of the back. A skirt's waist is lowered so.",
             30.0,
             (BACK,),
             False,

@@ -70,6 +70,11 @@ def _openings(
     where = "centre back" if style["centre_back"] == "seam" else "left side seam"
     inches = m.unit == "in"
     zip_mm = style["zip_length"] or (7.0 * 25.4 if inches else 180.0)
+    if style["centre_back"] == "fold":
+        notes.append(
+            "The back is cut on the fold: zip and slit are marked on the side seams, and go into the "
+            "left one only."
+        )
     if zip_mm < sizes.depth - 60.0:
         notes.append(
             f"A zip of {format_length(zip_mm, m.unit)} ends well above the hip "

@@ -97,17 +97,17 @@ def test_figure_shows_where_on_the_body_it_is(key: str) -> None:
 
 @pytest.mark.parametrize("key", KEYS)
 def test_legend_ends_inside_its_strip(key: str) -> None:
-    """On the measuring sheet (figures 34 mm wide) too; read back from the PDF by pypdfium2."""
+    """On the measuring sheet (figures 40 mm wide) too; read back from the PDF by pypdfium2."""
     import pypdfium2
 
-    for width in (34.0, 80.0):
+    for width in (40.0, 80.0):
         drawing = figure(key, width)
         for text in drawing.writings:
             if text.anchor == "start":
                 assert text.at[0] + svg_width(text.text, text.size_mm) < width - 0.5, text.text
     page = pypdfium2.PdfDocument(measuring_sheet([key]))[0]
     words = " ".join(page.get_textpage().get_text_range().split())
-    for text in figure(key, 34.0).texts():
+    for text in figure(key, 40.0).texts():
         assert text in words
 
 
