@@ -8,7 +8,7 @@ are loaded when first asked for.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import import_module
 from types import MappingProxyType
 from typing import Any
@@ -172,9 +172,12 @@ def draft(
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
     chosen = get(block)
-    faults = []
+    faults: list[Fault] = []
     where = measurements.path or measurements.wearer or "measurements"
     faults += missing([k for k in chosen.needs if k not in measurements], where)
+    if faults and measurements.path.endswith((".yaml", ".yml")):
+        asks = f"'chalkbeam measure {where} --block {chosen.name}' asks for what is missing."
+        faults[-1] = replace(faults[-1], remedy=f"{faults[-1].remedy} {asks}")
     resolved: Mapping[str, Any] = MappingProxyType({})
     changes: tuple[FitChange, ...] = ()
     try:

@@ -40,6 +40,7 @@ from drafting.units import format_length
 
 BACK_WIDER_MM = 15.0  # on each half, in both handbooks
 LEAST_BELOW_HIP_MM = 80.0
+SWAPPED_MM = 60.0  # of half a girth: more over the hip is seldom a body
 
 
 def _sizes(m: Measurements, style: Mapping[str, Any], fit: Sequence[FitChange]) -> Sizes:
@@ -108,6 +109,7 @@ def straight_skirt(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChan
         notes.append(
             "The waist is larger than the hip: the skirt is drawn straight from the waist, "
             f"{format_length(2 * (sizes.hip - body), m.unit)} wider at the hip than asked for."
+            + (" Are the two girths swapped?" if sizes.hip - body > SWAPPED_MM else "")
         )
     plan = plan_darts(sizes.hip - sizes.waist)
     front, back = _solved(sizes, plan)

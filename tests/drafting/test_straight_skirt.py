@@ -241,6 +241,17 @@ def test_waist_larger_than_the_hip() -> None:
     assert any("larger than the hip" in n for n in d.notes)
     side = d.pieces["front"].edges["side"].points
     assert np.ptp(side[:, 0]) < 0.01
+    assert not any("swapped" in n for n in d.notes)
+    assert any("swapped" in n for n in skirt(96, 72).notes)
+
+
+def test_missing_measures_say_how_to_take_them(tmp_path: Path) -> None:
+    """A measurements file of a top lacks the hip: the command that asks for it is told, once."""
+    path = tmp_path / "alto-3.yaml"
+    path.write_text("chalkbeam: 1\nunit: cm\nmeasurements: {waist_girth: 72}\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        draft("straight-skirt", Measurements.load(path))
+    assert str(caught.value).count(f"chalkbeam measure {path} --block straight-skirt") == 1
 
 
 def test_band_is_the_waist_and_its_overlap() -> None:
