@@ -698,14 +698,28 @@ def _head_words(
     return y
 
 
-_UP_MM = 3.0
-_COLUMN_MM = {"in": 14.0, "cm": 10.0, "mm": 11.0}
+_COLUMN_GAP_MM, _PAIR_GAP_MM = 2.0, 3.0
 
 
-def _columns(right: float, own: str, other: str) -> list[float]:
-    """Right edges of four columns of numbers: own and other unit, twice."""
-    pair = _COLUMN_MM[own] + _COLUMN_MM[other]
-    return [right - pair - _COLUMN_MM[other], right - pair, right - _COLUMN_MM[other], right]
+def _columns(
+    board: _Board, right: float, cells: list[list[str]], size: float, heads: tuple[str, ...]
+) -> list[float]:
+    """Right edges of columns of numbers, in pairs of own and other unit, from their widest texts.
+
+    ``cells``: rows of texts; ``heads``: one over each pair, ending where the pair ends.
+    """
+    wide = [max(board.measure(row[k], size) for row in cells) for k in range(len(cells[0]))]
+    edges = [0.0] * len(wide)
+    at = right
+    for pair in range(len(wide) // 2 - 1, -1, -1):
+        own, other = 2 * pair, 2 * pair + 1
+        edges[other], edges[own] = at, at - wide[other] - _COLUMN_GAP_MM
+        head = board.measure(heads[pair], _HEAD_MM)
+        at = min(edges[own] - wide[own], at - head) - _PAIR_GAP_MM
+    return edges
+
+
+_HEAD_MM = 2.6
 
 
 def _units(unit: str) -> tuple[str, str]:
@@ -804,33 +818,41 @@ def _table(
         return y
     size, high = 2.8, 3.8
     own, other = _units(unit)
-    columns = _columns(left + width, own, other)
-    if any(up > _SAME_MM for _, (_, up) in rows):  # '0.3 up' is wider than '0.3'
-        columns = [c - _UP_MM for c in columns[:2]] + columns[2:]
-    room = columns[0] - left - _COLUMN_MM[own] + 2.0
-    longest = max(board.measure(name, size) for name, _ in rows)
-    size_name = size * min(1.0, room / longest) if longest > 0 else size
+    cells = [
+        [_number(x if k < 2 else -up, (own, other)[k % 2], below=k >= 2) for k in range(4)]
+        for _, (x, up) in rows
+    ]
+    heads = ("from the centre", "below top line")
+    columns = _columns(board, left + width, cells, size, heads)
     if y + high * (len(rows) + 2) > PANEL_MM[1]:
         high = max(3.0, (PANEL_MM[1] - y) / (len(rows) + 2))
+    names = [name for name, _ in rows]
+    return _rows_of_numbers(board, left, y, names, cells, columns, heads, (own, other), size, high)
+
+
+def _rows_of_numbers(
+    board: _Board, left: float, y: float, names: list[str], cells: list[list[str]],
+    columns: list[float], heads: tuple[str, ...], units: tuple[str, str], size: float, high: float,
+) -> float:  # fmt: skip
+    """A table with a head over each pair of columns; the height at which it ends."""
     out = board.writings
-
-    def head(right: float, text: str, at: float) -> None:
-        out.append(Writing((right, at), text, 2.6, "end", GREY, bare=True))
-
-    head(columns[1], "from the centre", y)
-    head(columns[3], "below top line", y)
+    for pair, head in enumerate(heads):
+        out.append(Writing((columns[2 * pair + 1], y), head, _HEAD_MM, "end", GREY, bare=True))
     y += 3.7
-    for i, right in enumerate(columns):
-        head(right, (own, other)[i % 2], y)
+    for k, right in enumerate(columns):
+        out.append(Writing((right, y), units[k % 2], _HEAD_MM, "end", GREY, bare=True))
     y += 1.2
-    board.strokes.append(Stroke(np.array([(left, y), (left + width, y)]), "old"))
+    board.strokes.append(Stroke(np.array([(left, y), (columns[-1], y)]), "old"))
     y += high - 0.6
-    for name, (x, up) in rows:
-        out.append(Writing((left, y), name, max(2.2, size_name), bare=True))
-        for i, right in enumerate(columns):
-            text = _number(x if i < 2 else -up, (own, other)[i % 2], below=i >= 2)
-            colour = INK if i % 2 == 0 else GREY
-            out.append(Writing((right, y), text, size, "end", colour, bare=True))
+    first = min(columns[0] - board.measure(row[0], size) for row in cells)
+    longest = max(board.measure(name, size) for name in names)
+    fitted = size * min(1.0, (first - left - 1.5) / longest) if longest > 0 else size
+    for name, row in zip(names, cells, strict=True):
+        out.append(Writing((left, y), name, max(2.0, fitted), bare=True))
+        for k, (right, text) in enumerate(zip(columns, row, strict=True)):
+            if text:
+                colour = GREY if k % 2 else INK
+                out.append(Writing((right, y), text, size, "end", colour, bare=True))
         y += high
     return y
 
@@ -918,31 +940,20 @@ def _length_table(board: _Board, draft: Draft, y: float) -> float:
     pieces = list(draft.pieces)[:2]
     names = list(dict.fromkeys(e for p in pieces for e in draft.pieces[p].edges))
     left = _PICTURE_MM[0] + 4.0
-    width = PANEL_MM[0] - left
-    columns = _columns(left + width, own, other)
-    out = board.writings
-    for i, piece in enumerate(pieces):
-        out.append(Writing((columns[2 * i + 1], y), piece, 2.6, "end", GREY, bare=True))
-    y += 3.7
-    for i, right in enumerate(columns[: 2 * len(pieces)]):
-        out.append(Writing((right, y), (own, other)[i % 2], 2.6, "end", GREY, bare=True))
-    y += 1.2
-    board.strokes.append(Stroke(np.array([(left, y), (left + width, y)]), "old"))
-    high = min(4.2, (PANEL_MM[1] - y) / (len(names) + 1))
-    y += high - 0.4
-    for name in names:
-        darted = any(d.edge == name for p in pieces for d in draft.pieces[p].darts)
-        shown = f"{name}, closed" if darted else name
-        out.append(Writing((left, y), shown, 3.0, bare=True))
-        for i, piece in enumerate(pieces):
-            edge = draft.pieces[piece].edges.get(name)
-            for j, unit in enumerate((own, other) if edge else ()):
-                length = sewn_length(draft.pieces[piece], name)
-                text = format_length(length, unit).removesuffix(f" {unit}")
-                colour = GREY if j else INK
-                out.append(Writing((columns[2 * i + j], y), text, 2.9, "end", colour, bare=True))
-        y += high
-    return y
+
+    def cell(piece: str, name: str, unit: str) -> str:
+        if name not in draft.pieces[piece].edges:
+            return ""
+        length = sewn_length(draft.pieces[piece], name)
+        return format_length(length, unit).removesuffix(f" {unit}")
+
+    cells = [[cell(p, name, u) for p in pieces for u in (own, other)] for name in names]
+    darted = {d.edge for p in pieces for d in draft.pieces[p].darts}
+    shown = [f"{name}, closed" if name in darted else name for name in names]
+    high = min(4.2, (PANEL_MM[1] - y - 4.9) / (len(names) + 1))
+    heads = tuple(pieces)
+    columns = _columns(board, PANEL_MM[0], cells, 2.9, heads)
+    return _rows_of_numbers(board, left, y, shown, cells, columns, heads, (own, other), 2.9, high)
 
 
 _TOOTH_MM2 = 420.0  # a curve of radius 60 mm gets teeth of 7 mm
