@@ -13,7 +13,7 @@ import numpy as np
 
 from drafting.blocks import Step
 from drafting.blocks.straight_skirt_panel import DartPlan, Panel, Sizes
-from drafting.curves import Points, chain_points
+from drafting.curves import Points
 from drafting.fit import BACK, FRONT
 from drafting.measurements import Measurements
 from drafting.units import format_length
@@ -88,7 +88,7 @@ def _of_panel(
     widths = plan.front if half == FRONT else plan.back
     end, foot = panel.waist_point, panel.side[1].end
     taken = panel.width - float(end[0])
-    side = chain_points(panel.side)
+    upper, lower = (part.flatten() for part in panel.side)
     hem = panel.hem.flatten()
     centre = "centre back" if half == BACK and style["centre_back"] == "seam" else "fold"
     run = np.array([[0.0, panel.centre_y], [0.0, -sizes.length]])
@@ -106,7 +106,7 @@ def _of_panel(
             (f"side seam {t(sum(c.length for c in panel.side))}",),
             {**waist_points, f"{half} hem": (float(foot[0]), float(foot[1]))},
             {},
-            {"side": side, "hem": hem, centre: run},
+            {"side to the hip": upper, "side below the hip": lower, "hem": hem, centre: run},
         )
     ]
     if widths:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -232,6 +233,8 @@ def _as_data(
     moves: dict[str, list[Move]],
     written: Sequence[str],
 ) -> dict[str, Any]:
+    from drafting.truing import sewn_length
+
     def number(value: float | None) -> float | None:
         return None if value is None or value != value or abs(value) == float("inf") else value
 
@@ -258,6 +261,15 @@ def _as_data(
                 "on_fold": p.fold is not None,
                 "area_mm2": p.area_mm2,
                 "edges_mm": {n: e.length_mm for n, e in p.edges.items()},
+                "sewn_mm": {n: sewn_length(p, n) for n in p.edges},
+                "darts": [
+                    {
+                        "edge": d.edge,
+                        "width_mm": math.dist(d.first, d.second),
+                        "leg_mm": d.legs_mm[0],
+                    }
+                    for d in p.darts
+                ],
             }
             for name, p in made.pieces.items()
         },
