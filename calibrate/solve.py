@@ -263,7 +263,8 @@ class _Joint:
                 free[at + 8 : at + 15] = False
             elif stage == "k1":
                 free[at + 9 : at + 15] = False
-        if stage == "centre":  # a shifted centre first: beside it the tangential terms are small
+        # lens centre and tangential terms do nearly the same: one after the other
+        if stage == "centre":
             free[self.projector_at + 12 : self.projector_at + COUNT] = False
         free[self.cards_at : self.cards_at + 3] = False
         return free
@@ -683,8 +684,10 @@ def _staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> _State:
     camera = _in_half_metres(base.cameras[0])
     state = _State([camera], dict(base.poses), _first_projector(camera, first, size))
     joint = _Joint([first], state, TABLE_UNIT_MM)
+    # Without robust weights: at the start nearly all is far off, and what weighs all of it alike
+    # little by little ends in false minima.
     for stage in ("centre", "all"):
-        state = _minimise(joint, state, stage).state
+        state = _minimise(joint, state, stage, huber=None).state
     for photo in photos[1:]:
         extra = _first_camera(photo, state)
         poses = dict(state.poses)
