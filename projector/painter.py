@@ -31,8 +31,9 @@ _CHUNK = 60_000  # pixel samples worked on at once: the temporaries stay in the 
 class Painted:
     """What an item leaves on the canvas.
 
-    ``index`` (K,) int64 into the flat canvas; ``light`` (K,) uint32 0x00RRGGBB; ``box``: x0, y0,
-    x1, y1 of the touched pixels, the last ones excluded.
+    ``index`` (K,) int64 into the flat canvas, some pixels more than once, always with the same
+    light; ``light`` (K,) uint32 0x00RRGGBB; ``box``: x0, y0, x1, y1 of the touched pixels, the
+    last ones excluded.
     """
 
     index: NDArray[np.int64]
@@ -225,9 +226,10 @@ class _Lines:
             v = start[over, None] + np.arange(rows)
             keep[over] &= (v >= 0) & (v < top[over, None])
         flat = np.where(lies, u * width + start, start * width + u)
-        index = flat[:, None] + np.where(lies, 1, width)[:, None] * np.arange(rows)
         at = np.flatnonzero(keep)
-        return index.reshape(-1)[at], mark.reshape(-1)[at]
+        column = at // rows
+        at_v = at - column * rows
+        return flat[column] + np.where(lies, 1, width)[column] * at_v, mark.reshape(-1)[at]
 
 
 _NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.uint16))
@@ -305,11 +307,9 @@ class Painter:
         index, mark = parts[0] if len(parts) == 1 else _joined(parts)
         # Where two strokes meet the nearer counts, not the sum of both.
         np.maximum.at(self._cover, index, mark)
-        wins = mark == self._cover[index]
+        best = self._cover[index]
         self._cover[index] = 0
-        index, mark = index[wins], mark[wins]
-        light = self._levels(item.colours)[mark]
-        return Painted(index, light, self._box(segments, half))
+        return Painted(index, self._levels(item.colours)[best], self._box(segments, half))
 
     def _box(
         self, segments: NDArray[np.float64], half: NDArray[np.float64]
