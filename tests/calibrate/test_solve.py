@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import cv2
 import numpy as np
@@ -14,7 +15,7 @@ from calibrate.detect import Corners, Detections
 from calibrate.errors import InputError, Refusal
 from calibrate.pattern import pattern_for
 from calibrate.plane import CameraModel, homography, place, rigid
-from calibrate.report import lift_sentence
+from calibrate.report import lift_sentence, print_sentence
 from calibrate.solve import _eye, bar_scale, fit_plane, solve, solve_photos
 
 SIZE = (1920, 1080)
@@ -190,6 +191,18 @@ def test_bars_put_a_wrong_printer_right() -> None:
     assert error_mm(unread.calibration).max() > 0.4
     assert any("stretched" in note for note in unread.notes)
     assert unread.calibration.print_doubt_mm(unread.calibration.model.grid_mm()).max() > 0.8
+
+
+def test_what_an_unread_print_may_cost_is_told_in_words() -> None:
+    """A print 0.2 % too large both ways, bars unread: the sentence names the error it makes."""
+    c = solve([photo(1, 0.02, print_scale=(1.002, 1.002))]).calibration
+    off = error_mm(c).max()
+    told = [float(v) for v in re.findall(r"(\d+\.\d) mm", print_sentence(c))]
+    assert len(told) == 2
+    assert off > 1.0
+    assert 0.8 * told[0] < off < told[1]
+    read = solve([photo(1, 0.02)], bars_mm=BARS_MM).calibration
+    assert "--bars" not in print_sentence(read)
 
 
 @pytest.mark.parametrize("bars", [(170.0, 250.0), (18.0, 25.0), (180.0, float("nan"))])
