@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.marks import Item
+from projector.marks import Item, Packed
 
 Array = NDArray[np.float64]
 
@@ -48,18 +48,6 @@ class FrameItem:
     half_px: Array
     ink: NDArray[np.int64]
     colours: tuple[tuple[int, int, int], ...]
-
-    @classmethod
-    def joined(cls, items: Sequence[FrameItem]) -> FrameItem:
-        """Several items as one, under the first one's name."""
-        shift = np.cumsum([0, *(len(i.colours) for i in items[:-1])])
-        return cls(
-            items[0].key,
-            np.concatenate([i.segments for i in items]),
-            np.concatenate([i.half_px for i in items]),
-            np.concatenate([i.ink + n for i, n in zip(items, shift, strict=True)]),
-            tuple(c for i in items for c in i.colours),
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,11 +87,29 @@ class Lens:
 
     def frame(self, item: Item) -> FrameItem:
         """An item through the lens."""
-        pack = item.packed
-        a = item.table_from_item
+        return self._through(item.key, item.packed, _carried(item))
+
+    def frame_joined(self, items: Sequence[Item]) -> FrameItem:
+        """Several items through the lens at once, as one under the first one's name."""
+        packs = [i.packed for i in items]
+        points = np.concatenate([_carried(i) for i in items])
+        start = np.cumsum([0, *(len(p.points) for p in packs[:-1])])
+        number = np.cumsum([0, *(len(p.colours) for p in packs[:-1])])
+        joined = Packed(
+            points,
+            np.concatenate([p.first + n for p, n in zip(packs, start, strict=True)]),
+            np.concatenate([p.half_mm for p in packs]),
+            np.concatenate([p.half_px for p in packs]),
+            np.concatenate([p.length_mm for p in packs]),
+            np.concatenate([p.ink + n for p, n in zip(packs, number, strict=True)]),
+            tuple(c for p in packs for c in p.colours),
+        )
+        return self._through(items[0].key, joined, points)
+
+    def _through(self, key: str, pack: Packed, table_mm: Array) -> FrameItem:
         if not pack.first.size:
-            return FrameItem(item.key, np.zeros((0, 4)), pack.half_mm, pack.ink, ())
-        px = self.calibration.to_projector(pack.points @ a[:2, :2].T + a[:2, 2])
+            return FrameItem(key, np.zeros((0, 4)), pack.half_mm, pack.ink, ())
+        px = self.calibration.to_projector(table_mm)
         segments = np.hstack([px[pack.first], px[pack.first + 1]])
         # the local scale, from the chords themselves; short ones (letters) are too rough for it
         chord = segments[:, 2:] - segments[:, :2]
@@ -116,7 +122,7 @@ class Lens:
         good = np.isfinite(half) & np.isfinite(segments).all(axis=1)  # past the horizon: not
         if not good.all():
             segments, half, ink = segments[good], half[good], ink[good]
-        return FrameItem(item.key, segments, half, ink, pack.colours)
+        return FrameItem(key, segments, half, ink, pack.colours)
 
     def _in_beam(self, table: Array) -> NDArray[np.bool_]:
         """(N,) whether each point lies in the beam or just outside it."""
@@ -149,6 +155,12 @@ class Lens:
                 & (px[:, 1] <= h - 0.5)
             )
         return out
+
+
+def _carried(item: Item) -> Array:
+    """(N, 2) an item's points on the table, mm."""
+    a = item.table_from_item
+    return np.asarray(item.packed.points @ a[:2, :2].T + a[:2, 2])
 
 
 def _counter_clockwise(ring: Array) -> Array:

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from projector import height, tools, trace
 from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_MORE, STRIP_WORDS, Keys
-from projector.frame import FrameItem
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
 from projector.past import Past
@@ -1381,12 +1380,12 @@ class Sitting:
         held = self._painted.get("moving")
         if held is not None and held[0] == key:
             return held[1]
-        parts = [lens.frame(self.stage.piece(p, state))]
+        parts = [self.stage.piece(p, state)]
         if self._guides:
-            parts.append(lens.frame(self.stage.guides(self._guides)))
+            parts.append(self.stage.guides(self._guides))
         if self.pointer_mm is not None:
-            parts.append(lens.frame(self.stage.cursor(self.pointer_mm, busy=True)))
-        made = self.painter.paint(FrameItem.joined(parts))
+            parts.append(self.stage.cursor(self.pointer_mm, busy=True))
+        made = self.painter.paint(lens.frame_joined(parts))
         self._painted["moving"] = (key, made)
         return made
 
