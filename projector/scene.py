@@ -345,7 +345,9 @@ class Stage:
             marks.append(self._line_mark(face, "", "trouble", emphasis))
         if state.chosen:
             marks.append(self._line_mark(face, "", "chosen"))
-        words = (*face.words, *state.notes, *(f"! {t}" for t in state.trouble))
+        # where there is no room for all, the last go first: what is wrong comes right after the name
+        wrong = (f"! {t}" for t in state.trouble)
+        words = (*face.words[:1], *wrong, *face.words[1:], *state.notes)
         label = self._label(face, words, matrix, turned, tuple(drawn))
         if label is not None:
             marks.append(self.mark("label", label.strokes, emphasis, wider=label.height_mm / 10.5))

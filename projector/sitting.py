@@ -1258,7 +1258,8 @@ class Sitting:
             lines.append(f"{waiting} aside")
         p = self.work.of(self.chosen)
         if p is not None and abs(self.rules.tilt(p)) >= 0.05:
-            lines.append(f"{p.piece} {abs(self.rules.tilt(p)):.1f}° off grain")
+            name = p.piece.replace("-", " ")
+            lines.append(f"{name}: {abs(self.rules.tilt(p)):.1f}° off grain")
         return tuple(lines)
 
     def _lift(self, key: str) -> None:

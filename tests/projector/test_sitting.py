@@ -1003,3 +1003,23 @@ def test_undoing_a_mark_leads_back_to_its_piece() -> None:
     assert sitting.current == first and sitting.work.traced == ()
     sitting.do("redo")
     assert sitting.work.traced == (first,)
+
+
+def test_what_is_wrong_has_room_before_how_to_cut() -> None:
+    """On a piece too small for its whole label, the words of trouble are not the ones left out."""
+    pieces = [{"name": "pocket", "outline": [[0, 0], [110, 0], [110, 90], [55, 115], [0, 90]]}]
+    lay = [{"piece": "pocket", "copy": 1, "at": [300, 300], "turn": 0}]
+    cloth = {"width": "1400 mm", "length": "2 m", "nap": "two-way", "selvedge": "10 mm"}
+    sitting = sit(docket(pieces=pieces, lay=lay, cloth=cloth), (1920, 1080))
+    sitting.do("next")
+    sitting.do("tilt-left")
+    (p,) = sitting.work.placed()
+    state = sitting.state_of(p)
+    assert state.trouble == ("off grain 1.0°",)
+    sitting.stage.piece(p, state)
+    said = [
+        label.words
+        for (_, words), label in sitting.stage._labels.items()
+        if label and any(w.startswith("!") for w in words)
+    ]
+    assert said and all(words[:2] == ("pocket", "! off grain 1.0°") for words in said)
