@@ -328,14 +328,20 @@ class VirtualCamera(_Eye):
         w, h = size
         middle = centre_px or ((w - 1) / 2, (h - 1) / 2)
         camera = cls(size, focal_px, middle, lens or Lens(), (0.0, 0.0, 0.0), rows, **look)
+        pinhole = replace(camera, lens=Lens())
+        room = 0.5 * np.array([w, h])
         for _ in range(6):
             near, far = 50.0, 50_000.0
             for _ in range(50):
                 distance = math.sqrt(near * far)
                 camera = camera._at(target + back * distance)
                 px = camera.to_pixels(corners)
+                # from very near, a lens's polynomial folds the far corners back into the picture
+                plain = pinhole._at(target + back * distance).to_pixels(corners)
                 fits = bool(
                     np.isfinite(px).all()
+                    and (plain >= -room).all()
+                    and (plain <= 3 * room).all()
                     and (px >= (w * margin, h * margin)).all()
                     and (px <= (w * (1 - margin), h * (1 - margin))).all()
                 )
