@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from drafting.lay.check import is_sound
 from drafting.lay.compact import SOLVED_MM, Compactor
 from drafting.lay.first import Constructor, State, by_size, guess_length
+from drafting.lay.front import Front
 from drafting.lay.job import Job, Stance
 from drafting.lay.shapes import Points, disc_around, fill_spans, minkowski, ring_area, row_spans
 
@@ -32,6 +33,16 @@ _SHORTER = 0.01  # how much shorter the next lay is asked to be, at first
 _TRIES = 10  # failures to get shorter before another start is made
 _STRIKES = 3  # returns to the least overlap before giving up
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
+_FRONT_FIRST = 0.5  # of the time: plans from the front before the raster search
+_LOOK_FIRST = 0.15  # the same where the strip library is asked next
+_WELL_FILLED = 0.88  # of the cloth: the strip library would hardly better it
+_FRONT_WORK = 90_000  # pieces × stances × plans kept that take some tenths of a second
+_MOST_FOR_FRONT = 60
+_SLACKS = (1, 2, 3, 3)  # lines of overlap let pass; the more, the more plans come to nothing in mm
+_LOOKED_AT = 4  # plans of a beam that are compacted, times its width
+_TOO_LONG_S = 4.0  # for one beam
+_TIGHT_MM = 0.01  # overlap with which a plan from the front is held against the exact check
+_FEW = 30  # pieces, up to which that takes no time to speak of
 Report = Callable[[State, float], bool]
 
 
@@ -107,6 +118,10 @@ class Search:
         self.columns = max(2, math.floor(self.reach / self.cw + 1e-6) + 1)
         self.rho: dict[int, int] = {}
         self.rho_y: dict[int, int] = {}
+        self.front: dict[int, Front] = {}
+        self.no_front = False
+        self.passes = 0
+        self.seen: set[int] = set()
         self.best: State | None = None
         self.best_length = self.best_left = math.inf
         self.moves = 0
@@ -278,12 +293,78 @@ class Search:
             return
         if start is not None and not self._offer(start):
             return
-        if strip and self.job.plain:
-            self._ask_strip_library(threads)
-        if (self.best is not None and self.best_left == 0 and not fresh) or (
-            self._start() and (self.best_left == 0 or self._fill())
+        left = self.deadline - time.monotonic()
+        if (
+            self._fronts(time.monotonic() + (_LOOK_FIRST if strip else _FRONT_FIRST) * left)
+            is False
         ):
+            return
+        if strip and self.job.plain and self._filled() < _WELL_FILLED:
+            self._ask_strip_library(threads)
+        laid = self.best is not None and self.best_left == 0
+        begun = laid and (bool(self.front) or not fresh)
+        if begun or (self._start() and (self.best_left == 0 or self._fill())):
             self._shorten()
+
+    def _filled(self) -> float:
+        """How much of the cloth used the best lay fills."""
+        if self.best is None or self.best_left > 0:
+            return 0.0
+        job = self.job
+        area = float(sum(job.kinds[k].area for k in self.kinds))
+        return area / ((job.top - job.bottom) * max(self.best_length - job.start, 1.0))
+
+    def _fronts(self, until: float) -> State | bool | None:
+        """Beam searches (`front`) until then: the best plan of the last, or False when told to stop.
+
+        None when they found nothing, or cannot serve this job.
+        """
+        if self.no_front:
+            return None
+        found: State | None = None
+        while not self._over() and time.monotonic() < until:
+            front = self._front()
+            if front is None:
+                return None
+            # narrow beams first, for something soon; then wider ones, which find more
+            wide = min(8.0, 0.5 * 1.25**self.passes) * 2.0 ** self.rng.uniform(-0.5, 0.5)
+            width = int(np.clip(_FRONT_WORK * wide / (self.n * len(front.shapes)), 20, 2500))
+            began = time.monotonic()
+            limit = self.best_length if self.best_left == 0 else self.job.stop
+            plans = front.run(width, self.rng, limit=min(limit, self.job.stop), over=self._over)
+            shortest = math.inf
+            looked = 0
+            for _, state in plans:
+                mark = hash(
+                    (state.stance.tobytes(), np.round(state.at / (4.0 * self.cw)).tobytes())
+                )
+                if mark in self.seen:
+                    continue  # nearly the same as one that was looked at
+                self.seen.add(mark)
+                looked += 1
+                made, length, over = self.compactor.compact(state, rounds=6, elastic=True)
+                if over <= _TIGHT_MM and length <= self.job.stop + 1e-6:
+                    if length < shortest:
+                        found, shortest = made, length
+                    if not self._offer(made):
+                        return False
+                if self._over() or looked >= (_LOOKED_AT * (2.0 + wide) if self.n <= _FEW else 2):
+                    break
+            if not plans and time.monotonic() - began > _TOO_LONG_S:
+                break
+        return found
+
+    def _front(self) -> Front | None:
+        """The next of the beam searches, which let pass more and less overlap in turn."""
+        slack = _SLACKS[self.passes % len(_SLACKS)]
+        self.passes += 1
+        if slack not in self.front:
+            front = Front(self.job, slack) if self.n <= _MOST_FOR_FRONT else None
+            if front is None or not front.usable:
+                self.no_front = True
+                return None
+            self.front[slack] = front
+        return self.front[slack]
 
     def _ask_strip_library(self, threads: int) -> None:
         from drafting.lay.strip import strip_states
@@ -732,6 +813,12 @@ class Search:
         """A first plan in a chance order, compacted; the best so far when none can be made."""
         if self.rng.random() < 0.25 and self.best is not None:
             return self.best, self.best_length
+        if self.front:
+            left = self.deadline - time.monotonic()
+            found = self._fronts(time.monotonic() + max(0.6, 0.06 * left))
+            if isinstance(found, State):
+                return found, self.compactor.length(found)
+            return (self.best, self.best_length) if self.best is not None else None
         noise = self.rng.normal(0.0, 0.5, self.n)
         order = sorted(
             map(int, everything),
