@@ -918,7 +918,7 @@ def _say_why_no_pattern(
     raise Refusal(
         "no-pattern",
         "the cards are seen, but not the projected pattern.",
-        "Show the pattern full screen and darken the room; on a dark mat put a white sheet under it.",
+        "Show the pattern full screen and darken the room; on a dark mat lay white paper wherever the light falls.",
         where=name,
         data={"markers": len(seen)},
     )
@@ -943,7 +943,7 @@ def _quality_notes(cards: Mapping[int, Corners], pattern: Corners | None) -> lis
         low = float(np.median(pattern.contrast))
         if low < 14:
             notes.append(
-                "The projected pattern is faint: darken the room, or lay a white sheet under it."
+                "The projected pattern is faint: darken the room, or lay white paper wherever it falls."
             )
         if float(np.median(pattern.blur)) > 0.16 * float(np.median(pattern.side)):
             notes.append("The projector is out of focus.")

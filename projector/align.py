@@ -179,19 +179,19 @@ def told(registration: Registration, names: Sequence[str] = ()) -> str:
     name = names[r.worst] if r.worst < len(names) else f"place {r.worst + 1}"
     stretch = round(100.0 * r.stretch, 2) + 0.0  # no minus nought
     if r.ok:
-        return f"Fits: off by {r.residual_mm:.1f} mm at most, stretch {stretch:+.2f} %"
+        return f"Fits: off by {r.residual_mm:.1f} mm at most, stretch {stretch:+z.2f} %"
     if r.residual_mm > RESIDUAL_LIMIT_MM and len(r.residuals_mm) > 2:
         limit = f"{RESIDUAL_LIMIT_MM:g} mm at most"
         parts = [
             f"Not good enough: {name} is off by {r.residual_mm:.1f} mm ({limit})",
             "smooth the cloth and point again",
-            f"stretch {stretch:+.2f} %",
+            f"stretch {stretch:+z.2f} %",
         ]
         return "\n".join(parts)
     longer = "longer" if r.stretch > 0 else "shorter"
     by = abs(r.stretch) * r.base_mm
     parts = [
-        f"Not good enough: stretch {stretch:+.2f} %, {by:.1f} mm {longer} over {r.base_mm:.0f} mm",
+        f"Not good enough: stretch {stretch:+z.2f} %, {by:.1f} mm {longer} over {r.base_mm:.0f} mm",
         "let the cloth lie slack and point again",
         f"off by {r.residual_mm:.1f} mm",
     ]
@@ -232,7 +232,7 @@ class Alignment:
         slip = reach_mm * POINTER_MM * math.sqrt(2.0 / 3.0) / self.apart_mm
         parts = [
             f"The places are {self.apart_mm:.0f} mm apart: check with the tape",
-            f"turned by {self.turned_deg:+.2f}°",
+            f"turned by {self.turned_deg:+z.2f}°",
         ]
         if self.bow_mm > 1.0:
             parts.append(f"the edge bows by {self.bow_mm:.1f} mm: smooth it")

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option(
     "--bars", metavar="X,Y",
-    help="What your ruler reads on the two printed bars, in mm: 180.4,250.0",
+    help="What your ruler reads on bar 1 and bar 2 of the cards page, in mm: 180.4,250.0",
 )  # fmt: skip
 @click.option(
     "--beam-width", type=LENGTH_MM, metavar="LENGTH", help="Width of the lit picture, mm."

@@ -277,7 +277,7 @@ def _say(result: TapeResult, out: Path) -> None:
     for i, (((a, b), mm), fitted, surplus) in enumerate(
         zip(result.readings, result.fitted_mm, result.surplus_mm, strict=True)
     ):
-        against = f"{surplus:+.1f}" if math.isfinite(surplus) else "not checked"
+        against = f"{surplus:+z.1f}" if math.isfinite(surplus) else "not checked"
         note = "left out" if i in result.left_out else ""
         rows.append([f"{a}–{b}", f"{mm:.1f}", f"{fitted:.1f}", against, note])
     print_table("Readings, mm", ["pair", "read", "fitted", "against the rest", ""], rows)
