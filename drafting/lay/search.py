@@ -1,10 +1,11 @@
-"""Our own planner: guided local search on a raster of places, then compaction in mm.
+"""Our own planner: beams from one end, guided local search on a raster, compaction in mm.
 
 For every two oriented outlines a no-fit depth map says how deep they overlap at each shift on the
 grid; the shifts are exact, only the places are discrete. The lay is shortened step by step: pieces
 that now overlap move to where the weighted sum of depths is least, pairs that keep overlapping gain
 weight, and what is nearly free of overlap is taken apart and compacted in mm (`compact`). Fold,
-holes, locked pieces and stripes are masks of allowed places.
+holes, locked pieces and stripes are masks of allowed places. What it sets out from are beams over
+the front (`front`); the two take turns, and the one that gains goes on.
 """
 
 from __future__ import annotations
@@ -33,8 +34,9 @@ _SHORTER = 0.01  # how much shorter the next lay is asked to be, at first
 _TRIES = 10  # failures to get shorter before another start is made
 _STRIKES = 3  # returns to the least overlap before giving up
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
-_FRONT_FIRST = 0.5  # of the time: plans from the front before the raster search
-_LOOK_FIRST = 0.15  # the same where the strip library is asked next
+_FRONT_FIRST = 0.15  # of the time: plans from the front before all others
+_FRONT_ON = 0.4  # and then, where they fill the cloth well
+_GOES_TOGETHER = 0.84  # of the cloth filled: pieces with edges that match
 _WELL_FILLED = 0.88  # of the cloth: the strip library would hardly better it
 _FRONT_WORK = 90_000  # pieces × stances × plans kept that take some tenths of a second
 _MOST_FOR_FRONT = 60
@@ -294,24 +296,30 @@ class Search:
         if start is not None and not self._offer(start):
             return
         left = self.deadline - time.monotonic()
-        if (
-            self._fronts(time.monotonic() + (_LOOK_FIRST if strip else _FRONT_FIRST) * left)
-            is False
+        if self._fronts(time.monotonic() + _FRONT_FIRST * left) is False:
+            return
+        filled = self._filled()
+        if strip and self.job.plain and filled < _WELL_FILLED:
+            self._ask_strip_library(threads)
+        elif filled >= _GOES_TOGETHER and (
+            self._fronts(time.monotonic() + _FRONT_ON * left) is False
         ):
             return
-        if strip and self.job.plain and self._filled() < _WELL_FILLED:
-            self._ask_strip_library(threads)
         laid = self.best is not None and self.best_left == 0
         begun = laid and (bool(self.front) or not fresh)
         if begun or (self._start() and (self.best_left == 0 or self._fill())):
             self._shorten()
 
     def _filled(self) -> float:
-        """How much of the cloth used the best lay fills."""
+        """How much of the cloth used the best lay fills, half the distance around pieces included."""
         if self.best is None or self.best_left > 0:
             return 0.0
         job = self.job
-        area = float(sum(job.kinds[k].area for k in self.kinds))
+        area = 0.0
+        for k in self.kinds:
+            ring = job.kinds[k].stances[0].ring
+            around = float(np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1).sum())
+            area += job.kinds[k].area + 0.5 * job.distance * around
         return area / ((job.top - job.bottom) * max(self.best_length - job.start, 1.0))
 
     def _fronts(self, until: float) -> State | bool | None:
@@ -771,9 +779,18 @@ class Search:
         while start is not None and not self._over():
             if self.best_length <= fixed + 1e-3:
                 return  # nothing ends later than a locked piece
+            was, began = self.best_length, time.monotonic()
             if not self._descend(*start, everything):
                 return
+            gained = (was - self.best_length) / max(time.monotonic() - began, 1e-3)
             start = self._another_start(everything)
+            while start is not None and self.front and not self._over():
+                # as long as the beams gain more than the raster search did, they go on
+                was, began = self.best_length, time.monotonic()
+                again = self._another_start(everything)
+                if (was - self.best_length) / max(time.monotonic() - began, 1e-3) <= gained:
+                    break
+                start = again
 
     def _descend(self, run: State, run_length: float, everything: NDArray[Any]) -> bool:
         """From one plan to shorter ones until it fails several times; False when told to stop."""
@@ -815,7 +832,7 @@ class Search:
             return self.best, self.best_length
         if self.front:
             left = self.deadline - time.monotonic()
-            found = self._fronts(time.monotonic() + max(0.6, 0.06 * left))
+            found = self._fronts(time.monotonic() + max(0.6, 0.1 * left))
             if isinstance(found, State):
                 return found, self.compactor.length(found)
             return (self.best, self.best_length) if self.best is not None else None

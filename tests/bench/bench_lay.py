@@ -35,8 +35,9 @@ VIOLATIONS: list[str] = []
 
 
 def table(title: str, head: list[str], rows: list[list[Any]]) -> None:
-    """A table in plain text."""
-    print(f"\n{title}")
+    """A table in plain text, with what else the machine did: under load a search gets less done."""
+    load = f" (load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores)" if os.name != "nt" else ""
+    print(f"\n{title}{load}")
     cells = [head, *[[str(c) for c in r] for r in rows]]
     widths = [max(len(r[i]) for r in cells) for i in range(len(head))]
     for r in cells:
