@@ -479,6 +479,7 @@ def _start_from(
 PRINT_DOUBT = 0.002  # one sigma of a printer's scale (common practice, no source)
 RULER_DOUBT_MM = 0.12  # one sigma of reading a printed bar with a ruler
 _REFUSE_ERROR_MM = 1.0
+_LEAST_PATTERN = 30  # corners; the projector has 14 unknowns, and what is left over must tell
 _LEAST_SPREAD = 0.15  # share of the beam that the cards' hull must cover
 _SIGMA_FLOOR_PX = 0.004
 _NEXT_TERM = 0.2  # of a radial series, the next term over the last: as the priors fall
@@ -549,8 +550,8 @@ def solve(
 
     Raises:
         InputError: bars that no printer makes.
-        Refusal: ``no-cards``, ``few-cards``, ``cards-together``, ``no-pattern``, ``not-flat``,
-            ``bad-fit``, ``too-uncertain``, ``solve-failed``.
+        Refusal: ``no-cards``, ``few-cards``, ``cards-together``, ``no-pattern``, ``few-pattern``,
+            ``not-flat``, ``bars-contradicted``, ``bad-fit``, ``too-uncertain``, ``solve-failed``.
     """
     if not detections:
         raise InputError("no photo was given.")
@@ -561,6 +562,15 @@ def solve(
     if len(ids) <= 2:
         raise _few_cards(ids)
     photos = [_view(d, board.corners, scale) for d in detections]
+    seen = max(len(p.pattern_px) for p in photos)
+    if seen < _LEAST_PATTERN:
+        raise Refusal(
+            "few-pattern",
+            f"of the projected pattern only {seen} corners can be measured.",
+            "Make it brighter on the table: lay a white sheet under the light, turn lamps off, "
+            "let the phone expose longer.",
+            data={"corners": seen},
+        )
     order = sorted(range(len(photos)), key=lambda k: (-len(photos[k].cards), k))
     photos = [photos[k] for k in order]
     if len(photos[0].cards) < 3:
@@ -1113,6 +1123,9 @@ def _reweighed(photo: PhotoView, state: _State, k: int) -> PhotoView:
     if state.projector is not None and len(pattern_px):
         predicted = camera.to_px(state.projector.to_table(pattern_px))
         factor, keep = weigh(seen_px, predicted, sigma)
+        # what the projector's own unknowns take up of the noise is noise all the same
+        count = 2.0 * len(pattern_px)
+        factor *= math.sqrt(count / max(count - COUNT, 1.0))
         pattern_px, seen_px, sigma = pattern_px[keep], seen_px[keep], sigma[keep] * factor
     return PhotoView(photo.size, cards, pattern_px, seen_px, sigma)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -310,6 +311,26 @@ def test_cards_all_in_one_place_are_refused() -> None:
     with pytest.raises(Refusal) as caught:
         solve_photos([photo(sigma=0.1, spots=spots)])
     assert caught.value.code in ("cards-together", "too-uncertain")
+
+
+def few(seen: Detections, count: int) -> Detections:
+    """The photo with so many of the pattern's corners, picked over the whole light."""
+    p = seen.pattern
+    keep = np.random.default_rng(5).permutation(len(p))[:count]
+    return replace(seen, pattern=corners(p.index[keep], p.px[keep], float(p.sigma[0])))
+
+
+def test_a_pattern_hardly_seen_is_refused_and_a_thin_one_told() -> None:
+    """Six corners fit any projector perfectly: refused. Forty carry one, with its doubt told."""
+    with pytest.raises(Refusal) as caught:
+        solve([few(photo(2, 0.1), 6)])
+    assert caught.value.code == "few-pattern"
+    assert "white sheet" in str(caught.value)
+    ratios = []
+    for seed in range(6):
+        c = solve([few(photo(seed, 0.1), 40)]).calibration
+        ratios.append(rms(error_mm(c)) / rms(c.expected_error_mm(c.model.grid_mm())))
+    assert 0.3 < np.median(ratios) < 2.0
 
 
 def test_a_moved_card_between_photos_is_not_accepted_unsaid() -> None:
