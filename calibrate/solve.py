@@ -566,7 +566,7 @@ def solve(
     if seen < _LEAST_PATTERN:
         raise Refusal(
             "few-pattern",
-            f"of the projected pattern only {seen} corners can be measured.",
+            f"of the projected pattern only {seen} corner{'' if seen == 1 else 's'} can be measured.",
             "Make it brighter on the table: lay a white sheet under the light, turn lamps off, "
             "let the phone expose longer.",
             data={"corners": seen},
