@@ -54,6 +54,7 @@ _SPELT = {"color": "colour", "grain tolerance": "grain_tolerance"}
 _SPELT |= {"tolerates flaws": "tolerates_flaws", "grain-tolerance": "grain_tolerance"}
 _MAX_WIDTH_MM = 5000.0  # the widest sheeting is 3.2 m
 _MAX_LENGTH_MM = 200_000.0  # two bolts
+_LEAST_BARE_MM = 300.0  # narrower than any cloth sold: a number without unit was meant in cm
 _MAX_SHRINKAGE = 0.25
 _MAX_TILT_DEG = 10.0  # past this it is another grain, not a tolerance
 _YARD_MM = 914.4
@@ -388,7 +389,18 @@ class _Reader:
         value = self.data.get(key)
         if value is None or (key == "length" and value in ("bolt", "off the bolt")):
             return None
-        return self.length_of(key, value, low, high)
+        mm = self.length_of(key, value, low, high)
+        if key in ("width", "length") and self.unit == "mm" and mm < _LEAST_BARE_MM:
+            number = str(value).strip()
+            if re.fullmatch(r"[\d.,]+", number) and low < mm:
+                meant = "m" if mm < 10.0 else "cm"
+                self.fault(
+                    key,
+                    f"{number} mm: did you mean {number} {meant}? "
+                    "A number without a unit is read in mm.",
+                    f"Write it with its unit: '{key}: {number} {meant}'.",
+                )
+        return mm
 
     def word(self, key: str, known: tuple[str, ...]) -> str:
         value = self.data.get(key)

@@ -61,6 +61,7 @@ _PIECE_KEYS = ("name", "outline", "edges", "cut", "pair", "fold", "grain", "turn
 _LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside")
 _DRAFT_FIELDS = frozenset({"measurements", "garment", "imported"})
 _MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
+_SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no source)
 DEFAULT_DISTANCE_MM = 5.0  # room for the shears between two cutting lines (common practice)
 
 
@@ -142,6 +143,15 @@ class Docket:
                 unit=self.unit,
             )
         except DraftingError as error:  # the block knows no files: say which one it speaks of
+            doubt = self.measurements.unit_doubt
+            if doubt:  # what follows from numbers in the wrong unit is told of nothing else
+                raise InputError(
+                    Fault(
+                        self.measurements.path or self._where("measurements"),
+                        doubt,
+                        "Correct its line 'unit:', or the numbers.",
+                    )
+                ) from error
             raise type(error)([self._of_garment(f) for f in error.faults]) from error
 
     def _of_garment(self, fault: Fault) -> Fault:
@@ -209,6 +219,67 @@ class Docket:
     def allowances_for(self, piece: str) -> dict[str, float]:
         """Edge → allowance mm for one piece (``all`` for edges not named)."""
         return {**self.allowances, **self.piece_allowances.get(piece, {})}
+
+    def allowance_cautions(self) -> list[str]:
+        """What to know before cutting: edges without allowance, and allowances too small to sew.
+
+        ``all: 0`` says that it is meant so (outlines that hold their allowances already).
+        """
+        where = str(self.path) if self.path else "the docket"
+        if not self.allowances and not self.piece_allowances:
+            return [
+                "No allowance is set: the pieces would be cut on the seam line, with nothing to sew. "
+                f"Add this line to {where}: 'allowances: {{all: 10 mm, hem: 25 mm}}' (or 'all: 0' "
+                "if the outlines hold their allowances already)."
+            ]
+        said = []
+        bare = list(dict.fromkeys(e for p in self.pieces().values() for e in self._bare_edges(p)))
+        if bare:
+            said.append(
+                f"No allowance is set for {', '.join(bare)}: cut on the seam line there. Add 'all: "
+                f"10 mm' under 'allowances' in {where} (or 'all: 0' if it is meant so)."
+            )
+        for key, mm in self._each_allowance():
+            if 0.0 < mm < _SMALL_ALLOWANCE_MM:
+                meant = f"did you mean {mm:g} cm?" if self.unit == "mm" else "is that meant?"
+                said.append(
+                    f"{key} is {mm:.3g} mm: {meant} A number without a unit is in "
+                    f"{self.unit}; write it with its unit, such as '{key.rsplit('.', 1)[-1]}: 1 cm'."
+                )
+        return said
+
+    def _bare_edges(self, piece: Piece) -> list[str]:
+        """Edges of a piece for which neither they nor 'all' have an allowance."""
+        own = self.allowances_for(piece.name)
+        if "all" in own:
+            return []
+        widths = piece.widths(own)
+        fold = piece.fold
+
+        def on_fold(edge: str) -> bool:
+            if fold is None:
+                return False
+            (ax, ay), (bx, by) = fold
+            length = math.hypot(bx - ax, by - ay)
+            return all(
+                abs((bx - ax) * (y - ay) - (by - ay) * (x - ax)) < 0.05 * length
+                for x, y in piece.edges[edge].points
+            )
+
+        out = []
+        for edge in piece.edges:
+            plain = edge.removeprefix("left ").removeprefix("right ")
+            named = edge in own or plain in own
+            if not named and not widths.get(edge) and edge not in piece.bound and not on_fold(edge):
+                out.append(edge)
+        return out
+
+    def _each_allowance(self) -> list[tuple[str, float]]:
+        """Key path → mm of every allowance that is written."""
+        every = [(f"allowances.{k}", v) for k, v in self.allowances.items()]
+        for name, own in self.piece_allowances.items():
+            every += [(f"allowances.{name}.{k}", v) for k, v in own.items()]
+        return every
 
     def placed(self) -> tuple[Placement, ...]:
         """The placements on the cloth (those put aside left out)."""

@@ -20,7 +20,7 @@ from typing import Any
 
 from drafting.errors import Fault, InputError
 from drafting.files import dump_yaml, named_file, read_yaml, unknown_keys, write_atomic
-from drafting.units import HOW_TO_WRITE, format_length, parse_length, unit_name
+from drafting.units import HOW_TO_WRITE, MM_PER, format_length, parse_length, unit_name
 
 GIRTH, LENGTH, WIDTH = "girth", "length", "width"
 SPREAD_MM = {GIRTH: 10.0, LENGTH: 5.0, WIDTH: 5.0}  # two takes further apart are taken again
@@ -533,6 +533,7 @@ class Measurements:
         if faults:
             raise InputError(faults)
         shown = unit or (since.unit if since else "cm")
+        doubt = _unit_doubt(values, shown)
         return cls(
             values=MappingProxyType(values),
             wearer=str(data.get("wearer") or (since.wearer if since else "")),
@@ -540,10 +541,15 @@ class Measurements:
             unit=shown,
             note=str(data.get("note") or ""),
             raw=MappingProxyType(dict(body)),
-            warnings=tuple(warnings) + tuple(plausibility(values, shown)),
+            warnings=(*warnings, *([doubt] if doubt else plausibility(values, shown))),
             since=since,
             path=where if folder is not None else "",
         )
+
+    @property
+    def unit_doubt(self) -> str:
+        """A sentence when most numbers would be a body's in another unit; '' when they are now."""
+        return _unit_doubt(self.values, self.unit)
 
     def get(self, key: str, default: float | None = None) -> float | None:
         """The measurement in mm, or ``default`` when it was not taken."""
@@ -630,6 +636,31 @@ def plausibility(values: Mapping[str, float], unit: str = "cm") -> list[str]:
         if not relation.low <= value <= relation.high:
             out.append(f"Unusual: {relation.text(value, unit)}. Bodies differ; is it measured so?")
     return out
+
+
+def _unit_doubt(values: Mapping[str, float], unit: str) -> str:
+    """Whether most measurements (mm) lie outside what is usual and would lie inside in another unit."""
+
+    def usual(factor: float) -> int:
+        return sum(
+            REGISTRY[k].low_mm <= v * factor <= REGISTRY[k].high_mm for k, v in values.items()
+        )
+
+    now = usual(1.0)
+    if not values or now > 0.5 * len(values):
+        return ""
+    per = float(MM_PER[unit])
+    found = {u: usual(float(MM_PER[u]) / per) for u in ("mm", "cm", "in") if u != unit}
+    best = max(found, key=lambda u: found[u])
+    if found[best] <= max(now, 0.5 * len(values)):
+        return ""
+    key = next((k for k in ("waist_girth", "bust_girth") if k in values), next(iter(values)))
+    number = f"{values[key] / per:.4g}"
+    return (
+        f"the numbers look like {best}, not {unit}: a {REGISTRY[key].name} of {number} {unit} is no "
+        f"body's. Is the unit right? 'unit: {best}' in place of 'unit: {unit}' would make it "
+        f"{number} {best}."
+    )
 
 
 def _value(written: Any, unit: str | None, where: str) -> tuple[float, float]:

@@ -100,8 +100,28 @@ def _read(option: Option, written: Any, unit: str, where: str) -> Any:
         value = parse_length(written, unit, where, signed=option.low < 0)
         shown = option.limits()
     if not option.low <= value <= option.high:
-        raise InputError(Fault(where, f"{written!r} is outside its limits.", f"Limits: {shown}."))
+        raise InputError(_outside(option, written, unit, where, shown))
     return value
+
+
+def _outside(option: Option, written: Any, unit: str, where: str, shown: str) -> Fault:
+    """A value outside its limits; of a bare number, in which unit it was read and which would fit."""
+    bare = isinstance(written, Real) or str(written).strip().replace(".", "", 1).isdigit()
+    if option.kind == "number" or not bare:
+        return Fault(where, f"{written!r} is outside its limits.", f"Limits: {shown}.")
+    meant = next(
+        (
+            f"Did you mean {written} {u}? "
+            for u in ("cm", "in", "mm")
+            if u != unit and option.low <= parse_length(written, u, signed=True) <= option.high
+        ),
+        "",
+    )
+    return Fault(
+        where,
+        f"{written}, read as {written} {unit}, is outside its limits.",
+        f"{meant}A number without a unit is in the docket's unit, {unit}. Limits: {shown}.",
+    )
 
 
 def slash_and_spread(

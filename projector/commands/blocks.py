@@ -61,10 +61,9 @@ def blocks(name: str | None, out: Path | None, whole: bool, unit: str, as_json: 
             else:
                 _print_overview(block)
         if not name and not whole:
-            click.echo("Start a docket, as top.yaml, with these lines:")
+            click.echo("Start a docket with these lines; then chalkbeam draft top.yaml --out top")
             for line in _FIRST_DOCKET:
                 click.echo(f"    {line}")
-            click.echo("and draft it: chalkbeam draft top.yaml --out top")
     if out is not None:
         for block in chosen:
             count = _write_sketches(block, out)
@@ -126,6 +125,7 @@ _FIRST_DOCKET = (
     "title: rehearsal top",
     "measurements: alto-3.yaml   # made by: chalkbeam measure alto-3.yaml",
     "garment: {block: quick-top, style: {neckline: scoop}, fit: []}",
+    "allowances: {all: 10 mm, hem: 25 mm, neckline: 6 mm}",
 )
 
 

@@ -121,7 +121,8 @@ def allowance_notes(read: Docket, made: Draft) -> list[str]:
     """What the docket's allowances say that this style does not use, or that she may not mean."""
     from drafting.units import format_length
 
-    notes = [
+    notes = read.allowance_cautions()
+    notes += [
         f"The docket has an allowance for '{edge}', an edge this style does not have: not used."
         for edge in read.unused_allowances()
     ]
@@ -207,8 +208,10 @@ def _print(
         if key in moves:
             table = [_move_row(m, made.measurements.unit) for m in moves[key]]
             print_table(title.replace("[", "\\["), _MOVE_COLUMNS, table)
+    cautions = read.allowance_cautions()
     for note in (*made.notes, *allowance_notes(read, made)):
-        click.echo(f"Note: {note}")
+        if note not in cautions:
+            click.echo(f"Note: {note}")
     failed = [c for c in checks if not c.ok]
     if failed:
         click.secho(
@@ -223,6 +226,8 @@ def _print(
             )
     else:
         click.echo(f"All {len(checks)} checks passed.")
+    for caution in cautions:
+        click.secho(f"Caution: {caution}", fg="yellow", bold=True)
     click.echo(f"Written to {out}: {', '.join(written)}")
 
 

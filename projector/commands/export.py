@@ -60,6 +60,8 @@ def export(docket: Path, out: Path, only: tuple[str, ...], as_json: bool) -> Non
         from drafting.export.dxf import pieces_dxf
 
         write_atomic(out, pieces_dxf(pieces, allowances, title=read.title))
+    for caution in read.allowance_cautions():
+        click.secho(f"Caution: {caution}", fg="yellow", bold=True, err=True)
     rows = []
     for name, piece in pieces.items():
         left, low, right, high = piece.bounds(allowances[name])

@@ -145,6 +145,7 @@ def lay(
     picture = picture or docket.parent / "lay.png"
     if not dry_run:
         _save(dockets, names, made, picture, first.title)
+    cautions = [c for d in dockets for c in d.allowance_cautions()]
     if as_json:
         print_json(
             {
@@ -154,12 +155,15 @@ def lay(
                 "to_buy": None if purchase is None else dataclasses.asdict(purchase),
                 "leftover": dataclasses.asdict(rest),
                 "would_help": fitting,
+                "cautions": cautions,
                 "widths": [dataclasses.asdict(c) for c in choices],
                 "picture": None if dry_run else str(picture),
             }
         )
     else:
         _print(made, purchase, rest, fitting, choices, wrong, unit)
+        for caution in cautions:
+            click.secho(f"Caution        {caution}", fg="yellow", bold=True)
         if not dry_run:
             click.echo(
                 f"Written into {', '.join(str(d.path) for d in dockets)}; drawn in {picture}."

@@ -13,7 +13,9 @@ QUICK_SECONDS = 5.0
 
 
 def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
-    """The docket with a lay, and a sentence when one had to be made ("" when it had one).
+    """The docket with a lay, and what to say: that one had to be made, and of its allowances.
+
+    "" when it had a lay and its allowances leave no doubt.
 
     Raises:
         drafting.InputError: no cloth is named.
@@ -23,7 +25,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
 
     if docket.lay:
         docket.pieces()
-        return docket, ""
+        return docket, " ".join(docket.allowance_cautions())
     where = str(docket.path or "docket")
     if docket.cloth is None:
         raise InputError(
@@ -52,6 +54,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     )
     if lay.left_out:
         note += f" No room for {', '.join(lay.left_out)}."
+    note = " ".join([note, *docket.allowance_cautions()])
     return docket.replace(lay=lay.docket_placements()), note
 
 

@@ -79,6 +79,8 @@ def print_(
         pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts
     )
     write_atomic(out, made.data)
+    for caution in read.allowance_cautions():
+        click.secho(f"Caution: {caution}", fg="yellow", bold=True, err=True)
     if as_json:
         print_json(
             {

@@ -134,3 +134,24 @@ def test_shipped_cloths_load(path: Path) -> None:
     data.pop("chalkbeam")
     cloth = Cloth.from_dict(data)
     assert Cloth.from_dict(cloth.to_dict()) == cloth
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "told"),
+    [
+        ("width", 140, "140 mm: did you mean 140 cm?"),
+        ("width", "55", "55 mm: did you mean 55 cm?"),
+        ("length", 2, "2 mm: did you mean 2 m?"),
+    ],
+)
+def test_a_bare_number_that_no_cloth_is_as_small_as(key: str, value: object, told: str) -> None:
+    """Cloth is sold from 90 cm on (common practice): under 300 mm the unit was forgotten."""
+    with pytest.raises(InputError) as caught:
+        Cloth.from_dict({"width": "140 cm", key: value})
+    assert told in str(caught.value)
+
+
+def test_narrow_cloth_with_its_unit_is_taken_as_written() -> None:
+    """A ribbon: who writes the unit means it."""
+    assert Cloth.from_dict({"width": "50 mm"}).width_mm == 50.0
+    assert Cloth.from_dict({"unit": "cm", "width": 14}).width_mm == 140.0

@@ -143,7 +143,7 @@ def test_overview_of_blocks_fits_a_screen(
                  "one shoulder lower", "chalkbeam blocks quick-top"):  # fmt: skip
         assert part in " ".join(out.split()), part
     shown = [line[4:] for line in out.splitlines() if line.startswith("    ")]
-    (tmp_path / "top.yaml").write_text("\n".join(shown[-4:]) + "\n", encoding="utf-8")
+    (tmp_path / "top.yaml").write_text("\n".join(shown[-5:]) + "\n", encoding="utf-8")
     taken = (CONFIGS / "measurements" / "alto-3.yaml").read_text(encoding="utf-8")
     (tmp_path / "alto-3.yaml").write_text(taken, encoding="utf-8")
     assert main(["draft", str(tmp_path / "top.yaml"), "--out", str(tmp_path / "o")]) == 0
@@ -186,3 +186,125 @@ def test_allowances_of_the_docket_are_checked_and_told(
     path.write_text(text.replace("armhole", "armhoel"), encoding="utf-8")
     assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 2
     assert "armhole" in capsys.readouterr().err
+
+
+STARTER = "chalkbeam: 1\ntitle: t\nmeasurements: {body}\ngarment: {{block: quick-top}}\n{more}"
+
+
+def bare_docket(folder: Path, more: str) -> Path:
+    """A docket of a first-time user, with what is asked."""
+    body = (CONFIGS / "measurements" / "alto-3.yaml").as_posix()
+    path = folder / "top.yaml"
+    path.write_text(STARTER.format(body=body, more=more), encoding="utf-8")
+    return path
+
+
+def test_without_allowances_every_way_to_cloth_or_paper_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """draft, lay, print and export name the seam line and the line to add (common practice)."""
+    path = bare_docket(tmp_path, "cloth: {width: 1400 mm, fold: lengthwise}\n")
+    for arguments in (
+        ["draft", path, "--out", tmp_path / "o"],
+        ["lay", path, "--seconds", "0.2", "--no-compare"],
+        ["print", path, "--paper", "a4", "--out", tmp_path / "t.pdf"],
+        ["export", path, "--out", tmp_path / "t.svg"],
+    ):
+        assert main([str(a) for a in arguments]) == 0
+        told = capsys.readouterr()
+        text = " ".join((told.out + told.err).split())
+        assert "No allowance is set: the pieces would be cut on the seam line" in text, arguments
+        assert "allowances: {all: 10 mm, hem: 25 mm}" in text
+    assert "seam line" in (tmp_path / "o" / "truing.txt").read_text(encoding="utf-8")
+
+
+def test_a_docket_laid_before_says_it_at_the_table_too(tmp_path: Path) -> None:
+    """What frame and project show first names it; 'all: 0' says that it is meant so."""
+    from drafting.docket import Docket
+    from projector.commands.laying import laid
+
+    path = bare_docket(tmp_path, "cloth: {width: 1400 mm}\nlay: [{piece: front, at: [0, 0]}]\n")
+    assert "seam line" in laid(Docket.load(path))[1]
+    path.write_text(path.read_text() + "allowances: {all: 0}\n")
+    assert laid(Docket.load(path))[1] == ""
+
+
+def test_edges_that_no_allowance_names_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Only a hem: the sides would be cut on the seam line; the fold is no edge to sew."""
+    path = bare_docket(tmp_path, "allowances: {hem: 25 mm}\n")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 0
+    line = next(x for x in capsys.readouterr().out.splitlines() if x.startswith("Caution"))
+    assert "side" in line and "shoulder" in line
+    assert "fold" not in line and "hem" not in line
+
+
+@pytest.mark.parametrize(
+    ("value", "told"), [("1", "1 mm: did you mean 1 cm?"), ("2.5", "2.5 mm: did you mean 2.5 cm?")]
+)
+def test_an_allowance_of_a_few_mm_is_asked_about(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], value: str, told: str
+) -> None:
+    """Centimetres written without their unit; 6 mm, the narrowest in use, is none of that."""
+    path = bare_docket(tmp_path, f"allowances: {{all: {value}, neckline: 6}}\n")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 0
+    out = capsys.readouterr().out
+    assert told in out
+    assert out.count("did you mean") == 1
+
+
+def test_the_starter_docket_has_allowances_and_drafts_without_a_caution(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The lines that `blocks` prints, with a body, are a whole docket."""
+    assert main(["blocks"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    start = next(i for i, x in enumerate(lines) if x.strip() == "chalkbeam: 1")
+    body = (CONFIGS / "measurements" / "alto-3.yaml").as_posix()
+    text = []
+    for line in lines[start:]:
+        if not line.startswith("    "):
+            break
+        text.append(line.strip().replace("measurements: alto-3.yaml", f"measurements: {body}"))
+    path = tmp_path / "top.yaml"
+    text.append("cloth: {width: 1400 mm, fold: lengthwise}")  # as the next step asks
+    path.write_text("\n".join(text) + "\n", encoding="utf-8")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 0
+    out = capsys.readouterr().out
+    assert "Caution" not in out
+    assert main(["lay", str(path), "--seconds", "0.2", "--no-compare"]) == 0
+
+
+def test_a_length_without_its_unit_is_told_in_which_it_was_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """60 in a docket of millimetres: read as 60 mm, and 60 cm would be within the limits."""
+    path = bare_docket(tmp_path, "")
+    path.write_text(path.read_text().replace("quick-top}", "quick-top, style: {length: 60}}"))
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 2
+    err = " ".join(capsys.readouterr().err.split())
+    assert "60, read as 60 mm" in err
+    assert "Did you mean 60 cm?" in err
+    assert not (tmp_path / "o").exists()
+
+
+def test_centimetres_in_a_file_of_inches_are_blamed_on_the_unit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A waist of 79 in is no body's: the file's 'unit:' is named, not a style option."""
+    (tmp_path / "m.yaml").write_text(
+        "chalkbeam: 1\nunit: in\nwearer: alto-1\nmeasurements:\n"
+        "  {waist_girth: 79, hip_girth: 102, waist_to_hip: 20.6}\n"
+    )
+    path = tmp_path / "skirt.yaml"
+    path.write_text(
+        "chalkbeam: 1\ntitle: s\nmeasurements: m.yaml\ngarment: {block: straight-skirt}\n"
+        "allowances: {all: 10 mm}\n"
+    )
+    main(["draft", str(path), "--out", str(tmp_path / "o")])
+    told = capsys.readouterr()
+    text = " ".join((told.out + told.err).split())
+    assert "79 in" in text
+    assert "'unit: in'" in text and "'unit: cm'" in text
+    assert "style.length" not in text
