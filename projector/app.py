@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 Box = tuple[int, int, int, int]
 
+_UNSEEN = ("offscreen", "dummy", "evdev")  # what SDL falls back on where there is no screen
 _SHARE = 0.9  # of the desktop that a window may take
 
 
@@ -90,6 +91,15 @@ def displays() -> list[Display]:
             "Run it on the machine that the projector is plugged into; "
             "'chalkbeam frame' makes the picture without a display.",
         ) from error
+    driver = str(pygame.display.get_driver() or "")
+    if driver in _UNSEEN and os.environ.get("SDL_VIDEODRIVER", "") != driver:
+        pygame.display.quit()
+        raise Refusal(
+            "no-display",
+            "there is no screen to show it on.",
+            "Run it on the desktop of the machine that the projector is plugged into; "
+            "'chalkbeam frame' makes the picture without a display.",
+        )
     return [Display(i, (int(w), int(h)), i == 0) for i, (w, h) in enumerate(sizes)]
 
 
@@ -132,10 +142,10 @@ class Beam:
         found = displays()
         notice = ""
         if display is not None and not 0 <= display < len(found):
-            listed = ", ".join(f"{d.number} ({d.size[0]} x {d.size[1]})" for d in found)
+            listed = ", ".join(f"display {d.number} ({d.size[0]} x {d.size[1]})" for d in found)
             raise Refusal(
                 "no-such-display",
-                f"there is no display {display}; there are {listed}.",
+                f"there is no display {display}. Found: {listed}.",
                 "Plug the projector in and extend the desktop to it.",
             )
         if display is None and not window and len(found) == 1:

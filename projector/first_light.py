@@ -48,6 +48,9 @@ START = (
     ("B", "first: what a steel rule reads on the cards' two printed bars"),
     ("Esc", "leave"),
 )
+LOOK = ("4", "no calibration: only a look at the lay, not to scale")
+_TO_THE_LAY = "back to the lay, with the calibration in use"
+IN_A_WINDOW = "This is a window: what is found here holds for the window only, and is not kept."
 BARS_ASKED = ("the bar along the page's width", "the bar along the page's height")
 _DIGITS = "1234567890."
 _TYPING: tuple[tuple[str, str, str], ...] = (
@@ -58,7 +61,8 @@ _TYPING: tuple[tuple[str, str, str], ...] = (
 # the strip's buttons of each page: the key they press, their words, that key as it is printed
 BUTTONS: dict[str, tuple[tuple[str, str, str], ...]] = {
     "start": (
-        ("1", "Photo", "1"), ("2", "Webcam", "2"), ("3", "Tape", "3"), ("b", "Bars", "B"),
+        ("1", "Photo", "1"), ("2", "Webcam", "2"), ("3", "Tape", "3"), ("4", "Look", "4"),
+        ("b", "Bars", "B"),
         ("escape", "Leave", "Esc"),
     ),
     "photo": (("space", "Pattern", "Space"), ("b", "Bars", "B"), ("escape", "Go back", "Esc")),
@@ -71,11 +75,11 @@ BUTTONS: dict[str, tuple[tuple[str, str, str], ...]] = {
     ),
 }  # fmt: skip
 PHOTO_STEPS = (
-    ("1", "Print the cards once: chalkbeam calibrate cards. Glue them on stiff, flat card."),
+    ("1", "Print the cards once at 100 % (chalkbeam calibrate cards); cut the four out. No curl."),
     ("B", "Lay a steel rule on the two printed bars and type what it reads: printers rescale."),
     ("2", "Room dim, projector warm, its own keystone, overscan and sharpening off."),
     ("3", "Press Space: the pattern appears, with bright windows near the corners."),
-    ("4", "Lay one card flat into each window, on the bare mat. They need not be straight."),
+    ("4", "One card flat into each window, on what you cut on (dark or shiny? white paper first)."),
     ("5", "Photograph all that is lit, from above, flash off. No part of a card cut off."),
     ("6", "Put the photo into the folder named below. It is found by itself."),
 )
@@ -105,7 +109,10 @@ class FirstLight:
         size: of the picture, px.
         display: its name, for the record.
         folders: where new photos are looked for.
+        may_look: it is a window: she may look at the lay without a calibration.
+        in_use: she came from the lay, and goes back to it with the calibration in use.
 
+    ``looks``: she wants only the look; ``closed``: the window was closed, which ends everything.
     ``webcam``: she asked for the webcam; the command looks with it on the same beam and hands the
     outcome to `found` or `tell`.
     """
@@ -114,11 +121,15 @@ class FirstLight:
     size: tuple[int, int]
     display: str
     folders: Sequence[Path]
+    may_look: bool = False
+    in_use: bool = False
     beam_width_mm: float | None = None
     page: str = "start"
     result: Calibration | None = None
     running: bool = True
     webcam: bool = False
+    looks: bool = False
+    closed: bool = False
     bars_mm: tuple[float, float] | None = None
     _said: str = ""
     _found: Any = None
@@ -185,7 +196,7 @@ class FirstLight:
     def do(self, action: str) -> None:
         """The window was closed."""
         if action == "quit":
-            self.running = False
+            self.closed, self.running = True, False
 
     def found(self, calibration: Calibration) -> None:
         """A calibration was found: shown with its check square, to be taken or not."""
@@ -232,6 +243,8 @@ class FirstLight:
             self._readings.clear()
             self._pair, self._typed = 0, ""
             self._go("tape")
+        elif name == "4" and self.may_look:
+            self.looks, self.running = True, False
 
     def _may_read_bars(self) -> bool:
         """Whether reading the bars can still change something: not for the tape or the webcam's end."""
@@ -445,9 +458,10 @@ class FirstLight:
     def _put_buttons(self) -> None:
         """The page's own buttons, along her edge or, where crosses lie there, in the middle."""
         buttons = [
-            Button(key, words, printed)
+            Button(key, self._leaving() if words == "Leave" else words, printed)
             for key, words, printed in BUTTONS[self.page]
-            if key != "b" or self._may_read_bars()
+            if (key != "b" or self._may_read_bars())
+            and (key != "4" or self.page != "start" or self.may_look)
         ]
         if not buttons:
             return
@@ -480,11 +494,18 @@ class FirstLight:
             words[:, :, 0] << np.uint32(16) | words[:, :, 1] << np.uint32(8) | words[:, :, 2]
         )
 
+    def _leaving(self) -> str:
+        """What leaving is called: there may be a lay to go back to."""
+        return "Go back" if self.in_use else "Leave"
+
     def _show_start(self) -> None:
+        rows = [*START[:3], *([LOOK] if self.may_look else []), *START[3:-1]]
+        rows.append(("Esc", _TO_THE_LAY if self.in_use else START[-1][1]))
+        window = (IN_A_WINDOW,) if self.may_look else ()
         self._page(
             "First light: how does the projector see this table?",
-            START,
-            ("Nothing drawn on this page is to scale yet.", *CAUTIONS),
+            rows,
+            ("Nothing drawn on this page is to scale yet.", *window, *CAUTIONS),
         )
 
     def _show_photo(self) -> None:
@@ -545,7 +566,8 @@ class FirstLight:
         from calibrate.report import headline
 
         found = self._found
-        rows = [("Space", "take it"), ("Back", "do it again"), ("Esc", "leave without it")]
+        leave = _TO_THE_LAY if self.in_use else "leave without it"
+        rows = [("Space", "take it"), ("Back", "do it again"), ("Esc", leave)]
         if self._may_read_bars():
             words = "read the two printed bars: the print is what it is least sure of"
             rows.insert(1, ("B", words if self.bars_mm is None else "read the bars again"))

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from projector.first_light import FirstLight
 
 _OLD_H = 24.0
+_NOT_YET = "No calibration yet: a look at the lay, not true scale. Ctrl+K leads through one."
 
 
 @click.command()
@@ -48,6 +49,7 @@ def project(
     from projector.app import Beam, run
     from projector.commands.laying import laid
     from projector.commands.support import configs_folder
+    from projector.first_light import is_plain
     from projector.height import notes
     from projector.journal import Journal
     from projector.sitting import Sitting
@@ -63,29 +65,37 @@ def project(
         read = Docket.load(docket)
     if note:
         click.echo(note)
-    anew = False
+    anew, in_use = False, given
     while True:
         journal, recovered = Journal.open(read)
         if recovered.note:
             click.echo(recovered.note)
+        kept = False  # first light was left: the calibration in use stays
         try:
-            size = given.size if given is not None and not anew else None
+            size = in_use.size if in_use is not None and not anew else None
             with Beam.open(display, size, window) as beam:
-                calibration = None if anew else given
-                calibration = calibration or _calibration(
-                    recovered.docket, beam, photos, camera, anew=anew
-                )
-                if calibration is None:
-                    click.echo("Left without a calibration. Nothing was changed.")
-                    return
-                sitting = Sitting(recovered.docket, calibration, keys, journal, click.echo)
+                if anew or in_use is None:
+                    found = _calibration(recovered.docket, beam, photos, camera, in_use=in_use)
+                    if found is None:
+                        click.echo("Left without a calibration. Nothing was changed.")
+                        return
+                    kept = found is in_use
+                    in_use = found
+                    if kept and found.size != beam.size:  # a window of another size
+                        anew, read = False, Docket.load(docket)
+                        continue
+                sitting = Sitting(recovered.docket, in_use, keys, journal, click.echo)
                 if not beam.true_scale:
                     sitting.truth = "a window, not true scale"
-                for line in notes(recovered.docket, calibration):
+                for line in notes(recovered.docket, in_use):
                     click.echo(line)
-                doubts = _doubts(calibration, beam)
-                if doubts and not anew:
+                doubts = [] if is_plain(in_use) or anew else _doubts(in_use, beam)
+                if doubts:
                     sitting.ask(doubts)
+                elif kept:
+                    sitting.tell("Not calibrated anew: the calibration in use stays.", 12.0)
+                elif is_plain(in_use):
+                    sitting.tell(_NOT_YET, 12.0)
                 elif beam.notice:
                     sitting.tell(beam.notice, 12.0)
                 run(sitting, beam)
@@ -116,29 +126,38 @@ def _keys(path: Path | None, configs: Path) -> Any:
 
 
 def _calibration(
-    docket: Docket, beam: Beam, photos: Path | None, camera: int, *, anew: bool
+    docket: Docket, beam: Beam, photos: Path | None, camera: int, *, in_use: Calibration | None
 ) -> Calibration | None:
-    """The newest calibration of this display; without one (or anew), first light on the table."""
+    """The newest calibration of this display; without one (or anew), first light on the table.
+
+    ``in_use``: she has asked for a new one; this one is answered when she comes back without.
+    None when she leaves altogether.
+    """
     from calibrate.calibration import keep, newest
     from projector.app import run
     from projector.first_light import FirstLight, plain_calibration
 
-    if not beam.true_scale and not anew:
-        found = newest(None, beam.size)
-        if found is None:
-            beam.notice = "No calibration: this is a look at the lay, not true scale."
-        return found or plain_calibration(beam.size)
-    found = newest(beam.display.name, beam.size) or newest(None, beam.size)
-    if found is not None and not anew:
-        return found
+    if in_use is None:
+        found = None if not beam.true_scale else newest(beam.display.name, beam.size)
+        found = found or newest(None, beam.size)
+        if found is not None:
+            return found
     folder = photos or (docket.path.resolve().parent if docket.path else Path.cwd())
-    leading = FirstLight(docket, beam.size, beam.display.name, [folder])
+    leading = FirstLight(
+        docket, beam.size, beam.display.name, [folder],
+        may_look=not beam.true_scale, in_use=in_use is not None,
+    )  # fmt: skip
     while True:
         run(leading, beam)
         if not leading.webcam:
             break
         _webcam(leading, beam, camera)
-    if leading.result is not None and leading.result.method != "live":
+    if leading.looks:
+        return in_use or plain_calibration(beam.size)
+    if leading.result is None:
+        return None if leading.closed else in_use
+    # what was found through a window holds for that window: full screen it would be wrong
+    if leading.result.method != "live" and beam.true_scale:
         keep(leading.result)
     return leading.result
 

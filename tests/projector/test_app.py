@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -103,6 +103,94 @@ def test_another_size_than_the_calibration_is_refused() -> None:
     with pytest.raises(Refusal) as caught:
         Beam.open(display=7)
     assert caught.value.code == "no-such-display"
+
+
+def test_no_such_display_names_those_there_are_by_number() -> None:
+    """A display is told as 'display 0 (1024 x 768)': a bare 0 would read as none at all."""
+    with pytest.raises(Refusal) as caught:
+        Beam.open(display=7)
+    w, h = app.displays()[0].size
+    assert f"display 0 ({w} x {h})" in str(caught.value)
+
+
+def test_without_a_screen_it_is_refused(tmp_path: Path) -> None:
+    """No display server and no SDL driver asked for: one message, exit 2, nothing runs unseen."""
+    import subprocess
+    import sys
+
+    path, cal = tmp_path / "top.yaml", tmp_path / "cal.yaml"
+    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
+    projector((960, 540)).save(cal)
+    gone = ("DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER")
+    clean = {k: v for k, v in os.environ.items() if k not in gone}
+    code = "import sys; from projector.cli import main; sys.exit(main(sys.argv[1:]))"
+    for more in ((), ("--window",), ("--display", "0")):
+        run = subprocess.run(
+            [sys.executable, "-c", code, "project", str(path), "--calibration", str(cal), *more],
+            env={**clean, "CHALKBEAM_HOME": str(tmp_path)}, capture_output=True, text=True,
+            timeout=60, check=False,
+        )  # fmt: skip
+        assert run.returncode == 2, run.stderr
+        assert "no screen" in run.stderr or "no display" in run.stderr
+        assert "Traceback" not in run.stderr
+
+
+@pytest.fixture
+def visits(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Callable[..., tuple[int, list[Any], str]]:
+    """``project`` on the dummy driver; what is shown in turn is handled by the functions given."""
+    from click.testing import CliRunner
+
+    from projector.commands.project import project
+
+    monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path / "home"))
+    path = tmp_path / "top.yaml"
+    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
+
+    def go(hands: list[Callable[[Any], None]], *more: str) -> tuple[int, list[Any], str]:
+        seen: list[Any] = []
+        waiting = iter(hands)
+
+        def shown_to_her(what: Any, beam: Beam) -> None:
+            seen.append(what)
+            what.frame()
+            next(waiting)(what)
+            what.close()
+
+        monkeypatch.setattr(app, "run", shown_to_her)
+        run = CliRunner().invoke(project, [str(path), "--window", *more])
+        assert next(waiting, None) is None, run.output
+        return run.exit_code, seen, run.output
+
+    return go
+
+
+def test_without_a_calibration_a_window_leads_through_one_too(visits: Any) -> None:
+    """Nothing kept: first light, which offers a look at the lay; no doubt about what is not there."""
+    code, seen, said = visits([lambda s: s.key("4"), lambda s: s.key("q")])
+    assert code == 0 and isinstance(seen[0], FirstLight) and isinstance(seen[1], Sitting)
+    assert is_plain(seen[1].calibration) and seen[1].page == ""
+    assert "No calibration yet" in said and "says not when" not in said
+    code, seen, said = visits([lambda s: s.key("escape")])
+    assert code == 0 and "Left without a calibration" in said
+
+
+def test_leaving_first_light_goes_back_to_the_lay(tmp_path: Path, visits: Any) -> None:
+    """Ctrl+K, then Esc: the lay again with the calibration in use; closing the window ends all."""
+    cal = tmp_path / "cal.yaml"
+    projector((960, 540)).save(cal)
+    again = [lambda s: s.do("calibrate"), lambda s: s.key("escape"), lambda s: s.key("q")]
+    code, seen, said = visits(again, "--calibration", str(cal))
+    assert code == 0 and [type(s) for s in seen] == [Sitting, FirstLight, Sitting]
+    assert "Left without" not in said and "Saved" in said
+    assert seen[2].calibration.size == (960, 540) and seen[2].page == ""
+    px = np.array([[0.0, 0.0], [900.0, 500.0]])
+    mine, before = (s.calibration.to_table(px) for s in (seen[2], seen[0]))
+    assert (mine == before).all()
+    closed = [lambda s: s.do("calibrate"), lambda s: s.do("quit")]
+    code, _, said = visits(closed, "--calibration", str(cal))
+    assert code == 0 and "Left without" in said
 
 
 def test_a_scaled_display_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -392,6 +480,21 @@ def test_first_light_by_photo_finds_the_file_by_itself(tmp_path: Path) -> None:
         for j in range(i)
     ]
     assert np.abs(gaps).max() < 1.5  # the print is not measured here
+
+
+def test_first_light_says_what_the_cards_sheet_says() -> None:
+    """The cards lie on what she cuts on, as sheet and README say; nothing is glued or bare."""
+    from calibrate.cards import _HOW_TO
+    from projector.first_light import PHOTO_STEPS
+
+    steps = " ".join(words for _, words in PHOTO_STEPS).lower()
+    sheet = " ".join(words for _, words in _HOW_TO).lower()
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").lower()
+    for word in ("glue", "stiff", "bare"):
+        assert word not in steps and word not in sheet
+    for said in (steps, sheet, readme):
+        assert "cut on" in said and "flat" in said
+    assert "white paper" in steps and "white paper" in sheet
 
 
 def press(leading: FirstLight, key: str) -> None:
