@@ -9,7 +9,7 @@ upright without crossing a line.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +32,8 @@ _GRID_MM = 3.0  # raster on which labels look for room
 _CLEAR_MM = 3.0  # room kept between letters and lines
 LEAST_TEXT_MM = 8.0
 _TEXT_SIZES_MM = (13.0, 10.5, 8.5)
+BESIDE_MM = 8.5  # of words beside a mark
+_BESIDE_REACH_MM = 90.0  # farther from its mark nobody would know whose words they are
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +42,8 @@ class Face:
 
     ``outline``: (N, 2) ring, cutting line with its fold, counter-clockwise; ``rough``: (M, 2) the
     same with few points, for quick tests; ``lines``: kind → lines; ``words``: label lines;
-    ``area_mm2``: inside the outline.
+    ``area_mm2``: inside the outline; ``beside``: words that stand beside a mark ('zip 18 cm'), and
+    the mark's own line (N, 2).
     """
 
     name: str
@@ -50,6 +53,7 @@ class Face:
     words: tuple[str, ...]
     on_fold: bool
     area_mm2: float
+    beside: tuple[tuple[str, Array], ...] = ()
 
 
 def lies_folded(piece: Piece, cloth: Cloth | None) -> bool:
@@ -102,6 +106,12 @@ def face_of(
         tuple(words_of(piece, half)),
         half,
         area,
+        # a mark that tells a size is a zip's or a slit's end: by its bar alone nobody knows it
+        tuple(
+            (m.name, grow(m.points))
+            for m in shown.marks
+            if len(m.points) > 1 and any(c.isdigit() for c in m.name)
+        ),
     )
 
 
@@ -126,6 +136,26 @@ def words_of(piece: Piece, half: bool) -> list[str]:
     ]
     rows = [name, *(more[:2] or [piece.how_to_cut])]
     return rows if half else [r.removesuffix(" on the fold") for r in rows]
+
+
+def copy_words(
+    piece: Piece, quantity: int, copy: int, copies: int, cloth: Cloth | None, *, on_fold: bool
+) -> str:
+    """Which of how many one laid copy is: ``1 of 2``; empty where it is the only one wanted.
+
+    ``copies``: laid of this piece. On folded cloth the first ones lie on both layers and give two
+    each: ``1 and 2 of 4``. Beside it 'cut 2' would be read as two from each copy.
+    """
+    wanted = piece.cut * quantity
+    layers = 2 if cloth is not None and cloth.folded and not on_fold else 1
+    if wanted < 2 or (layers == 2 and copies < 2):
+        return ""
+    if on_fold:
+        return f"{copy} of {wanted} on the fold"
+    double = max(0, wanted - copies) if layers == 2 else 0
+    if copy <= double:
+        return f"{2 * copy - 1} and {2 * copy} of {wanted}"
+    return f"{copy + double} of {wanted}"
 
 
 def _cross(at: Array, r: float = 3.5) -> Array:
@@ -269,44 +299,87 @@ class LabelRoom:
                 cv2.polylines(
                     self._free, [grid(line @ self._read_from_piece.T)], False, 0, 1, cv2.LINE_8, 4
                 )
+        self.beside: tuple[Array, ...] = tuple(self._put_beside(face))
         self._total = cv2.integral(1 - self._free)
         framed = cv2.copyMakeBorder(self._free, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
         self._deep = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1]
 
-    def place(self, words: Sequence[str]) -> Label | None:
-        """The words, large if they fit, else smaller, else fewer; None when nothing fits.
+    def _put_beside(self, face: Face) -> list[Array]:
+        """Strokes of the words beside marks, as near as there is room; labels then keep off them."""
+        import cv2
 
-        Never below `LEAST_TEXT_MM`.
+        out: list[Array] = []
+        for words, line in face.beside:
+            self._total = cv2.integral(1 - self._free)
+            there = (line.mean(axis=0) @ self._read_from_piece.T - self._low) / _GRID_MM
+            for turned in (False, True):
+                rows, cols = self._size((words,), BESIDE_MM, turned)
+                spots = self._spots(rows, cols)
+                if not len(spots):
+                    continue
+                # how far the words' box, not its middle, lies from the mark
+                low, high = spots[:, ::-1], spots[:, ::-1] + np.array([cols, rows])
+                gap = np.hypot(*np.maximum(np.maximum(low - there, there - high), 0.0).T)
+                best = int(np.argmin(gap))
+                if gap[best] * _GRID_MM > _BESIDE_REACH_MM:
+                    continue
+                r, c = (int(v) for v in spots[best])
+                at = self._low + np.array([c + cols / 2.0, r + rows / 2.0]) * _GRID_MM
+                out += self._strokes((words,), BESIDE_MM, turned, at)
+                self._free[r : r + rows, c : c + cols] = 0
+                break
+        return out
+
+    def place(self, words: Sequence[str]) -> Label | None:
+        """The words, large if they fit, else smaller, else along the piece, else fewer.
+
+        Never below `LEAST_TEXT_MM`; None when nothing fits.
         """
-        for chosen in _shrinking(words):
+        for chosen, rows, turned in _ways(words):
             for height in _TEXT_SIZES_MM:
-                at = self._spot(chosen, height)
+                at = self._spot(rows, height, turned)
                 if at is not None:
-                    block = text_block(chosen, height)
-                    # rigid: the way back is the transpose, applied to rows from the right
-                    there = (np.concatenate(block) + at) @ self._read_from_piece
-                    cuts = np.cumsum([len(stroke) for stroke in block])[:-1]
-                    return Label(tuple(np.split(there, cuts)), height, tuple(chosen))
+                    return Label(tuple(self._strokes(rows, height, turned, at)), height, chosen)
         return None
 
-    def _spot(self, words: Sequence[str], height: float) -> Array | None:
+    def _strokes(self, rows: Sequence[str], height: float, turned: bool, at: Array) -> list[Array]:
+        """Rows of text about a place in the reading frame, as strokes in the piece frame."""
+        block = text_block(rows, height)
+        flat = np.concatenate(block)
+        if turned:  # a quarter turn: it reads away from her
+            flat = np.column_stack([-flat[:, 1], flat[:, 0]])
+        # rigid: the way back is the transpose, applied to rows from the right
+        there = (flat + at) @ self._read_from_piece
+        return list(np.split(there, np.cumsum([len(stroke) for stroke in block])[:-1]))
+
+    def _size(self, words: Sequence[str], height: float, turned: bool) -> tuple[int, int]:
+        """Rows and columns of the raster that the words take."""
         width = max(text_width(w, height) for w in words)
         # accents above and tails below reach past the capitals
         tall = height * (1.0 + LINE_PITCH * (len(words) - 1)) + 0.6 * height
         cols = math.ceil((width + 2 * _CLEAR_MM) / _GRID_MM) + 1
         rows = math.ceil((tall + 2 * _CLEAR_MM) / _GRID_MM) + 1
+        return (cols, rows) if turned else (rows, cols)
+
+    def _spots(self, rows: int, cols: int) -> NDArray[np.int64]:
+        """(N, 2) row and column of every free box of that size."""
         free, total = self._free, self._total
         if cols >= free.shape[1] or rows >= free.shape[0]:
-            return None
+            return np.zeros((0, 2), np.int64)
         blocked = (
             total[rows:, cols:]
             - total[:-rows, cols:]
             - total[rows:, :-cols]
             + total[:-rows, :-cols]
         )
-        spots = np.argwhere(blocked == 0)
+        return np.argwhere(blocked == 0)
+
+    def _spot(self, words: Sequence[str], height: float, turned: bool) -> Array | None:
+        rows, cols = self._size(words, height, turned)
+        spots = self._spots(rows, cols)
         if not len(spots):
             return None
+        free = self._free
         middle = spots + np.array([rows / 2.0, cols / 2.0])
         # deep inside, and near the middle of the piece
         m = np.minimum(middle.astype(int), np.array(free.shape) - 1)
@@ -328,14 +401,24 @@ def text_block(words: Sequence[str], height_mm: float, *, middle: bool = True) -
     return strokes
 
 
-def _shrinking(words: Sequence[str]) -> list[list[str]]:
-    """The label as given, then with less and less of it."""
-    out = [list(words[:k]) for k in range(len(words), 0, -1)]
+def _ways(words: Sequence[str]) -> Iterator[tuple[tuple[str, ...], Sequence[str], bool]]:
+    """(words, their rows, turned) in the order to try: nothing is left out before it must be.
+
+    Upright first, then with the name in two rows, along the piece, and all in one row; only then
+    with fewer words, and cut short at the very last.
+    """
     name = words[0] if words else ""
     parts = name.split()
-    if len(parts) > 1:
-        out.insert(len(out) - 1, parts[:3])
-        out.append(parts[:3])
+    for k in range(len(words), 0, -1):
+        some = tuple(words[:k])
+        yield some, some, False
+        if len(parts) > 1:
+            yield some, (*parts, *some[1:]), False
+        yield some, some, True
+        if k > 1:
+            yield some, (", ".join(some),), False
+            yield some, (", ".join(some),), True
     if len(name) > 4:
-        out.append([name[:3].rstrip() + "."])
-    return out
+        short = (name[:3].rstrip() + ".",)
+        yield short, short, False
+        yield short, short, True

@@ -20,7 +20,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.faces import LEAST_TEXT_MM, Face, Label, LabelRoom, face_of, text_block
+from projector.faces import (
+    BESIDE_MM,
+    LEAST_TEXT_MM,
+    Face,
+    Label,
+    LabelRoom,
+    copy_words,
+    face_of,
+    text_block,
+)
 from projector.frame import Lens
 from projector.lettering import text_strokes, text_width
 from projector.marks import Item, Mark, circle, mark, polyline, ring
@@ -180,13 +189,15 @@ class PieceState:
     """How one copy is to be shown.
 
     ``emphasis``: ``plain``, ``bright`` (its turn), ``faint`` or ``ghost``; ``notes``: words under
-    its label; ``trouble``: words for what is wrong with where it lies; ``chosen``: picked up.
+    its label; ``trouble``: words for what is wrong with where it lies; ``chosen``: picked up;
+    ``copy``: which of how many it is (``1 of 2``), told in place of how many to cut.
     """
 
     emphasis: str = "plain"
     notes: tuple[str, ...] = ()
     trouble: tuple[str, ...] = ()
     chosen: bool = False
+    copy: str = ""
 
 
 PLAIN = PieceState()
@@ -347,8 +358,14 @@ class Stage:
             marks.append(self._line_mark(face, "", "chosen"))
         # where there is no room for all, the last go first: what is wrong comes right after the name
         wrong = (f"! {t}" for t in state.trouble)
-        words = (*face.words[:1], *wrong, *face.words[1:], *state.notes)
+        rest = face.words[1:]
+        if state.copy:
+            rest = (state.copy, *(w for w in rest if not w.startswith("cut ")))
+        words = (*face.words[:1], *wrong, *rest, *state.notes)
         label = self._label(face, words, matrix, turned, tuple(drawn))
+        if face.beside and emphasis != "faint":
+            beside = self._room(face, matrix, turned, tuple(drawn)).beside
+            marks.append(self.mark("label", beside, emphasis, wider=BESIDE_MM / 10.5))
         if label is not None:
             marks.append(self.mark("label", label.strokes, emphasis, wider=label.height_mm / 10.5))
         return [m for m in marks if len(m.points)]
@@ -375,16 +392,23 @@ class Stage:
         turned: tuple[Any, ...],
         kinds: tuple[str, ...],
     ) -> Label | None:
-        room_key = (face.name, turned, self.reading_deg, kinds)
-        key = (room_key, words)
+        key = ((face.name, turned, self.reading_deg, kinds), words)
         if key not in self._labels:
             if len(self._labels) > _KEPT:
                 self._labels.clear()
                 self._rooms.clear()
-            if room_key not in self._rooms:
-                self._rooms[room_key] = LabelRoom(face, matrix, self.reading_deg, kinds)
-            self._labels[key] = self._rooms[room_key].place(words)
+            self._labels[key] = self._room(face, matrix, turned, kinds).place(words)
         return self._labels[key]
+
+    def _room(
+        self, face: Face, matrix: Array, turned: tuple[Any, ...], kinds: tuple[str, ...]
+    ) -> LabelRoom:
+        """Where a face has room for words as it lies; kept."""
+        key = (face.name, turned, self.reading_deg, kinds)
+        room = self._rooms.get(key)
+        if room is None:
+            room = self._rooms[key] = LabelRoom(face, matrix, self.reading_deg, kinds)
+        return room
 
     def words_of(self, placement: Placement, state: PieceState = PLAIN) -> list[Array]:
         """The strokes of a copy's label as they stand, (N, 2) table mm each; none when it has none."""
@@ -874,6 +898,15 @@ def reading_direction(lens: Lens, side: str) -> float:
     return round(best, 6)
 
 
+def copy_of(
+    docket: Docket, lay: Iterable[Placement], placement: Placement, *, on_fold: bool
+) -> str:
+    """Which of how many a laid copy is, in words; empty where it is the only one laid."""
+    copies = sum(1 for p in lay if p.piece == placement.piece)
+    piece = docket.pieces()[placement.piece]
+    return copy_words(piece, docket.quantity, placement.copy, copies, docket.cloth, on_fold=on_fold)
+
+
 def used_box(
     stage_faces: Mapping[str, Face], lay: Iterable[Placement]
 ) -> tuple[float, float, float, float] | None:
@@ -1018,9 +1051,11 @@ def build(
 
         current = next_piece(stage, placed, docket.traced)
     for p in placed:
-        state = PLAIN
+        state = PieceState(
+            copy=copy_of(docket, docket.lay, p, on_fold=stage.faces[p.piece].on_fold)
+        )
         if mode == "trace":
             done = ("traced",) if p.key in docket.traced else ()
-            state = PieceState("bright" if p.key == current else "faint", notes=done)
+            state = replace(state, emphasis="bright" if p.key == current else "faint", notes=done)
         items.append(stage.piece(p, state))
     return Scene(tuple(items), stage)

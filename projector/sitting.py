@@ -31,6 +31,7 @@ from projector.scene import (
     Stage,
     Strip,
     at_cloth,
+    copy_of,
     light_of,
     look_of,
     used_box,
@@ -989,22 +990,21 @@ class Sitting:
             notes.append("locked")
         if p.key in self.work.traced:
             notes.append("traced")
-        cloth = self.docket.cloth
-        piece = self.docket.pieces()[p.piece]
-        if piece.cut * self.docket.quantity > 1 and not (cloth and cloth.folded):
-            notes.append(f"{p.copy} of {piece.cut * self.docket.quantity}")
-        elif cloth and cloth.folded and not self.rules.on_fold(p):
+        cloth, lay = self.docket.cloth, self.work.lay
+        copy = copy_of(self.docket, lay, p, on_fold=self.rules.on_fold(p))
+        if cloth and cloth.folded and not self.rules.on_fold(p):
             double = self.rules.layers(p, self.work.lay) == 2
             notes.append("both layers" if double else "upper layer only")
         if p.mirrored and not self.rules.on_fold(p):
             notes.append("turned over")
         shown = self.tool.shows(p.key) if self.tool is not None else None
         if shown is not None:
-            return PieceState(shown[0], (*notes, *shown[1]))
+            return PieceState(shown[0], (*notes, *shown[1]), copy=copy)
         if self.mode == "trace":
             emphasis = "bright" if p.key == self.current else "faint"
-            return PieceState(emphasis, tuple(notes))
-        return PieceState("plain", tuple(notes), self.troubles(p.key), p.key == self.chosen)
+            return PieceState(emphasis, tuple(notes), copy=copy)
+        chosen = p.key == self.chosen
+        return PieceState("plain", tuple(notes), self.troubles(p.key), chosen, copy)
 
     def _paint(self, item: Item, key: Any) -> Painted:
         """An item's pixels, out of the cache when ``key`` is the one it was painted for."""

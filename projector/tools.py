@@ -487,9 +487,9 @@ def _ruled(sitting: Sitting) -> list[Array]:
     back = sitting.work.view.cloth_from_table
     out = []
     for p in sitting.work.placed():
-        for points in stage.words_of(
-            p, PieceState("bright", (*sitting.state_of(p).notes, "traced"))
-        ):
+        now = sitting.state_of(p)
+        traced = PieceState("bright", (*now.notes, "traced"), copy=now.copy)
+        for points in stage.words_of(p, traced):
             (x0, y0), (x1, y1) = (points @ read).min(axis=0), (points @ read).max(axis=0)
             rows = np.linspace(y0, y1, max(2, int((y1 - y0) // 8.0) + 1))
             out += [carry(back, np.array([[x0, y], [x1, y]]) @ read.T) for y in rows]
