@@ -51,6 +51,7 @@ _KEYS = (
     "allowances",
     "cloth",
     "distance",
+    "shares",
     "lay",
     "traced",
     "table",
@@ -71,7 +72,8 @@ class Docket:
 
     ``garment``: block, style and fit as written (None when the pieces are imported outlines);
     ``imported``: outlines taken in from elsewhere, by name; ``allowances``: edge → mm, ``all`` for
-    the rest; ``piece_allowances``: piece → the same, going before; ``table``: the view, kept for
+    the rest; ``piece_allowances``: piece → the same, going before; ``shares``: files of other
+    dockets whose pieces lie on the same cloth, as seen from this one's folder; ``table``: the view, kept for
     the table; ``record``: what she noted about the garment.
     """
 
@@ -86,6 +88,7 @@ class Docket:
     piece_allowances: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     cloth: Cloth | None = None
     distance_mm: float = DEFAULT_DISTANCE_MM
+    shares: tuple[str, ...] = ()
     lay: tuple[Placement, ...] = ()
     traced: tuple[str, ...] = ()
     table: Mapping[str, Any] = field(default_factory=dict)
@@ -389,6 +392,8 @@ class Docket:
             _set(data, "cloth", self.cloth.to_dict() if self.cloth else None)
         if self.distance_mm != before.distance_mm:
             data["distance"] = _mm(self.distance_mm)
+        if self.shares != before.shares:
+            _set(data, "shares", list(self.shares))
         if self.lay != before.lay:
             _set(data, "lay", [self._placement_to_dict(p) for p in self.lay])
         if self.traced != before.traced:
@@ -411,20 +416,25 @@ class Docket:
         if target is None:
             raise InputError(Fault("", "this docket was never saved.", "Say where to save it."))
         data = self.to_dict()
-        named = data.get("measurements")
-        if (
-            isinstance(named, str)
-            and self.path is not None
-            and not Path(named).is_absolute()
-            and target.resolve().parent != self.path.resolve().parent
-        ):
-            at = self.path.resolve().parent / named
-            try:
-                data["measurements"] = Path(os.path.relpath(at, target.resolve().parent)).as_posix()
-            except ValueError:  # another drive
-                data["measurements"] = str(at)
+        if self.path is not None and target.resolve().parent != self.path.resolve().parent:
+            for key in ("measurements", "shares"):
+                named = data.get(key)
+                if isinstance(named, str):
+                    data[key] = self._seen_from(named, target)
+                elif isinstance(named, list):
+                    data[key] = [self._seen_from(str(n), target) for n in named]
         write_atomic(target, _merge(self._text, self._raw, data))
         return target
+
+    def _seen_from(self, named: str, target: Path) -> str:
+        """A file that this docket names, as seen from the folder of ``target``."""
+        if Path(named).is_absolute() or self.path is None:
+            return named
+        at = self.path.resolve().parent / named
+        try:
+            return Path(os.path.relpath(at, target.resolve().parent)).as_posix()
+        except ValueError:  # another drive
+            return str(at)
 
     def _placement_to_dict(self, p: Placement) -> dict[str, Any]:
         x, y = (round(float(v), 4) + 0.0 for v in p.at)
@@ -514,6 +524,7 @@ class _Reader:
             piece_allowances=own,
             cloth=self.read_cloth(),
             distance_mm=self.read_distance(),
+            shares=self.read_shares(),
             lay=self.read_lay(),
             traced=self.read_traced(),
             table=self.mapping("table"),
@@ -799,6 +810,20 @@ class _Reader:
         if "distance" not in self.data:
             return DEFAULT_DISTANCE_MM
         return self.length("distance", self.data["distance"], 0.0, 100.0)
+
+    def read_shares(self) -> tuple[str, ...]:
+        value = self.data.get("shares")
+        if value is None:
+            return ()
+        names = [value] if isinstance(value, str) else value
+        if not isinstance(names, list) or not all(isinstance(n, str) and n.strip() for n in names):
+            self.fault("shares", "should list other dockets' files.", "Example: shares: [tie.yaml]")
+            return ()
+        own = self.path.resolve() if self.path else None
+        for name in names:
+            if own is not None and (own.parent / name).resolve() == own:
+                self.fault("shares", f"'{name}' is this docket itself.", "Name the other one.")
+        return tuple(dict.fromkeys(names))
 
     def read_lay(self) -> tuple[Placement, ...]:
         placements: list[Placement] = []

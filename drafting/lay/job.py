@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -99,7 +99,8 @@ class Job:
     """All that a planner needs, in plain arrays. Lengths mm, cloth frame.
 
     The lay keeps inside ``start`` ≤ x ≤ ``stop`` (infinite off the bolt) and ``bottom`` ≤ y ≤ ``top``
-    and off the ``obstacles``; fold kinds keep their lowest edge at y = 0.
+    and off the ``obstacles``; fold kinds keep their lowest edge at y = 0. ``grains``: piece → its
+    grain's direction in its own frame (unit vector; what points along the cloth at turn 0).
     """
 
     cloth: Cloth
@@ -110,6 +111,7 @@ class Job:
     distance: float
     notes: tuple[str, ...]
     turns: Mapping[str, tuple[float, ...]]
+    grains: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def start(self) -> float:
@@ -294,6 +296,7 @@ class _Maker:
             self.distance,
             tuple(self.notes),
             self.turns,
+            {name: self.grain_direction(piece) for name, piece in pieces.items()},
         )
 
     # -- pieces
@@ -427,6 +430,11 @@ class _Maker:
             self.fault(name, "does not open out into one piece.", "Check its fold line.")
             return None
         return counter_clockwise(cleaned(np.array(both.exterior.coords)[:-1, :2], 1e-6))
+
+    def grain_direction(self, piece: Piece) -> tuple[float, float]:
+        """Unit vector along the grain in the piece's frame, the way that turns to +x."""
+        b = math.radians(self.grain_turn(piece))
+        return math.sin(b), math.cos(b)
 
     def grain_turn(self, piece: Piece) -> float:
         """Degrees to turn the piece so that its grain points up."""

@@ -6,6 +6,7 @@ rules that it was made under, so it can say what is wrong with it (`Lay.problems
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -102,6 +103,17 @@ class Lay:
 
         return problems(self)
 
+    def grain_of(self, laid: LaidPiece) -> NDArray[np.float64]:
+        """(2,) unit vector of a laid piece's grain, cloth frame; (1, 0) is along the selvedge."""
+        own = (0.0, 1.0) if self.job is None else self.job.grains.get(laid.piece, (0.0, 1.0))
+        along = laid.cloth_from_piece[:2, :2] @ np.array(own)
+        out: NDArray[np.float64] = along / np.linalg.norm(along)
+        return out
+
+    def across_grain(self) -> list[str]:
+        """Copies whose grain lies across the cloth rather than along the selvedge."""
+        return [p.key for p in self.placements if abs(self.grain_of(p)[0]) < math.sqrt(0.5)]
+
     @property
     def used_length_mm(self) -> float:
         """Length of cloth used as it lies, from its start (or its fold) to the last cutting line."""
@@ -157,6 +169,7 @@ class Lay:
                     "mirrored": p.mirrored,
                     "locked": p.locked,
                     "how": p.how,
+                    "grain": np.round(self.grain_of(p), 6).tolist(),
                     "outline_mm": np.round(p.outline_mm, 3).tolist(),
                 }
                 for p in self.placements

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from drafting.lay.model import Lay
 
 MOST_SECONDS = 24 * 3600.0
+_CROOKED_MM = 30.0  # what a crooked cut may cost (common practice, no source)
+_WORTH_MM = 10.0  # less saved than this is not spoken of
 
 
 @click.command()
@@ -30,7 +32,7 @@ MOST_SECONDS = 24 * 3600.0
     "--picture",
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE.png",
-    help="Where the picture goes (lay.png beside the docket).",
+    help="Where the picture goes (for top.yaml: top.lay.png beside it).",
 )
 @click.option(
     "--distance", metavar="LENGTH", help="Between cutting lines, such as 5 mm; else the docket's."
@@ -41,13 +43,15 @@ MOST_SECONDS = 24 * 3600.0
     multiple=True,
     type=click.Path(path_type=Path),
     metavar="OTHER.yaml",
-    help="Lay another docket's pieces on the same cloth too (may be repeated).",
+    help="Lay another docket's pieces on the same cloth too (may be repeated). Both note it under "
+    "'shares'; laid alone later, each keeps off the other.",
 )
 @click.option("--afresh", is_flag=True, help="Forget the lay so far (locked pieces stay).")
 @click.option(
     "--compare/--no-compare",
     default=None,
-    help="Also try the widths sold, folded and single (by itself when buying off the bolt).",
+    help="Also try the widths sold, folded and single (by itself when buying off the bolt; of cloth "
+    "with a length, only folded against single).",
 )
 @click.option(
     "--unit", type=click.Choice(["cm", "in"]), default="cm", show_default=True, help="For print."
@@ -81,10 +85,14 @@ def lay(
     from projector.commands.laying import taken
     from projector.commands.support import print_json
 
+    _all_different(docket, others)
     dockets, said = taken((docket, *others), alone=not dry_run)
-    for line in said:
+    sharing, more = _sharing(dockets)
+    for line in (*said, *more):
         click.echo(line, err=True)
     first = dockets[0]
+    if first.cloth is None and sharing:
+        first = dataclasses.replace(first, cloth=sharing[0].cloth)
     if first.cloth is None:
         raise InputError(
             Fault(
@@ -98,26 +106,24 @@ def lay(
         apart = float(parse_length(distance, "mm"))
         if not 0.0 <= apart <= 100.0:
             raise InputError(Fault("--distance", f"{distance} is outside 0 to 100 mm."))
-    names = _prefixes(dockets)
-    pieces = {
-        prefix + name: piece
-        for prefix, one in zip(names, dockets, strict=True)
-        for name, piece in one.pieces().items()
-    }
+    names = _prefixes(dockets, sharing)
+    every = list(zip(names, (*dockets, *sharing), strict=True))
+    pieces = {prefix + name: piece for prefix, one in every for name, piece in one.pieces().items()}
     how: dict[str, Any] = {
         "distance_mm": apart,
         "allowances": {
             prefix + name: one.allowances_for(name)
-            for prefix, one in zip(names, dockets, strict=True)
+            for prefix, one in every
             for name in one.pieces()
         },
-        "quantity": {
-            prefix + name: one.quantity
-            for prefix, one in zip(names, dockets, strict=True)
-            for name in one.pieces()
-        },
+        "quantity": {prefix + name: one.quantity for prefix, one in every for name in one.pieces()},
     }
-    locked, start = _placements(dockets, names, afresh)
+    locked, start = _placements(dockets, names[: len(dockets)], afresh)
+    locked += [
+        dataclasses.replace(p, piece=prefix + p.piece, locked=True)
+        for prefix, one in every[len(dockets) :]
+        for p in one.placed()
+    ]
     made = _planned(pieces, first.cloth, seconds, locked, start, how, quiet=as_json)
     wrong = made.problems()
     bolt = first.cloth.length_mm is None and first.cloth.outline is None
@@ -137,14 +143,18 @@ def lay(
                 *(Fault("", line) for line in fitting),
             ]
         )
+    # cloth with a length is hers: only its folding is still to be chosen
+    widths = {} if bolt or compare else {"widths_mm": ()}
+    whole = first.cloth.outline is None
     choices = (
-        compare_widths(pieces, first.cloth, seconds=min(1.0, max(seconds, 0.2)), **how)
-        if (compare if compare is not None else bolt and not made.interrupted)
+        compare_widths(pieces, first.cloth, seconds=min(1.0, max(seconds, 0.2)), **widths, **how)
+        if (compare if compare is not None else whole and not made.interrupted)
         else []
     )
-    picture = picture or docket.parent / "lay.png"
+    picture = picture or docket.with_name(f"{docket.stem}.lay.png")
+    across = _across_notes(made)
     if not dry_run:
-        _save(dockets, names, made, picture, first.title)
+        _save(dockets, names[: len(dockets)], made, picture, _title([*dockets, *sharing]))
     cautions = [c for d in dockets for c in d.allowance_cautions()]
     if as_json:
         print_json(
@@ -155,13 +165,13 @@ def lay(
                 "to_buy": None if purchase is None else dataclasses.asdict(purchase),
                 "leftover": dataclasses.asdict(rest),
                 "would_help": fitting,
-                "cautions": cautions,
+                "cautions": [*cautions, *across],
                 "widths": [dataclasses.asdict(c) for c in choices],
                 "picture": None if dry_run else str(picture),
             }
         )
     else:
-        _print(made, purchase, rest, fitting, choices, wrong, unit)
+        _print(made, purchase, rest, fitting, choices, wrong, unit, across)
         for caution in cautions:
             click.secho(f"Caution        {caution}", fg="yellow", bold=True)
         if not dry_run:
@@ -171,13 +181,94 @@ def lay(
     return 1 if made.left_out or wrong else 0
 
 
-def _prefixes(dockets: list[Docket]) -> list[str]:
-    """What is put before piece names: nothing for one docket, else the wearer, made unique."""
-    if len(dockets) == 1:
-        return [""]
+def _all_different(docket: Path, others: tuple[Path, ...]) -> None:
+    from drafting.errors import Fault, InputError
+
+    seen = [docket.resolve()]
+    for other in others:
+        if other.resolve() in seen:
+            raise InputError(
+                Fault(
+                    f"--with {other}",
+                    "that is the same docket.",
+                    "Name another one; for a second of the same garment write 'quantity: 2'.",
+                )
+            )
+        seen.append(other.resolve())
+
+
+def _sharing(dockets: list[Docket]) -> tuple[list[Docket], list[str]]:
+    """Dockets that share the cloth and are not laid now: their pieces keep their place.
+
+    Raises:
+        InputError: one of them is not there, or describes another cloth.
+    """
+    from drafting.errors import Fault, InputError
+    from drafting.files import named_file
+    from projector.commands.laying import taken
+
+    here = {d.path.resolve() for d in dockets if d.path}
+    found: dict[Path, Path] = {}
+    for one in dockets:
+        for name in one.shares if one.path else ():
+            made = "take it out of 'shares'"
+            path = named_file(one.path.parent, name, "shares", str(one.path), made)  # type: ignore[union-attr]
+            if path.resolve() not in here:
+                found.setdefault(path.resolve(), path)
+    others, said = taken(list(found.values()), alone=False)
+    kept = []
+    first = dockets[0]
+    for other in others:
+        if not other.placed():
+            said.append(
+                f"{other.path} shares this cloth and has no lay yet: no room is kept for it. Lay "
+                f"both: chalkbeam lay {first.path} --with {other.path}"
+            )
+            continue
+        if first.cloth and other.cloth and first.cloth != other.cloth:
+            raise InputError(
+                Fault(
+                    f"{first.path}: shares",
+                    f"{other.path} shares this cloth, but its 'cloth' says something else.",
+                    "Make the two alike, or take it out of 'shares' when it lies on another cloth.",
+                )
+            )
+        said.append(
+            f"{other.path} shares this cloth: its pieces keep their place. (Take it out of "
+            f"'shares' in {first.path} when it does not.)"
+        )
+        kept.append(other)
+    for one in dockets[1:]:
+        if one.cloth is not None and first.cloth is not None and one.cloth != first.cloth:
+            said.append(f"{one.path} describes another cloth: laid on that of {first.path}.")
+    return kept, said
+
+
+def _title(dockets: list[Docket]) -> str:
+    return " + ".join(dict.fromkeys(d.title for d in dockets))
+
+
+def _across_notes(made: Lay) -> list[str]:
+    keys = made.across_grain()
+    if not keys:
+        return []
+    lie = "lies" if len(keys) == 1 else "lie"
+    return [
+        f"{', '.join(keys)} {lie} across the grain, to save cloth. Where it must run along "
+        "(less stretch; a stripe), say 'nap: two-way' under 'cloth'."
+    ]
+
+
+def _prefixes(dockets: list[Docket], sharing: list[Docket]) -> list[str]:
+    """What is put before piece names: nothing for one docket, else its title, made unique."""
     out: list[str] = []
-    for i, one in enumerate(dockets):
-        name = one.wearer or one.title
+    for i, one in enumerate((*dockets, *sharing)):
+        if i == 0 and len(dockets) == 1:
+            out.append("")
+            continue
+        name = one.title
+        if f"{name}: " in out or (out[:1] == [""] and name == dockets[0].title):
+            name = f"{name} ({one.path.stem if one.path else i + 1})"
         out.append(f"{name} {i + 1}: " if f"{name}: " in out else f"{name}: ")
     return out
 
@@ -263,12 +354,26 @@ def _save(dockets: list[Docket], names: list[str], made: Lay, picture: Path, tit
                 own.append(dataclasses.replace(back, locked=before.locked if before else False))
         there = {p.key for p in own}
         aside = [p for p in one.lay if p.aside and p.key not in there]
+        shares = _shares(one, dockets)
         noted = one.path is not None and not is_stale(one.path)
-        one.replace(lay=(*own, *aside)).save()
+        one.replace(lay=(*own, *aside), shares=shares).save()
         if one.path is not None and noted:
             forget(one.path)  # what the table had noted is in the docket now
     if ok:
         write_atomic(picture, data.tobytes())
+
+
+def _shares(one: Docket, dockets: list[Docket]) -> tuple[str, ...]:
+    """What a docket notes of those it was laid with, beside what it noted before."""
+    import os
+
+    if one.path is None:
+        return one.shares
+    folder = one.path.resolve().parent
+    known = {(folder / n).resolve() for n in one.shares}
+    new = [d.path.resolve() for d in dockets if d is not one and d.path]
+    told = [Path(os.path.relpath(p, folder)).as_posix() for p in new if p not in known]
+    return (*one.shares, *told)
 
 
 def _print(
@@ -279,6 +384,7 @@ def _print(
     choices: list[Choice],
     wrong: list[str],
     unit: str,
+    across: list[str],
 ) -> None:
     from drafting.units import format_length
     from projector.commands.support import print_table
@@ -306,13 +412,20 @@ def _print(
             if shrinks
             else "               No shrinkage was given: wash the cloth before, or add what it loses."
         )
+        spare = purchase.length_mm - purchase.needed_mm - purchase.margin_mm
+        if spare < _CROOKED_MM:
+            more = "1/8 yd" if unit == "in" else "10 cm"
+            click.echo(
+                f"               Only {say(spare)} of it is spare: shops cut crooked now and then; "
+                f"{more} more is safe."
+            )
     x, y, length, width = rest.rectangle_mm
     both = ", in two layers" if rest.layers == 2 else ""
     click.echo(
         f"Left over      {rest.area_mm2 / 1e6:.2f} m²{both}; largest rectangle "
         f"{say(length)} x {say(width)}, from {say(x)} along and {say(y)} across"
     )
-    for note in made.notes:
+    for note in (*made.notes, *across):
         click.echo(f"Note           {note}")
     if made.left_out:
         click.echo(f"No room for    {', '.join(made.left_out)}")
@@ -320,7 +433,9 @@ def _print(
             click.echo(f"               {text}")
     for text in wrong:
         click.echo(f"Wrong          {text}")
-    if choices:
+    if choices and len({c.width_mm for c in choices}) == 1:
+        click.echo(f"Planned quickly: {_folding(choices, made, say)}")
+    elif choices:
         print_table(
             "The same on the widths sold, planned quickly",
             ["width", "folded", "single"],
@@ -329,6 +444,22 @@ def _print(
                 for w in sorted({c.width_mm for c in choices})
             ],
         )
+
+
+def _folding(choices: list[Choice], made: Lay, say: Any) -> str:
+    """Folded against single, of cloth whose width is settled."""
+    words = {"lengthwise": "folded lengthwise", "none": "as a single layer"}
+    told = [
+        f"{words[c.fold]} {'too narrow' if c.length_mm is None else say(c.length_mm)}"
+        for c in choices
+    ]
+    text = f"{', '.join(told)}, opened out."
+    found = [c for c in choices if c.length_mm is not None and c.fold != made.cloth.fold]
+    if found and made.placements and found[0].length_mm is not None:
+        less = made.cloth_length_mm - found[0].length_mm
+        if less > _WORTH_MM:
+            text += f" {words[found[0].fold].capitalize()} it needs {say(less)} less."
+    return text
 
 
 def _choice(choices: list[Choice], width: float, fold: str, say: Any) -> str:

@@ -206,7 +206,7 @@ class _Picture:
     def piece(self, p: LaidPiece) -> None:
         width = 3.0 if p.locked else 1.8
         self.ring(p.outline_mm, _CUT[p.how], _LINE[p.how], width)
-        # the grain: an arrow along the piece's own y, as far as it lies inside
+        # the grain: an arrow along the piece's own grainline, as far as it lies inside
         origin, tip = self._grain(p)
         if origin is not None:
             self.line(origin, tip, _LINE[p.how], 1.0)
@@ -224,8 +224,7 @@ class _Picture:
         import cv2
 
         ring = p.outline_mm
-        direction = p.cloth_from_piece[:2, 1]
-        u = direction / np.linalg.norm(direction)
+        u = self.lay.grain_of(p)
         centre, _ = self._spot(ring)
         t = [
             s
@@ -290,6 +289,8 @@ class _Picture:
             words.append("turned over")
         if p.locked:
             words.append("locked")
+        if p.key in self.lay.across_grain():
+            words.append("across the grain")
         small = ", ".join(words)
         fits = depth * self.scale > 3.0 * size * self.unit
         if small and fits and self.width_of(small, 11.0) < 0.8 * room:
@@ -330,9 +331,10 @@ class _Picture:
             half = 0.5 * self.width_of(words, 14)
             x = min(max(p[0], half + 4), self.w - half - 4)
             self.text((x, p[1] - 14 * unit), words, 14, (170, 60, 40))
-        words = f"{(self.outline[:, 1].max() - self.outline[:, 1].min()) / 10:g}"
         c = self.px([[low[0], 0.5 * (low[1] + high[1])]])[0].astype(float)
-        self.text((c[0] - 45 * unit, c[1]), words, 14, _SOFT)
+        wide = (self.outline[:, 1].max() - self.outline[:, 1].min()) / 10.0
+        for i, words in enumerate(("lies", f"{wide:.1f} cm".replace(".0 ", " "), "wide")):
+            self.text((c[0] - 46 * unit, c[1] + (i - 1) * 20 * unit), words, 11, _SOFT)
 
     def head(self) -> None:
         lay, unit = self.lay, self.unit

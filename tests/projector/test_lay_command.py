@@ -58,7 +58,7 @@ def test_the_docket_gets_a_sound_lay(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert lay.problems() == []
     assert {p.key for p in lay.placements} == {"body/1", "body/2", "side/1", "tab/1"}
     assert "# cut from what the banners left" in path.read_text()
-    assert (tmp_path / "lay.png").read_bytes().startswith(b"\x89PNG")
+    assert (tmp_path / "bag.lay.png").read_bytes().startswith(b"\x89PNG")
     said = capsys.readouterr().out
     assert "Length needed" in said
     assert "To buy" in said
@@ -174,7 +174,7 @@ def test_what_is_wrong_is_said_and_nothing_is_written(
     assert word in told
     assert "Traceback" not in told
     assert path.read_bytes() == before
-    assert not (tmp_path / "lay.png").exists()
+    assert not list(tmp_path.glob("*.png"))
 
 
 def test_a_docket_without_cloth(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -216,3 +216,161 @@ def test_the_picture_is_to_scale(tmp_path: Path) -> None:
     covered = (np.abs(image.astype(int) - colour).max(axis=2) <= 3).sum() / scale**2
     true = sum(p.area_mm2 for p in docket_lay(docket).placements)
     assert 0.9 * true < covered < true  # lines and names take the rest
+
+
+SKIRT = """chalkbeam: 1
+title: pier skirt
+measurements:
+  unit: cm
+  measurements: {waist_girth: 79, hip_girth: 102, waist_to_hip: 20.6}
+garment: {block: straight-skirt}
+allowances: {all: 10 mm, hem: 40 mm}
+cloth: {width: 1400 mm, CLOTH}
+"""
+
+
+@pytest.mark.parametrize("cloth", ["nap: one-way", "nap: two-way", "fold: lengthwise, nap: none"])
+def test_the_grain_lies_along_the_cloth_or_it_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], cloth: str
+) -> None:
+    """Every piece's own grainline, carried to the cloth, runs along the selvedge (JIS L 0110:2001:
+    the line shows the direction of the warp), or the piece is named as lying across it."""
+    path = tmp_path / "skirt.yaml"
+    path.write_text(SKIRT.replace("CLOTH", cloth))
+    assert run(path, "--seconds", "0.5", "--no-compare") == 0
+    told = " ".join(capsys.readouterr().out.split())
+    docket = Docket.load(path)
+    pieces = docket.pieces()
+    assert "waistband" in pieces
+    for placed in docket.placed():
+        ends = np.array(pieces[placed.piece].grain)
+        along = placed.cloth_from_piece[:2, :2] @ (ends[1] - ends[0])
+        along /= np.linalg.norm(along)
+        if abs(along[0]) < 1.0 - 1e-9:
+            assert "nap: none" in cloth, f"{placed.key} lies across napped cloth"
+            assert f"{placed.key} lies across the grain" in told
+        elif "nap: one-way" in cloth:
+            assert along[0] > 0
+    assert docket_lay(docket).problems() == []
+
+
+def test_a_band_laid_across_the_grain_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Locked with its long side across the cloth, its arrow points at the selvedge: said in words."""
+    path = tmp_path / "skirt.yaml"
+    lay = "lay:\n- {piece: waistband, copy: 1, at: [100, 1100], turn: 0, locked: true}\n"
+    path.write_text(SKIRT.replace("CLOTH", "nap: none") + lay)
+    assert run(path, "--seconds", "0.3", "--no-compare") == 0
+    assert "waistband/1 lies across the grain" in " ".join(capsys.readouterr().out.split())
+
+
+def test_the_pictures_arrow_runs_along_the_band(tmp_path: Path) -> None:
+    """The drawn arrow of every piece is parallel to the grainline that the piece carries."""
+    from projector.commands.lay_picture import _Picture
+
+    path = tmp_path / "skirt.yaml"
+    path.write_text(SKIRT.replace("CLOTH", "nap: one-way"))
+    assert run(path, "--seconds", "0.3", "--no-compare") == 0
+    docket = Docket.load(path)
+    lay = docket_lay(docket)
+    picture = _Picture(lay, "", 800)
+    for laid in lay.placements:
+        foot, head = (np.asarray(p) for p in picture._grain(laid))
+        ends = np.array(docket.pieces()[laid.piece].grain)
+        own = laid.placement.cloth_from_piece[:2, :2] @ (ends[1] - ends[0])
+        cross = own[0] * (head - foot)[1] - own[1] * (head - foot)[0]
+        assert abs(cross) < 1e-6 * np.linalg.norm(own) * np.linalg.norm(head - foot), laid.key
+        assert (head - foot)[0] > 0
+
+
+def pair_of_dockets(folder: Path) -> tuple[Path, Path]:
+    """Two garments in one folder, each its own title, on the same cloth."""
+    one = written(folder)
+    two = folder / "tie.yaml"
+    two.write_text(one.read_text().replace("banner bag", "concert tie"))
+    return one, two
+
+
+def test_laid_anew_alone_a_garment_keeps_off_the_one_it_shares_the_cloth_with(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """After --with, each docket laid alone keeps the other's room; the other is not changed."""
+    from shapely.geometry import Polygon
+
+    one, two = pair_of_dockets(tmp_path)
+    assert run(one, "--with", two, "--seconds", "0.5", "--no-compare") == 0
+    assert Docket.load(one).shares == ("tie.yaml",)
+    assert Docket.load(two).shares == ("bag.yaml",)
+    assert "# cut from what the banners left" in two.read_text()
+    before = two.read_bytes()
+    capsys.readouterr()
+    assert run(one, "--seconds", "0.5", "--no-compare", "--afresh") == 0
+    assert two.read_bytes() == before
+    told = capsys.readouterr()
+    assert "tie.yaml shares this cloth" in " ".join(told.err.split())
+    rings = [
+        [Polygon(p.outline_mm) for p in docket_lay(Docket.load(x)).placements] for x in (one, two)
+    ]
+    assert len(rings[0]) == len(rings[1]) == 4
+    assert min(a.distance(b) for a in rings[0] for b in rings[1]) >= 4 - 0.02
+
+
+def test_garments_on_one_cloth_go_by_their_titles(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Both are the same singer's: the pieces are told apart by what the garments are called."""
+    one, two = pair_of_dockets(tmp_path)
+    for path in (one, two):
+        path.write_text(path.read_text() + "wearer: alto-3\n")
+    assert run(one, "--with", two, "--seconds", "0.3", "--no-compare", "--json") == 0
+    data = json.loads(capsys.readouterr().out)
+    assert {p["piece"].split(": ")[0] for p in data["placements"]} == {"banner bag", "concert tie"}
+
+
+def test_the_same_docket_twice_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """However its path is written."""
+    path = written(tmp_path)
+    before = path.read_bytes()
+    assert run(path, "--with", tmp_path / ".." / tmp_path.name / "bag.yaml") == 2
+    assert "that is the same docket" in capsys.readouterr().err
+    assert path.read_bytes() == before
+
+
+def test_a_sharing_docket_that_is_not_there_or_on_other_cloth(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Refused with what to do; a docket that shares with itself too."""
+    path = written(tmp_path, extra="shares: [tie.yaml]\n")
+    assert run(path, "--seconds", "0.2") == 2
+    assert "'shares: tie.yaml' names a file that is not there" in capsys.readouterr().err
+    other = path.read_text().replace("1400", "900").replace("shares: [tie.yaml]\n", "")
+    (tmp_path / "tie.yaml").write_text(other + "lay: [{piece: tab, at: [0, 100]}]\n")
+    assert run(path, "--seconds", "0.2") == 2
+    assert "'cloth' says something else" in capsys.readouterr().err
+    path.write_text(path.read_text().replace("[tie.yaml]", "[bag.yaml]"))
+    assert run(path, "--seconds", "0.2") == 2
+    assert "this docket itself" in capsys.readouterr().err
+
+
+def test_two_dockets_of_one_folder_have_two_pictures(tmp_path: Path) -> None:
+    """Each picture bears its docket's name."""
+    for path in pair_of_dockets(tmp_path):
+        assert run(path, "--seconds", "0.2", "--no-compare") == 0
+    assert {p.name for p in tmp_path.glob("*.png")} == {"bag.lay.png", "tie.lay.png"}
+
+
+def test_cloth_with_a_length_is_told_how_it_compares_opened_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Folded against single, on her width; no table of widths that she does not have."""
+    path = written(tmp_path, "width: 1400 mm, length: 3 m, fold: lengthwise")
+    assert run(path, "--seconds", "0.3", "--json") == 0
+    data = json.loads(capsys.readouterr().out)
+    assert {(c["width_mm"], c["fold"]) for c in data["widths"]} == {
+        (1400.0, "lengthwise"), (1400.0, "none"),
+    }  # fmt: skip
+    assert run(path, "--seconds", "0.3") == 0
+    assert "as a single layer" in capsys.readouterr().out
