@@ -493,7 +493,11 @@ _LIFT_SEEN_MM = 0.3  # surer than this, the photos themselves tell where the tab
 _BARS_MISREAD = 0.005  # a steel rule read to half a millimetre on both bars leaves 0.3 %
 _RULER_STRETCH = 0.002  # between two bars read to a fifth of a millimetre or so
 _TOLD_STRETCH = 5e-4  # smaller ones are put right without a word
-_NAMED_SHIFT_MM = 0.06  # a card whose absence changes less than this is not worth a word
+_BESIDE_MM = 0.4  # cards of one photo beside those of the others, in the median: no noise does that
+_MOVED_MM = 1.0  # a place that differs by more between two photos that are fitted alone
+_STRAYED_MM = 4.0  # a raised card seems to move between photos too, but hardly so far
+_MAY_BE_MOVED = ("not-flat", "bad-fit", "too-uncertain", "solve-failed")
+_NAMED_SHIFT_MM = 0.12  # a card whose absence changes less than this is not worth a word
 
 
 @dataclass(frozen=True, eq=False)
@@ -551,7 +555,8 @@ def solve(
     Raises:
         InputError: bars that no printer makes.
         Refusal: ``no-cards``, ``few-cards``, ``cards-together``, ``no-pattern``, ``few-pattern``,
-            ``not-flat``, ``bars-contradicted``, ``bad-fit``, ``too-uncertain``, ``solve-failed``.
+            ``not-flat``, ``bars-contradicted``, ``bad-fit``, ``too-uncertain``, ``solve-failed``,
+            ``photos-disagree``.
     """
     if not detections:
         raise InputError("no photo was given.")
@@ -579,6 +584,40 @@ def solve(
             "no single photo shows more than two cards.",
             "Take at least one photo that shows the whole lit table with all four cards.",
         )
+    names = [detections[k].name for k in order]
+    try:
+        solution = _joined(photos, size, bars_mm, scale, display, method, date)
+    except Refusal as refusal:
+        if len(photos) > 1 and refusal.code in _MAY_BE_MOVED:
+            for k in range(1, len(photos)):
+                why = _moved_between(photos[0], photos[k], size)
+                if why:
+                    raise _disagree(names[0], names[k], why) from refusal
+        raise
+    for i in solution.named:
+        gone = _strayed_mm(i, photos, solution.cameras)
+        if gone > _STRAYED_MM:
+            told = f"Card {i} was moved by {gone:.0f} mm between the photos and was left out."
+            notes = [told if n.startswith(f"Card {i} ") else n for n in solution.notes]
+            solution = replace(solution, notes=tuple(notes))
+    odd = _odd_photo(solution)
+    if odd is not None:
+        other = 0 if odd else 1
+        why = _moved_between(photos[other], photos[odd], size)
+        raise _disagree(names[other], names[odd], why or "What they show cannot both be so.")
+    return replace(solution, order=tuple(order))
+
+
+def _joined(
+    photos: list[PhotoView],
+    size: tuple[int, int],
+    bars_mm: tuple[float, float] | None,
+    scale: tuple[float, float],
+    display: str,
+    method: str,
+    date: str | None,
+) -> Solution:
+    """The joint fit of photos that are taken to show one table, the richest first."""
     state = _staged(photos, size)
     verdict = _judge(photos, state, bars_mm is not None)
     notes = list(verdict.notes)
@@ -596,7 +635,92 @@ def solve(
     solution = _conclude(
         fit, joint, photos, named, notes, held_out, bars_mm, scale, display, method, date
     )
-    return replace(solution, order=tuple(order), raised=verdict.raised)
+    return replace(solution, raised=verdict.raised)
+
+
+def _odd_photo(solution: Solution) -> int | None:
+    """The photo whose cards lie beside where the others have them, if one does.
+
+    Robust weights let a photo that contradicts the first be overruled; it must not be in silence.
+    """
+    if len(solution.photos) < 2:
+        return None
+    state = {c.card: np.array([*c.at_mm, c.turn]) for c in solution.calibration.cards}
+    beside = []
+    for camera, photo in zip(solution.cameras, solution.photos, strict=True):
+        gone = []
+        for i, v in photo.cards.items():
+            if i in state:
+                miss = camera.to_table(v.corners_px) - place(v.corners_mm, state[i])
+                gone.append(float(np.hypot(*miss.mean(axis=0))) / (1 + solution.raised.get(i, 0.0)))
+        beside.append(float(np.median(gone)) if gone else 0.0)
+    worst = int(np.argmax(beside))
+    return worst if beside[worst] > _BESIDE_MM else None
+
+
+def _strayed_mm(i: int, photos: Sequence[PhotoView], cameras: Sequence[CameraModel]) -> float:
+    """How far apart the photos have one card's middle on the table, mm."""
+    spots = [
+        camera.to_table(photo.cards[i].corners_px).mean(axis=0)
+        for photo, camera in zip(photos, cameras, strict=True)
+        if i in photo.cards
+    ]
+    return max((math.dist(a, b) for a in spots for b in spots), default=0.0)
+
+
+def _moved_between(one: PhotoView, two: PhotoView, size: tuple[int, int]) -> str:
+    """What was moved between two photos that each make sense alone; "" when that is not told."""
+    tables = []
+    for photo in (one, two):
+        if len(photo.cards) < 3:
+            return ""
+        try:
+            state = _staged([photo], size)
+        except Refusal:
+            return ""
+        at = {
+            i: rigid(v.corners_mm, state.cameras[0].to_table(v.corners_px))
+            for i, v in photo.cards.items()
+        }
+        tables.append((state, at))
+    (a, here), (b, there) = tables
+    ids = sorted(set(here) & set(there))
+    if len(ids) < 2 or a.projector is None or b.projector is None:
+        return "They show other cards."
+    apart = {
+        (i, j): abs(math.dist(here[i][:2], here[j][:2]) - math.dist(there[i][:2], there[j][:2]))
+        for i in ids
+        for j in ids
+        if i < j
+    }
+    loose = {i: [gap for pair, gap in apart.items() if i in pair] for i in ids}
+    gone = [i for i in ids if min(loose[i]) > _MOVED_MM]
+    if gone:
+        far = max(min(loose[i]) for i in gone)
+        which = "The cards lie" if len(gone) > 2 else f"{_named(gone)}"
+        return f"{which} about {far:.0f} mm elsewhere in the second."
+    if max(apart.values()) > _MOVED_MM:
+        return "Not all cards lie where they lay."
+    w, h = size
+    px = np.array([[x, y] for x in (0.0, w / 2, w - 1.0) for y in (0.0, h / 2, h - 1.0)])
+    spots = np.array([here[i][:2] for i in ids]), np.array([there[i][:2] for i in ids])
+    moved = place(b.projector.to_table(px), rigid(spots[1], spots[0])) - a.projector.to_table(px)
+    far = float(np.median(np.hypot(*moved.T)))
+    if far < _MOVED_MM:
+        return ""
+    return (
+        f"The light lies about {far:.0f} mm elsewhere among the cards: the projector was touched, "
+        "or all cards were moved together."
+    )
+
+
+def _disagree(one: str, two: str, why: str) -> Refusal:
+    return Refusal(
+        "photos-disagree",
+        f"{one} and {two} do not show one and the same table. {why}",
+        "Take all photos without touching cards or projector in between, or give one photo alone.",
+        data={"photos": [one, two]},
+    )
 
 
 def bar_scale(bars_mm: tuple[float, float] | None) -> tuple[float, float]:

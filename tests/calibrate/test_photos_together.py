@@ -1,0 +1,69 @@
+"""Several photos of one calibration: what was moved in between is said, not averaged away."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_solve import SPOTS, TRUE, error_mm, photo
+
+from calibrate.errors import Refusal
+from calibrate.solve import solve
+
+SIDE = {"tilt": 0.35, "azimuth": 0.6}
+
+
+def pushed(x_mm: float, y_mm: float):  # type: ignore[no-untyped-def]
+    """The true projector with its light pushed over the table."""
+    return TRUE.moved(np.array([[1, 0, x_mm], [0, 1, y_mm], [0, 0, 1.0]]))
+
+
+def named(detections, name: str):  # type: ignore[no-untyped-def]
+    return replace(detections, name=name)
+
+
+@pytest.mark.parametrize(("x", "y"), [(6.0, 3.0), (-1.5, 0.5), (0.0, 30.0)])
+def test_a_projector_touched_between_two_photos_is_refused(x: float, y: float) -> None:
+    """Cards still, light moved by 1.6 to 30 mm: refused, both photos named, the distance told."""
+    views = [
+        named(photo(1), "first.jpg"),
+        named(photo(2, true=pushed(x, y), **SIDE), "second.jpg"),
+    ]
+    with pytest.raises(Refusal, match="projector was touched") as refused:
+        solve(views, bars_mm=(180, 250))
+    assert refused.value.code == "photos-disagree"
+    assert "first.jpg" in str(refused.value) and "second.jpg" in str(refused.value)
+    assert f"{np.hypot(x, y):.0f} mm" in str(refused.value)
+
+
+def test_a_photo_of_another_table_among_three_is_named() -> None:
+    """Two photos agree, the third shows cards that lie elsewhere: it is the one that is named."""
+    elsewhere = tuple((x * 0.8, y * 0.9, a + 0.2) for x, y, a in SPOTS)
+    views = [
+        named(photo(1), "a.jpg"),
+        named(photo(2, **SIDE), "b.jpg"),
+        named(photo(3, spots=elsewhere), "c.jpg"),
+    ]
+    with pytest.raises(Refusal) as refused:
+        solve(views, bars_mm=(180, 250))
+    assert refused.value.code == "photos-disagree"
+    assert "c.jpg" in str(refused.value)
+
+
+def test_one_card_moved_between_two_photos_is_left_out_and_said() -> None:
+    """The card that lies 10 mm elsewhere in the second photo is called moved, not bent, and the rest is as true as ever."""
+    other = list(SPOTS)
+    other[2] = (other[2][0] + 10, other[2][1], other[2][2])
+    solution = solve([photo(1), photo(2, spots=tuple(other), **SIDE)], bars_mm=(180, 250))
+    assert solution.named == (2,)
+    assert any("moved by 10 mm" in n for n in solution.notes)
+    assert error_mm(solution.calibration).max() < 0.3
+
+
+def test_photos_that_agree_and_raised_cards_are_not_accused() -> None:
+    """The same table from two sides, flat or with every card a millimetre high, is solved."""
+    for heights in ((0, 0, 0, 0), (1, 1, 1, 1)):
+        views = [photo(1, heights=heights), photo(2, heights=heights, **SIDE)]
+        solution = solve(views, bars_mm=(180, 250))
+        assert error_mm(solution.calibration).max() < 0.5
