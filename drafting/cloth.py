@@ -173,6 +173,24 @@ class Cloth:
             out["note"] = self.note
         return out
 
+    def contradictions(self) -> list[str]:
+        """What its keys say twice and not alike, each in a sentence with which one counts."""
+        if self.outline is None:
+            return []
+        size = np.ptp(np.array(self.outline), axis=0)
+        said = []
+        for key, told, drawn in (
+            ("length", self.length_mm, float(size[0])),
+            ("width", self.width_mm or None, float(size[1])),
+        ):
+            if told is not None and abs(told - drawn) > 10.0:
+                said.append(
+                    f"The cloth's 'outline' counts, {length_text(drawn)} "
+                    f"{'long' if key == 'length' else 'wide'} as drawn; its '{key}' of "
+                    f"{length_text(told)} is not used. Take one of them out."
+                )
+        return said
+
     # -- what follows from it ---------------------------------------------------------------------
 
     @property

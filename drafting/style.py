@@ -27,7 +27,8 @@ class Option:
 
     ``kind``: 'choice' (one of ``choices``), 'length' (mm, ``low`` to ``high``), 'number', or
     'both' (a choice or a length). ``default`` None means that the block works it out.
-    ``choices``: value → what it is.
+    ``choices``: value → what it is. ``when``: the choices of other options, any of which it
+    needs to have an effect: (key, values); always when empty.
     """
 
     key: str
@@ -37,6 +38,7 @@ class Option:
     low: float = 0.0
     high: float = 0.0
     choices: Mapping[str, str] = field(default_factory=dict)
+    when: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     def limits(self, unit: str = "cm") -> str:
         """The limits in words."""
@@ -80,6 +82,25 @@ def resolve(
     if faults:
         raise InputError(faults)
     return MappingProxyType(out)
+
+
+def without_effect(
+    options: Sequence[Option], written: Mapping[str, Any] | None, style: Mapping[str, Any]
+) -> list[str]:
+    """What she wrote that changes nothing, each in a sentence with what it would need.
+
+    ``style``: the same resolved.
+    """
+    said = []
+    for option in options:
+        if (written or {}).get(option.key) is None or not option.when:
+            continue
+        if any(style[key] in values for key, values in option.when):
+            continue
+        now = " and ".join(f"'{key}: {style[key]}'" for key, _ in option.when)
+        need = " or ".join(f"'{key}: {value}'" for key, values in option.when for value in values)
+        said.append(f"style.{option.key} changes nothing with {now}; it needs {need}.")
+    return said
 
 
 def _read(option: Option, written: Any, unit: str, where: str) -> Any:

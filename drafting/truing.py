@@ -191,7 +191,8 @@ def check_cutting(
             text = "the sewing line leaves the cutting line"
             out.append(Check(f"{name}: cutting line", math.inf, CUTTING_MM, False, text))
             continue
-        out.append(_check(f"{name}: cutting line", worst, CUTTING_MM, "off its allowance"))
+        text = "how far from the sewing line, against its allowances"
+        out.append(_check(f"{name}: cutting line", worst, CUTTING_MM, text))
     return out
 
 

@@ -19,7 +19,7 @@ from drafting.fit import FitChange, parse_fit
 from drafting.measurements import Measurements, missing
 from drafting.outline import Points
 from drafting.piece import Piece
-from drafting.style import Option, resolve
+from drafting.style import Option, resolve, without_effect
 from drafting.truing import (
     Check,
     Corner,
@@ -194,4 +194,6 @@ def draft(
             faults.append(Fault(f"fit[{i}]", what, f"Here: {', '.join(chosen.changes)}."))
     if faults:
         raise InputError(faults)
-    return chosen.make(measurements, resolved, changes)
+    made = chosen.make(measurements, resolved, changes)
+    idle = without_effect(chosen.options, style, resolved)
+    return replace(made, notes=(*made.notes, *idle)) if idle else made

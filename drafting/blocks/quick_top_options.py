@@ -110,6 +110,7 @@ OPTIONS: tuple[Option, ...] = (
         None,
         20.0,
         380.0,
+        when=(("sleeve", ("cap", "short", "elbow")),),
     ),
     Option(
         "sleeve_width",
@@ -118,6 +119,7 @@ OPTIONS: tuple[Option, ...] = (
         None,
         220.0,
         700.0,
+        when=(("sleeve", ("short", "elbow")),),
     ),
     Option("flare", "length", "Added to the hem, round the body.", 0.0, 0.0, 900.0),
     Option(
@@ -127,7 +129,15 @@ OPTIONS: tuple[Option, ...] = (
         "level",
         choices={"level": "hangs level", "shirt-tail": "rises to the side seam"},
     ),
-    Option("hem_rise", "length", "How far a shirt-tail hem rises at the side.", None, 20.0, 160.0),
+    Option(
+        "hem_rise",
+        "length",
+        "How far a shirt-tail hem rises at the side.",
+        None,
+        20.0,
+        160.0,
+        when=(("hem", ("shirt-tail",)),),
+    ),
     Option(
         "centre_back",
         "choice",
@@ -146,7 +156,15 @@ OPTIONS: tuple[Option, ...] = (
             "none": "never (cloth that stretches)",
         },
     ),
-    Option("opening_length", "length", "Length of the slit.", None, 30.0, 400.0),
+    Option(
+        "opening_length",
+        "length",
+        "Length of the slit.",
+        None,
+        30.0,
+        400.0,
+        when=(("opening", ("slit",)),),
+    ),
     Option(
         "gathers",
         "choice",
@@ -166,6 +184,7 @@ OPTIONS: tuple[Option, ...] = (
         1.5,
         1.1,
         2.5,
+        when=(("gathers", ("front", "back", "both")),),
     ),
     Option(
         "gather_spread",
@@ -173,6 +192,7 @@ OPTIONS: tuple[Option, ...] = (
         "Where the fullness goes.",
         "even",
         choices={"even": "down to the hem", "top": "only at the neckline, hinged at the hem"},
+        when=(("gathers", ("front", "back", "both")),),
     ),
     Option(
         "neckline_finish",
@@ -196,7 +216,15 @@ OPTIONS: tuple[Option, ...] = (
             "bias": "bound with a bias strip",
         },
     ),
-    Option("facing_width", "length", "Width of facings.", 60.0, 25.0, 120.0),
+    Option(
+        "facing_width",
+        "length",
+        "Width of facings.",
+        60.0,
+        25.0,
+        120.0,
+        when=(("neckline_finish", ("facing",)), ("armhole_finish", ("facing",))),
+    ),
     Option(
         "binding_width",
         "length",
@@ -204,6 +232,7 @@ OPTIONS: tuple[Option, ...] = (
         28.0,
         16.0,
         80.0,
+        when=(("neckline_finish", ("bias",)), ("armhole_finish", ("bias",))),
     ),
     Option(
         "pocket",
@@ -212,6 +241,22 @@ OPTIONS: tuple[Option, ...] = (
         "none",
         choices={"none": "none", "chest": "one on the chest", "hip": "two below the waist"},
     ),
-    Option("pocket_width", "length", "Width of the finished pocket.", 125.0, 60.0, 220.0),
-    Option("pocket_depth", "length", "Depth of the finished pocket.", 140.0, 60.0, 260.0),
+    Option(
+        "pocket_width",
+        "length",
+        "Width of the finished pocket.",
+        125.0,
+        60.0,
+        220.0,
+        when=(("pocket", ("chest", "hip")),),
+    ),
+    Option(
+        "pocket_depth",
+        "length",
+        "Depth of the finished pocket.",
+        140.0,
+        60.0,
+        260.0,
+        when=(("pocket", ("chest", "hip")),),
+    ),
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -62,29 +62,117 @@ def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
         then = draft_block(made.block, earlier, made.style, made.fit)
         moves["measurements"] = compare(then.pieces, made.pieces)
     texts["truing.txt"] = report_text(read, made, checks, moves)
-    for name, text in texts.items():
-        write_atomic(out / name, text)
+    files: dict[str, str | bytes] = dict(texts)
     written = list(texts)
     if steps:
-        written += _draw_steps(made, out, read.title)
+        drawn = _drawn_steps(made, read.title)
+        files |= drawn
+        written += ["steps.pdf", f"steps/ ({len(drawn) - 1} pictures)"]
+    for name, data in files.items():
+        write_atomic(out / name, data)
+    cleared = keep_folder_clean(out, docket, files)
     failed = [c for c in checks if not c.ok]
     if as_json:
-        print_json(_as_data(read, made, checks, moves, written))
+        print_json({**_as_data(read, made, checks, moves, written), "folder": cleared})
     else:
         _print(read, made, checks, moves, out, written)
+        for line in cleared:
+            click.echo(line)
     return 1 if failed else 0
 
 
-def _draw_steps(made: Draft, out: Path, title: str) -> list[str]:
-    """The construction as one PDF, and each step as a picture of its own."""
-    from drafting.files import write_atomic
+def _drawn_steps(made: Draft, title: str) -> dict[str, str | bytes]:
+    """The construction as one PDF, and each step as a picture of its own: name → content."""
     from drafting.steps import steps_pdf, steps_svg
 
     files: dict[str, str | bytes] = {"steps.pdf": steps_pdf(made, title=title)}
-    files |= {f"steps/{name}": text for name, text in steps_svg(made).items()}
-    for name, data in files.items():
-        write_atomic(out / name, data)
-    return ["steps.pdf", f"steps/ ({len(files) - 1} pictures)"]
+    return files | {f"steps/{name}": text for name, text in steps_svg(made).items()}
+
+
+_LIST = ".drafted.json"  # what each docket's last draft wrote here: docket → file → SHA-256
+
+
+def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, str | bytes]) -> list[str]:
+    """Take what an earlier draft of this docket left in its folder out of the way; say what.
+
+    Only a file that this program wrote, and that is still as it was written, is removed. One
+    that she changed, and SVGs that no draft of this docket wrote, are named and stay.
+    """
+    import contextlib
+    import hashlib
+    import os
+
+    from drafting.files import write_atomic
+
+    def digest(data: bytes) -> str:
+        return hashlib.sha256(data).hexdigest()
+
+    known = _drafted_before(out)
+    own = Path(os.path.relpath(docket.resolve(), out.resolve())).as_posix()
+    before = known.pop(own, {})
+    gone, changed = [], []
+    for name, written in before.items():
+        path = out / name
+        inside = path.resolve().is_relative_to(out.resolve()) and not path.is_symlink()
+        if name in files or not inside or not path.is_file():
+            continue
+        if digest(path.read_bytes()) == written:
+            with contextlib.suppress(OSError):
+                path.unlink()
+                gone.append(name)
+        else:
+            changed.append(name)
+    with contextlib.suppress(OSError):
+        (out / "steps").rmdir()  # only when empty
+    said = []
+    if gone:
+        said.append(f"Removed what an earlier draft of this docket left: {_named(gone)}.")
+    if changed:
+        said.append(f"Of an earlier draft, and changed since, so left here: {_named(changed)}.")
+    for other, theirs in known.items():
+        both = sorted(set(theirs) & set(files))
+        if both:
+            said.append(
+                f"{_named(both)} of {other} stood here and {'are' if len(both) > 1 else 'is'} "
+                "this docket's now: give each docket a folder of its own (--out)."
+            )
+            known[other] = {k: v for k, v in theirs.items() if k not in both}
+    mine = {*files, *changed, *(n for theirs in known.values() for n in theirs)}
+    strange = sorted(p.name for p in out.glob("*.svg") if p.name not in mine)
+    if strange:
+        said.append(f"Also in this folder, and not of this draft: {_named(strange)}.")
+    now = {n: digest(d if isinstance(d, bytes) else d.encode("utf-8")) for n, d in files.items()}
+    write_atomic(out / _LIST, _json_text({**{k: v for k, v in known.items() if v}, own: now}))
+    return said
+
+
+def _drafted_before(out: Path) -> dict[str, dict[str, str]]:
+    """The list in the folder; empty when there is none that can be read."""
+    import json
+
+    try:
+        read = json.loads((out / _LIST).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    if not isinstance(read, dict):
+        return {}
+    return {
+        str(k): {str(n): str(h) for n, h in v.items()}
+        for k, v in read.items()
+        if isinstance(v, dict)
+    }
+
+
+def _json_text(data: Any) -> str:
+    import json
+
+    return json.dumps(data, indent=1, ensure_ascii=False) + "\n"
+
+
+def _named(names: Sequence[str], most: int = 6) -> str:
+    """A few names, and how many more."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 def _move_row(move: Move, unit: str) -> list[str]:
@@ -142,6 +230,11 @@ def allowance_notes(read: Docket, made: Draft) -> list[str]:
     return notes
 
 
+def _off(check: Check) -> str:
+    """'0.24 mm, up to 3.49 passes'."""
+    return f"{check.value_mm:.2f} mm, up to {check.limit_mm:.2f} passes"
+
+
 def _move_titles(made: Draft) -> dict[str, str]:
     since = made.measurements.since
     then = f" ({since.taken})" if since is not None and since.taken else ""
@@ -165,11 +258,11 @@ def report_text(
         "Measurements",
         *(f"  {REGISTRY[k].name}: {m.text(k)}" for k in m.values),
         "",
-        "Checks (mm off, limit)",
+        "Checks (how far off, and how far may be)",
     ]
     for c in checks:
         mark = "ok  " if c.ok else "FAIL"
-        lines.append(f"  {mark} {c.name}: {c.value_mm:.2f} (limit {c.limit_mm:.2f})  {c.text}")
+        lines.append(f"  {mark} {c.name}: {_off(c)}  {c.text}")
     for key, title in _move_titles(made).items():
         if key in moves:
             lines += ["", title, "  " + " | ".join(_MOVE_COLUMNS)]
@@ -193,7 +286,8 @@ def _print(
     rows = [
         [
             c.name,
-            f"{c.value_mm:.2f} of {c.limit_mm:.2f}",
+            f"{c.value_mm:.2f}",
+            f"{c.limit_mm:.2f}",
             "ok" if c.ok else "FAILED",
             c.text,
         ]
@@ -201,7 +295,7 @@ def _print(
     ]
     print_table(
         f"{read.title}: {made.block} for {made.measurements.wearer or 'the wearer'}",
-        ["check", "mm off", "", "measured"],
+        ["check", "mm off", "may be", "", "measured"],
         rows,
     )
     for key, title in _move_titles(made).items():
@@ -221,9 +315,7 @@ def _print(
             err=True,
         )
         for c in failed:
-            click.echo(
-                f"  {c.name}: {c.value_mm:.2f} mm, limit {c.limit_mm:.2f} mm. {c.text}", err=True
-            )
+            click.echo(f"  {c.name}: off by {_off(c)}. {c.text}", err=True)
     else:
         click.echo(f"All {len(checks)} checks passed.")
     for caution in cautions:

@@ -152,7 +152,7 @@ def lay(
         else []
     )
     picture = picture or docket.with_name(f"{docket.stem}.lay.png")
-    across = _across_notes(made)
+    across = [*first.cloth.contradictions(), *_across_notes(made)]
     if not dry_run:
         _save(dockets, names[: len(dockets)], made, picture, _title([*dockets, *sharing]))
     cautions = [c for d in dockets for c in d.allowance_cautions()]

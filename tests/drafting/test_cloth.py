@@ -155,3 +155,12 @@ def test_narrow_cloth_with_its_unit_is_taken_as_written() -> None:
     """A ribbon: who writes the unit means it."""
     assert Cloth.from_dict({"width": "50 mm"}).width_mm == 50.0
     assert Cloth.from_dict({"unit": "cm", "width": 14}).width_mm == 140.0
+
+
+def test_an_outline_and_a_width_that_differ_are_told() -> None:
+    """Which of the two counts is said; alike, or with one of them only, nothing is."""
+    ring = [[0, 0], [900, 0], [900, 700], [0, 700]]
+    (said,) = Cloth.from_dict({"outline": ring, "width": "1400 mm"}).contradictions()
+    assert "70 cm wide" in said and "140 cm" in said
+    assert Cloth.from_dict({"outline": ring, "width": "700 mm"}).contradictions() == []
+    assert Cloth.from_dict({"outline": ring}).contradictions() == []

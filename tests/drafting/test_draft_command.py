@@ -308,3 +308,115 @@ def test_centimetres_in_a_file_of_inches_are_blamed_on_the_unit(
     assert "79 in" in text
     assert "'unit: in'" in text and "'unit: cm'" in text
     assert "style.length" not in text
+
+
+def drafted(path: Path, out: Path, *more: str) -> int:
+    """`draft` in this process."""
+    return main(["draft", str(path), "--out", str(out), *more])
+
+
+def test_what_an_earlier_draft_left_is_removed_and_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A pocket and step pictures of yesterday's style are not cut today; what she put there stays."""
+    out = tmp_path / "o"
+    path = docket(tmp_path, "{block: quick-top, style: {pocket: hip}}")
+    assert drafted(path, out, "--steps") == 0
+    assert (out / "pocket.svg").exists() and list((out / "steps").glob("*.svg"))
+    (out / "mine.svg").write_text("<svg/>")
+    (out / "notes.txt").write_text("hers")
+    capsys.readouterr()
+    docket(tmp_path, "{block: quick-top}")
+    assert drafted(path, out) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert not (out / "pocket.svg").exists()
+    assert not (out / "steps").exists() and not (out / "steps.pdf").exists()
+    assert "Removed what an earlier draft of this docket left" in told and "pocket.svg" in told
+    assert (out / "mine.svg").exists() and (out / "notes.txt").read_text() == "hers"
+    assert "not of this draft: mine.svg" in told
+
+
+def test_a_left_over_piece_that_she_changed_stays(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Drawn on by hand since: named, never deleted."""
+    out = tmp_path / "o"
+    path = docket(tmp_path, "{block: quick-top, style: {pocket: hip}}")
+    assert drafted(path, out) == 0
+    (out / "pocket.svg").write_text("<svg><!-- hers --></svg>")
+    docket(tmp_path, "{block: quick-top}")
+    capsys.readouterr()
+    assert drafted(path, out) == 0
+    assert "hers" in (out / "pocket.svg").read_text()
+    assert "changed since, so left here: pocket.svg" in " ".join(capsys.readouterr().out.split())
+
+
+def test_the_list_of_files_cannot_name_one_outside_the_folder(tmp_path: Path) -> None:
+    """Whatever the list says, nothing beyond the draft's folder is touched."""
+    import hashlib
+
+    out = tmp_path / "o"
+    path = docket(tmp_path, "{block: quick-top}")
+    assert drafted(path, out) == 0
+    hers = tmp_path / "hers.svg"
+    hers.write_text("x")
+    listed = json.loads((out / ".drafted.json").read_text())
+    (own,) = listed
+    listed[own]["../hers.svg"] = hashlib.sha256(b"x").hexdigest()
+    (out / ".drafted.json").write_text(json.dumps(listed))
+    assert drafted(path, out) == 0
+    assert hers.exists()
+
+
+def test_two_dockets_in_one_folder_are_told_apart(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The second one's front stands in the place of the first one's: said."""
+    out = tmp_path / "o"
+    assert drafted(docket(tmp_path, "{block: quick-top, style: {pocket: hip}}"), out) == 0
+    other = tmp_path / "b.yaml"
+    other.write_text((tmp_path / "docket.yaml").read_text().replace("pocket: hip", "pocket: none"))
+    capsys.readouterr()
+    assert drafted(other, out) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "of ../docket.yaml stood here" in told
+    assert "front.svg" in told
+    assert (out / "pocket.svg").exists()
+
+
+@pytest.mark.parametrize(
+    ("style", "told"),
+    [
+        ("sleeve: none, sleeve_length: 20 cm", "style.sleeve_length changes nothing with 'sleeve: none'"),
+        ("hem: level, hem_rise: 5 cm", "it needs 'hem: shirt-tail'"),
+        ("pocket_width: 12 cm", "style.pocket_width changes nothing"),
+        ("sleeve: short, sleeve_length: 20 cm", ""),
+    ],
+)  # fmt: skip
+def test_style_that_changes_nothing_is_told(tmp_path: Path, style: str, told: str) -> None:
+    """What is written and has no effect is named, and only then; the pieces show that it has none."""
+    from drafting.docket import Docket
+
+    def read(garment: str) -> Docket:
+        return Docket.load(docket(tmp_path, garment))
+
+    made = read(f"{{block: quick-top, style: {{{style}}}}}").draft()
+    notes = [n for n in made.notes if "changes nothing" in n]
+    if not told:
+        assert notes == []
+        return
+    assert len(notes) == 1 and told in notes[0]
+    first = ", ".join(style.split(", ")[:-1])
+    plain = read(f"{{block: quick-top, style: {{{first}}}}}").draft()
+    assert made.edge_lengths() == plain.edge_lengths()
+
+
+@pytest.mark.parametrize("block", ["quick-top", "straight-skirt"])
+def test_options_that_depend_on_others_name_what_there_is(block: str) -> None:
+    """Every option and choice that another one needs is one of the block's."""
+    from drafting.blocks import get
+
+    options = {o.key: o for o in get(block).options}
+    for option in options.values():
+        for key, values in option.when:
+            assert set(values) <= set(options[key].choices)
