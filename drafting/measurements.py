@@ -420,6 +420,7 @@ RELATIONS: tuple[Relation, ...] = (
     _difference("hip_girth", "bust_girth", 0.0, 160.0),
     _difference("hip_girth_at_tailbone", "bust_girth", -60.0, 200.0),
     _difference("waist_girth", "bust_girth", -300.0, 0.0),
+    _difference("hip_girth", "hip_girth_at_tailbone", -60.0, 150.0),
     _share("neck_base_girth", "bust_girth", 0.37, 0.44),
     _share("back_width", "bust_girth", 0.36, 0.41),
     _share("upper_arm_girth", "bust_girth", 0.30, 0.35),
@@ -513,13 +514,16 @@ class Measurements:
                 faults += error.faults
         values: dict[str, float] = dict(since.values) if since else {}
         warnings: list[str] = []
+        bare: list[Fault] = []
         for key, written in body.items():
             if key not in REGISTRY:
                 continue
             try:
                 values[key], spread = _value(written, unit, f"{where} measurements.{key}")
             except InputError as error:
-                faults += error.faults
+                without = [f for f in error.faults if f.what.endswith(" has no unit.")]
+                bare += without[:1]
+                faults += [f for f in error.faults if f not in without]
                 continue
             measure = REGISTRY[key]
             if spread > measure.spread_mm + 1e-9:
@@ -529,6 +533,16 @@ class Measurements:
                     f"more than {format_length(measure.spread_mm, shown)} means taking it again. "
                     "The middle is used."
                 )
+        if len(bare) > 1:  # one line is missing, not as many as there are numbers
+            faults.append(
+                Fault(
+                    f"{where} unit",
+                    f"is missing: {len(bare)} of the numbers have no unit.",
+                    "Write the line 'unit: cm' (or in, or mm) above 'measurements:'.",
+                )
+            )
+        else:
+            faults += bare
         taken = _date(data.get("taken"), f"{where} taken", faults)
         if faults:
             raise InputError(faults)

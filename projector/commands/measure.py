@@ -112,18 +112,20 @@ def _can_draw() -> bool:
     return True
 
 
-def _reads_like_measure(answer: str, unit: str) -> bool:
-    """Whether what should be a name is a length, or holds no letter at all."""
+def _why_no_name(answer: str, unit: str) -> str:
+    """Why something cannot be a wearer's name: '' when it can."""
     from drafting.errors import InputError
     from drafting.units import parse_length
 
+    if not re.search(r"[^\W_]", answer):
+        return "holds no letter" if answer else "is empty"
     if not re.search(r"[^\W\d_]", answer):
-        return True
+        return "reads like a measure"
     try:
         parse_length(answer, unit, signed=True)
     except InputError:
-        return False
-    return True
+        return ""
+    return "reads like a measure"
 
 
 def _showable(text: str) -> str:
@@ -384,13 +386,13 @@ class _Session:
         with contextlib.suppress(ImportError):
             import readline  # noqa: F401  (line editing in input(), where the system has it)
         data = self.sheet.data
-        if wearer is not None and _reads_like_measure(wearer, "cm"):
+        why = _why_no_name(wearer, "cm") if wearer is not None else ""
+        if why:
             raise InputError(
                 Fault(
                     "--wearer",
-                    f"{wearer!r} reads like a measure, not like somebody's name.",
-                    "Name who is measured, as a voice part: --wearer alto-3. The measures are asked "
-                    "for one by one.",
+                    f"{wearer!r} {why}; it should be who is measured.",
+                    "Name a voice part: --wearer alto-3, or leave --wearer out.",
                 )
             )
         now = self.sheet.loaded()
@@ -477,10 +479,16 @@ class _Session:
             answer = self.ask(
                 "Who is measured? A voice part, such as alto-3 (Enter: nobody named): "
             )
-            if not answer or not _reads_like_measure(answer, unit):
+            why = _why_no_name(answer, unit) if answer else ""
+            if not why:
                 return answer
+            if answer == "?":
+                self.say("The name goes into the file and on to the pieces, so that they are not")
+                self.say("mixed up. A voice part is enough, such as alto-3; Enter names nobody.")
+                continue
+            follow = ", and the measures come next" if why.startswith("reads") else ""
             self.say(
-                f"'{answer}' reads like a measure, and the measures come next. Who is measured? "
+                f"'{answer}' {why}{follow}. Who is measured? "
                 "Name a voice part, or press Enter to name nobody."
             )
 
@@ -590,6 +598,13 @@ class _Session:
             if word != "value":
                 return word
             if take is None:
+                if len(taken) == 2:
+                    middle = 0.5 * (taken[0][0] + taken[1][0])
+                    self.say(
+                        f"No third take: the middle of the two, {self.length(middle)}, counts, and "
+                        "every draft will say that they differ.",
+                        "  ",
+                    )
                 if taken or held:
                     break
                 self.say(f"Nothing is noted yet. {_HELP}", "  ")

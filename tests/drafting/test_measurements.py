@@ -198,3 +198,34 @@ def test_shipped_measurements_load(path: Path) -> None:
     m = Measurements.load(path)
     assert m.wearer == path.stem
     assert m.taken
+
+
+def test_a_missing_unit_is_one_fault_however_many_numbers(tmp_path: Path) -> None:
+    """Twenty bare numbers lack one line, which is named once with where it goes."""
+    path = tmp_path / "m.yaml"
+    rows = "".join(f"  {k}: {round(0.05 * (m.low_mm + m.high_mm))}\n" for k, m in REGISTRY.items())
+    path.write_text(f"chalkbeam: 1\nmeasurements:\n{rows}")
+    with pytest.raises(InputError) as caught:
+        Measurements.load(path)
+    assert len(caught.value.faults) == 1
+    assert "'unit: cm'" in str(caught.value) and f"{len(REGISTRY)} of the numbers" in str(
+        caught.value
+    )
+
+
+def test_hip_and_tailbone_girths_far_apart_are_asked_about() -> None:
+    """Both go round the seat, a hand apart: 25 cm between them is a slip (common practice)."""
+    m = Measurements.from_dict({"unit": "cm", "hip_girth": 78.5, "hip_girth_at_tailbone": 104})
+    assert any("hip girth is 25.5 cm less" in w for w in m.warnings)
+    m = Measurements.from_dict({"unit": "cm", "hip_girth": 102, "hip_girth_at_tailbone": 104})
+    assert m.warnings == ()
+
+
+@pytest.mark.parametrize(("unit", "other"), [("in", "cm"), ("mm", "cm")])
+def test_a_body_in_the_wrong_unit_names_the_right_one(unit: str, other: str) -> None:
+    """An even body in cm (our own) under another 'unit:' is one question, naming both units."""
+    body = {"bust_girth": 94, "waist_girth": 78, "hip_girth": 102, "shoulder_length": 12.3}
+    m = Measurements.from_dict({"unit": unit, **body})
+    assert len(m.warnings) == 1
+    assert f"'unit: {other}' in place of 'unit: {unit}'" in m.warnings[0]
+    assert Measurements.from_dict({"unit": other, **body}).unit_doubt == ""

@@ -465,3 +465,28 @@ def test_with_value_falls_back_to_a_whole_file() -> None:
     text = "{chalkbeam: 1, unit: cm, measurements: {bust_girth: 94}}\n"
     after = {"chalkbeam": 1, "unit": "cm", "measurements": {"bust_girth": 95}}
     assert yaml.safe_load(with_value(text, after, "bust_girth")) == after
+
+
+def test_enter_at_the_third_take_says_that_the_middle_counts(tmp_path: Path) -> None:
+    """Two takes 2.5 cm apart and no third: not saved unsaid; 95.25 is their middle, by hand."""
+    result = run(tmp_path / "m.yaml", ["94", "96.5", "", "q"], *WHO)
+    told = " ".join(result.output.split())
+    assert "the middle of the two, 95.2 cm, counts" in told or "95.3 cm, counts" in told
+    assert held(tmp_path / "m.yaml") == {"bust_girth": [94, 96.5]}
+
+
+def test_a_question_mark_at_the_name_is_answered(tmp_path: Path) -> None:
+    """? explains what the name is for; a dash holds no letter; neither is called a measure."""
+    out = tmp_path / "m.yaml"
+    result = run(out, ["?", "-", "alto-3", "94", "q"], "--once", "--unit", "cm")
+    assert "reads like a measure" not in result.output
+    assert "mixed up" in result.output
+    assert "'-' holds no letter" in result.output
+    assert Measurements.load(out).wearer == "alto-3"
+
+
+def test_an_empty_name_as_the_option_is_called_empty(tmp_path: Path) -> None:
+    """Not 'reads like a measure'."""
+    result = console(["measure", str(tmp_path / "m.yaml"), "--unit", "cm", "--wearer", ""])
+    assert result.returncode == 2
+    assert "is empty" in result.stderr and "measure," not in result.stderr
