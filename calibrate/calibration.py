@@ -791,6 +791,13 @@ def newest(display: str | None = None, size: tuple[int, int] | None = None) -> C
     return None
 
 
+def told(calibration: Calibration) -> str:
+    """Which one it is, for a sentence: when, how, for which display."""
+    display = f", {calibration.display}" if calibration.display else ""
+    w, h = calibration.size
+    return f"{calibration.date or 'undated'}, by {calibration.method}, {w} x {h}{display}"
+
+
 def now() -> str:
     """The present moment as calibrations carry it: local time, to the second."""
     return datetime.now().isoformat(sep=" ", timespec="seconds")

@@ -166,6 +166,10 @@ def text(solution: Solution, detections: Sequence[Detections]) -> str:
     s = c.summary()
     lines = [headline(c), print_sentence(c), *advice(solution, detections), lift_sentence(c)]
     lines = [line for line in lines if line]
+    lines.append(
+        "Before you cut: show the check square (K at the table) and lay a ruler on it. It shows what "
+        "no photo can: a print of another scale, a picture not shown full screen."
+    )
     held = "" if c.held_out_mm is None else f"; corners kept out of the fit: {c.held_out_mm:.3f} mm"
     lines.append(
         f"Numbers: expected error {s['rms_mm']:.3f} mm rms, {s['max_mm']:.3f} mm at worst; "

@@ -265,7 +265,13 @@ def load_readings(path: str | Path, size: tuple[int, int] | None = None) -> Read
     text = read_text(path)
     if not re.search(r"^\s*['\"]?chalkbeam['\"]?\s*:", text, re.MULTILINE):
         text = text.rstrip() + f"\nchalkbeam: {FORMAT_VERSION}\n"  # written by hand, at the table
-    return readings_from(parse_yaml(text, str(path)), str(path), size)
+    data = dict(parse_yaml(text, str(path)))
+    beside = Path(path).with_name("crosses.yaml")
+    if data.get("crosses") is None and beside.is_file() and beside != Path(path):
+        shown = parse_yaml(read_text(beside), str(beside))  # what was projected, if it lies here
+        if isinstance(shown.get("crosses"), Mapping):
+            data = {"size": shown.get("size"), **data, "crosses": shown["crosses"]}
+    return readings_from(data, str(path), size)
 
 
 def readings_from(
@@ -293,6 +299,7 @@ def readings_from(
                     "Show the crosses at the projector's own resolution and give that one.",
                 )
             )
+            raise InputError(faults)  # no cross is where it should be: one fault says it
         else:
             size = (own[0], own[1])
     elif size is None:
@@ -325,7 +332,10 @@ def readings_from(
 
 
 def _default_crosses(size: tuple[int, int], data: Mapping[str, Any]) -> dict[str, list[int]]:
-    """The crosses as `crosses_for` lays them out, as many as the readings' letters need."""
+    """The crosses as `crosses_for` lays them out: six, the picture's default, or nine.
+
+    Four lie elsewhere than the first four of six, so they are never guessed.
+    """
     named = "".join(
         str(pair).upper()
         for key in ("distances_mm", "distances")
@@ -334,7 +344,7 @@ def _default_crosses(size: tuple[int, int], data: Mapping[str, Any]) -> dict[str
     )
     letters = [c for c in named if "A" <= c <= "I"]
     last = ord(max(letters, default="F")) - ord("A") + 1
-    count = next(n for n in (4, 6, 9) if n >= last)
+    count = 6 if last <= 6 else 9
     return {k: list(v) for k, v in crosses_for(size, count).items()}
 
 

@@ -46,7 +46,7 @@ def check(
     PHOTO shows the pattern and the cards, as for 'calibrate photo'. The shape of the light is
     checked always; its place on the table when cards were left taped down. Exit 1 past tolerance.
     """
-    from calibrate.calibration import Calibration, newest
+    from calibrate.calibration import Calibration, newest, told
     from calibrate.detect import detect, read_photo
     from calibrate.drift import drift
     from calibrate.drift import mend as mended_by
@@ -69,6 +69,8 @@ def check(
         raise InputError(
             Fault("--calibration", "is missing, and the store is empty.", "Give the file to check.")
         )
+    if calibration_file is None and not as_json:
+        click.echo(f"Checked against the newest in the store: {told(old)}.")
     if photo is not None:
         seen = detect(read_photo(photo), old.size, name=str(photo))
     else:

@@ -12,6 +12,7 @@ from projector.commands.lengths import LENGTH_MM
 if TYPE_CHECKING:
     from calibrate.detect import Detections, Image
     from calibrate.errors import Refusal
+    from calibrate.solve import Solution
 
 
 @click.command()
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 @click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
 @click.option(
     "--out", type=click.Path(path_type=Path),
-    help="Where to save; without it, the store of calibrations.",
+    help="Where to save it, beside the store of calibrations.",
 )  # fmt: skip
 @click.option(
     "--bars", metavar="X,Y",
@@ -112,6 +113,8 @@ def photo(
     if not seen:
         raise refused[0]
     solution = solve(seen, bars_mm=bars_mm, display=display, pattern=pattern)
+    if beam_width is not None:
+        solution = _against_width(solution, beam_width)
     calibration = solution.calibration
     if square_mm is not None:
         from dataclasses import replace
@@ -146,6 +149,21 @@ def photo(
     for line in left_out:
         click.echo(f"Left out: {line}")
     click.echo("Saved: " + ", ".join(str(p) for p in saved))
+
+
+def _against_width(solution: Solution, wide_mm: float) -> Solution:
+    """With a note when the light is not as wide as she measured it."""
+    from dataclasses import replace
+
+    found = solution.calibration.summary()["beam_width_mm"]
+    if abs(found / wide_mm - 1) < 0.03:
+        return solution
+    note = (
+        f"You gave {wide_mm / 10:.0f} cm as the light's width; the cards make it "
+        f"{found / 10:.0f} cm. Was the pattern shown full screen, without a viewer's margins? If "
+        "not, nothing will lie true: show it pixel for pixel and photograph again."
+    )
+    return replace(solution, notes=(note, *solution.notes))
 
 
 def _pair(value: str | None, name: str) -> tuple[float, float] | None:

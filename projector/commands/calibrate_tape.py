@@ -290,6 +290,7 @@ def _say(result: TapeResult, out: Path) -> None:
     click.echo(
         f"True to about {s['rms_mm']:.1f} mm ({dots:.1f} of a projector dot), at the worst place "
         f"{s['max_mm']:.1f} mm, over {s['beam_width_mm'] / 1000:.2f} × "
-        f"{s['beam_height_mm'] / 1000:.2f} m. Wrote {out}."
+        f"{s['beam_height_mm'] / 1000:.2f} m, by this tape: what the tape itself is off comes on "
+        f"top. Wrote {out}."
     )
     click.echo("Before you cut: show a square of a known size and lay a ruler on it.")

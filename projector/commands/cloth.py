@@ -71,6 +71,7 @@ def cloth(
     all round. The picture written beside the file numbers the straight sides.
     """
     from calibrate.calibration import Calibration, newest
+    from calibrate.calibration import told as told_of
     from calibrate.cloth_scan import scan, view_of
     from calibrate.errors import Fault, InputError
 
@@ -113,6 +114,8 @@ def cloth(
             }
         )
         return
+    if calibration_file is None and calibration is not None:
+        click.echo(f"By the newest calibration in the store: {told_of(calibration)}.")
     for line in _sentences(found, view, data):
         click.echo(line)
     for line in (*view.notes, *found.notes, *told):

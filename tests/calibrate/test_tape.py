@@ -417,3 +417,19 @@ def test_centimetres_taken_for_millimetres_are_refused(tmp_path: Path) -> None:
     with pytest.raises(Refusal, match="Check their unit") as caught:
         solve_tape(load_readings(path, size))
     assert caught.value.code == "beam-size"
+
+
+def test_a_file_without_crosses_means_the_six_that_are_shown_or_those_beside_it(
+    tmp_path: Path,
+) -> None:
+    """Pairs of A to D alone are of the six crosses, never of four laid out otherwise; a `crosses.yaml` beside the file says which were shown; another size is one fault, not one a cross."""
+    path = tmp_path / "distances.yaml"
+    path.write_text("distances_mm: {A-B: 500, A-C: 900, B-D: 700}\n")
+    six = crosses_for(SIZE, 6)
+    assert load_readings(path, SIZE).crosses == {k: tuple(map(float, v)) for k, v in six.items()}
+    four = crosses_for(SIZE, 4)
+    (tmp_path / "crosses.yaml").write_text(crosses_text(SIZE, four))
+    assert load_readings(path).crosses == {k: tuple(map(float, v)) for k, v in four.items()}
+    with pytest.raises(InputError) as wrong:
+        load_readings(path, (1280, 720))
+    assert len(wrong.value.faults) == 1 and "1280x720" in str(wrong.value)
