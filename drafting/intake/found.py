@@ -18,6 +18,7 @@ from drafting.errors import Fault, InputError
 from drafting.intake.geometry import Array, Chain, polygon
 
 JOIN_MM = 0.1  # ends no further apart than this are one point; less than a pencil line
+EVEN_MM = 0.2  # an allowance that varies by more is none that one number tells
 MIN_AREA_MM2 = 100.0  # a square centimetre: smaller closed shapes are marks, not pieces
 MAX_EXTENT_MM = 20_000.0  # no piece is longer than 20 m; larger means a wrong unit
 MAX_POINTS = 20_000  # of one outline, after flattening
@@ -53,7 +54,8 @@ class Outline:
     ``points``: (N, 2) mm, counter-clockwise, y up, first point not repeated, nowhere
     further than 0.01 mm from the file's curve and of its length; ``edges``: name → (M, 2) mm in ring order, each starting where the
     one before it ends, empty when the file names none; ``line``: 'sewing' or 'cutting' when the
-    file says which it is; ``where``: its place in the file.
+    file says which it is; ``where``: its place in the file; ``allowances``: edge (``all`` without
+    edges) → mm from the sewing line out to the file's cutting line, where it has both.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Outline:
     cut: int = 1
     pair: bool = False
     turns: tuple[float, ...] = (0.0, 180.0)
+    allowances: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def called(self) -> str:
@@ -382,7 +385,40 @@ def _piece_of(name: str, members: Sequence[Drawn], said: list[str]) -> Outline |
         cut=_count(about.get("cut", "1")),
         pair=about.get("pair", "") == "true",
         turns=_turns(about.get("turns", "")),
+        allowances=_allowances(name, members, edges, points, said) if line == "sewing" else {},
     )
+
+
+def _allowances(
+    name: str,
+    members: Sequence[Drawn],
+    edges: Mapping[str, Array],
+    points: Array,
+    said: list[str],
+) -> dict[str, float]:
+    """Edge → mm out to the group's cutting line; empty without one, or where it is not even."""
+    import shapely
+
+    closed, _ = _join([d for d in members if d.line == "cutting" and not d.edge])
+    rings = [r for d in closed if (r := _ring(d.chain)) is not None]
+    if not rings:
+        return {}
+    cut = shapely.LinearRing(max(rings, key=signed_area))
+    runs = dict(edges) or {"all": np.vstack([points, points[:1]])}
+    out: dict[str, float] = {}
+    for edge, run in runs.items():
+        line = shapely.LineString(run)
+        share = (0.35, 0.5, 0.65) if edges else np.linspace(0.02, 0.98, 25)
+        away = [line.interpolate(t, normalized=True).distance(cut) for t in share]
+        if max(away) - min(away) > EVEN_MM:
+            of = "" if edge == "all" else f" at {edge}"
+            said.append(
+                f"'{name}': its cutting line lies {min(away):.1f} to {max(away):.1f} mm outside the "
+                f"sewing line{of}: not taken as an allowance."
+            )
+            continue
+        out[edge] = round(sum(away) / len(away), 1) + 0.0
+    return out
 
 
 def _edges(drawn: Sequence[Drawn]) -> dict[str, Array]:

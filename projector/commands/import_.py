@@ -190,7 +190,21 @@ def import_(
         if name not in own and (o.line or lines) == "cutting":
             own[name] = {"all": 0.0, **dict.fromkeys(pieces[name].edges, 0.0)}
             own[name].pop("fold", None)
+    drawn_ones = {
+        names[o.name]: _from_file(o, pieces[names[o.name]], sides_named.get(names[o.name], {}))
+        for o in outlines
+        if "all" not in own.get(names[o.name], {})
+    }
+    kept = docket.exists() and bool(read_allowances(docket))
+    if not kept:
+        own |= {n: {**sizes, **own.get(n, {})} for n, sizes in drawn_ones.items() if sizes}
     _save(docket, file, pieces, own, replace)
+    if not as_json:
+        for n, sizes in drawn_ones.items():
+            if sizes:
+                told = ", ".join(f"{e} {mm:g} mm" for e, mm in sizes.items())
+                what = "the docket's own are kept" if kept else "taken from its cutting line"
+                click.echo(f"{n}: allowances in the file {told}; {what}.")
     cutting = {names[o.name] for o in outlines if (o.line or lines) == "cutting"}
     bare = [n for n in pieces if n not in cutting and not any(own.get(n, {}).values())]
     if bare and not as_json and not any(v for v in read_allowances(docket).values()):
@@ -206,6 +220,21 @@ def import_(
         found,
         as_json,
     )
+
+
+def _from_file(outline: Outline, piece: Piece, renamed: Mapping[str, str]) -> dict[str, float]:
+    """Edge → mm as the file's two lines show them, the commonest as ``all``; empty without."""
+    sizes = {renamed.get(e, e): mm for e, mm in outline.allowances.items()}
+    if set(sizes) <= {"all"}:
+        return sizes
+    sizes = {e: mm for e, mm in sizes.items() if e in piece.edges and e != "fold"}
+    if not sizes:
+        return {}
+    values = list(sizes.values())
+    most = max(values, key=values.count)
+    if set(piece.edges) - {"fold"} - set(sizes):  # one is not known: nothing is said for it
+        return sizes
+    return {"all": most, **{e: mm for e, mm in sizes.items() if mm != most}}
 
 
 def read_allowances(docket: Path) -> Mapping[str, float]:

@@ -11,6 +11,7 @@ import pypdfium2
 import pytest
 import svgpathtools
 
+from drafting.docket import Docket
 from projector.cli import main
 
 DOCKET = """chalkbeam: 1
@@ -278,3 +279,49 @@ def test_an_imported_drawing_is_projected_true(drawing: Path, tmp_path: Path) ->
     # the strap is 40 × 240 mm; its grain (up in the drawing) lies along the cloth, to the right
     assert columns[-1] - columns[0] == pytest.approx(240 * scale, abs=3)  # line width 2–3 px
     assert rows[-1] - rows[0] == pytest.approx(40 * scale, abs=3)
+
+
+@pytest.mark.parametrize("kind", ["svg", "dxf"])
+def test_allowances_come_back_from_the_files_two_lines(
+    tmp_path: Path, kind: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exported and imported again, each edge is cut as far out as before: the two lines tell it."""
+    body = (Path(__file__).parents[2] / "configs" / "measurements" / "alto-3.yaml").as_posix()
+    first = tmp_path / "a.yaml"
+    first.write_text(
+        f"chalkbeam: 1\ntitle: t\nmeasurements: {body}\ngarment: {{block: quick-top}}\n"
+        "allowances: {all: 12 mm, hem: 25 mm, neckline: 6 mm}\n"
+    )
+    drawn, second = tmp_path / f"a.{kind}", tmp_path / "b.yaml"
+    assert main(["export", str(first), "--out", str(drawn)]) == 0
+    capsys.readouterr()
+    assert main(["import", str(drawn), str(second)]) == 0
+    assert "taken from its cutting line" in " ".join(capsys.readouterr().out.split())
+    before, after = Docket.load(first), Docket.load(second)
+    for name, piece in before.pieces().items():
+        was = piece.widths(before.allowances_for(name))
+        now = after.pieces()[name].widths(after.allowances_for(name))
+        for edge in piece.edges:
+            if edge != "fold":
+                told = now.get(edge, now["all"])
+                assert told == pytest.approx(was.get(edge, was["all"]), abs=0.05), (name, edge)
+    assert after.allowance_cautions() == []
+
+
+def test_a_dockets_own_allowances_stay_when_a_file_has_others(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What she wrote goes before; what the file shows is told."""
+    body = (Path(__file__).parents[2] / "configs" / "measurements" / "alto-3.yaml").as_posix()
+    first = tmp_path / "a.yaml"
+    first.write_text(
+        f"chalkbeam: 1\ntitle: t\nmeasurements: {body}\ngarment: {{block: quick-top}}\n"
+        "allowances: {all: 12 mm}\n"
+    )
+    assert main(["export", str(first), "--out", str(tmp_path / "a.svg")]) == 0
+    second = tmp_path / "b.yaml"
+    second.write_text("chalkbeam: 1\ntitle: b\nallowances: {all: 15 mm}\n")
+    capsys.readouterr()
+    assert main(["import", str(tmp_path / "a.svg"), str(second)]) == 0
+    assert "all 12 mm; the docket's own are kept" in " ".join(capsys.readouterr().out.split())
+    assert Docket.load(second).allowances_for("front") == {"all": 15.0}
