@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from drafting.cloth import Cloth
 from drafting.errors import Fault, InputError
+from drafting.units import length_text
 from projector.view import View
 
 Array = NDArray[np.float64]
@@ -191,7 +192,7 @@ def told(registration: Registration, names: Sequence[str] = ()) -> str:
     longer = "longer" if r.stretch > 0 else "shorter"
     by = abs(r.stretch) * r.base_mm
     parts = [
-        f"Not good enough: stretch {stretch:+z.2f} %, {by:.1f} mm {longer} over {r.base_mm:.0f} mm",
+        f"Not good enough: stretch {stretch:+z.2f} %, {by:.1f} mm {longer} over {length_text(round(r.base_mm))}",
         "let the cloth lie slack and point again",
         f"off by {r.residual_mm:.1f} mm",
     ]
@@ -231,7 +232,7 @@ class Alignment:
             return told(self.registration, ("the first place", "the second place"))
         slip = reach_mm * POINTER_MM * math.sqrt(2.0 / 3.0) / self.apart_mm
         parts = [
-            f"The places are {self.apart_mm:.0f} mm apart: check with the tape",
+            f"The places are {length_text(round(self.apart_mm))} apart: check with the tape",
             f"turned by {self.turned_deg:+z.2f}°",
         ]
         if self.bow_mm > 1.0:
@@ -277,7 +278,11 @@ def align(
     apart = float(np.ptp(reach))
     if apart < LEAST_BASE_MM:
         raise InputError(
-            Fault("align", f"the places are only {apart:.0f} mm apart.", "Point far apart.")
+            Fault(
+                "align",
+                f"the places are only {length_text(round(apart))} apart.",
+                "Point far apart.",
+            )
         )
     bow = float(np.abs((q - middle) @ axes[1]).max()) if len(q) > 2 else 0.0
     lengthwise = line in ("near", "far")

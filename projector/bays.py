@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from drafting.cloth import Cloth
 from drafting.errors import Fault, InputError
+from drafting.units import length_text
 from projector.frame import Seen
 from projector.view import View
 
@@ -261,7 +262,8 @@ def _no_room(mm: float) -> InputError:
     return InputError(
         Fault(
             "calibration",
-            f"the beam leaves only {max(mm, 0.0):.0f} mm for a bay; {LEAST_WINDOW_MM:.0f} mm is the least.",
+            f"the beam leaves only {length_text(round(max(mm, 0.0)))} for a bay; "
+            f"{length_text(LEAST_WINDOW_MM)} is the least.",
             "Raise the projector, or turn the cloth along the beam.",
         )
     )

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.errors import Fault, InputError
+from drafting.units import length_text
 from projector.align import Registration, carry, register, told
 from projector.bays import (
     LEAST_CROSSES,
@@ -348,8 +349,11 @@ def crosses_shown(walk: Baywalk) -> list[ShownCross]:
     return out
 
 
-def said(walk: Baywalk) -> str:
-    """What to tell her now, for the strip: short parts by line breaks, the first ones first."""
+def said(walk: Baywalk, unit: str | None = None) -> str:
+    """What to tell her now, for the strip: short parts by line breaks, the first ones first.
+
+    ``unit``: that lengths are told in; by the one rule everywhere when None.
+    """
     n = f"Bay {walk.at + 1} of {walk.count}"
     labels = [f"cross {c}" for c in walk.wanted]
     if walk.phase == "check" and walk.registration is not None:
@@ -357,7 +361,7 @@ def said(walk: Baywalk) -> str:
     if walk.phase == "move":
         cross = walk.next_cross
         at = f"point at cross {cross.label}" if cross is not None else "point at its crosses"
-        where = moved_by(walk)
+        where = moved_by(walk, unit)
         if walk.taken or not where:
             return f"{n}: {at}"
         return f"{n}: {at}\nfirst slide the cloth {where}"
@@ -372,8 +376,9 @@ def said(walk: Baywalk) -> str:
     return "\n".join(parts)
 
 
-def moved_by(walk: Baywalk) -> str:
-    """How the cloth is to be moved, in her words: ``640 mm to your left``; empty when unknown."""
+def moved_by(walk: Baywalk, unit: str | None = None) -> str:
+    """How the cloth is to be moved, in her words: ``64 cm to your left``; empty when unknown."""
+
     if walk.before is None:
         return ""
     r = walk.bay.rect
@@ -385,9 +390,13 @@ def moved_by(walk: Baywalk) -> str:
     away = float(-d[0] * math.sin(up) + d[1] * math.cos(up))
     words = []
     if abs(right) >= 5.0:
-        words.append(f"{abs(right):.0f} mm to your {'right' if right > 0 else 'left'}")
+        words.append(
+            f"{length_text(round(abs(right)), unit)} to your {'right' if right > 0 else 'left'}"
+        )
     if abs(away) >= 5.0:
-        words.append(f"{abs(away):.0f} mm {'away from' if away > 0 else 'towards'} you")
+        words.append(
+            f"{length_text(round(abs(away)), unit)} {'away from' if away > 0 else 'towards'} you"
+        )
     return ", ".join(words)
 
 

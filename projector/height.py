@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from calibrate.calibration import Calibration
 from drafting.errors import Fault, InputError
 from drafting.files import unknown_keys
-from drafting.units import parse_length
+from drafting.units import length_text, parse_length
 
 if TYPE_CHECKING:
     from drafting import Docket
@@ -223,8 +223,8 @@ def off_by(calibration: Calibration, height: Height) -> Doubt:
         throw = H / width
         if not _LEAST_THROW <= throw <= _MOST_THROW:
             notes.append(
-                f"The lens is noted {H:.0f} mm above a beam {width:.0f} mm wide: that is unlikely; "
-                "measure straight down from the lens to the table, in mm."
+                f"The lens is noted {length_text(round(H))} above a beam {length_text(round(width))} wide: "
+                "that is unlikely; measure straight down from the lens to the table."
             )
         slip = 1000.0 * abs(h) * _TAPE_MM / H**2
         if height.cloth_mm is None:

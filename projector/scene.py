@@ -83,6 +83,7 @@ _MOST_ROWS = 3
 _FROM_WORDS_MM = 3.0  # room kept between a label and a line that must be broken for it
 _SLOT_MM = 12.0
 _STRIP_MARGIN_MM = 5.0  # from the beam's edge
+_BEYOND_MM = 10.5  # letters beside an arrow towards what is not lit
 _KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
 
@@ -418,6 +419,67 @@ class Stage:
         return [
             m.points @ a[:2, :2].T + a[:2, 2] for m in item.marks if m.kind == key and len(m.points)
         ]
+
+    def unlit(self, placement: Placement) -> str:
+        """Whether a copy reaches out of the light: "" when all of it is lit, ``partly``, ``wholly``."""
+        a = self.table_from_piece(placement)
+        # few points do: a beam is convex, so what lies between two lit corners is lit
+        lit = self.lens.covers(self.faces[placement.piece].rough @ a[:2, :2].T + a[:2, 2])
+        if lit.all():
+            return ""
+        return "partly" if lit.any() or self._looks_in(placement) else "wholly"
+
+    def _looks_in(self, placement: Placement) -> bool:
+        """Whether some of a piece is lit though none of its corners is."""
+        import shapely
+
+        a = self.table_from_piece(placement)
+        ring_mm = self.faces[placement.piece].rough @ a[:2, :2].T + a[:2, 2]
+        return bool(shapely.Polygon(ring_mm).intersects(shapely.Polygon(self.lens.beam_mm)))
+
+    def holds_all(self, placements: Sequence[Placement]) -> bool:
+        """Whether the beam would hold every copy with the lay in its middle."""
+        box = used_box(self.faces, placements)
+        if box is None:
+            return True
+        view = default_view(self.lens.beam_mm, box, side=self.view.side).table_from_cloth
+        rings = []
+        for p in placements:
+            a = view @ p.cloth_from_piece
+            rings.append(self.faces[p.piece].rough @ a[:2, :2].T + a[:2, 2])
+        return bool(self.lens.covers(np.concatenate(rings)).all())
+
+    def beyond(self, placement: Placement, clear_of: Sequence[Array] = ()) -> tuple[Item, Array]:
+        """An arrow at the beam's edge towards a copy that is not lit, with its name; and its ground.
+
+        ``clear_of``: (N, 2) table mm each, to keep off (the strip, other arrows); the ground: alike.
+        """
+        face = self.faces[placement.piece]
+        a = self.table_from_piece(placement)
+        goal = 0.5 * (face.rough.min(axis=0) + face.rough.max(axis=0)) @ a[:2, :2].T + a[:2, 2]
+        middle = self.middle_mm
+        read = self.reading_frame((0.0, 0.0))[:2, :2]
+        way = (goal - middle) / max(1.0, float(np.hypot(*(goal - middle))))
+        d = way @ read  # in her directions: right, away
+        name = face.words[0]
+        x, y = 0.5 * text_width(name, _BEYOND_MM) + 8.0, 34.0
+        box = polyline((-x, -y), (x, -y), (x, y), (-x, y))
+        reach = 2.0 * float(np.hypot(*np.ptp(self.lens.beam_mm, axis=0)))
+        for share in np.linspace(1.0, 0.0, 201):
+            at = middle + way * reach * share
+            ground = box @ read.T + at
+            free = not any(_boxes_meet(ground @ read, each @ read) for each in clear_of)
+            if free and self.lens.covers(ground).all():
+                break
+        side = np.array([-d[1], d[0]])
+        foot, tip = np.array([0.0, 12.0]) - 14.0 * d, np.array([0.0, 12.0]) + 14.0 * d
+        head = [tip - 9.0 * d + 5.0 * side, tip, tip - 9.0 * d - 5.0 * side]
+        words = [w + np.array([0.0, -22.0]) for w in text_block([name], _BEYOND_MM)]
+        marks = (
+            self.mark("strong", [polyline(foot, tip), polyline(*head)], wider=1.2),
+            self.mark("text", words),
+        )
+        return Item(f"beyond:{placement.key}", marks, self.reading_frame(at)), ground
 
     def ghost(self, placements: Sequence[Placement], words: Sequence[Array]) -> Item:
         """Outlines of a plan, in the table frame, broken where they would run through words.
@@ -809,6 +871,12 @@ def _crossings(points: Array, y: float) -> list[float]:
     return [float(v) for v in a[hit, 0] + share * (b[hit, 0] - a[hit, 0])]
 
 
+def _boxes_meet(one: Array, other: Array) -> bool:
+    """Whether the upright boxes about two sets of points meet."""
+    low = np.maximum(one.min(axis=0), other.min(axis=0))
+    return bool((low < np.minimum(one.max(axis=0), other.max(axis=0))).all())
+
+
 def _through(matrix: Array, points: Array) -> Array:
     return np.asarray(points @ matrix[:2, :2].T + matrix[:2, 2])
 
@@ -905,6 +973,20 @@ def copy_of(
     copies = sum(1 for p in lay if p.piece == placement.piece)
     piece = docket.pieces()[placement.piece]
     return copy_words(piece, docket.quantity, placement.copy, copies, docket.cloth, on_fold=on_fold)
+
+
+def light_words(unlit: Sequence[str], way: str) -> str:
+    """How many of the pieces reach out of the light, and what to do; empty when all are lit.
+
+    ``unlit``: `Stage.unlit` of every piece laid; ``way``: to the bays, in words.
+    """
+    out = sum(1 for u in unlit if u)
+    if not out:
+        return ""
+    dark = sum(1 for u in unlit if u == "wholly")
+    reach = "reaches" if out == 1 else "reach"
+    wholly = f" ({dark} not lit at all)" if dark else ""
+    return f"{out} of {len(unlit)} pieces {reach} out of the light{wholly}: {way}"
 
 
 def used_box(

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.units import length_text
 from projector import height, tools, trace
 from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_MORE, STRIP_WORDS, Keys
 from projector.marks import Item
@@ -33,6 +34,7 @@ from projector.scene import (
     at_cloth,
     copy_of,
     light_of,
+    light_words,
     look_of,
     used_box,
     view_of,
@@ -170,6 +172,8 @@ class Sitting:
         self._cold: list[str] = []
         self._loose_said: tuple[str, ...] = ()
         self.pending = False  # whether another frame is wanted at once
+        self._holds: tuple[Any, bool] = (None, False)
+        self._unlit: dict[str, tuple[Any, str]] = {}
         self._shown_troubles: dict[str, tuple[str, ...]] = {}
         self._noted_place: tuple[str, str | None] = ("arrange", None)
         self._judge_all()
@@ -225,6 +229,33 @@ class Sitting:
         if self._pairs:
             words.insert(0, _things(len(self._pairs), "overlap"))
         return ", ".join(words)
+
+    def unlit(self, p: Placement) -> str:
+        """Whether a copy reaches out of the light: "", ``partly`` or ``wholly``."""
+        key = (p.at, p.turn_deg, p.mirrored, self.stage.view, self.stage.lens)
+        held = self._unlit.get(p.key)
+        if held is None or held[0] != key:
+            held = self._unlit[p.key] = (key, self.stage.unlit(p))
+        return held[1]
+
+    def _light_words(self) -> str:
+        """What reaches out of the light, for the strip."""
+        placed = self.work.placed()
+        unlit = [self.unlit(p) for p in placed]
+        if not any(unlit):
+            return ""
+        key = (placed, self.stage.view.side, self.stage.lens)
+        if self._drag is None and self._holds[0] != key:  # the hand is not kept waiting for it
+            self._holds = (key, self.stage.holds_all(placed))
+        bays, centre = (self.key_words(a) for a in ("bays", "centre"))
+        way = (
+            f"in the middle all are lit [{centre}]" if self._holds[1] else f"trace in bays [{bays}]"
+        )
+        return light_words(unlit, way)
+
+    def length(self, mm: float) -> str:
+        """A length as it is told to her: in inches where the docket is, else as everywhere."""
+        return length_text(mm, "in" if self.docket.unit in ("in", "ft", "yd") else None)
 
     def _judge_all(self) -> None:
         lay = self.work.lay
@@ -750,7 +781,9 @@ class Sitting:
         lay = tuple(locked.get(p.key, p) for p in best.lay) + tuple(kept)
         self._drop_plan()
         self._change(replace(self.work, lay=lay))
-        self.tell(f"Taken: {best.used_mm:.0f} mm. [{self.key_words('undo')}] goes back.")
+        self.tell(
+            f"Taken: {self.length(round(best.used_mm))}. [{self.key_words('undo')}] goes back."
+        )
 
     def _do_drop(self) -> None:
         if self.planning is None:
@@ -1071,6 +1104,13 @@ class Sitting:
         self._over.clear()
         for item in self._plan_items():
             self._put_item(item)
+        if self.tool is None:
+            clear = [self._strip.ground_mm] if self._strip is not None else []
+            for p in self.work.placed():
+                if p.key != self._loose and self.unlit(p) == "wholly":
+                    item, ground = self.stage.beyond(p, clear)
+                    clear.append(ground)
+                    self._lay_over(ground, self.painter.paint(self.stage.lens.frame(item)))
         self._put_strip()
         if self.tool is not None:
             for item in self.tool.items(self):
@@ -1232,7 +1272,9 @@ class Sitting:
         if run is not None:
             lines.append("planned" if run.done else "planning …")
             if run.best is not None:
-                lines.append(f"plan: {run.best.used_mm:.0f} mm, {100 * run.best.share:.0f} %")
+                lines.append(
+                    f"plan: {self.length(round(run.best.used_mm))}, {100 * run.best.share:.0f} %"
+                )
         if self.mode == "trace":
             placed = self.work.placed()
             done = sum(1 for p in placed if p.key in self.work.traced)
@@ -1242,16 +1284,19 @@ class Sitting:
             lines += [name, f"{done} of {len(placed)} traced", self.truth]
             if self.trouble_count:
                 lines.append(f"{self._trouble_words()}: look at 'arrange'")
+            lines += [w for w in (self._light_words(),) if w]
             lines.append(_lines_words(self.stage.look.lines))
             return tuple(lines)
-        cut = f"used {figures.used_mm:.0f} mm"
+        cut = f"used {self.length(round(figures.used_mm))}"
         if figures.share:
             cut += f", {100 * figures.share:.0f} %"
         lines.append(cut)
         if math.isfinite(figures.left_mm):
-            left = figures.left_mm
-            lines.append(f"{left:.0f} mm left" if left >= 0 else f"{-left:.0f} mm too long")
+            left = round(figures.left_mm)
+            words = self.length(abs(left))
+            lines.append(f"{words} left" if left >= 0 else f"{words} too long")
         lines.append(self._trouble_words() or "nothing overlaps")
+        lines += [w for w in (self._light_words(),) if w]
         lines.append(self.truth)
         waiting = sum(1 for p in self.work.lay if p.aside)
         if waiting:
@@ -1431,7 +1476,10 @@ def _lines_words(lines: str) -> str:
 
 
 _KEY_WORDS = {
+    ",": ", comma",
+    ".": ". point",
     "return": "Enter",
+    "escape": "Esc",
     "backspace": "Back",
     "page down": "PgDn",
     "page up": "PgUp",
@@ -1439,15 +1487,11 @@ _KEY_WORDS = {
     "down": "↓",
     "left": "←",
     "right": "→",
-    ",": "Comma",
-    ".": "Stop",
-    "-": "Minus",
-    "=": "Equals",
 }
 
 
 def _key_words(key: str) -> str:
-    """A key as it is printed on the table."""
+    """A key as it is printed on the keyboard; a sign too small to be read has its word too."""
     *held, name = key.split("+")
     name = _KEY_WORDS.get(name, name.capitalize() if len(name) > 1 else name.upper())
     return "+".join([h.capitalize() for h in held] + [name]) if key else ""

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from calibrate.errors import CalibrationError
 from drafting.errors import DraftingError, Fault, InputError
+from drafting.units import length_text
 from projector import trace
 from projector.align import LINES, Pointing, carry, told
 from projector.bays import (
@@ -89,12 +90,16 @@ def laid(stage: Stage, placed: Sequence[Placement]) -> list[Laid]:
 
 @dataclass(eq=False)
 class BayTool:
-    """Tracing in bays; ``walk`` is where she is, ``pieces`` the lay that the plan was made for."""
+    """Tracing in bays; ``walk`` is where she is, ``pieces`` the lay that the plan was made for.
+
+    ``unit``: that lengths are told in; None for millimetres and centimetres.
+    """
 
     walk: Baywalk
     pieces: list[Laid]
     name: str = "bays"
     done: bool = False
+    unit: str | None = None
     _lines: list[Array] = field(default_factory=list, repr=False)
     _spots: dict[tuple[str, bool, float], tuple[float, float]] = field(
         default_factory=dict, repr=False
@@ -114,7 +119,7 @@ class BayTool:
     @property
     def says(self) -> str:
         """For the strip: parts by line breaks; those that find no room are left out, last first."""
-        lines = said(self.walk).split("\n")
+        lines = said(self.walk, self.unit).split("\n")
         if self.walk.phase != "trace":
             return "\n".join(lines)
         name, count, total = self._tally
@@ -135,9 +140,13 @@ class BayTool:
         right, away = x * np.cos(up) + y * np.sin(up), -x * np.sin(up) + y * np.cos(up)
         words = []
         if abs(right) >= 1.0:
-            words.append(f"{abs(right):.0f} mm to your {'right' if right > 0 else 'left'}")
+            words.append(
+                f"{length_text(round(abs(right)), self.unit)} to your {'right' if right > 0 else 'left'}"
+            )
         if abs(away) >= 1.0:
-            words.append(f"{abs(away):.0f} mm {'away from' if away > 0 else 'towards'} you")
+            words.append(
+                f"{length_text(round(abs(away)), self.unit)} {'away from' if away > 0 else 'towards'} you"
+            )
         return f"move the cloth {' and '.join(words) or 'a little'}, point again"
 
     def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
@@ -547,7 +556,8 @@ def open_bays(sitting: Sitting, *, wanted: bool = False) -> BayTool | None:
                 f"With the cloth turned a quarter {fewer} bay{plural} would do\n[{key}] in arrange",
                 12,
             )
-    tool = BayTool(walk, pieces)
+    inches = sitting.docket.unit in ("in", "ft", "yd")
+    tool = BayTool(walk, pieces, unit="in" if inches else None)
     sitting.mode, sitting.tool, sitting.chosen = "trace", tool, None
     if walk.phase == "trace":
         sitting.current = tool._next(sitting, None)
@@ -729,12 +739,12 @@ class HeightTool:
     def says(self) -> str:
         """For the strip: the field that the keys change, then the others, then what is in doubt."""
         h = self.height
-        cloth = "not noted" if h.cloth_mm is None else f"{h.cloth_mm:.1f} mm a layer"
-        lens = "not noted" if h.lens_mm is None else f"{h.lens_mm:.0f} mm above the table"
+        cloth = "not noted" if h.cloth_mm is None else f"{length_text(h.cloth_mm)} a layer"
+        lens = "not noted" if h.lens_mm is None else f"{length_text(h.lens_mm)} above the table"
         foot = "press on the point under it" if h.foot_mm is None else "foot noted"
         words = {
             "cloth": f"cloth {cloth}" + (f", {h.layers} layers" if h.layers > 1 else ""),
-            "mat": f"mat put on since calibrating {h.mat_mm:.1f} mm",
+            "mat": f"mat put on since calibrating {length_text(h.mat_mm)}",
             "lens": f"lens {lens}, {foot}",
         }
         others = [words[k] for k in _FIELDS if k != self.field]

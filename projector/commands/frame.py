@@ -45,6 +45,7 @@ def frame(
     from drafting.files import write_atomic
     from projector.commands.laying import laid, taken
     from projector.painter import png, render
+    from projector.scene import Stage, light_words, view_of
 
     wanted = parse_size(size) if size else None
     if out.suffix.lower() != ".png":
@@ -70,6 +71,13 @@ def frame(
     write_atomic(out, png(picture))
     if note:
         click.echo(note)
+    stage = Stage(read, calibration, view_of(read, calibration))
+    way = "trace them in bays at the table ('chalkbeam project', then V)."
+    if stage.holds_all(read.placed()):
+        way = "in the middle of the beam all are lit ('chalkbeam project', then Home)."
+    dark = light_words([stage.unlit(p) for p in read.placed()], way)
+    if dark:
+        click.echo(f"Note: {dark}")
     w, h = calibration.size
     click.echo(
         f"{out}: {w} x {h} px, {len(read.placed())} pieces. Show it unscaled, pixel for pixel."

@@ -6,6 +6,7 @@ import functools
 import itertools
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -311,7 +312,10 @@ def test_chalk_move_point_trace() -> None:
     assert "chalk A B C D" in said(walk) and walk.count == 2
     assert {c.kind for c in crosses_shown(walk)} == {"chalk"}
     walk = next_bay(walk)
-    assert walk.phase == "move" and "to your left" in said(walk)
+    assert walk.phase == "move" and re.search(
+        r"slide the cloth \d+(\.\d)? cm to your left", said(walk)
+    )
+    assert re.search(r"slide the cloth (\d+ )?(\d+/\d+ )?in to your left", said(walk, "in"))
     assert [c.kind for c in crosses_shown(walk)] == ["next", "later", "later", "later"]
     truth = off(walk.view)
     walk = pointed(walk, truth)

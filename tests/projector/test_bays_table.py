@@ -330,7 +330,7 @@ def test_align_by_pointer(docket: Docket) -> None:
     assert "first place on the fold" in s.tool.says  # type: ignore[union-attr]
     for at in carry(truth.table_from_cloth, marks):
         press(s, at)
-    assert s.tool is None and "800 mm apart" in s._message
+    assert s.tool is None and "80 cm apart" in s._message
     # the fold of the lay lies on the pointed line
     seen = carry(s.work.view.cloth_from_table, carry(truth.table_from_cloth, marks))
     assert np.allclose(seen[:, 1], 0.0, atol=1e-6)

@@ -139,3 +139,19 @@ def test_the_cutting_line_has_the_width_asked_for(width: str, px: float) -> None
     lit = np.flatnonzero(column > 0)
     first = column[lit[0] : lit[0] + 16]
     assert first.sum() == pytest.approx(px, abs=0.25)
+
+
+def test_pieces_out_of_the_light_are_told(
+    files: tuple[Path, Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A narrow beam over a long lay: how many reach out of it, and the way to trace them."""
+    path, _, out = files
+    narrow = path.parent / "narrow.yaml"
+    projector((640, 360), 600.0).save(narrow)
+    assert main(["frame", str(path), "--calibration", str(narrow), "--out", str(out)]) == 0
+    said = capsys.readouterr().out
+    assert "of 3 pieces reach out of the light" in said and "bays" in said and "V" in said
+    wide = path.parent / "wide.yaml"
+    projector((640, 360), 2400.0).save(wide)
+    assert main(["frame", str(path), "--calibration", str(wide), "--out", str(out)]) == 0
+    assert "out of the light" not in capsys.readouterr().out

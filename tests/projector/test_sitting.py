@@ -24,6 +24,7 @@ from projector.planning import Found
 from projector.scene import STYLES, used_box
 from projector.sitting import Sitting
 from projector.table import Work
+from projector.view import View
 
 
 def sit(laid: Docket | None = None, size: tuple[int, int] = (960, 540), **more: object) -> Sitting:
@@ -1023,3 +1024,98 @@ def test_what_is_wrong_has_room_before_how_to_cut() -> None:
         if label and any(w.startswith("!") for w in words)
     ]
     assert said and all(words[:2] == ("pocket", "! off grain 1.0°") for words in said)
+
+
+def reaching() -> Docket:
+    """Four pieces on single cloth: one lit, one over the beam's edge, two wholly out of a 1.3 m beam."""
+    square = [[0, 0], [200, 0], [200, 200], [0, 200]]
+    names = ("collar", "cuff", "patch", "tab")
+    places = ([400, 300], [1180, 300], [2200, 300], [2700, 300])
+    return docket(
+        pieces=[{"name": n, "outline": square} for n in names],
+        lay=[
+            {"piece": n, "copy": 1, "at": at, "turn": 0}
+            for n, at in zip(names, places, strict=True)
+        ],
+        cloth={"width": "1400 mm", "length": "4 m", "nap": "none", "selvedge": "10 mm"},
+        table={"view": View().to_dict()},
+    )
+
+
+def test_what_reaches_out_of_the_light_is_told_with_what_to_do() -> None:
+    """How many, how many not at all, and the way to the bays; nothing of it where all are lit."""
+    sitting = sit(reaching(), (1920, 1080))
+    kinds = [sitting.unlit(p) for p in sitting.work.placed()]
+    assert kinds == ["", "partly", "wholly", "wholly"]
+    lines = sitting.lines_of_strip()
+    assert "3 of 4 pieces reach out of the light (2 not lit at all): trace in bays [V]" in lines
+    sitting.do("trace")
+    sitting.tool, sitting._message = None, ""
+    assert any("out of the light" in line for line in sitting.lines_of_strip())
+    assert not any("light" in line for line in sit(single_cloth()).lines_of_strip()[:3])
+
+
+def test_what_the_beam_would_hold_is_led_to_the_middle() -> None:
+    """Out of the light only because the lay stands aside: the key that centres it, not the bays."""
+    sitting = sit(docket(), (1920, 1080))
+    view = sitting.work.view
+    sitting.set_view(view.replace(at=(view.at[0] - 600.0, view.at[1])))
+    said = [line for line in sitting.lines_of_strip() if "out of the light" in line]
+    assert said and "[Home]" in said[0] and "bays" not in said[0]
+    sitting.key("home")
+    assert not any("out of the light" in line for line in sitting.lines_of_strip())
+
+
+def test_an_arrow_at_the_edge_points_to_each_piece_that_is_not_lit() -> None:
+    """With its name, within the beam, off the strip and off each other; moving pieces loses none."""
+    sitting = sit(reaching(), (1920, 1080))
+    sitting.frame()
+    strip = sitting._strip
+    assert strip is not None
+    grounds = [strip.ground_mm]
+    for key in ("patch/1", "tab/1"):
+        p = sitting.work.of(key)
+        assert p is not None
+        item, ground = sitting.stage.beyond(p, grounds)
+        assert sitting.stage.lens.covers(ground).all()
+        for other in grounds:
+            low = np.maximum(ground.min(axis=0), other.min(axis=0))
+            assert (low >= np.minimum(ground.max(axis=0), other.max(axis=0))).any()
+        grounds.append(ground)
+        shaft = item.marks[0].points[:2] @ item.table_from_item[:2, :2].T
+        t = sitting.stage.table_from_piece(p)
+        way = t[:2, :2] @ np.array([100.0, 100.0]) + t[:2, 2] - sitting.stage.middle_mm
+        d = shaft[1] - shaft[0]
+        assert d @ way / np.hypot(*d) / np.hypot(*way) > 0.999
+    drag(sitting, "collar/1", 300.0, -60.0)
+    assert (sitting.canvas == whole(sitting)).all()
+    lit = sitting.canvas.copy()
+    sitting.stage.beyond = None  # type: ignore[method-assign, assignment]
+    sitting.unlit = lambda p: ""  # type: ignore[method-assign]
+    assert (whole(sitting) != lit).sum() > 200
+
+
+def test_keys_are_shown_as_they_are_printed() -> None:
+    """Signs by themselves, with a word only where the sign is a mere dot; names as on the keys."""
+    sitting = sit()
+    shown = {a: sitting.key_words(a) for a in ("wider", "thinner", "tilt-left", "tilt-right")}
+    assert shown["wider"] == "=" and shown["thinner"] == "-"
+    assert shown["tilt-left"].startswith(",") and shown["tilt-right"].startswith(".")
+    assert sitting.key_words("leave") == "Esc" and sitting.key_words("calibrate") == "Ctrl+K"
+
+
+@pytest.mark.parametrize(
+    ("unit", "told"), [("mm", "used 138 cm"), ("cm", "used 138 cm"), ("in", "used 54 5/16 in")]
+)
+def test_lengths_at_the_table_follow_one_rule(unit: str, told: str) -> None:
+    """From 100 mm on centimetres, below it millimetres; inches for a docket in inches (1 in = 25.4)."""
+    plain = [[0, 0], [200, 0], [200, 200], [0, 200]]
+    laid = docket(
+        pieces=[{"name": "tab", "outline": plain}],
+        lay=[{"piece": "tab", "copy": 1, "at": [1170, 300], "turn": 0}],
+        cloth={"width": "1400 mm", "length": "1450 mm", "nap": "none", "selvedge": "10 mm"},
+    )
+    sitting = sit(replace(laid, unit=unit))
+    lines = sitting.lines_of_strip()
+    assert lines[0].startswith(told + ",")
+    assert lines[1] == ("2 3/4 in left" if unit == "in" else "70 mm left")
