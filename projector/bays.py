@@ -15,7 +15,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,6 +25,9 @@ from drafting.errors import Fault, InputError
 from drafting.units import length_text
 from projector.frame import Seen
 from projector.view import View
+
+if TYPE_CHECKING:
+    from shapely import STRtree
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -318,6 +321,7 @@ def plan_bays(
     strip_mm: float = 0.0,
     chalked: Sequence[Cross] = (),
     words: Sequence[Array] = (),
+    fewer_than: int | None = None,
 ) -> BayPlan:
     """Cut the lay into bays.
 
@@ -332,9 +336,12 @@ def plan_bays(
         strip_mm: kept free along her edge.
         chalked: crosses that are on the cloth already; used again where they lie well.
         words: lines (N, 2) cloth mm of the pieces' labels, that no new cross may touch.
+        fewer_than: a plan of so many bays or more is not wanted: refused before its crosses are
+            looked for, which takes most of the time.
 
     Raises:
-        InputError: nothing to trace, a beam too small, or no two crosses fit into an overlap.
+        InputError: nothing to trace, a beam too small, no two crosses fit into an overlap, or not
+            fewer bays than asked for.
     """
     if not pieces:
         raise InputError(Fault("lay", "no piece lies on the cloth.", "Plan or place the pieces."))
@@ -359,7 +366,7 @@ def plan_bays(
         if len(tries[-1][1].slots) == 1:
             break
     _, layout, window = min(tries, key=lambda t: round(t[0], 9))
-    return _filled(pieces, boxes, layout, window, cloth, chalked, words)
+    return _filled(pieces, boxes, layout, window, cloth, chalked, words, fewer_than)
 
 
 @dataclass(frozen=True)
@@ -548,6 +555,7 @@ def _filled(
     cloth: Cloth | None,
     chalked: Sequence[Cross],
     words: Sequence[Array],
+    fewer_than: int | None = None,
 ) -> BayPlan:
     """Share the pieces out over the bays and put the crosses into the overlaps."""
     slots = layout.slots
@@ -570,10 +578,12 @@ def _filled(
             if any(clip(line, share) for line in piece.runs()):
                 parts[i][piece.key] = share
     used = _linked(slots, [bool(whole[i] or parts[i]) for i in range(len(slots))])
+    if fewer_than is not None and len(used) >= fewer_than:
+        raise InputError(Fault("bays", f"it takes {len(used)} bays, not fewer than {fewer_than}."))
     rects = _eased(
         [slots[i].rect for i in used], [_content(pieces, whole[i], parts[i]) for i in used]
     )
-    everything = [*(line for p in pieces for line in p.runs()), *words]
+    everything = tree_of([*(line for p in pieces for line in p.runs()), *words])
     outlines = [p.outline_mm for p in pieces]
     crosses = {c.label: c for c in chalked}
     bays: list[Bay] = []
@@ -676,7 +686,7 @@ def _crosses(
     rect: Box,
     shares: Sequence[Box],
     earlier: Sequence[Box],
-    lines: Sequence[Array],
+    lines: STRtree | None,
     outlines: Sequence[Array],
     divided: Sequence[Array],
     cloth: Cloth | None,
@@ -686,7 +696,7 @@ def _crosses(
     spots = _grid(rect, earlier)
     spots = spots[_on_cloth(spots, cloth)] if len(spots) else spots
     old = [c for c in known.values() if inside(c.at, rect, _FROM_EDGE_MM - 0.2)]
-    gap = distance_to(spots, lines)
+    gap = gap_to(spots, lines, CROSS_ARM_MM + _CLEAR_MM)  # more room than that is no better
     free = gap >= _LEAST_ARM_MM + _CLEAR_MM
     spots, gap = spots[free], gap[free]
     on_piece = within(spots, outlines)
@@ -817,6 +827,9 @@ def _on_cloth(points: Array, cloth: Cloth | None) -> Mask:
             good if not width else good & (points[:, 1] >= e) & (points[:, 1] <= width - e)
         )
     rings = [np.asarray(r, dtype=np.float64) for r in (outline, *cloth.holes)]
+    if len(rings) == 1 and cloth.outline is None:  # a plain length of cloth: no geometry needed
+        low, high = rings[0].min(axis=0) + _FROM_EDGE_MM, rings[0].max(axis=0) - _FROM_EDGE_MM
+        return np.asarray(((points >= low) & (points <= high)).all(axis=1))
     ok = within(points, rings[:1])
     for hole in rings[1:]:
         ok &= ~within(points, [hole])
@@ -846,14 +859,27 @@ def within(points: Array, rings: Iterable[Array]) -> Mask:
 
 def distance_to(points: Array, lines: Iterable[Array]) -> Array:
     """(N,) distance of points (N, 2) from the nearest of the open lines; infinite with none."""
+    return gap_to(points, tree_of(lines))
+
+
+def tree_of(lines: Iterable[Array]) -> STRtree | None:
+    """Open lines (N, 2) made ready for many questions of `gap_to`; None without any."""
+    import shapely
+
+    pairs = [np.stack([line[:-1], line[1:]], axis=1) for line in lines if len(line) > 1]
+    return shapely.STRtree(shapely.linestrings(np.concatenate(pairs))) if pairs else None
+
+
+def gap_to(points: Array, lines: STRtree | None, most_mm: float | None = None) -> Array:
+    """(N,) distance of points (N, 2) from the nearest line; infinite past ``most_mm`` or with none."""
     import shapely
 
     out = np.full(len(points), np.inf)
-    pairs = [np.stack([line[:-1], line[1:]], axis=1) for line in lines if len(line) > 1]
-    if not len(points) or not pairs:
+    if not len(points) or lines is None:
         return out
-    tree = shapely.STRtree(shapely.linestrings(np.concatenate(pairs)))
-    found, gap = tree.query_nearest(shapely.points(points), return_distance=True, all_matches=False)
+    found, gap = lines.query_nearest(
+        shapely.points(points), max_distance=most_mm, return_distance=True, all_matches=False
+    )
     out[found[0]] = gap
     return out
 

@@ -479,7 +479,10 @@ def plan_for(
     words = _ruled(sitting)
     whole = plan_bays(pieces, cal, view, cloth, chalked=old, words=words)
     try:
-        free = plan_bays(pieces, cal, view, cloth, strip_mm=STRIP_MM, chalked=old, words=words)
+        free = plan_bays(
+            pieces, cal, view, cloth, strip_mm=STRIP_MM, chalked=old, words=words,
+            fewer_than=len(whole) + 1,
+        )  # fmt: skip
     except InputError:
         return whole
 
@@ -574,10 +577,11 @@ def _turned(sitting: Sitting, pieces: list[Laid], count: int) -> int:
             sitting.stage.calibration,
             view.replace(turn_deg=view.turn_deg + 90.0),
             sitting.docket.cloth,
+            fewer_than=count,
         )
     except InputError:
         return 0
-    return len(plan) if len(plan) < count else 0
+    return len(plan)
 
 
 def _anew(sitting: Sitting, old: Baywalk, pieces: list[Laid], same_light: bool) -> Baywalk:

@@ -22,14 +22,17 @@ from projector.align import carry
 from projector.bays import (
     BayPlan,
     Laid,
+    _on_cloth,
     beam_quad,
     clip,
     cross_lines,
+    gap_to,
     inside,
     lines_here,
     out_of_beam,
     plan_bays,
     too_long,
+    tree_of,
     window_for,
 )
 from projector.baywalk import (
@@ -164,6 +167,33 @@ def test_the_fewest_bays_by_hand() -> None:
     plan = plan_bays(pieces, ideal(1200.0), View(), CLOTH)
     assert len(plan) == 3
     assert plan.cut == ()
+
+
+def test_only_fewer_bays_are_planned_when_only_fewer_are_wanted() -> None:
+    """Asked for fewer than four the plan of three is the same; asked for fewer than three: refused."""
+    pieces = [rect(f"s{i}/1", 300.0 * i, 0, 256, 300) for i in range(10)]
+    plan = plan_bays(pieces, ideal(1200.0), View(), CLOTH)
+    assert plan_bays(pieces, ideal(1200.0), View(), CLOTH, fewer_than=4) == plan
+    with pytest.raises(InputError, match="3 bays"):
+        plan_bays(pieces, ideal(1200.0), View(), CLOTH, fewer_than=3)
+
+
+def test_gaps_to_lines_and_rim() -> None:
+    """Distances up to the most that is asked for, by shapely; a plain cloth's rim like an outline's."""
+    rng = np.random.default_rng(8)
+    points = rng.uniform(-50, 1500, (400, 2))
+    lines = [np.cumsum(rng.uniform(-60, 60, (30, 2)), axis=0) + 600.0 for _ in range(5)]
+    true = np.array([min(LineString(line).distance(Point(p)) for line in lines) for p in points])
+    found = gap_to(points, tree_of(lines), 40.0)
+    near = true <= 40.0
+    assert near.any() and np.allclose(found[near], true[near]) and np.isinf(found[~near]).all()
+    assert np.allclose(gap_to(points, tree_of(lines)), true)
+    assert np.isinf(gap_to(points, tree_of([]), 40.0)).all()
+    plain = Cloth.from_dict({"width": "1400 mm", "length": "1200 mm"})
+    outline = [[0, 0], [1200, 0], [1200, 1400], [0, 1400]]
+    drawn = Cloth.from_dict({"outline": outline})
+    assert (_on_cloth(points, plain) == _on_cloth(points, drawn)).all()
+    assert 0 < _on_cloth(points, plain).sum() < len(points)
 
 
 def test_one_bay_when_it_fits_and_turning_counts() -> None:
