@@ -269,7 +269,8 @@ class _Picture:
     def label(self, p: LaidPiece) -> None:
         job = self.lay.job
         several = job is not None and sum(q.piece == p.piece for q in self.lay.placements) > 1
-        name = f"{p.piece} {p.copy}" if several else p.piece
+        name = whole = f"{p.piece} {p.copy}" if several else p.piece
+        garment, _, name = name.rpartition(": ")  # of several garments: its title on its own line
         spot, depth = self._spot(p.outline_mm)
         where = self.px([spot])[0].astype(float)
         room = np.ptp(self.px(p.outline_mm)[:, 0])
@@ -278,7 +279,7 @@ class _Picture:
             size -= 1.0
         # too narrow for its name: a number, and the name below the picture
         if depth * self.scale < 1.4 * size * self.unit or self.width_of(name, size) > 0.85 * room:
-            self.numbered.append(name)
+            self.numbered.append(whole)
             number = str(len(self.numbered))
             self._plate(where, number, 12.0, _CUT[p.how])
             self.text(where, number, 12.0, _INK)
@@ -291,6 +292,10 @@ class _Picture:
             words.append("locked")
         if p.key in self.lay.across_grain():
             words.append("across the grain")
+        if garment and self.width_of(garment, 11.0) < 0.6 * room:
+            below = (where[0], where[1] + 18.0 * self.unit)
+            self._plate(below, garment, 11.0, _CUT[p.how])
+            self.text(below, garment, 11.0, _SOFT)
         small = ", ".join(words)
         fits = depth * self.scale > 3.0 * size * self.unit
         if small and fits and self.width_of(small, 11.0) < 0.8 * room:

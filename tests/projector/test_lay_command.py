@@ -374,3 +374,19 @@ def test_cloth_with_a_length_is_told_how_it_compares_opened_out(
     }  # fmt: skip
     assert run(path, "--seconds", "0.3") == 0
     assert "as a single layer" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("long", "spare"), [(490, True), (450, False)])
+def test_little_to_spare_for_a_crooked_cut_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], long: int, spare: bool
+) -> None:
+    """Shops cut by 10 cm: of 490 mm 1 cm is spare, of 450 mm 5 cm (a crooked cut: common practice)."""
+    path = tmp_path / "strip.yaml"
+    path.write_text(
+        "chalkbeam: 1\ntitle: strip\ncloth: {width: 1400 mm}\nallowances: {all: 0}\n"
+        f"pieces:\n- {{name: a, outline: [[0, 0], [800, 0], [800, {long}], [0, {long}]]}}\n"
+    )
+    assert run(path, "--seconds", "0.1", "--no-compare") == 0
+    out = capsys.readouterr().out
+    assert "To buy         50.0 cm" in out
+    assert ("is spare" in out) is spare
