@@ -25,7 +25,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
 
     if docket.lay:
         docket.pieces()
-        return docket, " ".join(docket.allowance_cautions())
+        return docket, " ".join([*docket.allowance_cautions(), *sharing_notes(docket)])
     where = str(docket.path or "docket")
     if docket.cloth is None:
         raise InputError(
@@ -55,7 +55,43 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     if lay.left_out:
         note += f" No room for {', '.join(lay.left_out)}."
     note = " ".join([note, *docket.allowance_cautions()])
-    return docket.replace(lay=lay.docket_placements()), note
+    docket = docket.replace(lay=lay.docket_placements())
+    return docket, " ".join([note, *sharing_notes(docket)])
+
+
+def sharing_notes(docket: Docket) -> list[str]:
+    """Where pieces of a docket lie on those of another that shares its cloth, in sentences."""
+    from shapely.geometry import Polygon
+
+    from drafting import Docket
+    from drafting.errors import DraftingError
+    from projector.commands.lay_picture import docket_lay
+
+    if not docket.shares or docket.path is None:
+        return []
+    said = []
+    own = docket_lay(docket).placements
+    for name in docket.shares:
+        try:
+            other = Docket.load(docket.path.parent / name)
+            if other.cloth is None:
+                other = other.replace(cloth=docket.cloth)
+            theirs = docket_lay(other).placements if other.placed() else ()
+        except DraftingError as error:
+            said.append(f"{name} shares this cloth and cannot be read: {error.faults[0]}")
+            continue
+        on = [
+            f"{p.key} on its {q.key}"
+            for p in own
+            for q in theirs
+            if Polygon(p.outline_mm).intersection(Polygon(q.outline_mm)).area > 1.0
+        ]
+        if on:
+            said.append(
+                f"{name} shares this cloth, and there lies {', '.join(on)}: lay one of them anew, "
+                f"'chalkbeam lay {docket.path} --afresh'."
+            )
+    return said
 
 
 def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str]]:

@@ -390,3 +390,17 @@ def test_little_to_spare_for_a_crooked_cut_is_said(
     out = capsys.readouterr().out
     assert "To buy         50.0 cm" in out
     assert ("is spare" in out) is spare
+
+
+def test_the_table_is_told_when_two_garments_lie_on_one_another(tmp_path: Path) -> None:
+    """Laid together nothing is said; the other one laid over it since then is."""
+    from projector.commands.laying import laid
+
+    one, two = pair_of_dockets(tmp_path)
+    assert run(one, "--with", two, "--seconds", "0.5", "--no-compare") == 0
+    assert laid(Docket.load(one))[1] == ""
+    over = Docket.load(one).lay
+    Docket.load(two).replace(lay=over).save()
+    assert "side/1 on its side/1" in laid(Docket.load(one))[1]
+    two.unlink()
+    assert "tie.yaml shares this cloth and cannot be read" in laid(Docket.load(one))[1]
