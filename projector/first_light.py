@@ -49,7 +49,7 @@ START = (
     ("Esc", "leave"),
 )
 LOOK = ("4", "no calibration: only a look at the lay, not to scale")
-_TO_THE_LAY = "back to the lay, with the calibration in use"
+_TO_THE_LAY = "back to the lay as it was, not calibrated anew"
 IN_A_WINDOW = "This is a window: what is found here holds for the window only, and is not kept."
 BARS_ASKED = ("the bar along the page's width", "the bar along the page's height")
 _DIGITS = "1234567890."

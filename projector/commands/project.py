@@ -87,15 +87,15 @@ def project(
                 sitting = Sitting(recovered.docket, in_use, keys, journal, click.echo)
                 if not beam.true_scale:
                     sitting.truth = "a window, not true scale"
-                for line in notes(recovered.docket, in_use):
+                for line in () if is_plain(in_use) else notes(recovered.docket, in_use):
                     click.echo(line)
                 doubts = [] if is_plain(in_use) or anew else _doubts(in_use, beam)
                 if doubts:
                     sitting.ask(doubts)
-                elif kept:
-                    sitting.tell("Not calibrated anew: the calibration in use stays.", 12.0)
                 elif is_plain(in_use):
                     sitting.tell(_NOT_YET, 12.0)
+                elif kept:
+                    sitting.tell("Not calibrated anew: the calibration in use stays.", 12.0)
                 elif beam.notice:
                     sitting.tell(beam.notice, 12.0)
                 run(sitting, beam)

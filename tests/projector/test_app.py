@@ -172,6 +172,10 @@ def test_without_a_calibration_a_window_leads_through_one_too(visits: Any) -> No
     assert code == 0 and isinstance(seen[0], FirstLight) and isinstance(seen[1], Sitting)
     assert is_plain(seen[1].calibration) and seen[1].page == ""
     assert "No calibration yet" in said and "says not when" not in said
+    assert "thickness" not in said  # nothing is true here that it could make untrue
+    back = [lambda s: s.key("4"), lambda s: s.do("calibrate"), lambda s: s.key("escape")]
+    code, seen, said = visits([*back, lambda s: s.key("q")])
+    assert code == 0 and is_plain(seen[3].calibration) and "calibration in use" not in said
     code, seen, said = visits([lambda s: s.key("escape")])
     assert code == 0 and "Left without a calibration" in said
 
