@@ -108,7 +108,10 @@ def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, str | bytes])
         return hashlib.sha256(data).hexdigest()
 
     known = _drafted_before(out)
-    own = Path(os.path.relpath(docket.resolve(), out.resolve())).as_posix()
+    try:
+        own = Path(os.path.relpath(docket.resolve(), out.resolve())).as_posix()
+    except ValueError:  # another drive
+        own = str(docket.resolve())
     before = known.pop(own, {})
     gone, changed = [], []
     for name, written in before.items():

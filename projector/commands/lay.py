@@ -372,7 +372,14 @@ def _shares(one: Docket, dockets: list[Docket]) -> tuple[str, ...]:
     folder = one.path.resolve().parent
     known = {(folder / n).resolve() for n in one.shares}
     new = [d.path.resolve() for d in dockets if d is not one and d.path]
-    told = [Path(os.path.relpath(p, folder)).as_posix() for p in new if p not in known]
+    told = []
+    for path in new:
+        if path in known:
+            continue
+        try:
+            told.append(Path(os.path.relpath(path, folder)).as_posix())
+        except ValueError:  # another drive
+            told.append(str(path))
     return (*one.shares, *told)
 
 
