@@ -329,3 +329,17 @@ def test_a_measurements_file_where_a_docket_is_wanted() -> None:
         Docket.load(CONFIGS / "measurements" / "alto-3.yaml")
     for part in ("a measurements file", "a docket", "'measurements: alto-3.yaml'"):
         assert part in str(caught.value)
+
+
+def test_a_copy_elsewhere_still_names_the_dockets_it_shares_its_cloth_with(tmp_path: Path) -> None:
+    """Saved into another folder, 'shares' is seen from there; read back it is the same file."""
+    path = tmp_path / "top.yaml"
+    path.write_text("chalkbeam: 1\ntitle: t\nshares: [tie.yaml]\n")
+    (tmp_path / "other").mkdir()
+    copy = Docket.load(path).save(tmp_path / "other" / "top.yaml")
+    (name,) = Docket.load(copy).shares
+    assert (copy.parent / name).resolve() == (tmp_path / "tie.yaml").resolve()
+    assert Docket.load(path).shares == ("tie.yaml",)
+    path.write_text("chalkbeam: 1\ntitle: t\nshares: {a: 1}\n")
+    with pytest.raises(InputError, match="shares"):
+        Docket.load(path)
