@@ -35,6 +35,7 @@ _TRIES = 10  # failures to get shorter before another start is made
 _STRIKES = 3  # returns to the least overlap before giving up
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
 _FRONT_FIRST = 0.15  # of the time: plans from the front before all others
+_FRONT_ASKED = 0.06  # where the strip library waits: enough to see whether edges match
 _FRONT_ON = 0.4  # and then, where they fill the cloth well
 _GOES_TOGETHER = 0.84  # of the cloth filled: pieces with edges that match
 _WELL_FILLED = 0.88  # of the cloth: the strip library would hardly better it
@@ -296,7 +297,8 @@ class Search:
         if start is not None and not self._offer(start):
             return
         left = self.deadline - time.monotonic()
-        if self._fronts(time.monotonic() + _FRONT_FIRST * left) is False:
+        asked = _FRONT_ASKED if strip and self.job.plain else _FRONT_FIRST
+        if self._fronts(time.monotonic() + asked * left) is False:
             return
         filled = self._filled()
         if strip and self.job.plain and filled < _WELL_FILLED:
