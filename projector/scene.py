@@ -465,12 +465,18 @@ class Stage:
         x, y = 0.5 * text_width(name, _BEYOND_MM) + 8.0, 34.0
         box = polyline((-x, -y), (x, -y), (x, y), (-x, y))
         reach = 2.0 * float(np.hypot(*np.ptp(self.lens.beam_mm, axis=0)))
-        for share in np.linspace(1.0, 0.0, 201):
-            at = middle + way * reach * share
-            ground = box @ read.T + at
-            free = not any(_boxes_meet(ground @ read, each @ read) for each in clear_of)
-            if free and self.lens.covers(ground).all():
-                break
+        at = middle + np.linspace(1.0, 0.0, 201)[:, None] * (way * reach)
+        grounds = (box @ read.T)[None] + at[:, None]
+        free = np.ones(len(at), dtype=bool)
+        low, high = at @ read - (x, y), at @ read + (x, y)
+        for each in clear_of:
+            seen = each @ read
+            meets = (np.maximum(low, seen.min(axis=0)) < np.minimum(high, seen.max(axis=0))).all(1)
+            free &= ~meets
+        lit = self.lens.covers(grounds.reshape(-1, 2)).reshape(len(at), -1).all(axis=1)
+        good = np.flatnonzero(free & lit)
+        best = int(good[0]) if len(good) else len(at) - 1  # the outermost place, else the middle
+        at, ground = at[best], grounds[best]
         side = np.array([-d[1], d[0]])
         foot, tip = np.array([0.0, 12.0]) - 14.0 * d, np.array([0.0, 12.0]) + 14.0 * d
         head = [tip - 9.0 * d + 5.0 * side, tip, tip - 9.0 * d - 5.0 * side]
@@ -869,12 +875,6 @@ def _crossings(points: Array, y: float) -> list[float]:
     hit = (a[:, 1] <= y) != (b[:, 1] <= y)
     share = (y - a[hit, 1]) / (b[hit, 1] - a[hit, 1])
     return [float(v) for v in a[hit, 0] + share * (b[hit, 0] - a[hit, 0])]
-
-
-def _boxes_meet(one: Array, other: Array) -> bool:
-    """Whether the upright boxes about two sets of points meet."""
-    low = np.maximum(one.min(axis=0), other.min(axis=0))
-    return bool((low < np.minimum(one.max(axis=0), other.max(axis=0))).all())
 
 
 def _through(matrix: Array, points: Array) -> Array:

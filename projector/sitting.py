@@ -57,6 +57,7 @@ MESSAGE_S = 5.0
 DRAG_NOTE_S = 0.2  # how often a drag under way is journalled
 _REPEATING = ("left", "right", "away", "toward", "tilt-left", "tilt-right", "wider", "thinner")
 _DRAG_MM = 2.0  # a press that wanders less is a press
+_MOST_ARROWS = 6  # at the edge, towards pieces out of the light; more would be a hedge
 
 
 class Tool(Protocol):
@@ -1106,11 +1107,13 @@ class Sitting:
             self._put_item(item)
         if self.tool is None:
             clear = [self._strip.ground_mm] if self._strip is not None else []
-            for p in self.work.placed():
-                if p.key != self._loose and self.unlit(p) == "wholly":
-                    item, ground = self.stage.beyond(p, clear)
-                    clear.append(ground)
-                    self._lay_over(ground, self.painter.paint(self.stage.lens.frame(item)))
+            dark = [
+                p for p in self.work.placed() if p.key != self._loose and self.unlit(p) == "wholly"
+            ]
+            for p in dark[:_MOST_ARROWS]:  # the strip counts them all
+                item, ground = self.stage.beyond(p, clear)
+                clear.append(ground)
+                self._lay_over(ground, self.painter.paint(self.stage.lens.frame(item)))
         self._put_strip()
         if self.tool is not None:
             for item in self.tool.items(self):
