@@ -130,7 +130,8 @@ def _growth(piece: Piece, cloth: Cloth | None) -> Any:
 def words_of(piece: Piece, half: bool) -> list[str]:
     """Label lines of a piece: its name first, then how many to cut."""
     name = piece.name.replace("-", " ")
-    given = [str(line).strip() for line in piece.label]
+    beside = {m.name for m in piece.marks}  # said where they are
+    given = [str(line).strip() for line in piece.label if str(line).strip() not in beside]
     more = [
         line for line in given if line and line.lower() not in (name.lower(), piece.name.lower())
     ]
