@@ -1,7 +1,8 @@
 """A plan made in the background while she goes on working.
 
-Beside the table: another process plans around what is locked, so that neither the hand nor the
-picture ever waits for it, and sends each better lay as plain placements.
+Beside the table: another process plans around what is locked and around the garments that share
+the cloth, so that neither the hand nor the picture ever waits for it, and sends each better lay
+as plain placements.
 """
 
 from __future__ import annotations
@@ -33,7 +34,8 @@ class Found:
 class Planning:
     """A plan under way. `poll` now and then; `stop` in any case.
 
-    ``best``: the best so far; ``done``: nothing more will come; ``fault``: why there is none.
+    ``best``: the best so far; ``done``: nothing more will come; ``fault``: why there is none;
+    ``note``: what to tell her once (garments on the same cloth that it keeps clear of).
     """
 
     docket: Docket
@@ -42,6 +44,7 @@ class Planning:
     best: Found | None = None
     done: bool = False
     fault: str = ""
+    note: str = ""
     _process: Any = field(default=None, repr=False)
     _queue: Any = field(default=None, repr=False)
 
@@ -64,6 +67,8 @@ class Planning:
             new = True
             if kind == "found":
                 self.best = value
+            elif kind == "note":
+                self.note = value
             elif kind == "fault":
                 self.fault, self.done = value, True
             else:
@@ -100,26 +105,30 @@ def _work(
     from drafting.docket import Docket
     from drafting.errors import DraftingError
     from drafting.lay import plan
-
-    def send(lay: Any) -> bool:
-        out.put(("found", Found(lay.docket_placements(), lay.used_length_mm, lay.efficiency,
-                                tuple(lay.left_out))))  # fmt: skip
-        return True
+    from projector.shares import plan_options, together
 
     try:
         docket = Docket.from_dict(data, path=path)
         if docket.cloth is None:
             out.put(("fault", "No cloth is named in the docket."))
             return
+        joined = together([docket])
+        if joined.at_the_table:
+            out.put(("note", joined.at_the_table))
+
+        def send(lay: Any) -> bool:
+            own = tuple(p for p in lay.docket_placements() if joined.own(p.piece))
+            left = tuple(key for key in lay.left_out if joined.own(key))
+            out.put(("found", Found(own, lay.used_length_mm, lay.efficiency, left)))
+            return True
+
         lay = plan(
-            docket.pieces(),
+            joined.pieces,
             docket.cloth,
             seconds=seconds,
-            locked=locked,
+            locked=(*locked, *joined.still),
             progress=send,
-            distance_mm=docket.distance_mm,
-            allowances={**docket.allowances, **docket.piece_allowances},
-            quantity=docket.quantity,
+            **plan_options(joined, docket.distance_mm),
         )
         send(lay)
         out.put(("done", ""))

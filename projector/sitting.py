@@ -940,6 +940,9 @@ class Sitting:
             if run.fault:
                 self.tell(run.fault, 10.0)
                 self._drop_plan()
+            elif run.note:
+                self.tell(run.note, 10.0)
+                run.note = ""
             self._stale = True
         if (
             self.journal is not None

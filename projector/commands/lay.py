@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -84,16 +84,15 @@ def lay(
     from drafting.units import parse_length
     from projector.commands.laying import taken
     from projector.commands.support import print_json
+    from projector.shares import plan_options, together
 
     _all_different(docket, others)
     dockets, said = taken((docket, *others), alone=not dry_run)
-    sharing, more = _sharing(dockets)
-    for line in (*said, *more):
+    joined = together(dockets)
+    for line in (*said, *joined.said):
         click.echo(line, err=True)
-    first = dockets[0]
-    if first.cloth is None and sharing:
-        first = dataclasses.replace(first, cloth=sharing[0].cloth)
-    if first.cloth is None:
+    cloth, pieces = joined.cloth, joined.pieces
+    if cloth is None:
         raise InputError(
             Fault(
                 f"{docket}: cloth",
@@ -101,37 +100,22 @@ def lay(
                 "Add 'cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}'.",
             )
         )
-    apart = first.distance_mm
+    apart = dockets[0].distance_mm
     if distance is not None:
         apart = float(parse_length(distance, "mm"))
         if not 0.0 <= apart <= 100.0:
             raise InputError(Fault("--distance", f"{distance} is outside 0 to 100 mm."))
-    names = _prefixes(dockets, sharing)
-    every = list(zip(names, (*dockets, *sharing), strict=True))
-    pieces = {prefix + name: piece for prefix, one in every for name, piece in one.pieces().items()}
-    how: dict[str, Any] = {
-        "distance_mm": apart,
-        "allowances": {
-            prefix + name: one.allowances_for(name)
-            for prefix, one in every
-            for name in one.pieces()
-        },
-        "quantity": {prefix + name: one.quantity for prefix, one in every for name in one.pieces()},
-    }
-    locked, start = _placements(dockets, names[: len(dockets)], afresh)
-    locked += [
-        dataclasses.replace(p, piece=prefix + p.piece, locked=True)
-        for prefix, one in every[len(dockets) :]
-        for p in one.placed()
-    ]
-    made = _planned(pieces, first.cloth, seconds, locked, start, how, quiet=as_json)
+    how = plan_options(joined, apart)
+    locked, start = _placements(dockets, joined.prefixes, afresh)
+    locked += joined.still
+    made = _planned(pieces, cloth, seconds, locked, start, how, quiet=as_json)
     wrong = made.problems()
-    bolt = first.cloth.length_mm is None and first.cloth.outline is None
+    bolt = cloth.length_mm is None and cloth.outline is None
     purchase = to_buy(made, "yd" if unit == "in" else "cm") if bolt else None
     rest = leftover(
         made, purchase.length_mm / _layers_along(made) if purchase is not None else None
     )
-    fitting = [] if not made.left_out else what_would_help(pieces, first.cloth, made, **how)
+    fitting = [] if not made.left_out else what_would_help(pieces, cloth, made, **how)
     if made.left_out and not partial:
         raise LayError(
             [
@@ -145,16 +129,17 @@ def lay(
         )
     # cloth with a length is hers: only its folding is still to be chosen
     widths = {} if bolt or compare else {"widths_mm": ()}
-    whole = first.cloth.outline is None
+    whole = cloth.outline is None
     choices = (
-        compare_widths(pieces, first.cloth, seconds=min(1.0, max(seconds, 0.2)), **widths, **how)
+        compare_widths(pieces, cloth, seconds=min(1.0, max(seconds, 0.2)), **widths, **how)
         if (compare if compare is not None else whole and not made.interrupted)
         else []
     )
     picture = picture or docket.with_name(f"{docket.stem}.lay.png")
-    across = [*first.cloth.contradictions(), *_across_notes(made)]
+    across = [*cloth.contradictions(), *_across_notes(made)]
     if not dry_run:
-        _save(dockets, names[: len(dockets)], made, picture, _title([*dockets, *sharing]))
+        title = _title([*dockets, *joined.others])
+        _save(dockets, joined.prefixes, made, picture, title)
     cautions = [c for d in dockets for c in d.allowance_cautions()]
     if as_json:
         print_json(
@@ -197,53 +182,6 @@ def _all_different(docket: Path, others: tuple[Path, ...]) -> None:
         seen.append(other.resolve())
 
 
-def _sharing(dockets: list[Docket]) -> tuple[list[Docket], list[str]]:
-    """Dockets that share the cloth and are not laid now: their pieces keep their place.
-
-    Raises:
-        InputError: one of them is not there, or describes another cloth.
-    """
-    from drafting.errors import Fault, InputError
-    from drafting.files import named_file
-    from projector.commands.laying import taken
-
-    here = {d.path.resolve() for d in dockets if d.path}
-    found: dict[Path, Path] = {}
-    for one in dockets:
-        for name in one.shares if one.path else ():
-            made = "take it out of 'shares'"
-            path = named_file(one.path.parent, name, "shares", str(one.path), made)  # type: ignore[union-attr]
-            if path.resolve() not in here:
-                found.setdefault(path.resolve(), path)
-    others, said = taken(list(found.values()), alone=False)
-    kept = []
-    first = dockets[0]
-    for other in others:
-        if not other.placed():
-            said.append(
-                f"{other.path} shares this cloth and has no lay yet: no room is kept for it. Lay "
-                f"both: chalkbeam lay {first.path} --with {other.path}"
-            )
-            continue
-        if first.cloth and other.cloth and first.cloth != other.cloth:
-            raise InputError(
-                Fault(
-                    f"{first.path}: shares",
-                    f"{other.path} shares this cloth, but its 'cloth' says something else.",
-                    "Make the two alike, or take it out of 'shares' when it lies on another cloth.",
-                )
-            )
-        said.append(
-            f"{other.path} shares this cloth: its pieces keep their place. (Take it out of "
-            f"'shares' in {first.path} when it does not.)"
-        )
-        kept.append(other)
-    for one in dockets[1:]:
-        if one.cloth is not None and first.cloth is not None and one.cloth != first.cloth:
-            said.append(f"{one.path} describes another cloth: laid on that of {first.path}.")
-    return kept, said
-
-
 def _title(dockets: list[Docket]) -> str:
     return " + ".join(dict.fromkeys(d.title for d in dockets))
 
@@ -259,22 +197,8 @@ def _across_notes(made: Lay) -> list[str]:
     ]
 
 
-def _prefixes(dockets: list[Docket], sharing: list[Docket]) -> list[str]:
-    """What is put before piece names: nothing for one docket, else its title, made unique."""
-    out: list[str] = []
-    for i, one in enumerate((*dockets, *sharing)):
-        if i == 0 and len(dockets) == 1:
-            out.append("")
-            continue
-        name = one.title
-        if f"{name}: " in out or (out[:1] == [""] and name == dockets[0].title):
-            name = f"{name} ({one.path.stem if one.path else i + 1})"
-        out.append(f"{name} {i + 1}: " if f"{name}: " in out else f"{name}: ")
-    return out
-
-
 def _placements(
-    dockets: list[Docket], names: list[str], afresh: bool
+    dockets: list[Docket], names: Sequence[str], afresh: bool
 ) -> tuple[list[Any], list[Any]]:
     """Placements that must stay (locked or traced), and those to start from."""
     locked: list[Any] = []
@@ -334,7 +258,9 @@ def _layers_along(made: Lay) -> float:
     return 2.0 if made.cloth.fold == "crosswise" else 1.0
 
 
-def _save(dockets: list[Docket], names: list[str], made: Lay, picture: Path, title: str) -> None:
+def _save(
+    dockets: list[Docket], names: Sequence[str], made: Lay, picture: Path, title: str
+) -> None:
     import cv2
 
     from drafting.files import write_atomic

@@ -18,7 +18,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     "" when it had a lay and its allowances leave no doubt.
 
     Raises:
-        drafting.InputError: no cloth is named.
+        drafting.InputError: no cloth is named, or a docket that shares it is of no use.
         drafting.LayError: the pieces do not fit the cloth, or nothing could be laid.
     """
     from drafting.errors import Fault, InputError, LayError
@@ -36,17 +36,18 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
             )
         )
     from drafting.lay import plan
+    from projector.shares import plan_options, together
 
-    pieces = docket.pieces()
+    joined = together([docket])
     lay = plan(
-        pieces,
+        joined.pieces,
         docket.cloth,
         seconds=QUICK_SECONDS if seconds is None else seconds,
-        distance_mm=docket.distance_mm,
-        allowances={**docket.allowances, **docket.piece_allowances},
-        quantity=docket.quantity,
+        locked=joined.still,
+        **plan_options(joined, docket.distance_mm),
     )
-    if not lay.placements:
+    own = tuple(p for p in lay.docket_placements() if joined.own(p.piece))
+    if not own:
         raise LayError(Fault(where, "no piece fits on the cloth.", "Check the cloth's size."))
     note = (
         f"The docket had no lay: planned one, {lay.used_length_mm:.0f} mm of cloth. "
@@ -54,8 +55,8 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     )
     if lay.left_out:
         note += f" No room for {', '.join(lay.left_out)}."
-    note = " ".join([note, *docket.allowance_cautions()])
-    docket = docket.replace(lay=lay.docket_placements())
+    note = " ".join([note, *joined.said, *docket.allowance_cautions()])
+    docket = docket.replace(lay=own)
     return docket, " ".join([note, *sharing_notes(docket)])
 
 
@@ -106,7 +107,8 @@ def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str
     import click
 
     from drafting.errors import DraftingError, Fault, InputError
-    from projector.journal import held, with_noted
+    from projector.journal import held
+    from projector.shares import as_noted
 
     if alone:
         faults: list[Fault] = []
@@ -119,13 +121,4 @@ def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str
                 faults += error.faults
         if faults:
             raise InputError(faults)
-    dockets, said = [], []
-    for path in paths:
-        found = with_noted(path)
-        dockets.append(found.docket)
-        if found.changes:
-            plural = "s" if found.changes != 1 else ""
-            said.append(f"{path}: with {found.changes} change{plural} that the table had noted.")
-        elif found.note:
-            said.append(f"{path}: {found.note}")
-    return dockets, said
+    return as_noted(paths)

@@ -404,3 +404,16 @@ def test_the_table_is_told_when_two_garments_lie_on_one_another(tmp_path: Path) 
     assert "side/1 on its side/1" in laid(Docket.load(one))[1]
     two.unlink()
     assert "tie.yaml shares this cloth and cannot be read" in laid(Docket.load(one))[1]
+
+
+def test_the_first_plan_of_frame_keeps_off_what_shares_the_cloth(tmp_path: Path) -> None:
+    """A docket never laid is laid before it is shown, clear of the other garment, and says so."""
+    from projector.commands.laying import laid
+
+    one, two = pair_of_dockets(tmp_path)
+    assert run(two, "--seconds", "0.3", "--no-compare") == 0
+    one.write_text(one.read_text() + "shares: [tie.yaml]\n")
+    made, note = laid(Docket.load(one), seconds=0.3)
+    assert {p.key for p in made.lay} == {"body/1", "body/2", "side/1", "tab/1"}
+    assert "tie.yaml shares this cloth: its pieces keep their place" in note
+    assert "there lies" not in note

@@ -327,6 +327,66 @@ def test_a_plan_is_taken_around_what_is_locked() -> None:
     sitting.close()
 
 
+def test_a_plan_keeps_off_what_shares_the_cloth(tmp_path: Path) -> None:
+    """Asked for at the table too, no piece is planned onto another garment's; she is told so."""
+    from shapely.geometry import Polygon
+
+    from projector.commands.lay_picture import docket_lay
+
+    front = [[0, 0], [600, 0], [600, 500], [0, 500]]
+    cloth = {"width": "1400 mm", "length": "2 m"}
+    scarf = {
+        "chalkbeam": 1,
+        "title": "scarf",
+        "cloth": cloth,
+        "allowances": {"all": 0},
+        "pieces": [{"name": "front", "outline": front}],
+        # where a plan of the bag alone would begin
+        "lay": [{"piece": "front", "copy": 1, "at": [0, 700], "turn": 0}],
+    }
+    bag = {**scarf, "title": "bag", "shares": ["scarf.yaml", "tie.yaml"]}
+    bag["pieces"] = [{"name": "front", "outline": front, "cut": 3}]
+    bag["lay"] = [{"piece": "front", "copy": 1, "at": [900, 700], "turn": 0}]
+    tie = {k: v for k, v in scarf.items() if k != "lay"} | {"title": "tie"}
+    for name, data in (("scarf", scarf), ("bag", bag), ("tie", tie)):
+        (tmp_path / f"{name}.yaml").write_text(yaml.safe_dump(data))
+    said: list[str] = []
+    sitting = sit(Docket.load(tmp_path / "bag.yaml"), say=said.append)
+    sitting.do("plan")
+    sitting.planning.seconds = 1.0
+    until = time.monotonic() + 40.0
+    while sitting.planning is not None and not (sitting.planning.best and sitting.planning.done):
+        sitting.tick(time.monotonic())
+        time.sleep(0.02)
+        assert time.monotonic() < until
+    assert [p.key for p in sitting.planning.best.lay] == ["front/1", "front/2", "front/3"]
+    assert sitting.planning.best.left_out == ()
+    sitting.do("take")
+    told = " ".join(said)
+    assert "Kept clear of: scarf.yaml" in told and "No room is kept for tie.yaml" in told
+    own = [Polygon(sitting.rules.outline(p)) for p in sitting.work.placed()]
+    (its,) = docket_lay(Docket.load(tmp_path / "scarf.yaml")).placements
+    assert len(own) == 3
+    assert all(Polygon(its.outline_mm).intersection(ring).area < 1.0 for ring in own)
+    sitting.close()
+
+
+def test_a_plan_beside_a_file_that_is_gone_is_told(tmp_path: Path) -> None:
+    """A garment that shares the cloth and is not there stops the plan, with the file's name."""
+    path = tmp_path / "top.yaml"
+    path.write_text(yaml.safe_dump({**DATA, "shares": ["scarf.yaml"]}))
+    said: list[str] = []
+    sitting = sit(Docket.load(path), say=said.append)
+    sitting.do("plan")
+    until = time.monotonic() + 40.0
+    while sitting.planning is not None:
+        sitting.tick(time.monotonic())
+        time.sleep(0.02)
+        assert time.monotonic() < until
+    assert "shares: scarf.yaml" in said[-1] and "not there" in said[-1]
+    sitting.close()
+
+
 def test_dropping_a_plan_changes_nothing() -> None:
     """A plan that is dropped leaves the lay as it was, and its process is gone."""
     sitting = sit(single_cloth())
