@@ -29,6 +29,8 @@ Bools = NDArray[np.bool_]
 _READ_WIDTH = 2000  # long side at which markers are read first, px
 _MAX_PIXELS = 120e6
 _LEAST_CARD_CORNERS = 10
+_LEAST_SHARED = 20  # corners in both photos, to call them one
+_SAME_NOISE = 3.0  # median miss over noise; copies and a still camera make 0.1 to 2
 _LARGEST_WINDOW_PX = 12  # half side; wider windows add pixels and no knowledge
 _WINDOW_SHARE = 0.42  # of a square: clear of the neighbouring edges
 
@@ -610,6 +612,32 @@ def detect(
         tuple(sorted({i for i, _ in markers})),
         tuple(_quality_notes(found, corners)),
     )
+
+
+def same_view(one: Detections, two: Detections) -> bool:
+    """Whether two photos show the table from one and the same place: a file given twice, a copy
+    of it (turned, made smaller, saved anew), or a camera that did not move.
+
+    From another place a card is foreshortened otherwise, which no affine map of the picture
+    does; a hand's breadth makes hundreds of times the noise of a corner.
+    """
+    spots, others, noise = [], [], []
+    boards = [(one.cards[i], two.cards[i]) for i in sorted(set(one.cards) & set(two.cards))]
+    if one.pattern is not None and two.pattern is not None:
+        boards.append((one.pattern, two.pattern))
+    for a, b in boards:
+        _, at, there = np.intersect1d(a.index, b.index, return_indices=True)
+        spots.append(a.px[at])
+        others.append(b.px[there])
+        noise.append(a.sigma[at])
+    if sum(len(p) for p in spots) < _LEAST_SHARED:
+        return False
+    px, sigma = np.concatenate(spots), np.concatenate(noise)
+    chart = _affine(np.concatenate(others), px)
+    if chart is None:
+        return False
+    left = px - np.concatenate(others) @ chart[:2, :2].T - chart[:2, 2]
+    return bool(np.median(np.hypot(*left.T) / sigma) < _SAME_NOISE)
 
 
 def _is_thin(ids: set[int], with_pattern: bool) -> bool:

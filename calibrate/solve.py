@@ -27,7 +27,7 @@ from calibrate.calibration import (
     without_rigid,
 )
 from calibrate.cards import BARS_MM, card, set_of
-from calibrate.detect import Detections
+from calibrate.detect import Detections, same_view
 from calibrate.errors import Fault, InputError, Refusal
 from calibrate.pattern import Pattern, bare
 from calibrate.plane import CAMERA_PARAMETERS, CameraModel, homography, place, rigid
@@ -504,7 +504,8 @@ _NAMED_SHIFT_MM = 0.12  # a card whose absence changes less than this is not wor
 class Solution:
     """A calibration and what lies behind it, for reports and for `calibrate.drift`.
 
-    ``cameras`` one a photo, in the table frame, in the ``order`` of the photos given; ``card_mm`` card id -> rms of its corners' misses
+    ``cameras`` one a photo, in the table frame, in the ``order`` of the photos given (one that shows
+    the same as another is not among them); ``card_mm`` card id -> rms of its corners' misses
     on the table, mm; ``named`` cards that do not lie flat, left out of the fit; ``raised`` card id ->
     mm above the table, which the fit reckoned with; ``notes`` for the person, the weightiest first.
     """
@@ -566,7 +567,8 @@ def solve(
     ids = sorted({i for d in detections for i in d.cards})
     if len(ids) <= 2:
         raise _few_cards(ids)
-    photos = [_view(d, board.corners, scale) for d in detections]
+    once, told_once = _counted_once(detections)
+    photos = [_view(detections[k], board.corners, scale) for k in once]
     seen = max(len(p.pattern_px) for p in photos)
     if seen < _LEAST_PATTERN:
         raise Refusal(
@@ -578,6 +580,7 @@ def solve(
         )
     order = sorted(range(len(photos)), key=lambda k: (-len(photos[k].cards), k))
     photos = [photos[k] for k in order]
+    order = [once[k] for k in order]
     if len(photos[0].cards) < 3:
         raise Refusal(
             "few-cards",
@@ -605,7 +608,28 @@ def solve(
         other = 0 if odd else 1
         why = _moved_between(photos[other], photos[odd], size)
         raise _disagree(names[other], names[odd], why or "What they show cannot both be so.")
-    return replace(solution, order=tuple(order))
+    return replace(solution, order=tuple(order), notes=(*solution.notes, *told_once))
+
+
+def _counted_once(detections: Sequence[Detections]) -> tuple[list[int], list[str]]:
+    """The photos that each show something of their own, and what to say of the others.
+
+    A copy brings its noise and its faults again; counted as a photo of its own it would make the
+    told error too small.
+    """
+    once: list[int] = []
+    notes = []
+    for k, two in enumerate(detections):
+        first = next((j for j in once if same_view(detections[j], two)), None)
+        if first is None:
+            once.append(k)
+            continue
+        name = detections[first].name
+        what = f"{two.name} shows the same as {name}, from the very same place"
+        if two.name == name:
+            what = f"{name} was given twice"
+        notes.append(f"{what}: counted once. A photo from another side would make it truer.")
+    return once, list(dict.fromkeys(notes))
 
 
 def _joined(

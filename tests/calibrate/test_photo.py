@@ -322,6 +322,20 @@ def test_one_bad_photo_among_good_ones_is_left_out(tmp_path, photo_file, capsys)
     assert Calibration.load(out).facts["photos"] == 1
 
 
+def test_the_same_photo_under_another_name_counts_once(tmp_path, photo_file, capsys) -> None:
+    """A copy saved anew as JPEG and turned adds nothing: told, and the report counts one photo."""
+    copy = tmp_path / "sent.jpg"
+    Pillow.fromarray(np.ascontiguousarray(np.rot90(picture()))).save(copy, quality=90)
+    out, picture_file = tmp_path / "c.yaml", tmp_path / "report.png"
+    files = [str(photo_file), str(copy), str(photo_file)]
+    options = ["--size", "1920x1080", "--out", str(out), "--report", str(picture_file)]
+    assert main(["calibrate", "photo", *files, *options]) == 0
+    said = capsys.readouterr().out
+    assert "sent.jpg shows the same as" in said and "was given twice: counted once" in said
+    assert Calibration.load(out).facts["photos"] == 1
+    assert picture_file.stat().st_size > 10_000
+
+
 @pytest.mark.parametrize(
     ("extra", "told"),
     [

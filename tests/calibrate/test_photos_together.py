@@ -67,3 +67,56 @@ def test_photos_that_agree_and_raised_cards_are_not_accused() -> None:
         views = [photo(1, heights=heights), photo(2, heights=heights, **SIDE)]
         solution = solve(views, bars_mm=(180, 250))
         assert error_mm(solution.calibration).max() < 0.5
+
+
+def copy_of(seen, name: str, turned: bool = False, smaller: float = 1.0):  # type: ignore[no-untyped-def]
+    """The corners as a copy of the photo shows them: turned by a quarter, made smaller."""
+
+    def moved(found):  # type: ignore[no-untyped-def]
+        px = (found.px + 0.5) * smaller - 0.5
+        if turned:
+            px = np.column_stack([seen.size[1] * smaller - 1 - px[:, 1], px[:, 0]])
+        rng = np.random.default_rng(5)
+        noise = rng.normal(0, 0.3, px.shape) * found.sigma[:, None]  # of saving it anew
+        return replace(found, px=px + noise, sigma=found.sigma * smaller)
+
+    w, h = (round(n * smaller) for n in (seen.size[::-1] if turned else seen.size))
+    cards = {i: moved(c) for i, c in seen.cards.items()}
+    return replace(seen, name=name, size=(w, h), cards=cards, pattern=moved(seen.pattern))
+
+
+def test_a_photo_given_twice_counts_once() -> None:
+    """The same photo, or a copy under another name, tells no more than it did, and that is said."""
+    one = named(photo(1), "a.jpg")
+    alone = solve([one], bars_mm=(180, 250))
+    grid = alone.calibration.model.grid_mm()
+    copies = [
+        (one, "a.jpg was given twice: counted once"),
+        (copy_of(one, "b.jpg"), "b.jpg shows the same as a.jpg"),
+        (copy_of(one, "b.jpg", turned=True), "b.jpg shows the same as a.jpg"),
+        (copy_of(one, "b.jpg", smaller=0.5), "b.jpg shows the same as a.jpg"),
+    ]
+    for again, told in copies:
+        both = solve([one, again], bars_mm=(180, 250))
+        assert any(told in n for n in both.notes)
+        assert both.calibration.facts["photos"] == 1 and both.order == (0,)
+        assert np.allclose(
+            both.calibration.expected_error_mm(grid), alone.calibration.expected_error_mm(grid)
+        )
+
+
+def test_a_photo_from_a_little_further_on_counts() -> None:
+    """A phone held a few degrees elsewhere is another photo: nothing is said, the doubt is less."""
+    one = named(photo(1), "a.jpg")
+    two = named(photo(2, tilt=0.33, azimuth=-1.15), "b.jpg")
+    both = solve([one, two, named(one, "c.jpg")], bars_mm=(180, 250))
+    assert both.calibration.facts["photos"] == 2 and sorted(both.order) == [0, 1]
+    assert [n for n in both.notes if "counted once" in n] == [
+        "c.jpg shows the same as a.jpg, from the very same place: counted once. A photo from "
+        "another side would make it truer."
+    ]
+    alone = solve([one], bars_mm=(180, 250)).calibration
+    grid = alone.model.grid_mm()
+    assert (
+        both.calibration.expected_error_mm(grid).mean() < 0.9 * alone.expected_error_mm(grid).mean()
+    )
