@@ -26,9 +26,19 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 Bools = NDArray[np.bool_]
 
+SHAKEN, UNSHARP = "The photo was shaken.", "The photo is not sharp:"  # how such notes begin
+_CARDS_LAID = 4  # of a print
 _READ_WIDTH = 2000  # long side at which markers are read first, px
 _MAX_PIXELS = 120e6
 _LEAST_CARD_CORNERS = 10
+_PLAIN_STEP = 45.0  # grey levels; wood grain alone makes 35, cards and pattern 75 to 140
+# Edges of sharp virtual photos are up to 6 px wide (of 2000) and by up to 1.42 unlike over the
+# directions, out of focus by 1.44; shaken by what a marker cannot be read through, from 1.6 on.
+_SHAKEN_PX, _SHAKEN_RATIO, _SOFT_PX = 4.5, 1.52, 8.0
+_STEADY = (
+    "Lean the phone on something or use its timer, and give it more light, so that it need not "
+    "expose so long."
+)
 _LEAST_SHARED = 20  # corners in both photos, to call them one
 _SAME_NOISE = 3.0  # median miss over noise; copies and a still camera make 0.1 to 2
 _LARGEST_WINDOW_PX = 12  # half side; wider windows add pixels and no knowledge
@@ -610,7 +620,7 @@ def detect(
         corners,
         pattern_size or (0, 0),
         tuple(sorted({i for i, _ in markers})),
-        tuple(_quality_notes(found, corners)),
+        tuple(_quality_notes(gray, found, corners)),
     )
 
 
@@ -638,6 +648,11 @@ def same_view(one: Detections, two: Detections) -> bool:
         return False
     left = px - np.concatenate(others) @ chart[:2, :2].T - chart[:2, 2]
     return bool(np.median(np.hypot(*left.T) / sigma) < _SAME_NOISE)
+
+
+def is_soft(seen: Detections) -> bool:
+    """Whether a photo was shaken or is out of focus, as its notes have it."""
+    return any(note.startswith((SHAKEN, UNSHARP)) for note in seen.notes)
 
 
 def _is_thin(ids: set[int], with_pattern: bool) -> bool:
@@ -835,6 +850,48 @@ def _sharpness(gray: Image) -> float:
     return float(np.quantile(finite, 0.02)) if finite.size > 50 else math.inf
 
 
+def _edge_widths(gray: Image) -> tuple[float, float]:
+    """Width of the sharpest edges across the worst and the best of eight directions, px.
+
+    Of a picture reduced to 2000 px: what the grey changes over a finger's breadth, by the
+    steepest slope the same way. A shake smears all edges across its way and leaves those along
+    it, so the two differ; a lens out of focus, or a scene of any kind, softens all ways alike.
+    Directions in which nothing in the scene stands out tell nothing; (0, 0) when none does.
+    """
+    import cv2
+
+    factor = min(1.0, _READ_WIDTH / max(gray.shape))
+    small = gray
+    if factor < 1:
+        small = np.asarray(
+            cv2.resize(gray, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        )
+    soft = cv2.GaussianBlur(small, (0, 0), 1.0).astype(np.float32)
+    rough = cv2.GaussianBlur(small, (0, 0), 2.0).astype(np.float32)
+    slope_x = cv2.Sobel(soft, cv2.CV_32F, 1, 0) / 8
+    slope_y = cv2.Sobel(soft, cv2.CV_32F, 0, 1) / 8
+    h, w = small.shape
+    reach = max(h, w) // 50
+    rim = reach + 1
+    widths = []
+    for k in range(8):
+        c, s = math.cos(math.pi * k / 8), math.sin(math.pi * k / 8)
+        x, y = round(reach * c), round(reach * s)
+        ahead = rough[rim + y : h - rim + y : 4, rim + x : w - rim + x : 4]
+        behind = rough[rim - y : h - rim - y : 4, rim - x : w - rim - x : 4]
+        step = float(np.quantile(np.abs(ahead - behind), 0.98))
+        if step < _PLAIN_STEP:
+            continue
+        # an edge fills 2 % of the first picture where it fills 0.04 % of the second
+        slope = float(np.quantile(np.abs(c * slope_x + s * slope_y), 0.9996))
+        widths.append(step / max(slope, 1e-3))
+    return (max(widths), min(widths)) if widths else (0.0, 0.0)
+
+
+def _is_shaken(worst: float, best: float) -> bool:
+    return worst > _SHAKEN_PX and worst > _SHAKEN_RATIO * best
+
+
 def _mirrored(gray: Image, kind: str) -> bool:
     """Does the picture hold more of our markers when it is flipped?"""
     factor = min(1.0, _READ_WIDTH / max(gray.shape))
@@ -866,7 +923,17 @@ def _light_refusal(gray: Image, name: str) -> Refusal | None:
     return None
 
 
-def _blur_refusal(gray: Image, name: str) -> Refusal | None:
+def _blur_refusal(gray: Image, name: str, projected: int = 0) -> Refusal | None:
+    """``projected``: markers of the pattern that were read all the same."""
+    worst, best = _edge_widths(gray)
+    if _is_shaken(worst, best):
+        return Refusal(
+            "blurred",
+            "the photo was shaken: its edges are drawn out one way.",
+            _STEADY,
+            where=name,
+            data={"edge_px": worst, "best_px": best},
+        )
     width = _sharpness(gray)
     limit = max(9.0, max(gray.shape) / 300)
     if width > limit:
@@ -876,6 +943,15 @@ def _blur_refusal(gray: Image, name: str) -> Refusal | None:
             "Hold the phone against something, wait until it has focused, wipe its lens.",
             where=name,
             data={"edge_px": width if math.isfinite(width) else -1.0},
+        )
+    if projected >= 3 and worst > _SOFT_PX:
+        return Refusal(
+            "blurred",
+            "the photo is not sharp: the projected pattern is seen, but no card can be read.",
+            "Wait until the camera has focused, wipe its lens, go nearer. The four cards lie face "
+            "up in the white windows of the pattern.",
+            where=name,
+            data={"edge_px": worst, "best_px": best},
         )
     return None
 
@@ -889,10 +965,10 @@ def _say_why_nothing(gray: Image, markers: Sequence[tuple[int, Array]], name: st
             "Switch off 'mirror front camera', or use the camera on the phone's back.",
             where=name,
         )
-    for refusal in (_light_refusal(gray, name), _blur_refusal(gray, name)):
+    projected = sum(1 for i, _ in markers if i >= FIRST_PATTERN_ID)
+    for refusal in (_light_refusal(gray, name), _blur_refusal(gray, name, projected)):
         if refusal is not None:
             raise refusal
-    projected = sum(1 for i, _ in markers if i >= FIRST_PATTERN_ID)
     seen = (
         "The projected pattern is seen, but no card is." if projected >= 3 else "No card is seen."
     )
@@ -952,17 +1028,23 @@ def _say_why_no_pattern(
     )
 
 
-def _quality_notes(cards: Mapping[int, Corners], pattern: Corners | None) -> list[str]:
+def _quality_notes(gray: Image, cards: Mapping[int, Corners], pattern: Corners | None) -> list[str]:
     """What would make the next photo better."""
     notes = []
+    # whether the picture is soft is looked into only where something could not be read for it
+    few = pattern is not None and 0 < len(cards) < _CARDS_LAID
+    worst, best = _edge_widths(gray) if few else (0.0, 0.0)
+    shaken = _is_shaken(worst, best)
+    if shaken:
+        notes.append(f"{SHAKEN} {_STEADY}")
     if cards:
         side = float(np.median(np.concatenate([c.side for c in cards.values()])))
         blur = float(np.median(np.concatenate([c.blur for c in cards.values()])))
         white = float(np.median(np.concatenate([c.white for c in cards.values()])))
         if side < 12:
             notes.append("The cards are small in the photo: go nearer, or use the larger cards.")
-        if blur > 2.2 and blur > 0.08 * side:
-            notes.append("The photo is not sharp: hold still and let the camera focus.")
+        if not shaken and ((blur > 2.2 and blur > 0.08 * side) or worst > _SOFT_PX):
+            notes.append(f"{UNSHARP} hold still and let the camera focus.")
         if white > 250:
             notes.append("The cards are burnt out: expose less.")
         elif white < 60:

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibrate.calibration import Calibration
 from calibrate.cards import card
-from calibrate.detect import Detections, check_photo
+from calibrate.detect import Detections, check_photo, is_soft
 from calibrate.plane import CameraModel, place
 from calibrate.solve import Solution
 
@@ -112,7 +112,14 @@ def advice(solution: Solution, detections: Sequence[Detections]) -> list[str]:
     calibration = solution.calibration
     seen = {i for d in detections for i in d.cards}
     if len(seen) == 3:
-        out.append("Only three cards were read: a fourth in the empty corner makes it truer.")
+        there = (
+            "the photo is too soft to read it"
+            if any(map(is_soft, detections))
+            else "look that nothing shades or covers it, and go nearer"
+        )
+        out.append(
+            f"Only three cards were read; the fourth makes it truer. If it lies there, {there}."
+        )
     grid = calibration.model.grid_mm()
     error = calibration.expected_error_mm(grid)
     # a worst corner of a few hundredths of a millimetre is nothing to walk round the table for

@@ -27,7 +27,7 @@ from calibrate.calibration import (
     without_rigid,
 )
 from calibrate.cards import BARS_MM, card, set_of
-from calibrate.detect import Detections, same_view
+from calibrate.detect import Detections, is_soft, same_view
 from calibrate.errors import Fault, InputError, Refusal
 from calibrate.pattern import Pattern, bare
 from calibrate.plane import CAMERA_PARAMETERS, CameraModel, homography, place, rigid
@@ -566,7 +566,7 @@ def solve(
     board = (pattern or bare(size)).board()
     ids = sorted({i for d in detections for i in d.cards})
     if len(ids) <= 2:
-        raise _few_cards(ids)
+        raise _few_cards(ids, detections)
     once, told_once = _counted_once(detections)
     photos = [_view(detections[k], board.corners, scale) for k in once]
     seen = max(len(p.pattern_px) for p in photos)
@@ -771,15 +771,17 @@ def bar_scale(bars_mm: tuple[float, float] | None) -> tuple[float, float]:
     return (bars_mm[0] / BARS_MM[0], bars_mm[1] / BARS_MM[1])
 
 
-def _few_cards(ids: Sequence[int]) -> Refusal:
+def _few_cards(ids: Sequence[int], detections: Sequence[Detections]) -> Refusal:
     if not ids:
         return Refusal("no-cards", "no card is seen.", "Lay the four printed cards into the light.")
     count = "only one card" if len(ids) == 1 else "only two cards"
+    soft = [n for d in detections if is_soft(d) for n in d.notes]
+    lay = "Lay all four, one near each corner of the light, and nothing over them."
     return Refusal(
         "few-cards",
         f"{count} can be read ({', '.join(f'card {i}' for i in ids)}).",
-        "Lay all four, one near each corner of the light, and nothing over them. One or two cards "
-        "leave errors of several millimetres at the far side.",
+        f"{f'{soft[0]} ' if soft else ''}{lay} One or two cards leave errors of several "
+        "millimetres at the far side.",
         data={"cards": list(ids)},
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 from functools import cache
 
 import cv2
@@ -17,7 +18,8 @@ from calibrate.cards import card, card_images
 from calibrate.detect import detect, read_photo
 from calibrate.errors import InputError, Refusal
 from calibrate.pattern import bare, pattern_for
-from calibrate.solve import solve_photos
+from calibrate.report import advice
+from calibrate.solve import solve, solve_photos
 from calibrate.virtual_table import Sheet, VirtualTable
 from projector.cli import main
 
@@ -150,16 +152,12 @@ def burnt() -> np.ndarray:
 
 
 def twice() -> np.ndarray:
-    from dataclasses import replace
-
     sheets = list(rig().table.sheets)
     sheets[1] = replace(sheets[0], at_mm=sheets[1].at_mm)
     return shown(sheets=tuple(sheets))
 
 
 def two_prints() -> np.ndarray:
-    from dataclasses import replace
-
     sheets = list(rig().table.sheets)
     sheets[1] = replace(sheets[1], picture=card_images("letter", rigs.CARD_PX_PER_MM)[5])
     return shown(sheets=tuple(sheets))
@@ -195,6 +193,63 @@ def test_bad_photos_are_refused_with_their_reason(make) -> None:
     fault = caught.value.faults[0]
     assert len(fault.what) > 15
     assert len(fault.remedy) > 15
+
+
+def shaken(way_px: float, angle_deg: float, seed: int = 3) -> np.ndarray:
+    """The rig's photo by a hand that moved so far while the shutter was open."""
+    r, a = rig(seed), np.radians(angle_deg)
+    way = (float(way_px * np.cos(a)), float(way_px * np.sin(a)))
+    return r.table.photograph(r.frame, replace(r.cameras[0], shake_px=way), 5)
+
+
+@pytest.mark.parametrize(("way", "angle"), [(24, 0), (24, 45), (24, 100), (10, 70)])
+def test_a_shaken_photo_is_called_shaken(way: float, angle: float) -> None:
+    """24 px of 1600 are 60 of a phone's 4032: told as a shake, with what to do, whatever its way."""
+    with pytest.raises(Refusal) as caught:
+        detect(shaken(way, angle), SIZE)
+    assert caught.value.code == "blurred"
+    fault = caught.value.faults[0]
+    assert "shaken" in fault.what and "Lean the phone" in fault.remedy and "light" in fault.remedy
+
+
+def test_cards_lost_to_a_shake_are_not_called_missing() -> None:
+    """Shaken a little, so that cards cannot be read: the shake is told first, no empty corner."""
+    with pytest.raises(Refusal) as caught:
+        solve([detect(shaken(6, 30), SIZE)])
+    assert caught.value.code == "few-cards"
+    assert caught.value.faults[0].remedy.startswith("The photo was shaken. Lean the phone")
+    seen = detect(picture(), SIZE)
+    three = {i: c for i, c in seen.cards.items() if i}
+    for notes, told in (
+        (("The photo was shaken. Lean it.",), "too soft to read it"),
+        ((), "nothing shades or covers it"),
+    ):
+        thin = replace(seen, cards=three, notes=notes)
+        (line,) = [x for x in advice(solve([thin]), [thin]) if "three cards" in x]
+        assert told in line and "empty corner" not in line
+
+
+@pytest.mark.parametrize("surface", ["wood", "cutting mat", "light table"])
+@pytest.mark.parametrize("light", ["pattern", "white", "off"])
+def test_a_sharp_photo_without_cards_is_not_called_blurred(surface: str, light: str) -> None:
+    """Wood grain and mat lines run one way without any shake: no card is there, and that is told."""
+    r = rig()
+    frame = {"pattern": r.frame, "white": np.full_like(r.frame, 255), "off": 0 * r.frame}[light]
+    table = replace(r.table.with_sheets(()), surface=surface)
+    with pytest.raises(Refusal) as caught:
+        detect(table.photograph(frame, r.cameras[0], 5), SIZE)
+    # a light table without the projector holds no edge at all
+    either = (
+        ("no-cards", "blurred") if (surface, light) == ("light table", "off") else ("no-cards",)
+    )
+    assert caught.value.code in either
+
+
+def test_a_shaken_photo_in_the_dark_is_called_dark() -> None:
+    """Where nothing can be made out for want of light, the light is what is told."""
+    with pytest.raises(Refusal) as caught:
+        detect((shaken(24, 20) * 0.04).astype(np.uint8), SIZE)
+    assert caught.value.code == "under-exposed"
 
 
 def test_other_cards_than_the_file_says_are_refused() -> None:
