@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibrate.calibration import Calibration
 from calibrate.cards import card
-from calibrate.detect import Detections, check_photo, detect
+from calibrate.detect import Detections, check_photo, detect, why_unreadable
 from calibrate.errors import Fault, InputError, Refusal
 from calibrate.pattern import Pattern, bare
 from calibrate.plane import CameraModel, place, rigid
@@ -138,7 +138,8 @@ def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "phot
 
     Raises:
         InputError: not a picture.
-        Refusal: nothing in it that tells where the table is; or what the detector refuses.
+        Refusal: nothing in it that tells where the table is, for being mirrored, blurred, too
+            dark or burnt out where that is so; or what the detector refuses.
     """
     notes: list[str] = []
     seen = None
@@ -158,12 +159,16 @@ def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "phot
                 break  # lines are taken out only to read the light: these need none of that
     seen = seen or detect(photo, None, name=name, lenient=True)
     if not seen.cards:
-        raise Refusal(
-            "no-reference",
-            "nothing in the picture tells where the table is.",
-            "Show the scan's light ('chalkbeam cloth --light light.png --size 1920x1080'), or lay "
-            "the printed cards beside the cloth, and take the photo again.",
-            where=name,
+        raise (
+            _mirrored_light(photo, calibration, name)
+            or why_unreadable(photo, name)
+            or Refusal(
+                "no-reference",
+                "nothing in the picture tells where the table is.",
+                "Show the scan's light ('chalkbeam cloth --light light.png --size 1920x1080'), or lay "
+                "the printed cards beside the cloth, and take the photo again.",
+                where=name,
+            )
         )
     cards = {i: (card(i).board().corners[c.index], c.px) for i, c in sorted(seen.cards.items())}
     plane = fit_plane(cards, seen.size, _sigma(seen))
@@ -186,6 +191,24 @@ def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "phot
             "Only one card is seen: far from it the size may be off. Lay two to four round the cloth."
         )
     return _view(plane, False, "loose cards", corners, seen, table, (), notes)
+
+
+def _mirrored_light(photo: ArrayLike, calibration: Calibration | None, name: str) -> Refusal | None:
+    """The refusal of a photo whose light can be read only when it is turned over."""
+    if calibration is None:
+        return None
+    over = np.ascontiguousarray(check_photo(photo, name)[:, ::-1])
+    shown = scan_light(calibration.size)
+    for look in _looks(over, calibration.size, shown, name):
+        if look.pattern is not None and len(look.pattern):
+            return Refusal(
+                "mirrored",
+                "the light in the photo is mirrored.",
+                "Switch off 'mirror front camera' on the phone; if it was the camera on its back, "
+                "switch off rear projection in the projector's menu.",
+                where=name,
+            )
+    return None
 
 
 def _looks(

@@ -956,15 +956,31 @@ def _blur_refusal(gray: Image, name: str, projected: int = 0) -> Refusal | None:
     return None
 
 
+def _mirror_refusal(name: str) -> Refusal:
+    return Refusal(
+        "mirrored",
+        "the photo is mirrored.",
+        "Switch off 'mirror front camera', or use the camera on the phone's back.",
+        where=name,
+    )
+
+
+def why_unreadable(photo: ArrayLike, name: str = "photo") -> Refusal | None:
+    """What is wrong with a photo in which no card can be read; None if nothing is.
+
+    For a caller of `detect` that was ``lenient``: mirrored (by its cards), under- or over-exposed,
+    blurred, shaken.
+    """
+    gray = _gray(check_photo(photo, name))
+    if _mirrored(gray, "cards"):
+        return _mirror_refusal(name)
+    return _light_refusal(gray, name) or _blur_refusal(gray, name)
+
+
 def _say_why_nothing(gray: Image, markers: Sequence[tuple[int, Array]], name: str) -> None:
     """Raise the refusal that fits a photo without a card."""
     if _mirrored(gray, "cards"):
-        raise Refusal(
-            "mirrored",
-            "the photo is mirrored.",
-            "Switch off 'mirror front camera', or use the camera on the phone's back.",
-            where=name,
-        )
+        raise _mirror_refusal(name)
     projected = sum(1 for i, _ in markers if i >= FIRST_PATTERN_ID)
     for refusal in (_light_refusal(gray, name), _blur_refusal(gray, name, projected)):
         if refusal is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 import shapely
@@ -123,6 +124,29 @@ def test_what_cannot_be_told_is_refused_or_said() -> None:
     else:
         assert apart(found.outline, OUTLINE)[1] < 3 * found.doubt_mm
         assert any("colour" in n for n in found.notes)
+
+
+def test_a_mirrored_blurred_or_dark_photo_is_called_so() -> None:
+    """By the light or by cards: what is wrong with the photo is told, not that nothing is in it."""
+    table = table_on("wood", 13)
+    calibration = true_calibration(table)
+    camera = VirtualCamera.webcam(13, table.beam_mm(4))
+    sheets = [remnant(), *lay_cards(table, pattern_for(SIZE, 1150.0), 3)]
+    by_light = table.with_sheets(sheets[:1]).photograph(LIGHT, camera, 1)
+    by_cards = table.with_sheets(sheets).photograph(255 - BLACK, camera, 1)
+    shaken = replace(camera, shake_px=(28.0, 9.0))
+    bad = [
+        (by_light[:, ::-1], "mirrored", "is mirrored"),
+        (by_cards[:, ::-1], "mirrored", "the photo is mirrored"),
+        (table.with_sheets(sheets).photograph(255 - BLACK, shaken, 1), "blurred", "shaken"),
+        (table.with_sheets(sheets[:1]).photograph(LIGHT, shaken, 1), "blurred", "shaken"),
+        (cv2.GaussianBlur(by_cards, (0, 0), 9), "blurred", "no edge in it is sharp"),
+        ((by_cards * 0.04).astype(np.uint8), "under-exposed", "too dark"),
+    ]
+    for photo, code, told in bad:
+        with pytest.raises(Refusal) as refused:
+            view_of(np.ascontiguousarray(photo), calibration, "cloth.jpg")
+        assert (refused.value.code, told in str(refused.value)) == (code, True), str(refused.value)
 
 
 def test_grain_follows_the_side_that_is_named() -> None:
