@@ -10,6 +10,7 @@ import os
 import sys
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
+from typing import cast
 
 import click
 
@@ -129,6 +130,21 @@ def cli() -> None:
     """
 
 
+def _typed(words: list[str]) -> tuple[str, click.Command]:
+    """The command that was meant, ``chalkbeam calibrate photo``, as far as there is one."""
+    path, command = "chalkbeam", cast("click.Command", cli)
+    for word in words:
+        inner = (
+            command.get_command(click.Context(command), word)
+            if isinstance(command, LazyGroup)
+            else None
+        )
+        if inner is None:
+            break
+        path, command = f"{path} {word}", inner
+    return path, command
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run a command line.
 
@@ -138,8 +154,13 @@ def main(argv: list[str] | None = None) -> int:
         os.environ.setdefault(name, "1")  # of BLAS only get in each other's way
     try:
         result = cli.main(args=argv, prog_name="chalkbeam", standalone_mode=False)
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
+        code = 2
+    except click.ClickException as error:
+        from projector.commands.support import explain_usage
+
+        click.echo(explain_usage(error, *_typed(sys.argv[1:] if argv is None else argv)), err=True)
         code = 2
     except click.exceptions.Abort:
         click.echo("Stopped. What was saved stays saved.", err=True)

@@ -33,6 +33,38 @@ def test_unknown_command_names_the_nearest(capsys: pytest.CaptureFixture[str]) -
 
 
 @pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("calibrate photo", "PHOTOS"),
+        ("calibrate photo x.jpg", "'--size' is missing: The projector's own resolution. Add"),
+        ("calibrate photo x.jpg --sise 1x1", "no option '--sise'. Did you mean '--size'?"),
+        ("calibrate photo x.jpg --size", "'--size' needs a value after it: WxH"),
+        ("calibrate cards --paper b4", "--paper: 'b4' is none of a4, letter"),
+        ("calibrate live --camera one", "--camera: 'one' should be a whole number"),
+        ("calibrate fotos", "no command 'fotos'. Did you mean 'photo'?"),
+        ("cloth x.jpg --keep-off wide --out c.yaml", "'wide' is not a length"),
+        ("lay a.yaml --seconds -3", "--seconds: '-3' should be a number from 0 to 86400"),
+        ("lay a.yaml my dress.yaml", "'my dress.yaml' is too much"),
+        ("lay a.yaml --json=3", "'--json' takes no value"),
+        ("draft a.yaml", "Folder for the pieces"),
+        ("--frob", "no option '--frob'"),
+    ],
+)
+def test_a_slip_in_the_options_is_a_sentence(
+    typed: str, told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Like every other fault: what is wrong and where, what to do, where help is; exit code 2."""
+    assert main(typed.split()) == 2
+    said = capsys.readouterr()
+    words = [w for w in typed.split()[:2] if w.isalpha()]
+    command = " ".join(["chalkbeam", *[w for w in words if w != "fotos"]])
+    assert said.err.startswith(f"Not done: {command}: ") and told in said.err
+    assert said.err.rstrip().endswith(f"See '{command} --help'.")
+    assert "Usage:" not in said.err and "Error:" not in said.err and said.out == ""
+    assert said.err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
     "args",
     [
         ["draft", "nowhere.yaml", "--out", "out"],

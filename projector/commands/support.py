@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import difflib
 import json
+import re
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import click
 
 
 def explain(error: BaseException) -> str | None:
@@ -30,6 +35,88 @@ def explain(error: BaseException) -> str | None:
         name = f"{error.filename}: " if error.filename else ""
         return f"Not done: {name}{error.strerror}."
     return None
+
+
+def explain_usage(error: click.ClickException, path: str, command: click.Command) -> str:
+    """What is wrong with a command as it was typed: one sentence, what to do, where help is.
+
+    ``path``: the command's words, ``chalkbeam calibrate photo``.
+    """
+    return f"Not done: {path}: {_usage_fault(error, command)} See '{path} --help'."
+
+
+def _usage_fault(error: click.ClickException, command: click.Command) -> str:
+    import click
+
+    param = getattr(error, "param", None)
+    if isinstance(error, click.NoSuchOption):
+        known = [o for p in command.params for o in p.opts]
+        near = difflib.get_close_matches(error.option_name, known, 1, 0.5)
+        hint = f" Did you mean '{near[0]}'?" if near else ""
+        return f"there is no option '{error.option_name}'.{hint}"
+    if isinstance(error, click.MissingParameter) and param is not None:
+        if not isinstance(param, click.Option):
+            return f"the name of the file is missing: {_value_of(param)}."
+        help_line = f": {param.help}" if param.help else ""
+        told = f"'{_longest(param)}' is missing{help_line}"
+        return f"{told.rstrip('.')}. Add {_longest(param)} {_value_of(param)}."
+    if isinstance(error, click.BadOptionUsage):
+        for p in command.params:
+            if error.option_name in p.opts and isinstance(p, click.Option):
+                if p.is_flag:
+                    return f"'{error.option_name}' takes no value. Leave what follows it out."
+                return f"'{error.option_name}' needs a value after it: {_value_of(p)}."
+    if isinstance(error, click.BadParameter) and param is not None:
+        what = _wanted(param, error.message)
+        return f"{_longest(param)}: {what[:1].lower()}{what[1:].rstrip('.')}."
+    extra = re.match(r"Got unexpected extra arguments? \((.*)\)", error.format_message())
+    if extra:
+        return f"'{extra[1]}' is too much. A name with spaces in it goes between quotation marks."
+    what = error.format_message().rstrip(".")
+    return f"{what[:1].lower()}{what[1:]}{'' if what.endswith('?') else '.'}"
+
+
+def _wanted(param: click.Parameter, message: str) -> str:
+    """What a value should be, from the kind of the parameter; else the message as it came."""
+    import click
+
+    kind = param.type
+    given = re.match(r"('.*?'|-?[\d.e+-]+) is not", message)
+    value = f"'{given[1].strip(chr(39)).removesuffix('.0')}'" if given else "that"
+    if isinstance(kind, click.Choice):
+        return f"{value} is none of {', '.join(str(c) for c in kind.choices)}."
+    whole = isinstance(kind, click.types.IntParamType)
+    if whole or isinstance(kind, click.types.FloatParamType):
+        low, high = getattr(kind, "min", None), getattr(kind, "max", None)
+        number = "a whole number" if whole else "a number"
+        if low is not None and high is not None:
+            number += f" from {low:g} to {high:g}"
+        elif low is not None or high is not None:
+            number += f" of {low:g} or more" if low is not None else f" of {high:g} or less"
+        return f"{value} should be {number}."
+    return message
+
+
+def _longest(param: click.Parameter) -> str:
+    """An option's long name; what the help calls an argument."""
+    import click
+
+    if isinstance(param, click.Option):
+        return max(param.opts, key=len)
+    return _value_of(param)
+
+
+def _value_of(param: click.Parameter) -> str:
+    """What stands for a parameter's value in the help."""
+    import click
+
+    if param.metavar:
+        return param.metavar
+    if isinstance(param.type, click.Choice):
+        return "|".join(str(c) for c in param.type.choices)
+    if isinstance(param, click.Option):
+        return param.type.name.upper()
+    return (param.name or "").upper()
 
 
 def own_fault(error: BaseException) -> str:
