@@ -92,6 +92,84 @@ def test_missing_file_is_a_sentence(
     assert list(tmp_path.iterdir()) == []
 
 
+OUTPUTS = [  # every option and argument that names a file or folder to write
+    "blocks --out P",
+    "calibrate cards --out P/x.pdf",
+    "calibrate check x.jpg --mend --out P/x.yaml",
+    "calibrate crosses --size 1920x1080 --out P/x.png",
+    "calibrate crosses --size 1920x1080 --out x.png --form P/x.yaml",
+    "calibrate live --out P/x.yaml",
+    "calibrate live --keep-pictures P",
+    "calibrate pattern --size 1920x1080 --out P/x.png",
+    "calibrate photo x.jpg --size 1920x1080 --out P/x.yaml",
+    "calibrate photo x.jpg --size 1920x1080 --report P/x.png",
+    "calibrate photo x.jpg --size 1920x1080 --square-picture P/x.png",
+    "calibrate tape x.yaml --out P/x.yaml",
+    "cloth x.jpg --out P/x.yaml",
+    "cloth --light P/x.png --size 1920x1080",
+    "demo --out P",
+    "draft x.yaml --out P",
+    "export x.yaml --out P/x.svg",
+    "frame x.yaml --calibration c.yaml --out P/x.png",
+    "import x.svg P/x.yaml",
+    "import x.svg --out P/x.yaml",
+    "import x.svg y.yaml --picture P/x.png",
+    "lay x.yaml --picture P/x.png",
+    "measure P/x.yaml",
+    "measure x.yaml --figures P",
+    "print x.yaml --paper a4 --out P/x.pdf",
+]
+
+
+@pytest.mark.parametrize("typed", OUTPUTS)
+def test_a_mistyped_folder_is_told_before_anything_is_done(
+    typed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Neither the folder nor the one it goes into is there: refused, the nearest named, none made."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "choir").mkdir()
+    assert main(typed.replace("P", "chior/top").split()) == 2
+    said = capsys.readouterr().err
+    assert f"there is no folder 'chior' in {tmp_path}" in said
+    assert "Did you mean 'choir' there?" in said
+    assert [p.name for p in tmp_path.iterdir()] == ["choir"]
+
+
+def test_every_place_to_write_is_looked_at() -> None:
+    """No command takes the name of a file to write by another way than the one that looks."""
+    import click
+
+    from projector.commands.places import OUT_FILE, OUT_FOLDER
+
+    group = cli.get_command(click.Context(cli), "calibrate")
+    assert isinstance(group, click.Group)
+    every = [cli.get_command(click.Context(cli), n) for n in _COMMANDS if n != "calibrate"]
+    every += [group.get_command(click.Context(group), n) for n in CALIBRATE_COMMANDS]
+    places = [
+        p
+        for command in every
+        for p in command.params  # type: ignore[union-attr]  # each is there
+        if p.name in ("out", "report", "picture", "square_picture", "form", "light", "figures")
+    ]
+    assert len(places) >= 20
+    assert all(p.type in (OUT_FILE, OUT_FOLDER) for p in places)
+
+
+def test_a_folder_that_is_made_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One folder deep is made and said, once; one that is there is not spoken of."""
+    monkeypatch.chdir(tmp_path)
+    typed = ["calibrate", "crosses", "--size", "1920x1080", "--out", "table/x.png"]
+    assert main([*typed, "--form", "table/y.yaml"]) == 0
+    assert capsys.readouterr().err == "Made the folder table.\n"
+    assert sorted(p.name for p in (tmp_path / "table").iterdir()) == ["x.png", "x.yaml", "y.yaml"]
+    assert main(typed) == 0
+    assert "Made" not in capsys.readouterr().err
+    assert main(["export", "nowhere.yaml", "--out", "new/x.svg"]) == 2
+    assert "Made" not in capsys.readouterr().err and not (tmp_path / "new").exists()
+
+
 def test_a_fault_of_ours_is_no_traceback(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.places import OUT_FOLDER
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -35,7 +37,7 @@ _EXAMPLE = {
 @click.option(
     "--out",
     "-o",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=OUT_FOLDER,
     metavar="DIR",
     help="Write a sketch of each style choice to this folder, as SVG.",
 )

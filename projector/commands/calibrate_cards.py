@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from projector.commands.lengths import LENGTH_MM
+from projector.commands.places import OUT_FILE
 
 
 @click.command()
@@ -15,9 +16,7 @@ from projector.commands.lengths import LENGTH_MM
     help="Paper that the printer holds.",
 )  # fmt: skip
 @click.option("--large", is_flag=True, help="Larger cards, two to a page: truer, for wide tables.")
-@click.option(
-    "--out", type=click.Path(path_type=Path), required=True, help="The PDF; a .yaml lies beside it."
-)
+@click.option("--out", type=OUT_FILE, required=True, help="The PDF; a .yaml lies beside it.")
 def cards(paper: str, large: bool, out: Path) -> None:
     """Print these marker cards once and cut them out.
 
@@ -49,9 +48,7 @@ def cards(paper: str, large: bool, out: Path) -> None:
     help="Width of the lit picture on the table; sets how large the card windows are.",
 )  # fmt: skip
 @click.option("--large", is_flag=True, help="Windows for the larger cards.")
-@click.option(
-    "--out", type=click.Path(path_type=Path), required=True, help="The PNG; a .yaml lies beside it."
-)
+@click.option("--out", type=OUT_FILE, required=True, help="The PNG; a .yaml lies beside it.")
 def pattern(size: str, beam_width: float | None, large: bool, out: Path) -> None:
     """The picture to project while the photo is taken.
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from projector.commands.lengths import LENGTH_MM
+from projector.commands.places import OUT_FILE
 
 
 @click.command()
@@ -20,7 +21,7 @@ from projector.commands.lengths import LENGTH_MM
     help="How far off is too far.",
 )  # fmt: skip
 @click.option("--mend", is_flag=True, help="Solve anew, keeping the old table frame.")
-@click.option("--out", type=click.Path(path_type=Path), help="Where the mended calibration goes.")
+@click.option("--out", type=OUT_FILE, help="Where the mended calibration goes.")
 @click.option("--live", is_flag=True, help="No photo: show the pattern and look with a camera.")
 @click.option("--camera", default=0, show_default=True, help="Which camera, with --live.")
 @click.option("--display", type=int, help="Which display the projector is, with --live.")

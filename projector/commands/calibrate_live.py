@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from projector.commands.lengths import LENGTH_MM
+from projector.commands.places import OUT_FILE, OUT_FOLDER
 
 if TYPE_CHECKING:
     from calibrate.camera import Source, View
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 @click.option("--display", type=int, help="Which display the projector is.")
 @click.option(
     "--out",
-    type=click.Path(path_type=Path),
+    type=OUT_FILE,
     help="Where to save, beside the store of calibrations.",
 )
 @click.option(
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
     help="How long to look for the four cards before making do with three.",
 )  # fmt: skip
 @click.option(
-    "--keep-pictures", type=click.Path(path_type=Path), metavar="DIR",
+    "--keep-pictures", type=OUT_FOLDER, metavar="DIR",
     help="Also write the averaged pictures there; 'calibrate photo' takes them.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the results for programs.")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from projector.commands.lengths import LENGTH_MM
+from projector.commands.places import OUT_FILE
 
 if TYPE_CHECKING:
     from calibrate.detect import Detections, Image
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
 @click.option(
-    "--out", type=click.Path(path_type=Path),
+    "--out", type=OUT_FILE,
     help="Where to save it, beside the store of calibrations.",
 )  # fmt: skip
 @click.option(
@@ -44,11 +45,11 @@ if TYPE_CHECKING:
 )
 @click.option("--display", default="", help="Name of the projector, for the store.")
 @click.option(
-    "--report", type=click.Path(path_type=Path),
+    "--report", type=OUT_FILE,
     help="A picture: the photo with the error map, the cards and the corners found.",
 )  # fmt: skip
 @click.option(
-    "--square-picture", type=click.Path(path_type=Path),
+    "--square-picture", type=OUT_FILE,
     help="Write the check square of 200 mm as a picture to project.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the results for programs.")

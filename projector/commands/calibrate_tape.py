@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.places import OUT_FILE
+
 if TYPE_CHECKING:
     from calibrate.tape import Pair, Readings, TapeResult
 
@@ -19,11 +21,9 @@ if TYPE_CHECKING:
     "--count", type=click.Choice(["4", "6", "9"]), default="6", show_default=True,
     help="How many crosses; 4 do not see the lens.",
 )  # fmt: skip
+@click.option("--out", type=OUT_FILE, required=True, help="The PNG; a .yaml lies beside it.")
 @click.option(
-    "--out", type=click.Path(path_type=Path), required=True, help="The PNG; a .yaml lies beside it."
-)
-@click.option(
-    "--form", type=click.Path(path_type=Path),
+    "--form", type=OUT_FILE,
     help="Also write a distances file with every pair still empty, to fill in.",
 )  # fmt: skip
 def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
@@ -60,11 +60,9 @@ def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
 
 
 @click.command()
-@click.argument("distances", type=click.Path(path_type=Path))
+@click.argument("distances", type=OUT_FILE)
 @click.option("--size", metavar="WxH", help="The projector's own resolution.")
-@click.option(
-    "--out", type=click.Path(path_type=Path), required=True, help="Where the calibration goes."
-)
+@click.option("--out", type=OUT_FILE, required=True, help="Where the calibration goes.")
 @click.option(
     "--tape-class", "tape_class", type=click.Choice(["I", "II", "III", "none"]), default="none",
     show_default=True, help="Printed on a good tape in an oval; sets how sure the scale is.",

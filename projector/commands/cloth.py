@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from projector.commands.lengths import LENGTH_MM
+from projector.commands.places import OUT_FILE
 
 if TYPE_CHECKING:
     from calibrate.calibration import Calibration
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     "--calibration", "calibration_file", type=click.Path(path_type=Path),
     help="The table's calibration; without it, the newest in the store.",
 )  # fmt: skip
-@click.option("--out", type=click.Path(path_type=Path), help="Where to write the cloth: cloth.yaml")
+@click.option("--out", type=OUT_FILE, help="Where to write the cloth: cloth.yaml")
 @click.option(
     "--into", type=click.Path(path_type=Path), metavar="DOCKET.yaml",
     help="Also make it the docket's cloth, lying where it was seen.",
@@ -40,7 +41,7 @@ if TYPE_CHECKING:
     help="The straight side that follows the length, as the picture numbers them.",
 )  # fmt: skip
 @click.option(
-    "--light", type=click.Path(path_type=Path), metavar="FILE.png",
+    "--light", type=OUT_FILE, metavar="FILE.png",
     help="Write the light to show while the photo is taken, and leave.",
 )  # fmt: skip
 @click.option("--size", metavar="WxH", help="The projector's own resolution, with --light.")

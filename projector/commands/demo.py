@@ -6,9 +6,11 @@ from pathlib import Path
 
 import click
 
+from projector.commands.places import OUT_FOLDER
+
 
 @click.command()
-@click.option("--out", type=click.Path(path_type=Path, file_okay=False),
+@click.option("--out", type=OUT_FOLDER,
               default=Path("chalkbeam-demo"), show_default=True,
               help="Folder for the pictures and figures.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(0, 10**6), default=3, show_default=True,

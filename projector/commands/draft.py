@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.places import OUT_FOLDER
+
 if TYPE_CHECKING:
     from drafting.blocks import Draft
     from drafting.docket import Docket
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     "--out",
     "-o",
     required=True,
-    type=click.Path(path_type=Path, file_okay=False),
+    type=OUT_FOLDER,
     metavar="DIR",
     help="Folder for the pieces and the truing report.",
 )

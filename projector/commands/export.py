@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from projector.commands.places import OUT_FILE
+
 if TYPE_CHECKING:
     from drafting.piece import Piece
 
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
     "--out",
     "-o",
     required=True,
-    type=click.Path(path_type=Path),
+    type=OUT_FILE,
     metavar="FILE.svg|FILE.dxf",
     help="What to write; its ending says which kind.",
 )

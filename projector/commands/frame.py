@@ -6,12 +6,14 @@ from pathlib import Path
 
 import click
 
+from projector.commands.places import OUT_FILE
+
 
 @click.command()
 @click.argument("docket", type=click.Path(path_type=Path))
 @click.option("--calibration", "calibration_file", type=click.Path(path_type=Path), required=True,
               help="The calibration to draw through.")  # fmt: skip
-@click.option("--out", type=click.Path(path_type=Path), default=Path("frame.png"), show_default=True,
+@click.option("--out", type=OUT_FILE, default=Path("frame.png"), show_default=True,
               help="Where to write the picture (PNG).")  # fmt: skip
 @click.option("--size", default=None, metavar="WxH",
               help="Refuse unless the calibration was made for this size.")  # fmt: skip

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.places import OUT_FILE
+
 if TYPE_CHECKING:
     from drafting.intake.found import Found, Outline
     from drafting.piece import Piece
@@ -17,12 +19,12 @@ _EACH = "[PIECE=]"
 
 @click.command(name="import")
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.svg|FILE.dxf")
-@click.argument("docket", type=click.Path(path_type=Path), metavar="[DOCKET.yaml]", required=False)
+@click.argument("docket", type=OUT_FILE, metavar="[DOCKET.yaml]", required=False)
 @click.option(
     "--out",
     "-o",
     "docket_out",
-    type=click.Path(path_type=Path),
+    type=OUT_FILE,
     metavar="DOCKET.yaml",
     help="The docket, when it is not named as the second argument.",
 )
@@ -80,7 +82,7 @@ _EACH = "[PIECE=]"
 )
 @click.option(
     "--picture",
-    type=click.Path(path_type=Path),
+    type=OUT_FILE,
     metavar="FILE.svg",
     help="Draw the outlines with the name and length of every side.",
 )

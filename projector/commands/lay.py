@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.places import OUT_FILE
+
 if TYPE_CHECKING:
     from drafting.docket import Docket
     from drafting.lay.advice import Choice, Leftover, Purchase
@@ -30,7 +32,7 @@ _WORTH_MM = 10.0  # less saved than this is not spoken of
 )
 @click.option(
     "--picture",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OUT_FILE,
     metavar="FILE.png",
     help="Where the picture goes (for top.yaml: top.lay.png beside it).",
 )

@@ -21,6 +21,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.places import OUT_FILE, OUT_FOLDER
+
 if TYPE_CHECKING:
     from drafting.measurements import Measurements
 
@@ -40,7 +42,7 @@ _CAUTION = (
 
 
 @click.command()
-@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.yaml")
+@click.argument("out", type=OUT_FILE, metavar="OUT.yaml")
 @click.option(
     "--block", "blocks", multiple=True, default=("quick-top",), show_default=True,
     help="What will be drafted: only what it needs is asked. May be given again.",
@@ -57,7 +59,7 @@ _CAUTION = (
 )
 @click.option("--once", is_flag=True, help="Ask for one take only, not for two.")
 @click.option(
-    "--figures", type=click.Path(path_type=Path), metavar="DIR",
+    "--figures", type=OUT_FOLDER, metavar="DIR",
     help="Write the figures as SVG and a measuring sheet to print, with blanks, as PDF.",
 )  # fmt: skip
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)

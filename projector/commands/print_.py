@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from projector.commands.places import OUT_FILE
+
 
 @click.command(name="print")
 @click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
@@ -22,7 +24,7 @@ import click
     "--out",
     "-o",
     required=True,
-    type=click.Path(path_type=Path),
+    type=OUT_FILE,
     metavar="FILE.pdf",
     help="What to write.",
 )
