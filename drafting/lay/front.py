@@ -3,14 +3,17 @@
 A raster search loses what makes pieces lie close: edges that match to a fraction of a millimetre.
 Here the cloth is looked at as some hundred lines along its length. Of a plan in the making only its
 front counts, that is how far each line is taken; the next piece is pushed against it from the
-right, and the cloth left behind it is waste for good. Pieces pushed apart one way can always be laid
-in such an order, so little is lost; which pieces come together is found by keeping the many plans
-that waste least, step by step. Across the cloth places are tried on a coarse raster first and the
-promising ones on one four times finer. Overlaps of the height of a line are let pass: `compact`
-takes them apart in mm, and the exact check guards all.
+right, and the cloth left behind it is waste for good. So is cloth that no piece left over can reach
+any more, in any stance at any row: that is looked at for each plan, and makes a slit between two
+pieces as dear as it is. Pieces pushed apart one way can always be laid in such an order, so little
+is lost; which pieces come together is found by keeping the many plans that waste least, step by
+step. Ends are those of the outline on the very line, so rows may be coarse and what is laid is still
+true to a fraction of one; small overlaps are let pass: `compact` takes them apart in mm, and the
+exact check guards all.
 
 Fold edges, obstacles (holes, locked pieces, what lies outside a remnant), the cloth's end and
 stripes along the length are part of the search; stripes across are not (see `Front.usable`).
+The loops are compiled (`kernels`, by way of `compiled`).
 """
 
 from __future__ import annotations
@@ -22,99 +25,156 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.cloth import Cloth
+from drafting.lay import compiled
 from drafting.lay.first import State, locked_phases
-from drafting.lay.job import Job
+from drafting.lay.job import Job, make_job
 from drafting.lay.shapes import Points, disc_around, minkowski, row_spans
+from drafting.piece import Piece
 
-_LINES = 240  # across the cloth
-_STEP = 4  # lines between the places that are tried first
-_SLACK = 1  # lines of overlap that are let pass, for rounding
-_SUB = 8  # points of an outline looked at per line
-_FAR = 1e7
-_OVERLAP_COST = 2.0  # of overlap, in areas of cloth wasted
-_SPARE = 3  # children looked at exactly for each one kept
+_LINES = 120  # across the cloth
+_TIGHT = 0.13  # lines of overlap that are let pass where a piece is laid: a fine row
+_LOOSE = 0.52  # the same where coarse rows are looked through: half a line
+_PER_LINE = 16  # places on an outline looked at per line
+_SPARE = 2  # children looked at exactly for each one kept
+_BLOCK = 256  # plans looked at in one go
+_TOLD = 200  # plans told of at the end
+_SAME_LINES = 8.0  # fronts that differ by less, in pitches of lines, count as one
+_LATE_NOISE = 0.3  # of the chance in choosing what to look at, in choosing what to keep
+_ROUNDING = 0.003  # of the pieces' area: waste that may come of rounding
+_MOST_PLACES = 24  # worth a closer look, for a plan and a shape, on average
 
 Floats = NDArray[np.float32]
+Ints = NDArray[np.int32]
 
 
 @dataclass(frozen=True, eq=False)
-class _Shape:
-    """A stance as the front sees it, lengths in mm from its low corner (grown by half the distance).
+class _Shapes:
+    """All stances as the front sees them, S of them, each on at most M lines, mm.
 
-    ``left``, ``right``: (m,) ends on each of its m lines; ``hull``: left end with overlaps of
-    `_SLACK` lines let pass, for lines ``first`` on; ``coarse_…``: the same on every `_STEP`-th line,
-    for places known only so exactly; ``forbidden``: (O, places, 3) for each obstacle and place
-    across the x that it may not have, from and to, and the cloth the obstacle takes on its lines.
+    x from the stance's low corner, grown by half the distance. ``kind``, ``stance`` (S,); ``lines``,
+    ``rows``, ``highest`` (S,) lines taken, coarse rows, highest fine row; ``ends``, ``hull`` (S, M)
+    left ends on each line, and the same with overlaps let pass, at coarse rows; ``from_``, ``to``,
+    ``tight`` (S, SUB, M) both ends, and the left one with overlaps let pass, at fine rows; ``sums``,
+    ``reach``, ``area`` (S,) sum of ends, length, mm of line covered; ``group``, ``match`` (S,) of
+    stripes; ``bars`` (S, O, fine rows, 2) what obstacles forbid, ``coarse_bars`` (S, O, rows, 3) the
+    same at coarse rows, with the cloth that they take there.
     """
 
-    kind: int
-    stance: int
-    left: Floats
-    right: Floats
+    kind: Ints
+    stance: Ints
+    lines: Ints
+    rows: Ints
+    highest: Ints
+    ends: Floats
     hull: Floats
-    first: int
-    coarse_left: Floats
-    coarse_hull: Floats
-    coarse_first: int
-    places: int
-    reach: float
-    area: float
-    length: float
-    match: float
-    forbidden: Floats
+    from_: Floats
+    to: Floats
+    tight: Floats
+    sums: Floats
+    reach: Floats
+    area: Floats
+    group: Ints
+    match: Floats
+    coarse_bars: Floats
+    bars: Floats
+
+
+@dataclass(frozen=True)
+class _Plans:
+    """Plans in the making, N of them: ``front`` (N, L) mm, ``left`` (N, kinds) pieces to come,
+    ``waste``, ``laid`` (N,) mm of line, ``phase`` (N, groups) of stripes or −1."""
+
+    front: Floats
+    left: Ints
+    waste: Floats
+    laid: Floats
+    phase: Floats
+
+    def only(self, which: Any) -> _Plans:
+        """Some of them, by index or slice (a slice gives views)."""
+        return _Plans(
+            self.front[which], self.left[which], self.waste[which], self.laid[which],
+            self.phase[which],
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Rules:
+    """Of one run: x none may pass, waste none may have (mm of line), how far a piece may run ahead of
+    the front's hindmost line (mm), what laid area makes up for in waste, and chance."""
+
+    limit: float
+    budget: float
+    ahead: float
+    thrift: float
+    noise: float
+
+
+class _TimeIsUp(Exception):
+    """The run is to stop where it is."""
+
+
+def _ask(over: Callable[[], bool] | None) -> None:
+    if over is not None and over():
+        raise _TimeIsUp
 
 
 class Front:
     """Beam searches over one job; keeps its tables between them."""
 
-    def __init__(self, job: Job, slack: int = _SLACK) -> None:
-        """``slack``: lines of overlap that are let pass."""
+    def __init__(self, job: Job, lines: int = _LINES, tight: float = _TIGHT) -> None:
+        """``lines``: across the cloth; ``tight``: parts of a line of overlap that are let pass.
+
+        Raises:
+            RuntimeError: the compiled loops cannot be had (see `compiled.loops`).
+        """
+        self.loops = compiled.loops()
         self.job = job
-        self.slack = slack
+        self.lines = lines
         self.grow = 0.5 * job.distance
         self.start = job.start - self.grow
         self.bottom = job.bottom - self.grow
-        self.lines = _LINES
-        self.pitch = (job.top + self.grow - self.bottom) / self.lines
+        self.height = job.top + self.grow - self.bottom
+        self.pitch = self.height / lines
         self.end = job.stop + self.grow - self.start
         self.count = np.bincount([i.kind for i in job.items], minlength=len(job.kinds))
         self.repeat = job.cloth.repeat_length_mm
         self.groups = sorted({k.group for k in job.kinds if k.group >= 0}) if self.repeat else []
-        self.spans = self._obstacles()
-        self.shapes = [
-            shape
-            for k in np.flatnonzero(self.count)
-            for s in range(len(job.kinds[k].stances))
-            if (shape := self._shape(int(k), s)) is not None
-        ]
+        # where some pieces may cover flaws, flaws count as cloth, and as waste where others shun them
+        self.tolerant = any(k.tolerant for k in job.kinds)
+        self.spans, self.flaws = self._obstacles()
+        self.free_spans = np.ascontiguousarray(
+            self.spans[~self.flaws] if self.tolerant else self.spans
+        )
         self.area = float(sum(job.kinds[i.kind].area for i in job.items)) / self.pitch
-        kinds = len(job.kinds)
-        self.least_lines = np.full(kinds, self.lines)
-        self.least_length = np.full(kinds, _FAR)
-        for shape in self.shapes:
-            k = shape.kind
-            self.least_lines[k] = min(self.least_lines[k], len(shape.left))
-            self.least_length[k] = min(self.least_length[k], shape.length)
-        self.areas = np.array([s.area for s in self.shapes], dtype=np.float32)
-        self.reaches = np.array([s.reach for s in self.shapes], dtype=np.float32)
-        self.kind_of = np.array([s.kind for s in self.shapes], dtype=np.int64)
+        self.shapes = self._shapes(tight)
         made = np.random.default_rng(20)  # any fixed numbers: they tell fronts apart
-        self._mix = made.integers(1, 2**40, self.lines)
-        self._mix_kinds = made.integers(1, 2**60, kinds)
+        self._mix = made.integers(1, 2**40, lines)
+        self._mix_kinds = made.integers(1, 2**60, len(job.kinds))
 
     @property
     def usable(self) -> bool:
         """Whether every piece can be laid here and no stripe across has to be met."""
         job = self.job
         across = job.cloth.repeat_width_mm and any(k.group >= 0 for k in job.kinds)
-        return not across and len(set(self.kind_of)) == len({i.kind for i in job.items}) > 0
+        kinds = {i.kind for i in job.items}
+        return not across and set(map(int, self.shapes.kind)) == kinds != set()
+
+    @property
+    def work(self) -> float:
+        """Steps of the innermost loop for one plan kept, about."""
+        s = self.shapes
+        return float(len(self.job.items) * (s.rows.astype(float) * s.lines).sum())
 
     # -- tables
 
-    def _obstacles(self) -> Floats:
-        """(O, 2, lines) left and right end of each obstacle's parts on each line (empty: far, 0)."""
+    def _obstacles(self) -> tuple[Floats, NDArray[np.bool_]]:
+        """(O, 2, lines) left and right end of each obstacle's parts on each line (FAR where it is
+        not), and (O,) which are flaws."""
+        far = self.loops.FAR
         ys: Points = self.bottom + (np.arange(self.lines, dtype=np.float64) + 0.5) * self.pitch
-        out = []
+        out, flaws = [], []
         for o in self.job.obstacles:
             more = o.clearance - self.grow
             for part in o.parts:
@@ -123,63 +183,134 @@ class Front:
                 there = np.isfinite(left) & (right > self.start)
                 if not there.any():
                     continue
-                left = np.where(there, np.maximum(left - self.start, 0.0), _FAR)
-                out.append((left, np.where(there, right - self.start, _FAR)))
+                left = np.where(there, np.maximum(left - self.start, 0.0), far)
+                out.append((left, np.where(there, right - self.start, far)))
+                flaws.append(o.flaw)
         spans: Floats = np.array(out, dtype=np.float32).reshape(len(out), 2, self.lines)
-        return spans
+        return spans, np.array(flaws, dtype=np.bool_)
 
-    def _shape(self, k: int, s: int) -> _Shape | None:
-        job = self.job
-        kind = job.kinds[k]
-        stance = kind.stances[s]
-        low = stance.low - self.grow
-        size = stance.high - stance.low + 2.0 * self.grow
-        if stance.high[1] - stance.low[1] > job.top - job.bottom + 1e-6:
-            return None
+    def _shapes(self, tight: float) -> _Shapes:
+        job, loops = self.job, self.loops
+        sub, far = loops.SUB, float(loops.FAR)
         disc = disc_around(self.grow, 12) if self.grow > 0 else None
-        parts = [minkowski(p, disc) if disc is not None else p for p in stance.coarse]
-        m = max(1, min(self.lines, int(size[1] / self.pitch + 0.5)))
-        edge = 2 * _STEP * _SUB  # looked at beyond both ends, where there is nothing
-        ys = (np.arange(m * _SUB + 2 * edge) + 0.5 - edge) * self.pitch / _SUB
-        fine_left = np.full(len(ys), np.inf)
-        fine_right = np.full(len(ys), -np.inf)
+        rows: list[dict[str, Any]] = []
+        for k in np.flatnonzero(self.count):
+            kind = job.kinds[k]
+            for s, stance in enumerate(kind.stances):
+                size = stance.high - stance.low + 2.0 * self.grow
+                if stance.high[1] - stance.low[1] > job.top - job.bottom + 1e-6:
+                    continue
+                low = stance.low - self.grow
+                parts = [minkowski(p, disc) if disc is not None else p for p in stance.coarse]
+                made = self._profile([p - low for p in parts], float(size[1]), tight)
+                if made is None:
+                    continue
+                fold = kind.how == "fold"
+                room = (self.height - float(size[1])) / self.pitch
+                m = len(made["ends"])
+                made |= {
+                    "kind": k, "stance": s, "lines": m, "reach": float(size[0]),
+                    "rows": 1 if fold else self.lines - m + 1,
+                    "highest": 0 if fold else max(0, round(room * sub)),
+                    "area": kind.area / self.pitch,
+                    "group": self.groups.index(kind.group) if kind.group in self.groups else -1,
+                    "match": 0.0 if stance.match is None else float(stance.match[0] - low[0]),
+                }  # fmt: skip
+                rows.append(made)
+        most = max((r["from_"].shape[1] for r in rows), default=1)
+
+        def block(name: str, fill: float) -> Floats:
+            shape = rows[0][name].shape[:-1] if rows else (1,)
+            out = np.full((len(rows), *shape, most), fill, dtype=np.float32)
+            for r, row in enumerate(rows):
+                out[r, ..., : row[name].shape[-1]] = row[name]
+            return out
+
+        def column(name: str, kind: Any) -> NDArray[Any]:
+            return np.array([r[name] for r in rows], dtype=kind)
+
+        i32, f32 = np.int32, np.float32
+        highest = column("highest", i32)
+        tight_, from_, to = block("tight", far), block("from_", far), block("to", -far)
+        bars, coarse_bars = self._bars(rows, highest, tight_, block("tight_to", -far), from_)
+        return _Shapes(
+            column("kind", i32), column("stance", i32), column("lines", i32),
+            column("rows", i32), highest,
+            block("ends", far), block("hull", far), from_, to, tight_,
+            np.array([r["ends"].sum() for r in rows], dtype=f32), column("reach", f32),
+            column("area", f32), column("group", i32), column("match", f32),
+            coarse_bars, bars,
+        )  # fmt: skip
+
+    def _profile(self, parts: list[Points], height: float, tight: float) -> dict[str, Any] | None:
+        """Ends of a stance made of convex parts, on its lines, at coarse and at fine rows."""
+        sub, far = self.loops.SUB, float(self.loops.FAR)
+        m = max(1, min(self.lines, int(height / self.pitch + 0.5)))
+        edge = 2 * _PER_LINE  # looked at beyond both ends, where there is nothing
+        n = (m + 1) * _PER_LINE + 2 * edge
+        ys: Points = (np.arange(n, dtype=np.float64) - edge) * self.pitch / _PER_LINE
+        left, right = np.full(n, np.inf), np.full(n, -np.inf)
         for p in parts:
-            left, right = row_spans(p - low, ys)
-            fine_left, fine_right = np.minimum(fine_left, left), np.maximum(fine_right, right)
-        there = np.flatnonzero(np.isfinite(fine_left))
+            a, b = row_spans(p, ys)
+            left, right = np.minimum(left, a), np.maximum(right, b)
+        there = np.flatnonzero(np.isfinite(left))
         if not len(there):
             return None
-        middle = edge + np.arange(m) * _SUB + _SUB // 2
-        left = np.interp(middle, there, fine_left[there])
-        right = np.interp(middle, there, fine_right[there])
-        hull, first = _eroded(fine_left, middle, self.slack * _SUB)
-        rough = middle[_STEP // 2 :: _STEP]
-        if not len(rough):
-            rough = middle[:1]
-        coarse_hull, coarse_first = _eroded(fine_left, rough, (self.slack + _STEP // 2) * _SUB)
-        places = 1 if kind.how == "fold" else self.lines - m + 1
-        match = float(stance.match[0] - low[0]) if stance.match is not None else 0.0
-        forbidden = np.zeros((len(self.spans), places, 3), dtype=np.float32)
-        for o, (begins, ends) in enumerate(self.spans):
-            taken = np.where(begins < _FAR, ends - begins, 0.0)
-            sums = np.concatenate([[0.0], np.cumsum(taken)])
-            for r in range(places):
-                rows = slice(r + first, r + first + len(hull))
-                b, e = begins[rows], ends[rows]
-                hit = b < _FAR
-                if not hit.any():
-                    forbidden[o, r] = _FAR, -_FAR, 0.0
+        bridged = np.interp(np.arange(n), there, left[there])  # gaps between parts, ends run on
+        middle = edge + np.arange(m) * _PER_LINE + _PER_LINE // 2
+        out: dict[str, Any] = {
+            "ends": bridged[middle],
+            "hull": _eroded(left, round(_LOOSE * _PER_LINE), middle, far),
+        }
+        from_, to, close, close_to = [], [], [], []
+        by = round(tight * _PER_LINE)
+        for o in range(sub):
+            # the shape pushed up by o parts of a line, on lines counted from where it was
+            at = edge + np.arange(m + 2) * _PER_LINE + _PER_LINE // 2 - o * _PER_LINE // sub
+            at = np.minimum(at, n - 1)
+            inside = np.isfinite(left[at])
+            from_.append(np.where(inside, left[at], far))
+            to.append(np.where(inside, right[at], -far))
+            close.append(_eroded(left, by, at, far))
+            close_to.append(-_eroded(-right, by, at, far))
+        out |= {"from_": np.array(from_), "to": np.array(to)}
+        out |= {"tight": np.array(close), "tight_to": np.array(close_to)}
+        return out
+
+    def _bars(
+        self,
+        rows: list[dict[str, Any]],
+        highest: Ints,
+        tight: Floats,
+        tight_to: Floats,
+        from_: Floats,
+    ) -> tuple[Floats, Floats]:
+        """What obstacles forbid at fine rows, and at coarse ones: there what each of the fine rows
+        nearby forbids."""
+        far, sub = self.loops.FAR, self.loops.SUB
+        most = int(highest.max(initial=0)) + 1
+        shape = (len(rows), len(self.spans))
+        bars = np.zeros((*shape, most, 2), dtype=np.float32)
+        coarse = np.zeros((*shape, max((r["rows"] for r in rows), default=1), 3), dtype=np.float32)
+        for out in (bars, coarse):
+            out[..., 0], out[..., 1] = far, -far
+        taken = np.zeros(most, dtype=np.float32)
+        for s, row in enumerate(rows):
+            at = np.arange(row["rows"])[:, None] * sub + np.arange(-(sub // 2), sub // 2 + 1)
+            at = np.clip(at, 0, highest[s])
+            for o, (begins, stops) in enumerate(self.spans):
+                if self.flaws[o] and self.job.kinds[row["kind"]].tolerant:
                     continue
-                forbidden[o, r, 0] = (b - right[first : first + len(hull)])[hit].min()
-                forbidden[o, r, 1] = (e - hull)[hit].max()
-                forbidden[o, r, 2] = sums[r + m] - sums[r]
-        return _Shape(
-            k, s, left.astype(np.float32), right.astype(np.float32), hull, first,
-            left[_STEP // 2 :: _STEP].astype(np.float32) if m > _STEP // 2
-            else left[:1].astype(np.float32),
-            coarse_hull, coarse_first, places, float(right.max()), kind.area / self.pitch,
-            float(size[0]), match, forbidden,
-        )  # fmt: skip
+                count = int(highest[s]) + 1
+                self.loops.barred(
+                    begins, stops, tight[s], tight_to[s], from_[s], count, bars[s, o], taken
+                )
+                there = coarse[s, o, : row["rows"]]
+                there[:, 0] = bars[s, o, at, 0].max(axis=1)
+                there[:, 1] = bars[s, o, at, 1].min(axis=1)
+                if not (self.flaws[o] and self.tolerant):  # flaws count as cloth then
+                    there[:, 2] = taken[at].min(axis=1)
+        return bars, coarse
 
     # -- the search
 
@@ -191,306 +322,218 @@ class Front:
         limit: float = np.inf,
         over: Callable[[], bool] | None = None,
     ) -> list[tuple[float, State]]:
-        """Plans found, the shortest first, as (x reached, state); overlaps of a line's height stay.
+        """Plans found, the shortest first, as (x reached, state); small overlaps stay.
 
         ``width``: plans kept at each step; ``limit``: x that none may pass. How far pieces may run
         ahead of the rest and how dear waste is are drawn by ``rng``, so that each run differs.
-        ``over``: asked at each step whether time
-        is up. Empty when none comes through, or when it is.
+        ``over``: asked now and then whether time is up. Empty when none comes through, or when it is.
         """
-        n = len(self.job.items)
-        limit = min(limit - self.start + self.grow, self.end, _FAR)
-        ahead = float(rng.uniform(0.05, 0.5)) * self.lines * self.pitch
-        thrift = float(rng.uniform(0.0, 0.1))
-        noise = float(rng.choice([0.0, 0.02, 0.05]))
-        budget = limit * self.lines
-        front = np.zeros((self.lines, 1), dtype=np.float32)
-        left = self.count[None, :].copy()
-        waste = np.zeros(1, dtype=np.float32)
-        laid = np.zeros(1, dtype=np.float32)
-        fixed = locked_phases(self.job)
-        rho = np.array(
-            [[fixed[g][0] - self.start if g in fixed else np.nan for g in self.groups]],
-            dtype=np.float64,
+        far = float(self.loops.FAR)
+        limit = min(limit - self.start + self.grow, self.end, far)
+        budget = far
+        if limit < far:
+            free = sum(self._free(limit, line) for line in range(self.lines))
+            budget = max(0.0, free - self.area + _ROUNDING * self.area)
+        rules = _Rules(
+            limit,
+            budget,
+            ahead=float(rng.uniform(0.05, 0.5)) * self.height,
+            thrift=float(rng.uniform(0.0, 0.02)),
+            noise=float(rng.choice([0.0, 0.02, 0.05])),
         )
-        self._close(front, left, waste)
-        waste[:] = 0.0
-        steps: list[tuple[NDArray[Any], ...]] = []
-        for level in range(n):
-            found = self._children(front, left, rho, ahead, limit)
-            if found is None or (over is not None and over()):
-                return []
-            parent, shape, place, gap = found
-            score = waste[parent] + gap - thrift * (laid[parent] + self.areas[shape])
-            if noise:
-                score += noise * self.areas[shape] * rng.random(len(score), dtype=np.float32)
-            take = min(len(score), _SPARE * width)
-            some = np.argpartition(score, take - 1)[:take]
-            some = some[np.argsort(shape[some], kind="stable")]
-            parent, shape, place = parent[some], shape[some], place[some]
-            x, place, gap = self._exactly(front, rho, parent, shape, place)
-            ok = x + self.reaches[shape] <= limit + 1.0
-            if not ok.any():
-                return []
-            parent, shape, place, x, gap = (v[ok] for v in (parent, shape, place, x, gap))
-            front_, left_, rho_ = self._laid(front, left, rho, parent, shape, place, x)
-            waste_, laid_ = waste[parent] + gap, laid[parent] + self.areas[shape]
-            if level < n - 1:
-                self._close(front_, left_, waste_)
-                full = front_
-                if limit < _FAR:  # lines too near the end for anything that is left
-                    least = np.where(left_ > 0, self.least_length, _FAR).min(axis=1)
-                    full = np.where(limit - front_ < least, np.maximum(front_, limit), front_)
-                # what obstacles take is no room either, but it is counted in the waste already
-                room = full.sum(axis=0) + self.area - laid_
-                ok = room <= budget + 0.003 * self.area
-                score = waste_ - thrift * laid_
-                if noise:
-                    score = score + 0.3 * noise * laid_ * rng.random(len(score), dtype=np.float32)
-            else:
-                score = front_.max(axis=0)
-                ok = np.ones(len(score), dtype=bool)
-            order = np.argsort(score, kind="stable")
-            order = order[ok[order]]
-            about = np.round(front_ / (4 * _STEP * self.pitch)).astype(np.int64)
-            mark = (about * self._mix[:, None]).sum(axis=0) + (left_ * self._mix_kinds).sum(axis=1)
-            _, one = np.unique(mark[order], return_index=True)
-            keep = order[np.sort(one)[:width]]
-            if not len(keep):
-                return []
-            steps.append((parent[keep], shape[keep], place[keep], x[keep]))
-            front = np.ascontiguousarray(front_[:, keep])
-            left, waste, laid, rho = left_[keep], waste_[keep], laid_[keep], rho_[keep]
-        ends = front.max(axis=0)
+        plans = self._nothing_laid()
+        steps: list[tuple[Ints, Floats]] = []
+        try:
+            for step in range(len(self.job.items)):
+                chosen = self._worth_a_look(plans, width, rules, rng, over)
+                children, place = self._at_rest(plans, chosen)
+                last = step == len(self.job.items) - 1
+                made, score = self._laid(plans, children, place, width, rules, rng, over, last)
+                keep = self._kept(made, score, width)
+                if not len(keep):
+                    return []
+                steps.append((children[keep], place[keep]))
+                plans = made.only(keep)
+        except _TimeIsUp:
+            return []
+        ends = plans.front.max(axis=1)
         return [
-            (float(ends[q]) + self.start - self.grow, self._state(steps, q))
-            for q in np.argsort(ends, kind="stable")
+            (float(ends[q]) + self.start - self.grow, self._state(steps, int(q)))
+            for q in np.argsort(ends, kind="stable")[:_TOLD]
         ]
 
-    def _children(
+    def _nothing_laid(self) -> _Plans:
+        fixed = locked_phases(self.job)
+        phase = [
+            (fixed[g][0] - self.start) % self.repeat if g in fixed else -1.0 for g in self.groups
+        ]
+        return _Plans(
+            np.zeros((1, self.lines), dtype=np.float32),
+            self.count[None, :].astype(np.int32),
+            np.zeros(1, dtype=np.float32),
+            np.zeros(1, dtype=np.float32),
+            np.array([phase], dtype=np.float32).reshape(1, len(phase)),
+        )
+
+    def _worth_a_look(
         self,
-        front: Floats,
-        left: NDArray[Any],
-        rho: NDArray[np.float64],
-        ahead: float,
-        limit: float,
-    ) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any], Floats] | None:
-        """Places worth a closer look, on the coarse raster: parent, shape, first line, waste."""
-        low = front.min(axis=0)
-        rough = front[_STEP // 2 :: _STEP]
-        free = self._free(front, np.arange(self.lines))[_STEP // 2 :: _STEP]
-        out = []
-        for number, shape in enumerate(self.shapes):
-            nodes = np.flatnonzero(left[:, shape.kind] > 0)
-            if not len(nodes):
-                continue
-            f, g = rough[:, nodes], free[:, nodes]
-            m = len(shape.coarse_left)
-            count = min(-(-(shape.places - 1) // _STEP) + 1, len(rough) - m + 1)
-            sums = np.zeros((len(g) + 1, len(nodes)), dtype=np.float32)
-            np.cumsum(g, axis=0, out=sums[1:])
-            a = shape.coarse_first
-            x = f[a : a + count] - shape.coarse_hull[0]
-            spare = np.empty_like(x)
-            for j in range(1, len(shape.coarse_hull)):
-                np.subtract(f[a + j : a + j + count], shape.coarse_hull[j], out=spare)
-                np.maximum(x, spare, out=x)
-            np.maximum(x, 0.0, out=x)
-            table = shape.forbidden[:, np.minimum(np.arange(count) * _STEP, shape.places - 1)]
-            x, taken, ok = self._moved(x, shape, table[:, :, None], rho[nodes][None])
-            gap = m * x + shape.coarse_left.sum() - (sums[m : m + count] - sums[:count])
-            gap = np.maximum(_STEP * gap - taken, 0.0)
-            gap[~ok] = _FAR * 100
-            beside = np.full((count + 2, len(nodes)), _FAR * 100, dtype=np.float32)
-            beside[1:-1] = gap
-            one = (gap <= beside[:-2]) & (gap <= beside[2:])
-            one &= (gap < beside[:-2] - 1.0) | (gap < beside[2:] - 1.0)
-            one &= ok & (x < low[nodes] + ahead) & (x + shape.reach <= limit + 1.0)
-            r, c = np.nonzero(one)
-            if len(r):
-                out.append((nodes[c], np.full(len(r), number), r * _STEP, gap[r, c]))
-        if not out:
-            return None
-        parent, shapes, place, gaps = (np.concatenate(v) for v in zip(*out, strict=True))
-        return parent, shapes, place, gaps
+        plans: _Plans,
+        width: int,
+        rules: _Rules,
+        rng: np.random.Generator,
+        over: Callable[[], bool] | None,
+    ) -> Ints:
+        """(Q, 3) plan, shape and coarse row of the most promising next pieces, the best first."""
+        t, most = self.shapes, _SPARE * width
+        room = np.empty((_BLOCK * len(t.kind) * _MOST_PLACES, 3), dtype=np.int32)
+        worth = np.empty(len(room), dtype=np.float32)
+        chosen: Ints = np.empty((0, 3), dtype=np.int32)
+        score: Floats = np.empty(0, dtype=np.float32)
+        for a in range(0, len(plans.front), _BLOCK):
+            _ask(over)
+            some = plans.only(slice(a, a + _BLOCK))
+            found = self.loops.children(
+                some.front, some.left, some.waste, some.laid, some.phase,
+                t.kind, t.lines, t.rows, t.hull, t.sums, t.reach, t.area,
+                t.group, t.match, t.coarse_bars, self.free_spans, float(self.repeat or 1.0),
+                rules.ahead, rules.limit, rules.budget, rules.thrift, room, worth,
+            )  # fmt: skip
+            more, its_score = room[:found].copy(), worth[:found]
+            more[:, 0] += a
+            if rules.noise:
+                drawn = rng.random(found, dtype=np.float32)
+                its_score = its_score + np.float32(rules.noise) * t.area[more[:, 1]] * drawn
+            chosen, score = np.concatenate([chosen, more]), np.concatenate([score, its_score])
+            if len(score) > most:
+                best = np.argpartition(score, most - 1)[:most]
+                chosen, score = chosen[best], score[best]
+        return chosen[np.argsort(score, kind="stable")]
 
-    def _exactly(
-        self,
-        front: Floats,
-        rho: NDArray[np.float64],
-        parent: NDArray[Any],
-        number: NDArray[Any],
-        place: NDArray[Any],
-    ) -> tuple[Floats, NDArray[Any], Floats]:
-        """The best line near each place: (x, first line, waste) of each child. Sorted by shape."""
-        near = np.arange(-(_STEP // 2), _STEP // 2 + 1)
-        x_out = np.empty(len(place), dtype=np.float32)
-        gap_out = np.empty(len(place), dtype=np.float32)
-        place_out = place.copy()
-        for s in np.unique(number):
-            a, b = np.searchsorted(number, [s, s + 1])
-            shape = self.shapes[s]
-            m = len(shape.left)
-            r = np.clip(place[a:b] + near[:, None], 0, shape.places - 1)  # (near, children)
-            rows = r + np.arange(m)[:, None, None]
-            who = parent[a:b]
-            f = front[rows, who]
-            inner = slice(shape.first, shape.first + len(shape.hull))
-            x = np.maximum((f[inner] - shape.hull[:, None, None]).max(axis=0), 0.0)
-            x, taken, ok = self._moved(x, shape, shape.forbidden[:, r], rho[who][None])
-            space = x + shape.left[:, None, None] - f
-            over = np.minimum(space, 0.0).sum(axis=0)
-            begun = self._free(f, rows)
-            gap = (x + shape.left[:, None, None] - begun).sum(axis=0) - taken
-            gap = np.maximum(gap - over, 0.0) - _OVERLAP_COST * over
-            gap[~ok] = _FAR * 100
-            pick = np.argmin(gap, axis=0)
-            c = np.arange(b - a)
-            x_out[a:b], gap_out[a:b], place_out[a:b] = x[pick, c], gap[pick, c], r[pick, c]
-            x_out[a:b][gap_out[a:b] >= _FAR] = _FAR
-        return x_out, place_out, gap_out
-
-    def _free(self, x: Floats, rows: NDArray[Any]) -> Floats:
-        """Free cloth on each line up to x, mm: x less what obstacles take before it."""
-        out = x
-        for begins, ends in self.spans:
-            b = begins[rows]
-            w = np.where(b < _FAR, ends[rows] - b, np.float32(0.0))
-            if b.ndim == 1:
-                b, w = b[:, None], w[:, None]
-            out = out - np.clip(x - b, 0.0, w)
-        return out
-
-    def _moved(
-        self, x: Floats, shape: _Shape, table: Floats, rho: NDArray[np.float64]
-    ) -> tuple[Floats, Floats | float, NDArray[np.bool_]]:
-        """x moved on past obstacles and to the stripe, what obstacles before it take, and whether.
-
-        ``table``: of `_Shape.forbidden`, broadcast against x; ``rho``: phases, (…, groups).
-        """
-        group = self.job.kinds[shape.kind].group
-        if not len(table) and (group < 0 or not self.groups):
-            return x, 0.0, np.ones(x.shape, dtype=bool)
-        for _ in range(2 + len(table)):
-            before = x
-            for t in table:
-                x = np.where((x > t[..., 0]) & (x < t[..., 1]), t[..., 1], x)
-            if group >= 0 and self.groups:
-                want = rho[..., self.groups.index(group)]
-                off = np.mod(want - (x + shape.match), self.repeat)
-                off = np.where(np.isnan(off) | (off > self.repeat - 1e-3), 0.0, off)
-                x = (x + off).astype(np.float32)
-            if not (x > before + 1e-3).any():
-                break
-        ok = np.ones(x.shape, dtype=bool)
-        taken: Floats = np.zeros(x.shape, dtype=np.float32)
-        for t in table:
-            ok &= ~((x > t[..., 0] + 0.01) & (x < t[..., 1] - 0.01))
-            taken += np.where(x >= t[..., 1] - 0.01, t[..., 2], np.float32(0.0))
-        return x, taken, ok
+    def _at_rest(self, plans: _Plans, chosen: Ints) -> tuple[Ints, Floats]:
+        """(Q, 3) plan, shape and fine row, and (Q,) x of the pieces laid down close."""
+        t = self.shapes
+        children = np.empty((2 * len(chosen), 3), dtype=np.int32)
+        place = np.empty(len(children), dtype=np.float32)
+        count = self.loops.rest(
+            plans.front, plans.phase, chosen, t.highest, t.tight, t.group, t.match, t.bars,
+            float(self.repeat or 1.0), children, place,
+        )  # fmt: skip
+        _, one = np.unique(children[:count], axis=0, return_index=True)
+        one.sort()  # the promising ones stay in front
+        return children[one], place[one]
 
     def _laid(
         self,
-        front: Floats,
-        left: NDArray[Any],
-        rho: NDArray[np.float64],
-        parent: NDArray[Any],
-        number: NDArray[Any],
-        place: NDArray[Any],
-        x: Floats,
-    ) -> tuple[Floats, NDArray[Any], NDArray[np.float64]]:
-        """Fronts, pieces left and phases with the children laid."""
-        made, rest, phases = front[:, parent], left[parent], rho[parent]
-        rest[np.arange(len(parent)), self.kind_of[number]] -= 1
-        for s in np.unique(number):
-            a, b = np.searchsorted(number, [s, s + 1])
-            shape = self.shapes[s]
-            rows = place[a:b] + np.arange(len(shape.right))[:, None]
-            who = np.arange(a, b)
-            made[rows, who] = np.maximum(made[rows, who], x[a:b] + shape.right[:, None])
-            group = self.job.kinds[shape.kind].group
-            if group >= 0 and self.groups:
-                g = self.groups.index(group)
-                unset = np.isnan(phases[a:b, g])
-                phases[a:b, g] = np.where(unset, x[a:b] + shape.match, phases[a:b, g])
-        return made, rest, phases
+        plans: _Plans,
+        children: Ints,
+        place: Floats,
+        width: int,
+        rules: _Rules,
+        rng: np.random.Generator,
+        over: Callable[[], bool] | None,
+        last: bool,
+    ) -> tuple[_Plans, Floats]:
+        """The plans with the children laid, and what each is worth (the less the better; FAR: none)."""
+        t, count, far = self.shapes, len(children), float(self.loops.FAR)
+        made = _Plans(
+            np.empty((count, self.lines), dtype=np.float32),
+            np.empty((count, plans.left.shape[1]), dtype=np.int32),
+            np.empty(count, dtype=np.float32),
+            np.empty(count, dtype=np.float32),
+            np.empty((count, plans.phase.shape[1]), dtype=np.float32),
+        )
+        so_far = plans.laid[children[:, 0]] + t.area[children[:, 1]]
+        more: Floats = np.float32(-rules.thrift) * so_far
+        if rules.noise:
+            drawn = rng.random(count, dtype=np.float32)
+            more += np.float32(_LATE_NOISE * rules.noise) * so_far * drawn
+        most = far
+        for a in range(0, count, _BLOCK):
+            _ask(over)
+            b = slice(a, a + _BLOCK)
+            some = made.only(b)  # views: filled in place
+            self.loops.lay(
+                plans.front, plans.left, plans.waste, plans.laid, plans.phase,
+                children[b], place[b],
+                t.kind, t.lines, t.rows, t.ends, t.hull, t.reach, t.area,
+                t.from_, t.to, t.group, t.match, t.coarse_bars, self.free_spans,
+                float(self.repeat or 1.0), rules.limit, rules.budget, more[b], most, last,
+                some.front, some.left, some.waste, some.laid, some.phase,
+            )  # fmt: skip
+            done = min(count, a + _BLOCK)
+            if done > width:  # what is worse than so many need not be looked at in full
+                most = float(np.partition(made.waste[:done] + more[:done], width)[width])
+        score: Floats = made.front.max(axis=1) if last else made.waste + more
+        lost = made.waste >= far if last else made.waste > rules.budget
+        return made, np.where(lost, self.loops.FAR, score)
 
-    def _close(self, front: Floats, left: NDArray[Any], waste: Floats) -> None:
-        """Take what is too narrow for all pieces that are left off the room, in place."""
-        narrowest = np.where(left > 0, self.least_lines, self.lines).min(axis=1)
-        for v in np.unique(narrowest - 2 * self.slack):
-            if v < 2:
-                continue
-            who = np.flatnonzero(narrowest - 2 * self.slack == v)
-            now = front[:, who]
-            over = _slid_max(now, int(v))
-            pad = np.full((int(v) - 1, len(who)), _FAR, dtype=np.float32)
-            closed = -_slid_max(-np.concatenate([pad, over, pad]), int(v))
-            rows = np.arange(self.lines)
-            waste[who] += (self._free(closed, rows) - self._free(now, rows)).sum(axis=0)
-            front[:, who] = closed
-        if not len(self.spans):
-            return
-        # nothing fits between the front and an obstacle so near: go on behind it
-        least = np.where(left > 0, self.least_length, _FAR).min(axis=1)
-        rows = np.arange(self.lines)
-        for _ in range(2):
-            for begins, ends in self.spans:
-                b, e = begins[:, None], ends[:, None]
-                past = np.where((front > b - least) & (front < e), e, front).astype(np.float32)
-                waste += (self._free(past, rows) - self._free(front, rows)).sum(axis=0)
-                front[:] = past
+    def _kept(self, plans: _Plans, score: Floats, width: int) -> NDArray[np.int64]:
+        """The best of the plans, of those with nearly the same front and pieces left only one."""
+        order = np.argsort(score, kind="stable")
+        order = order[score[order] < float(self.loops.FAR)]
+        about = np.round(plans.front / (_SAME_LINES * self.pitch)).astype(np.int64)
+        mark = (about * self._mix).sum(axis=1) + (plans.left * self._mix_kinds).sum(axis=1)
+        _, one = np.unique(mark[order], return_index=True)
+        return order[np.sort(one)[:width]]
 
-    def _state(self, steps: list[tuple[NDArray[Any], ...]], node: int) -> State:
-        job = self.job
+    def _free(self, x: float, line: int) -> float:
+        """Free cloth on a line up to x."""
+        taken = np.clip(x - self.free_spans[:, 0, line], 0.0, None)
+        width = self.free_spans[:, 1, line] - self.free_spans[:, 0, line]
+        return x - float(np.minimum(taken, width).sum())
+
+    def _state(self, steps: list[tuple[Ints, Floats]], node: int) -> State:
+        job, t = self.job, self.shapes
         n = len(job.items)
         state = State(np.full(n, -1), np.zeros((n, 2)))
         free: dict[int, list[int]] = {}
         for i, item in enumerate(job.items):
             free.setdefault(item.kind, []).append(i)
-        for parent, number, place, x in reversed(steps):
-            shape = self.shapes[number[node]]
-            stance = job.kinds[shape.kind].stances[shape.stance]
-            i = free[shape.kind].pop()
+        for children, place in reversed(steps):
+            parent, s, row = (int(v) for v in children[node])
+            kind = job.kinds[t.kind[s]]
+            stance = kind.stances[t.stance[s]]
+            i = free[int(t.kind[s])].pop()
             high = job.top - float(stance.high[1] - stance.low[1])
-            y = min(self.bottom + self.grow + float(place[node]) * self.pitch, high)
-            if job.kinds[shape.kind].how == "fold":
+            y = min(self.bottom + self.grow + row / self.loops.SUB * self.pitch, high)
+            if kind.how == "fold":
                 y = job.bottom
-            state.stance[i] = shape.stance
+            state.stance[i] = t.stance[s]
             state.at[i] = (
-                self.start + self.grow + float(x[node]) - stance.low[0],
+                self.start + self.grow + float(place[node]) - stance.low[0],
                 max(y, job.bottom) - stance.low[1],
             )
-            node = int(parent[node])
+            node = parent
         return state
 
 
-def _eroded(fine: Points, middle: NDArray[Any], reach: int) -> tuple[Floats, int]:
-    """Left ends with ``reach`` fine points of overlap let pass up and down: (ends, first line)."""
-    ends = []
-    first = -1
-    for j, c in enumerate(middle):
-        near = fine[max(0, c - reach) : c + reach]
-        if np.isfinite(near).all():
-            ends.append(near.max())
-            first = j if first < 0 else first
-        elif first >= 0:
-            break
-    if not ends:
-        j = len(middle) // 2
-        there = fine[np.isfinite(fine)]
-        value = fine[middle[j]] if np.isfinite(fine[middle[j]]) else there.min()
-        return np.array([value], dtype=np.float32), j
-    return np.array(ends, dtype=np.float32), first
+def _eroded(left: Points, reach: int, at: NDArray[Any], far: float) -> Points:
+    """Left ends at ``at`` with overlaps of ``reach`` places up and down let pass; ``far``: no end.
 
-
-def _slid_max(a: Floats, rows: int) -> Floats:
-    """Greatest of ``rows`` rows from each row on: (R − rows + 1, …)."""
-    out, width = a, 1
-    while 2 * width <= rows:
-        out = np.maximum(out[:-width], out[width:])
-        width *= 2
-    if width < rows:
-        more = rows - width
-        out = np.maximum(out[: len(out) - more], out[more:])
+    Of an outline too low for that its middle is kept.
+    """
+    n = len(left)
+    near = np.clip(at[:, None] + np.arange(-reach, reach + 1), 0, n - 1)
+    out: Points = left[near].max(axis=1)
+    out[~np.isfinite(out)] = far
+    if (out >= far).all():
+        there = np.flatnonzero(np.isfinite(left[at]))
+        if len(there):
+            j = int(there[len(there) // 2])
+            out[j] = left[at[j]]
+        else:  # between two lines
+            out[len(out) // 2] = left[np.isfinite(left)].min()
     return out
+
+
+def warm_up() -> None:
+    """Run every compiled loop once, on two squares beside a hole, so that all are compiled."""
+    ring = [(0.0, 0.0), (90.0, 0.0), (90.0, 80.0), (0.0, 80.0)]
+    pieces = [Piece.from_outline(name, ring) for name in ("a", "b")]
+    cloth = Cloth.from_dict(
+        {
+            "outline": [[0, 0], [600, 0], [600, 200], [0, 200]],
+            "holes": [[[250, 50], [300, 50], [300, 90], [250, 90]]],
+        }
+    )
+    Front(make_job(pieces, cloth)).run(4, np.random.default_rng(1))

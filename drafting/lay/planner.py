@@ -23,6 +23,7 @@ import numpy as np
 
 from drafting.cloth import Cloth
 from drafting.errors import LayError
+from drafting.lay import compiled
 from drafting.lay.check import is_sound
 from drafting.lay.first import State, first_plan
 from drafting.lay.job import Job, make_job, placement_parts, put_down
@@ -30,12 +31,13 @@ from drafting.lay.model import LaidPiece, Lay
 from drafting.piece import Piece
 
 Progress = Callable[[Lay], Any]
+_Inbox = queue.Queue[tuple["_Worker", State | None]]  # a worker's answer, or None at its end
 
 _TICK_S = 0.25  # how often progress is told even when nothing better was found
 _ALONE_S = 1.2  # with less time than this a process would hardly have started
 _WARM_UP_S = 1.5  # how long this process searches too, until the first of them answers
 _MOST_WORKERS = 8
-_MANY_PIECES = 30
+_FEW_PIECES = 14  # up to which our own search holds its own against the strip library
 _MOST_THREADS = 3  # of the strip library; more bring it little
 _NO_GAIN_MM = 1e-3
 
@@ -94,7 +96,8 @@ def plan(
         if not run.stopped and not alone:
             team = _hire(job, run, min(count, _MOST_WORKERS), library)
         if team:
-            run.search_here(_WARM_UP_S, team[0].inbox)  # while the processes come up
+            if not team[0].order["strip"]:  # the library soon has a plan, and needs the cores
+                run.search_here(_WARM_UP_S, team[0].inbox)  # while the processes come up
             run.watch(team)
         elif not run.stopped:
             run.search_here()
@@ -221,17 +224,20 @@ class _Run:
         last = time.monotonic()
         while not self.stopped and self.left() > 0 and any(w.working for w in team):
             try:
-                state = inbox.get(timeout=min(_TICK_S, max(self.left(), 0.01)))
+                worker, state = inbox.get(timeout=min(_TICK_S, max(self.left(), 0.01)))
             except queue.Empty:
-                state = None
-            if state is not None:
+                worker, state = None, None
+            if worker is not None and state is not None:
+                was = self.rank
                 self.offer(state)
+                if worker.order["scout"] and self.rank < was and self._well_filled():
+                    self._all_like(worker, team)
             if time.monotonic() - last >= _TICK_S and not self.stopped:
                 last = time.monotonic()
                 self.tell()
         while not self.stopped:
             try:
-                state = inbox.get_nowait()
+                _, state = inbox.get_nowait()
             except queue.Empty:
                 break
             if state is not None:
@@ -239,9 +245,32 @@ class _Run:
         if not self.stopped and self.left() > 0.5 and not any(w.answered for w in team):
             self.search_here()  # not one process came up
 
-    def search_here(
-        self, seconds: float = math.inf, inbox: queue.Queue[State | None] | None = None
-    ) -> None:
+    def _all_like(self, scout: _Worker, team: list[_Worker]) -> None:
+        """A scout has found what the strip library would not: put its own kind in the library's place."""
+        for w, other in enumerate(team):
+            if not other.order["strip"]:
+                continue
+            order = {
+                **scout.order,
+                "seed": other.order["seed"] + len(team),
+                "seconds": self.left() - 0.05,
+                "start": self.state,
+                "scout": False,
+            }
+            try:
+                team[w] = _Worker(order, scout.inbox)
+            except OSError:
+                continue  # no process to be had: the library goes on
+            other.stop()
+
+    def _well_filled(self) -> bool:
+        from drafting.lay.search import WELL_FILLED, filled
+
+        if self.lay is None or self.lay.left_out:
+            return False
+        return filled(self.job, self.job.start + self.lay.used_length_mm) >= WELL_FILLED
+
+    def search_here(self, seconds: float = math.inf, inbox: _Inbox | None = None) -> None:
         """Search in this process until time is up, for ``seconds`` or until an answer lies in."""
         from drafting.lay.search import Search
 
@@ -272,7 +301,7 @@ class _Run:
 class _Worker:
     """One planner in a process of its own, its answers put into a shared inbox."""
 
-    def __init__(self, order: dict[str, Any], inbox: queue.Queue[State | None]) -> None:
+    def __init__(self, order: dict[str, Any], inbox: _Inbox) -> None:
         from drafting.lay.worker import write_frame
 
         self.inbox = inbox
@@ -296,7 +325,7 @@ class _Worker:
             env={**os.environ, **threads},
             **apart,
         )
-        self._order = order
+        self.order = order
         self._write = write_frame
         threading.Thread(target=self._serve, daemon=True).start()
 
@@ -306,15 +335,15 @@ class _Worker:
         try:
             assert self.process.stdin is not None
             assert self.process.stdout is not None
-            self._write(self.process.stdin, self._order)
+            self._write(self.process.stdin, self.order)
             while (answer := read_frame(self.process.stdout)) is not None:
                 self.answered = True
-                self.inbox.put(answer[0])
+                self.inbox.put((self, answer[0]))
         except (OSError, ValueError, EOFError):
             pass  # killed, or its pipes closed: there is nothing more to read
         finally:
             self.working = False
-            self.inbox.put(None)
+            self.inbox.put((self, None))
 
     def stop(self) -> None:
         """End the process now."""
@@ -330,14 +359,18 @@ class _Worker:
 
 def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
     """Start the workers; fewer, or none, where the system does not let us."""
-    inbox: queue.Queue[State | None] = queue.Queue()
+    inbox: _Inbox = queue.Queue()
     team: list[_Worker] = []
     if not sys.executable:
         return team
     strip = library and job.plain
-    # few pieces: the library beside our own search, the better one kept; many: it has all threads
-    threads = 1 if len(job.items) <= _MANY_PIECES else min(count, _MOST_THREADS)
-    workers = count if not strip else 1 + max(0, count - threads)
+    compiled.make_beside()
+    # few pieces: the library beside our own search, the better one kept; many: it has all threads,
+    # and one of ours looks for a moment whether these are pieces that go together
+    two_sided = len({s.mirrored for k in job.kinds for s in k.stances}) > 1
+    few = len(job.items) <= _FEW_PIECES or two_sided
+    threads = 1 if few else min(count, _MOST_THREADS)
+    workers = count if not strip or few else 1 + max(1, count - threads)
     for w in range(workers):
         order = {
             "job": job,
@@ -347,6 +380,7 @@ def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
             "threads": threads,
             "start": run.state,
             "fresh": w % 2 == 1,  # so that they do not all set out from the same plan
+            "scout": strip and not few and w >= count - threads + 1,
         }
         try:
             team.append(_Worker(order, inbox))

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.lay import compiled
 from drafting.lay.check import is_sound
 from drafting.lay.compact import SOLVED_MM, Compactor
 from drafting.lay.first import Constructor, State, by_size, guess_length
@@ -35,18 +36,33 @@ _TRIES = 10  # failures to get shorter before another start is made
 _STRIKES = 3  # returns to the least overlap before giving up
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
 _FRONT_FIRST = 0.15  # of the time: plans from the front before all others
-_FRONT_ASKED = 0.06  # where the strip library waits: enough to see whether edges match
-_FRONT_ON = 0.4  # and then, where they fill the cloth well
+_SCOUTED = 0.05  # the same where the strip library waits for the core
+_FRONT_ON = 0.6  # and then, where they fill the cloth well
 _GOES_TOGETHER = 0.84  # of the cloth filled: pieces with edges that match
-_WELL_FILLED = 0.88  # of the cloth: the strip library would hardly better it
-_FRONT_WORK = 90_000  # pieces × stances × plans kept that take some tenths of a second
+WELL_FILLED = 0.88  # of the cloth: the strip library would hardly better it
 _MOST_FOR_FRONT = 60
-_SLACKS = (1, 2, 3, 3)  # lines of overlap let pass; the more, the more plans come to nothing in mm
-_LOOKED_AT = 4  # plans of a beam that are compacted, times its width
+_FINER = ((90, 0.13), (120, 0.13), (120, 0.26))  # lines across, parts of one let pass
+_PACE = 1.2e9  # plans kept × `Front.work` in a second, to begin with
+_BEAM_S = 0.15  # for the first beam
+_BEAM_GROWS = 1.15
+_LONGEST_BEAM_S = 2.5
+_WIDEST = 4000
+_LOOKED_AT = 8  # plans of a beam that are compacted
+_LOOK_ON = 1.4  # times as long as the beam took: for it and for looking at its plans
+_NEARLY = 1.03  # plans so much longer than the best are not looked at: compaction gains less
 _TOO_LONG_S = 4.0  # for one beam
 _TIGHT_MM = 0.01  # overlap with which a plan from the front is held against the exact check
-_FEW = 30  # pieces, up to which that takes no time to speak of
 Report = Callable[[State, float], bool]
+
+
+def filled(job: Job, length: float) -> float:
+    """How much of the cloth up to x = ``length`` all pieces fill, half the distance around included."""
+    area = 0.0
+    rings = [job.kinds[item.kind].stances[0].ring for item in job.items]
+    for ring in [*rings, *(p.outline_mm for p in job.locked)]:
+        around = float(np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1).sum())
+        area += abs(ring_area(ring)) + 0.5 * job.distance * around
+    return area / ((job.top - job.bottom) * max(length - job.start, 1.0))
 
 
 @dataclass
@@ -121,10 +137,10 @@ class Search:
         self.columns = max(2, math.floor(self.reach / self.cw + 1e-6) + 1)
         self.rho: dict[int, int] = {}
         self.rho_y: dict[int, int] = {}
-        self.front: dict[int, Front] = {}
+        self.front: dict[tuple[int, float], Front] = {}
+        self.pace = _PACE
         self.no_front = False
         self.passes = 0
-        self.seen: set[int] = set()
         self.best: State | None = None
         self.best_length = self.best_left = math.inf
         self.moves = 0
@@ -286,95 +302,91 @@ class Search:
         strip: bool = False,
         threads: int = 1,
         fresh: bool = False,
+        scout: bool = False,
     ) -> None:
         """Search until the deadline or until told to stop.
 
         ``start``: a valid state to begin with; ``strip``: ask the strip library first, with so many
-        ``threads``; ``fresh``: look for first plans of its own even when ``start`` holds everything.
+        ``threads``; ``fresh``: look for first plans of its own even when ``start`` holds everything;
+        ``scout``: see whether edges match, and leave the machine to the others where they do not.
         """
         if self.n == 0:
             return
         if start is not None and not self._offer(start):
             return
         left = self.deadline - time.monotonic()
-        asked = _FRONT_ASKED if strip and self.job.plain else _FRONT_FIRST
-        if self._fronts(time.monotonic() + asked * left) is False:
-            return
-        filled = self._filled()
-        if strip and self.job.plain and filled < _WELL_FILLED:
+        if strip and self.job.plain:
             self._ask_strip_library(threads)
-        elif filled >= _GOES_TOGETHER and (
-            self._fronts(time.monotonic() + _FRONT_ON * left) is False
-        ):
-            return
+        else:
+            first = _SCOUTED if scout else _FRONT_FIRST
+            if self._fronts(time.monotonic() + first * left) is False:
+                return
+            if self._filled() >= _GOES_TOGETHER:
+                if self._fronts(time.monotonic() + _FRONT_ON * left) is False:
+                    return
+            elif scout and (self.front or self.no_front):
+                return
         laid = self.best is not None and self.best_left == 0
         begun = laid and (bool(self.front) or not fresh)
         if begun or (self._start() and (self.best_left == 0 or self._fill())):
             self._shorten()
 
     def _filled(self) -> float:
-        """How much of the cloth used the best lay fills, half the distance around pieces included."""
+        """How much of the cloth used the best lay fills."""
         if self.best is None or self.best_left > 0:
             return 0.0
-        job = self.job
-        area = 0.0
-        for k in self.kinds:
-            ring = job.kinds[k].stances[0].ring
-            around = float(np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1).sum())
-            area += job.kinds[k].area + 0.5 * job.distance * around
-        return area / ((job.top - job.bottom) * max(self.best_length - job.start, 1.0))
+        return filled(self.job, self.best_length)
 
     def _fronts(self, until: float) -> State | bool | None:
         """Beam searches (`front`) until then: the best plan of the last, or False when told to stop.
 
-        None when they found nothing, or cannot serve this job.
+        None when they found nothing, cannot serve this job, or are not compiled yet.
         """
-        if self.no_front:
-            return None
         found: State | None = None
         while not self._over() and time.monotonic() < until:
             front = self._front()
             if front is None:
                 return None
             # narrow beams first, for something soon; then wider ones, which find more
-            wide = min(8.0, 0.5 * 1.25**self.passes) * 2.0 ** self.rng.uniform(-0.5, 0.5)
-            width = int(np.clip(_FRONT_WORK * wide / (self.n * len(front.shapes)), 20, 2500))
+            wanted = min(_BEAM_S * _BEAM_GROWS**self.passes, _LONGEST_BEAM_S)
+            wanted *= 2.0 ** self.rng.uniform(-0.5, 0.5)
+            wanted = min(wanted, 0.8 * (self.deadline - time.monotonic()))
+            width = int(np.clip(wanted * self.pace / front.work, 8, _WIDEST))
             began = time.monotonic()
             limit = self.best_length if self.best_left == 0 else self.job.stop
             plans = front.run(width, self.rng, limit=min(limit, self.job.stop), over=self._over)
+            took = time.monotonic() - began
+            if plans:
+                self.pace = width * front.work / max(took, 1e-3)
             shortest = math.inf
-            looked = 0
-            for _, state in plans:
-                mark = hash(
-                    (state.stance.tobytes(), np.round(state.at / (4.0 * self.cw)).tobytes())
-                )
-                if mark in self.seen:
-                    continue  # nearly the same as one that was looked at
-                self.seen.add(mark)
-                looked += 1
+            for looked, (end, state) in enumerate(plans):
+                if looked >= _LOOKED_AT or end > _NEARLY * self.best_length or self._over():
+                    break
                 made, length, over = self.compactor.compact(state, rounds=6, elastic=True)
                 if over <= _TIGHT_MM and length <= self.job.stop + 1e-6:
                     if length < shortest:
                         found, shortest = made, length
                     if not self._offer(made):
                         return False
-                if self._over() or looked >= (_LOOKED_AT * (2.0 + wide) if self.n <= _FEW else 2):
+                if time.monotonic() - began > _LOOK_ON * (took + 0.2):
                     break
-            if not plans and time.monotonic() - began > _TOO_LONG_S:
+            if not plans and took > _TOO_LONG_S:
                 break
         return found
 
     def _front(self) -> Front | None:
-        """The next of the beam searches, which let pass more and less overlap in turn."""
-        slack = _SLACKS[self.passes % len(_SLACKS)]
+        """The next of the beam searches, which see the cloth finer and coarser in turn."""
+        if self.no_front or not compiled.ready():
+            return None
+        finer = _FINER[self.passes % len(_FINER)]
         self.passes += 1
-        if slack not in self.front:
-            front = Front(self.job, slack) if self.n <= _MOST_FOR_FRONT else None
+        if finer not in self.front:
+            front = Front(self.job, *finer) if self.n <= _MOST_FOR_FRONT else None
             if front is None or not front.usable:
                 self.no_front = True
                 return None
-            self.front[slack] = front
-        return self.front[slack]
+            self.front[finer] = front
+        return self.front[finer]
 
     def _ask_strip_library(self, threads: int) -> None:
         from drafting.lay.strip import strip_states
