@@ -28,10 +28,11 @@ Array = NDArray[np.float64]
 TABLE_UNIT_MM = 500.0  # the parameter vector counts the table in half metres: entries near one
 PARAMETERS = (
     *("h11", "h12", "h13", "h21", "h22", "h23", "h31", "h32"),
-    *("k1", "k2", "cx", "cy", "p1", "p2"),
+    *("k1", "k2", "cx", "cy", "p1", "p2", "k3", "s2", "s4"),
 )
 COUNT = len(PARAMETERS)
-_PLAIN = 12  # files written before the tangential terms have a covariance of so many
+# how many parameters files have that were written before the tangential terms, and before k3
+_EARLIER = (12, 14)
 _MOST_TANGENTIAL = 0.01  # no lens has more, and up to it the way back is found by iteration
 _LENS_REACH = 2.0  # half diagonals; further out the lens goes on straight, so it never folds
 _LEAST_SLOPE = 0.2  # the lens is used only where a step outwards stays a step outwards
@@ -53,10 +54,11 @@ class ProjectorModel:
     """Homography and a lens with its own centre: table mm to projector px and back.
 
     ``u = H X`` (dehomogenised, px); with ``s`` half the image's diagonal, ``c`` the lens centre
-    and ``p = (u - c) / s``, ``r = |p|``: ``px = c + s (p (1 + k1 r² + k2 r⁴) + t)``, with the
-    tangential term ``t = (2 p1 x y + p2 (r² + 2 x²), p1 (r² + 2 y²) + 2 p2 x y)``. Radial and
-    tangential terms of photogrammetry (Brown 1966; from memory), in the signs of OpenCV's
-    documentation. Pixel centres are integers.
+    and ``p = (u - c) / s``, ``r = |p|``: ``px = c + s (p (1 + k1 r² + k2 r⁴ + k3 r⁶) + t)``,
+    with ``t = (2 p1 x y + p2 (r² + 2 x²) + s2 r⁴, p1 (r² + 2 y²) + 2 p2 x y + s4 r⁴)``. Radial,
+    tangential and thin-prism terms of photogrammetry (Brown 1966; from memory), in the signs of
+    OpenCV's documentation; a prism's r² is a keystone and a tangential term together. Pixel
+    centres are integers.
 
     A shifted centre does to first order what the tangential terms do, times k1: a lens with
     hardly any k1 needs them, because no centre can stand in for them.
@@ -65,8 +67,9 @@ class ProjectorModel:
         size: (width, height) of the projector's picture, px.
         projector_from_table: (3, 3) homography, last entry not 0 (scaled to 1).
         centre_px: (2,) lens centre, px; None for the middle of the picture.
-        k1, k2: radial terms, unit half a diagonal.
+        k1, k2, k3: radial terms, unit half a diagonal.
         p1, p2: tangential terms, unit half a diagonal.
+        s2, s4: thin-prism terms, unit half a diagonal.
     """
 
     size: tuple[int, int]
@@ -76,6 +79,9 @@ class ProjectorModel:
     k2: float = 0.0
     p1: float = 0.0
     p2: float = 0.0
+    k3: float = 0.0
+    s2: float = 0.0
+    s4: float = 0.0
 
     def __post_init__(self) -> None:
         matrix = np.array(self.projector_from_table, dtype=np.float64)
@@ -89,7 +95,7 @@ class ProjectorModel:
         object.__setattr__(self, "size", (int(self.size[0]), int(self.size[1])))
         object.__setattr__(self, "projector_from_table", matrix)
         object.__setattr__(self, "centre_px", centre)
-        for name in ("k1", "k2", "p1", "p2"):
+        for name in ("k1", "k2", "p1", "p2", "k3", "s2", "s4"):
             object.__setattr__(self, name, float(getattr(self, name)))
 
     # -- parameters ----------------------------------------------------------------------
@@ -105,31 +111,32 @@ class ProjectorModel:
         return 0.5 * math.hypot(*self.size)
 
     def vector(self) -> Array:
-        """(14,) the parameters in the order of `PARAMETERS`, all of order one.
+        """(17,) the parameters in the order of `PARAMETERS`, all of order one.
 
         The homography takes half metres to half diagonals from the middle of the picture; the
         lens centre is counted in half diagonals from the middle.
         """
         normal = self._to_unit() @ self.projector_from_table @ _MM
         centre = (self.centre_px - self.middle_px) / self.unit_px
-        return np.concatenate(
-            [normal.reshape(9)[:8], [self.k1, self.k2], centre, [self.p1, self.p2]]
-        )
+        rest = [self.p1, self.p2, self.k3, self.s2, self.s4]
+        return np.concatenate([normal.reshape(9)[:8], [self.k1, self.k2], centre, rest])
 
     @classmethod
     def from_vector(cls, size: tuple[int, int], vector: ArrayLike) -> ProjectorModel:
-        """The model with these parameters, the inverse of `vector`; (12,) is without p1, p2."""
+        """The model with these parameters, the inverse of `vector`.
+
+        (12,) is without p1, p2; (14,) without k3, s2, s4.
+        """
         v = np.asarray(vector, dtype=np.float64)
-        if v.shape == (_PLAIN,):
-            v = np.append(v, (0.0, 0.0))
+        if v.shape in [(n,) for n in _EARLIER]:
+            v = np.append(v, np.zeros(COUNT - len(v)))
         if v.shape != (COUNT,):
             raise InputError(f"the parameter vector has the shape {v.shape}; expected ({COUNT},).")
         frame = cls(size, np.eye(3), np.zeros(2))
         normal = np.append(v[:8], 1.0).reshape(3, 3)
         matrix = np.linalg.inv(frame._to_unit()) @ normal @ np.linalg.inv(_MM)
-        return cls(
-            size, matrix, frame.middle_px + frame.unit_px * v[10:12], v[8], v[9], v[12], v[13]
-        )
+        centre = frame.middle_px + frame.unit_px * v[10:12]
+        return cls(size, matrix, centre, v[8], v[9], *v[12:])
 
     def _to_unit(self) -> Array:
         s, (mx, my) = self.unit_px, self.middle_px
@@ -140,56 +147,65 @@ class ProjectorModel:
     @cached_property
     def lens_reach(self) -> float:
         """Radius (half diagonals, before the lens) up to which the lens term is used."""
-        # slope of r (1 + k1 r² + k2 r⁴) as a polynomial in r²
-        roots = np.roots([5 * self.k2, 3 * self.k1, 1.0 - _LEAST_SLOPE])
+        # slope of r (1 + k1 r² + k2 r⁴ + k3 r⁶) as a polynomial in r²
+        roots = np.roots([7 * self.k3, 5 * self.k2, 3 * self.k1, 1.0 - _LEAST_SLOPE])
         real = roots[np.abs(roots.imag) < 1e-12].real
         ahead = real[(real > 0) & (real < _LENS_REACH**2)]
         return math.sqrt(float(ahead.min())) if ahead.size else _LENS_REACH
 
+    def _stretch(self, r2: Array) -> tuple[Array, Array]:
+        """What the radial terms do at r²: px out over px in, and the slope of the one by the other."""
+        k1, k2, k3 = self.k1, self.k2, self.k3
+        return (
+            1 + r2 * (k1 + r2 * (k2 + r2 * k3)),
+            1 + r2 * (3 * k1 + r2 * (5 * k2 + r2 * 7 * k3)),
+        )
+
     def _lens_edge(self) -> tuple[float, float, float]:
         reach = self.lens_reach
-        r2 = reach * reach
-        return (
-            reach,
-            reach * (1 + self.k1 * r2 + self.k2 * r2 * r2),
-            1 + 3 * self.k1 * r2 + 5 * self.k2 * r2 * r2,
-        )
+        factor, slope = self._stretch(np.array(reach * reach))
+        return reach, reach * float(factor), float(slope)
 
     def bend(self, ideal_px: ArrayLike) -> Array:
         """(N, 2) px without the lens to (N, 2) px with it."""
         p = (_points(ideal_px, "points") - self.centre_px) / self.unit_px
         r2 = np.einsum("ij,ij->i", p, p)
-        factor = 1 + self.k1 * r2 + self.k2 * r2 * r2
+        factor = self._stretch(r2)[0]
         reach, image, slope = self._lens_edge()
         far = r2 > reach * reach
         if np.any(far):
             r = np.sqrt(r2[far])
             factor[far] = (image + slope * (r - reach)) / r
-        q = p * factor[:, None] + self._tangential(p)
+        q = p * factor[:, None] + self._sideways(p)
         return np.asarray(self.centre_px + self.unit_px * q)
 
-    def _tangential(self, p: Array) -> Array:
-        """(N, 2) of places (N, 2) before the lens; past the lens's reach that of its rim."""
-        if self.p1 == 0.0 and self.p2 == 0.0:
+    def _sideways(self, p: Array) -> Array:
+        """(N, 2) what is not radial, of places (N, 2) before the lens; past its reach that of its rim."""
+        if not self._off_axis:
             return np.zeros_like(p)
         r = np.hypot(p[:, 0], p[:, 1])
         x, y = (p * np.minimum(1.0, self.lens_reach / np.maximum(r, 1e-300))[:, None]).T
         across = 2 * x * y
+        fourth = (x * x + y * y) ** 2
         return np.column_stack(
             [
-                self.p1 * across + self.p2 * (3 * x * x + y * y),
-                self.p1 * (x * x + 3 * y * y) + self.p2 * across,
+                self.p1 * across + self.p2 * (3 * x * x + y * y) + self.s2 * fourth,
+                self.p1 * (x * x + 3 * y * y) + self.p2 * across + self.s4 * fourth,
             ]
         )
+
+    @property
+    def _off_axis(self) -> bool:
+        return bool(self.p1 or self.p2 or self.s2 or self.s4)
 
     def unbend(self, points_px: ArrayLike) -> Array:
         """(N, 2) px to (N, 2) px as they would be without the lens; exact to 1e-9 px."""
         q = (_points(points_px, "points") - self.centre_px) / self.unit_px
         p = self._radial_back(q)
-        if self.p1 or self.p2:
-            # the tangential term changes little from step to step: each gains a digit or more
+        if self._off_axis:
+            # these terms change little from step to step: each gains a digit or more
             for _ in range(60):
-                last, p = p, self._radial_back(q - self._tangential(p))
+                last, p = p, self._radial_back(q - self._sideways(p))
                 if np.abs(p - last).max(initial=0.0) < 1e-15:
                     break
         return np.asarray(self.centre_px + self.unit_px * p)
@@ -200,10 +216,8 @@ class ProjectorModel:
         reach, image, slope = self._lens_edge()
         r = np.minimum(rho, reach)
         for _ in range(30):  # Newton on an increasing function, kept inside its range
-            r2 = r * r
-            step = (r * (1 + self.k1 * r2 + self.k2 * r2 * r2) - rho) / (
-                1 + 3 * self.k1 * r2 + 5 * self.k2 * r2 * r2
-            )
+            factor, steep = self._stretch(r * r)
+            step = (r * factor - rho) / steep
             r = np.clip(r - step, 0.0, reach)
             if np.all(np.abs(step[rho <= image]) < 1e-14):
                 break
@@ -226,7 +240,7 @@ class ProjectorModel:
         """Image of points and its derivatives, by hand.
 
         Returns:
-            px (N, 2); d px / d point (N, 2, 2), px per mm; d px / d vector (N, 2, 14).
+            px (N, 2); d px / d point (N, 2, 2), px per mm; d px / d vector (N, 2, 17).
         """
         X = _points(points_mm, "points_mm") / TABLE_UNIT_MM
         v, s = self.vector(), self.unit_px
@@ -241,16 +255,16 @@ class ProjectorModel:
         )
         p = u - v[10:12]
         r2 = np.einsum("ij,ij->i", p, p)
-        f = 1 + self.k1 * r2 + self.k2 * r2 * r2
-        bend = f[:, None, None] * np.eye(2) + (2 * (self.k1 + 2 * self.k2 * r2))[
-            :, None, None
-        ] * np.einsum("ni,nj->nij", p, p)
+        f = self._stretch(r2)[0]
+        steeper = 2 * (self.k1 + r2 * (2 * self.k2 + r2 * 3 * self.k3))
+        bend = f[:, None, None] * np.eye(2) + steeper[:, None, None] * np.einsum("ni,nj->nij", p, p)
         x, y = p[:, 0], p[:, 1]
         p1, p2 = self.p1, self.p2
         bend[:, 0, 0] += 2 * p1 * y + 6 * p2 * x
         bend[:, 0, 1] += 2 * p1 * x + 2 * p2 * y
         bend[:, 1, 0] += 2 * p1 * x + 2 * p2 * y
         bend[:, 1, 1] += 6 * p1 * y + 2 * p2 * x
+        bend += np.array([[self.s2], [self.s4]]) * (4 * r2[:, None] * p)[:, None, :]
         du_dX = (v[[0, 1, 3, 4]].reshape(2, 2) - u[:, :, None] * v[6:8]) / w[:, None, None]
         du_dh = np.zeros((n, 2, 8))
         base = np.column_stack([X, np.ones(n)]) / w[:, None]
@@ -264,12 +278,14 @@ class ProjectorModel:
         dv[:, :, 10:12] = np.eye(2) - bend
         dv[:, 0, 12], dv[:, 1, 12] = 2 * x * y, r2 + 2 * y * y
         dv[:, 0, 13], dv[:, 1, 13] = r2 + 2 * x * x, 2 * x * y
-        sideways = dv[:, :, 12] * p1 + dv[:, :, 13] * p2
+        dv[:, :, 14] = p * (r2**3)[:, None]
+        dv[:, :, 15:17] = np.eye(2) * (r2 * r2)[:, None, None]
+        sideways = dv[:, :, [12, 13, 15, 16]] @ np.array([p1, p2, self.s2, self.s4])
         px = self.middle_px + s * (v[10:12] + p * f[:, None] + sideways)
         return px, s * (bend @ du_dX) / TABLE_UNIT_MM, s * dv
 
     def table_jacobian(self, points_mm: ArrayLike) -> Array:
-        """(N, 2, 14) how the table place of a fixed pixel moves (mm) with the parameters."""
+        """(N, 2, 17) how the table place of a fixed pixel moves (mm) with the parameters."""
         _, dX, dv = self.jacobians(points_mm)
         return np.asarray(-np.linalg.solve(dX, dv))
 
@@ -317,7 +333,7 @@ class ProjectorModel:
         with np.errstate(all="ignore"):
             if abs(np.linalg.det(self.projector_from_table)) < 1e-300:
                 return ["its homography cannot be inverted."]
-            if max(abs(self.p1), abs(self.p2)) > _MOST_TANGENTIAL:
+            if max(map(abs, (self.p1, self.p2, self.s2, self.s4))) > _MOST_TANGENTIAL:
                 return ["its lens is further off its axis than any lens is."]
             table = self.to_table(corners)
             if not np.all(np.isfinite(table)):
@@ -343,14 +359,14 @@ def _apply(matrix: Array, points: Array) -> Array:
 
 
 def _whole(covariance: Array) -> Array:
-    """A covariance as files before the tangential terms have it, (12, 12), with their zeros."""
-    if covariance.shape == (_PLAIN, _PLAIN):
-        return np.pad(covariance, (0, COUNT - _PLAIN))
+    """A covariance of earlier files, (12, 12) or (14, 14), with zeros for what they had not."""
+    if covariance.shape in [(n, n) for n in _EARLIER]:
+        return np.pad(covariance, (0, COUNT - len(covariance)))
     return covariance
 
 
 def without_rigid(model: ProjectorModel, covariance: Array) -> Array:
-    """Covariance (14, 14) with the doubt of the frame itself taken out.
+    """Covariance (17, 17) with the doubt of the frame itself taken out.
 
     Where the origin lies and how it is turned is a choice, not an error; what is left is the
     doubt of the beam's shape and size after the best rigid alignment over the whole beam.
@@ -384,8 +400,8 @@ class CardPlace:
 class Calibration:
     """How the projector sees the table, how sure that is, and where it comes from.
 
-    ``covariance``: (14, 14) of ``model.vector()``, freedom of the frame taken out; (12, 12) is
-    taken for one without the tangential terms.
+    ``covariance``: (17, 17) of ``model.vector()``, freedom of the frame taken out; (12, 12) is
+    taken for one without the tangential terms, (14, 14) for one without k3, s2 and s4.
     ``floor_mm``: what the model cannot know (flatness, lens terms it has not), rms, mm.
     ``bars_mm``: what her ruler read on the printed bars; None when not read (``scale_doubt`` is
     then the relative doubt of a printed length, one sigma).
@@ -545,6 +561,9 @@ class Calibration:
                 "k2": self.model.k2,
                 "p1": self.model.p1,
                 "p2": self.model.p2,
+                "k3": self.model.k3,
+                "s2": self.model.s2,
+                "s4": self.model.s4,
             },
             "method": self.method,
             "date": self.date,
@@ -601,11 +620,10 @@ class Calibration:
         centre = inner.numbers("centre_px", (2,)) if lens is not None else np.zeros(2)
         k1 = inner.number("k1") if lens is not None else 0.0
         k2 = inner.number("k2") if lens is not None else 0.0
-        # files written before the tangential terms have neither them nor their doubt
-        p1, p2 = inner.number("p1", 0.0), inner.number("p2", 0.0)
+        # files written before these terms have neither them nor their doubt
+        later = [inner.number(name, 0.0) for name in ("p1", "p2", "k3", "s2", "s4")]
         rows = data.get("covariance")
-        plain = isinstance(rows, list) and len(rows) == _PLAIN
-        count = _PLAIN if plain else COUNT
+        count = len(rows) if isinstance(rows, list) and len(rows) in _EARLIER else COUNT
         covariance = reader.numbers("covariance", (count, count))
         bars = None
         if data.get("bars_mm") is not None:
@@ -634,7 +652,7 @@ class Calibration:
         }
         if reader.faults:
             raise InputError(reader.faults)
-        model = ProjectorModel((int(size[0]), int(size[1])), matrix, centre, k1, k2, p1, p2)
+        model = ProjectorModel((int(size[0]), int(size[1])), matrix, centre, k1, k2, *later)
         unsound = [
             Fault(where, fault, "The file is damaged: calibrate again.") for fault in model.faults()
         ]

@@ -37,7 +37,9 @@ Array = NDArray[np.float64]
 # Weak knowledge of lenses, one sigma, unit half a diagonal: what phones, webcams and projectors
 # have (common practice, no source). It only speaks where the corners do not.
 _CAMERA_PRIOR = {"k1": 0.15, "k2": 0.06, "c": 0.02, "p": 0.0006, "k3": 0.01}
-_PROJECTOR_PRIOR = {"k1": 0.03, "k2": 0.006, "c": 0.25, "p": 0.0003}
+# k3 as the next term of the series; a prism of a tenth of a projector pixel at the corners
+# (common practice, no source)
+_PROJECTOR_PRIOR = {"k1": 0.03, "k2": 0.006, "c": 0.25, "p": 0.0003, "k3": 0.001, "s": 0.0001}
 _HEIGHT_PRIOR_MM = 1.0  # of a card over the table: what lies under cards (no source)
 _FOCAL, _FOCAL_SIGMA = 1.25, 0.2  # focal length over half the picture's diagonal: phones, webcams
 _EYE_SIGMA = 0.1  # how well its place is known from a view of the table, of its height
@@ -242,6 +244,8 @@ class _Joint:
             stiff[at + 8], stiff[at + 9] = 1 / _PROJECTOR_PRIOR["k1"], 1 / _PROJECTOR_PRIOR["k2"]
             stiff[at + 10 : at + 12] = 1 / _PROJECTOR_PRIOR["c"]
             stiff[at + 12 : at + 14] = 1 / _PROJECTOR_PRIOR["p"]
+            stiff[at + 14] = 1 / _PROJECTOR_PRIOR["k3"]
+            stiff[at + 15 : at + 17] = 1 / _PROJECTOR_PRIOR["s"]
         if state.stretch is not None:
             stiff[self.stretch_at] = 1 / _STRETCH_PRIOR
         if state.heights is not None:
@@ -266,6 +270,8 @@ class _Joint:
         # lens centre and tangential terms do nearly the same: one after the other
         if stage == "centre":
             free[self.projector_at + 12 : self.projector_at + COUNT] = False
+        elif stage == "axis":
+            free[self.projector_at + 10 : self.projector_at + 12] = False
         free[self.cards_at : self.cards_at + 3] = False
         return free
 
@@ -479,7 +485,7 @@ def _start_from(
 PRINT_DOUBT = 0.002  # one sigma of a printer's scale (common practice, no source)
 RULER_DOUBT_MM = 0.12  # one sigma of reading a printed bar with a ruler
 _REFUSE_ERROR_MM = 1.0
-_LEAST_PATTERN = 30  # corners; the projector has 14 unknowns, and what is left over must tell
+_LEAST_PATTERN = 30  # corners; the projector has 17 unknowns, and what is left over must tell
 _LEAST_SPREAD = 0.15  # share of the beam that the cards' hull must cover
 _SIGMA_FLOOR_PX = 0.004
 _NEXT_TERM = 0.2  # of a radial series, the next term over the last: as the priors fall
@@ -846,8 +852,13 @@ def _staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> _State:
     joint = _Joint([first], state, TABLE_UNIT_MM)
     # Without robust weights: at the start nearly all is far off, and what weighs all of it alike
     # little by little ends in false minima.
-    for stage in ("centre", "all"):
-        state = _minimise(joint, state, stage, huber=None).state
+    # A lens with hardly any k1 shows its centre by the further terms only, and there are two valleys:
+    # the centre first, or at the middle of the picture until all is free.
+    ends = [
+        _minimise(joint, _minimise(joint, state, way, huber=None).state, "all", huber=None)
+        for way in ("centre", "axis")
+    ]
+    state = min(ends, key=lambda fit: fit.cost).state
     for photo in photos[1:]:
         extra = _first_camera(photo, state)
         poses = dict(state.poses)
@@ -1032,14 +1043,14 @@ def _lifted(
 def _floor_mm(model: ProjectorModel, covariance: Array) -> float:
     """What the lens term that the model has not may leave over the beam, mm, rms.
 
-    The next term of the radial series, r⁶, as large as such series fall, less what the model's
+    The next term of the radial series, r⁸, as large as such series fall, less what the model's
     own parameters take up of it (least squares over the beam).
     """
     grid = model.grid_mm()
     _, dX, _ = model.jacobians(grid)
     p = (model.to_projector(grid) - model.centre_px) / model.unit_px
-    size = _NEXT_TERM * math.hypot(model.k2, math.sqrt(max(covariance[9, 9], 0.0)))
-    field_px = p * np.sum(p * p, axis=1)[:, None] ** 3 * (size * model.unit_px)
+    size = _NEXT_TERM * math.hypot(model.k3, math.sqrt(max(covariance[14, 14], 0.0)))
+    field_px = p * np.sum(p * p, axis=1)[:, None] ** 4 * (size * model.unit_px)
     shift = np.linalg.solve(dX, field_px[:, :, None]).ravel()
     own = model.table_jacobian(grid).reshape(-1, COUNT)
     left = shift - own @ np.linalg.lstsq(own, shift, rcond=None)[0]

@@ -120,9 +120,9 @@ def make_rig(
         tell_width: the pattern's windows are made for the beam's width (to 10 %), as by
             ``--beam-width``; else for the default.
         cards: options of `lay_cards`; camera: fields or aim of the camera; the rest go to
-            `VirtualTable.random`.
+            `VirtualTable.random`, whose lens has its further terms here unless ``rest=False``.
     """
-    table = VirtualTable.random(seed, size, **table_options)
+    table = VirtualTable.random(seed, size, **({"rest": True} | table_options))
     rng = np.random.default_rng([seed, 8])
     middle = table.true_table_from_projector(
         np.array([[-0.5, size[1] / 2], [size[0] - 0.5, size[1] / 2]])

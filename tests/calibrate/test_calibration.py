@@ -25,16 +25,20 @@ MATRIX = np.array([[1.6, 0.03, 960.0], [0.02, -1.6, 540.0], [1e-5, -8e-5, 1.0]])
 
 
 def model(
-    k1: float = 0.01, k2: float = -0.002, p1: float = 3e-4, p2: float = -2e-4
+    k1: float = 0.01,
+    k2: float = -0.002,
+    p1: float = 3e-4,
+    p2: float = -2e-4,
+    rest: tuple[float, float, float] = (8e-4, 2e-4, -1e-4),
 ) -> ProjectorModel:
-    return ProjectorModel(SIZE, MATRIX, np.array([980.0, 500.0]), k1, k2, p1, p2)
+    return ProjectorModel(SIZE, MATRIX, np.array([980.0, 500.0]), k1, k2, p1, p2, *rest)
 
 
 def calibration() -> Calibration:
     m = model()
     return Calibration(
         m,
-        without_rigid(m, np.diag(np.linspace(1, 4, 14)) * 1e-9),
+        without_rigid(m, np.diag(np.linspace(1, 4, 17)) * 1e-9),
         "photo",
         "2026-11-25 10:00:00",
         display="over the table",
@@ -49,10 +53,15 @@ def calibration() -> Calibration:
 
 
 @pytest.mark.parametrize("k1", [-0.06, -0.01, 0.0, 0.01, 0.06])
-@pytest.mark.parametrize("p1", [0.0, 3e-4, 0.009])
-def test_two_directions_are_exact_inverses(k1: float, p1: float) -> None:
+@pytest.mark.parametrize(
+    ("p1", "rest"),
+    [(0.0, (0.0, 0.0, 0.0)), (3e-4, (1e-3, 2e-4, -2e-4)), (0.009, (-5e-3, 0.002, 0.002))],
+)
+def test_two_directions_are_exact_inverses(
+    k1: float, p1: float, rest: tuple[float, float, float]
+) -> None:
     """Table to pixel to table loses nothing, inside the beam and far beside it."""
-    m = model(k1, p1=p1, p2=-p1)
+    m = model(k1, p1=p1, p2=-p1, rest=rest)
     px = np.random.default_rng(1).uniform([-300, -300], [2200, 1400], (400, 2))
     assert np.abs(m.to_projector(m.to_table(px)) - px).max() < 1e-9
     far = np.random.default_rng(2).uniform(-3000, 3000, (400, 2))
@@ -60,7 +69,7 @@ def test_two_directions_are_exact_inverses(k1: float, p1: float) -> None:
 
 
 def test_lens_agrees_with_opencv() -> None:
-    """The lens is photogrammetry's, radial and tangential, as OpenCV's projectPoints has it."""
+    """Radial, tangential and thin-prism terms are those of OpenCV's projectPoints."""
     m = model()
     table = m.to_table(np.random.default_rng(3).uniform([0, 0], [1919, 1079], (50, 2)))
     ideal = np.column_stack([table, np.ones(50)]) @ MATRIX.T
@@ -68,7 +77,8 @@ def test_lens_agrees_with_opencv() -> None:
     unit = 0.5 * np.hypot(*SIZE)
     rays = np.column_stack([(ideal - m.centre_px) / unit, np.ones(50)])
     K = np.array([[unit, 0, 980.0], [0, unit, 500.0], [0, 0, 1]])
-    terms = np.array([0.01, -0.002, 3e-4, -2e-4])
+    # k1, k2, p1, p2, k3, then k4 to k6 of a fraction, then the prism's s1 to s4
+    terms = np.array([0.01, -0.002, 3e-4, -2e-4, 8e-4, 0, 0, 0, 0, 2e-4, 0, -1e-4])
     seen, _ = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), K, terms)
     assert np.abs(seen.reshape(-1, 2) - m.to_projector(table)).max() < 1e-9
 
@@ -88,7 +98,7 @@ def test_jacobians_match_differences() -> None:
     table = m.to_table(np.random.default_rng(5).uniform([0, 0], [1919, 1079], (20, 2)))
     _, by_place, by_vector = m.jacobians(table)
     v = m.vector()
-    steps = np.eye(14) * 1e-6
+    steps = np.eye(17) * 1e-6
     numeric = np.stack(
         [
             (
@@ -120,7 +130,7 @@ def test_expected_error_is_what_random_parameters_do() -> None:
     rng = np.random.default_rng(6)
     grid = c.model.grid_mm(9, 7)
     px = c.to_projector(grid)
-    draws = rng.multivariate_normal(np.zeros(14), c.covariance, 400, method="eigh")
+    draws = rng.multivariate_normal(np.zeros(17), c.covariance, 400, method="eigh")
     miss = []
     for d in draws:
         moved = ProjectorModel.from_vector(SIZE, c.model.vector() + d).to_table(px)
@@ -134,7 +144,7 @@ def test_frame_is_no_error() -> None:
     """A doubt that is only a move of the whole table counts for nothing."""
     m = model()
     grid = m.grid_mm()
-    J = m.table_jacobian(grid).reshape(-1, 14)
+    J = m.table_jacobian(grid).reshape(-1, 17)
     shift = np.tile([1.0, 0.0], len(grid))
     move = np.linalg.lstsq(J, shift, rcond=None)[0]
     covariance = np.outer(move, move)
@@ -194,15 +204,16 @@ def test_file_keeps_every_digit(tmp_path) -> None:
     assert d.cards == c.cards
 
 
-def test_files_from_before_the_tangential_terms_are_read(tmp_path) -> None:
-    """A file without p1 and p2 and with a covariance of twelve gives the same light and doubt."""
-    m = model(p1=0.0, p2=0.0)
-    c = replace(
-        calibration(), model=m, covariance=without_rigid(m, np.diag([1e-9] * 12 + [0.0] * 2))
-    )
+@pytest.mark.parametrize(("count", "gone"), [(12, "p1 p2 k3 s2 s4"), (14, "k3 s2 s4")])
+def test_files_from_before_the_later_lens_terms_are_read(tmp_path, count: int, gone: str) -> None:
+    """A file without some lens terms, with a covariance of so many, gives the same light and doubt."""
+    m = model(rest=(0.0, 0.0, 0.0)) if count == 14 else model(p1=0.0, p2=0.0, rest=(0.0, 0.0, 0.0))
+    known = np.diag([1e-9] * count + [0.0] * (17 - count))
+    c = replace(calibration(), model=m, covariance=without_rigid(m, known))
     data = c.to_dict()
-    del data["lens"]["p1"], data["lens"]["p2"]
-    data["covariance"] = np.array(data["covariance"])[:12, :12].tolist()
+    for name in gone.split():
+        del data["lens"][name]
+    data["covariance"] = np.array(data["covariance"])[:count, :count].tolist()
     path = tmp_path / "old.yaml"
     path.write_text(yaml.safe_dump(data))
     d = Calibration.load(path, SIZE)
@@ -211,7 +222,7 @@ def test_files_from_before_the_tangential_terms_are_read(tmp_path) -> None:
     assert d.expected_error_mm(grid) == pytest.approx(c.expected_error_mm(grid), rel=1e-6)
     data["covariance"] = np.eye(13).tolist()
     path.write_text(yaml.safe_dump(data))
-    with pytest.raises(InputError, match="14 x 14"):
+    with pytest.raises(InputError, match="17 x 17"):
         Calibration.load(path)
 
 
@@ -243,6 +254,7 @@ def test_all_faults_of_a_file_are_told_at_once(tmp_path) -> None:
             {"lens": {"centre_px": [960.0, 540.0], "k1": 0.0, "k2": 0.0, "p1": 0.02, "p2": 0.0}},
             "off its axis",
         ),
+        ({"lens": {"centre_px": [960.0, 540.0], "k1": 0.0, "k2": 0.0, "s4": 0.02}}, "off its axis"),
         ({"holds": "cards"}, "not a calibration"),
     ],
 )

@@ -214,14 +214,18 @@ def test_impossible_bars_are_refused(bars) -> None:
 
 
 @pytest.mark.parametrize("raised", [0, 2, 3])
-def test_a_raised_card_is_named_and_left_out(raised: int) -> None:
-    """One card 2 mm above the table is found by its own residual; the rest still solve."""
+def test_a_raised_card_is_named(raised: int) -> None:
+    """One card 2 mm above the table, and no other, is named: left out, or reckoned with at its height."""
     heights = [0.0] * 4
     heights[raised] = 2.0
     found = solve([photo(3, 0.02, heights=heights)])
-    assert found.named == (raised,)
-    assert f"Card {raised} does not lie flat" in found.notes[0]
-    assert error_mm(found.calibration).max() < 0.15
+    assert {*found.named, *found.raised} == {raised}
+    if found.named:
+        assert f"Card {raised} does not lie flat" in found.notes[0]
+    else:
+        assert found.raised[raised] == pytest.approx(2.0, abs=0.3)
+        assert f"Card {raised} lies about" in found.notes[0]
+    assert error_mm(found.calibration).max() < 0.17
 
 
 def test_flat_cards_are_not_accused() -> None:
