@@ -32,18 +32,15 @@ def _folder() -> Path | None:
     try:
         from platformdirs import user_cache_path
 
-        version = importlib.metadata.version("numba")
-        source = Path(__file__).with_name("kernels.py").read_bytes()
-        parts = (version, np_version(), sys.version, platform.node(), platform.machine())
-        mark = hashlib.sha256("\n".join(parts).encode() + source).hexdigest()[:16]
+        # numba knows what it has compiled by the file's path and time
+        source = Path(__file__).with_name("kernels.py")
+        parts = [importlib.metadata.version(name) for name in ("numba", "numpy")]
+        parts += [sys.version, platform.node(), platform.machine()]
+        parts += [str(source), str(source.stat().st_mtime_ns), str(source.stat().st_size)]
+        mark = hashlib.sha256("\n".join(parts).encode()).hexdigest()[:16]
         return user_cache_path("chalkbeam", appauthor=False) / "compiled" / mark
     except (importlib.metadata.PackageNotFoundError, OSError, RuntimeError):
         return None
-
-
-def np_version() -> str:
-    """The version of numpy, which compiled loops depend on."""
-    return importlib.metadata.version("numpy")
 
 
 def ready() -> bool:
