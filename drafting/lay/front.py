@@ -269,8 +269,12 @@ class Front:
             at = edge + np.arange(m + 2) * _PER_LINE + _PER_LINE // 2 - o * _PER_LINE // sub
             at = np.minimum(at, n - 1)
             inside = np.isfinite(left[at])
-            from_.append(np.where(inside, left[at], far))
-            to.append(np.where(inside, right[at], -far))
+            begin, stop = np.where(inside, left[at], far), np.where(inside, right[at], -far)
+            if not inside.any():  # it lies between two lines: it takes the nearer one
+                j = int(np.argmin(np.abs(at - there.mean())))
+                begin[j], stop[j] = left[there].min(), right[there].max()
+            from_.append(begin)
+            to.append(stop)
             close.append(_eroded(left, by, at, far))
             close_to.append(-_eroded(-right, by, at, far))
         out |= {"from_": np.array(from_), "to": np.array(to)}
@@ -510,19 +514,16 @@ class Front:
 def _eroded(left: Points, reach: int, at: NDArray[Any], far: float) -> Points:
     """Left ends at ``at`` with overlaps of ``reach`` places up and down let pass; ``far``: no end.
 
-    Of an outline too low for that its middle is kept.
+    Of an outline too low for that the line nearest to its middle is kept.
     """
     n = len(left)
     near = np.clip(at[:, None] + np.arange(-reach, reach + 1), 0, n - 1)
     out: Points = left[near].max(axis=1)
     out[~np.isfinite(out)] = far
     if (out >= far).all():
-        there = np.flatnonzero(np.isfinite(left[at]))
-        if len(there):
-            j = int(there[len(there) // 2])
-            out[j] = left[at[j]]
-        else:  # between two lines
-            out[len(out) // 2] = left[np.isfinite(left)].min()
+        all_of_it = np.flatnonzero(np.isfinite(left))
+        j = int(np.argmin(np.abs(at - all_of_it.mean())))
+        out[j] = left[at[j]] if np.isfinite(left[at[j]]) else left[all_of_it].min()
     return out
 
 

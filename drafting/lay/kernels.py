@@ -1,7 +1,7 @@
 """The inner loops of the beam search over the front (`front`), compiled by numba.
 
 Plain loops over float32 arrays, one line of the cloth after the other: written with numpy they take
-some five times as long, and the lay gets better with every plan that is looked at. Imported only
+three times as long and more, and the lay gets better with every plan that is looked at. Imported only
 where `compiled` says that the machine has them ready, so nobody waits for a compiler.
 
 Frame: lines run across the cloth at even pitch, x along it in mm from the front's start. Rows are

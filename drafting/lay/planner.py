@@ -282,7 +282,9 @@ class _Run:
             return not self.stopped and (inbox is None or inbox.empty())
 
         deadline = min(self.deadline, time.monotonic() + seconds)
-        Search(self.job, self.seed, deadline, report, tick).run(start=self.state)
+        search = Search(self.job, self.seed, deadline, report, tick)
+        search.no_front = inbox is not None  # the processes look after those, and load the loops
+        search.run(start=self.state)
 
     def result(self) -> Lay:
         """The best lay, final."""

@@ -114,3 +114,11 @@ def test_stripes_across_are_left_to_the_others() -> None:
     for repeat, usable in (({"width": 40}, False), ({"length": 40}, True)):
         cloth = Cloth.from_dict({"width": 600, "repeat": repeat, "match": [match]})
         assert Front(make_job(pieces, cloth)).usable is usable
+
+
+def test_strips_thinner_than_a_line_lie_apart() -> None:
+    """Cords of 5 mm on a cloth looked at in lines of 12 mm: beside each other, not on each other."""
+    pieces = [rectangle(f"cord{i}", 5, 400) for i in range(6)]
+    end, laid = shortest(make_job(pieces, Cloth.from_dict({"width": 1400})), runs=2)
+    assert judge(laid, width=1400) == []
+    assert end == pytest.approx(400.0, abs=0.1)
