@@ -15,6 +15,7 @@ import platform
 import shutil
 import subprocess
 import sys
+import threading
 import time
 from functools import cache
 from pathlib import Path
@@ -22,6 +23,7 @@ from typing import Any
 
 _STAMP = "ready"
 _BUSY = "busy"
+_FAILED = "failed"
 _STALE_S = 180.0  # a compiler that has not come to an end by then was killed
 _KEPT = 4  # folders of other versions
 
@@ -58,7 +60,10 @@ def loops() -> Any:
     folder = _folder()
     if folder is None:
         raise RuntimeError("numba, which compiles the lay's inner loops, is not installed.")
-    os.environ["NUMBA_CACHE_DIR"] = str(folder)
+    import numba
+
+    config: Any = numba.config
+    config.CACHE_DIR = str(folder)
     from drafting.lay import kernels
 
     return kernels
@@ -81,6 +86,9 @@ def make() -> bool:
         (folder / _STAMP).write_text("", encoding="ascii")
     except OSError:
         return False  # a cache that cannot be written: plans go on without
+    except Exception as error:  # whatever the compiler says: it would say it again
+        (folder / _FAILED).write_text(f"{type(error).__name__}: {error}", encoding="utf-8")
+        return False
     finally:
         with contextlib.suppress(OSError):
             busy.unlink()
@@ -94,13 +102,17 @@ def make() -> bool:
 def make_beside() -> None:
     """Have the loops compiled by a process of its own, if they are not and none is at it."""
     folder = _folder()
-    if folder is None or ready() or not sys.executable:
+    if folder is None or ready() or not sys.executable or (folder / _FAILED).exists():
         return
     with contextlib.suppress(OSError):
         if time.time() - (folder / _BUSY).stat().st_mtime < _STALE_S:
             return
     apart: dict[str, Any] = (
-        {"creationflags": getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0)}
+        {
+            "creationflags": getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0)
+            | getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
+            | getattr(subprocess, "CREATE_NO_WINDOW", 0)
+        }
         if os.name == "nt"
         else {"start_new_session": True}
     )
@@ -112,10 +124,11 @@ def make_beside() -> None:
     with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
         (folder / _BUSY).write_text("", encoding="ascii")
-        subprocess.Popen(
+        made = subprocess.Popen(
             [sys.executable, "-E", "-s", "-c", code],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
             **apart,
         )
+        threading.Thread(target=made.wait, daemon=True).start()  # so that it leaves nothing behind

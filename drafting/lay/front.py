@@ -29,7 +29,14 @@ from drafting.cloth import Cloth
 from drafting.lay import compiled
 from drafting.lay.first import State, locked_phases
 from drafting.lay.job import Job, make_job
-from drafting.lay.shapes import Points, disc_around, minkowski, row_spans
+from drafting.lay.shapes import (
+    Points,
+    convex_parts,
+    disc_around,
+    minkowski,
+    pieces_without_holes,
+    row_spans,
+)
 from drafting.piece import Piece
 
 _LINES = 120  # across the cloth
@@ -40,6 +47,7 @@ _SPARE = 2  # children looked at exactly for each one kept
 _BLOCK = 256  # plans looked at in one go
 _TOLD = 200  # plans told of at the end
 _SAME_LINES = 8.0  # fronts that differ by less, in pitches of lines, count as one
+_SAME_PHASE = 0.1  # of the repeat: the same for stripes
 _LATE_NOISE = 0.3  # of the chance in choosing what to look at, in choosing what to keep
 _ROUNDING = 0.003  # of the pieces' area: waste that may come of rounding
 _MOST_PLACES = 24  # worth a closer look, for a plan and a shape, on average
@@ -144,10 +152,10 @@ class Front:
         # where some pieces may cover flaws, flaws count as cloth, and as waste where others shun them
         self.tolerant = any(k.tolerant for k in job.kinds)
         self.spans, self.flaws = self._obstacles()
-        self.free_spans = np.ascontiguousarray(
-            self.spans[~self.flaws] if self.tolerant else self.spans
+        self.free_spans = _apart(
+            self.spans[~self.flaws] if self.tolerant else self.spans, float(self.loops.FAR)
         )
-        self.area = float(sum(job.kinds[i.kind].area for i in job.items)) / self.pitch
+        self.area = sum(self._grown_area(i.kind) for i in job.items) / self.pitch
         self.shapes = self._shapes(tight)
         made = np.random.default_rng(20)  # any fixed numbers: they tell fronts apart
         self._mix = made.integers(1, 2**40, lines)
@@ -165,9 +173,17 @@ class Front:
     def work(self) -> float:
         """Steps of the innermost loop for one plan kept, about."""
         s = self.shapes
-        return float(len(self.job.items) * (s.rows.astype(float) * s.lines).sum())
+        each = s.rows.astype(float) * (s.lines + 2.0 * len(self.spans))
+        return float(len(self.job.items) * each.sum())
 
     # -- tables
+
+    def _grown_area(self, k: int) -> float:
+        """Area of a kind with half the distance around it (corners left out), mm²."""
+        kind = self.job.kinds[k]
+        ring = kind.stances[0].ring
+        around = float(np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1).sum())
+        return kind.area + self.grow * around
 
     def _obstacles(self) -> tuple[Floats, NDArray[np.bool_]]:
         """(O, 2, lines) left and right end of each obstacle's parts on each line (FAR where it is
@@ -177,7 +193,8 @@ class Front:
         out, flaws = [], []
         for o in self.job.obstacles:
             more = o.clearance - self.grow
-            for part in o.parts:
+            parts = o.parts if more >= 0 else _shrunk(o.parts, -more)
+            for part in parts:
                 grown = minkowski(part, disc_around(more, 8)) if more > 0 else part
                 left, right = row_spans(grown, ys)
                 there = np.isfinite(left) & (right > self.start)
@@ -212,7 +229,7 @@ class Front:
                     "kind": k, "stance": s, "lines": m, "reach": float(size[0]),
                     "rows": 1 if fold else self.lines - m + 1,
                     "highest": 0 if fold else max(0, round(room * sub)),
-                    "area": kind.area / self.pitch,
+                    "area": self._grown_area(int(k)) / self.pitch,
                     "group": self.groups.index(kind.group) if kind.group in self.groups else -1,
                     "match": 0.0 if stance.match is None else float(stance.match[0] - low[0]),
                 }  # fmt: skip
@@ -371,13 +388,20 @@ class Front:
         phase = [
             (fixed[g][0] - self.start) % self.repeat if g in fixed else -1.0 for g in self.groups
         ]
-        return _Plans(
+        t = self.shapes
+        plans = _Plans(
             np.zeros((1, self.lines), dtype=np.float32),
             self.count[None, :].astype(np.int32),
             np.zeros(1, dtype=np.float32),
             np.zeros(1, dtype=np.float32),
             np.array([phase], dtype=np.float32).reshape(1, len(phase)),
         )
+        plans.waste[0] = self.loops.begin(
+            plans.front[0], plans.left[0], plans.phase[0],
+            t.kind, t.lines, t.rows, t.ends, t.hull, t.group, t.match,
+            t.coarse_bars, self.free_spans, float(self.repeat or 1.0),
+        )  # fmt: skip
+        return plans
 
     def _worth_a_look(
         self,
@@ -477,6 +501,9 @@ class Front:
         order = order[score[order] < float(self.loops.FAR)]
         about = np.round(plans.front / (_SAME_LINES * self.pitch)).astype(np.int64)
         mark = (about * self._mix).sum(axis=1) + (plans.left * self._mix_kinds).sum(axis=1)
+        if self.groups:
+            phases = np.round(plans.phase / (_SAME_PHASE * float(self.repeat or 1.0)))
+            mark += (phases.astype(np.int64) * self._mix[: len(self.groups)]).sum(axis=1)
         _, one = np.unique(mark[order], return_index=True)
         return order[np.sort(one)[:width]]
 
@@ -525,6 +552,35 @@ def _eroded(left: Points, reach: int, at: NDArray[Any], far: float) -> Points:
         j = int(np.argmin(np.abs(at - all_of_it.mean())))
         out[j] = left[at[j]] if np.isfinite(left[at[j]]) else left[all_of_it].min()
     return out
+
+
+def _apart(spans: Floats, far: float) -> Floats:
+    """(K, 2, L) the same spans, those that overlap on a line made one (left over places: ``far``)."""
+    lines = spans.shape[2]
+    made: list[list[list[float]]] = []
+    for line in range(lines):
+        merged: list[list[float]] = []
+        for begin, end in sorted((float(b), float(e)) for b, e in spans[:, :, line] if b < far):
+            if merged and begin <= merged[-1][1]:
+                merged[-1][1] = max(merged[-1][1], end)
+            else:
+                merged.append([begin, end])
+        made.append(merged)
+    out = np.full((max(map(len, made), default=0), 2, lines), far, dtype=np.float32)
+    for line, merged in enumerate(made):
+        for k, (begin, end) in enumerate(merged):
+            out[k, :, line] = begin, end
+    return out
+
+
+def _shrunk(parts: tuple[Points, ...], by: float) -> tuple[Points, ...]:
+    """Convex parts of what these make up together, its edge drawn in by so much."""
+    from shapely import union_all
+    from shapely.geometry import Polygon
+
+    whole = union_all([Polygon(p).buffer(1e-6, join_style="mitre") for p in parts])
+    rings = pieces_without_holes(whole.buffer(-by, join_style="mitre"))
+    return tuple(part for ring in rings for part in convex_parts(ring))
 
 
 def warm_up() -> None:

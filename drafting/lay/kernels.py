@@ -1,8 +1,8 @@
 """The inner loops of the beam search over the front (`front`), compiled by numba.
 
 Plain loops over float32 arrays, one line of the cloth after the other: written with numpy they take
-three times as long and more, and the lay gets better with every plan that is looked at. Imported only
-where `compiled` says that the machine has them ready, so nobody waits for a compiler.
+three times as long and more, and the lay gets better with every plan that is looked at. A planner imports
+them only where `compiled` says that the machine has them ready, so nobody waits for a compiler.
 
 Frame: lines run across the cloth at even pitch, x along it in mm from the front's start. Rows are
 places across: a coarse row is a line, a fine one a part of it (`SUB` to a line). Arrays of shapes
@@ -109,6 +109,54 @@ def _free(x: float, spans: Any, j: int) -> float:
         if b < x:
             out -= min(x, e) - b
     return out
+
+
+@_fast
+def _closed(
+    f: Any, left: Any, phase: Any,
+    kind: Any, lines: Any, rows: Any, ends: Any, hull: Any, group: Any, match: Any,
+    bars: Any, spans: Any, repeat: float, near: Any, x: Any,
+) -> Any:  # fmt: skip
+    """Take what no piece that is left can reach off the room, in place; answer how much that is.
+
+    Each shape is pushed against the front ``f`` (L,) at each coarse row; a line is taken as far as
+    the first of them covers it: exact but for the pitch of the rows. ``near``, ``x``: room to work.
+    """
+    near[:] = FAR
+    for t in range(len(kind)):
+        if left[kind[t]] <= 0:
+            continue
+        m, places = lines[t], rows[t]
+        want = phase[group[t]] if group[t] >= 0 else np.float32(-1.0)
+        _pushed(f, hull[t], m, places, x)
+        if bars.shape[1] > 0 or want >= 0.0:
+            for p in range(places):
+                x[p] = _moved(x[p], bars[t, :, p], match[t], want, repeat)
+        _covered(x, ends[t], m, places, near)
+    # what no piece can reach is lost as far as the plan goes by now. Not as far as the cloth goes:
+    # that much is left over in the end anyway, and plans that know it early would seem worse
+    end = max(f.max(), near.min())
+    lost = np.float32(0.0)
+    for j in range(len(f)):
+        near[j] = min(near[j], end)
+        if near[j] > f[j]:
+            lost += _free(near[j], spans, j) - _free(f[j], spans, j)
+            f[j] = near[j]
+    return lost
+
+
+@_fast
+def begin(
+    f: Any, left: Any, phase: Any,
+    kind: Any, lines: Any, rows: Any, ends: Any, hull: Any, group: Any, match: Any,
+    bars: Any, spans: Any, repeat: float,
+) -> Any:  # fmt: skip
+    """The same for the front (L,) that nothing is laid against yet."""
+    near = np.empty(len(f), np.float32)
+    x = np.empty(len(f) + 4, np.float32)
+    return _closed(
+        f, left, phase, kind, lines, rows, ends, hull, group, match, bars, spans, repeat, near, x
+    )
 
 
 @_fast
@@ -228,10 +276,9 @@ def lay(
     """The chosen pieces laid, and what no piece that is left can reach taken off the room.
 
     ``chosen``: (Q, 3) plan, shape, fine row at x ``place``; ``from_``, ``to``: (S, SUB, M) ends on
-    each line. Fills the last five, as the first five but one for each chosen; waste is FAR where
-    the piece ends past ``limit``, where it is over ``budget``, or over ``most`` with what ``more``
-    (Q,) puts on it, and is not looked at any further then. The cloth that can be reached is that left of no piece pushed
-    against the front in any stance at any row: exact but for the pitch of the rows.
+    each line. Fills the last five, as the first five but one for each chosen. Waste is FAR where the
+    piece ends past ``limit``, where it is over ``budget``, and where it is over ``most`` with what
+    ``more`` (Q,) puts on it: those are not looked at any further.
     """
     count = front.shape[1]
     near = np.empty(count, np.float32)
@@ -266,25 +313,10 @@ def lay(
         if wastes[i] > budget or wastes[i] + more[i] > most:
             wastes[i] = FAR
             continue
-        near[:] = FAR
-        for t in range(len(kind)):
-            if lefts[i, kind[t]] <= 0:
-                continue
-            m, places = lines[t], rows[t]
-            want = phases[i, group[t]] if group[t] >= 0 else np.float32(-1.0)
-            _pushed(f, hull[t], m, places, x)
-            if bars.shape[1] > 0 or want >= 0.0:
-                for p in range(places):
-                    x[p] = _moved(x[p], bars[t, :, p], match[t], want, repeat)
-            _covered(x, ends[t], m, places, near)
-        # what no piece can reach is lost as far as the plan goes by now. Not as far as the cloth
-        # goes: that much is left over in the end anyway, and plans that know it early would seem worse
-        end = f.max()
-        for j in range(count):
-            near[j] = min(near[j], end)
-            if near[j] > f[j]:
-                wastes[i] += _free(near[j], spans, j) - _free(f[j], spans, j)
-                f[j] = near[j]
+        wastes[i] += _closed(
+            f, lefts[i], phases[i], kind, lines, rows, ends, hull, group, match, bars, spans,
+            repeat, near, x,
+        )  # fmt: skip
 
 
 @_fast

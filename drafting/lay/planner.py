@@ -39,6 +39,8 @@ _WARM_UP_S = 1.5  # how long this process searches too, until the first of them 
 _MOST_WORKERS = 8
 _FEW_PIECES = 14  # up to which our own search holds its own against the strip library
 _MOST_THREADS = 3  # of the strip library; more bring it little
+_RELIEF_S = 3.0  # that must be left, and
+_RELIEF = 0.4  # of the time, for another process to take the library's place
 _NO_GAIN_MM = 1e-3
 
 
@@ -230,7 +232,13 @@ class _Run:
             if worker is not None and state is not None:
                 was = self.rank
                 self.offer(state)
-                if worker.order["scout"] and self.rank < was and self._well_filled():
+                if (
+                    worker.order["relieves"]
+                    and not worker.order["strip"]
+                    and self.rank < was
+                    and self.left() > max(_RELIEF_S, _RELIEF * self.seconds)
+                    and self._well_filled()
+                ):
                     self._all_like(worker, team)
             if time.monotonic() - last >= _TICK_S and not self.stopped:
                 last = time.monotonic()
@@ -245,23 +253,22 @@ class _Run:
         if not self.stopped and self.left() > 0.5 and not any(w.answered for w in team):
             self.search_here()  # not one process came up
 
-    def _all_like(self, scout: _Worker, team: list[_Worker]) -> None:
-        """A scout has found what the strip library would not: put its own kind in the library's place."""
-        for w, other in enumerate(team):
-            if not other.order["strip"]:
-                continue
+    def _all_like(self, finder: _Worker, team: list[_Worker]) -> None:
+        """One has found what the strip library would not: put its own kind in the library's place."""
+        for other in [w for w in team if w.order["strip"] and w.working]:
             order = {
-                **scout.order,
+                **finder.order,
                 "seed": other.order["seed"] + len(team),
                 "seconds": self.left() - 0.05,
                 "start": self.state,
                 "scout": False,
             }
             try:
-                team[w] = _Worker(order, scout.inbox)
+                team.append(_Worker(order, finder.inbox))
             except OSError:
-                continue  # no process to be had: the library goes on
+                return  # no process to be had: the library goes on
             other.stop()
+            other.working = False
 
     def _well_filled(self) -> bool:
         from drafting.lay.search import WELL_FILLED, filled
@@ -372,7 +379,7 @@ def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
     two_sided = len({s.mirrored for k in job.kinds for s in k.stances}) > 1
     few = len(job.items) <= _FEW_PIECES or two_sided
     threads = 1 if few else min(count, _MOST_THREADS)
-    workers = count if not strip or few else 1 + max(1, count - threads)
+    workers = max(2 if strip else 1, count) if not strip or few else 1 + max(1, count - threads)
     for w in range(workers):
         order = {
             "job": job,
@@ -382,7 +389,8 @@ def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
             "threads": threads,
             "start": run.state,
             "fresh": w % 2 == 1,  # so that they do not all set out from the same plan
-            "scout": strip and not few and w >= count - threads + 1,
+            "scout": strip and w > count - threads,
+            "relieves": strip and not few,
         }
         try:
             team.append(_Worker(order, inbox))

@@ -36,7 +36,9 @@ _TRIES = 10  # failures to get shorter before another start is made
 _STRIKES = 3  # returns to the least overlap before giving up
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
 _FRONT_FIRST = 0.15  # of the time: plans from the front before all others
+_FIRST_S = 10.0  # but no longer
 _SCOUTED = 0.07  # the same where the strip library waits for the core
+_SCOUTED_S = 1.5
 _FRONT_ON = 0.6  # and then, where they fill the cloth well
 _GOES_TOGETHER = 0.84  # of the cloth filled: pieces with edges that match
 WELL_FILLED = 0.88  # of the cloth: the strip library would hardly better it
@@ -48,6 +50,8 @@ _BEAM_GROWS = 1.15
 _LONGEST_BEAM_S = 2.5
 _WIDEST = 4000
 _LOOKED_AT = 8  # plans of a beam that are compacted
+_BEAM_ON_S = 1.0  # that one may run past its time before it is broken off
+_MOST_EMPTY = 6  # beams that come to nothing, one after the other: there is no room, or too little
 _LOOK_ON = 1.4  # times as long as the beam took: for it and for looking at its plans
 _NEARLY = 1.03  # plans so much longer than the best are not looked at: compaction gains less
 _TOO_LONG_S = 4.0  # for one beam
@@ -318,13 +322,15 @@ class Search:
         if strip and self.job.plain:
             self._ask_strip_library(threads)
         else:
-            first = _SCOUTED if scout else _FRONT_FIRST
-            if self._fronts(time.monotonic() + first * left) is False:
+            first = (
+                min(_SCOUTED * left, _SCOUTED_S) if scout else min(_FRONT_FIRST * left, _FIRST_S)
+            )
+            if self._fronts(time.monotonic() + first) is False:
                 return
             if self._filled() >= _GOES_TOGETHER:
                 if self._fronts(time.monotonic() + _FRONT_ON * left) is False:
                     return
-            elif scout and (self.front or self.no_front):
+            elif scout:
                 return
         laid = self.best is not None and self.best_left == 0
         begun = laid and (bool(self.front) or not fresh)
@@ -343,7 +349,13 @@ class Search:
         None when they found nothing, cannot serve this job, or are not compiled yet.
         """
         found: State | None = None
-        while not self._over() and time.monotonic() < until:
+        empty = 0
+        start = self.job.start
+
+        def time_is_up() -> bool:
+            return self._over() or time.monotonic() > until + _BEAM_ON_S
+
+        while not self._over() and time.monotonic() < until and empty < _MOST_EMPTY:
             front = self._front()
             if front is None:
                 return None
@@ -354,13 +366,16 @@ class Search:
             width = int(np.clip(wanted * self.pace / front.work, 8, _WIDEST))
             began = time.monotonic()
             limit = self.best_length if self.best_left == 0 else self.job.stop
-            plans = front.run(width, self.rng, limit=min(limit, self.job.stop), over=self._over)
+            plans = front.run(width, self.rng, limit=min(limit, self.job.stop), over=time_is_up)
             took = time.monotonic() - began
-            if plans:
+            empty = 0 if plans else empty + 1
+            if plans or took > 2.0 * wanted:
                 self.pace = width * front.work / max(took, 1e-3)
+            laid = self.best is not None and self.best_left == 0
+            most = start + _NEARLY * (self.best_length - start) if laid else math.inf
             shortest = math.inf
             for looked, (end, state) in enumerate(plans):
-                if looked >= _LOOKED_AT or end > _NEARLY * self.best_length or self._over():
+                if looked >= _LOOKED_AT or end > most or self._over():
                     break
                 made, length, over = self.compactor.compact(state, rounds=6, elastic=True)
                 if over <= _TIGHT_MM and length <= self.job.stop + 1e-6:
@@ -844,7 +859,7 @@ class Search:
         """A first plan in a chance order, compacted; the best so far when none can be made."""
         if self.rng.random() < 0.25 and self.best is not None:
             return self.best, self.best_length
-        if self.front:
+        if not self.no_front and compiled.ready():
             left = self.deadline - time.monotonic()
             found = self._fronts(time.monotonic() + max(0.6, 0.1 * left))
             if isinstance(found, State):

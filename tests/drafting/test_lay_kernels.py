@@ -118,7 +118,15 @@ def test_loops_are_compiled_once_beside_the_first_plan(
     """The first plan of a machine starts one compiler at most, and none once they are ready."""
     started: list[Any] = []
     monkeypatch.setattr(compiled, "_folder", lambda: tmp_path / "loops")
-    monkeypatch.setattr(subprocess, "Popen", lambda *a, **k: started.append(a))
+
+    class Made:
+        def __init__(self, *args: Any, **_: Any) -> None:
+            started.append(args)
+
+        def wait(self) -> int:
+            return 0
+
+    monkeypatch.setattr(subprocess, "Popen", Made)
     assert not compiled.ready()
     compiled.make_beside()
     compiled.make_beside()
@@ -128,6 +136,75 @@ def test_loops_are_compiled_once_beside_the_first_plan(
     compiled.make_beside()
     assert compiled.ready()
     assert len(started) == 1
+
+
+def test_a_complete_plan_is_looked_at_though_it_is_longer_than_a_partial_one() -> None:
+    """Cloth just long enough: the best so far leaves pieces out and is shorter; that must not count."""
+    rings = cut_up(np.random.default_rng(22), 1000.0, 700.0, 9)
+    pieces = [
+        Piece.from_outline(f"p{i}", np.column_stack([-r[:, 1], r[:, 0]]))
+        for i, r in enumerate(rings)
+    ]
+    job = make_job(pieces, Cloth.from_dict({"width": 700, "length": 1010}))
+    search = Search(job, 3, time.monotonic() + 20.0, lambda _state, _length: True)
+    search._start()
+    search._fronts(time.monotonic() + 8.0)
+    assert search.best_left == 0
+    assert search.best_length < 1010.0
+
+
+def test_an_obstacle_across_the_cloth_is_passed() -> None:
+    """A locked piece over nearly all the width, at the start or further on: the rest lies behind it."""
+    from drafting.placement import Placement
+
+    wall = Piece.from_outline("wall", [(0, 0), (660, 0), (660, 500), (0, 500)])
+    for along in (0.0, 305.0):
+        # turn 0: the piece's x goes across, from the top of the cloth down
+        lock = Placement("wall", 1, (along, 680.0), 0.0, False, True)
+        job = make_job([*shapes(7, 5), wall], Cloth.from_dict({"width": 700}), locked=[lock])
+        front, rng = Front(job), np.random.default_rng(2)
+        assert all(front.run(40, rng) for _ in range(4))
+
+
+def test_a_remnant_s_edge_costs_no_distance() -> None:
+    """Distance is kept between cutting lines, not from the cloth's edge: pieces as wide as a remnant."""
+    across = [(0, 0), (700, 0), (700, 200), (0, 200)]
+    pieces = [
+        Piece.from_outline("a", across),
+        Piece.from_outline("b", [(0, 0), (340, 0), (340, 300), (0, 300)]),
+        Piece.from_outline("c", [(0, 0), (345, 0), (345, 300), (0, 300)]),
+    ]
+    outline = [[0, 0], [1500, 0], [1480, 700], [0, 700]]
+    for distance in (8.0, 12.0):
+        job = make_job(pieces, Cloth.from_dict({"outline": outline}), distance_mm=distance)
+        found = Front(job).run(40, np.random.default_rng(1))
+        assert found
+        assert found[0][0] < 520.0
+
+
+def test_free_cloth_is_counted_once_where_obstacles_overlap() -> None:
+    """Spans of obstacles that overlap on a line are made one."""
+    from drafting.lay.front import _apart
+
+    far = 1e7
+    spans = np.full((3, 2, 2), far, dtype=np.float32)
+    spans[0, :, 0], spans[1, :, 0], spans[2, :, 0] = (10, 50), (40, 90), (200, 210)
+    apart = _apart(spans, far)
+    assert apart[:, :, 0].tolist() == [[10, 90], [200, 210]]
+    assert (apart[:, :, 1] == far).all()
+
+
+def test_one_core_still_looks_for_pieces_that_go_together() -> None:
+    """Few pieces off the bolt with one worker: nine cut from 1 m lie on 1 m again."""
+    compiled.make()
+    rings = cut_up(np.random.default_rng(22), 1000.0, 700.0, 9)
+    pieces = [
+        Piece.from_outline(f"p{i}", np.column_stack([-r[:, 1], r[:, 0]]))
+        for i, r in enumerate(rings)
+    ]
+    lay = plan(pieces, Cloth.from_dict({"width": 700}), 12.0, workers=1, seed=1)
+    assert lay.problems() == []
+    assert lay.used_length_mm < 1060.0
 
 
 def test_where_the_cache_cannot_be_kept_plans_go_on(
