@@ -31,6 +31,7 @@ from drafting.lay.first import State, locked_phases
 from drafting.lay.job import Job, make_job
 from drafting.lay.shapes import (
     Points,
+    area_around,
     convex_parts,
     disc_around,
     minkowski,
@@ -179,11 +180,8 @@ class Front:
     # -- tables
 
     def _grown_area(self, k: int) -> float:
-        """Area of a kind with half the distance around it (corners left out), mm²."""
-        kind = self.job.kinds[k]
-        ring = kind.stances[0].ring
-        around = float(np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1).sum())
-        return kind.area + self.grow * around
+        """Area of a kind with half the distance around it, mm²."""
+        return area_around(self.job.kinds[k].stances[0].ring, self.grow)
 
     def _obstacles(self) -> tuple[Floats, NDArray[np.bool_]]:
         """(O, 2, lines) left and right end of each obstacle's parts on each line (FAR where it is

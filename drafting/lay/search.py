@@ -25,7 +25,15 @@ from drafting.lay.compact import SOLVED_MM, Compactor
 from drafting.lay.first import Constructor, State, by_size, guess_length
 from drafting.lay.front import Front
 from drafting.lay.job import Job, Stance
-from drafting.lay.shapes import Points, disc_around, fill_spans, minkowski, ring_area, row_spans
+from drafting.lay.shapes import (
+    Points,
+    area_around,
+    disc_around,
+    fill_spans,
+    minkowski,
+    ring_area,
+    row_spans,
+)
 
 _ROWS = 110  # places across the cloth
 _DEEP = 1e6  # cost of a place that is not allowed at all
@@ -61,11 +69,9 @@ Report = Callable[[State, float], bool]
 
 def filled(job: Job, length: float) -> float:
     """How much of the cloth up to x = ``length`` all pieces fill, half the distance around included."""
-    area = 0.0
     rings = [job.kinds[item.kind].stances[0].ring for item in job.items]
-    for ring in [*rings, *(p.outline_mm for p in job.locked)]:
-        around = float(np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1).sum())
-        area += abs(ring_area(ring)) + 0.5 * job.distance * around
+    rings += [p.outline_mm for p in job.locked]
+    area = sum(area_around(ring, 0.5 * job.distance) for ring in rings)
     return area / ((job.top - job.bottom) * max(length - job.start, 1.0))
 
 

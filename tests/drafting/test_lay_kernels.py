@@ -207,6 +207,44 @@ def test_one_core_still_looks_for_pieces_that_go_together() -> None:
     assert lay.used_length_mm < 1060.0
 
 
+@pytest.mark.parametrize(("left", "relieved"), [(8.0, True), (2.0, False)])
+def test_the_library_is_relieved_while_there_is_time(
+    monkeypatch: pytest.MonkeyPatch, left: float, relieved: bool
+) -> None:
+    """A plan that fills the cloth takes the strip library's process over, but not at the last moment."""
+    from drafting.lay import planner
+    from drafting.lay.front import Front as Beams
+
+    job = make_job(shapes(22, 9), Cloth.from_dict({"width": 700}))
+    _, state = min(Beams(job).run(200, np.random.default_rng(5)), key=lambda found: found[0])
+    from drafting.lay.compact import Compactor
+
+    state = Compactor(job).compact(state, rounds=6, elastic=True)[0]
+    started: list[Any] = []
+
+    class Fake:
+        def __init__(self, order: dict[str, Any], inbox: Any) -> None:
+            self.order, self.inbox, self.working, self.answered = order, inbox, True, True
+            started.append(self)
+
+        def stop(self) -> None:
+            self.working = False
+
+    monkeypatch.setattr(planner, "_Worker", Fake)
+    run = planner._Run(job, time.monotonic() + left - 10.0, 10.0, None, 1)
+    team: Any = planner._hire(job, run, 2, True)
+    for worker in team:
+        worker.order |= {"relieves": True}
+    assert [w.order["strip"] for w in team] == [True, False]
+    team[0].inbox.put((team[1], state))
+    run.progress = lambda _lay: bool(team[0].inbox.qsize())  # one answer, then stop
+    run.watch(team)
+    assert run._well_filled()
+    assert team[0].working is not relieved
+    assert len(started) == 2 + relieved
+    assert started[-1].order["strip"] is False
+
+
 def test_where_the_cache_cannot_be_kept_plans_go_on(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
