@@ -19,6 +19,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from drafting import piece_entry
 from drafting.cloth import Cloth
 from drafting.errors import DraftingError, Fault, InputError
 from drafting.files import (
@@ -33,6 +34,7 @@ from drafting.files import (
 from drafting.fit import FORM
 from drafting.measurements import Measurements
 from drafting.piece import Piece
+from drafting.piece_entry import entry_of
 from drafting.placement import Placement
 from drafting.units import length_text, parse_length, unit_name
 
@@ -58,7 +60,6 @@ _KEYS = (
     "record",
 )
 _GARMENT_KEYS = ("block", "style", "fit")
-_PIECE_KEYS = ("name", "outline", "edges", "cut", "pair", "fold", "grain", "turns", "allowances")
 _LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside")
 _DRAFT_FIELDS = frozenset({"measurements", "garment", "imported"})
 _MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
@@ -230,6 +231,8 @@ class Docket:
         """
         where = str(self.path) if self.path else "the docket"
         if not self.allowances and not self.piece_allowances:
+            if all(p.own_cutting_line is not None for p in self.pieces().values()):
+                return []
             return [
                 "No allowance is set: the pieces would be cut on the seam line, with nothing to sew. "
                 f"Add this line to {where}: 'allowances: {{all: 10 mm, hem: 25 mm}}' (or 'all: 0' "
@@ -253,6 +256,8 @@ class Docket:
 
     def _bare_edges(self, piece: Piece) -> list[str]:
         """Edges of a piece for which neither they nor 'all' have an allowance."""
+        if piece.own_cutting_line is not None:
+            return []
         own = self.allowances_for(piece.name)
         if "all" in own:
             return []
@@ -374,10 +379,10 @@ class Docket:
             _set(data, "measurements", self.measurements.to_dict() if self.measurements else None)
         if set(self.imported) != set(before.imported) or any(
             self.imported[n] is not before.imported[n]
-            and piece_to_dict(self.imported[n]) != piece_to_dict(before.imported[n])
+            and entry_of(self.imported[n]) != entry_of(before.imported[n])
             for n in self.imported
         ):
-            _set(data, "pieces", [piece_to_dict(p) for p in self.imported.values()])
+            _set(data, "pieces", [entry_of(p, self.unit) for p in self.imported.values()])
         if self.quantity != before.quantity:
             data["quantity"] = self.quantity
         if (self.allowances, self.piece_allowances) != (
@@ -464,28 +469,6 @@ def _mm(value: float) -> str:
     return f"{value:.10g} mm"
 
 
-def piece_to_dict(piece: Piece) -> dict[str, Any]:
-    """An imported piece as an entry of the docket's ``pieces`` (mm, told as such)."""
-
-    def xy(point: Any) -> list[float]:
-        return [round(float(point[0]), 5) + 0.0, round(float(point[1]), 5) + 0.0]
-
-    entry: dict[str, Any] = {"name": piece.name}
-    if len(piece.edges) > 1:
-        entry["edges"] = {n: [xy(q) for q in e.points] for n, e in piece.edges.items()}
-    else:
-        entry["outline"] = [xy(q) for q in piece.sewing_line]
-    entry["cut"] = piece.cut
-    if piece.pair:
-        entry["pair"] = True
-    if piece.fold is not None:
-        entry["fold"] = [xy(q) for q in piece.fold]
-    if piece.grain is not None:
-        entry["grain"] = [xy(q) for q in piece.grain]
-    entry["turns"] = [float(t) for t in piece.turns]
-    return entry
-
-
 class _Reader:
     """Reads a docket's mapping to its end, collecting every fault on the way."""
 
@@ -540,7 +523,11 @@ class _Reader:
     # -- helpers
 
     def fault(self, key: str, what: str, remedy: str = "") -> None:
-        self.faults.append(Fault(f"{self.path}: {key}" if self.path else key, what, remedy))
+        self.faults.append(Fault(self.place(key), what, remedy))
+
+    def place(self, key: str) -> str:
+        """The key with the file's name before it."""
+        return f"{self.path}: {key}" if self.path else key
 
     def mapping(self, key: str) -> dict[str, Any]:
         value = self.data.get(key)
@@ -689,8 +676,7 @@ class _Reader:
 
     def read_pieces(self) -> dict[str, Piece]:
         pieces: dict[str, Piece] = {}
-        for where, row in self.rows("pieces", _PIECE_KEYS):
-            before = len(self.faults)
+        for where, row in self.rows("pieces", piece_entry.KEYS):
             name = row.get("name")
             if not isinstance(name, str) or not name.strip() or "/" in name:
                 self.fault(
@@ -702,63 +688,10 @@ class _Reader:
                     f"{where}.name", f"'{name}' stands twice.", "Every piece needs its own name."
                 )
                 continue
-            edges: dict[str, list[tuple[float, float]]] | None = None
-            outline: list[tuple[float, float]] = []
-            if isinstance(row.get("edges"), Mapping):
-                edges = {
-                    str(k): self.points(f"{where}.edges.{k}", v) for k, v in row["edges"].items()
-                }
-                outline = [p for e in edges.values() for p in e[:-1]]
-            elif "outline" in row:
-                outline = self.points(f"{where}.outline", row["outline"])
-            else:
-                self.fault(where, "has neither 'outline' nor 'edges'.")
-            fold = self.segment(f"{where}.fold", row.get("fold"))
-            grain = self.segment(f"{where}.grain", row.get("grain"))
-            turns = row.get("turns", [0, 180])
-            if (
-                not isinstance(turns, list | tuple)
-                or not turns
-                or not all(
-                    isinstance(t, int | float) and not isinstance(t, bool) and math.isfinite(t)
-                    for t in turns
-                )
-            ):
-                self.fault(
-                    f"{where}.turns",
-                    f"{_short(turns)} is not a list of degrees.",
-                    "Example: [0, 180]",
-                )
-            cut = self.count(f"{where}.cut", row.get("cut", 1), 100)
-            pair = self.flag(where, row, "pair")
-            if len(self.faults) > before:
-                continue
-            try:
-                pieces[name] = Piece.from_outline(
-                    name,
-                    outline,
-                    cut=cut,
-                    pair=pair,
-                    fold=fold,
-                    turns=tuple(float(t) for t in turns),
-                    grain=grain,
-                    edges=edges,
-                )
-            except InputError as error:
-                for f in error.faults:
-                    self.fault(f"{where} ({name})", f.what, f.remedy)
+            piece = piece_entry.read_entry(where, row, self)
+            if piece is not None:
+                pieces[name] = piece
         return pieces
-
-    def segment(
-        self, key: str, value: Any
-    ) -> tuple[tuple[float, float], tuple[float, float]] | None:
-        if value is None:
-            return None
-        ends = self.points(key, value)
-        if len(ends) != 2 or ends[0] == ends[1]:
-            self.fault(key, "should be the line's two ends: [[x, y], [x, y]].")
-            return None
-        return ends[0], ends[1]
 
     def read_quantity(self) -> int:
         return self.count("quantity", self.data.get("quantity", 1), 100)
@@ -774,7 +707,7 @@ class _Reader:
                 }
             else:
                 sizes[key] = self.length(f"allowances.{key}", value, 0, _MAX_ALLOWANCE_MM)
-        for piece, row in self.rows("pieces", _PIECE_KEYS) if "pieces" in self.data else ():
+        for piece, row in self.rows("pieces", piece_entry.KEYS) if "pieces" in self.data else ():
             inner = row.get("allowances")
             if isinstance(inner, Mapping) and isinstance(row.get("name"), str):
                 own[row["name"]] = {

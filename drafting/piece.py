@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from drafting.allowance import FOLD, KINDS, allowance_of, cutting_ring, in_mm, with_bound
+from drafting.allowance import FOLD, KINDS, MOST_MM, allowance_of, cutting_ring, in_mm, with_bound
 from drafting.errors import Fault, InputError
 from drafting.outline import (
     Edge,
@@ -35,6 +35,7 @@ NOTCH_MM = 4.0  # a snip of 3–4 mm, never past half the allowance [common prac
 DOUBLE_NOTCH_GAP_MM = 6.0
 LEAST_AREA_MM2 = 1.0  # smaller is a slip of the unit, not a piece of a garment
 LARGEST_MM = 20_000.0
+FOLD_NEAR_MM = 0.1  # a cutting line drawn elsewhere that ends nearer to the fold ends on it
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,9 @@ class Piece:
     cloth's fold, or None; ``grain``: the grainline; ``turns``: degrees the piece may be turned
     on the cloth; ``label``: lines of text; ``corners``: (edge, next edge) → (kind, the edge
     whose allowance it shapes) where the default does not fit (see `drafting.allowance`);
-    ``bound``: edges that a binding encloses: they get an allowance only where it is named.
+    ``bound``: edges that a binding encloses: they get an allowance only where it is named;
+    ``own_cutting_line``: (N, 2) mm ring to cut along whatever the allowances say, of a piece that
+    was drawn elsewhere with a cutting line that no allowances tell; None for all others.
 
     Raises:
         InputError: edges that do not join, an outline that crosses itself, a notch off its edge.
@@ -107,6 +110,7 @@ class Piece:
     label: tuple[str, ...] = ()
     corners: Mapping[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
     bound: tuple[str, ...] = ()
+    own_cutting_line: Points | None = None
     _cache: dict[Any, Points] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -127,6 +131,10 @@ class Piece:
         for kind, _ in self.corners.values():
             if kind not in KINDS:
                 faults.append(Fault(where, f"unknown corner kind '{kind}'."))
+        if self.own_cutting_line is not None:
+            cut = _cutting_ring_of(self.own_cutting_line, self.fold, f"{where}: its cutting line")
+            faults += _ring_faults(cut, f"{where}: its cutting line")
+            object.__setattr__(self, "own_cutting_line", cut)
         if faults:
             raise InputError(faults)
         if self.grain[0] == self.grain[1]:
@@ -203,12 +211,15 @@ class Piece:
     def cutting_line(self, allowances: Mapping[str, float] | None = None) -> Points:
         """(N, 2) mm, closed (first point not repeated), counter-clockwise; the half on a fold.
 
-        ``allowances``: mm by edge name, ``all`` for the others; None cuts on the sewing line.
+        ``allowances``: mm by edge name, ``all`` for the others; None cuts on the sewing line. A
+        cutting line of its own goes before them all.
 
         Raises:
             InputError: an allowance that is no number from 0 to 200.
             DraftError: an allowance that the piece has no room for.
         """
+        if self.own_cutting_line is not None:
+            return self.own_cutting_line
         widths = self.widths(allowances)
         key = tuple(sorted(widths.items()))
         if key not in self._cache:
@@ -239,7 +250,8 @@ class Piece:
     def unfolded(self, allowances: Mapping[str, float] | None = None) -> Points:
         """(N, 2) mm: the cutting line as it comes off the table, opened out when on a fold.
 
-        With no allowances this is the sewing line. Closed, counter-clockwise.
+        With no allowances this is the sewing line, unless the piece has a cutting line of its own.
+        Closed, counter-clockwise.
         """
         half = self.cutting_line(allowances)
         return half if self.fold is None else _opened(half)
@@ -273,6 +285,8 @@ class Piece:
         for notch in self.notches:
             width = allowance_of(notch.edge, widths)
             edge = self.edges[notch.edge]
+            if self.own_cutting_line is not None:
+                width = _room_outside(self.own_cutting_line, *edge.at(notch.at_mm))
             gap = DOUBLE_NOTCH_GAP_MM * (np.arange(notch.count) - (notch.count - 1) / 2)
             for shift in gap:
                 point, t = edge.at(notch.at_mm + shift)
@@ -332,12 +346,23 @@ class Piece:
             if m is mark or np.abs(mark.points[:, 0]).max() > 1e-9
         ]
         ends = (first.name, last.name)
+
+        def own(edge: str, side: str) -> str:
+            return edge if edge in ends else f"{side} {edge}"
+
+        corners = {}
+        for (a, b), (kind, lead) in self.corners.items():
+            if FOLD in (a, b):
+                continue  # what meets at the fold is one edge now
+            corners[own(a, plus), own(b, plus)] = (kind, own(lead, plus))
+            corners[own(b, minus), own(a, minus)] = (kind, own(lead, minus))
         darts = []
         for dart in self.darts:
             mirror = [(-p[0], p[1]) for p in (dart.second, dart.first, dart.tip)]
-            own = dart.edge if dart.edge in ends else f"{plus} {dart.edge}"
-            other_ = dart.edge if dart.edge in ends else f"{minus} {dart.edge}"
-            darts += [replace(dart, edge=own), Dart(other_, *mirror)]
+            darts += [
+                replace(dart, edge=own(dart.edge, plus)),
+                Dart(own(dart.edge, minus), *mirror),
+            ]
         return Piece(
             name=self.name,
             edges={e.name: e for e in ring},
@@ -350,6 +375,8 @@ class Piece:
             darts=tuple(darts),
             marks=tuple(marks),
             label=self.label,
+            corners=corners,
+            own_cutting_line=None if self.own_cutting_line is None else self.unfolded(),
             bound=tuple(
                 n
                 for edge in self.bound
@@ -360,6 +387,32 @@ class Piece:
                 )
             ),
         )
+
+
+def _cutting_ring_of(line: ArrayLike, fold: Line | None, where: str) -> Points:
+    """A read-only counter-clockwise ring (N, 2) mm; what is next to a fold lies on it.
+
+    Raises:
+        InputError: not pairs of finite numbers.
+    """
+    ring = without_repeats(as_points(line, where, 3), closed=True)
+    if len(ring) >= 3 and signed_area(ring) < 0:
+        ring = ring[::-1]
+    ring = np.array(ring)
+    if fold is not None:
+        ring[np.abs(ring[:, 0]) < FOLD_NEAR_MM, 0] = 0.0
+    ring.setflags(write=False)
+    return ring
+
+
+def _room_outside(ring: Points, at: Points, tangent: Points) -> float:
+    """Distance in mm from a place on the sewing line square out to the cutting line; 0 for none."""
+    import shapely
+
+    outward = np.array([tangent[1], -tangent[0]])
+    ray = shapely.LineString([at, at + outward * MOST_MM])
+    met = shapely.intersection(ray, shapely.LinearRing(ring))
+    return 0.0 if met.is_empty else float(shapely.Point(at).distance(met))
 
 
 def _opened(half: Points) -> Points:

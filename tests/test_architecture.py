@@ -16,7 +16,7 @@ PACKAGES = ("drafting", "calibrate", "projector")
 ORDER = {
     "drafting": [
         "errors", "files", "units", "measurements", "figures", "curves", "outline", "allowance",
-        "piece", "style", "fit", "truing", "blocks", "steps", "placement", "cloth", "lay",
+        "piece", "piece_entry", "style", "fit", "truing", "blocks", "steps", "placement", "cloth", "lay",
         "docket", "intake", "export",
     ],
     "calibrate": [
