@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     import shapely
 
 FOLD = "fold"
+HEM = "hem"
 ALL = "all"
 RAW = "raw edge"
 EXTENDED, SQUARED, MIRRORED = "extended", "squared", "mirrored"
@@ -44,14 +45,16 @@ _STRAIGHT = np.radians(2.0)  # edges that run on into one another within this ne
 def allowance_of(edge: str, allowances: Mapping[str, float] | None) -> float:
     """The allowance in mm of the edge named ``edge``.
 
-    The edge's own entry, else that of its name without 'left ' or 'right ', else ``all``, else
-    0. A fold never has one, and a raw edge (of a binding) only where it is named.
+    The edge's own entry, else that of its name without 'left ' or 'right ', else for a hem of any
+    kind (a sleeve hem) that of ``hem``, else ``all``, else 0. A fold never has one, and a raw edge
+    (of a binding) only where it is named.
     """
     if edge == FOLD or not allowances:
         return 0.0
     plain = edge.removeprefix("left ").removeprefix("right ")
+    hem = (HEM,) if edge.split()[-1] == HEM else ()
     general = () if edge.endswith(RAW) else (ALL,)
-    for key in (edge, plain, *general):
+    for key in (edge, plain, *hem, *general):
         if key in allowances:
             return float(allowances[key])
     return 0.0
@@ -259,7 +262,7 @@ def _default_kind(a: str, b: str) -> tuple[str, str]:
     """Kind of the corner between neighbours, and the edge whose allowance it shapes."""
     if FOLD in (a, b):
         return EXTENDED, a
-    hems = [name for name in (a, b) if name.split()[-1] == "hem" or name == "hem"]
+    hems = [name for name in (a, b) if name.split()[-1] == HEM]
     return (MIRRORED, hems[0]) if len(hems) == 1 else (EXTENDED, a)
 
 

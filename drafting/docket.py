@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from drafting import piece_entry
+from drafting.allowance import HEM
 from drafting.cloth import Cloth
 from drafting.errors import DraftingError, Fault, InputError
 from drafting.files import (
@@ -277,7 +278,7 @@ class Docket:
         out = []
         for edge in piece.edges:
             plain = edge.removeprefix("left ").removeprefix("right ")
-            named = edge in own or plain in own
+            named = edge in own or plain in own or (edge.split()[-1] == HEM and HEM in own)
             if not named and not widths.get(edge) and edge not in piece.bound and not on_fold(edge):
                 out.append(edge)
         return out

@@ -1,8 +1,7 @@
-"""Style options: what she may choose, within which limits, and the shapes that follow from it.
+"""Style options: what she may choose, and within which limits.
 
-A block lists its options; `resolve` reads what a docket says about them and fills in the rest.
-The shaping functions (necklines, facings, bindings, gathers, pocket) are used by any block of
-the family. All rules are common practice, no source, unless a line says otherwise.
+A block lists its options; `resolve` reads what a docket says about them and fills in the rest,
+`without_effect` names what changes nothing. `slash_and_spread` gives a half piece its gathers.
 """
 
 from __future__ import annotations

@@ -20,6 +20,7 @@ from drafting.blocks.quick_top_points import (
     BACK_DROP_MM,
     BALANCE_MM,
 )
+from drafting.blocks.shown import Shown
 from drafting.curves import (
     Points,
     chain_length,
@@ -52,8 +53,20 @@ def construction(
     third = length / 3.0
     wide = max(f.bust[0], f.hip[0], f.waist[0], f.shoulder[0]) + PAPER_MARGIN_MM
     neck_x, shoulder_x = f.neck[0], f.shoulder[0]
+    girths = {
+        "bust": ("bust_girth", f.bust),
+        "waist": ("waist_girth", f.waist),
+        "hem": ("hip_girth_at_tailbone", f.hip),
+    }
+    whole = {n: Shown.of(m[key], u) for n, (key, _) in girths.items()}
+    plain = {n: whole[n].divided(4, m[key] / 4.0) for n, (key, _) in girths.items()}
+    eased = {n: Shown.of(point[0], u) for n, (_, point) in girths.items()}
     bust0, waist0 = m["bust_girth"] / 4.0, m["waist_girth"] / 4.0
     hip0 = m["hip_girth_at_tailbone"] / 4.0
+    down = Shown.of(length, u)
+    line_down = down.divided(3, third)
+    half_neck = Shown.of(m["neck_width"], u).divided(2, neck_x)
+    shoulder = Shown.of(m["shoulder_length"], u)
 
     def across(y: float) -> Points:
         return np.array([[0.0, y], [wide, y]])
@@ -80,8 +93,8 @@ def construction(
             "thirds",
             "both",
             "Bust line and waist line",
-            f"Divide the length into three equal parts: the bust line lies {t(third)} down, the waist line {t(2 * third)}.",
-            (f"{t(length)} ÷ 3 = {t(third)}",),
+            f"Divide the length into three equal parts: the bust line lies {line_down.text} down, the waist line {t(2 * third)}.",
+            (f"{down.text} ÷ 3 = {line_down.text}",),
             {"bust level": (0.0, -third), "waist level": (0.0, -2 * third)},
             {"bust line": across(-third), "waist line": across(-2 * third)},
         ),
@@ -89,19 +102,19 @@ def construction(
             "neck-point",
             "both",
             "Neck point",
-            f"Mark half the neck width, {t(neck_x)}, on the top line.",
-            (f"{t(m['neck_width'])} ÷ 2 = {t(neck_x)}",),
+            f"Mark half the neck width, {half_neck.text}, on the top line.",
+            (f"{t(m['neck_width'])} ÷ 2 = {half_neck.text}",),
             {"neck point on the top line": (neck_x, 0.0)},
         ),
         Step(
             "girths",
             "both",
             "A quarter of each girth",
-            f"On their lines mark a quarter of the bust, {t(bust0)}, of the waist, {t(waist0)}, and of the girth at the tailbone, {t(hip0)}.",
+            f"On their lines mark a quarter of the bust, {plain['bust'].text}, of the waist, {plain['waist'].text}, and of the girth at the tailbone, {plain['hem'].text}.",
             (
-                f"bust {t(m['bust_girth'])} ÷ 4 = {t(bust0)}",
-                f"waist {t(m['waist_girth'])} ÷ 4 = {t(waist0)}",
-                f"girth at the tailbone {t(m['hip_girth_at_tailbone'])} ÷ 4 = {t(hip0)}",
+                f"bust {whole['bust'].text} ÷ 4 = {plain['bust'].text}",
+                f"waist {whole['waist'].text} ÷ 4 = {plain['waist'].text}",
+                f"girth at the tailbone {whole['hem'].text} ÷ 4 = {plain['hem'].text}",
             ),
             {"bust": (bust0, -third), "waist": (waist0, -2 * third), "hem": (hip0, -length)},
         ),
@@ -110,7 +123,9 @@ def construction(
             "both",
             "Shoulder mark",
             f"From the neck point mark the shoulder length, {t(m['shoulder_length'])}, on the top line.",
-            (f"{t(neck_x)} + {t(m['shoulder_length'])} = {t(shoulder_x)} from the centre",),
+            (
+                f"{half_neck.text} + {shoulder.text} = {(half_neck + shoulder).text} from the centre",
+            ),
             {"shoulder mark on the top line": (shoulder_x, 0.0)},
         ),
         Step(
@@ -135,10 +150,9 @@ def construction(
             "both",
             "Ease",
             f"Move the points outward for ease: bust to {t(f.bust[0])}, waist to {t(f.waist[0])}, hem to {t(f.hip[0])}.",
-            (
-                f"bust {t(bust0)} + {t(style['bust_ease'] / 4)} = {t(f.bust[0])}",
-                f"waist {t(waist0)} + {t(style['waist_ease'] / 4)} = {t(f.waist[0])}",
-                f"hem {t(hip0)} + {t(style['hem_ease'] / 4)} = {t(f.hip[0])}",
+            tuple(
+                f"{n} {plain[n].text} + {(eased[n] - plain[n]).text} = {eased[n].text}"
+                for n in girths
             ),
             {"eased bust": f.bust, "eased waist": f.waist, "eased hem": f.hip},
         ),

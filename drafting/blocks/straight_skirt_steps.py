@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from drafting.blocks import Step
+from drafting.blocks.shown import Shown
 from drafting.blocks.straight_skirt_panel import DartPlan, Panel, Sizes
 from drafting.curves import Points
 from drafting.fit import BACK, FRONT
@@ -40,7 +41,9 @@ def construction(
     def across(y: float) -> Points:
         return np.array([[0.0, y], [wide, y]])
 
-    whole = 2.0 * sizes.hip
+    whole = Shown.of(2.0 * sizes.hip, u)
+    quarter = whole.divided(4, 0.5 * sizes.hip)
+    narrow, broad = Shown.of(front.width, u), Shown.of(back.width, u)
     steps = [
         Step(
             "frame",
@@ -66,12 +69,12 @@ def construction(
             "hip",
             "both",
             "Width at the hip",
-            f"On the hip line mark the front, {t(front.width)}, and the back, {t(back.width)}: half "
-            f"of half the hip with its ease, the back {t(back.width - front.width)} wider.",
+            f"On the hip line mark the front, {narrow.text}, and the back, {broad.text}: half "
+            f"of half the hip with its ease, the back {(broad - narrow).text} wider.",
             (
-                f"hip with ease {t(whole)} ÷ 4 = {t(0.5 * sizes.hip)}",
-                f"{t(0.5 * sizes.hip)} - {t(0.5 * sizes.hip - front.width)} = {t(front.width)}",
-                f"{t(0.5 * sizes.hip)} + {t(back.width - 0.5 * sizes.hip)} = {t(back.width)}",
+                f"hip with ease {whole.text} ÷ 4 = {quarter.text}",
+                f"{quarter.text} - {(quarter - narrow).text} = {narrow.text}",
+                f"{quarter.text} + {(broad - quarter).text} = {broad.text}",
             ),
             {"front hip": (front.width, -sizes.depth), "back hip": (back.width, -sizes.depth)},
         ),

@@ -257,13 +257,9 @@ def _figures() -> dict[str, Figure]:
 FIGURES: Mapping[str, Figure] = MappingProxyType(_figures())
 
 
-def _unknown(key: str) -> Fault:
-    return Fault(f"figure '{key}'", "there is no figure of that measurement.")
-
-
 def _known(key: str) -> Figure:
     if key not in FIGURES:
-        raise InputError(_unknown(key))
+        raise InputError(Fault(f"figure '{key}'", "there is no figure of that measurement."))
     return FIGURES[key]
 
 
@@ -373,21 +369,23 @@ def figure_legend(key: str) -> list[str]:
 def measuring_sheet(keys: Sequence[str], heading: Sequence[str] = (), paper: str = "a4") -> bytes:
     """A PDF to print and write on: figure, how it is taken and blanks for two takes of each.
 
-    ``heading``: lines over the first page; ``paper``: a4 or letter.
+    ``heading``: lines over the first page; ``paper``: a4 or letter. A measurement without a
+    figure has an empty frame.
 
     Raises:
-        InputError: a measurement without a figure.
+        InputError: no such measurement.
     """
     from fpdf import FPDF
 
     from drafting.export.lettering import Lettering
 
-    unknown = [_unknown(k) for k in keys if k not in FIGURES]
+    unknown = [Fault(f"'{k}'", "is no measurement.") for k in keys if k not in REGISTRY]
     if unknown:
         raise InputError(unknown)
     pdf = FPDF(unit="mm", format=paper)
     pdf.set_auto_page_break(False)
-    drawings = {k: figure(k, _CARD_FIGURE_MM) for k in keys}
+    blank = Drawing(_CARD_FIGURE_MM, _CARD_FIGURE_MM, (), ())
+    drawings = {k: figure(k, _CARD_FIGURE_MM) if k in FIGURES else blank for k in keys}
     texts = [t for d in drawings.values() for t in d.texts()]
     for k in keys:
         texts += [REGISTRY[k].name, REGISTRY[k].how, REGISTRY[k].posture]

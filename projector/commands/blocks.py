@@ -178,6 +178,8 @@ def _print(block: Block, unit: str) -> None:
     click.secho("In the docket, under 'garment'", bold=True)
     some = [f"{o.key}: {list(o.choices)[-1]}" for o in block.options if o.choices][:2]
     click.echo(f"  style: {{{', '.join(some)}}}")
+    if not block.changes:
+        return
     form = FORM if "bust" in block.changes else FORM.replace("bust", block.changes[0])
     click.echo(f"  fit: [{form if 'bust' in form else form.replace(' where: front,', '')}]")
     click.echo()
@@ -246,7 +248,7 @@ def _strokes(pieces: Mapping[str, Piece], half: str) -> list[NDArray[np.float64]
     """The outline of a front or back, opened out, with its marks; and the smaller pieces' none."""
     import numpy as np
 
-    piece = pieces[half]
+    piece = pieces.get(half) or next(iter(pieces.values()))
     ring = piece.unfolded()
     lines = [np.concatenate([ring, ring[:1]])]
     inside = [m.points for m in piece.marks]

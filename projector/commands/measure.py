@@ -137,7 +137,7 @@ def _showable(text: str) -> str:
 
 
 def _write_figures(folder: Path, keys: list[str], titles: list[str], paper: str) -> None:
-    from drafting.figures import figure_svg, measuring_sheet
+    from drafting.figures import FIGURES, figure_svg, measuring_sheet
     from drafting.files import write_atomic
 
     heading = [
@@ -145,7 +145,8 @@ def _write_figures(folder: Path, keys: list[str], titles: list[str], paper: str)
         "wearer _______________     date _______________     unit  cm / in",
     ]
     for key in keys:
-        write_atomic(folder / f"{key}.svg", figure_svg(key))
+        if key in FIGURES:
+            write_atomic(folder / f"{key}.svg", figure_svg(key))
     write_atomic(folder / "measuring-sheet.pdf", measuring_sheet(keys, heading, paper))
 
 
@@ -727,16 +728,17 @@ class _Session:
 
     def show(self, key: str, at: int) -> None:
         """Figure and words of one measure, side by side where there is room."""
-        from drafting.figures import figure_legend, figure_text
+        from drafting.figures import FIGURES, figure_legend, figure_text
         from drafting.measurements import REGISTRY
 
         m = REGISTRY[key]
         screen = shutil.get_terminal_size()
         columns = min(screen.columns, 80) - 1
-        picture = figure_text(
-            key, _FIGURE_COLUMNS, max(12, screen.lines - _ROWS_FOR_WORDS), self.plain
-        )
-        words = [m.how, "", m.posture, "", *figure_legend(key)]
+        picture, words = [""], [m.how, "", m.posture]
+        if key in FIGURES:
+            rows = max(12, screen.lines - _ROWS_FOR_WORDS)
+            picture = figure_text(key, _FIGURE_COLUMNS, rows, self.plain)
+            words += ["", *figure_legend(key)]
         now = self.sheet.loaded()
         body = self.sheet.data["measurements"]
         if key in body:

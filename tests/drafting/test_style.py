@@ -164,6 +164,16 @@ def test_grown_on_sleeve_mates_underarm_and_shoulder(sleeve: str) -> None:
         assert round_arm > 290.0 + 40.0
 
 
+def test_sleeve_hems_follow_the_hem_allowance() -> None:
+    """'hem: 25' is the allowance of a sleeve hem too, unless 'sleeve hem' says otherwise."""
+    front = draft("quick-top", inches(), {"sleeve": "short"}).pieces["front"]
+    middle = front.edges["sleeve hem"].at(0.5 * front.edges["sleeve hem"].length_mm)[0]
+    for own, wanted in (({}, 25.0), ({"sleeve hem": 40.0}, 40.0)):
+        line = front.cutting_line({"all": 10.0, "hem": 25.0, **own})
+        off = nearest_distance(middle[None], np.concatenate([line, line[:1]]))[0]
+        assert off == pytest.approx(wanted, abs=0.1)
+
+
 def test_centre_back_seam() -> None:
     """With a seam the back is a pair with an edge to sew where the fold was."""
     back = draft("quick-top", inches(), {"centre_back": "seam"}).pieces["back"]
