@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from calibrate.calibration import Calibration as Calibration
-    from calibrate.errors import CalibrationError as CalibrationError
-    from calibrate.errors import Refusal as Refusal
+    from configs.errors import ChalkbeamError as ChalkbeamError
+    from configs.errors import Refusal as Refusal
 
 _HOMES = {
     "Calibration": "calibrate.calibration",
-    "CalibrationError": "calibrate.errors",
-    "Refusal": "calibrate.errors",
+    "ChalkbeamError": "configs.errors",
+    "Refusal": "configs.errors",
 }
-__all__ = ["Calibration", "CalibrationError", "Refusal"]
+__all__ = ["Calibration", "ChalkbeamError", "Refusal"]
 
 
 def __getattr__(name: str) -> Any:

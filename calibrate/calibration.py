@@ -20,8 +20,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calibrate.errors import Fault, InputError
-from calibrate.files import FORMAT_VERSION, dump_yaml, read_yaml, unknown_keys, write_atomic
+from configs.errors import Fault, InputError
+from configs.files import FORMAT_VERSION, dump_yaml, read_yaml, unknown_keys, write_atomic
 
 Array = NDArray[np.float64]
 

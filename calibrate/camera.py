@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.detect import Detections, detect, read_photo
-from calibrate.errors import Refusal
 from calibrate.pattern import Pattern
+from configs.errors import Refusal
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

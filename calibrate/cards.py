@@ -18,8 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.errors import Fault, InputError
-from calibrate.files import FORMAT_VERSION, read_yaml, unknown_keys
+from configs.errors import Fault, InputError
+from configs.files import FORMAT_VERSION, read_yaml, unknown_keys
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

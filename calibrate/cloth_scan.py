@@ -18,10 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 from calibrate.calibration import Calibration
 from calibrate.cards import card
 from calibrate.detect import Detections, check_photo, detect, why_unreadable
-from calibrate.errors import Fault, InputError, Refusal
 from calibrate.pattern import Pattern, bare
 from calibrate.plane import CameraModel, place, rigid
 from calibrate.solve import TablePlane, fit_plane
+from configs.errors import Fault, InputError, Refusal
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

@@ -19,8 +19,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibrate import cards as card_module
 from calibrate.cards import FIRST_PATTERN_ID, Board
-from calibrate.errors import Fault, InputError, Refusal
 from calibrate.pattern import Pattern, bare, sizes_like
+from configs.errors import Fault, InputError, Refusal
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.calibration import Calibration, CardPlace
-from calibrate.errors import Fault, InputError
+from configs.errors import Fault, InputError
 
 Array = NDArray[np.float64]
 

@@ -26,8 +26,8 @@ from calibrate.cards import (
     clear_of_ink,
     marker_bits,
 )
-from calibrate.errors import Fault, InputError
-from calibrate.files import FORMAT_VERSION, read_yaml, unknown_keys
+from configs.errors import Fault, InputError
+from configs.files import FORMAT_VERSION, read_yaml, unknown_keys
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

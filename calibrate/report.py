@@ -329,7 +329,7 @@ def apply_square(calibration: Calibration, reading_mm: tuple[float, float]) -> C
     import math
     from dataclasses import replace
 
-    from calibrate.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     if any(not math.isfinite(v) or abs(v / SQUARE_MM - 1) > 0.03 for v in reading_mm):
         raise InputError(

@@ -28,9 +28,9 @@ from calibrate.calibration import (
 )
 from calibrate.cards import BARS_MM, card, set_of
 from calibrate.detect import Detections, is_soft, same_view
-from calibrate.errors import Fault, InputError, Refusal
 from calibrate.pattern import Pattern, bare
 from calibrate.plane import CAMERA_PARAMETERS, CameraModel, homography, place, rigid
+from configs.errors import Fault, InputError, Refusal
 
 Array = NDArray[np.float64]
 

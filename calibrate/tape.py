@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.calibration import Calibration, ProjectorModel, now, without_rigid
-from calibrate.errors import Fault, InputError, Refusal
-from calibrate.files import FORMAT_VERSION, dump_yaml, parse_yaml, read_text, unknown_keys
+from configs.errors import Fault, InputError, Refusal
+from configs.files import FORMAT_VERSION, dump_yaml, parse_yaml, read_text, unknown_keys
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

@@ -9,27 +9,27 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from configs.errors import ChalkbeamError as ChalkbeamError
+    from configs.errors import InputError as InputError
     from drafting.blocks import Draft as Draft
     from drafting.blocks import draft as draft
     from drafting.docket import Docket as Docket
-    from drafting.errors import DraftingError as DraftingError
-    from drafting.errors import InputError as InputError
     from drafting.measurements import Measurements as Measurements
     from drafting.piece import Piece as Piece
 
 _HOMES = {
     "Docket": "drafting.docket",
     "Draft": "drafting.blocks",
-    "DraftingError": "drafting.errors",
-    "InputError": "drafting.errors",
+    "ChalkbeamError": "configs.errors",
+    "InputError": "configs.errors",
     "Measurements": "drafting.measurements",
     "Piece": "drafting.piece",
     "draft": "drafting.blocks",
 }
 __all__ = [
+    "ChalkbeamError",
     "Docket",
     "Draft",
-    "DraftingError",
     "InputError",
     "Measurements",
     "Piece",

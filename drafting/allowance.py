@@ -20,10 +20,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from drafting.errors import DraftError, Fault, InputError
+from configs.errors import DraftError, Fault, InputError
+from configs.units import length_text, parse_length
 from drafting.outline import Edge, Points, ring_points, signed_area
 from drafting.outline import without_repeats as _tidy
-from drafting.units import length_text, parse_length
 
 if TYPE_CHECKING:
     import shapely

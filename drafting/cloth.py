@@ -20,9 +20,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.errors import Fault, InputError
-from drafting.files import unknown_keys
-from drafting.units import length_text, parse_length
+from configs.errors import Fault, InputError
+from configs.files import unknown_keys
+from configs.units import length_text, parse_length
 
 Ring = tuple[tuple[float, float], ...]
 

@@ -19,11 +19,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from drafting import piece_entry
-from drafting.allowance import HEM
-from drafting.cloth import Cloth
-from drafting.errors import DraftingError, Fault, InputError
-from drafting.files import (
+from configs.errors import ChalkbeamError, Fault, InputError
+from configs.files import (
     FORMAT_VERSION,
     dump_yaml,
     named_file,
@@ -32,12 +29,15 @@ from drafting.files import (
     unknown_keys,
     write_atomic,
 )
+from configs.units import length_text, parse_length, unit_name
+from drafting import piece_entry
+from drafting.allowance import HEM
+from drafting.cloth import Cloth
 from drafting.fit import FORM
 from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.piece_entry import entry_of
 from drafting.placement import Placement
-from drafting.units import length_text, parse_length, unit_name
 
 if TYPE_CHECKING:
     from drafting.blocks import Draft
@@ -147,7 +147,7 @@ class Docket:
                 fit=self.garment.get("fit") or [],
                 unit=self.unit,
             )
-        except DraftingError as error:  # the block knows no files: say which one it speaks of
+        except ChalkbeamError as error:  # the block knows no files: say which one it speaks of
             doubt = self.measurements.unit_doubt
             if doubt:  # what follows from numbers in the wrong unit is told of nothing else
                 raise InputError(
@@ -723,7 +723,7 @@ class _Reader:
         value = self.data["cloth"]
         try:
             if isinstance(value, str):
-                from drafting.files import read_yaml
+                from configs.files import read_yaml
 
                 base = self.path.parent if self.path else Path()
                 where = str(self.path) if self.path else "the docket"

@@ -13,9 +13,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from drafting.errors import DraftError, Fault, InputError
-from drafting.files import unknown_keys
-from drafting.units import length_text, parse_length
+from configs.errors import DraftError, Fault, InputError
+from configs.files import unknown_keys
+from configs.units import length_text, parse_length
 
 FRONT, BACK = "front", "back"
 LEFT, RIGHT = "left", "right"

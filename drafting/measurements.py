@@ -18,9 +18,9 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from drafting.errors import Fault, InputError
-from drafting.files import dump_yaml, named_file, read_yaml, unknown_keys, write_atomic
-from drafting.units import HOW_TO_WRITE, MM_PER, format_length, parse_length, unit_name
+from configs.errors import Fault, InputError
+from configs.files import dump_yaml, named_file, read_yaml, unknown_keys, write_atomic
+from configs.units import HOW_TO_WRITE, MM_PER, format_length, parse_length, unit_name
 
 GIRTH, LENGTH, WIDTH = "girth", "length", "width"
 SPREAD_MM = {GIRTH: 10.0, LENGTH: 5.0, WIDTH: 5.0}  # two takes further apart are taken again

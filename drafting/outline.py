@@ -14,7 +14,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 
 Points = NDArray[np.float64]
 

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from configs.errors import Fault, InputError
 from drafting.allowance import FOLD, KINDS, MOST_MM, allowance_of, cutting_ring, in_mm, with_bound
-from drafting.errors import Fault, InputError
 from drafting.outline import (
     Edge,
     Points,

@@ -13,9 +13,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
+from configs.errors import Fault, InputError
+from configs.files import unknown_keys
 from drafting.allowance import KINDS
-from drafting.errors import Fault, InputError
-from drafting.files import unknown_keys
 from drafting.outline import JOIN_MM
 from drafting.piece import Dart, Line, Mark, Notch, Piece
 

@@ -18,8 +18,9 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import Fault, InputError
+from configs.units import format_length
 from drafting.blocks import Draft, Step
-from drafting.errors import Fault, InputError
 from drafting.figures.drawing import (
     GREY,
     INK,
@@ -40,7 +41,6 @@ from drafting.figures.drawing import (
     to_svg,
 )
 from drafting.truing import sewn_length
-from drafting.units import format_length
 
 PANEL_MM = (182.0, 124.0)  # two on an A4 or Letter page
 _PICTURE_MM = (98.0, 124.0)
@@ -1136,7 +1136,7 @@ def write_steps(
     Raises:
         InputError: no steps, another kind or paper, a folder that cannot be written to.
     """
-    from drafting.files import write_atomic
+    from configs.files import write_atomic
 
     files: Mapping[str, str | bytes]
     if kind == "pdf":

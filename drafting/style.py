@@ -14,10 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from drafting.errors import Fault, InputError
-from drafting.files import unknown_keys
+from configs.errors import Fault, InputError
+from configs.files import unknown_keys
+from configs.units import format_length, parse_length
 from drafting.outline import Points
-from drafting.units import format_length, parse_length
 
 
 @dataclass(frozen=True)

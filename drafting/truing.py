@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configs.errors import ChalkbeamError
+from configs.units import format_length
 from drafting.allowance import FOLD, allowance_of
-from drafting.errors import DraftingError
 from drafting.outline import Edge, Points, corner_angle_deg, nearest_distance
 from drafting.piece import Piece
-from drafting.units import format_length
 
 SEAM_MM = 0.5  # seams sewn together: a tenth of what shows
 GIRTH_MM = 1.0
@@ -184,7 +184,7 @@ def check_cutting(
         chosen = _allowances_of(name, allowances)
         try:
             worst = cutting_distance_error(piece, chosen)
-        except DraftingError as error:
+        except ChalkbeamError as error:
             out.append(Check(f"{name}: cutting line", math.inf, CUTTING_MM, False, str(error)))
             continue
         if not _inside(piece.sewing_line, piece.cutting_line(chosen)):

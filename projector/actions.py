@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from drafting.errors import Fault
+    from configs.errors import Fault
 
 MODES = ("arrange", "trace")
 
@@ -227,10 +227,10 @@ def load_keys(path: str | Path) -> Keys:
     """Read a ``keys.yaml``; actions that it does not name keep the shipped keys.
 
     Raises:
-        drafting.InputError: every fault: unknown actions or keys, a key that does two things.
+        InputError: every fault: unknown actions or keys, a key that does two things.
     """
-    from drafting.errors import Fault, InputError
-    from drafting.files import read_yaml, unknown_keys
+    from configs.errors import Fault, InputError
+    from configs.files import read_yaml, unknown_keys
 
     data = read_yaml(path)
     faults = unknown_keys(data, ("chalkbeam", "keys"), str(path))
@@ -274,7 +274,7 @@ def _is_key(text: str) -> bool:
 
 
 def _clashes(keys: Mapping[str, Iterable[str]], where: str) -> list[Fault]:
-    from drafting.errors import Fault
+    from configs.errors import Fault
 
     found: list[Fault] = []
     for mode in MODES:

@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from configs.errors import Fault, InputError
+from configs.units import length_text
 from drafting.cloth import Cloth
-from drafting.errors import Fault, InputError
-from drafting.units import length_text
 from projector.view import View
 
 Array = NDArray[np.float64]

@@ -78,7 +78,7 @@ def displays() -> list[Display]:
     Raises:
         Refusal: no display can be opened at all.
     """
-    from calibrate.errors import Refusal
+    from configs.errors import Refusal
 
     pygame = _pygame()
     try:
@@ -136,7 +136,7 @@ class Beam:
         Raises:
             Refusal: no such display, another size than needed, or a display that is scaled.
         """
-        from calibrate.errors import Refusal
+        from configs.errors import Refusal
 
         pygame = _pygame()
         found = displays()

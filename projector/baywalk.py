@@ -21,8 +21,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.errors import Fault, InputError
-from drafting.units import length_text
+from configs.errors import Fault, InputError
+from configs.units import length_text
 from projector.align import Registration, carry, register, told
 from projector.bays import (
     LEAST_CROSSES,

@@ -58,7 +58,7 @@ def run(
         say: told what is being done, one line a stage.
 
     Raises:
-        DraftingError, CalibrationError: as the real commands do.
+        ChalkbeamError: as the real commands do.
     """
     from calibrate.calibration import Calibration
     from calibrate.cards import BARS_MM, cards_pdf
@@ -66,9 +66,9 @@ def run(
     from calibrate.pattern import pattern_for
     from calibrate.solve import solve_photos
     from calibrate.virtual_table import VirtualCamera, VirtualTable
+    from configs.files import write_atomic
     from drafting import Docket
     from drafting.export.svg import pieces_svg
-    from drafting.files import write_atomic
     from projector.commands.lay_picture import lay_picture
     from projector.commands.laying import laid
     from projector.painter import render
@@ -228,8 +228,8 @@ def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, 
 
 def _own_copy(source: Docket, folder: Path) -> Docket:
     """The shipped docket and its measurements, copied so that they can be opened and changed."""
+    from configs.files import write_atomic
     from drafting import Docket
-    from drafting.files import write_atomic
 
     if source.measurements is not None:
         source.measurements.save(folder / "measurements.yaml")
@@ -255,7 +255,7 @@ def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> None:
 def _write(path: Path, picture: NDArray[np.uint8], kind: str, how: list[int]) -> None:
     import cv2
 
-    from drafting.files import write_atomic
+    from configs.files import write_atomic
 
     done, data = cv2.imencode(kind, picture[..., ::-1] if picture.ndim == 3 else picture, how)
     if not done:

@@ -69,7 +69,7 @@ def face_of(
     ``allowances``: edge → mm. On single cloth a piece that is cut on the fold is laid opened out.
 
     Raises:
-        drafting.InputError, DraftError: the allowances do not suit the piece.
+        InputError, DraftError: the allowances do not suit the piece.
     """
     half = lies_folded(piece, cloth)
     shown = piece if half else piece.opened()

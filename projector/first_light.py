@@ -251,8 +251,8 @@ class FirstLight:
         return self.page != "done" or self._detected is not None
 
     def _key_bars(self, name: str) -> None:
-        from calibrate.errors import CalibrationError
         from calibrate.solve import bar_scale
+        from configs.errors import ChalkbeamError
 
         if name != "return":
             self._type(name)
@@ -269,7 +269,7 @@ class FirstLight:
         self._bars.clear()
         try:
             bar_scale(read)
-        except CalibrationError as error:
+        except ChalkbeamError as error:
             self.tell(f"{str(error.faults[0]).removeprefix('--bars: ')} Type both anew.")
             return
         self.bars_mm = read
@@ -379,14 +379,14 @@ class FirstLight:
 
     def _start(self, job: Callable[[], Calibration]) -> None:
         """Solve beside the picture, so that it goes on answering."""
-        from calibrate.errors import CalibrationError
+        from configs.errors import ChalkbeamError
 
         self._busy = True
 
         def work() -> None:
             try:
                 self._work.put(("done", job()))
-            except CalibrationError as error:
+            except ChalkbeamError as error:
                 self._work.put(("fault", str(error.faults[0])))
             except Exception as error:  # the table must not go dark for it
                 self._work.put(("fault", f"It could not be solved ({type(error).__name__})."))

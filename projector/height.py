@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibrate.calibration import Calibration
-from drafting.errors import Fault, InputError
-from drafting.files import unknown_keys
-from drafting.units import length_text, parse_length
+from configs.errors import Fault, InputError
+from configs.files import unknown_keys
+from configs.units import length_text, parse_length
 
 if TYPE_CHECKING:
     from drafting import Docket
@@ -185,7 +185,7 @@ def corrected(calibration: Calibration, height: Height) -> Calibration:
     picture as a whole may stand aside (see `off_by`).
 
     Raises:
-        calibrate.InputError: the lens is not well above the cloth.
+        InputError: the lens is not well above the cloth.
     """
     if height.lens_mm is None or height.surface_mm == 0.0:
         return calibration

@@ -19,8 +19,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from configs.errors import Fault
     from drafting import Docket
-    from drafting.errors import Fault
     from drafting.placement import Placement
 
 VERSION = 1
@@ -77,9 +77,9 @@ def _lock(docket_path: Path) -> int:
     """Take the docket for this table; the system gives it back even after kill -9.
 
     Raises:
-        drafting.InputError: another table has it, or the folder cannot be written to.
+        InputError: another table has it, or the folder cannot be written to.
     """
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     path = lock_path(docket_path)
     while True:
@@ -125,7 +125,7 @@ def _unlock(docket_path: Path, handle: int) -> None:
 
 
 def _closed_folder(docket_path: Path, why: str) -> Fault:
-    from drafting.errors import Fault
+    from configs.errors import Fault
 
     return Fault(
         str(docket_path.parent),
@@ -138,9 +138,9 @@ def _may_write(docket_path: Path) -> None:
     """Whether docket and folder can be written to, asked before she begins.
 
     Raises:
-        drafting.InputError: one of them cannot.
+        InputError: one of them cannot.
     """
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     if not os.access(docket_path.parent, os.W_OK):
         raise InputError(_closed_folder(docket_path, "it is write-protected"))
@@ -159,7 +159,7 @@ def held(docket_path: Path) -> Iterator[None]:
     """Keep a docket to oneself for a while, as a table does: nobody else writes to it.
 
     Raises:
-        drafting.InputError: it is open at a table, or its folder cannot be written to.
+        InputError: it is open at a table, or its folder cannot be written to.
     """
     handle = _lock(docket_path)
     try:
@@ -174,7 +174,7 @@ def with_noted(docket_path: Path) -> Recovered:
     Only reads; may be asked while the docket is open at a table.
 
     Raises:
-        drafting.DraftingError: the docket cannot be read or has faults.
+        ChalkbeamError: the docket cannot be read or has faults.
     """
     from drafting.docket import Docket
 
@@ -201,7 +201,7 @@ def is_stale(docket_path: Path) -> bool:
     """Whether a docket's journal is of another version of it, so that it must not be lost.
 
     Raises:
-        drafting.DraftingError: the docket cannot be read or has faults.
+        ChalkbeamError: the docket cannot be read or has faults.
     """
     from drafting.docket import Docket
 
@@ -242,10 +242,10 @@ class Journal:
         another name and told, never applied.
 
         Raises:
-            drafting.InputError: the docket was never saved, is open at another table, or its
+            InputError: the docket was never saved, is open at another table, or its
                 folder cannot be written to.
         """
-        from drafting.errors import Fault, InputError
+        from configs.errors import Fault, InputError
 
         if docket.path is None:
             raise InputError(Fault("", "this docket was never saved.", "Save it first."))
@@ -295,7 +295,7 @@ class Journal:
         the view are the table's.
 
         Raises:
-            drafting.InputError: the docket cannot be written, or was changed elsewhere and has
+            InputError: the docket cannot be written, or was changed elsewhere and has
                 faults now; the journal keeps everything.
         """
         if not self.unsaved:
@@ -321,7 +321,7 @@ class Journal:
         """Save and take the journal away: everything is in the docket.
 
         Raises:
-            drafting.InputError: as `save`; the journal then stays.
+            InputError: as `save`; the journal then stays.
         """
         try:
             self.save()
@@ -363,7 +363,7 @@ class Journal:
 
     def _begin(self, changes: Sequence[Mapping[str, Any]] = ()) -> None:
         """A new journal, replacing the old one in one step."""
-        from drafting.files import write_atomic
+        from configs.files import write_atomic
 
         if self._file >= 0:
             os.close(self._file)

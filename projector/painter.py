@@ -440,7 +440,7 @@ def render(
         options: further ones of `projector.scene.build` (``lines``, ``ink``, ``strip`` …).
 
     Raises:
-        drafting.InputError, DraftError: the docket has faults or no lay.
+        InputError, DraftError: the docket has faults or no lay.
     """
     from projector.scene import INKS, build, ink_of
 

@@ -91,8 +91,8 @@ class Past:
 
     def _anew(self, history: History) -> None:
         """The file written whole: the oldest state kept, and the steps from it on."""
-        from drafting.errors import DraftingError
-        from drafting.files import write_atomic
+        from configs.errors import ChalkbeamError
+        from configs.files import write_atomic
 
         self._let_go()
         before, after = _chain(history.past, KEPT), _chain(history.future, KEPT)
@@ -101,7 +101,7 @@ class Past:
         lines += [{"then": _delta(a, b)} for a, b in pairwise(states)]
         if after:
             lines.append({"back": len(after)})
-        with contextlib.suppress(OSError, DraftingError):
+        with contextlib.suppress(OSError, ChalkbeamError):
             write_atomic(self.path, b"".join(_written(line) for line in lines))
             flags = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
             self._file = os.open(self.path, flags)
@@ -171,7 +171,7 @@ def _with(before: Work, line: Mapping[str, Any]) -> Work:
 
 def _read(path: Path, pieces: set[str]) -> History | None:
     """The history in a file; as far as it can be read, None when nothing of it can."""
-    from drafting.errors import DraftingError
+    from configs.errors import ChalkbeamError
 
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
@@ -191,7 +191,7 @@ def _read(path: Path, pieces: set[str]) -> History | None:
                 history = history.back()
             for _ in range(int(line.get("forth", 0))):
                 history = history.forth()
-        except (ValueError, TypeError, KeyError, AttributeError, DraftingError):
+        except (ValueError, TypeError, KeyError, AttributeError, ChalkbeamError):
             break  # a torn last line
         if not {p.piece for p in history.now.lay} <= pieces:
             return None

@@ -102,8 +102,8 @@ def _work(
     seconds: float,
 ) -> None:
     """In the other process: plan, send every better lay, end with a word."""
+    from configs.errors import ChalkbeamError
     from drafting.docket import Docket
-    from drafting.errors import DraftingError
     from drafting.lay import plan
     from projector.shares import plan_options, together
 
@@ -132,5 +132,5 @@ def _work(
         )
         send(lay)
         out.put(("done", ""))
-    except DraftingError as error:
+    except ChalkbeamError as error:
         out.put(("fault", " ".join(str(f) for f in error.faults[:2])))

@@ -927,7 +927,7 @@ def at_cloth(docket: Docket, calibration: Calibration) -> Calibration:
     """The calibration of the cloth's upper side, as far as thickness and lens are known.
 
     Raises:
-        drafting.InputError, calibrate.InputError: what is noted of them has faults.
+        InputError, InputError: what is noted of them has faults.
     """
     if not docket.table.get("height"):  # without a thickness nothing is to be corrected
         return calibration
@@ -1009,7 +1009,7 @@ def view_of(docket: Docket, calibration: Calibration) -> View:
     """The docket's own view, or the used cloth centred in the beam.
 
     Raises:
-        drafting.InputError: the docket's ``table: view`` has faults.
+        InputError: the docket's ``table: view`` has faults.
     """
     held = docket.table.get("view") if docket.table else None
     side = "near"
@@ -1057,9 +1057,9 @@ def look_of(docket: Docket) -> Look:
     ``width``: of the cutting line: ``1.2 mm`` or ``2 px``.
 
     Raises:
-        drafting.InputError: a weight or width that is none.
+        InputError: a weight or width that is none.
     """
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     where = f"{docket.path or 'docket'}: table"
     table = docket.table or {}
@@ -1103,12 +1103,12 @@ def build(
         current: the piece being traced, ``front/1``.
 
     Raises:
-        drafting.InputError: the docket has no lay, or its pieces or view have faults.
+        InputError: the docket has no lay, or its pieces or view have faults.
         ValueError: no such mode.
     """
     if mode not in ("arrange", "trace", "plain"):
         raise ValueError(f"mode is 'arrange', 'trace' or 'plain', not {mode!r}.")
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     placed = docket.placed()
     if not placed:

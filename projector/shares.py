@@ -61,7 +61,7 @@ def together(dockets: Sequence[Docket]) -> Together:
     """What lies on the cloth of the dockets that are laid now, theirs and what shares it.
 
     Raises:
-        drafting.InputError: a docket that shares the cloth is not there, cannot be read or
+        InputError: a docket that shares the cloth is not there, cannot be read or
             describes another cloth.
     """
     others, unlaid, said = _sharing(dockets)
@@ -100,7 +100,7 @@ def as_noted(paths: Sequence[Path]) -> tuple[list[Docket], list[str]]:
     """Dockets as the table left them, with what its journals still hold; and what to say of it.
 
     Raises:
-        drafting.DraftingError: one cannot be read or has faults.
+        ChalkbeamError: one cannot be read or has faults.
     """
     from projector.journal import with_noted
 
@@ -121,8 +121,8 @@ def _sharing(dockets: Sequence[Docket]) -> tuple[list[Docket], list[Path], list[
 
     And the files of those that were never laid, and what to say of all.
     """
-    from drafting.errors import Fault, InputError
-    from drafting.files import named_file
+    from configs.errors import Fault, InputError
+    from configs.files import named_file
 
     here = {d.path.resolve() for d in dockets if d.path}
     found: dict[Path, Path] = {}

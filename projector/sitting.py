@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.units import length_text
+from configs.units import length_text
 from projector import height, tools, trace
 from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_MORE, STRIP_WORDS, Keys
 from projector.marks import Item
@@ -609,7 +609,7 @@ class Sitting:
         """What lies on the calibrated table, and the lens: the picture follows, the docket keeps it.
 
         Raises:
-            drafting.InputError, calibrate.InputError: it cannot be so; nothing is changed.
+            InputError, InputError: it cannot be so; nothing is changed.
         """
         docket = self.docket.replace(table={**self.docket.table, "height": noted})
         self.stage.stand_on(at_cloth(docket, self.calibration))
@@ -623,12 +623,12 @@ class Sitting:
 
     def _use(self, open_tool: Callable[[Sitting], object]) -> None:
         """Open a tool; what it refuses is said on the table."""
-        from drafting.errors import DraftingError
+        from configs.errors import ChalkbeamError
 
         self._drop_plan()
         try:
             open_tool(self)
-        except DraftingError as error:
+        except ChalkbeamError as error:
             self.tell(str(error.faults[0]), 12.0)
 
     def _do_arrange(self) -> None:
@@ -967,13 +967,13 @@ class Sitting:
         """Save the docket now; a disk that refuses is told, the journal still holds all."""
         if self.journal is None:
             return
-        from drafting.errors import DraftingError
+        from configs.errors import ChalkbeamError
 
         try:
             said = self.journal.save()
             if said:
                 self.tell(said, 20.0)
-        except DraftingError as error:
+        except ChalkbeamError as error:
             self._quiet_since = self._now + 30.0  # ask again, not at every frame
             self.tell(f"Not saved yet: {error.faults[0]}", 20.0)
 

@@ -14,9 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.errors import CalibrationError
-from drafting.errors import DraftingError, Fault, InputError
-from drafting.units import length_text
+from configs.errors import ChalkbeamError, Fault, InputError
+from configs.units import length_text
 from projector import trace
 from projector.align import LINES, Pointing, carry, told
 from projector.bays import (
@@ -614,7 +613,7 @@ def resume(sitting: Sitting) -> None:
     if isinstance(kept, dict) and kept.get("on") and sitting.work.placed():
         try:
             open_bays(sitting)
-        except DraftingError as error:
+        except ChalkbeamError as error:
             sitting.tell(str(error.faults[0]), 12.0)
 
 
@@ -805,7 +804,7 @@ class HeightTool:
     def _set(self, sitting: Sitting, height: Height) -> None:
         try:
             sitting.set_height(height.to_dict())
-        except (DraftingError, CalibrationError) as error:
+        except ChalkbeamError as error:
             sitting.tell(str(error.faults[0]), 8.0)
             return
         self.height = height

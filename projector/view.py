@@ -72,10 +72,10 @@ class View:
         """A view from the docket's ``table: {view: …}``.
 
         Raises:
-            drafting.InputError: every fault of it.
+            InputError: every fault of it.
         """
-        from drafting.errors import Fault, InputError
-        from drafting.files import unknown_keys
+        from configs.errors import Fault, InputError
+        from configs.files import unknown_keys
 
         if not isinstance(data, Mapping):
             raise InputError(Fault(where, "should be a mapping.", "Take it out to begin anew."))

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 import yaml
 
+from configs import shipped
 from drafting import Docket
 from projector.cli import _COMMANDS, CALIBRATE_COMMANDS
-from projector.commands.support import configs_folder
 
 ROOT = Path(__file__).resolve().parent.parent
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -27,7 +27,7 @@ def test_docket_examples_draft(number: int) -> None:
     """Each docket shown in the README loads, drafts and passes its checks."""
     data = yaml.safe_load(DOCKETS[number])
     wearer = Path(data["measurements"]).name
-    data["measurements"] = str(configs_folder() / "measurements" / wearer)
+    data["measurements"] = str(shipped("measurements", wearer))
     docket = Docket.from_dict(data)
     assert docket.cloth is not None
     assert set(docket.pieces()) >= {"front", "back"}
@@ -59,9 +59,9 @@ def test_pictures_are_there() -> None:
 
 def test_shipped_dockets_draft_and_name_their_cloth() -> None:
     """Every docket that is shipped drafts, passes its checks and has a cloth to lie on."""
-    shipped = sorted((configs_folder() / "dockets").glob("*.yaml"))
-    assert shipped
-    for path in shipped:
+    dockets = sorted(shipped("dockets").glob("*.yaml"))
+    assert dockets
+    for path in dockets:
         docket = Docket.load(path)
         assert docket.cloth is not None, path
         assert all(check.ok for check in docket.draft().checks()), path

@@ -13,8 +13,8 @@ from importlib import import_module
 from types import MappingProxyType
 from typing import Any
 
-from drafting.errors import Fault, InputError
-from drafting.files import unknown_keys
+from configs.errors import Fault, InputError
+from configs.files import unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import Measurements, missing
 from drafting.outline import Points

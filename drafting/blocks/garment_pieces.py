@@ -14,6 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
+from configs.units import format_length
 from drafting.blocks.quarter_lines import (
     Drawn,
     flattened,
@@ -30,7 +32,6 @@ from drafting.curves import (
     rounded,
     sweep,
 )
-from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, LEFT, RIGHT, Quarter
 from drafting.measurements import Measurements
 from drafting.outline import Edge, is_simple, polyline_length, ring_points
@@ -40,7 +41,6 @@ from drafting.truing import (
     Seam,
     seam_length,
 )
-from drafting.units import format_length
 
 GATHER_STEP_MM = 2.0
 SIDE_NOTCH_MM = 80.0

@@ -15,6 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
+from configs.units import format_length
 from drafting.curves import (
     Cubic,
     Points,
@@ -30,10 +32,8 @@ from drafting.curves import (
     unit,
     vec,
 )
-from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, Quarter
 from drafting.measurements import Measurements
-from drafting.units import format_length
 
 INCH = 25.4
 FRONT_DEPTH_MM = 3 * INCH

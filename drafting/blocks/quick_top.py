@@ -16,6 +16,8 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
+from configs.units import format_length
 from drafting.blocks import Block, Draft
 from drafting.blocks.garment_pieces import (
     finish,
@@ -41,7 +43,6 @@ from drafting.blocks.quick_top_steps import construction
 from drafting.curves import (
     chain_length,
 )
-from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, FitChange, Quarter, apply, one_sided
 from drafting.measurements import Measurements
 from drafting.piece import Mark, Piece
@@ -55,7 +56,6 @@ from drafting.truing import (
     Seam,
     check_head,
 )
-from drafting.units import format_length
 
 FULL_BUST_MM = 60.0
 EASE_TO_PULL_ON_MM = 100.0

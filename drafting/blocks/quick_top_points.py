@@ -10,16 +10,16 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from configs.errors import DraftError, Fault
+from configs.units import format_length
 from drafting.blocks.quarter_lines import (
     BACK_DEPTH_MM,
     DEPTH_MM,
     INCH,
     OUT_MM,
 )
-from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, Quarter
 from drafting.measurements import Measurements
-from drafting.units import format_length
 
 BALANCE_MM = 7 / 8 * INCH  # neck point up, shoulder mark down: the slope of the shoulder
 BACK_DROP_MM = 3 / 8 * INCH  # the back shoulder line lies this much lower

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from configs.units import format_length
 from drafting.blocks import Step
 from drafting.blocks.quarter_lines import (
     INCH,
@@ -27,7 +28,6 @@ from drafting.curves import (
 )
 from drafting.fit import BACK, FRONT, FitChange, Quarter
 from drafting.measurements import Measurements
-from drafting.units import format_length
 
 PAPER_MARGIN_MM = 2 * INCH
 

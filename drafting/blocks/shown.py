@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from drafting.units import format_length
+from configs.units import format_length
 
 _STEP_MM = {"in": 25.4 / 16.0, "mm": 0.1}  # what `format_length` rounds to; else 1 mm
 

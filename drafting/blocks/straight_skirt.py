@@ -19,6 +19,8 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
+from configs.units import format_length
 from drafting.blocks import Block, Draft
 from drafting.blocks.straight_skirt_options import LENGTHS_MM, OPTIONS
 from drafting.blocks.straight_skirt_panel import (
@@ -31,12 +33,10 @@ from drafting.blocks.straight_skirt_panel import (
 )
 from drafting.blocks.straight_skirt_pieces import skirt_pieces
 from drafting.blocks.straight_skirt_steps import construction
-from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, FitChange
 from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.truing import Corner, Girth, Run, Seam, check_dart_runs, sewn_length
-from drafting.units import format_length
 
 BACK_WIDER_MM = 15.0  # on each half, in both handbooks
 LEAST_BELOW_HIP_MM = 80.0

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
 from drafting.curves import Cubic, Points, left_of, line, sweep, unit
-from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT
 
 RAISE_MM, RAISE_AT_MM = 12.5, 35.0  # Aldrich's raised side waist, at her usual shaping of the side

@@ -11,16 +11,16 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
+from configs.units import format_length
 from drafting.blocks.garment_pieces import label_of
 from drafting.blocks.straight_skirt_panel import Panel, Sizes
 from drafting.curves import Points, chain_points, left_of
-from drafting.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT
 from drafting.measurements import Measurements
 from drafting.outline import Edge, polyline_length
 from drafting.piece import Dart, Mark, Notch, Piece
 from drafting.truing import sewn_length
-from drafting.units import format_length
 
 DRILL_SHORT_MM = 10.0  # the mark for a dart's point lies this far inside it, so that no hole shows
 BAR_MM = 15.0  # of the mark across the end of a zip or slit

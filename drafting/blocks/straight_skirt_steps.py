@@ -11,13 +11,13 @@ from typing import Any
 
 import numpy as np
 
+from configs.units import format_length
 from drafting.blocks import Step
 from drafting.blocks.shown import Shown
 from drafting.blocks.straight_skirt_panel import DartPlan, Panel, Sizes
 from drafting.curves import Points
 from drafting.fit import BACK, FRONT
 from drafting.measurements import Measurements
-from drafting.units import format_length
 
 PAPER_MARGIN_MM = 50.0
 

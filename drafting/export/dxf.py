@@ -21,8 +21,8 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import Fault, InputError
 from drafting.allowance import FOLD
-from drafting.errors import Fault, InputError
 from drafting.export.marks import CUTTING, DART, MARK, NOTCH, Stroke, allowance_text, strokes
 from drafting.export.marks import GRAIN as GRAIN_STROKE
 from drafting.export.svg import box_of, own_allowances

@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 
+from configs.units import format_length, length_text
 from drafting.allowance import ALL, FOLD, RAW, allowance_of
 from drafting.figures.drawing import svg_width
 from drafting.outline import Points
 from drafting.piece import Piece
-from drafting.units import format_length, length_text
 
 CUTTING, SEWING, GRAIN, NOTCH = "cutting", "sewing", "grain", "notch"
 DART, DRILL, MARK, SIGN = "dart", "drill", "mark", "sign"

@@ -20,8 +20,9 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import Fault, InputError
+from configs.units import length_text
 from drafting.allowance import FOLD
-from drafting.errors import Fault, InputError
 from drafting.export.lettering import Lettering
 from drafting.export.marks import (
     CUTTING,
@@ -45,7 +46,6 @@ from drafting.export.svg import box_of, own_allowances
 from drafting.figures.drawing import svg_width
 from drafting.outline import Points
 from drafting.piece import Piece
-from drafting.units import length_text
 
 # width × height mm: ISO 216; Letter, Legal and Tabloid as sold in North America
 PAPERS = {

@@ -14,8 +14,9 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
+from configs.errors import Fault, InputError
+from configs.units import format_length
 from drafting.allowance import FOLD
-from drafting.errors import Fault, InputError
 from drafting.export.marks import (
     CUTTING,
     DART,
@@ -34,7 +35,6 @@ from drafting.export.marks import (
 from drafting.figures.drawing import FAMILY, svg_width
 from drafting.outline import Edge, Points, polyline_length
 from drafting.piece import Piece
-from drafting.units import format_length
 
 MARGIN_MM = 10.0
 GAP_MM = 20.0

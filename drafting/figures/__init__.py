@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 from drafting.figures import body
 from drafting.figures.drawing import (
     GREY,

@@ -11,7 +11,7 @@ from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from drafting.intake.found import Found

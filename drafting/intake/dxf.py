@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 from drafting.intake.found import Drawn, Found, outlines_from
 from drafting.intake.geometry import LARGEST, Arc, Array, Chain, Segment, line, polygon
 from drafting.intake.svg import UNIT_MM, read_bytes

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 from drafting.intake.geometry import Array, Chain, polygon
 
 JOIN_MM = 0.1  # ends no further apart than this are one point; less than a pencil line

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 
 Array = NDArray[np.float64]
 

@@ -20,7 +20,7 @@ from xml.parsers import expat
 
 import numpy as np
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 from drafting.intake.found import Drawn, Found, outlines_from
 from drafting.intake.geometry import (
     LARGEST,

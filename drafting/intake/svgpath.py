@@ -14,7 +14,7 @@ import re
 
 import numpy as np
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 from drafting.intake.geometry import Array, Bezier, Chain, Segment, bounded, line, svg_arc
 
 MAX_SEGMENTS = 50_000  # of one path

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.errors import LayError
 from drafting.cloth import Cloth
-from drafting.errors import LayError
 from drafting.lay.first import touched_cells
 from drafting.lay.model import Lay
 from drafting.lay.planner import plan

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.errors import Fault
 from drafting.cloth import Cloth
-from drafting.errors import Fault
 from drafting.lay.model import LaidPiece
 from drafting.lay.region import usable_region
 

@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.errors import Fault, LayError
 from drafting.cloth import Cloth, MatchPoint
-from drafting.errors import Fault, LayError
 from drafting.lay.model import LaidPiece
 from drafting.lay.shapes import (
     Points,

@@ -21,8 +21,8 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import LayError
 from drafting.cloth import Cloth
-from drafting.errors import LayError
 from drafting.lay import compiled
 from drafting.lay.check import is_sound
 from drafting.lay.first import State, first_plan

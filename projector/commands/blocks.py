@@ -147,9 +147,9 @@ def _print_overview(block: Block) -> None:
 
 
 def _print(block: Block, unit: str) -> None:
+    from configs.units import format_length
     from drafting.fit import FORM, KINDS
     from drafting.measurements import REGISTRY
-    from drafting.units import format_length
 
     click.secho(f"{block.name}: {block.title}", bold=True)
     click.echo(f"{block.text}\n")
@@ -295,8 +295,8 @@ def _dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str
 
 
 def _write_sketches(block: Block, out: Path) -> int:
+    from configs.files import write_atomic
     from drafting.export.svg import pieces_svg
-    from drafting.files import write_atomic
 
     count = 0
     for option in block.options:

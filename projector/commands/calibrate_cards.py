@@ -24,7 +24,7 @@ def cards(paper: str, large: bool, out: Path) -> None:
     100 %, lay a ruler on the two printed bars and keep the readings for 'calibrate photo'.
     """
     from calibrate.cards import card_set, cards_pdf
-    from calibrate.files import dump_yaml, write_atomic
+    from configs.files import dump_yaml, write_atomic
 
     name = f"{paper}-large" if large else paper
     made = card_set(name)
@@ -57,8 +57,8 @@ def pattern(size: str, beam_width: float | None, large: bool, out: Path) -> None
     """
     import cv2
 
-    from calibrate.files import dump_yaml, write_atomic
     from calibrate.pattern import DEFAULT_BEAM_MM, parse_size, pattern_for
+    from configs.files import dump_yaml, write_atomic
 
     made = pattern_for(parse_size(size), beam_width, large)
     side = _beside(out)
@@ -79,7 +79,7 @@ def _beside(out: Path) -> Path:
     Raises:
         InputError: the file itself was to be a YAML.
     """
-    from calibrate.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     side = out.with_suffix(".yaml")
     if side == out or not out.name.strip("."):

@@ -51,8 +51,8 @@ def check(
     from calibrate.detect import detect, read_photo
     from calibrate.drift import drift
     from calibrate.drift import mend as mended_by
-    from calibrate.errors import Fault, InputError
     from calibrate.solve import solve
+    from configs.errors import Fault, InputError
     from projector.commands.support import print_json
 
     if (photo is None) == (not live):

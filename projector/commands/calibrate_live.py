@@ -202,7 +202,7 @@ def _wait_for_cards(source: Source, beam: Any, patience: float, say: Callable[[s
     import numpy as np
 
     from calibrate.camera import live_picture, look_for_cards
-    from calibrate.errors import Refusal
+    from configs.errors import Refusal
 
     w, h = beam.size
     beam.show(np.full((h, w, 3), 255, np.uint8))
@@ -253,7 +253,7 @@ def _sayer(as_json: bool) -> Callable[[str], None]:
 def _write_views(folder: Path, views: list[View]) -> list[Path]:
     import cv2
 
-    from calibrate.files import write_atomic
+    from configs.files import write_atomic
 
     written = []
     for n, view in enumerate(views, 1):

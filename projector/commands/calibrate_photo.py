@@ -12,8 +12,8 @@ from projector.commands.places import OUT_FILE
 
 if TYPE_CHECKING:
     from calibrate.detect import Detections, Image
-    from calibrate.errors import Refusal
     from calibrate.solve import Solution
+    from configs.errors import Refusal
 
 
 @click.command()
@@ -75,10 +75,10 @@ def photo(
     from calibrate.calibration import keep
     from calibrate.cards import load_cards
     from calibrate.detect import detect, read_photo
-    from calibrate.errors import Fault, InputError, Refusal
     from calibrate.pattern import load_pattern, parse_size, pattern_for
     from calibrate.report import apply_square, as_data, text
     from calibrate.solve import bar_scale, solve
+    from configs.errors import Fault, InputError, Refusal
 
     wanted = parse_size(size)
     bars_mm = _pair(bars, "--bars")
@@ -173,7 +173,7 @@ def _pair(value: str | None, name: str) -> tuple[float, float] | None:
     Raises:
         InputError: not two numbers with a comma between them.
     """
-    from calibrate.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     if value is None:
         return None
@@ -193,8 +193,8 @@ def _write_picture(path: Path, picture: Image) -> None:
     """Write a picture whole or not at all; PNG or JPEG by its name."""
     import cv2
 
-    from calibrate.errors import Fault, InputError
-    from calibrate.files import write_atomic
+    from configs.errors import Fault, InputError
+    from configs.files import write_atomic
 
     suffix = path.suffix.lower()
     if suffix not in (".png", ".jpg", ".jpeg"):

@@ -35,10 +35,10 @@ def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
     """
     import cv2
 
-    from calibrate.errors import Fault, InputError
-    from calibrate.files import write_atomic
     from calibrate.pattern import parse_size
     from calibrate.tape import crosses_for, crosses_picture, crosses_text, form_text, pairs_of
+    from configs.errors import Fault, InputError
+    from configs.files import write_atomic
 
     wanted = parse_size(size)
     placed = crosses_for(wanted, int(count))
@@ -100,9 +100,9 @@ def tape(
     unit: '112.3 cm', '44 1/4 in'. Pairs that could not be measured are left out.
     """
     from calibrate.calibration import keep
-    from calibrate.errors import InputError
     from calibrate.pattern import parse_size
     from calibrate.tape import load_readings, solve_tape
+    from configs.errors import InputError
     from projector.commands.support import print_json
 
     wanted = parse_size(size) if size else None
@@ -141,7 +141,6 @@ def guide(
         show: puts a picture (H, W, 3) on the projector.
         ask: a question to an answer; '' skips the pair, 'back' takes the last one again, 'done' ends.
     """
-    from calibrate.files import write_atomic
     from calibrate.tape import (
         Readings,
         against_the_rest,
@@ -152,6 +151,7 @@ def guide(
         load_readings,
         pairs_of,
     )
+    from configs.files import write_atomic
 
     crosses: dict[str, tuple[float, float]] = {
         k: (float(x), float(y)) for k, (x, y) in crosses_for(size, count).items()

@@ -74,7 +74,7 @@ def cloth(
     from calibrate.calibration import Calibration, newest
     from calibrate.calibration import told as told_of
     from calibrate.cloth_scan import scan, view_of
-    from calibrate.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     calibration = Calibration.load(calibration_file) if calibration_file else newest()
     if light is not None:
@@ -126,8 +126,8 @@ def cloth(
 
 def _write_light(path: Path, size: str | None, calibration: Calibration | None) -> None:
     from calibrate.cloth_scan import scan_light
-    from calibrate.errors import Fault, InputError
     from calibrate.pattern import parse_size
+    from configs.errors import Fault, InputError
     from projector.commands.calibrate_photo import _write_picture
 
     if size is None and calibration is None:
@@ -148,7 +148,7 @@ def _picture(
     import numpy as np
 
     from calibrate.detect import read_photo
-    from calibrate.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     if photo is not None:
         return read_photo(photo), str(photo)
@@ -178,8 +178,8 @@ def _as_cloth(
     """
     import numpy as np
 
+    from configs.errors import Fault, InputError
     from drafting.cloth import kept_off
-    from drafting.errors import Fault, InputError
 
     c, s = math.cos(found.grain_rad), math.sin(found.grain_rad)
     turned = np.array([[c, s], [-s, c]])
@@ -220,9 +220,9 @@ def _write(
 ) -> list[Path]:
     """The cloth file with its picture beside it, and the docket; every one whole or not at all."""
     from calibrate.cloth_scan import picture
+    from configs.files import FORMAT_VERSION, dump_yaml, write_atomic
     from drafting import Docket
     from drafting.cloth import Cloth
-    from drafting.files import FORMAT_VERSION, dump_yaml, write_atomic
     from projector.commands.calibrate_photo import _write_picture
     from projector.commands.laying import taken
 

@@ -23,10 +23,11 @@ def demo(out: Path, seed: int, as_json: bool) -> None:
     solves the calibration from that photo, projects the lay back on to the table and measures there
     how far each cutting line lies from the draft. Only the devices are virtual.
     """
-    from projector.commands.support import configs_folder, print_json, print_table
+    from configs import shipped
+    from projector.commands.support import print_json, print_table
     from projector.demo import run
 
-    outcome = run(out, configs_folder(), seed=seed, say=(lambda _: None) if as_json else click.echo)
+    outcome = run(out, shipped(), seed=seed, say=(lambda _: None) if as_json else click.echo)
     if as_json:
         print_json(outcome.report)
         return

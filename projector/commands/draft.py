@@ -39,10 +39,10 @@ def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
     that run on over a seam, finished girths, the way for the head. When a check fails the
     pieces are written all the same, so that you can look at them, and the exit code is 1.
     """
+    from configs.files import write_atomic
     from drafting.blocks import draft as draft_block
     from drafting.docket import Docket
     from drafting.export.svg import piece_svg
-    from drafting.files import write_atomic
     from drafting.truing import compare
     from projector.commands.support import print_json
 
@@ -104,7 +104,7 @@ def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, str | bytes])
     import hashlib
     import os
 
-    from drafting.files import write_atomic
+    from configs.files import write_atomic
 
     def digest(data: bytes) -> str:
         return hashlib.sha256(data).hexdigest()
@@ -181,7 +181,7 @@ def _named(names: Sequence[str], most: int = 6) -> str:
 
 
 def _move_row(move: Move, unit: str) -> list[str]:
-    from drafting.units import format_length
+    from configs.units import format_length
 
     def text(mm: float | None) -> str:
         return "–" if mm is None else format_length(mm, unit)
@@ -212,7 +212,7 @@ def _told(change: FitChange) -> str:
 
 def allowance_notes(read: Docket, made: Draft) -> list[str]:
     """What the docket's allowances say that this style does not use, or that she may not mean."""
-    from drafting.units import format_length
+    from configs.units import format_length
 
     notes = read.allowance_cautions()
     notes += [

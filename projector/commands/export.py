@@ -43,9 +43,9 @@ def export(docket: Path, out: Path, only: tuple[str, ...], as_json: bool) -> Non
     line, 15 text. Grade rules, stripe lines and cut-outs of that standard are not written, and
     notches stand as the slit's line; conformance is not claimed.
     """
+    from configs.errors import Fault, InputError
+    from configs.files import write_atomic
     from drafting.docket import Docket
-    from drafting.errors import Fault, InputError
-    from drafting.files import write_atomic
     from projector.commands.support import print_json, print_table
 
     kind = out.suffix.lower()
@@ -100,7 +100,7 @@ def chosen_pieces(pieces: Mapping[str, Piece], only: tuple[str, ...]) -> dict[st
     """
     import difflib
 
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     faults = []
     for name in only:

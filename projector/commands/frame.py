@@ -43,8 +43,8 @@ def frame(
     true on the table. A docket without a lay is laid for a few seconds; its file is not changed.
     """
     from calibrate import Calibration
-    from drafting.errors import Fault, InputError
-    from drafting.files import write_atomic
+    from configs.errors import Fault, InputError
+    from configs.files import write_atomic
     from projector.commands.laying import laid, taken
     from projector.painter import png, render
     from projector.scene import Stage, light_words, view_of
@@ -94,7 +94,7 @@ def parse_size(text: str) -> tuple[int, int]:
     """
     import re
 
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     found = re.fullmatch(r"\s*(\d{2,5})\s*[x×X]\s*(\d{2,5})\s*", text)
     if not found:

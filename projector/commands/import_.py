@@ -114,7 +114,7 @@ def import_(
     become its pieces; say what a bare outline cannot: --fold, --grain, --cut, --pair,
     --allowance. PIECE= may be left out when it goes for all.
     """
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
     from drafting.intake import read_outlines
     from drafting.intake.adopt import adopt, named_sides
 
@@ -128,8 +128,8 @@ def import_(
     names = _renamed(outlines, rename)
     drawn = {o.name: dict(o.edges) or named_sides(o.points) for o in outlines}
     if picture is not None:
+        from configs.files import write_atomic
         from drafting.export.svg import sides_svg
-        from drafting.files import write_atomic
 
         if picture.suffix.lower() != ".svg":
             raise InputError(Fault("--picture", f"'{picture}' does not end in .svg."))
@@ -254,8 +254,8 @@ def _save(
     replace: bool,
 ) -> None:
     """Put the pieces into the docket, or into a new one, whole or not at all."""
+    from configs.errors import Fault, InputError
     from drafting.docket import Docket
-    from drafting.errors import Fault, InputError
 
     read = Docket.load(docket) if docket.exists() else Docket(title=file.stem)
     there = set(read.imported)
@@ -294,7 +294,7 @@ def _chosen(found: Found, only: Sequence[str]) -> list[Outline]:
 def _nobody(where: str, name: str, names: Sequence[str]) -> Exception:
     import difflib
 
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     near = difflib.get_close_matches(name, names, 1, 0.4)
     hint = f"Did you mean '{near[0]}'?" if near else ""
@@ -305,7 +305,7 @@ def _nobody(where: str, name: str, names: Sequence[str]) -> Exception:
 
 def _renamed(outlines: Sequence[Outline], rename: Sequence[str]) -> dict[str, str]:
     """Name in the file → name in the docket."""
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     names = {o.name: o.name for o in outlines}
     for text in rename:
@@ -335,7 +335,7 @@ def _each(texts: Sequence[str], names: Sequence[str], where: str) -> dict[str, s
 
 def _sides(texts: Sequence[str], names: Sequence[str]) -> dict[str, dict[str, str]]:
     """Piece → (side → name) from texts 'piece/side=name'."""
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     sides: dict[str, dict[str, str]] = {}
     for text in texts:
@@ -357,8 +357,8 @@ def _sides(texts: Sequence[str], names: Sequence[str]) -> dict[str, dict[str, st
 
 def _allowances(texts: Sequence[str], pieces: Mapping[str, Piece]) -> dict[str, dict[str, float]]:
     """Piece → (edge or all → mm) from texts 'width', 'piece=width', 'piece/edge=width'."""
-    from drafting.errors import Fault, InputError
-    from drafting.units import parse_length
+    from configs.errors import Fault, InputError
+    from configs.units import parse_length
 
     own: dict[str, dict[str, float]] = {}
     for text in sorted(texts, key=lambda t: ("=" in t, "/" in t.partition("=")[0])):
@@ -385,7 +385,7 @@ def _allowances(texts: Sequence[str], pieces: Mapping[str, Piece]) -> dict[str, 
 def _number(text: str, where: str) -> float:
     import math
 
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     try:
         value = float(text)
@@ -397,7 +397,7 @@ def _number(text: str, where: str) -> float:
 
 
 def _whole(text: str, where: str) -> int:
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= 50):
         raise InputError(Fault(where, f"'{text}' is not a whole number from 1 to 50."))

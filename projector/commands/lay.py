@@ -81,9 +81,9 @@ def lay(
     are also told what to buy. When something finds no room, nothing is written and the exit code
     is 2, unless you ask to keep the rest with --partial (exit code 1).
     """
-    from drafting.errors import Fault, InputError, LayError
+    from configs.errors import Fault, InputError, LayError
+    from configs.units import parse_length
     from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
-    from drafting.units import parse_length
     from projector.commands.laying import taken
     from projector.commands.support import print_json
     from projector.shares import plan_options, together
@@ -169,7 +169,7 @@ def lay(
 
 
 def _all_different(docket: Path, others: tuple[Path, ...]) -> None:
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     seen = [docket.resolve()]
     for other in others:
@@ -265,7 +265,7 @@ def _save(
 ) -> None:
     import cv2
 
-    from drafting.files import write_atomic
+    from configs.files import write_atomic
     from projector.commands.lay_picture import lay_picture
     from projector.journal import forget, is_stale
 
@@ -321,7 +321,7 @@ def _print(
     unit: str,
     across: list[str],
 ) -> None:
-    from drafting.units import format_length
+    from configs.units import format_length
     from projector.commands.support import print_table
 
     def say(mm: float) -> str:

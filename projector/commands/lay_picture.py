@@ -35,9 +35,9 @@ def docket_lay(docket: Docket) -> Lay:
     """The docket's lay as it is, sound or not.
 
     Raises:
-        drafting.InputError: no cloth is named. drafting.LayError: pieces that cannot be used.
+        InputError: no cloth is named. LayError: pieces that cannot be used.
     """
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
     from drafting.lay.planner import lay_as_it_is
 
     if docket.cloth is None:

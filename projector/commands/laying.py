@@ -18,10 +18,10 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     "" when it had a lay and its allowances leave no doubt.
 
     Raises:
-        drafting.InputError: no cloth is named, or a docket that shares it is of no use.
-        drafting.LayError: the pieces do not fit the cloth, or nothing could be laid.
+        InputError: no cloth is named, or a docket that shares it is of no use.
+        LayError: the pieces do not fit the cloth, or nothing could be laid.
     """
-    from drafting.errors import Fault, InputError, LayError
+    from configs.errors import Fault, InputError, LayError
 
     if docket.lay:
         docket.pieces()
@@ -64,8 +64,8 @@ def sharing_notes(docket: Docket) -> list[str]:
     """Where pieces of a docket lie on those of another that shares its cloth, in sentences."""
     from shapely.geometry import Polygon
 
+    from configs.errors import ChalkbeamError
     from drafting import Docket
-    from drafting.errors import DraftingError
     from projector.commands.lay_picture import docket_lay
 
     if not docket.shares or docket.path is None:
@@ -78,7 +78,7 @@ def sharing_notes(docket: Docket) -> list[str]:
             if other.cloth is None:
                 other = other.replace(cloth=docket.cloth)
             theirs = docket_lay(other).placements if other.placed() else ()
-        except DraftingError as error:
+        except ChalkbeamError as error:
             said.append(f"{name} shares this cloth and cannot be read: {error.faults[0]}")
             continue
         on = [
@@ -102,11 +102,11 @@ def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str
         alone: to be written to: each is kept from every table until the command ends.
 
     Raises:
-        drafting.InputError: one is open at a table (every such one is named), or has faults.
+        InputError: one is open at a table (every such one is named), or has faults.
     """
     import click
 
-    from drafting.errors import DraftingError, Fault, InputError
+    from configs.errors import ChalkbeamError, Fault, InputError
     from projector.journal import held
     from projector.shares import as_noted
 
@@ -117,7 +117,7 @@ def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str
                 continue  # told by its own name below
             try:
                 click.get_current_context().with_resource(held(path))
-            except DraftingError as error:
+            except ChalkbeamError as error:
                 faults += error.faults
         if faults:
             raise InputError(faults)

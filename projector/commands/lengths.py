@@ -18,8 +18,8 @@ class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from 
         """The length in mm; a usage error naming the option for anything else."""
         if isinstance(value, int | float):
             return float(value)
-        from drafting.errors import InputError
-        from drafting.units import parse_length
+        from configs.errors import InputError
+        from configs.units import parse_length
 
         try:
             return float(parse_length(value, "mm", "it"))

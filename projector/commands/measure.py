@@ -116,8 +116,8 @@ def _can_draw() -> bool:
 
 def _why_no_name(answer: str, unit: str) -> str:
     """Why something cannot be a wearer's name: '' when it can."""
-    from drafting.errors import InputError
-    from drafting.units import parse_length
+    from configs.errors import InputError
+    from configs.units import parse_length
 
     if not re.search(r"[^\W_]", answer):
         return "holds no letter" if answer else "is empty"
@@ -137,8 +137,8 @@ def _showable(text: str) -> str:
 
 
 def _write_figures(folder: Path, keys: list[str], titles: list[str], paper: str) -> None:
+    from configs.files import write_atomic
     from drafting.figures import FIGURES, figure_svg, measuring_sheet
-    from drafting.files import write_atomic
 
     heading = [
         f"Measuring sheet: {', '.join(titles)}",
@@ -170,8 +170,8 @@ class _Sheet:
         Raises:
             InputError: the file, or the earlier one, cannot be used as it stands.
         """
-        from drafting.errors import Fault, InputError
-        from drafting.files import read_text
+        from configs.errors import Fault, InputError
+        from configs.files import read_text
         from drafting.measurements import Measurements
 
         sheet = cls(path)
@@ -232,7 +232,7 @@ class _Sheet:
         Raises:
             InputError: the folder cannot be written to.
         """
-        from drafting.files import read_text, write_atomic
+        from configs.files import read_text, write_atomic
 
         if self.path.exists() and read_text(self.path) != self.disk:
             ours = self.data
@@ -256,8 +256,8 @@ def with_value(text: str, after: Mapping[str, Any], key: str) -> str:
     ``after``: the file's mapping with the new value, at ``key`` of its measurements. What cannot
     be set line by line (measurements in one line, in braces) is written anew as a whole.
     """
-    from drafting.errors import InputError
-    from drafting.files import parse_yaml
+    from configs.errors import InputError
+    from configs.files import parse_yaml
 
     if not text.strip():
         return _fresh(after)
@@ -302,7 +302,7 @@ def _read(path: Path) -> tuple[str, str, dict[str, Any]]:
     Raises:
         InputError: it is not one of our files.
     """
-    from drafting.files import parse_yaml, read_text
+    from configs.files import parse_yaml, read_text
 
     disk = read_text(path)
     data = parse_yaml(disk, str(path))
@@ -311,7 +311,7 @@ def _read(path: Path) -> tuple[str, str, dict[str, Any]]:
 
 def _under_heading(text: str, data: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     """Measurements that stand at the top level, moved under their heading with their comments."""
-    from drafting.files import parse_yaml
+    from configs.files import parse_yaml
     from drafting.measurements import REGISTRY
 
     moved = {k: v for k, v in data.items() if k in REGISTRY}
@@ -381,8 +381,8 @@ class _Session:
         Raises:
             InputError: an option that does not agree with the file.
         """
-        from drafting.errors import Fault, InputError
-        from drafting.units import unit_name
+        from configs.errors import Fault, InputError
+        from configs.units import unit_name
 
         if hasattr(sys.stdin, "reconfigure"):
             sys.stdin.reconfigure(errors="replace")  # a stray byte is a slip, not a crash
@@ -444,7 +444,7 @@ class _Session:
         Raises:
             InputError: not a date, or another than the file's.
         """
-        from drafting.errors import Fault, InputError
+        from configs.errors import Fault, InputError
 
         data = self.sheet.data
         try:
@@ -466,8 +466,8 @@ class _Session:
 
     def ask_unit(self) -> str:
         """The unit of the tape."""
-        from drafting.errors import InputError
-        from drafting.units import unit_name
+        from configs.errors import InputError
+        from configs.units import unit_name
 
         while True:
             answer = self.ask("Which unit does your tape show? cm, in or mm [cm]: ") or "cm"
@@ -650,7 +650,7 @@ class _Session:
 
         ``again``: m, for measuring it again, is a command too.
         """
-        from drafting.errors import InputError
+        from configs.errors import InputError
         from drafting.measurements import Measurements
 
         while True:
@@ -716,7 +716,7 @@ class _Session:
 
     def length(self, mm: float) -> str:
         """A length in the file's unit."""
-        from drafting.units import format_length
+        from configs.units import format_length
 
         return format_length(mm, str(self.sheet.data["unit"]))
 

@@ -24,7 +24,7 @@ class _Place(click.Path):
         """The path.
 
         Raises:
-            drafting.InputError: its folder is missing, and the one which that would be in.
+            InputError: its folder is missing, and the one which that would be in.
         """
         path = Path(str(super().convert(value, param, ctx)))
         folder = path if self.folder else path.parent
@@ -45,7 +45,7 @@ def _say_made(folder: Path) -> None:
 
 
 def _no_such_place(path: Path, folder: Path, param: click.Parameter | None) -> Exception:
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     missing = folder.absolute()
     while not missing.parent.exists():

@@ -59,11 +59,11 @@ def print_(
     Writes a PDF. Its first page has a 100 mm and a 4 in square: print that page first, at 100 %
     ("actual size", never "fit to page"), and measure both squares before you print the rest.
     """
+    from configs.errors import Fault, InputError
+    from configs.files import write_atomic
+    from configs.units import parse_length
     from drafting.docket import Docket
-    from drafting.errors import Fault, InputError
     from drafting.export.pdf import pieces_pdf
-    from drafting.files import write_atomic
-    from drafting.units import parse_length
     from projector.commands.export import chosen_pieces
     from projector.commands.support import print_json
 

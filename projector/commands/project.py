@@ -45,10 +45,10 @@ def project(
     once; leave with Q. Help is on the table: H. Never look into the projector's lens.
     """
     from calibrate import Calibration
+    from configs import shipped
     from drafting import Docket
     from projector.app import Beam, run
     from projector.commands.laying import laid
-    from projector.commands.support import configs_folder
     from projector.first_light import is_plain
     from projector.height import notes
     from projector.journal import Journal
@@ -56,7 +56,7 @@ def project(
 
     read = Docket.load(docket)
     read.pieces()
-    keys = _keys(keys_file, configs_folder())
+    keys = _keys(keys_file, shipped())
     given = Calibration.load(calibration_file) if calibration_file is not None else None
     was_laid = bool(read.lay)
     read, note = laid(read)
@@ -165,14 +165,14 @@ def _calibration(
 def _webcam(leading: FirstLight, beam: Beam, camera: int) -> None:
     """Look with the webcam on the same beam; what comes of it goes back to first light."""
     from calibrate.camera import DeviceSource
-    from calibrate.errors import CalibrationError
+    from configs.errors import ChalkbeamError
     from projector.commands.calibrate_live import run as look
 
     try:
         with DeviceSource.open(camera) as source:
             solved = look(source, beam, name=beam.display.name, bars_mm=leading.bars_mm)
             leading.found(solved.calibration)
-    except CalibrationError as error:
+    except ChalkbeamError as error:
         leading.again(str(error.faults[0]))
 
 

@@ -1,4 +1,4 @@
-"""What the commands share: errors as text, tables as rich or JSON, where configs are."""
+"""What the commands share: errors as text, tables as rich or JSON."""
 
 from __future__ import annotations
 
@@ -16,10 +16,9 @@ if TYPE_CHECKING:
 
 def explain(error: BaseException) -> str | None:
     """Text for a person, or None when the error is a fault of the program itself."""
-    from calibrate.errors import CalibrationError
-    from drafting.errors import DraftingError
+    from configs.errors import ChalkbeamError
 
-    if isinstance(error, DraftingError | CalibrationError):
+    if isinstance(error, ChalkbeamError):
         faults = error.faults
         if len(faults) == 1:
             return f"Not done: {faults[0]}"
@@ -139,12 +138,6 @@ def own_fault(error: BaseException) -> str:
         f"This is a fault in chalkbeam, not in what you did ({type(error).__name__}: {error})."
         f"{kept} What was saved stays saved."
     )
-
-
-def configs_folder() -> Path:
-    """The shipped examples and settings: beside the installed package, or in the checkout."""
-    shipped = Path(__file__).resolve().parent.parent / "_configs"
-    return shipped if shipped.is_dir() else shipped.parent.parent / "configs"
 
 
 def print_json(data: Any) -> None:

@@ -12,8 +12,8 @@ from collections import Counter
 
 import numpy as np
 
+from configs.errors import DraftError
 from drafting import Measurements, draft
-from drafting.errors import DraftError
 from drafting.outline import is_simple
 
 LIMIT_MS = 10.0

@@ -17,9 +17,9 @@ from rigs import make_rig, print_rows, spread, trueness
 
 from calibrate.camera import take_view
 from calibrate.detect import detect
-from calibrate.errors import CalibrationError
 from calibrate.solve import solve
 from calibrate.virtual_table import VirtualSource
+from configs.errors import ChalkbeamError
 
 FRAMES, PLACES = 30, 3
 CASES = ("one frame", f"{FRAMES} frames, 1 place", f"{FRAMES} frames, {PLACES} places")
@@ -34,19 +34,19 @@ def one_rig(seed: int) -> dict[str, object]:
         photo = rig.table.photograph(rig.frame, rig.cameras[0], seed)
         calibration = solve([detect(photo, rig.pattern.size)]).calibration
         done[CASES[0]] = vars_of(trueness(calibration, rig.table))
-    except CalibrationError as error:
+    except ChalkbeamError as error:
         done[CASES[0]] = str(error)
     views = []
     for place, camera in enumerate(rig.cameras):
         source = VirtualSource(rig.table, camera, 100 * seed + place)
         try:
             views.append(take_view(source, source.show, rig.pattern, frames=FRAMES).seen)
-        except CalibrationError as error:
+        except ChalkbeamError as error:
             done.setdefault("views refused", str(error))
     for case, some in ((CASES[1], views[:1]), (CASES[2], views)):
         try:
             done[case] = vars_of(trueness(solve(some).calibration, rig.table))
-        except CalibrationError as error:
+        except ChalkbeamError as error:
             done[case] = str(error)
     done["seconds"] = time.perf_counter() - start
     return done

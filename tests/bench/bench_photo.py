@@ -21,10 +21,10 @@ import rigs
 
 from calibrate.cards import card
 from calibrate.detect import Detections, detect, read_photo
-from calibrate.errors import CalibrationError
 from calibrate.pattern import bare
 from calibrate.plane import homography, place, rigid
 from calibrate.solve import solve
+from configs.errors import ChalkbeamError
 
 # name -> kind of camera, photos, print, targets: rms median, rms of every rig, max of every rig
 ROWS = {
@@ -59,7 +59,7 @@ def one(row: str, seed: int) -> dict[str, object]:
         start = time.perf_counter()
         found = solve(seen)
         line["solve_s"] = time.perf_counter() - start
-    except CalibrationError as error:
+    except ChalkbeamError as error:
         return {**line, "refused": str(error)}
     c = found.calibration
     t = rigs.trueness(c, rig.table)
@@ -125,7 +125,7 @@ def bad_photos() -> None:
         try:
             solve([detect(photo, test_photo.SIZE, name="table.jpg")])
             said = "ACCEPTED"
-        except CalibrationError as error:
+        except ChalkbeamError as error:
             said = f"[{getattr(error, 'code', '')}] {error}"
         print(f"{make.__name__} ({time.perf_counter() - start:.1f} s): {said}", flush=True)
 

@@ -15,8 +15,8 @@ from pathlib import Path
 from rigs import STRESS, make_rig, print_rows, trueness
 
 from calibrate.detect import detect
-from calibrate.errors import CalibrationError
 from calibrate.solve import solve
+from configs.errors import ChalkbeamError
 
 BARS = {"print +0.2 % along": (180.36, 250.0), "print +0.2 % both": (180.36, 250.5)}
 
@@ -28,7 +28,7 @@ def one(scene: str, seed: int, bars: tuple[float, float] | None = None) -> dict[
     out: dict[str, object] = {"scene": name, "seed": seed}
     try:
         solution = solve([detect(rig.photos()[0], rig.pattern.size)], bars_mm=bars)
-    except CalibrationError as error:
+    except ChalkbeamError as error:
         return {**out, "refused": str(error)}
     found = trueness(solution.calibration, rig.table)
     doubt = solution.calibration.summary()

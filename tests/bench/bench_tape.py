@@ -13,9 +13,9 @@ import sys
 import numpy as np
 from rigs import print_rows, spread, trueness
 
-from calibrate.errors import CalibrationError
 from calibrate.tape import TAPE_CLASSES, Readings, crosses_for, pairs_of, solve_tape
 from calibrate.virtual_table import VirtualTable
+from configs.errors import ChalkbeamError
 
 SIZE = (1920, 1080)
 
@@ -69,7 +69,7 @@ def main(rigs: int, first: int = 0) -> None:
             table = VirtualTable.random(seed, SIZE)
             try:
                 result = solve_tape(read_off(table, count, seed, **options))
-            except CalibrationError:
+            except ChalkbeamError:
                 refused += 1
                 continue
             found.append(trueness(result.calibration, table))

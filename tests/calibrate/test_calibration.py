@@ -18,7 +18,7 @@ from calibrate.calibration import (
     newest,
     without_rigid,
 )
-from calibrate.errors import InputError
+from configs.errors import InputError
 
 SIZE = (1920, 1080)
 MATRIX = np.array([[1.6, 0.03, 960.0], [0.02, -1.6, 540.0], [1e-5, -8e-5, 1.0]])

@@ -23,7 +23,6 @@ from calibrate.cards import (
     load_cards,
 )
 from calibrate.detect import measure
-from calibrate.errors import InputError
 from calibrate.pattern import (
     COMMON_SIZES,
     Pattern,
@@ -33,6 +32,7 @@ from calibrate.pattern import (
     pattern_for,
     sizes_like,
 )
+from configs.errors import InputError
 
 PX_PER_MM = 12.0
 

@@ -14,8 +14,8 @@ from rigs import Rig, beam_grid_px, make_rig, rigid
 
 from calibrate.calibration import Calibration, CardPlace, ProjectorModel
 from calibrate.drift import drift, mend
-from calibrate.errors import InputError
 from calibrate.virtual_table import VirtualCamera, _rot, _rows
+from configs.errors import InputError
 from projector.cli import main
 
 SIZE = (1920, 1080)

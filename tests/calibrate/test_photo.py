@@ -16,11 +16,11 @@ from PIL import Image as Pillow
 from calibrate import Calibration
 from calibrate.cards import card, card_images
 from calibrate.detect import detect, read_photo
-from calibrate.errors import InputError, Refusal
 from calibrate.pattern import bare, pattern_for
 from calibrate.report import advice
 from calibrate.solve import solve, solve_photos
 from calibrate.virtual_table import Sheet, VirtualTable
+from configs.errors import InputError, Refusal
 from projector.cli import main
 
 SIZE = (1920, 1080)

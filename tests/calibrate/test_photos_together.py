@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from test_solve import SPOTS, TRUE, error_mm, photo
 
-from calibrate.errors import Refusal
 from calibrate.solve import solve
+from configs.errors import Refusal
 
 SIDE = {"tilt": 0.35, "azimuth": 0.6}
 

@@ -13,11 +13,11 @@ import pytest
 from calibrate.calibration import ProjectorModel
 from calibrate.cards import BARS_MM, card
 from calibrate.detect import Corners, Detections
-from calibrate.errors import InputError, Refusal
 from calibrate.pattern import pattern_for
 from calibrate.plane import CameraModel, homography, place, rigid
 from calibrate.report import lift_sentence, print_sentence
 from calibrate.solve import _eye, bar_scale, fit_plane, solve, solve_photos
+from configs.errors import InputError, Refusal
 
 SIZE = (1920, 1080)
 PHOTO = (4032, 3024)

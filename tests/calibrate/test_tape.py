@@ -11,7 +11,6 @@ import pytest
 from rigs import trueness
 
 from bench_tape import read_off  # isort: skip  # beside rigs
-from calibrate.errors import InputError, Refusal
 from calibrate.tape import (
     TAPE_CLASSES,
     Readings,
@@ -26,6 +25,7 @@ from calibrate.tape import (
     solve_tape,
 )
 from calibrate.virtual_table import VirtualProjector, VirtualTable
+from configs.errors import InputError, Refusal
 from projector.cli import main
 
 SIZE = (1920, 1080)

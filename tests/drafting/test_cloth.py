@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from configs.errors import InputError
+from configs.files import read_yaml
 from drafting.cloth import Cloth, MatchPoint
-from drafting.errors import InputError
-from drafting.files import read_yaml
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs" / "cloth"
 WHOLE = {

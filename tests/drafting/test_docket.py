@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from configs.errors import ChalkbeamError
+from configs.files import parse_yaml, write_atomic
 from drafting import Docket, InputError, Piece
-from drafting.errors import DraftingError
-from drafting.files import parse_yaml, write_atomic
 from drafting.measurements import Measurements
 from drafting.placement import Placement, cloth_from_piece
 
@@ -318,7 +318,7 @@ def test_what_drafting_refuses_is_told_with_its_docket(
         f"chalkbeam: 1\ntitle: top\nmeasurements: {body}\ngarment: {garment}\n", encoding="utf-8"
     )
     docket = Docket.load(path)
-    with pytest.raises(DraftingError) as caught:
+    with pytest.raises(ChalkbeamError) as caught:
         docket.draft()
     assert f"{path}: {told}" in str(caught.value)
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from exchange_pieces import ALLOWANCES, front, garment
 
-from drafting.errors import InputError
+from configs.errors import InputError
 from drafting.export.dxf import pieces_dxf
 from drafting.export.svg import pieces_svg
 

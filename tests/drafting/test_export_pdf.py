@@ -19,8 +19,8 @@ from exchange_pieces import ALLOWANCES, front, garment, sleeve
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
+from configs.errors import InputError
 from drafting.docket import Docket
-from drafting.errors import InputError
 from drafting.export.lettering import font_folders
 from drafting.export.marks import mark_words
 from drafting.export.packing import Grid, pack

@@ -14,9 +14,9 @@ import shapely
 import svgpathtools
 from exchange_pieces import ALLOWANCES, front, garment, sleeve
 
+from configs.errors import InputError
 from drafting import draft
 from drafting.docket import Docket
-from drafting.errors import InputError
 from drafting.export.marks import clear_grain, label_along, strokes
 from drafting.export.svg import piece_svg, pieces_svg
 from drafting.piece import Piece

@@ -8,7 +8,7 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from drafting.errors import InputError
+from configs.errors import InputError
 from drafting.figures import (
     FIGURES,
     body,

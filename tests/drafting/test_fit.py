@@ -9,9 +9,9 @@ import pytest
 import yaml
 from top_bodies import INCH, inches
 
+from configs.errors import InputError
 from drafting import draft
 from drafting.blocks import Draft, get
-from drafting.errors import InputError
 from drafting.fit import FORM, KINDS, parse_fit
 from drafting.truing import compare
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from drafting.errors import InputError
+from configs.errors import InputError
 from drafting.intake.adopt import adopt, named_sides
 from drafting.intake.found import Outline
 

@@ -15,7 +15,7 @@ import pytest
 from exchange_pieces import ALLOWANCES, garment
 from scipy.special import ellipe
 
-from drafting.errors import InputError
+from configs.errors import InputError
 from drafting.export.dxf import pieces_dxf
 from drafting.intake import read_outlines
 from drafting.intake.found import Found

@@ -19,7 +19,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.special import ellipe
 
-from drafting.errors import InputError
+from configs.errors import InputError
 from drafting.export.svg import pieces_svg
 from drafting.intake import read_outlines
 from drafting.intake.found import Found

@@ -16,7 +16,7 @@ import pytest
 from judge import cut_up, judge
 from shapely.geometry import Polygon
 
-from drafting.errors import DraftingError, LayError
+from configs.errors import ChalkbeamError, LayError
 from drafting.lay import Cloth, Lay, plan
 from drafting.lay.advice import _largest_rectangle, leftover, to_buy, what_would_help
 from drafting.lay.planner import lay_as_it_is
@@ -582,13 +582,13 @@ BAD: dict[str, tuple[Any, dict[str, Any], dict[str, Any], str]] = {
 def test_what_cannot_be_laid_is_said(name: str) -> None:
     """Bad input is one clear message that names what is meant."""
     pieces, cloth, how, word = BAD[name]
-    with pytest.raises(DraftingError, match=word):
+    with pytest.raises(ChalkbeamError, match=word):
         plan(pieces, Cloth.from_dict(cloth), **{"seconds": 0.0, **how})
 
 
 def test_self_crossing_outline_is_refused_by_name() -> None:
     """A bow-tie is no piece, wherever it comes from."""
-    with pytest.raises(DraftingError, match="bow"):
+    with pytest.raises(ChalkbeamError, match="bow"):
         Piece.from_outline("bow", [(0, 0), (100, 100), (100, 0), (0, 100)])
 
 

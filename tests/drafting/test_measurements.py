@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from top_bodies import ASTM_CM, BY_HAND_IN
 
-from drafting.errors import InputError
+from configs.errors import InputError
 from drafting.measurements import REGISTRY, Measurements, plausibility
 
 CONFIGS = Path(__file__).parents[2] / "configs" / "measurements"

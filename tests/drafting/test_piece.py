@@ -9,8 +9,8 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
+from configs.errors import DraftError, InputError
 from drafting.allowance import cutting_ring
-from drafting.errors import DraftError, InputError
 from drafting.outline import Edge, corner_angle_deg, is_simple, nearest_distance, signed_area
 from drafting.piece import NOTCH_MM, Notch, Piece
 

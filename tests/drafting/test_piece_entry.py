@@ -9,8 +9,8 @@ import pytest
 import shapely
 from exchange_pieces import ALLOWANCES, front, garment
 
+from configs.errors import InputError
 from drafting.docket import Docket
-from drafting.errors import InputError
 from drafting.piece import Notch, Piece
 
 HEAD = "chalkbeam: 1\ntitle: harbour pouch\n"

@@ -8,9 +8,9 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from configs.units import MM_PER, parse_length
 from drafting import Measurements, draft
 from drafting.blocks import Draft
-from drafting.units import MM_PER, parse_length
 
 LENGTH = r"-?\d+(?:\.\d+)?(?: \d+/\d+)?(?:/\d+)? (?:mm|cm|in)"
 STEP_MM = {"cm": 1.0, "in": 25.4 / 16.0, "mm": 0.1}

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from top_bodies import ASTM_CM, INCH, body, centimetres, inches
 
+from configs.errors import DraftError, InputError
 from drafting import Measurements, draft
 from drafting.blocks import Draft, get, names
-from drafting.errors import DraftError, InputError
 from drafting.outline import is_simple
 from drafting.piece import Piece
 

@@ -13,9 +13,9 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from configs.errors import InputError
 from drafting import Draft, Measurements, draft
 from drafting.blocks import Step
-from drafting.errors import InputError
 from drafting.export.lettering import font_folders
 from drafting.figures.drawing import clipped, svg_width, text_lines
 from drafting.steps import (
@@ -386,7 +386,7 @@ def test_any_block_can_be_drawn(top: Draft) -> None:
 
 def test_check_panel_gives_the_edges(top: Draft) -> None:
     """The last table repeats each edge's true length, front and back, as the pieces have it."""
-    from drafting.units import format_length
+    from configs.units import format_length
 
     panel = next(p for p in panels(top) if p.key == "check")
     for piece in ("front", "back"):

@@ -17,11 +17,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from configs.errors import DraftError, InputError
 from drafting import Measurements, draft
 from drafting.blocks import Draft
 from drafting.blocks.straight_skirt_panel import DartPlan, plan_darts
 from drafting.docket import Docket
-from drafting.errors import DraftError, InputError
 from drafting.export.marks import DART, strokes
 from drafting.piece import Dart, Piece
 from drafting.truing import sewn_length

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from top_bodies import INCH, body, inches
 
+from configs.errors import DraftError, InputError
+from configs.units import format_length
 from drafting import draft
 from drafting.blocks import Draft, get
-from drafting.errors import DraftError, InputError
 from drafting.outline import nearest_distance
 from drafting.style import slash_and_spread
-from drafting.units import format_length
 
 OPTIONS = get("quick-top").options
 CHOICES = [(o.key, c) for o in OPTIONS for c in o.choices]

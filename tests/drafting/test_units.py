@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drafting.errors import InputError
-from drafting.units import format_length, inches_text, length_text, parse_length
+from configs.errors import InputError
+from configs.units import format_length, inches_text, length_text, parse_length
 
 
 @pytest.mark.parametrize(

@@ -94,11 +94,11 @@ cloth: {{width: 1400 mm, length: 2.2 m, fold: lengthwise, nap: two-way, selvedge
 
 def dress(folder: Path) -> Docket:
     """A dress of 1.8 m of cloth, end to end along the fold, with a belt beside it."""
+    from configs import shipped
     from drafting import Docket
-    from projector.commands.support import configs_folder
 
     path = folder / "dress.yaml"
-    measurements = configs_folder() / "measurements" / "alto-3.yaml"
+    measurements = shipped("measurements", "alto-3.yaml")
     path.write_text(DRESS.format(measurements=measurements), encoding="utf-8")
     docket = Docket.load(path)
     front = docket.pieces()["front"].cutting_line(docket.allowances_for("front"))

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from drafting.errors import InputError
+from configs import shipped
+from configs.errors import InputError
 from projector.actions import ACTIONS, BY_NAME, MODES, STRIP, Keys, load_keys, normal
-from projector.commands.support import configs_folder
 from projector.sitting import Sitting
 
 _STEPS = {"left", "right", "away", "toward", "tilt-left", "tilt-right", "wider", "thinner"}
@@ -43,8 +43,8 @@ def test_strip_names_actions_with_words() -> None:
 
 def test_shipped_keys_file_is_the_registry() -> None:
     """configs/keys.yaml says exactly what the program does without it."""
-    shipped = load_keys(configs_folder() / "keys.yaml")
-    assert dict(shipped.by_action) == {a.name: tuple(map(normal, a.keys)) for a in ACTIONS}
+    own = load_keys(shipped("keys.yaml"))
+    assert dict(own.by_action) == {a.name: tuple(map(normal, a.keys)) for a in ACTIONS}
 
 
 def test_keys_are_remapped(tmp_path: Path) -> None:

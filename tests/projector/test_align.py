@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
+from configs.errors import InputError
 from drafting.cloth import Cloth
-from drafting.errors import InputError
 from projector.align import Pointing, align, align_again, carry, register, told
 from projector.view import View
 

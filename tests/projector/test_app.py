@@ -15,7 +15,7 @@ import pytest
 import yaml
 from table_rig import DATA, docket, projector
 
-from calibrate.errors import Refusal
+from configs.errors import Refusal
 from drafting.docket import Docket
 from projector import app
 from projector.app import Beam, handle, key_name, run

@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from rigs_bays import ideal
 from shapely import LineString, Point, Polygon, box, union_all
 
+from configs.errors import InputError
 from drafting.cloth import Cloth
-from drafting.errors import InputError
 from projector.align import carry
 from projector.bays import (
     BayPlan,

@@ -114,7 +114,7 @@ def test_what_is_no_calibration_is_told(
 
 def test_every_view_key_is_checked() -> None:
     """All faults of a view are told at once, each with its key."""
-    from drafting.errors import InputError
+    from configs.errors import InputError
     from projector.view import View
 
     with pytest.raises(InputError) as caught:

@@ -9,7 +9,7 @@ import pytest
 from rigs_bays import calibration_of, ideal
 
 from calibrate.virtual_table import VirtualTable
-from drafting.errors import InputError
+from configs.errors import InputError
 from projector.height import Height, corrected, foot_from_tape, from_dict, height_of, off_by
 
 

@@ -92,9 +92,9 @@ def at_work(path: Path, *, leave: bool) -> Journal:
 @pytest.fixture
 def laid_top(tmp_path: Path) -> Path:
     """The shipped top with a lay."""
-    from projector.commands.support import configs_folder
+    from configs import shipped
 
-    body = configs_folder() / "measurements" / "alto-3.yaml"
+    body = shipped("measurements", "alto-3.yaml")
     path = tmp_path / "top.yaml"
     path.write_text(
         f"chalkbeam: 1\ntitle: top\nmeasurements: {body}\ngarment: {{block: quick-top}}\n"

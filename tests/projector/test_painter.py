@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from table_rig import docket, projector
 
-from drafting.errors import InputError
+from configs.errors import InputError
 from projector import render
 from projector.frame import FrameItem, Lens
 from projector.painter import Painter, png

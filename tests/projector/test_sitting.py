@@ -996,7 +996,7 @@ def test_a_full_disk_is_told_and_the_journal_keeps_all(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """When the docket cannot be written, it is said, the journal stays, nothing is half written."""
-    from drafting.errors import Fault, InputError
+    from configs.errors import Fault, InputError
 
     path = saved(tmp_path)
     journal, _ = Journal.open(Docket.load(path))

@@ -15,7 +15,7 @@ from typing import Any
 
 import yaml
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 
 FORMAT_VERSION = 1
 _DEEPEST = 30  # a remnant's holes are five deep

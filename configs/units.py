@@ -13,7 +13,7 @@ from fractions import Fraction
 from numbers import Real
 from typing import Any
 
-from drafting.errors import Fault, InputError
+from configs.errors import Fault, InputError
 
 MM_PER: dict[str, Fraction] = {
     "mm": Fraction(1),

@@ -1,0 +1,92 @@
+"""What went wrong, told to a person at a cutting table.
+
+Every error names what is wrong, where it stands (file, key, value) and what to do.
+A file is read to its end before anything is said, so one message holds all its faults.
+One tree for the whole program: `ChalkbeamError` at the top, below it a class for each kind of
+no; where Python's own word for it is ValueError, it is that too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong.
+
+    ``where``: file and key path; ``what`` is wrong; ``remedy``: what to do; ``got``: the value
+    itself, for programs (None where there is none to show).
+    """
+
+    where: str
+    what: str
+    remedy: str = ""
+    got: Any = None
+
+    def __str__(self) -> str:
+        head = f"{self.where}: {self.what}" if self.where else self.what
+        return f"{head} {self.remedy}".rstrip() if self.remedy else head
+
+
+class ChalkbeamError(Exception):
+    """Anything that is refused, with its faults.
+
+    ``faults``: one `Fault` or more, in the order found.
+    """
+
+    def __init__(self, faults: Fault | Iterable[Fault] | str) -> None:
+        if isinstance(faults, str):
+            faults = Fault("", faults)
+        if isinstance(faults, Fault):
+            faults = (faults,)
+        self.faults: tuple[Fault, ...] = tuple(faults)
+        super().__init__("\n".join(str(f) for f in self.faults))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickled with all that it carries: workers hand errors between processes."""
+        return _again, (type(self), self.faults, self.__dict__)
+
+
+def _again(
+    kind: type[ChalkbeamError], faults: tuple[Fault, ...], data: dict[str, Any]
+) -> ChalkbeamError:
+    error = kind.__new__(kind)
+    ChalkbeamError.__init__(error, faults)
+    error.__dict__.update(data)
+    return error
+
+
+class InputError(ChalkbeamError, ValueError):
+    """A file or value from a person that cannot be used as it stands."""
+
+
+class DraftError(ChalkbeamError, ValueError):
+    """Measurements or style from which no sound pattern can be drawn."""
+
+
+class LayError(ChalkbeamError, ValueError):
+    """Pieces or cloth from which no lay can be made."""
+
+
+class Refusal(ChalkbeamError):
+    """A photo or set of readings that was understood and is not good enough to trust.
+
+    ``code``: a short stable word for programs (``no-cards``, ``mirrored``, …);
+    ``data``: the numbers behind the refusal.
+    """
+
+    def __init__(
+        self,
+        code: str,
+        what: str,
+        remedy: str,
+        *,
+        where: str = "",
+        data: Mapping[str, Any] | None = None,
+    ) -> None:
+        super().__init__(Fault(where, what, remedy))
+        self.code = code
+        self.data = dict(data or {})
