@@ -12,12 +12,14 @@ import os
 import sys
 import time
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import TracebackType
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+
+from projector.screens import Watched, watched
 
 Box = tuple[int, int, int, int]
 
@@ -108,15 +110,18 @@ class Beam:
     """The projector's picture: full screen on its display, or a window that is not true scale.
 
     Open it with `open`; it is a context manager. ``size``: the picture in px; ``true_scale``:
-    whether a pixel of ours is a pixel of the display; ``display``: which one.
+    whether a pixel of ours is a pixel of the display; ``display``: which one; ``paused``: what has
+    become of the display, as long as nothing is shown.
     """
 
     size: tuple[int, int]
     display: Display
     true_scale: bool
     notice: str = ""
+    paused: str = ""
     _surface: Any = field(default=None, repr=False)
     _shrink: float = field(default=1.0, repr=False)
+    _watched: Watched | None = field(default=None, repr=False)
 
     @classmethod
     def open(
@@ -180,7 +185,10 @@ class Beam:
                 f"{chosen.size[0]} x {chosen.size[1]}. Use the projector's own resolution, 100 %."
             )
         pygame.mouse.set_visible(False)
-        return cls(chosen.size, chosen, True, notice, surface)
+        followed = None
+        if pygame.display.get_driver() == "x11":
+            followed = watched(chosen.number, [d.size for d in found])
+        return cls(chosen.size, chosen, True, notice, _surface=surface, _watched=followed)
 
     @classmethod
     def _window(cls, display: Display, size: tuple[int, int], notice: str) -> Beam:
@@ -192,7 +200,9 @@ class Beam:
         surface = pygame.display.set_mode(inner, 0, 32, display=display.number)
         pygame.mouse.set_visible(False)
         notice = notice or "A window is not true scale."
-        return cls((int(size[0]), int(size[1])), display, False, notice, surface, shrink)
+        return cls(
+            (int(size[0]), int(size[1])), display, False, notice, _surface=surface, _shrink=shrink
+        )
 
     # -- showing -----------------------------------------------------------------------------
 
@@ -290,31 +300,91 @@ class Beam:
             pygame.time.wait(10)
 
     def still_there(self) -> bool:
-        """Whether the display is plugged in and still has the size we opened it with."""
+        """Whether the display is plugged in and still shows our picture pixel for pixel."""
+        return not self.what_happened()
+
+    def what_happened(self) -> str:
+        """What has become of the display since it was opened, in words; empty when nothing has."""
+        want = f"{self.size[0]} x {self.size[1]}"
+        if self._watched is not None:
+            now = self._watched.look()
+            if now is None:
+                return "The projector's display is off or unplugged"
+            if now.size != self._watched.first.size:
+                return (
+                    f"The projector's display now shows {now.size[0]} x {now.size[1]} "
+                    f"instead of {want}"
+                )
+            if not now.shows_like(self._watched.first):
+                return "The projector's display was turned or mirrored"
+            return ""
         pygame = _pygame()
         try:
             sizes = pygame.display.get_desktop_sizes()
         except pygame.error:
-            return False
+            sizes = []
         n = self.display.number
         if n >= len(sizes):
-            return False
-        return not self.true_scale or tuple(sizes[n]) == self.display.size
+            return "The projector's display is off or unplugged"
+        if self.true_scale and tuple(sizes[n]) != self.display.size:
+            now_px = f"{sizes[n][0]} x {sizes[n][1]}"
+            return f"The projector's display now shows {now_px} instead of {want}"
+        return ""
 
-    def reopen(self) -> None:
-        """Open the same picture on the same display again, after it was unplugged."""
+    def moved(self) -> bool:
+        """Whether the display shows another part of the desktop than it did: the picture is beside it."""
+        if self._watched is None:
+            return False
+        now = self._watched.look()
+        return now is not None and now.at != self._watched.first.at
+
+    def say(self, lines: Sequence[str]) -> None:
+        """Nothing but words, as far as the display shows them: no line may stand at a false scale."""
+        from projector.notice import words_only
+
         pygame = _pygame()
-        if self.true_scale:
-            number = self.display.number
+        width, height = self._surface.get_size()
+        now = self._watched.look() if self._watched is not None else None
+        if now is not None:
+            width, height = min(width, now.size[0]), min(height, now.size[1])
+        self._surface.fill((0, 0, 0))
+        words = words_only((width, height), lines)
+        target = pygame.surfarray.pixels2d(self._surface)
+        target.T[:height, :width] = self._mapped(words)
+        del target
+        pygame.display.flip()
+
+    def reopen(self) -> bool:
+        """Open the same picture on the same display again, after it was gone; whether it holds."""
+        if not self.true_scale:
+            return True
+        pygame = _pygame()
+        number: int | None = self.display.number
+        if self._watched is not None:  # SDL still has the displays as they were when it started
+            number = self._watched.number()
+            if number is None:
+                return False
+            pygame.display.quit()
+            pygame.display.init()
+            pygame.display.set_caption("chalkbeam")
+        try:
             self._surface = pygame.display.set_mode(
                 self.size, pygame.FULLSCREEN, 32, display=number
             )
-            pygame.mouse.set_visible(False)
+        except pygame.error:
+            return False
+        pygame.mouse.set_visible(False)
+        if self._watched is not None and (now := self._watched.look()) is not None:
+            self._watched.first = replace(self._watched.first, at=now.at)
+        return tuple(self._surface.get_size()) == self.size
 
     def close(self) -> None:
         """Give the display back."""
         pygame = _pygame()
         self._surface = None
+        if self._watched is not None:
+            self._watched.close()
+            self._watched = None
         pygame.display.quit()
 
     def __enter__(self) -> Beam:
@@ -386,7 +456,8 @@ _KEYMAP = {
 }
 _WAIT_MS = 15  # how long the loop sleeps for an event; messages and plans come in this often
 _HOLD_S, _REPEAT_S = 0.4, 0.05  # a key held so long is pressed again, so often
-_LOOK_S = 1.0  # how often the display is looked for
+_LOOK_S = 0.2  # how often the display is looked for
+_BACK = "Set it back or plug it in again, and it goes on."
 
 
 def key_name(event: Any) -> str:
@@ -510,20 +581,21 @@ def _leaves(sitting: Shown, event: Any) -> bool:
 
 def _watch(sitting: Shown, beam: Beam, lost: bool) -> bool:
     """Pause when the display has gone or changed, go on when it is back as it was."""
-    there = beam.still_there()
-    if not there and not lost:
-        sitting.tell(
-            "The projector's display has gone or changed its resolution: paused. Plug it in "
-            "again, or set it back; nothing is lost.",
-            3600.0,
-        )
-        sitting.save()
+    what = "" if beam.still_there() else beam.what_happened() or "The projector's display has gone"
+    if what:
+        if not lost or what != beam.paused:
+            beam.paused = what
+            sitting.tell(f"{what}: paused, nothing is lost. {_BACK}", 3600.0)
+            sitting.save()
+            with contextlib.suppress(_pygame().error):  # there may be nothing to say it on
+                beam.say([what, "Paused: no line would be true. Nothing is lost.", _BACK])
         return True
-    if there and lost:
-        beam.reopen()
+    if lost or beam.moved():
+        if not beam.reopen():
+            return True
+        beam.paused = ""
         sitting.tell("The display is back. Check the 100 mm square before you go on.", 20.0)
         sitting.repaint()
         sitting.frame()
         beam.present(sitting.canvas)
-        return False
-    return lost
+    return False

@@ -751,7 +751,7 @@ def _page(
     low, top, side = 66.0, height - 18.0, 28.0  # the strip's own room below
     foot_size = 10.0
     foot_mm = foot_size * 1.9
-    foot = [part for line in foot for part in _wrapped(line, foot_size, length - 2 * side)]
+    foot = [part for line in foot for part in wrapped(line, foot_size, length - 2 * side)]
     room = top - 52.0 - (low + len(foot) * foot_mm + 10.0)
     # the largest letters with which every row stands, in as few columns as that takes
     for size in (17.0, 15.0, 13.5, 12.0, 11.0, 10.0, 9.0, 8.5, LEAST_TEXT_MM):
@@ -792,7 +792,7 @@ def _page(
     return Item("page", tuple(m for m in marks if len(m.points)), frame), len(shown)
 
 
-def _wrapped(line: str, height_mm: float, length_mm: float) -> list[str]:
+def wrapped(line: str, height_mm: float, length_mm: float) -> list[str]:
     """A line in as many lines as it takes."""
     out: list[str] = []
     held = ""
@@ -820,7 +820,7 @@ def _rows_of(lines: tuple[str, ...], length_mm: float) -> tuple[tuple[tuple[floa
             # in steps, so that a figure that changes leaves its neighbours where they stand
             x += _SLOT_MM * math.ceil((width + 16.0) / _SLOT_MM)
             continue
-        for part in _wrapped(line, _FIGURES_MM, length_mm - 12.0):  # longer than a whole row
+        for part in wrapped(line, _FIGURES_MM, length_mm - 12.0):  # longer than a whole row
             if rows[-1]:
                 rows.append([])
             rows[-1].append((6.0, part))

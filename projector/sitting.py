@@ -160,6 +160,7 @@ class Sitting:
         self._message = ""
         self._message_until = 0.0
         self._now = 0.0
+        self._began = False
         self._quiet_since = 0.0
         self._stale = True
         self._light = light_of(self.calibration)
@@ -928,6 +929,9 @@ class Sitting:
 
     def tick(self, now_s: float) -> None:
         """Time has passed (s, any origin): plans come in, messages go, rest saves the docket."""
+        if not self._began:  # what was said before the clock ran stays as long as it was meant to
+            self._began = True
+            self._message_until += now_s
         self._now = now_s
         if self._message and now_s >= self._message_until:
             self._message = ""

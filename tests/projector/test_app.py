@@ -21,6 +21,8 @@ from projector import app
 from projector.app import Beam, handle, key_name, run
 from projector.first_light import FirstLight, is_plain, plain_calibration
 from projector.journal import Journal
+from projector.notice import words_only
+from projector.screens import Place
 from projector.sitting import Sitting
 
 pygame = app._pygame()
@@ -294,6 +296,63 @@ def test_a_lost_display_pauses_and_goes_on(monkeypatch: pytest.MonkeyPatch) -> N
         assert app._watch(sitting, beam, lost) is False
         assert "back" in said[-1]
         assert sitting.work == first and sitting.running
+
+
+class Output:
+    """A stand-in for an output that is followed: what the server would tell of it."""
+
+    def __init__(self, size: tuple[int, int]) -> None:
+        self.first = Place((100, 0), size)
+        self.now: Place | None = self.first
+
+    def look(self) -> Place | None:
+        return self.now
+
+    def number(self) -> int | None:
+        return 0 if self.now else None
+
+    def close(self) -> None:
+        pass
+
+
+@pytest.mark.parametrize(
+    ("now", "said"),
+    [
+        (None, "off or unplugged"),
+        (Place((100, 0), (320, 180)), "320 x 180 instead of 640 x 360"),
+        (Place((100, 0), (640, 360), turned=True), "turned or mirrored"),
+    ],
+)
+def test_another_mode_is_noticed_and_nothing_but_words_shown(
+    now: Place | None, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The mode changes under the table: no pixel of the lay is left, it says what, and goes on."""
+    told: list[str] = []
+    with Beam.open(display=0) as beam:
+        size = beam.size
+        sitting = Sitting(docket(), projector(size), say=told.append)
+        sitting.frame()
+        beam.present(sitting.canvas)
+        output = Output(size)
+        beam._watched = output  # type: ignore[assignment]
+        output.now = now if now is None or now.size != (640, 360) else replace(now, size=size)
+        lost = app._watch(sitting, beam, False)
+        said = said.replace("640 x 360", f"{size[0]} x {size[1]}")
+        assert lost and said in told[-1] and "paused" in told[-1]
+        shown = pygame.surfarray.array2d(beam._surface).T
+        w, h = size if output.now is None else np.minimum(output.now.size, size)
+        words = words_only((w, h), [beam.paused, "Paused: no line would be true. Nothing is lost.", app._BACK])  # fmt: skip
+        assert np.array_equal(shown[:h, :w], words)
+        assert not shown[h:].any() and not shown[:, w:].any()
+        output.now = output.first
+        assert app._watch(sitting, beam, True) is False
+        assert np.array_equal(pygame.surfarray.array2d(beam._surface).T, sitting.canvas)
+        # the desktop's other display changes, so this one's part begins elsewhere
+        reopened = []
+        monkeypatch.setattr(beam, "reopen", lambda: not reopened.append(1))
+        assert app._watch(sitting, beam, False) is False and not reopened
+        output.now = replace(output.first, at=(900, 0))
+        assert app._watch(sitting, beam, False) is False and reopened
 
 
 def test_while_the_display_is_gone_nothing_but_leaving_counts(

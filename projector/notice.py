@@ -1,0 +1,52 @@
+"""Notice: words alone on a display that nothing else may be shown on.
+
+Beside `scene`: for `app`, when the display is not the one that the calibration was made for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.faces import text_block
+from projector.frame import Lens
+from projector.marks import Item, mark
+from projector.painter import Painter
+from projector.scene import INKS, wrapped
+
+Array = NDArray[np.float64]
+
+
+def words_only(size: tuple[int, int], lines: Sequence[str]) -> NDArray[np.uint32]:
+    """(H, W) uint32 0x00RRGGBB: words on nothing, for a display of whatever size; not to scale."""
+    painter = Painter(size)
+    low = min(0.03 * size[1], 24.0)
+    broken = [part for line in lines for part in wrapped(line, low, 0.9 * size[0])]
+    ink = INKS["light"].colours["text"]
+    for i, line in enumerate(broken):
+        down = 0.5 * size[1] + 2.2 * low * (i - 0.5 * (len(broken) - 1))
+        made = mark(
+            [s * (1.0, -1.0) + (0.5 * size[0], down) for s in text_block([line], low)],
+            width_mm=max(1.6, 0.12 * low),
+            colour=ink,
+            step_mm=1e9,
+        )
+        item = Item("words", (made,), np.eye(3))
+        painter.put(painter.paint(Lens(_Pixels(size)).frame(item)))
+    return painter.canvas
+
+
+@dataclass(frozen=True)
+class _Pixels:
+    """A stand-in for a calibration: a millimetre is a pixel."""
+
+    size: tuple[int, int]
+
+    def to_projector(self, points_mm: Array) -> Array:
+        return np.asarray(points_mm, dtype=np.float64)
+
+    def to_table(self, points_px: Array) -> Array:
+        return np.asarray(points_px, dtype=np.float64)
