@@ -19,8 +19,9 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.detect import Detections, detect, read_photo
+from calibrate.detect import Detections, detect
 from calibrate.pattern import Pattern
+from calibrate.photo import read_photo
 from configs.errors import Refusal
 
 Array = NDArray[np.float64]

@@ -17,8 +17,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibrate.calibration import Calibration
 from calibrate.cards import card
-from calibrate.detect import Detections, check_photo, detect, why_unreadable
+from calibrate.detect import Detections, detect, why_unreadable
 from calibrate.pattern import Pattern, bare
+from calibrate.photo import check_photo
 from calibrate.plane import CameraModel, place, rigid
 from calibrate.solve import TablePlane, fit_plane
 from configs.errors import Fault, InputError, Refusal

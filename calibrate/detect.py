@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,7 +19,8 @@ from numpy.typing import ArrayLike, NDArray
 from calibrate import cards as card_module
 from calibrate.cards import FIRST_PATTERN_ID, Board
 from calibrate.pattern import Pattern, bare, sizes_like
-from configs.errors import Fault, InputError, Refusal
+from calibrate.photo import check_photo
+from configs.errors import Refusal
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -29,7 +29,6 @@ Bools = NDArray[np.bool_]
 SHAKEN, UNSHARP = "The photo was shaken.", "The photo is not sharp:"  # how such notes begin
 _CARDS_LAID = 4  # of a print
 _READ_WIDTH = 2000  # long side at which markers are read first, px
-_MAX_PIXELS = 120e6
 _LEAST_CARD_CORNERS = 10
 _PLAIN_STEP = 45.0  # grey levels; wood grain alone makes 35, cards and pattern 75 to 140
 # Edges of sharp virtual photos are up to 6 px wide (of 2000) and by up to 1.42 unlike over the
@@ -43,68 +42,6 @@ _LEAST_SHARED = 20  # corners in both photos, to call them one
 _SAME_NOISE = 3.0  # median miss over noise; copies and a still camera make 0.1 to 2
 _LARGEST_WINDOW_PX = 12  # half side; wider windows add pixels and no knowledge
 _WINDOW_SHARE = 0.42  # of a square: clear of the neighbouring edges
-
-
-# -- reading a photo -------------------------------------------------------------------------
-
-
-def read_photo(path: str | Path) -> Image:
-    """A photo file as (H, W, 3) uint8 RGB, turned as its EXIF orientation says.
-
-    Raises:
-        InputError: missing, no picture that can be read, too small or too large.
-    """
-    import cv2
-
-    path = Path(path)
-    try:
-        data = np.frombuffer(path.read_bytes(), dtype=np.uint8)
-    except FileNotFoundError as error:
-        raise InputError(
-            Fault(str(path), "there is no such file.", "Check the name and the folder.")
-        ) from error
-    except OSError as error:
-        raise InputError(Fault(str(path), f"cannot be read ({error.strerror}).")) from error
-    picture = None
-    if data.size:
-        try:
-            picture = cv2.imdecode(data, cv2.IMREAD_COLOR)
-        except cv2.error:  # a header that promises more pixels than OpenCV allows
-            picture = None
-    if picture is None:
-        raise InputError(
-            Fault(
-                str(path),
-                "is no picture that this program can read.",
-                "Save the photo as JPEG or PNG (phones: 'most compatible') and try again.",
-            )
-        )
-    return check_photo(np.asarray(picture[:, :, ::-1], dtype=np.uint8), str(path))
-
-
-def check_photo(photo: ArrayLike, where: str = "photo") -> Image:
-    """(H, W) or (H, W, 3) uint8 as (H, W, 3).
-
-    Raises:
-        InputError: not a picture, under 640 x 400 px, or over 120 megapixels.
-    """
-    picture = np.asarray(photo)
-    if picture.dtype != np.uint8 or picture.ndim not in (2, 3):
-        raise InputError(Fault(where, f"is no 8-bit picture (shape {picture.shape})."))
-    if picture.ndim == 2:
-        picture = np.repeat(picture[:, :, None], 3, axis=2)
-    if picture.shape[2] != 3:
-        raise InputError(Fault(where, f"has {picture.shape[2]} channels; expected 3."))
-    h, w = picture.shape[:2]
-    if max(w, h) < 640 or min(w, h) < 360 or w * h > _MAX_PIXELS:
-        raise InputError(
-            Fault(
-                where,
-                f"is {w} x {h} px.",
-                "From 2 to 48 megapixels works best: send the photo itself, not a preview of it.",
-            )
-        )
-    return picture
 
 
 def _gray(photo: Image) -> Image:

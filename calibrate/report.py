@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibrate.calibration import Calibration
 from calibrate.cards import card
-from calibrate.detect import Detections, check_photo, is_soft
+from calibrate.detect import Detections, is_soft
+from calibrate.photo import check_photo
 from calibrate.plane import CameraModel, place
 from calibrate.solve import Solution
 
@@ -59,7 +60,7 @@ def headline(calibration: Calibration) -> str:
     s = calibration.summary()
     grid = calibration.model.grid_mm()
     total = np.hypot(calibration.expected_error_mm(grid), calibration.print_doubt_mm(grid))
-    rms, worst = float(np.sqrt(np.mean(total**2))), float(total.max())
+    rms, worst = float(np.sqrt(np.mean(total**2))), calibration.worst_error_mm(with_print=True)
     words = (
         f"True to {length_mm(rms)} ({in_dots(rms / s['dot_mm'])}) over "
         f"{s['beam_width_mm'] / 1000:.2f} × {s['beam_height_mm'] / 1000:.2f} m"

@@ -62,8 +62,9 @@ def run(
     """
     from calibrate.calibration import Calibration
     from calibrate.cards import BARS_MM, cards_pdf
-    from calibrate.detect import detect, read_photo
+    from calibrate.detect import detect
     from calibrate.pattern import pattern_for
+    from calibrate.photo import read_photo
     from calibrate.solve import solve_photos
     from calibrate.virtual_table import VirtualCamera, VirtualTable
     from configs.files import write_atomic

@@ -21,7 +21,7 @@ ORDER = {
         "docket", "intake", "export",
     ],
     "calibrate": [
-        "calibration", "cards", "pattern", "detect", "plane", "solve", "report", "tape",
+        "calibration", "cards", "pattern", "photo", "detect", "plane", "solve", "report", "tape",
         "drift", "camera", "virtual_table", "cloth_scan",
     ],
 }  # fmt: skip

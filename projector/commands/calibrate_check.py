@@ -48,9 +48,10 @@ def check(
     checked always; its place on the table when cards were left taped down. Exit 1 past tolerance.
     """
     from calibrate.calibration import Calibration, newest, told
-    from calibrate.detect import detect, read_photo
+    from calibrate.detect import detect
     from calibrate.drift import drift
     from calibrate.drift import mend as mended_by
+    from calibrate.photo import read_photo
     from calibrate.solve import solve
     from configs.errors import Fault, InputError
     from projector.commands.support import print_json

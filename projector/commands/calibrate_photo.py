@@ -74,8 +74,9 @@ def photo(
     """
     from calibrate.calibration import keep
     from calibrate.cards import load_cards
-    from calibrate.detect import detect, read_photo
+    from calibrate.detect import detect
     from calibrate.pattern import load_pattern, parse_size, pattern_for
+    from calibrate.photo import read_photo
     from calibrate.report import apply_square, as_data, text
     from calibrate.solve import bar_scale, solve
     from configs.errors import Fault, InputError, Refusal

@@ -147,7 +147,7 @@ def _picture(
 ) -> tuple[Image, str]:
     import numpy as np
 
-    from calibrate.detect import read_photo
+    from calibrate.photo import read_photo
     from configs.errors import Fault, InputError
 
     if photo is not None:

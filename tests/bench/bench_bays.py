@@ -94,8 +94,9 @@ def geometry(docket: Docket) -> None:
 def photo_calibration(rig: VirtualTable, seed: int, folder: Path, beam_mm: float) -> Calibration:
     """From one JPEG of cards and pattern, as at home."""
     from calibrate.cards import BARS_MM
-    from calibrate.detect import detect, read_photo
+    from calibrate.detect import detect
     from calibrate.pattern import pattern_for
+    from calibrate.photo import read_photo
     from calibrate.solve import solve_photos
     from projector.demo import _write_jpeg, lay_cards
 

@@ -20,8 +20,9 @@ import numpy as np
 import rigs
 
 from calibrate.cards import card
-from calibrate.detect import Detections, detect, read_photo
+from calibrate.detect import Detections, detect
 from calibrate.pattern import bare
+from calibrate.photo import read_photo
 from calibrate.plane import homography, place, rigid
 from calibrate.solve import solve
 from configs.errors import ChalkbeamError

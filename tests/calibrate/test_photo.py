@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import json
+import struct
+import zlib
 from dataclasses import replace
 from functools import cache
 
@@ -14,9 +16,11 @@ import rigs
 from PIL import Image as Pillow
 
 from calibrate import Calibration
+from calibrate.calibration import ProjectorModel
 from calibrate.cards import card, card_images
-from calibrate.detect import detect, read_photo
+from calibrate.detect import detect
 from calibrate.pattern import bare, pattern_for
+from calibrate.photo import read_photo
 from calibrate.report import advice
 from calibrate.solve import solve, solve_photos
 from calibrate.virtual_table import Sheet, VirtualTable
@@ -43,6 +47,15 @@ def picture(seed: int = 2) -> np.ndarray:
 def photo_file(tmp_path):
     path = tmp_path / "table.png"
     cv2.imwrite(str(path), picture()[:, :, ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 1])
+    return path
+
+
+@pytest.fixture
+def found_file(tmp_path):
+    path = tmp_path / "found.yaml"
+    matrix = np.array([[1.6, 0.0, 0.0], [0.0, -1.6, 1080.0], [0.0, 0.0, 1.0]])
+    model = ProjectorModel(SIZE, matrix, np.array([959.5, 539.5]))
+    Calibration(model, np.zeros((17, 17)), "photo", "2026-11-02 10:00:00").save(path)
     return path
 
 
@@ -280,6 +293,68 @@ def test_unreadable_files_are_refused(tmp_path) -> None:
     bad.write_bytes(b"")
     with pytest.raises(InputError, match="JPEG or PNG"):
         read_photo(bad)
+
+
+def png_that_says(width: int, height: int) -> bytes:
+    """The head of an 8-bit RGB PNG of this size, with no pixel behind it (RFC 2083)."""
+    ihdr = b"IHDR" + struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    idat = b"IDAT" + zlib.compress(b"")
+    parts = [ihdr, idat]
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(p) - 4) + p + struct.pack(">I", zlib.crc32(p)) for p in parts
+    )
+
+
+@pytest.mark.parametrize(
+    ("size", "told"),
+    [
+        ((7500, 4000), "cut short"),  # 30 megapixels: decoded, and found empty
+        ((15000, 8000), "15000 x 8000 px"),  # 120: not decoded
+        ((30000, 30000), "larger than 60 megapixels"),
+        ((3000, 180), "3000 x 180 px"),
+        ((3000, 720), "cut short"),
+        ((3000, 1), "3000 x 1 px"),
+    ],
+)
+def test_a_picture_is_measured_before_it_is_decoded(tmp_path, size, told) -> None:
+    """The header alone decides on the size, on both sides of what is allowed."""
+    path = tmp_path / "large.png"
+    path.write_bytes(png_that_says(*size))
+    with pytest.raises(InputError, match=told):
+        read_photo(path)
+
+
+def test_sixteen_bits_of_grey_are_read_as_eight(tmp_path) -> None:
+    """A grey PNG of 16 bits keeps its greys instead of burning out."""
+    path = tmp_path / "deep.png"
+    grey = np.tile(np.linspace(0, 65535, 800).astype(np.uint16), (600, 1))
+    cv2.imwrite(str(path), grey)
+    assert np.abs(read_photo(path)[0, :, 0].astype(float) - grey[0] / 257).max() <= 1
+
+
+@pytest.mark.parametrize("command", ["photo", "check", "cloth"])
+@pytest.mark.parametrize("kind", ["cut short", "one pixel thin", "no picture", "too large"])
+def test_a_hostile_photo_is_one_message(tmp_path, found_file, capsys, command, kind) -> None:
+    """Wherever a photo is read: exit code 2, one message that names the file, nothing written."""
+    photo, out = tmp_path / "her.jpg", tmp_path / "out.yaml"
+    if kind == "cut short":
+        Pillow.new("RGB", (1600, 1200), "grey").save(photo)
+        photo.write_bytes(photo.read_bytes()[:-2000])
+    elif kind == "one pixel thin":
+        Pillow.new("RGB", (4000, 1)).save(photo)
+    elif kind == "too large":
+        photo.write_bytes(png_that_says(10900, 10900))
+    else:
+        photo.write_text("chalkbeam: 1\n")
+    options = {
+        "photo": ["calibrate", "photo", str(photo), "--size", "1920x1080", "--out", str(out)],
+        "check": ["calibrate", "check", str(photo), "--calibration", str(found_file)],
+        "cloth": ["cloth", str(photo), "--calibration", str(found_file), "--out", str(out)],
+    }
+    assert main(options[command]) == 2
+    said = capsys.readouterr()
+    assert "her.jpg" in said.err and len(said.err.strip().splitlines()) <= 2
+    assert "Traceback" not in said.err and not out.exists()
 
 
 def test_command_from_photo_to_saved_calibration(tmp_path, photo_file, capsys) -> None:
