@@ -8,6 +8,7 @@ told in the expected error.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import math
 import re
@@ -19,9 +20,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.calibration import Calibration, ProjectorModel, now, without_rigid
+from calibrate.calibration import (
+    Calibration,
+    ProjectorModel,
+    now,
+    slug,
+    store_folder,
+    without_rigid,
+)
 from configs.errors import Fault, InputError, Refusal
-from configs.files import FORMAT_VERSION, dump_yaml, parse_yaml, read_text, unknown_keys
+from configs.files import (
+    FORMAT_VERSION,
+    dump_yaml,
+    parse_yaml,
+    read_text,
+    read_yaml,
+    unknown_keys,
+    write_atomic,
+)
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -231,6 +247,58 @@ def distances_text(
             lines[f"{a}-{b}"] = [*(earlier if isinstance(earlier, list) else [earlier]), value]
     rows = dump_yaml({"distances_mm": lines}) if lines else "distances_mm: {}\n"
     return crosses_text(size, crosses) + rows
+
+
+# -- readings under way: kept at once, until a calibration made of them is taken ----------------
+
+
+def _under_way(display: str, size: tuple[int, int]) -> Path:
+    return store_folder().parent / "readings" / f"{slug(display)}-{size[0]}x{size[1]}.yaml"
+
+
+def keep_under_way(
+    display: str,
+    size: tuple[int, int],
+    crosses: Mapping[str, Sequence[float]],
+    typed: Mapping[str, str],
+) -> Path:
+    """Keep readings as they were typed, 'A-B' -> text in mm; a distances file as any other.
+
+    Returns:
+        the file.
+
+    Raises:
+        InputError: it cannot be written.
+    """
+    path = _under_way(display, size)
+    rows = dump_yaml({"distances_mm": dict(typed)}) if typed else "distances_mm: {}\n"
+    write_atomic(path, crosses_text(size, crosses) + rows)
+    return path
+
+
+def under_way(
+    display: str, size: tuple[int, int], crosses: Mapping[str, Sequence[float]]
+) -> dict[str, str]:
+    """Readings that were kept for this display and these crosses, 'A-B' -> text; {} without any."""
+    path = _under_way(display, size)
+    try:
+        data = read_yaml(path)
+    except InputError:  # none, or not to be read: she measures anew
+        return {}
+    rows = data.get("distances_mm")
+    if data.get("crosses") != {k: list(v) for k, v in crosses.items()} or not isinstance(
+        rows, dict
+    ):
+        return {}
+    known = {f"{a}-{b}" for a, b in pairs_of(crosses)}
+    return {str(k): str(v) for k, v in rows.items() if k in known}
+
+
+def set_aside(display: str, size: tuple[int, int]) -> None:
+    """The readings under way have served, or are not wanted: the next begin anew."""
+    path = _under_way(display, size)
+    with contextlib.suppress(OSError):
+        path.replace(path.with_name(f"{path.stem}-before.yaml"))
 
 
 def form_text(size: tuple[int, int], crosses: Mapping[str, Sequence[float]]) -> str:
@@ -555,6 +623,7 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
             "left_out": len(left_out),
             "rms_mm": rms,
             "reading_mm": sigma,
+            "freedom": _READING_WEIGHT + freedom,
             "tape_class": tape,
         },
     )
@@ -723,12 +792,20 @@ class _Fit:
         sigma_mm: float = _READING_MM,
     ) -> None:
         self.size, self.px, self.ends, self.read, self.sigma = size, px, ends, read, sigma_mm
+        self._last: dict[bytes, tuple[Array, Array]] = {}
+
+    def _crosses(self, vector: Array) -> tuple[Array, Array]:
+        """Where the crosses lie, (N, 2) mm, and how they move with the parameters, (N, 2, 12)."""
+        key = vector.tobytes()  # readings, gauge and the minimiser ask for the same place
+        if key not in self._last:
+            model = ProjectorModel.from_vector(self.size, vector)
+            table = model.to_table(self.px)
+            self._last = {key: (table, model.table_jacobian(table)[:, :, :_SEEN])}
+        return self._last[key]
 
     def rows(self, vector: Array) -> tuple[Array, Array]:
         """Residuals (read − fitted) / sigma, and the derivatives of the fitted, (N,) and (N, 12)."""
-        model = ProjectorModel.from_vector(self.size, vector)
-        table = model.to_table(self.px)
-        move = model.table_jacobian(table)[:, :, :_SEEN]
+        table, move = self._crosses(vector)
         step = table[self.ends[:, 0]] - table[self.ends[:, 1]]
         far = np.linalg.norm(step, axis=1)
         slope = np.einsum(
@@ -744,9 +821,7 @@ class _Fit:
 
     def _gauge(self, vector: Array) -> tuple[Array, Array]:
         """Three rows that hold the table frame: the middle of the crosses, and the first row's turn."""
-        model = ProjectorModel.from_vector(self.size, vector)
-        table = model.to_table(self.px)
-        move = model.table_jacobian(table)[:, :, :_SEEN]
+        table, move = self._crosses(vector)
         middle = table.mean(axis=0)
         arm = (self.px - self.px.mean(axis=0)) * (1, -1) / np.linalg.norm(np.ptp(self.px, axis=0))
         turn = float(np.sum(arm[:, 0] * table[:, 1] - arm[:, 1] * table[:, 0]))
@@ -781,16 +856,7 @@ class _Fit:
 
         first = start.vector()[:_SEEN] if isinstance(start, ProjectorModel) else start
 
-        last: dict[bytes, tuple[Array, Array]] = {}
-
         def parts(vector: Array) -> tuple[Array, Array]:
-            key = vector.tobytes()  # the solver asks for residuals and slopes of the same place
-            if key not in last:
-                last.clear()
-                last[key] = at(vector)
-            return last[key]
-
-        def at(vector: Array) -> tuple[Array, Array]:
             with np.errstate(all="ignore"):
                 read, slope = self.rows(vector)
                 prior, prior_rows = self._priors(vector)

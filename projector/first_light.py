@@ -67,7 +67,9 @@ BUTTONS: dict[str, tuple[tuple[str, str, str], ...]] = {
     ),
     "photo": (("space", "Pattern", "Space"), ("b", "Bars", "B"), ("escape", "Go back", "Esc")),
     "pattern": (),
-    "tape": (*_TYPING, ("tab", "Solve", "Tab"), ("escape", "Go back", "Esc")),
+    "tape": (
+        *_TYPING, ("tab", "Solve", "Tab"), ("delete", "Anew", "Del"), ("escape", "Go back", "Esc"),
+    ),
     "bars": (*_TYPING, ("escape", "Go back", "Esc")),
     "done": (
         ("space", "Take it", "Space"), ("b", "Bars", "B"), ("backspace", "Again", "Back"),
@@ -201,7 +203,7 @@ class FirstLight:
     def found(self, calibration: Calibration) -> None:
         """A calibration was found: shown with its check square, to be taken or not."""
         self.webcam, self.running = False, True
-        self._found = calibration
+        self._found, self._detected = calibration, None
         self._go("done")
         self._stale = True
 
@@ -240,9 +242,7 @@ class FirstLight:
         elif name == "2":
             self.webcam, self.running = True, False
         elif name == "3":
-            self._readings.clear()
-            self._pair, self._typed = 0, ""
-            self._go("tape")
+            self._to_tape()
         elif name == "4" and self.may_look:
             self.looks, self.running = True, False
 
@@ -275,10 +275,13 @@ class FirstLight:
         self.bars_mm = read
         self._go(self._back_to)
         if self._detected is not None and self.page == "done":
-            self.tell("Solving with the bars …")
-            self._start(self._solve_detected)
+            self._solve_with_bars()
         else:
             self.tell(f"The bars: {read[0]:g} and {read[1]:g} mm.")
+
+    def _solve_with_bars(self) -> None:
+        self.tell("Solving with the bars …")
+        self._start(self._solve_detected)
 
     def _type(self, name: str) -> None:
         """A digit more, or one less."""
@@ -300,23 +303,62 @@ class FirstLight:
             self._go("photo")
 
     def _key_done(self, name: str) -> None:
-        if name in ("space", "return", "page down"):
+        from calibrate.tape import set_aside
+
+        if self._busy:
+            self.tell("Still solving with the bars; a moment.")
+        elif name in ("space", "return", "page down"):
             self.result, self.running = self._found, False
+            if self._found.method == "tape":
+                set_aside(self.display, self.size)
         elif name in ("backspace", "page up"):
             self._found = self._detected = None
             self._go("start")
 
+    def _to_tape(self) -> None:
+        """The tape's page, with the readings that were kept when it was left."""
+        from calibrate.tape import pairs_of, under_way
+
+        self._go("tape")
+        self._readings = under_way(self.display, self.size, self._crosses())
+        pairs = [f"{a}-{b}" for a, b in pairs_of(self._crosses())]
+        left = [n for n, pair in enumerate(pairs) if pair not in self._readings]
+        self._pair, self._typed = left[0] if left else len(pairs), ""
+        if self._readings:
+            self.tell(
+                f"{len(self._readings)} readings of before are kept. Enter goes on; was the "
+                "projector moved since, press Del and measure anew."
+            )
+
+    def _keep_readings(self) -> None:
+        """On the disk before the next reading: the plug may be pulled."""
+        from calibrate.tape import keep_under_way
+        from configs.errors import ChalkbeamError
+
+        try:
+            keep_under_way(self.display, self.size, self._crosses(), self._readings)
+        except ChalkbeamError as error:
+            self.tell(f"Not kept: {error.faults[0]}")
+
     def _key_tape(self, name: str) -> None:
-        from calibrate.tape import pairs_of
+        from calibrate.tape import pairs_of, set_aside
 
         pairs = pairs_of(self._crosses())
+        if name == "delete":
+            set_aside(self.display, self.size)
+            self._to_tape()
+            self.tell("The readings were put aside. Measure anew, from the first pair.")
+            return
         if name == "return" and self._pair >= len(pairs):
             self._from_tape()
             return
         if name == "return":
             a, b = pairs[self._pair]
+            before = self._readings.pop(f"{a}-{b}", "")
             if self._typed:
                 self._readings[f"{a}-{b}"] = self._typed
+            if self._typed != before:
+                self._keep_readings()
             self._pair, self._typed = self._pair + 1, ""
             if self._pair >= len(pairs):
                 self._from_tape()
@@ -324,7 +366,7 @@ class FirstLight:
             if self._pair:
                 self._pair -= 1
                 a, b = pairs[self._pair]
-                self._typed = self._readings.pop(f"{a}-{b}", "")
+                self._typed = self._readings.get(f"{a}-{b}", "")
         elif name == "tab":
             self._from_tape()
         else:
@@ -342,7 +384,12 @@ class FirstLight:
             self._busy = False
             if kind == "done":
                 self._found = value
-                self._go("done")
+                if self.page == "bars":  # she is typing: what was found waits behind that page
+                    self._back_to = "done"
+                else:
+                    self._go("done")
+                    if self._detected is not None and value.bars_mm != self.bars_mm:
+                        self._solve_with_bars()  # typed while it was solved without them
             else:
                 self._go("photo" if self.page == "pattern" else self.page)
                 self.tell(value)
@@ -394,7 +441,8 @@ class FirstLight:
         threading.Thread(target=work, name="first light", daemon=True).start()
 
     def _solve_photo(self, path: Path) -> Calibration:
-        from calibrate.detect import detect, read_photo
+        from calibrate.detect import detect
+        from calibrate.photo import read_photo
 
         self._detected = detect(read_photo(path), self.size, name=path.name)
         return self._solve_detected()
@@ -417,6 +465,7 @@ class FirstLight:
             "crosses": {k: list(v) for k, v in self._crosses().items()},
             "distances_mm": dict(self._readings),
         }
+        self._detected = None  # what is found now is the tape's; the cards' bars say nothing of it
         self.tell("Solving …")
 
         def job() -> Calibration:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from rigs import trueness
 
-from bench_tape import read_off  # isort: skip  # beside rigs
+from bench_tape import read_off, told_and_true  # isort: skip  # beside rigs
 from calibrate.tape import (
     TAPE_CLASSES,
     Readings,
@@ -123,6 +123,18 @@ def test_a_misread_pair_is_named_and_left_out(gross: float, index: int) -> None:
     assert way in result.warnings[0]
     assert abs(result.surplus_mm[index] - gross) < 3.0
     assert trueness(result.calibration, table).rms_mm < 0.8
+
+
+def test_what_is_told_at_the_worst_place_holds() -> None:
+    """With one digit swapped, the worst place of the beam passes what is told there in at most one set of ten (here four of twenty at most, by chance), and what is told is not absurdly large."""
+    ratios = []
+    for seed in range(20):
+        told, true, found = told_and_true(seed)
+        assert found
+        ratios.append(true / told)
+    assert sum(r > 1 for r in ratios) <= 4
+    assert 0.45 < np.median(ratios) < 0.85
+    assert max(ratios) < 2
 
 
 def test_clean_readings_leave_nothing_out() -> None:

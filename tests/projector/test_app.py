@@ -15,6 +15,7 @@ import pytest
 import yaml
 from table_rig import DATA, docket, projector
 
+from calibrate import Calibration
 from configs.errors import Refusal
 from drafting.docket import Docket
 from projector import app
@@ -499,10 +500,91 @@ def test_first_light_by_tape(tmp_path: Path) -> None:
     leading.key("space")
     found = leading.result
     assert found is not None and not leading.running
+    anew = lead(tmp_path)
+    anew.key("3")
+    assert not anew._readings  # what has served is not asked about again
     for a, b in pairs_of(places):
         px = np.array([crosses_for((1280, 720), 6)[k] for k in (a, b)], float)
         length = float(np.hypot(*np.diff(found.to_table(px), axis=0)[0]))
         assert length == pytest.approx(float(np.hypot(*(places[a] - places[b]))), abs=1.0)
+
+
+@pytest.mark.parametrize("when", ["before it is done", "over its end"])
+def test_bars_typed_while_it_solves_are_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, when: str
+) -> None:
+    """Whether the second bar is typed before the photo is solved or after, what is taken has both."""
+    import threading
+    from types import SimpleNamespace
+
+    may_end = threading.Event()
+
+    def slow(seen: object, *, bars_mm: tuple[float, float] | None, display: str) -> object:
+        del seen, display
+        may_end.wait(20.0)
+        matrix = projector((1280, 720), 1180.0)
+        return SimpleNamespace(
+            calibration=Calibration(matrix, np.zeros((17, 17)), "photo", "", bars_mm=bars_mm)
+        )
+
+    monkeypatch.setattr("calibrate.solve.solve", slow)
+    leading = lead(tmp_path)
+    leading.key("1")
+    leading._detected = "a photo"
+    leading._start(leading._solve_detected)
+    for name in ("b", *"180.4", "return"):
+        leading.key(name)
+    if when == "over its end":
+        may_end.set()
+        while leading._busy:
+            leading.tick(0.0)
+    for name in (*"250.6", "return"):
+        leading.key(name)
+    may_end.set()
+    until(leading, "done")
+    while leading._busy:
+        leading.key("space")  # what was found without the bars is not for taking any more
+        assert leading.result is None
+        leading.tick(0.0)
+    leading.key("space")
+    assert leading.result is not None and leading.result.bars_mm == (180.4, 250.6)
+
+
+def test_tape_readings_outlive_esc_and_the_plug(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was read is there again after Esc and in a new process; a pair left out stays out; Del begins anew, and so does the next time after it was taken."""
+    from calibrate.tape import load_readings
+
+    monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
+
+    def measured() -> FirstLight:
+        leading = lead(tmp_path)
+        leading.key("3")
+        return leading
+
+    leading = measured()
+    for text in ("612.5", "1105", ""):
+        for letter in text:
+            leading.key(letter)
+        leading.key("return")
+    leading.key("escape")
+    leading.key("3")
+    again = measured()  # nothing was closed or saved: the plug was pulled
+    for one in (leading, again):
+        assert one._readings == {"A-B": "612.5", "A-C": "1105"}
+        assert one._pair == 2 and "2 readings" in one._said
+        one.frame()
+    again.key("backspace")
+    assert again._typed == "1105"
+    for _ in "1105":
+        again.key("backspace")
+    again.key("return")
+    assert measured()._readings == {"A-B": "612.5"}
+    (kept,) = (tmp_path / "readings").glob("*.yaml")
+    assert load_readings(kept).readings == ((("A", "B"), 612.5),)
+    press(again, "delete")
+    assert not measured()._readings and again._pair == 0
 
 
 def test_first_light_by_photo_finds_the_file_by_itself(tmp_path: Path) -> None:
