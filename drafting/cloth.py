@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from configs.errors import Fault, InputError
 from configs.files import unknown_keys
 from configs.units import length_text, parse_length
+from drafting.placement import cloth_from_piece
 
 Ring = tuple[tuple[float, float], ...]
 
@@ -236,17 +237,24 @@ class Cloth:
 
     @property
     def cut_scale(self) -> tuple[float, float]:
-        """How much larger pieces are cut (across, along the grain), to shrink to size later.
+        """How much larger pieces are cut (across, along the cloth), to shrink to size later.
 
         cut size = size / (1 − s), length and width apart (FACTS E, derived by arithmetic).
         """
         return 1.0 / (1.0 - self.shrinkage_width), 1.0 / (1.0 - self.shrinkage_length)
 
-    def enlarged(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(N, 2) points of a piece, enlarged for the shrinkage in the piece's own frame."""
-        out: NDArray[np.float64] = np.asarray(points_mm, dtype=np.float64) * np.array(
-            self.cut_scale
-        )
+    def growth(self, turn_deg: float, mirrored: bool = False) -> NDArray[np.float64]:
+        """(2, 2) matrix, piece frame: what makes a piece that lies so larger for the shrinkage.
+
+        The cloth loses length along its own axes, whatever way the piece lies on it, so the matrix
+        hangs on the piece's turn and mirror (as in `Placement`). Exactly the identity without
+        shrinkage. Everything that is cut, drawn or printed takes its size from here.
+        """
+        across, along = self.cut_scale
+        if across == along:
+            return np.eye(2) * along
+        turned = cloth_from_piece((0.0, 0.0), turn_deg, mirrored)[:2, :2]
+        out: NDArray[np.float64] = turned.T @ np.diag([along, across]) @ turned
         return out
 
     def tilt_deg(self, piece: str) -> float:

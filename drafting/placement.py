@@ -45,6 +45,20 @@ class Placement:
         return cloth_from_piece(self.at, self.turn_deg, self.mirrored)
 
 
+def grain_turn(grain: tuple[tuple[float, float], tuple[float, float]] | None) -> float:
+    """Degrees to turn a piece so that its grain (two points, piece mm) points up its y axis.
+
+    Within a quarter turn each way: an arrow drawn downwards is the same grain. 0 without a grain.
+    """
+    if grain is None:
+        return 0.0
+    (x0, y0), (x1, y1) = grain
+    turn = (90.0 - math.degrees(math.atan2(y1 - y0, x1 - x0)) + 180.0) % 360.0 - 180.0
+    if abs(turn) > 90.0 + 1e-9:
+        turn = (turn + 360.0) % 360.0 - 180.0
+    return 0.0 if abs(turn) < 1e-9 else turn
+
+
 def cloth_from_piece(
     at: tuple[float, float], turn_deg: float, mirrored: bool
 ) -> NDArray[np.float64]:

@@ -178,7 +178,7 @@ def measured(
     lines = [
         apply(
             table_from_cloth @ p.cloth_from_piece,
-            cut_line(faces[p.piece].outline, on_fold=pieces[p.piece].fold is not None),
+            cut_line(faces.of(p).outline, on_fold=pieces[p.piece].fold is not None),
         )
         for p in docket.placed()
     ]

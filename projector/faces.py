@@ -9,9 +9,9 @@ upright without crossing a line.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from projector.marks import polyline, ring
 if TYPE_CHECKING:
     from drafting import Piece
     from drafting.cloth import Cloth
+    from drafting.placement import Placement
 
 Array = NDArray[np.float64]
 
@@ -38,12 +39,13 @@ _BESIDE_REACH_MM = 90.0  # farther from its mark nobody would know whose words t
 
 @dataclass(frozen=True, eq=False)
 class Face:
-    """A piece as it lies on the cloth, piece frame mm (shrinkage added).
+    """A piece as it is drawn, piece frame mm.
 
     ``outline``: (N, 2) ring, cutting line with its fold, counter-clockwise; ``rough``: (M, 2) the
     same with few points, for quick tests; ``lines``: kind → lines; ``words``: label lines;
     ``area_mm2``: inside the outline; ``beside``: words that stand beside a mark ('zip 18 cm'), and
-    the mark's own line (N, 2).
+    the mark's own line (N, 2); ``larger``: the four numbers of the matrix by which it was made
+    larger for cloth that shrinks, () at the draft's size.
     """
 
     name: str
@@ -54,6 +56,57 @@ class Face:
     on_fold: bool
     area_mm2: float
     beside: tuple[tuple[str, Array], ...] = ()
+    larger: tuple[float, ...] = ()
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What tells it from every other face of the docket."""
+        return self.name, self.larger
+
+    def made_larger(self, growth: Array) -> Face:
+        """Its lines as they are cut from cloth that shrinks: ``growth`` as `Cloth.growth`, (2, 2)."""
+
+        def grow(points: Array) -> Array:
+            return np.asarray(points @ growth.T)
+
+        return replace(
+            self,
+            outline=grow(self.outline),
+            rough=grow(self.rough),
+            lines={kind: tuple(map(grow, lines)) for kind, lines in self.lines.items()},
+            area_mm2=self.area_mm2 * abs(float(np.linalg.det(growth))),
+            beside=tuple((words, grow(line)) for words, line in self.beside),
+            larger=tuple(growth.ravel().tolist()),
+        )
+
+
+class Faces(dict[str, Face]):
+    """Piece → its face at the draft's size; `of` gives it as large as it is cut where it lies.
+
+    Args:
+        faces: by piece; cloth: whose shrinkage counts.
+    """
+
+    _KEPT = 200  # free turning makes a new one at every angle
+
+    def __init__(self, faces: Mapping[str, Face], cloth: Cloth | None) -> None:
+        super().__init__(faces)
+        self._cloth = cloth if cloth is not None and cloth.cut_scale != (1.0, 1.0) else None
+        self._made: dict[tuple[object, ...], tuple[Face, Face]] = {}
+
+    def of(self, placement: Placement) -> Face:
+        """The face of a piece that lies so, shrinkage added along the cloth's axes."""
+        face = self[placement.piece]
+        if self._cloth is None:
+            return face
+        growth = self._cloth.growth(placement.turn_deg, placement.mirrored)
+        key = (placement.piece, *np.round(growth, 9).ravel().tolist())
+        known = self._made.get(key)
+        if known is None or known[0] is not face:
+            if len(self._made) >= self._KEPT:
+                self._made.clear()
+            known = self._made[key] = (face, face.made_larger(growth))
+        return known[1]
 
 
 def lies_folded(piece: Piece, cloth: Cloth | None) -> bool:
@@ -64,7 +117,7 @@ def lies_folded(piece: Piece, cloth: Cloth | None) -> bool:
 def face_of(
     piece: Piece, allowances: dict[str, float] | None, cloth: Cloth | None, *, one_way: bool = False
 ) -> Face:
-    """Work out a piece's face for this cloth.
+    """Work out a piece's face for this cloth, at the draft's size.
 
     ``allowances``: edge → mm. On single cloth a piece that is cut on the fold is laid opened out.
 
@@ -73,11 +126,9 @@ def face_of(
     """
     half = lies_folded(piece, cloth)
     shown = piece if half else piece.opened()
-    grow = _growth(piece, cloth)
-
-    cutting = grow(piece.cutting_line(allowances) if half else piece.unfolded(allowances))
-    sewing = grow(shown.sewing_line)
-    fold = grow(np.asarray(shown.fold, float)) if half else None
+    cutting = piece.cutting_line(allowances) if half else piece.unfolded(allowances)
+    sewing = shown.sewing_line
+    fold = np.asarray(shown.fold, float) if half else None
     lines: dict[str, tuple[Array, ...]] = {}
     lines["cutting"], fold_lines = _split_fold(cutting, fold)
     differs = len(cutting) != len(sewing) or float(np.abs(cutting - sewing).max(initial=0.0)) > 0.05
@@ -86,16 +137,14 @@ def face_of(
         lines["fold"] = fold_lines
         lines["foldmark"] = tuple(_fold_ends(fold_lines, cutting))
     lines["dart"] = tuple(
-        grow(np.array([d.first, d.tip, d.second], dtype=np.float64)) for d in shown.darts
+        np.array([d.first, d.tip, d.second], dtype=np.float64) for d in shown.darts
     )
-    lines["notch"] = tuple(grow(line) for line in shown.notch_lines(allowances))
-    lines["mark"] = tuple(_cross(grow(m.points)[0]) for m in shown.drills)
+    lines["notch"] = shown.notch_lines(allowances)
+    lines["mark"] = tuple(_cross(m.points[0]) for m in shown.drills)
     lines["inner"] = tuple(
-        ring(grow(m.points)) if m.closed else grow(m.points)
-        for m in shown.marks
-        if len(m.points) > 1
+        ring(m.points) if m.closed else m.points for m in shown.marks if len(m.points) > 1
     )
-    lines["grain"] = _grain(shown, grow, one_way)
+    lines["grain"] = _grain(shown, one_way)
     x, y = cutting[:, 0], cutting[:, 1]
     area = 0.5 * abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)))
     return Face(
@@ -108,23 +157,11 @@ def face_of(
         area,
         # a mark that tells a size is a zip's or a slit's end: by its bar alone nobody knows it
         tuple(
-            (m.name, grow(m.points))
+            (m.name, m.points)
             for m in shown.marks
             if len(m.points) > 1 and any(c.isdigit() for c in m.name)
         ),
     )
-
-
-def _growth(piece: Piece, cloth: Cloth | None) -> Any:
-    """Points of the piece → the same, enlarged for shrinkage along and across its grain."""
-    if cloth is None or cloth.cut_scale == (1.0, 1.0):
-        return lambda points: np.asarray(points, dtype=np.float64)
-    d = np.asarray(piece.grain[1], float) - np.asarray(piece.grain[0], float)
-    along = d / np.hypot(*d)
-    across_by, along_by = cloth.cut_scale
-    axes = np.array([[along[1], -along[0]], along])  # rows: across, along
-    stretch = axes.T @ np.diag([across_by, along_by]) @ axes
-    return lambda points: np.asarray(points, dtype=np.float64) @ stretch.T
 
 
 def words_of(piece: Piece, half: bool) -> list[str]:
@@ -217,11 +254,11 @@ def _fold_ends(fold_lines: Sequence[Array], outline: Array) -> list[Array]:
     return out
 
 
-def _grain(piece: Piece, grow: Any, one_way: bool) -> tuple[Array, ...]:
+def _grain(piece: Piece, one_way: bool) -> tuple[Array, ...]:
     """Grain arrow, parallel to the grain, well inside the sewing line, the fold mark and marks."""
     from drafting.export.marks import clear_grain
 
-    ends = grow(clear_grain(piece))
+    ends = clear_grain(piece)
     span = float(np.hypot(*(ends[1] - ends[0])))
     if span < 1.0:
         return ()

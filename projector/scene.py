@@ -24,6 +24,7 @@ from projector.faces import (
     BESIDE_MM,
     LEAST_TEXT_MM,
     Face,
+    Faces,
     Label,
     LabelRoom,
     copy_words,
@@ -217,7 +218,7 @@ class Stage:
     view: View
     look: Look = Look()
     lens: Lens = field(init=False)
-    faces: dict[str, Face] = field(init=False)
+    faces: Faces = field(init=False)
     _labels: dict[Any, Label | None] = field(default_factory=dict, repr=False)
     _rooms: dict[Any, LabelRoom] = field(default_factory=dict, repr=False)
     _made: dict[Any, Item] = field(default_factory=dict, repr=False)
@@ -234,7 +235,7 @@ class Stage:
         """A stage without pieces, for pages of text before there is anything to lay."""
         stage = cls.__new__(cls)
         stage.docket, stage.calibration, stage.view, stage.look = docket, calibration, view, Look()
-        stage.lens, stage.faces = Lens(calibration), {}
+        stage.lens, stage.faces = Lens(calibration), Faces({}, None)
         stage._labels, stage._rooms, stage._made, stage._lines = {}, {}, {}, {}
         stage.reading_deg = reading_direction(stage.lens, view.side)
         return stage
@@ -316,14 +317,14 @@ class Stage:
 
     def piece(self, placement: Placement, state: PieceState = PLAIN) -> Item:
         """One copy of a piece."""
-        face = self.faces[placement.piece]
+        face = self.faces.of(placement)
         matrix = self.table_from_piece(placement)
         turned = (
             round(placement.turn_deg + self.view.turn_deg, 3),
             placement.mirrored,
             self.view.mirror,
         )
-        key = (placement.piece, turned, self.reading_deg, state)
+        key = (face.key, turned, self.reading_deg, state)
         made = self._made.get(key)
         if made is None:
             if len(self._made) > _KEPT:
@@ -375,7 +376,7 @@ class Stage:
         self, face: Face, lines: str, kind: str, emphasis: str = "plain", wider: float = 1.0
     ) -> Mark:
         """One kind of a face's lines as a mark: the same whatever else the piece shows."""
-        key = (face.name, lines, kind, emphasis, wider)
+        key = (face.key, lines, kind, emphasis, wider)
         made = self._lines.get(key)
         if made is None:
             if lines:
@@ -393,7 +394,7 @@ class Stage:
         turned: tuple[Any, ...],
         kinds: tuple[str, ...],
     ) -> Label | None:
-        key = ((face.name, turned, self.reading_deg, kinds), words)
+        key = ((face.key, turned, self.reading_deg, kinds), words)
         if key not in self._labels:
             if len(self._labels) > _KEPT:
                 self._labels.clear()
@@ -405,7 +406,7 @@ class Stage:
         self, face: Face, matrix: Array, turned: tuple[Any, ...], kinds: tuple[str, ...]
     ) -> LabelRoom:
         """Where a face has room for words as it lies; kept."""
-        key = (face.name, turned, self.reading_deg, kinds)
+        key = (face.key, turned, self.reading_deg, kinds)
         room = self._rooms.get(key)
         if room is None:
             room = self._rooms[key] = LabelRoom(face, matrix, self.reading_deg, kinds)
@@ -424,7 +425,7 @@ class Stage:
         """Whether a copy reaches out of the light: "" when all of it is lit, ``partly``, ``wholly``."""
         a = self.table_from_piece(placement)
         # few points do: a beam is convex, so what lies between two lit corners is lit
-        lit = self.lens.covers(self.faces[placement.piece].rough @ a[:2, :2].T + a[:2, 2])
+        lit = self.lens.covers(self.faces.of(placement).rough @ a[:2, :2].T + a[:2, 2])
         if lit.all():
             return ""
         return "partly" if lit.any() or self._looks_in(placement) else "wholly"
@@ -434,7 +435,7 @@ class Stage:
         import shapely
 
         a = self.table_from_piece(placement)
-        ring_mm = self.faces[placement.piece].rough @ a[:2, :2].T + a[:2, 2]
+        ring_mm = self.faces.of(placement).rough @ a[:2, :2].T + a[:2, 2]
         return bool(shapely.Polygon(ring_mm).intersects(shapely.Polygon(self.lens.beam_mm)))
 
     def holds_all(self, placements: Sequence[Placement]) -> bool:
@@ -446,7 +447,7 @@ class Stage:
         rings = []
         for p in placements:
             a = view @ p.cloth_from_piece
-            rings.append(self.faces[p.piece].rough @ a[:2, :2].T + a[:2, 2])
+            rings.append(self.faces.of(p).rough @ a[:2, :2].T + a[:2, 2])
         return bool(self.lens.covers(np.concatenate(rings)).all())
 
     def beyond(self, placement: Placement, clear_of: Sequence[Array] = ()) -> tuple[Item, Array]:
@@ -454,7 +455,7 @@ class Stage:
 
         ``clear_of``: (N, 2) table mm each, to keep off (the strip, other arrows); the ground: alike.
         """
-        face = self.faces[placement.piece]
+        face = self.faces.of(placement)
         a = self.table_from_piece(placement)
         goal = 0.5 * (face.rough.min(axis=0) + face.rough.max(axis=0)) @ a[:2, :2].T + a[:2, 2]
         middle = self.middle_mm
@@ -500,14 +501,14 @@ class Stage:
         ]
         lines: list[Array] = []
         for p in placements:
-            for line in self.faces[p.piece].lines["cutting"]:
+            for line in self.faces.of(p).lines["cutting"]:
                 table = _through(self.table_from_piece(p), line)
                 lines += _outside(_stepped(table, 3.0), read_from_table, boxes)
         return Item("ghost", (self.mark("ghost", lines),), np.eye(3))
 
     def outline_on_cloth(self, placement: Placement, *, rough: bool = False) -> Array:
         """(N, 2) a copy's cutting ring in the cloth frame, mm."""
-        face = self.faces[placement.piece]
+        face = self.faces.of(placement)
         a = placement.cloth_from_piece
         points = face.rough if rough else face.outline
         return np.asarray(points @ a[:2, :2].T + a[:2, 2])
@@ -938,13 +939,14 @@ def at_cloth(docket: Docket, calibration: Calibration) -> Calibration:
     return corrected(calibration, height_of(docket.table, calibration, folded=folded, where=where))
 
 
-def faces_of(docket: Docket) -> dict[str, Face]:
+def faces_of(docket: Docket) -> Faces:
     """Every piece's face for the docket's cloth and allowances."""
     one_way = docket.cloth is not None and docket.cloth.nap == "one-way"
-    return {
+    made = {
         name: face_of(piece, docket.allowances_for(name), docket.cloth, one_way=one_way)
         for name, piece in docket.pieces().items()
     }
+    return Faces(made, docket.cloth)
 
 
 def reading_direction(lens: Lens, side: str) -> float:
@@ -990,7 +992,7 @@ def light_words(unlit: Sequence[str], way: str) -> str:
 
 
 def used_box(
-    stage_faces: Mapping[str, Face], lay: Iterable[Placement]
+    stage_faces: Faces, lay: Iterable[Placement]
 ) -> tuple[float, float, float, float] | None:
     """x0, y0, x1, y1 of what lies on the cloth, cloth mm; None with nothing there."""
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
@@ -998,7 +1000,7 @@ def used_box(
         if p.aside or p.piece not in stage_faces:
             continue
         a = p.cloth_from_piece
-        points = stage_faces[p.piece].outline @ a[:2, :2].T + a[:2, 2]
+        points = stage_faces.of(p).outline @ a[:2, :2].T + a[:2, 2]
         low, high = np.minimum(low, points.min(axis=0)), np.maximum(high, points.max(axis=0))
     if not np.isfinite(low).all():
         return None

@@ -1251,7 +1251,7 @@ class Sitting:
 
     def _on_table(self, p: Placement) -> Array:
         a = self.stage.table_from_piece(p)
-        return np.asarray(self.stage.faces[p.piece].rough @ a[:2, :2].T + a[:2, 2])
+        return np.asarray(self.stage.faces.of(p).rough @ a[:2, :2].T + a[:2, 2])
 
     def _hides_current(self, strip: Strip) -> bool:
         if self.tool is not None and any(

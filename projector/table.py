@@ -10,7 +10,7 @@ Frames: cloth mm throughout; her own directions (left, away) are turned into it 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -18,13 +18,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import grain_turn
 from projector.view import View
 
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.cloth import Cloth
     from drafting.placement import Placement
-    from projector.faces import Face
+    from projector.faces import Faces
 
 Array = NDArray[np.float64]
 
@@ -137,9 +138,9 @@ class Rules:
     """
 
     docket: Docket
-    faces: Mapping[str, Face]
+    faces: Faces
     turns: dict[str, tuple[float, ...]] = field(init=False)
-    _probes: dict[str, Array] = field(default_factory=dict, init=False)
+    _probes: dict[tuple[object, ...], Array] = field(default_factory=dict, init=False)
     _shapes: dict[tuple[object, ...], _Shape] = field(default_factory=dict, init=False)
     _still: tuple[object, _Crowd] | None = field(default=None, init=False)
 
@@ -148,12 +149,12 @@ class Rules:
         nap = cloth.nap if cloth is not None else "none"
         self.turns = {}
         for name, piece in self.docket.pieces().items():
-            base = _grain_turn(piece.grain)
+            base = grain_turn(piece.grain)
             turns = [t for t in piece.turns if nap == "none" or t in (0.0, 180.0)]
             if nap == "one-way":
                 turns = [t for t in turns if t == 0.0]
             self.turns[name] = tuple((t + base) % 360.0 for t in turns)
-        self._grain = {n: _grain_turn(p.grain) for n, p in self.docket.pieces().items()}
+        self._grain = {n: grain_turn(p.grain) for n, p in self.docket.pieces().items()}
 
     @cached_property
     def cloth(self) -> Cloth | None:
@@ -168,7 +169,7 @@ class Rules:
         """(N, 2) its cutting ring, cloth mm."""
         if rough:
             return self._shape(placement).ring
-        return _carry(placement, self.faces[placement.piece].outline)
+        return _carry(placement, self.faces.of(placement).outline)
 
     def _shape(self, p: Placement) -> _Shape:
         """The shape of a copy where it lies; kept, since all but the moving one stay."""
@@ -177,11 +178,11 @@ class Rules:
         if shape is None:
             if len(self._shapes) > 600:
                 self._shapes.clear()
-            face = self.faces[p.piece]
-            if p.piece not in self._probes:
-                self._probes[p.piece] = _dense(face.rough, _PROBE_MM)
+            face = self.faces.of(p)
+            if face.key not in self._probes:
+                self._probes[face.key] = _dense(face.rough, _PROBE_MM)
             ring = _carry(p, face.rough)
-            shape = _Shape(ring, _carry(p, self._probes[p.piece]), *_edges(ring),
+            shape = _Shape(ring, _carry(p, self._probes[face.key]), *_edges(ring),
                            ring.min(axis=0), ring.max(axis=0))  # fmt: skip
             self._shapes[key] = shape
         return shape
@@ -199,7 +200,7 @@ class Rules:
             shapes,
             np.array([s.low for s in shapes]) if shapes else none,
             np.array([s.high for s in shapes]) if shapes else none,
-            sum(self.faces[p.piece].area_mm2 * self.layers(p, lay) for p in placed),
+            sum(self.faces.of(p).area_mm2 * self.layers(p, lay) for p in placed),
             max((float(s.high[0]) for s in shapes), default=-math.inf),
         )
         self._still = (mark, made)
@@ -226,7 +227,7 @@ class Rules:
         area, end = still.area_mm2, still.end_mm
         p = next((p for p in lay if p.key == moving and not p.aside), None)
         if p is not None:
-            area += self.faces[p.piece].area_mm2 * self.layers(p, lay)
+            area += self.faces.of(p).area_mm2 * self.layers(p, lay)
             end = max(end, float(self._shape(p).high[0]))
         start = cloth.x_range_mm[0] if cloth is not None else 0.0
         used = max(0.0, end - start)
@@ -365,7 +366,7 @@ class Rules:
 
     def _middle(self, p: Placement) -> Array:
         # of the outline's own box, turned with it: the box's middle in the cloth would wander
-        face = self.faces[p.piece]
+        face = self.faces.of(p)
         middle = 0.5 * (face.outline.min(axis=0) + face.outline.max(axis=0))
         return np.asarray(_carry(p, middle[None])[0])
 
@@ -464,7 +465,7 @@ def under(
         ):
             continue
         if _inside(at_cloth[None], ring)[0]:
-            inside.append((rules.faces[p.piece].area_mm2, p.key))
+            inside.append((rules.faces.of(p).area_mm2, p.key))
         else:
             far = float(_distance(at_cloth[None], ring)[0])
             if far <= reach_mm:
@@ -480,15 +481,6 @@ def _carry(p: Placement, points: Array) -> Array:
 
 def _wrap(deg: float) -> float:
     return (deg + 180.0) % 360.0 - 180.0
-
-
-def _grain_turn(grain: tuple[tuple[float, float], tuple[float, float]]) -> float:
-    """Degrees to turn a piece so that its grain points up, within half a turn."""
-    (x0, y0), (x1, y1) = grain
-    turn = _wrap(90.0 - math.degrees(math.atan2(y1 - y0, x1 - x0)))
-    if abs(turn) > 90.0 + 1e-9:  # an arrow drawn downwards is the same grain
-        turn = _wrap(turn + 180.0)
-    return 0.0 if abs(turn) < 1e-9 else turn
 
 
 def _dense(ring: Array, step: float) -> Array:

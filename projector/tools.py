@@ -76,7 +76,7 @@ def laid(stage: Stage, placed: Sequence[Placement]) -> list[Laid]:
     """The copies on the cloth as `bays` wants them, cloth mm."""
     out = []
     for p in placed:
-        face = stage.faces[p.piece]
+        face = stage.faces.of(p)
         lines = [line for k in _KINDS if k != "cutting" for line in face.lines.get(k, ())]
         a = p.cloth_from_piece
         outline = face.outline @ a[:2, :2].T + a[:2, 2]
@@ -411,7 +411,7 @@ class BayTool:
         marks: list[Mark] = []
         if p is not None:
             shown = SHOWN_LINES[stage.look.lines]
-            face, share = stage.faces[p.piece], walk.bay.parts[key]
+            face, share = stage.faces.of(p), walk.bay.parts[key]
             for kind in _KINDS:
                 if kind in ("cutting", "sewing") and kind not in shown:
                     continue

@@ -33,7 +33,7 @@ def order(stage: Stage, placed: Iterable[Placement], *, left_handed: bool = Fals
     rows: list[tuple[float, float, str]] = []
     for p in placed:
         a = stage.table_from_piece(p)
-        points = stage.faces[p.piece].rough @ a[:2, :2].T + a[:2, 2]
+        points = stage.faces.of(p).rough @ a[:2, :2].T + a[:2, 2]
         seen = points @ read_from_table.T
         rows.append((float(seen[:, 1].min()), float(seen[:, 0].mean()), p.key))
     rows.sort(key=lambda r: (-r[0], r[2]))

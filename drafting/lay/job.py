@@ -30,7 +30,7 @@ from drafting.lay.shapes import (
     simplified_around,
 )
 from drafting.piece import Piece
-from drafting.placement import cloth_from_piece
+from drafting.placement import cloth_from_piece, grain_turn
 
 FOLD_TOLERANCE_MM = 0.05
 _SYMMETRY_MM = 0.1  # a mirror image closer than this is the same piece at the shears
@@ -433,20 +433,8 @@ class _Maker:
 
     def grain_direction(self, piece: Piece) -> tuple[float, float]:
         """Unit vector along the grain in the piece's frame, the way that turns to +x."""
-        b = math.radians(self.grain_turn(piece))
+        b = math.radians(grain_turn(piece.grain))
         return math.sin(b), math.cos(b)
-
-    def grain_turn(self, piece: Piece) -> float:
-        """Degrees to turn the piece so that its grain points up."""
-        grain = getattr(piece, "grain", None)
-        if grain is None:
-            return 0.0
-        d = np.asarray(grain[1], dtype=float) - np.asarray(grain[0], dtype=float)
-        angle = math.degrees(math.atan2(d[1], d[0]))
-        turn = (90.0 - angle + 180.0) % 360.0 - 180.0
-        if abs(turn) > 90.0 + 1e-9:  # an arrow drawn downwards is the same grain
-            turn = (turn + 360.0) % 360.0 - 180.0
-        return 0.0 if abs(turn) < 1e-9 else turn
 
     def kind(
         self,
@@ -460,7 +448,7 @@ class _Maker:
         flips: tuple[bool, ...] = (False, True),
         fold: Any = None,
     ) -> Kind | None:
-        base = self.grain_turn(piece)
+        base = grain_turn(piece.grain)
         tilt = 0.0 if how == "fold" or points is not None else self.cloth.tilt_deg(name)
         angles = [t + d for t in turns for d in ((0.0, tilt, -tilt) if tilt else (0.0,))]
         stances: list[Stance] = []
@@ -508,15 +496,11 @@ class _Maker:
         fold: Any,
         points: tuple[int, list[Points]] | None,
     ) -> Stance | None:
-        across, along = self.cloth.cut_scale
-        turned = cloth_from_piece((0.0, 0.0), angle, flip)
-        b = math.radians(base)
-        to_grain = np.array(
-            [[math.cos(b), -math.sin(b), 0], [math.sin(b), math.cos(b), 0], [0, 0, 1]]
-        )
-        if base == 0.0:
-            to_grain = np.eye(3)
-        matrix = turned @ np.diag([across, along, 1.0]) @ to_grain
+        # the planners turn nothing, so the docket's turn carries the grain's slant
+        turn = (angle - base if flip else angle + base) % 360.0
+        growth = self.cloth.growth(turn, flip)
+        matrix = cloth_from_piece((0.0, 0.0), turn, flip)
+        matrix[:2, :2] = matrix[:2, :2] @ growth
         laid = ring @ matrix[:2, :2].T
         if flip:
             laid = laid[::-1]
@@ -536,9 +520,7 @@ class _Maker:
             around = _clipped_below(simplified_around(laid, self.fine), -shift)
             fine, coarse = self.split(around), self.parts(laid, self.coarse)
         else:
-            around, fine, coarse = self.like_others(ring, across, along, to_grain, turned, flip)
-        # the planners turn nothing, so the docket's turn carries the grain's slant
-        turn = (angle - base if flip else angle + base) % 360.0
+            around, fine, coarse = self.like_others(ring, growth, turn, flip)
         # only true points bound a piece against the cloth's edge, or a full-width piece never fits
         low, high = laid.min(axis=0), laid.max(axis=0)
         match = None
@@ -547,21 +529,15 @@ class _Maker:
         return Stance(turn, flip, matrix, laid, around, fine, coarse, low, high, match)
 
     def like_others(
-        self,
-        ring: Points,
-        across: float,
-        along: float,
-        to_grain: NDArray[np.float64],
-        turned: NDArray[np.float64],
-        flip: bool,
+        self, ring: Points, growth: NDArray[np.float64], turn_deg: float, flip: bool
     ) -> tuple[Points, tuple[Points, ...], tuple[Points, ...]]:
         """Simplified ring and parts of a stance, turned from those made once for the piece."""
-        key = (ring.tobytes(), across, along)
+        key = (ring.tobytes(), np.round(growth, 9).tobytes())
         if key not in self.made:
-            upright = ring @ (np.diag([across, along, 1.0]) @ to_grain)[:2, :2].T
-            around = simplified_around(upright, self.fine)
+            around = simplified_around(ring @ growth.T, self.fine)
             self.made[key] = (around, self.split(around), self.parts(around, self.coarse))
         around, fine, coarse = self.made[key]
+        turned = cloth_from_piece((0.0, 0.0), turn_deg, flip)
 
         def turn(points: Points) -> Points:
             out = points @ turned[:2, :2].T
@@ -585,7 +561,7 @@ class _Maker:
         """Whether turning the piece over gives the same piece (about its grain)."""
         from shapely.geometry import Polygon
 
-        b = math.radians(self.grain_turn(piece))
+        b = math.radians(grain_turn(piece.grain))
         r = ring @ np.array([[math.cos(b), math.sin(b)], [-math.sin(b), math.cos(b)]])
         mirror = r * (-1.0, 1.0)
         mirror = mirror + (r.min(axis=0) - mirror.min(axis=0))
@@ -701,7 +677,7 @@ class _Maker:
             item = match[0]
             kind = self.kinds[item.kind]
             rest.remove(item)
-            laid.append(_put_down(kind, item, at, turn, mirrored))
+            laid.append(_put_down(self.cloth, kind, item, at, turn, mirrored))
         if laid:
             from drafting.lay.check import faults_among
 
@@ -713,11 +689,11 @@ def put_down(
     job: Job, item: Item, at: tuple[float, float], turn: float, mirrored: bool
 ) -> LaidPiece:
     """A copy exactly where it was put, whatever its turn."""
-    return _put_down(job.kinds[item.kind], item, at, turn, mirrored)
+    return _put_down(job.cloth, job.kinds[item.kind], item, at, turn, mirrored)
 
 
 def _put_down(
-    kind: Kind, item: Item, at: tuple[float, float], turn: float, mirrored: bool
+    cloth: Cloth, kind: Kind, item: Item, at: tuple[float, float], turn: float, mirrored: bool
 ) -> LaidPiece:
     stance = next(
         (
@@ -729,11 +705,9 @@ def _put_down(
     )
     if stance is None:
         like = kind.stances[0]
-        back = cloth_from_piece((0.0, 0.0), like.turn, like.mirrored)[:2, :2]
-        new = cloth_from_piece((0.0, 0.0), turn, mirrored)[:2, :2]
-        change = new @ np.linalg.inv(back)
-        matrix = np.eye(3)
-        matrix[:2, :2] = change @ like.matrix[:2, :2]
+        matrix = cloth_from_piece((0.0, 0.0), turn, mirrored)
+        matrix[:2, :2] = matrix[:2, :2] @ cloth.growth(turn, mirrored)
+        change = matrix[:2, :2] @ np.linalg.inv(like.matrix[:2, :2])
         ring = counter_clockwise(like.ring @ change.T)
     else:
         matrix, ring = stance.matrix.copy(), stance.ring

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from drafting.lay.first import State
-from drafting.lay.job import Job, Kind
+from drafting.lay.job import Job, Kind, Stance
 
 _STEP_MM = 0.05  # points closer than this would be equal in the library's single precision
 _LOOK_S = 0.15
@@ -35,7 +35,7 @@ def strip_states(job: Job, seconds: int, seed: int, threads: int) -> Iterator[St
     side: dict[int, list[int]] = {}
     for k, kind in enumerate(job.kinds):
         wanted = [i for i, item in enumerate(job.items) if item.kind == k]
-        stances = _one_side(kind, bool(rng.random() < 0.5), height)
+        stances = _one_side(kind, rng, height)
         if not wanted or not stances:
             continue
         side[k] = stances
@@ -96,16 +96,28 @@ def strip_states(job: Job, seconds: int, seed: int, threads: int) -> Iterator[St
                 yield _state(job, shortest, side)
 
 
-def _one_side(kind: Kind, flip: bool, height: float) -> list[int]:
-    """Stances of one side that fit across the strip."""
-    flips = {s.mirrored for s in kind.stances}
+def _one_side(kind: Kind, rng: np.random.Generator, height: float) -> list[int]:
+    """Stances that fit across the strip and are one outline turned, by the side and way of one of them.
+
+    The library turns what it is given; cloth that shrinks more one way gives a piece that lies
+    across it another outline.
+    """
+    fit = [i for i, s in enumerate(kind.stances) if s.high[1] - s.low[1] <= height + 1e-6]
+    flips = {kind.stances[i].mirrored for i in fit}
+    if not fit:
+        return []
+    flip = bool(rng.random() < 0.5)
     if flip not in flips:
         flip = not flip
-    return [
-        i
-        for i, s in enumerate(kind.stances)
-        if s.mirrored == flip and s.high[1] - s.low[1] <= height + 1e-6
-    ]
+    side = [i for i in fit if kind.stances[i].mirrored == flip]
+    base = kind.stances[int(rng.choice(side))]
+    return [i for i in side if _turned_only(base, kind.stances[i])]
+
+
+def _turned_only(one: Stance, two: Stance) -> bool:
+    """Whether two stances of a kind are the same outline, turned."""
+    a, b = one.matrix[:2, :2], two.matrix[:2, :2]
+    return bool(np.abs(a.T @ a - b.T @ b).max() < 1e-9)
 
 
 def _plain_ring(ring: Any) -> list[tuple[float, float]]:

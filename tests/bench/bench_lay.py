@@ -1,9 +1,10 @@
 """How good the lays are and how soon they come, against their targets; every plan judged.
 
 Run by hand: ``python tests/bench/bench_lay.py PART… [--seconds 10] [--runs 3] [--nesting DIR]``.
-Parts: first, open, cut, remnant, garment, memory. Fresh seeds at each run (``--seed`` fixes them).
+Parts: first, open, cut, remnant, garment, against, memory. Fresh seeds at each run (``--seed`` fixes them).
 ``open`` needs the open garment instances of the cutting-and-packing field (ESICUP) as JSON in DIR;
-it is skipped without them. Each plan shown on the way is judged by `judge` (tests/drafting).
+it is skipped without them. ``against`` needs another checkout (``--against DIR``) and plans the same
+garments with both, in turn, so that a busy machine slows both alike. Each plan shown on the way is judged by `judge` (tests/drafting).
 """
 
 from __future__ import annotations
@@ -380,6 +381,122 @@ def garments(options: argparse.Namespace, rng: np.random.Generator) -> None:
     )
 
 
+# -- two planners side by side -----------------------------------------------------------------------
+
+_PLANS = """
+import sys, json
+sys.path.insert(0, sys.argv[1])
+from drafting.docket import Docket
+from drafting.lay import Cloth, plan
+for line in sys.stdin:
+    ask = json.loads(line)
+    docket = Docket.from_dict(ask["docket"])
+    lay = plan(docket.pieces(), Cloth.from_dict(ask["cloth"]), ask["seconds"], seed=ask["seed"],
+               distance_mm=5.0, allowances=ask["allowances"])
+    print(json.dumps([lay.used_length_mm, lay.cut_area_mm2, len(lay.left_out), lay.problems()]), flush=True)
+"""
+CLOTHS: dict[str, dict[str, Any]] = {
+    "folded 1400": {"width": 1400, "fold": "lengthwise", "nap": "two-way", "selvedge": 10},
+    "single 1400": {"width": 1400, "nap": "two-way", "selvedge": 10},
+    "single 1150, any turn": {"width": 1150, "selvedge": 10},
+    "velvet": {"width": 1130, "fold": "lengthwise", "nap": "one-way", "selvedge": 12},
+    "remnant": {
+        "outline": [[0, 0], [2600, 0], [2450, 900], [1900, 1500], [60, 1440]],
+        "holes": [[[900, 420], [940, 420], [940, 460], [900, 460]]],
+    },
+    "striped": {
+        "width": 1500, "fold": "lengthwise", "nap": "two-way", "selvedge": 12,
+        "repeat": {"length": 48}, "match": [["front.side", "back.side"]],
+    },
+}  # fmt: skip
+
+
+def every_garment() -> dict[str, dict[str, Any]]:
+    """Each shipped style on each shipped body that it can be drafted for, as a docket's mapping."""
+    import yaml
+
+    from drafting.docket import Docket
+
+    made = {}
+    for style in sorted((ROOT / "configs" / "styles").glob("*.yaml")):
+        for body in sorted((ROOT / "configs" / "measurements").glob("*.yaml")):
+            data = yaml.safe_load(style.read_text())
+            data["measurements"] = str(body)
+            try:
+                Docket.from_dict(data).pieces()
+            except ValueError as error:
+                print(f"{style.stem} on {body.stem} is left out: {error}")
+                continue
+            made[f"{style.stem} · {body.stem}"] = data
+    return made
+
+
+def against(options: argparse.Namespace, rng: np.random.Generator) -> None:
+    """The same garments, cloths, seeds and seconds with this planner and with that of another checkout."""
+    import subprocess
+
+    if not options.against:
+        print("against: no other checkout given, skipped (--against DIR)")
+        return
+    child = {
+        name: subprocess.Popen(
+            [sys.executable, "-c", _PLANS, tree],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=tree,
+        )
+        for name, tree in (("here", str(ROOT)), ("there", options.against))
+    }  # fmt: skip
+
+    def ask(name: str, order: dict[str, Any]) -> list[Any]:
+        into, out = child[name].stdin, child[name].stdout
+        assert into is not None
+        assert out is not None
+        into.write(json.dumps(order) + "\n")
+        into.flush()
+        got: list[Any] = json.loads(out.readline())
+        VIOLATIONS.extend(f"{name}: {text}" for text in got[3])
+        return got
+
+    kinds = list(CLOTHS)
+    gains: dict[str, list[float]] = {kind: [] for kind in kinds}
+    left = {"here": 0, "there": 0}
+    for g, (garment, data) in enumerate(every_garment().items()):
+        for kind in (kinds[g % len(kinds)], kinds[(g + 1 + g // len(kinds)) % len(kinds)]):
+            if kind == "striped" and "skirt" in garment:
+                continue  # its edges bear other names
+            for _ in range(options.runs):
+                order = {"docket": data, "cloth": CLOTHS[kind], "seconds": options.seconds,
+                         "seed": int(rng.integers(2**31)), "allowances": {"all": 10.0, "hem": 25.0}}  # fmt: skip
+                first_ = rng.random() < 0.5
+                got = {
+                    name: ask(name, order)
+                    for name in (("here", "there") if first_ else ("there", "here"))
+                }
+                for name in left:
+                    left[name] += got[name][2]
+                here, there = got["here"], got["there"]
+                # length where both laid everything, else the cloth cut
+                gain = there[0] / here[0] if not here[2] + there[2] else here[1] / there[1]
+                gains[kind].append(gain - 1.0)
+                print(
+                    f"{garment:32} {kind:22} {here[0]:7.0f} {there[0]:7.0f} {100 * gain - 100:+6.2f} %",
+                    flush=True,
+                )
+    for one in child.values():
+        one.kill()
+    every = [g for kind in kinds for g in gains[kind]]
+    rows = [
+        [kind, len(g), f"{100 * np.mean(g):+.2f} %", f"{100 * np.std(g) / math.sqrt(len(g)):.2f} %",
+         f"{100 * min(g):+.1f} %", f"{100 * max(g):+.1f} %"]
+        for kind, g in [*gains.items(), ("all", every)] if g
+    ]  # fmt: skip
+    table(
+        f"Gain of this planner over that of {options.against} at {options.seconds:g} s; "
+        f"left out {left['here']} here, {left['there']} there",
+        ["cloth", "plans", "mean", "standard error", "worst", "best"],
+        rows,
+    )
+
+
 # -- memory -------------------------------------------------------------------------------------------
 
 
@@ -421,6 +538,7 @@ PARTS = {
     "cut": cut_cases,
     "remnant": remnant,
     "garment": garments,
+    "against": against,
     "memory": memory,
 }
 
@@ -434,6 +552,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int)
     parser.add_argument("--nesting", default="nesting", metavar="DIR")
     parser.add_argument("--instances", nargs="*", default=INSTANCES)
+    parser.add_argument("--against", metavar="DIR", help="another checkout of this project")
     parser.add_argument("--bent", action="store_true", help="bent cuts: harder to put together")
     parser.add_argument("--counts", nargs="*", type=int, default=(8, 14, 20))
     parser.add_argument("--kinds", nargs="*", default=())
