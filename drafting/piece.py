@@ -91,7 +91,9 @@ class Piece:
     whose allowance it shapes) where the default does not fit (see `drafting.allowance`);
     ``bound``: edges that a binding encloses: they get an allowance only where it is named;
     ``own_cutting_line``: (N, 2) mm ring to cut along whatever the allowances say, of a piece that
-    was drawn elsewhere with a cutting line that no allowances tell; None for all others.
+    was drawn elsewhere with a cutting line that no allowances tell; None for all others;
+    ``larger``: the four numbers, row by row, of the matrix that made it larger for cloth that
+    shrinks (`drafting.export.cut_size`), None at the draft's size.
 
     Raises:
         InputError: edges that do not join, an outline that crosses itself, a notch off its edge.
@@ -111,6 +113,7 @@ class Piece:
     corners: Mapping[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
     bound: tuple[str, ...] = ()
     own_cutting_line: Points | None = None
+    larger: tuple[float, float, float, float] | None = None
     _cache: dict[Any, Points] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -377,6 +380,7 @@ class Piece:
             label=self.label,
             corners=corners,
             own_cutting_line=None if self.own_cutting_line is None else self.unfolded(),
+            larger=self.larger,
             bound=tuple(
                 n
                 for edge in self.bound

@@ -125,10 +125,17 @@ def _fill(
         f"PAIR: {'true' if piece.pair else 'false'}",
         f"TURNS: {' '.join(f'{t:g}' for t in piece.turns)}",
     ]
+    if piece.larger is not None:
+        words.append(f"LARGER: {' '.join(f'{v:.9g}' for v in piece.larger)}")
     middle = (sew.min(axis=0) + sew.max(axis=0)) / 2.0
     for i, text in enumerate(words):
         _text(block, text, (middle[0], middle[1] - 1.6 * i * TEXT_MM), BOUNDARY)
-    _text(block, allowance_text(piece, allowances), (middle[0], middle[1] - 6.4 * TEXT_MM), TEXT)
+    _text(
+        block,
+        allowance_text(piece, allowances),
+        (middle[0], middle[1] - 1.6 * len(words) * TEXT_MM),
+        TEXT,
+    )
 
 
 def _polyline(layout: Any, points: Points, closed: bool, layer: str) -> Any:

@@ -16,6 +16,7 @@ import numpy as np
 
 from configs.units import format_length, length_text
 from drafting.allowance import ALL, FOLD, RAW, allowance_of
+from drafting.export.cut_size import size_words
 from drafting.figures.drawing import svg_width
 from drafting.outline import Points
 from drafting.piece import Piece
@@ -340,6 +341,8 @@ def label_lines(
     lines = [piece.name]
     lines.append(piece.how_to_cut)
     lines.append(allowance_text(piece, allowances))
+    if piece.larger is not None:
+        lines.append(size_words(piece))
     # The block's own words on the cutting are said above already.
     lines += [
         t for t in piece.label if t not in (*lines, title) and not t.startswith(f"cut {piece.cut}")

@@ -198,6 +198,8 @@ def _piece(
         f'data-pair="{"true" if piece.pair else "false"}"',
         f'data-turns="{" ".join(f"{t:g}" for t in piece.turns)}"',
     ]
+    if piece.larger is not None:
+        about.append(f'data-larger="{" ".join(f"{v:.9g}" for v in piece.larger)}"')
     lines = [f'<g id="{slug}" class="piece" {" ".join(about)}>']
     for stroke in strokes(piece, allowances):
         what = stroke.kind if stroke.name == piece.name else _slug(stroke.name)

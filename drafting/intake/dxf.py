@@ -202,7 +202,7 @@ class _Reader:
             key, colon, value = text.partition(":")
             if colon and key.strip().lower() == "piece name" and value.strip():
                 name = value.strip()
-            if colon and key.strip().lower() in ("quantity", "pair", "turns"):
+            if colon and key.strip().lower() in ("quantity", "pair", "turns", "larger"):
                 about[key.strip().lower().replace("quantity", "cut")] = value.strip()
         drawn = []
         place = f"block '{block[:40]}'"

@@ -101,6 +101,21 @@ class Found:
     notes: tuple[str, ...] = ()
 
 
+def _at_draft_size(drawn: Drawn) -> Drawn:
+    """A line of a piece that our export had made larger for shrinkage, at the draft's size again."""
+    try:
+        growth = np.array([float(v) for v in drawn.about.get("larger", "").split()])
+    except ValueError:
+        return drawn
+    if growth.shape != (4,) or not np.all(np.isfinite(growth)):
+        return drawn
+    matrix = np.eye(3)
+    matrix[:2, :2] = growth.reshape(2, 2)
+    if not 0.5 < float(np.linalg.det(matrix)) < 4.0:  # no cloth shrinks so
+        return drawn
+    return dataclasses.replace(drawn, chain=drawn.chain.moved(np.linalg.inv(matrix)))
+
+
 def signed_area(points: Array) -> float:
     """Area of a closed ring (N, 2) mm²; positive when counter-clockwise."""
     x, y = (points - points[0]).T
@@ -129,7 +144,7 @@ def outlines_from(
     outlines: list[Outline] = []
     groups: dict[str, list[Drawn]] = {}
     loose: list[Drawn] = []
-    for d in drawn:
+    for d in map(_at_draft_size, drawn):
         if d.piece:
             groups.setdefault(d.piece, []).append(d)
         else:

@@ -46,14 +46,14 @@ def export(docket: Path, out: Path, only: tuple[str, ...], as_json: bool) -> Non
     from configs.errors import Fault, InputError
     from configs.files import write_atomic
     from drafting.docket import Docket
+    from drafting.export.cut_size import cut_size
     from projector.commands.support import print_json, print_table
 
     kind = out.suffix.lower()
     if kind not in (".svg", ".dxf"):
         raise InputError(Fault(str(out), f"ends in '{kind}'.", "Name it FILE.svg or FILE.dxf."))
     read = Docket.load(docket)
-    pieces = chosen_pieces(read.pieces(), only)
-    allowances = {name: read.allowances_for(name) for name in pieces}
+    pieces, allowances = cut_size(read, chosen_pieces(read.pieces(), only))
     if kind == ".svg":
         from drafting.export.svg import pieces_svg
 

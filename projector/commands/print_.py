@@ -63,6 +63,7 @@ def print_(
     from configs.files import write_atomic
     from configs.units import parse_length
     from drafting.docket import Docket
+    from drafting.export.cut_size import cut_size
     from drafting.export.pdf import pieces_pdf
     from projector.commands.export import chosen_pieces
     from projector.commands.support import print_json
@@ -75,8 +76,7 @@ def print_(
         )
     width = parse_length(roll_width, "mm", "--roll-width") if roll_width is not None else None
     read = Docket.load(docket)
-    pieces = chosen_pieces(read.pieces(), only)
-    allowances = {name: read.allowances_for(name) for name in pieces}
+    pieces, allowances = cut_size(read, chosen_pieces(read.pieces(), only))
     made = pieces_pdf(
         pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts
     )

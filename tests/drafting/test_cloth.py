@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from configs.errors import InputError
@@ -118,8 +117,8 @@ def test_where_pieces_may_lie() -> None:
 def test_shrinkage_is_cut_larger() -> None:
     """Cut size = size / (1 − s) by direction (arithmetic; FACTS E): 970 → 1000 at 3 %."""
     cloth = Cloth.from_dict({"width": 1400, "shrinkage": {"length": 3, "width": 1}})
-    out = cloth.enlarged(np.array([[99.0, 970.0]]))
-    assert out == pytest.approx(np.array([[100.0, 1000.0]]))
+    assert cloth.growth(0.0) @ [99.0, 970.0] == pytest.approx([100.0, 1000.0])
+    assert cloth.growth(90.0) @ [970.0, 99.0] == pytest.approx([1000.0, 100.0])
 
 
 def test_price_per_yard_becomes_per_metre() -> None:
