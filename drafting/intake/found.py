@@ -113,7 +113,9 @@ def _at_draft_size(drawn: Drawn) -> Drawn:
     matrix[:2, :2] = growth.reshape(2, 2)
     if not 0.5 < float(np.linalg.det(matrix)) < 4.0:  # no cloth shrinks so
         return drawn
-    return dataclasses.replace(drawn, chain=drawn.chain.moved(np.linalg.inv(matrix)))
+    return dataclasses.replace(
+        drawn, chain=drawn.chain.moved(np.asarray(np.linalg.inv(matrix), dtype=np.float64))
+    )
 
 
 def signed_area(points: Array) -> float:
