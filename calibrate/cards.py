@@ -400,6 +400,7 @@ def cards_pdf(name: str) -> bytes:
     # A hair under the paper: a box that PDF's hundredths of a point round up makes viewers that
     # count whole pixels add one and stretch the page.
     pdf = FPDF(unit="mm", format=(width - 0.002, height - 0.003))
+    pdf.set_creator("chalkbeam")
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)
     pdf.set_title("chalkbeam marker cards")

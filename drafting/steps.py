@@ -1072,6 +1072,7 @@ def steps_pdf(draft: Draft, *, title: str = "", paper: str = "a4") -> bytes:
 
     head, under, foot = _headings(draft, title)
     pdf = FPDF(unit="mm", format=paper)
+    pdf.set_creator("chalkbeam")
     pdf.set_auto_page_break(False)
     pdf.set_title(head)
     pdf.add_page()

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from projector.output import DRAWING, JSON, PDF, write, write_picture
 from projector.trueness import Trueness, apply, best_rigid, measure
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 SIZE = (1920, 1080)
 BEAM_WIDTH_MM = 1270.0
 DOCKET = Path("dockets") / "rehearsal-top.yaml"
+REPORT = "report.json"
+_COPIES = ("docket.yaml", "measurements.yaml", "calibration.yaml")
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ def run(
     """Do the whole job and leave its pictures and figures in ``folder``.
 
     Args:
-        folder: made when missing; files of the same names are replaced.
+        folder: made when missing; what an earlier demo left in it is replaced.
         configs: folder of the shipped examples.
         seed: of the virtual rig: another number, another table, projector and phone.
         seconds: for the planner.
@@ -67,7 +70,6 @@ def run(
     from calibrate.photo import read_photo
     from calibrate.solve import solve_photos
     from calibrate.virtual_table import VirtualCamera, VirtualTable
-    from configs.files import write_atomic
     from drafting import Docket
     from drafting.export.svg import pieces_svg
     from projector.commands.lay_picture import lay_picture
@@ -75,6 +77,7 @@ def run(
     from projector.painter import render
 
     began = time.perf_counter()
+    _is_for_a_demo(folder)
     folder.mkdir(parents=True, exist_ok=True)
     times: dict[str, float] = {}
 
@@ -88,28 +91,26 @@ def run(
     draft = docket.draft()
     checks = draft.checks()
     pieces = docket.pieces()
-    write_atomic(
-        folder / "draft.svg",
-        pieces_svg(pieces, {n: docket.allowances_for(n) for n in pieces}, title=docket.title),
-    )
+    allowances = {n: docket.allowances_for(n) for n in pieces}
+    write(folder / "draft.svg", pieces_svg(pieces, allowances, title=docket.title), DRAWING)
 
     stage("lay", "Laying the pieces on the folded cloth")
     docket, _ = laid(docket, seconds)
     docket.save()
     assert docket.cloth is not None
-    _write_png(folder / "lay.png", lay_picture(docket))
+    write_picture(folder / "lay.png", lay_picture(docket))
 
     stage("cards", "Printing the cards and the pattern")
     pattern = pattern_for(SIZE, BEAM_WIDTH_MM)
-    write_atomic(folder / "cards.pdf", cards_pdf("a4"))
-    _write_png(folder / "pattern.png", pattern.image())
+    write(folder / "cards.pdf", cards_pdf("a4"), PDF)
+    write_picture(folder / "pattern.png", pattern.image())
 
     stage("photo", "Laying the cards on the virtual table and photographing them")
     table = VirtualTable.random(seed, SIZE, beam_width_mm=BEAM_WIDTH_MM, surface="cloth")
     sheets = lay_cards(table, pattern, seed)
     camera = VirtualCamera.phone(seed, table.beam_mm())
     photo = table.with_sheets(sheets).photograph(pattern.image(), camera, seed)
-    _write_jpeg(folder / "photo.jpg", photo)
+    write_picture(folder / "photo.jpg", photo)
 
     stage("solve", "Solving the calibration from photo.jpg")
     seen = detect(read_photo(folder / "photo.jpg"), SIZE, name="photo.jpg")
@@ -120,13 +121,13 @@ def run(
     stage("project", "Projecting the lay")
     docket = Docket.load(folder / "docket.yaml")
     frame = render(docket, calibration)
-    _write_png(folder / "frame.png", frame)
+    write_picture(folder / "frame.png", frame)
 
     stage("measure", "Measuring where the lines fall on the table")
     picture, _ = dataclasses.replace(table, surface="cloth", ambient=0.07).throw(
         frame, 0.8, exposure=2.5
     )
-    _write_png(folder / "table.png", picture)
+    write_picture(folder / "table.png", picture)
     trueness = measured(table, frame, docket, calibration)
     ended = time.perf_counter()
 
@@ -158,7 +159,8 @@ def run(
         "seed": seed,
         "seconds": {**took, "whole": round(ended - began, 2)},
     }
-    write_atomic(folder / "report.json", json.dumps(report, indent=2, allow_nan=False) + "\n")
+    text = json.dumps({"chalkbeam": 1, **report}, indent=2, allow_nan=False) + "\n"
+    write(folder / REPORT, text, JSON)
     return Outcome(folder, trueness, report)
 
 
@@ -227,6 +229,21 @@ def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, 
     return tuple(sheets)
 
 
+def _is_for_a_demo(folder: Path) -> None:
+    """Refuse a folder with a docket that no demo put there."""
+    from configs.errors import Fault, InputError
+
+    there = [name for name in _COPIES if (folder / name).exists()]
+    if there and not (folder / REPORT).is_file():
+        raise InputError(
+            Fault(
+                str(folder),
+                f"holds {', '.join(there)}, and not from a demo; it would be lost.",
+                "Name another folder: --out DIR.",
+            )
+        )
+
+
 def _own_copy(source: Docket, folder: Path) -> Docket:
     """The shipped docket and its measurements, copied so that they can be opened and changed."""
     from configs.files import write_atomic
@@ -241,24 +258,3 @@ def _own_copy(source: Docket, folder: Path) -> Docket:
     ]
     write_atomic(folder / "docket.yaml", "\n".join(lines) + "\n")
     return Docket.load(folder / "docket.yaml")
-
-
-def _write_png(path: Path, picture: NDArray[np.uint8]) -> None:
-    _write(path, picture, ".png", [])
-
-
-def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> None:
-    import cv2
-
-    _write(path, picture, ".jpg", [cv2.IMWRITE_JPEG_QUALITY, 93])
-
-
-def _write(path: Path, picture: NDArray[np.uint8], kind: str, how: list[int]) -> None:
-    import cv2
-
-    from configs.files import write_atomic
-
-    done, data = cv2.imencode(kind, picture[..., ::-1] if picture.ndim == 3 else picture, how)
-    if not done:
-        raise OSError(f"{path} could not be made into a picture")
-    write_atomic(path, data.tobytes())

@@ -450,13 +450,3 @@ def render(
     for item in scene.items:
         painter.put(painter.paint(lens.frame(item)))
     return painter.rgb()
-
-
-def png(picture: NDArray[np.uint8]) -> bytes:
-    """A (H, W, 3) uint8 RGB picture as a PNG file's bytes (lossless, so lines stay where they are)."""
-    import cv2
-
-    done, data = cv2.imencode(".png", np.ascontiguousarray(picture[:, :, ::-1]))
-    if not done:
-        raise OSError("the picture could not be written as PNG")
-    return bytes(data.tobytes())

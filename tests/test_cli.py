@@ -135,26 +135,6 @@ def test_a_mistyped_folder_is_told_before_anything_is_done(
     assert [p.name for p in tmp_path.iterdir()] == ["choir"]
 
 
-def test_every_place_to_write_is_looked_at() -> None:
-    """No command takes the name of a file to write by another way than the one that looks."""
-    import click
-
-    from projector.commands.places import OUT_FILE, OUT_FOLDER
-
-    group = cli.get_command(click.Context(cli), "calibrate")
-    assert isinstance(group, click.Group)
-    every = [cli.get_command(click.Context(cli), n) for n in _COMMANDS if n != "calibrate"]
-    every += [group.get_command(click.Context(group), n) for n in CALIBRATE_COMMANDS]
-    places = [
-        p
-        for command in every
-        for p in command.params  # type: ignore[union-attr]  # each is there
-        if p.name in ("out", "report", "picture", "square_picture", "form", "light", "figures")
-    ]
-    assert len(places) >= 20
-    assert all(p.type in (OUT_FILE, OUT_FOLDER) for p in places)
-
-
 def test_a_folder_that_is_made_is_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -383,6 +383,7 @@ def measuring_sheet(keys: Sequence[str], heading: Sequence[str] = (), paper: str
     if unknown:
         raise InputError(unknown)
     pdf = FPDF(unit="mm", format=paper)
+    pdf.set_creator("chalkbeam")
     pdf.set_auto_page_break(False)
     blank = Drawing(_CARD_FIGURE_MM, _CARD_FIGURE_MM, (), ())
     drawings = {k: figure(k, _CARD_FIGURE_MM) if k in FIGURES else blank for k in keys}

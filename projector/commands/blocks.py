@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import OUT_FOLDER
+from projector.commands.places import OUT_FOLDER, Command
+from projector.output import DRAWING, Kind, write_all
 
 if TYPE_CHECKING:
     import numpy as np
@@ -32,7 +33,7 @@ _EXAMPLE = {
 }
 
 
-@click.command()
+@click.command(cls=Command)
 @click.argument("name", required=False, metavar="[BLOCK]")
 @click.option(
     "--out",
@@ -295,15 +296,14 @@ def _dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str
 
 
 def _write_sketches(block: Block, out: Path) -> int:
-    from configs.files import write_atomic
     from drafting.export.svg import pieces_svg
 
-    count = 0
+    files: dict[Path, tuple[str | bytes, Kind]] = {}
     for option in block.options:
         for choice in option.choices:
             pieces = _choice_pieces(block, option.key, choice)
             name = f"{block.name}-{option.key}-{choice}".replace("_", "-").replace(" ", "-")
             title = f"{block.title}: {option.key} {choice}"
-            write_atomic(out / f"{name}.svg", pieces_svg(pieces, None, title=title))
-            count += 1
-    return count
+            files[out / f"{name}.svg"] = (pieces_svg(pieces, None, title=title), DRAWING)
+    write_all(files)
+    return len(files)

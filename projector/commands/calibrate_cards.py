@@ -7,16 +7,20 @@ from pathlib import Path
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import OUT_FILE
+from projector.commands.places import Command, Place
+from projector.output import CARDS, EXACT_PICTURE, PATTERN, PDF, picture_bytes, write_all
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
     help="Paper that the printer holds.",
 )  # fmt: skip
 @click.option("--large", is_flag=True, help="Larger cards, two to a page: truer, for wide tables.")
-@click.option("--out", type=OUT_FILE, required=True, help="The PDF; a .yaml lies beside it.")
+@click.option(
+    "--out", type=Place(PDF, beside={".yaml": CARDS}), required=True,
+    help="The PDF; a .yaml lies beside it.",
+)  # fmt: skip
 def cards(paper: str, large: bool, out: Path) -> None:
     """Print these marker cards once and cut them out.
 
@@ -24,13 +28,12 @@ def cards(paper: str, large: bool, out: Path) -> None:
     100 %, lay a ruler on the two printed bars and keep the readings for 'calibrate photo'.
     """
     from calibrate.cards import card_set, cards_pdf
-    from configs.files import dump_yaml, write_atomic
+    from configs.files import dump_yaml
 
     name = f"{paper}-large" if large else paper
     made = card_set(name)
-    side = _beside(out)
-    write_atomic(out, cards_pdf(name))
-    write_atomic(side, dump_yaml(made.to_dict()))
+    side = out.with_suffix(".yaml")
+    write_all({out: (cards_pdf(name), PDF), side: (dump_yaml(made.to_dict()), CARDS)})
     ids = ", ".join(str(c.id) for c in made.cards)
     click.echo(f"Wrote {out} (cards {ids}) and {side}.")
     click.echo(
@@ -41,49 +44,37 @@ def cards(paper: str, large: bool, out: Path) -> None:
     )
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
 @click.option(
     "--beam-width", type=LENGTH_MM, metavar="LENGTH",
     help="Width of the lit picture on the table; sets how large the card windows are.",
 )  # fmt: skip
 @click.option("--large", is_flag=True, help="Windows for the larger cards.")
-@click.option("--out", type=OUT_FILE, required=True, help="The PNG; a .yaml lies beside it.")
+@click.option(
+    "--out", type=Place(EXACT_PICTURE, beside={".yaml": PATTERN}), required=True,
+    help="The PNG; a .yaml lies beside it.",
+)  # fmt: skip
 def pattern(size: str, beam_width: float | None, large: bool, out: Path) -> None:
     """The picture to project while the photo is taken.
 
     Show it full screen at the projector's own resolution, not scaled, with keystone correction
     and 'sharpness' switched off in the projector's menu.
     """
-    import cv2
-
     from calibrate.pattern import DEFAULT_BEAM_MM, parse_size, pattern_for
-    from configs.files import dump_yaml, write_atomic
+    from configs.files import dump_yaml
 
     made = pattern_for(parse_size(size), beam_width, large)
-    side = _beside(out)
-    _, data = cv2.imencode(".png", made.image())
-    write_atomic(out, data.tobytes())
-    write_atomic(side, dump_yaml(made.to_dict()))
+    side = out.with_suffix(".yaml")
+    write_all(
+        {
+            out: (picture_bytes(made.image()), EXACT_PICTURE),
+            side: (dump_yaml(made.to_dict()), PATTERN),
+        }
+    )
     click.echo(f"Wrote {out} and {side}.")
     if beam_width is None:
         click.echo(
             f"The card windows suit a beam about {DEFAULT_BEAM_MM:g} mm wide; "
             "for another width give --beam-width."
         )
-
-
-def _beside(out: Path) -> Path:
-    """The YAML beside a written file.
-
-    Raises:
-        InputError: the file itself was to be a YAML.
-    """
-    from configs.errors import Fault, InputError
-
-    side = out.with_suffix(".yaml")
-    if side == out or not out.name.strip("."):
-        raise InputError(
-            Fault(str(out), "is where the .yaml beside it would go.", "Name a .pdf or a .png.")
-        )
-    return side

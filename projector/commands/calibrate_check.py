@@ -7,13 +7,14 @@ from pathlib import Path
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import OUT_FILE
+from projector.commands.places import FILE, Command, Place
+from projector.output import CALIBRATION
 
 
-@click.command()
-@click.argument("photo", required=False, type=click.Path(path_type=Path))
+@click.command(cls=Command)
+@click.argument("photo", required=False, type=FILE)
 @click.option(
-    "--calibration", "calibration_file", type=click.Path(path_type=Path),
+    "--calibration", "calibration_file", type=FILE,
     help="The calibration in use; without it, the newest in the store.",
 )  # fmt: skip
 @click.option(
@@ -21,7 +22,7 @@ from projector.commands.places import OUT_FILE
     help="How far off is too far.",
 )  # fmt: skip
 @click.option("--mend", is_flag=True, help="Solve anew, keeping the old table frame.")
-@click.option("--out", type=OUT_FILE, help="Where the mended calibration goes.")
+@click.option("--out", type=Place(CALIBRATION), help="Where the mended calibration goes.")
 @click.option("--live", is_flag=True, help="No photo: show the pattern and look with a camera.")
 @click.option("--camera", default=0, show_default=True, help="Which camera, with --live.")
 @click.option("--display", type=int, help="Which display the projector is, with --live.")

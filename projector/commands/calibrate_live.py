@@ -10,19 +10,20 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import OUT_FILE, OUT_FOLDER
+from projector.commands.places import OUT_FOLDER, Command, Place
+from projector.output import CALIBRATION, PICTURE, picture_bytes, write_all
 
 if TYPE_CHECKING:
     from calibrate.camera import Source, View
     from calibrate.detect import Detections
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--camera", default=0, show_default=True, help="Which camera.")
 @click.option("--display", type=int, help="Which display the projector is.")
 @click.option(
     "--out",
-    type=OUT_FILE,
+    type=Place(CALIBRATION),
     help="Where to save, beside the store of calibrations.",
 )
 @click.option(
@@ -251,14 +252,6 @@ def _sayer(as_json: bool) -> Callable[[str], None]:
 
 
 def _write_views(folder: Path, views: list[View]) -> list[Path]:
-    import cv2
-
-    from configs.files import write_atomic
-
-    written = []
-    for n, view in enumerate(views, 1):
-        _, data = cv2.imencode(".png", view.picture[..., ::-1])
-        path = folder / f"position-{n}.png"
-        write_atomic(path, data.tobytes())
-        written.append(path)
-    return written
+    pictures = {folder / f"position-{n}.png": v.picture for n, v in enumerate(views, 1)}
+    write_all({path: (picture_bytes(p), PICTURE) for path, p in pictures.items()})
+    return list(pictures)

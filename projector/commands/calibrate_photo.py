@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import OUT_FILE
+from projector.commands.places import FILE, Command, Place
+from projector.output import CALIBRATION, PICTURE, write_picture
 
 if TYPE_CHECKING:
     from calibrate.detect import Detections, Image
@@ -16,11 +17,11 @@ if TYPE_CHECKING:
     from configs.errors import Refusal
 
 
-@click.command()
-@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.command(cls=Command)
+@click.argument("photos", nargs=-1, required=True, type=FILE)
 @click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
 @click.option(
-    "--out", type=OUT_FILE,
+    "--out", type=Place(CALIBRATION),
     help="Where to save it, beside the store of calibrations.",
 )  # fmt: skip
 @click.option(
@@ -31,12 +32,8 @@ if TYPE_CHECKING:
     "--square", metavar="X,Y",
     help="What your ruler reads on the projected check square of 200 mm, in mm.",
 )  # fmt: skip
-@click.option(
-    "--cards", "cards_file", type=click.Path(path_type=Path), help="cards.yaml, if other."
-)
-@click.option(
-    "--pattern", "pattern_file", type=click.Path(path_type=Path), help="pattern.yaml, if at hand."
-)
+@click.option("--cards", "cards_file", type=FILE, help="cards.yaml, if other.")
+@click.option("--pattern", "pattern_file", type=FILE, help="pattern.yaml, if at hand.")
 @click.option(
     "--beam-width",
     type=LENGTH_MM,
@@ -45,11 +42,11 @@ if TYPE_CHECKING:
 )
 @click.option("--display", default="", help="Name of the projector, for the store.")
 @click.option(
-    "--report", type=OUT_FILE,
+    "--report", type=Place(PICTURE),
     help="A picture: the photo with the error map, the cards and the corners found.",
 )  # fmt: skip
 @click.option(
-    "--square-picture", type=OUT_FILE,
+    "--square-picture", type=Place(PICTURE),
     help="Write the check square of 200 mm as a picture to project.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the results for programs.")
@@ -135,11 +132,11 @@ def photo(
     if report is not None and first is not None:
         from calibrate.report import picture as draw
 
-        _write_picture(report, draw(first, solution, seen[0], solution.order.index(0)))
+        write_picture(report, draw(first, solution, seen[0], solution.order.index(0)))
     if square_picture is not None:
         from calibrate.report import square_picture as square_of
 
-        _write_picture(square_picture, square_of(calibration))
+        write_picture(square_picture, square_of(calibration))
     left_out = [str(r) for r in refused]
     if as_json:
         from projector.commands.support import print_json
@@ -188,18 +185,3 @@ def _pair(value: str | None, name: str) -> tuple[float, float] | None:
             Fault(name, f"'{value}' is not two readings.", "Write them in mm as 180.4,250.0")
         )
     return (numbers[0], numbers[1])
-
-
-def _write_picture(path: Path, picture: Image) -> None:
-    """Write a picture whole or not at all; PNG or JPEG by its name."""
-    import cv2
-
-    from configs.errors import Fault, InputError
-    from configs.files import write_atomic
-
-    suffix = path.suffix.lower()
-    if suffix not in (".png", ".jpg", ".jpeg"):
-        raise InputError(Fault(str(path), "is no name for a picture.", "End it in .png or .jpg."))
-    data = picture if picture.ndim == 2 else picture[:, :, ::-1]
-    _, encoded = cv2.imencode(suffix, data)
-    write_atomic(path, encoded.tobytes())

@@ -9,21 +9,33 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import OUT_FILE
+from projector.commands.places import Command, Place
+from projector.output import (
+    CALIBRATION,
+    CROSSES,
+    EXACT_PICTURE,
+    READINGS,
+    Kind,
+    picture_bytes,
+    write_all,
+)
 
 if TYPE_CHECKING:
     from calibrate.tape import Pair, Readings, TapeResult
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
 @click.option(
     "--count", type=click.Choice(["4", "6", "9"]), default="6", show_default=True,
     help="How many crosses; 4 do not see the lens.",
 )  # fmt: skip
-@click.option("--out", type=OUT_FILE, required=True, help="The PNG; a .yaml lies beside it.")
 @click.option(
-    "--form", type=OUT_FILE,
+    "--out", type=Place(EXACT_PICTURE, beside={".yaml": CROSSES}), required=True,
+    help="The PNG; a .yaml lies beside it.",
+)  # fmt: skip
+@click.option(
+    "--form", type=Place(READINGS),
     help="Also write a distances file with every pair still empty, to fill in.",
 )  # fmt: skip
 def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
@@ -33,36 +45,29 @@ def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
     middle of one cross to the middle of the other, as many pairs as you can reach, and write them
     into a distances file: the lines of the .yaml beside the picture, then distances_mm.
     """
-    import cv2
-
     from calibrate.pattern import parse_size
     from calibrate.tape import crosses_for, crosses_picture, crosses_text, form_text, pairs_of
-    from configs.errors import Fault, InputError
-    from configs.files import write_atomic
 
     wanted = parse_size(size)
     placed = crosses_for(wanted, int(count))
     side = out.with_suffix(".yaml")
-    if side == out or not out.name.strip("."):
-        raise InputError(Fault(str(out), "is where the .yaml would go.", "Name a .png."))
-    if form is not None and form.exists():
-        raise InputError(
-            Fault(str(form), "is there already, perhaps with readings in it.", "Name another file.")
-        )
-    _, data = cv2.imencode(".png", crosses_picture(wanted, placed)[..., ::-1])
-    write_atomic(out, data.tobytes())
-    write_atomic(side, crosses_text(wanted, placed))
+    files: dict[Path, tuple[str | bytes, Kind]] = {
+        out: (picture_bytes(crosses_picture(wanted, placed)), EXACT_PICTURE),
+        side: (crosses_text(wanted, placed), CROSSES),
+    }
+    if form is not None:
+        files[form] = (form_text(wanted, placed), READINGS)
+    write_all(files)
     click.echo(f"Wrote {out} and {side}: crosses {', '.join(placed)}.")
     if form is not None:
-        write_atomic(form, form_text(wanted, placed))
         click.echo(f"Wrote {form}: {len(pairs_of(placed))} distances to fill in.")
     click.echo("Stay out of the beam while you measure, and never look into the lens.")
 
 
-@click.command()
-@click.argument("distances", type=OUT_FILE)
+@click.command(cls=Command)
+@click.argument("distances", type=Place(READINGS, edited=lambda given: bool(given["guided"])))
 @click.option("--size", metavar="WxH", help="The projector's own resolution.")
-@click.option("--out", type=OUT_FILE, required=True, help="Where the calibration goes.")
+@click.option("--out", type=Place(CALIBRATION), required=True, help="Where the calibration goes.")
 @click.option(
     "--tape-class", "tape_class", type=click.Choice(["I", "II", "III", "none"]), default="none",
     show_default=True, help="Printed on a good tape in an oval; sets how sure the scale is.",

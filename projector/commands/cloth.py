@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import OUT_FILE
+from projector.commands.places import FILE, Command, Place
+from projector.output import CLOTH, DOCKET, PICTURE, look_over, write, write_picture
 
 if TYPE_CHECKING:
     from calibrate.calibration import Calibration
@@ -17,15 +18,18 @@ if TYPE_CHECKING:
     from calibrate.detect import Image
 
 
-@click.command()
-@click.argument("photo", required=False, type=click.Path(path_type=Path))
+@click.command(cls=Command)
+@click.argument("photo", required=False, type=FILE)
 @click.option(
-    "--calibration", "calibration_file", type=click.Path(path_type=Path),
+    "--calibration", "calibration_file", type=FILE,
     help="The table's calibration; without it, the newest in the store.",
 )  # fmt: skip
-@click.option("--out", type=OUT_FILE, help="Where to write the cloth: cloth.yaml")
 @click.option(
-    "--into", type=click.Path(path_type=Path), metavar="DOCKET.yaml",
+    "--out", type=Place(CLOTH, beside={".png": PICTURE}),
+    help="Where to write the cloth: cloth.yaml",
+)  # fmt: skip
+@click.option(
+    "--into", type=Place(DOCKET, edited=lambda given: given["light"] is None), metavar="DOCKET.yaml",
     help="Also make it the docket's cloth, lying where it was seen.",
 )  # fmt: skip
 @click.option(
@@ -41,7 +45,7 @@ if TYPE_CHECKING:
     help="The straight side that follows the length, as the picture numbers them.",
 )  # fmt: skip
 @click.option(
-    "--light", type=OUT_FILE, metavar="FILE.png",
+    "--light", type=Place(PICTURE), metavar="FILE.png",
     help="Write the light to show while the photo is taken, and leave.",
 )  # fmt: skip
 @click.option("--size", metavar="WxH", help="The projector's own resolution, with --light.")
@@ -96,11 +100,13 @@ def cloth(
         raise InputError(Fault("--keep-off", f"{keep_off:g} mm is no rim.", "3 mm is usual."))
     if grain is not None and grain_side is not None:
         raise InputError(Fault("--grain", "and --grain-side say the same.", "Give one of the two."))
+    beside = _beside(out, into)
+    look_over([], [("", beside, PICTURE, False)])
     picture, name = _picture(photo, calibration, camera, display)
     view = view_of(picture, calibration, name)
     found = scan(picture, view, grain_deg=grain, grain_side=grain_side, name=name)
     data, place, told = _as_cloth(found, view, keep_off, name)
-    written = _write(found, data, place, out, into, view.placed)
+    written = _write(found, data, place, (out, into, beside), view.placed)
     if as_json:
         from calibrate.cloth_scan import as_data
         from projector.commands.support import print_json
@@ -128,14 +134,13 @@ def _write_light(path: Path, size: str | None, calibration: Calibration | None) 
     from calibrate.cloth_scan import scan_light
     from calibrate.pattern import parse_size
     from configs.errors import Fault, InputError
-    from projector.commands.calibrate_photo import _write_picture
 
     if size is None and calibration is None:
         raise InputError(
             Fault("--light", "needs the projector's resolution.", "Give --size 1920x1080.")
         )
     wanted = parse_size(size) if size is not None else calibration.size  # type: ignore[union-attr]
-    _write_picture(path, scan_light(wanted).image())
+    write_picture(path, scan_light(wanted).image())
     click.echo(
         f"Written: {path}. Show it full screen on the projector, lay the cloth flat inside the "
         "white, and photograph all four chequered corners. Never look into the lens."
@@ -210,22 +215,26 @@ def _as_cloth(
     return data, (math.degrees(found.grain_rad), (float(at[0]), float(at[1]))), told
 
 
+def _beside(out: Path | None, into: Path | None) -> Path:
+    """Where the picture that numbers the sides goes."""
+    return out.with_suffix(".png") if out is not None else into.with_suffix(".cloth.png")  # type: ignore[union-attr]  # one is named
+
+
 def _write(
     found: ClothScan,
     data: dict[str, Any],
     place: tuple[float, tuple[float, float]],
-    out: Path | None,
-    into: Path | None,
+    places: tuple[Path | None, Path | None, Path],
     placed: bool,
 ) -> list[Path]:
-    """The cloth file with its picture beside it, and the docket; every one whole or not at all."""
+    """The cloth file, the docket and the picture; every one whole or not at all."""
     from calibrate.cloth_scan import picture
-    from configs.files import FORMAT_VERSION, dump_yaml, write_atomic
+    from configs.files import FORMAT_VERSION, dump_yaml
     from drafting import Docket
     from drafting.cloth import Cloth
-    from projector.commands.calibrate_photo import _write_picture
     from projector.commands.laying import taken
 
+    out, into, beside = places
     made = Cloth.from_dict(data, where="the cloth found")
     docket: Docket | None = None
     if into is not None:
@@ -249,12 +258,11 @@ def _write(
     written = []
     if out is not None:
         note = f"found on the table; length {place[0]:.1f}° from the table's right"
-        write_atomic(out, dump_yaml({"chalkbeam": FORMAT_VERSION, **made.to_dict(), "note": note}))
+        write(out, dump_yaml({"chalkbeam": FORMAT_VERSION, **made.to_dict(), "note": note}), CLOTH)
         written.append(out)
     if docket is not None:
         written.append(docket.save())
-    beside = (out or into or Path("cloth")).with_suffix(".cloth.png" if out is None else ".png")
-    _write_picture(beside, picture(found))
+    write_picture(beside, picture(found))
     return [*written, beside]
 
 

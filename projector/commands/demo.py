@@ -6,10 +6,10 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import OUT_FOLDER
+from projector.commands.places import OUT_FOLDER, Command
 
 
-@click.command()
+@click.command(cls=Command)
 @click.option("--out", type=OUT_FOLDER,
               default=Path("chalkbeam-demo"), show_default=True,
               help="Folder for the pictures and figures.")  # fmt: skip

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import OUT_FOLDER
+from projector.commands.places import FILE, OUT_FOLDER, Command
+from projector.output import JSON, kind_named, marked, write, write_all
 
 if TYPE_CHECKING:
     from drafting.blocks import Draft
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
     from drafting.truing import Check, Move
 
 
-@click.command()
-@click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
+@click.command(cls=Command)
+@click.argument("docket", type=FILE, metavar="DOCKET.yaml")
 @click.option(
     "--out",
     "-o",
@@ -39,7 +40,6 @@ def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
     that run on over a seam, finished girths, the way for the head. When a check fails the
     pieces are written all the same, so that you can look at them, and the exit code is 1.
     """
-    from configs.files import write_atomic
     from drafting.blocks import draft as draft_block
     from drafting.docket import Docket
     from drafting.export.svg import piece_svg
@@ -64,14 +64,14 @@ def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
         then = draft_block(made.block, earlier, made.style, made.fit)
         moves["measurements"] = compare(then.pieces, made.pieces)
     texts["truing.txt"] = report_text(read, made, checks, moves)
-    files: dict[str, str | bytes] = dict(texts)
+    drawn: dict[str, str | bytes] = dict(texts)
     written = list(texts)
     if steps:
-        drawn = _drawn_steps(made, read.title)
-        files |= drawn
-        written += ["steps.pdf", f"steps/ ({len(drawn) - 1} pictures)"]
-    for name, data in files.items():
-        write_atomic(out / name, data)
+        shown = _drawn_steps(made, read.title)
+        drawn |= shown
+        written += ["steps.pdf", f"steps/ ({len(shown) - 1} pictures)"]
+    files = {n: marked(d if isinstance(d, bytes) else d.encode("utf-8")) for n, d in drawn.items()}
+    write_all({out / name: (data, kind_named(name)) for name, data in files.items()})
     cleared = keep_folder_clean(out, docket, files)
     failed = [c for c in checks if not c.ok]
     if as_json:
@@ -94,7 +94,7 @@ def _drawn_steps(made: Draft, title: str) -> dict[str, str | bytes]:
 _LIST = ".drafted.json"  # what each docket's last draft wrote here: docket → file → SHA-256
 
 
-def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, str | bytes]) -> list[str]:
+def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> list[str]:
     """Take what an earlier draft of this docket left in its folder out of the way; say what.
 
     Only a file that this program wrote, and that is still as it was written, is removed. One
@@ -103,8 +103,6 @@ def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, str | bytes])
     import contextlib
     import hashlib
     import os
-
-    from configs.files import write_atomic
 
     def digest(data: bytes) -> str:
         return hashlib.sha256(data).hexdigest()
@@ -146,8 +144,9 @@ def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, str | bytes])
     strange = sorted(p.name for p in out.glob("*.svg") if p.name not in mine)
     if strange:
         said.append(f"Also in this folder, and not of this draft: {_named(strange)}.")
-    now = {n: digest(d if isinstance(d, bytes) else d.encode("utf-8")) for n, d in files.items()}
-    write_atomic(out / _LIST, _json_text({**{k: v for k, v in known.items() if v}, own: now}))
+    now = {n: digest(d) for n, d in files.items()}
+    listed = {**{k: v for k, v in known.items() if v}, own: now}
+    write(out / _LIST, _json_text({"chalkbeam": 1, **listed}), JSON)
     return said
 
 
@@ -258,7 +257,7 @@ def report_text(
     m = made.measurements
     lines = [
         f"{read.title}: truing report",
-        f"block {made.block}; {m.wearer or 'wearer not named'}; measured {m.taken or 'undated'}",
+        f"block {made.block}, drafted by chalkbeam; {m.wearer or 'wearer not named'}; measured {m.taken or 'undated'}",
         "",
         "Measurements",
         *(f"  {REGISTRY[k].name}: {m.text(k)}" for k in m.values),

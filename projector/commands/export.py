@@ -8,19 +8,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from projector.commands.places import OUT_FILE
+from projector.commands.places import FILE, Command, Place
+from projector.output import EXCHANGE, write
 
 if TYPE_CHECKING:
     from drafting.piece import Piece
 
 
-@click.command()
-@click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
+@click.command(cls=Command)
+@click.argument("docket", type=FILE, metavar="DOCKET.yaml")
 @click.option(
     "--out",
     "-o",
     required=True,
-    type=OUT_FILE,
+    type=Place(EXCHANGE),
     metavar="FILE.svg|FILE.dxf",
     help="What to write; its ending says which kind.",
 )
@@ -43,25 +44,20 @@ def export(docket: Path, out: Path, only: tuple[str, ...], as_json: bool) -> Non
     line, 15 text. Grade rules, stripe lines and cut-outs of that standard are not written, and
     notches stand as the slit's line; conformance is not claimed.
     """
-    from configs.errors import Fault, InputError
-    from configs.files import write_atomic
     from drafting.docket import Docket
     from drafting.export.cut_size import cut_size
     from projector.commands.support import print_json, print_table
 
-    kind = out.suffix.lower()
-    if kind not in (".svg", ".dxf"):
-        raise InputError(Fault(str(out), f"ends in '{kind}'.", "Name it FILE.svg or FILE.dxf."))
     read = Docket.load(docket)
     pieces, allowances = cut_size(read, chosen_pieces(read.pieces(), only))
-    if kind == ".svg":
+    if out.suffix.lower() == ".svg":
         from drafting.export.svg import pieces_svg
 
-        write_atomic(out, pieces_svg(pieces, allowances, title=read.title))
+        write(out, pieces_svg(pieces, allowances, title=read.title), EXCHANGE)
     else:
         from drafting.export.dxf import pieces_dxf
 
-        write_atomic(out, pieces_dxf(pieces, allowances, title=read.title))
+        write(out, pieces_dxf(pieces, allowances, title=read.title), EXCHANGE)
     for caution in read.allowance_cautions():
         click.secho(f"Caution: {caution}", fg="yellow", bold=True, err=True)
     rows = []

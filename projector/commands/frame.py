@@ -6,14 +6,15 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import OUT_FILE
+from projector.commands.places import FILE, Command, Place
+from projector.output import EXACT_PICTURE, write_picture
 
 
-@click.command()
-@click.argument("docket", type=click.Path(path_type=Path))
-@click.option("--calibration", "calibration_file", type=click.Path(path_type=Path), required=True,
+@click.command(cls=Command)
+@click.argument("docket", type=FILE)
+@click.option("--calibration", "calibration_file", type=FILE, required=True,
               help="The calibration to draw through.")  # fmt: skip
-@click.option("--out", type=OUT_FILE, default=Path("frame.png"), show_default=True,
+@click.option("--out", type=Place(EXACT_PICTURE), default=Path("frame.png"), show_default=True,
               help="Where to write the picture (PNG).")  # fmt: skip
 @click.option("--size", default=None, metavar="WxH",
               help="Refuse unless the calibration was made for this size.")  # fmt: skip
@@ -44,16 +45,11 @@ def frame(
     """
     from calibrate import Calibration
     from configs.errors import Fault, InputError
-    from configs.files import write_atomic
     from projector.commands.laying import laid, taken
-    from projector.painter import png, render
+    from projector.painter import render
     from projector.scene import Stage, light_words, view_of
 
     wanted = parse_size(size) if size else None
-    if out.suffix.lower() != ".png":
-        raise InputError(
-            Fault(str(out), "is not a .png: a lossy picture moves lines.", "Name it frame.png.")
-        )
     calibration = Calibration.load(calibration_file, wanted)
     (read,), said = taken([docket], alone=False)
     for line in said:
@@ -70,7 +66,7 @@ def frame(
             Fault("--piece", f"'{piece}' does not lie on the cloth.", f"There are {keys}.")
         )
     picture = render(read, calibration, mode=mode, lines=lines, ink=ink, current=piece)
-    write_atomic(out, png(picture))
+    write_picture(out, picture, EXACT_PICTURE)
     if note:
         click.echo(note)
     stage = Stage(read, calibration, view_of(read, calibration))

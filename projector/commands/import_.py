@@ -8,23 +8,25 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import OUT_FILE
+from projector.commands.places import FILE, Command, Place
+from projector.output import DOCKET, DRAWING, write
 
 if TYPE_CHECKING:
     from drafting.intake.found import Found, Outline
     from drafting.piece import Piece
 
 _EACH = "[PIECE=]"
+_DOCKET = Place(DOCKET, edited=lambda _: True)
 
 
-@click.command(name="import")
-@click.argument("file", type=click.Path(path_type=Path), metavar="FILE.svg|FILE.dxf")
-@click.argument("docket", type=OUT_FILE, metavar="[DOCKET.yaml]", required=False)
+@click.command("import", cls=Command)
+@click.argument("file", type=FILE, metavar="FILE.svg|FILE.dxf")
+@click.argument("docket", type=_DOCKET, metavar="[DOCKET.yaml]", required=False)
 @click.option(
     "--out",
     "-o",
     "docket_out",
-    type=OUT_FILE,
+    type=_DOCKET,
     metavar="DOCKET.yaml",
     help="The docket, when it is not named as the second argument.",
 )
@@ -82,7 +84,7 @@ _EACH = "[PIECE=]"
 )
 @click.option(
     "--picture",
-    type=OUT_FILE,
+    type=Place(DRAWING),
     metavar="FILE.svg",
     help="Draw the outlines with the name and length of every side.",
 )
@@ -128,13 +130,10 @@ def import_(
     names = _renamed(outlines, rename)
     drawn = {o.name: dict(o.edges) or named_sides(o.points) for o in outlines}
     if picture is not None:
-        from configs.files import write_atomic
         from drafting.export.svg import sides_svg
 
-        if picture.suffix.lower() != ".svg":
-            raise InputError(Fault("--picture", f"'{picture}' does not end in .svg."))
         shown = {names[n]: sides for n, sides in drawn.items()}
-        write_atomic(picture, sides_svg(shown, title=file.name))
+        write(picture, sides_svg(shown, title=file.name), DRAWING)
     if docket is None:
         for word, given in (
             ("--fold", fold),

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import OUT_FILE
+from projector.commands.places import Command, Place
+from projector.output import DOCKET, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
     from drafting.docket import Docket
@@ -17,12 +18,13 @@ if TYPE_CHECKING:
     from drafting.lay.model import Lay
 
 MOST_SECONDS = 24 * 3600.0
+_DOCKET = Place(DOCKET, edited=lambda given: not given["dry_run"])
 _CROOKED_MM = 30.0  # what a crooked cut may cost (common practice, no source)
 _WORTH_MM = 10.0  # less saved than this is not spoken of
 
 
-@click.command()
-@click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
+@click.command(cls=Command)
+@click.argument("docket", type=_DOCKET, metavar="DOCKET.yaml")
 @click.option(
     "--seconds",
     default=10.0,
@@ -32,7 +34,7 @@ _WORTH_MM = 10.0  # less saved than this is not spoken of
 )
 @click.option(
     "--picture",
-    type=OUT_FILE,
+    type=Place(PICTURE),
     metavar="FILE.png",
     help="Where the picture goes (for top.yaml: top.lay.png beside it).",
 )
@@ -43,7 +45,7 @@ _WORTH_MM = 10.0  # less saved than this is not spoken of
     "--with",
     "others",
     multiple=True,
-    type=click.Path(path_type=Path),
+    type=_DOCKET,
     metavar="OTHER.yaml",
     help="Lay another docket's pieces on the same cloth too (may be repeated). Both note it under "
     "'shares'; laid alone later, each keeps off the other.",
@@ -89,6 +91,9 @@ def lay(
     from projector.shares import plan_options, together
 
     _all_different(docket, others)
+    picture = picture or docket.with_name(f"{docket.stem}.lay.png")
+    if not dry_run:
+        look_over([], [("", picture, PICTURE, False)])
     dockets, said = taken((docket, *others), alone=not dry_run)
     joined = together(dockets)
     for line in (*said, *joined.said):
@@ -137,7 +142,6 @@ def lay(
         if (compare if compare is not None else whole and not made.interrupted)
         else []
     )
-    picture = picture or docket.with_name(f"{docket.stem}.lay.png")
     across = [*cloth.contradictions(), *_across_notes(made)]
     if not dry_run:
         title = _title([*dockets, *joined.others])
@@ -263,14 +267,10 @@ def _layers_along(made: Lay) -> float:
 def _save(
     dockets: list[Docket], names: Sequence[str], made: Lay, picture: Path, title: str
 ) -> None:
-    import cv2
-
-    from configs.files import write_atomic
     from projector.commands.lay_picture import lay_picture
     from projector.journal import forget, is_stale
 
     image = lay_picture(made, title=title)
-    ok, data = cv2.imencode(".png", image[:, :, ::-1])
     for prefix, one in zip(names, dockets, strict=True):
         kept = {p.key: p for p in one.lay}
         own = []
@@ -287,8 +287,7 @@ def _save(
         one.replace(lay=(*own, *aside), shares=shares).save()
         if one.path is not None and noted:
             forget(one.path)  # what the table had noted is in the docket now
-    if ok:
-        write_atomic(picture, data.tobytes())
+    write_picture(picture, image)
 
 
 def _shares(one: Docket, dockets: list[Docket]) -> tuple[str, ...]:

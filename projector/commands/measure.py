@@ -21,7 +21,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import OUT_FILE, OUT_FOLDER
+from projector.commands.places import FILE, OUT_FOLDER, Command, Place
+from projector.output import DRAWING, MEASUREMENTS, PDF, Kind, write_all
 
 if TYPE_CHECKING:
     from drafting.measurements import Measurements
@@ -41,8 +42,8 @@ _CAUTION = (
 )
 
 
-@click.command()
-@click.argument("out", type=OUT_FILE, metavar="OUT.yaml")
+@click.command(cls=Command)
+@click.argument("out", type=Place(MEASUREMENTS, edited=lambda _: True), metavar="OUT.yaml")
 @click.option(
     "--block", "blocks", multiple=True, default=("quick-top",), show_default=True,
     help="What will be drafted: only what it needs is asked. May be given again.",
@@ -51,7 +52,7 @@ _CAUTION = (
 @click.option("--unit", type=str, help="Of bare numbers: cm, in or mm. Asked for when not given.")
 @click.option("--wearer", type=str, help="Who is measured, as a voice part such as alto-3.")
 @click.option(
-    "--since", type=click.Path(path_type=Path), metavar="OLD.yaml",
+    "--since", type=FILE, metavar="OLD.yaml",
     help="An earlier file of the same wearer: what changed since is told.",
 )  # fmt: skip
 @click.option(
@@ -137,17 +138,17 @@ def _showable(text: str) -> str:
 
 
 def _write_figures(folder: Path, keys: list[str], titles: list[str], paper: str) -> None:
-    from configs.files import write_atomic
     from drafting.figures import FIGURES, figure_svg, measuring_sheet
 
     heading = [
         f"Measuring sheet: {', '.join(titles)}",
         "wearer _______________     date _______________     unit  cm / in",
     ]
-    for key in keys:
-        if key in FIGURES:
-            write_atomic(folder / f"{key}.svg", figure_svg(key))
-    write_atomic(folder / "measuring-sheet.pdf", measuring_sheet(keys, heading, paper))
+    files: dict[Path, tuple[str | bytes, Kind]] = {
+        folder / f"{key}.svg": (figure_svg(key), DRAWING) for key in keys if key in FIGURES
+    }
+    files[folder / "measuring-sheet.pdf"] = (measuring_sheet(keys, heading, paper), PDF)
+    write_all(files)
 
 
 @dataclass
@@ -175,8 +176,6 @@ class _Sheet:
         from drafting.measurements import Measurements
 
         sheet = cls(path)
-        if path.is_dir():
-            raise InputError(Fault(str(path), "is a folder, not a file.", "Name a .yaml file."))
         sheet.disk = read_text(path) if path.exists() else ""
         if sheet.disk.strip():
             sheet.disk, sheet.text, sheet.data = _read(path)
@@ -186,14 +185,6 @@ class _Sheet:
             sheet.data["measurements"] = dict(body or {})
             sheet.loaded()
         if since is not None:
-            if since.resolve() == path.resolve():
-                raise InputError(
-                    Fault(
-                        str(path),
-                        "is the earlier file itself.",
-                        "Give the new measuring a new file, so that the old one stays.",
-                    )
-                )
             Measurements.load(since)
             place = Path(os.path.relpath(since.resolve(), path.resolve().parent)).as_posix()
             before = sheet.data.get("since")

@@ -1,24 +1,44 @@
-"""Where a command is told to write: looked at before any work is done.
+"""The files of a command: what it reads, where it writes; looked at before any work is done.
 
 A folder that is not there is made, and said, when the folder that it goes into is there. Where
-that one is missing too, the name is more likely mistyped than meant: it is refused at once.
+that one is missing too, the name is more likely mistyped than meant: it is refused at once. What
+may be written over is one rule for all commands: `projector.output`.
 """
 
 from __future__ import annotations
 
 import difflib
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 import click
 
+from projector import output
+from projector.output import Kind
 
-class _Place(click.Path):
-    """A path to write to; ``folder``: it is the folder itself, not a file in it."""
+FILE: Any = click.Path(path_type=Path)  # that is read only
 
-    def __init__(self, *, folder: bool = False) -> None:
-        super().__init__(path_type=Path, file_okay=not folder)
-        self.folder = folder
+
+class Place(click.Path):
+    """A path to write to; ``folder``: it is the folder itself, not a file in it.
+
+    ``kind``: what is written there; ``beside``: suffix → kind of what is written beside it;
+    ``edited``: from the options to whether the file is read and written back; without it the
+    file is replaced.
+    """
+
+    def __init__(
+        self,
+        kind: Kind | None = None,
+        *,
+        beside: Mapping[str, Kind] | None = None,
+        edited: Callable[[Mapping[str, Any]], bool] | None = None,
+    ) -> None:
+        super().__init__(path_type=Path, file_okay=kind is not None)
+        self.kind = kind
+        self.beside = dict(beside or {})
+        self.edited = edited
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """The path.
@@ -27,7 +47,7 @@ class _Place(click.Path):
             InputError: its folder is missing, and the one which that would be in.
         """
         path = Path(str(super().convert(value, param, ctx)))
-        folder = path if self.folder else path.parent
+        folder = path.parent if self.kind is not None else path
         if folder.exists() or path.is_symlink():
             return path
         if not folder.absolute().parent.exists():
@@ -37,6 +57,38 @@ class _Place(click.Path):
             told.add(folder)
             ctx.call_on_close(lambda: _say_made(folder))
         return path
+
+
+class Command(click.Command):
+    """A command whose files are looked at before it begins: nothing of hers is written over."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run it.
+
+        Raises:
+            drafting.InputError: each file that must not be written to.
+        """
+        reads: list[tuple[str, Path]] = []
+        writes: list[tuple[str, Path, Kind, bool]] = []
+        for param in self.params:
+            kind = param.type
+            given = ctx.params.get(param.name or "")
+            option = max(param.opts, key=len) if isinstance(param, click.Option) else ""
+            for path in given if isinstance(given, tuple | list) else (given,):
+                if not isinstance(path, Path):
+                    continue
+                if not isinstance(kind, Place):
+                    reads.append((option, path))
+                elif kind.kind is not None:
+                    edits = kind.edited is not None
+                    if kind.edited is not None and not kind.edited(ctx.params):
+                        reads.append((option, path))
+                        continue
+                    writes.append((option, path, kind.kind, edits))
+                    for suffix, other in kind.beside.items() if path.name.strip(".") else ():
+                        writes.append((option, path.with_suffix(suffix), other, False))
+        output.look_over(reads, writes)
+        return super().invoke(ctx)
 
 
 def _say_made(folder: Path) -> None:
@@ -66,5 +118,4 @@ def _no_such_place(path: Path, folder: Path, param: click.Parameter | None) -> E
     )
 
 
-OUT_FILE = _Place()
-OUT_FOLDER = _Place(folder=True)
+OUT_FOLDER = Place()

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import OUT_FILE
+from projector.commands.places import FILE, Command, Place
+from projector.output import PDF, write
 
 
-@click.command(name="print")
-@click.argument("docket", type=click.Path(path_type=Path), metavar="DOCKET.yaml")
+@click.command("print", cls=Command)
+@click.argument("docket", type=FILE, metavar="DOCKET.yaml")
 @click.option(
     "--paper",
     type=click.Choice(["a4", "letter", "a3", "legal", "tabloid", "a0", "roll"]),
@@ -24,7 +25,7 @@ from projector.commands.places import OUT_FILE
     "--out",
     "-o",
     required=True,
-    type=OUT_FILE,
+    type=Place(PDF),
     metavar="FILE.pdf",
     help="What to write.",
 )
@@ -40,7 +41,7 @@ from projector.commands.places import OUT_FILE
     "--font",
     "fonts",
     multiple=True,
-    type=click.Path(path_type=Path),
+    type=FILE,
     metavar="FILE.ttf",
     help="Write with this font first (for letters that no font of this machine has).",
 )
@@ -60,7 +61,6 @@ def print_(
     ("actual size", never "fit to page"), and measure both squares before you print the rest.
     """
     from configs.errors import Fault, InputError
-    from configs.files import write_atomic
     from configs.units import parse_length
     from drafting.docket import Docket
     from drafting.export.cut_size import cut_size
@@ -68,8 +68,6 @@ def print_(
     from projector.commands.export import chosen_pieces
     from projector.commands.support import print_json
 
-    if out.suffix.lower() != ".pdf":
-        raise InputError(Fault(str(out), f"ends in '{out.suffix}'.", "Name it FILE.pdf."))
     if roll_width is not None and paper != "roll":
         raise InputError(
             Fault("--roll-width", f"belongs to a roll, not to {paper}.", "Say --paper roll.")
@@ -80,7 +78,7 @@ def print_(
     made = pieces_pdf(
         pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts
     )
-    write_atomic(out, made.data)
+    write(out, made.data, PDF)
     for caution in read.allowance_cautions():
         click.secho(f"Caution: {caution}", fg="yellow", bold=True, err=True)
     if as_json:

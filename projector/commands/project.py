@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.places import FILE, Command, Place
+from projector.output import DOCKET
+
 if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
@@ -17,16 +20,16 @@ _OLD_H = 24.0
 _NOT_YET = "No calibration yet: a look at the lay, not true scale. Ctrl+K leads through one."
 
 
-@click.command()
-@click.argument("docket", type=click.Path(path_type=Path))
+@click.command(cls=Command)
+@click.argument("docket", type=Place(DOCKET, edited=lambda _: True))
 @click.option("--display", type=int, default=None, metavar="N",
               help="The projector's display; the first that is not the primary when not given.")  # fmt: skip
 @click.option("--window", is_flag=True, help="A window instead: to try it out, not true scale.")
-@click.option("--calibration", "calibration_file", type=click.Path(path_type=Path), default=None,
+@click.option("--calibration", "calibration_file", type=FILE, default=None,
               help="The calibration to use; the newest of this display when not given.")  # fmt: skip
-@click.option("--keys", "keys_file", type=click.Path(path_type=Path), default=None,
+@click.option("--keys", "keys_file", type=FILE, default=None,
               help="A keys.yaml of your own.")  # fmt: skip
-@click.option("--photos", type=click.Path(path_type=Path), default=None, metavar="FOLDER",
+@click.option("--photos", type=FILE, default=None, metavar="FOLDER",
               help="Where first light looks for your photo; beside the docket when not given.")  # fmt: skip
 @click.option("--camera", type=int, default=0, show_default=True, metavar="N",
               help="The webcam that first light may use.")  # fmt: skip

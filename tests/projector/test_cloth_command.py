@@ -18,6 +18,7 @@ from calibrate.virtual_table import VirtualCamera, VirtualTable
 from drafting.cloth import Cloth, kept_off
 from drafting.docket import Docket
 from projector.cli import main
+from projector.output import CLOTH, kind_of
 from projector.view import View
 
 
@@ -69,6 +70,7 @@ def test_into_a_docket_and_on_the_table_where_it_lay(
     assert true.contains(laid)
     assert 1.0 < true.exterior.distance(laid.exterior) < 3.5
     assert laid.area > true.buffer(-5).area
+    assert kind_of(out.read_bytes()) == (CLOTH, True)  # so that the next scan may replace it
     again = yaml.safe_load(out.read_text())
     assert again.pop("chalkbeam") == 1
     assert Cloth.from_dict(again).outline == held.cloth.outline

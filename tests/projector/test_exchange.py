@@ -74,9 +74,9 @@ def test_only_the_pieces_named(
 @pytest.mark.parametrize(
     ("arguments", "part"),
     [
-        (["export", "{docket}", "-o", "{tmp}/p.pdf"], "FILE.svg or FILE.dxf"),
+        (["export", "{docket}", "-o", "{tmp}/p.pdf"], "p.svg or p.dxf"),
         (["export", "{tmp}/nowhere.yaml", "-o", "{tmp}/p.svg"], "no such file"),
-        (["print", "{docket}", "--paper", "a4", "-o", "{tmp}/p.svg"], "FILE.pdf"),
+        (["print", "{docket}", "--paper", "a4", "-o", "{tmp}/p.svg"], "p.pdf"),
         (["print", "{docket}", "--paper", "roll", "-o", "{tmp}/p.pdf"], "needs its width"),
         (["print", "{docket}", "--paper", "a4", "--roll-width", "1 m", "-o", "{tmp}/p.pdf"], "--paper roll"),
         (["print", "{docket}", "--paper", "roll", "--roll-width", "wide", "-o", "{tmp}/p.pdf"], "--roll-width"),

@@ -272,7 +272,7 @@ def test_other_wearer_or_unit_is_refused(tmp_path: Path) -> None:
     for options, word in (
         (["--wearer", "tenor-1"], "tenor-1"),
         (["--unit", "in"], "change meaning"),
-        (["--since", str(out)], "earlier file itself"),
+        (["--since", str(out)], "same file as --since"),
         (["--since", str(tmp_path / "none.yaml")], "no such file"),
         (["--block", "quick-topp"], "quick-top"),
         (["--unit", "ell"], "ell"),

@@ -11,7 +11,8 @@ from table_rig import docket, projector
 from configs.errors import InputError
 from projector import render
 from projector.frame import FrameItem, Lens
-from projector.painter import Painter, png
+from projector.output import picture_bytes
+from projector.painter import Painter
 from projector.scene import Stage, view_of
 
 WHITE = ((255, 255, 255),)
@@ -182,7 +183,7 @@ def test_png_keeps_every_pixel() -> None:
     from skimage.io import imread
 
     picture = render(docket(), projector((640, 360)))
-    assert (imread(io.BytesIO(png(picture))) == picture).all()
+    assert (imread(io.BytesIO(picture_bytes(picture))) == picture).all()
 
 
 def test_chords_follow_the_lens() -> None:
