@@ -229,9 +229,18 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
     """Write a file whole or not at all: a temporary file beside it, fsync, replace.
 
     Raises:
-        InputError: the folder is missing or cannot be written to, or the disk is full.
+        InputError: the file is write-protected, the folder is missing or cannot be written to, or
+            the disk is full.
     """
     path = Path(path)
+    if is_protected(path):
+        raise InputError(
+            Fault(
+                str(path),
+                "is write-protected.",
+                "Nothing was changed. Take the protection off, or name another place.",
+            )
+        )
     payload = data.encode("utf-8") if isinstance(data, str) else data
     temporary = ""
     try:
@@ -266,6 +275,14 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
                 "another place.",
             )
         ) from error
+
+
+def is_protected(path: Path) -> bool:
+    """Whether a file is there that must not be changed; root is told so too."""
+    try:
+        return not path.stat().st_mode & 0o222 or not os.access(path, os.W_OK)
+    except OSError:
+        return False
 
 
 def _umask() -> int:

@@ -116,6 +116,7 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
     it is of the right kind.
     """
     from configs.errors import Fault
+    from configs.files import is_protected
 
     if not path.name.strip("."):
         return Fault(str(path), "is a folder, not a file.", "Name a file in it.")
@@ -137,7 +138,7 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
         return Fault(str(path), "is a folder, not a file.", "Name a file in it.")
     if not stat.S_ISREG(mode):
         return Fault(str(path), "is a device or a pipe, not a file.", "Name a file.")
-    if not mode & 0o222 or not os.access(path, os.W_OK):
+    if is_protected(path):
         return Fault(
             str(path), "is write-protected.", "Name another file, or take the protection off."
         )

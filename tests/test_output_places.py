@@ -298,3 +298,23 @@ def test_only_one_module_writes() -> None:
         names |= {n.id for n in ast.walk(tree) if isinstance(n, ast.Name)}
         found = names & writes
         assert not found or path.name in allowed, f"{path.name} writes by itself: {found}"
+
+
+def test_no_save_of_the_packages_replaces_a_protected_file(here: Path) -> None:
+    """A docket, its measurements and a calibration that are write-protected refuse to be saved over."""
+    from calibrate.calibration import Calibration
+    from configs.errors import InputError
+    from drafting.docket import Docket
+
+    docket, calibration = Docket.load(here / "top.yaml"), Calibration.load(here / "cal.yaml")
+    assert docket.measurements is not None
+    for name, save in (
+        ("top.yaml", docket.save),
+        ("alto-3.yaml", docket.measurements.save),
+        ("cal.yaml", calibration.save),
+    ):
+        before = (here / name).read_bytes()
+        (here / name).chmod(0o444)
+        with pytest.raises(InputError, match="write-protected"):
+            save(here / name)
+        assert (here / name).read_bytes() == before
