@@ -205,6 +205,16 @@ class Cloth:
         return self.layers == 2
 
     @property
+    def top_shows_wrong_side(self) -> bool:
+        """Whether the layer on top lies face down: folded cloth lies right sides together.
+
+        (Common practice, no source: the face keeps clean, and chalk goes on the wrong side.) A
+        single layer lies face up. So a piece that is cut from the top layer alone is turned over
+        on folded cloth, and only there.
+        """
+        return self.folded
+
+    @property
     def y_range_mm(self) -> tuple[float, float]:
         """Lowest and highest y that a cutting line may reach, selvedges left out."""
         if self.outline is not None:

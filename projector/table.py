@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.lay.shapes import same_turned_over
 from drafting.placement import grain_turn
 from projector.view import View
 
@@ -142,6 +143,7 @@ class Rules:
     turns: dict[str, tuple[float, ...]] = field(init=False)
     _probes: dict[tuple[object, ...], Array] = field(default_factory=dict, init=False)
     _shapes: dict[tuple[object, ...], _Shape] = field(default_factory=dict, init=False)
+    _alike: dict[str, bool] = field(default_factory=dict, init=False)
     _still: tuple[object, _Crowd] | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
@@ -327,11 +329,18 @@ class Rules:
         if cloth is not None and cloth.folded and self.layers(p, lay) == 2:
             return False
         if not piece.pair:
-            return p.mirrored
+            over = cloth is not None and cloth.top_shows_wrong_side
+            return p.mirrored != over and not self._same_turned_over(p.piece)
         # of a pair it does not matter which is the turned one, only that one of them is
         copies = [q for q in lay if q.piece == p.piece]
         alike = sum(1 for q in copies if q.mirrored == p.mirrored)
         return p.mirrored != (p.copy % 2 == 0) and 2 * alike > len(copies)
+
+    def _same_turned_over(self, name: str) -> bool:
+        if name not in self._alike:
+            face, piece = self.faces[name], self.docket.pieces()[name]
+            self._alike[name] = same_turned_over(face.outline, piece.grain)
+        return self._alike[name]
 
     # -- what hands do -------------------------------------------------------------------------
 

@@ -96,14 +96,16 @@ def _whole_piece(
     right: Mapping[str, Points],
     m: Measurements,
     grain: Line,
-    up: str = "right side up",
+    facing: bool = False,
 ) -> Piece:
     """A piece whose sides differ: one whole, seen from the cloth's right side.
 
-    Seen so, the wearer's left lies at x > 0 on the front and at x < 0 on the back.
+    Seen so, the wearer's left lies at x > 0 on the front and at x < 0 on the back; on a facing,
+    whose right side looks at the wearer, it is the other way round.
     """
-    plus, minus = (left, right) if half == FRONT else (right, left)
-    side_of = (LEFT, RIGHT) if half == FRONT else (RIGHT, LEFT)
+    left_first = (half == FRONT) != facing
+    plus, minus = (left, right) if left_first else (right, left)
+    side_of = (LEFT, RIGHT) if left_first else (RIGHT, LEFT)
     a, b = dict(plus), {n: _flip(p) for n, p in minus.items()}
     across = [n for n in a if n != "fold"]
     first, last = across[0], across[-1]  # the hem (or a facing's outer edge), and the neckline
@@ -121,7 +123,7 @@ def _whole_piece(
         edges=edges,
         grain=((0.0, low), (0.0, high)),
         notches=tuple(_notches(edges, half)),
-        label=label_of(name, f"cut 1, single layer, {up}", m),
+        label=label_of(name, "cut 1, single layer, right side up", m),
     )
 
 
@@ -133,26 +135,27 @@ def garment_pieces(
     style: Mapping[str, Any],
     grain: Line,
     apart: bool = False,
-    up: str = "right side up",
+    facing: bool = False,
 ) -> dict[str, Piece]:
     """The piece or pieces of one half: one drawing of it for both sides, or left and right.
 
-    ``apart``: left and right do not meet at the centre (armhole facings).
+    ``apart``: left and right do not meet at the centre (armhole facings); ``facing``: it lies
+    inside, its right side to the wearer. Every piece is drawn as the cloth's right side shows it.
     """
     if len(flat) == 1:
         return {name: _half_piece(name, half, flat[0], m, style, grain)}
     if not apart and not (half == BACK and style["centre_back"] == "seam"):
-        return {name: _whole_piece(name, half, flat[0], flat[1], m, grain, up)}
+        return {name: _whole_piece(name, half, flat[0], flat[1], m, grain, facing)}
     out = {}
     for side, points in zip((LEFT, RIGHT), flat, strict=True):
         full = f"{side} {name}"
         ends = grain
-        if (side == LEFT) != (half == FRONT):  # lies at x < 0, see `_whole_piece`
+        if (side == LEFT) != ((half == FRONT) != facing):  # lies at x < 0, see `_whole_piece`
             points = {n: _flip(points[n]) for n in reversed(list(points))}
             (x0, y0), (x1, y1) = grain
             ends = ((-x0, y0), (-x1, y1))
         piece = _half_piece(full, half, points, m, style, ends)
-        label = label_of(full, f"cut 1, {up}", m)
+        label = label_of(full, "cut 1, right side up", m)
         out[full] = piece.with_(cut=1, pair=False, label=label)
     return out
 
@@ -367,9 +370,8 @@ def finish(
         apart = kind == "armhole"
         for h in (FRONT, BACK):
             name, flat = f"{h} {kind} facing", [d[h] for d in sides[: 1 if one else 2]]
-            # Drawn as the garment lies, right side up: a facing is its mirror image.
             pieces |= garment_pieces(
-                name, h, flat, m, style, _facing_grain(flat[0]), apart, "wrong side up"
+                name, h, flat, m, style, _facing_grain(flat[0]), apart, facing=True
             )
 
         def facing(h: str, side: str, e: str, kind: str = kind, apart: bool = apart) -> Spot:

@@ -27,13 +27,13 @@ from drafting.lay.shapes import (
     counter_clockwise,
     pieces_without_holes,
     ring_area,
+    same_turned_over,
     simplified_around,
 )
 from drafting.piece import Piece
 from drafting.placement import cloth_from_piece, grain_turn
 
 FOLD_TOLERANCE_MM = 0.05
-_SYMMETRY_MM = 0.1  # a mirror image closer than this is the same piece at the shears
 _FINE = 0.0003  # of the cloth's width: how far outlines are simplified for the exact planners
 _COARSE = 0.0015  # the same for the raster
 _MAX_COPIES = 400
@@ -363,18 +363,26 @@ class _Maker:
             else:
                 self.copies(self.kind("single", flips=(False,), **common), range(1, copies + 1))
             return
-        twins = copies // 2 if piece.pair or self.symmetric(ring, piece) else 0
+        alike = same_turned_over(ring, piece.grain)
+        twins = copies // 2 if piece.pair or alike else 0
         if twins:
             self.copies(self.kind("through", flips=(False, True), **common), range(1, twins + 1))
         left = copies - 2 * twins
         if left:
+            over = self.cloth.top_shows_wrong_side and not alike
             self.copies(
-                self.kind("single", flips=(False,), **common), range(twins + 1, twins + left + 1)
+                self.kind("single", flips=(over,), **common), range(twins + 1, twins + left + 1)
             )
             many = f"{left} times" if left > 1 else "once"
             self.notes.append(
                 f"{name} is cut {many} from one layer only: on the folded cloth, cut the upper "
                 "layer and leave the lower one whole."
+                + (
+                    " It lies turned over: folded right sides together, that layer shows its wrong "
+                    "side."
+                    if over
+                    else ""
+                )
             )
 
     def copies(self, kind: Kind | None, numbers: Iterable[int]) -> None:
@@ -556,17 +564,6 @@ class _Maker:
 
             hull = Polygon(ring).buffer(0).convex_hull  # covers it, so it stays valid
             return (counter_clockwise(np.array(hull.exterior.coords)[:-1]),)
-
-    def symmetric(self, ring: Points, piece: Piece) -> bool:
-        """Whether turning the piece over gives the same piece (about its grain)."""
-        from shapely.geometry import Polygon
-
-        b = math.radians(grain_turn(piece.grain))
-        r = ring @ np.array([[math.cos(b), math.sin(b)], [-math.sin(b), math.cos(b)]])
-        mirror = r * (-1.0, 1.0)
-        mirror = mirror + (r.min(axis=0) - mirror.min(axis=0))
-        one, two = Polygon(r), Polygon(mirror)
-        return bool(one.buffer(_SYMMETRY_MM).covers(two) and two.buffer(_SYMMETRY_MM).covers(one))
 
     # -- stripes
 

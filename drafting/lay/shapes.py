@@ -15,7 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import cloth_from_piece, grain_turn
+
 Points = NDArray[np.float64]
+_SYMMETRY_MM = 0.1  # a mirror image closer than this is the same piece
 
 
 def _before(values: NDArray[Any]) -> NDArray[Any]:
@@ -66,6 +69,17 @@ def cleaned(ring: Points, eps: float = 1e-4) -> Points:
         pts = pts[~flat]
     out: Points = pts
     return out
+
+
+def same_turned_over(ring: Points, grain: Any) -> bool:
+    """Whether turning a piece over about its grain (two points) gives the same piece at the shears."""
+    from shapely.geometry import Polygon
+
+    upright = ring @ cloth_from_piece((0.0, 0.0), 90.0 + grain_turn(grain), False)[:2, :2].T
+    mirror = upright * (-1.0, 1.0)
+    mirror = mirror + (upright.min(axis=0) - mirror.min(axis=0))
+    one, two = Polygon(upright), Polygon(mirror)
+    return bool(one.buffer(_SYMMETRY_MM).covers(two) and two.buffer(_SYMMETRY_MM).covers(one))
 
 
 def simplified_around(ring: Points, tolerance: float) -> Points:

@@ -215,11 +215,14 @@ def test_single_layer_pairs_are_left_and_right() -> None:
 
 
 def test_pieces_need_not_be_symmetrical_to_stay_apart_from_their_twins() -> None:
-    """Two alike but lopsided pieces are no pair: folded cloth cuts them one by one."""
+    """Two alike but lopsided pieces are no pair: folded cloth cuts them one by one.
+
+    Both from the upper layer, which lies face down, so both lie turned over.
+    """
     lopsided = Piece.from_outline("patch", [(0, 0), (200, 0), (60, 300)], cut=2)
     lay, _ = planned([lopsided], Cloth.from_dict({"width": 1400, "fold": "lengthwise"}))
     assert [p.how for p in lay.placements] == ["single", "single"]
-    assert not any(p.mirrored for p in lay.placements)
+    assert all(p.mirrored for p in lay.placements)
 
 
 def test_velvet_never_turns_round() -> None:
