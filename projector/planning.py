@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from configs import clean
+
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.placement import Placement
@@ -50,6 +52,7 @@ class Planning:
 
     def start(self) -> None:
         """Begin."""
+        clean.safe_path()
         context = multiprocessing.get_context("spawn")
         self._queue = context.Queue()
         args = (self._queue, self.docket.to_dict(), self.docket.path, self.locked, self.seconds)

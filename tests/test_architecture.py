@@ -14,7 +14,7 @@ PACKAGES = ("configs", "drafting", "calibrate", "projector")
 
 # Inside each package imports run one way: a module may import those listed before it.
 ORDER = {
-    "configs": ["errors", "units", "files"],
+    "configs": ["clean", "errors", "units", "files"],
     "drafting": [
         "measurements", "figures", "curves", "outline", "allowance",
         "piece", "piece_entry", "style", "fit", "truing", "blocks", "steps", "placement", "cloth", "lay",

@@ -21,6 +21,7 @@ from typing import Any
 
 import numpy as np
 
+from configs import clean
 from configs.errors import Fault, InputError
 from drafting.allowance import FOLD
 from drafting.export.marks import CUTTING, DART, MARK, NOTCH, Stroke, allowance_text, strokes
@@ -64,6 +65,7 @@ def pieces_dxf(
         InputError: there are no pieces.
         DraftError: an allowance that a piece has no room for.
     """
+    clean.library("ezdxf")
     from ezdxf import units
     from ezdxf.filemanagement import new
 

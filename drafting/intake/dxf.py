@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from configs import clean
 from configs.errors import Fault, InputError
 from drafting.intake.found import Drawn, Found, outlines_from
 from drafting.intake.geometry import LARGEST, Arc, Array, Chain, Segment, line, polygon
@@ -55,6 +56,7 @@ def read_dxf(path: str | Path, unit: str | None = None, only: Collection[str] = 
 
 def _document(data: bytes, where: str) -> Any:
     """The file as an ezdxf document, mended where ezdxf can mend it."""
+    clean.library("ezdxf")
     from ezdxf import recover
     from ezdxf.lldxf.const import DXFError
 

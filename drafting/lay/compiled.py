@@ -21,6 +21,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from configs import clean
+
 _STAMP = "ready"
 _BUSY = "busy"
 _FAILED = "failed"
@@ -60,9 +62,7 @@ def loops() -> Any:
     folder = _folder()
     if folder is None:
         raise RuntimeError("numba, which compiles the lay's inner loops, is not installed.")
-    import numba
-
-    config: Any = numba.config
+    config: Any = clean.library("numba").config
     config.CACHE_DIR = str(folder)
     from drafting.lay import kernels
 
@@ -117,7 +117,6 @@ def make_beside() -> None:
         else {"start_new_session": True}
     )
     code = (
-        f"import sys; sys.path[:] = {[p for p in sys.path if p]!r}\n"
         "import os; getattr(os, 'nice', lambda by: None)(5)\n"
         "from drafting.lay.compiled import make; make()"
     )
@@ -125,7 +124,7 @@ def make_beside() -> None:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / _BUSY).write_text("", encoding="ascii")
         made = subprocess.Popen(
-            [sys.executable, "-E", "-s", "-c", code],
+            **clean.python(code),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

@@ -21,6 +21,7 @@ from typing import Any
 
 import numpy as np
 
+from configs import clean
 from configs.errors import LayError
 from drafting.cloth import Cloth
 from drafting.lay import compiled
@@ -316,10 +317,6 @@ class _Worker:
         self.inbox = inbox
         self.working = True
         self.answered = False
-        code = (
-            f"import sys; sys.path[:] = {[p for p in sys.path if p]!r}\n"
-            "from drafting.lay.worker import main; main()"
-        )
         threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
         apart: dict[str, Any] = (
             {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
@@ -327,7 +324,7 @@ class _Worker:
             else {"start_new_session": True}  # Ctrl-C is for the parent to handle
         )
         self.process = subprocess.Popen(
-            [sys.executable, "-E", "-s", "-c", code],
+            **clean.python("from drafting.lay.worker import main; main()"),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
