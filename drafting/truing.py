@@ -285,14 +285,16 @@ def check_dart_runs(pieces: Mapping[str, Piece]) -> list[Check]:
     return out
 
 
-def check_head(opening_mm: float, slit_mm: float, head_mm: float, unit: str) -> Check:
-    """The neck opening, with its slit opened, lets the head through."""
+def check_head(
+    opening_mm: float, slit_mm: float, head_mm: float, unit: str, guessed: bool = False
+) -> Check:
+    """The neck opening, with its slit opened, lets the head through; ``guessed``: not measured."""
     need = head_mm + HEAD_EASE_MM
     girth = opening_mm + 2.0 * slit_mm
     text = f"opening {format_length(opening_mm, unit)}"
     if slit_mm:
         text += f" and a slit of {format_length(slit_mm, unit)}"
-    text += f", head {format_length(head_mm, unit)}"
+    text += f", head {format_length(head_mm, unit)}" + (" (guessed)" if guessed else "")
     if need > girth:
         text += (
             f": choose a wider or deeper neckline, or an opening of at least "

@@ -38,6 +38,7 @@ from drafting.outline import Edge, is_simple, polyline_length, ring_points
 from drafting.piece import Line, Mark, Notch, Piece
 from drafting.style import slash_and_spread
 from drafting.truing import (
+    Check,
     Seam,
     seam_length,
 )
@@ -221,8 +222,16 @@ def _runs_down(edge: Edge) -> bool:
 # --- finishing pieces --------------------------------------------------------------------------
 
 
-def _neck_facing(drawn: Drawn, style: Mapping[str, Any], tilt: float) -> dict[str, list[Cubic]]:
-    """A facing of the neckline: the neckline again, and once more the facing's width further out."""
+FACING_PAST_SLIT_MM = 30.0  # a facing reaches this far below the end of the slit that it finishes
+
+
+def _neck_facing(
+    drawn: Drawn, style: Mapping[str, Any], tilt: float, slit: float
+) -> dict[str, list[Cubic]]:
+    """A facing of the neckline: the neckline again, and once more the facing's width further out.
+
+    ``slit``: length mm of the slit at the centre back, which it must finish too.
+    """
     q, width = drawn.quarter, style["facing_width"]
     c, s = q.along
     width = min(width, 0.8 * q.shoulder_length)
@@ -231,6 +240,8 @@ def _neck_facing(drawn: Drawn, style: Mapping[str, Any], tilt: float) -> dict[st
     if shape == "v":  # measured square to the V's line, not down the centre
         lean = math.atan2(q.neck[0], q.neck[1] - q.centre_y)
         deeper = min(width / math.sin(lean), 2.5 * width, q.centre_y - q.hem_y - 40.0)
+    if slit > 0 and q.half == BACK:
+        deeper = max(deeper, slit + FACING_PAST_SLIT_MM)
     outer = replace(
         q, neck=(q.neck[0] + c * width, q.neck[1] + s * width), centre_y=q.centre_y - deeper
     )
@@ -292,25 +303,26 @@ def _strip(
     return piece, text
 
 
+POCKET_OFF_MM = 30.0  # a pocket keeps this far off armhole, neckline and hem
+POCKET_MM = (125.0, 140.0)  # width and depth where she names none
+LEAST_POCKET_MM = (80.0, 90.0)
+_POCKET_INSIDE_MM = 8.0  # off the centre and the side seam
+_POCKET_STEP_MM = 5.0
+_FAR_FROM = ("armhole", "neckline", "hem", "sleeve hem", "underarm", "shoulder")
+
+
 def pocket(
     front: Piece, drawn: Drawn, style: Mapping[str, Any], m: Measurements, notes: list[str]
-) -> tuple[Piece, Piece]:
-    """A patch pocket and the front with its place marked."""
+) -> tuple[Piece, Piece, Check]:
+    """A patch pocket, the front with its place marked, and the check of that place.
+
+    Raises:
+        DraftError: the front has no room for a pocket of the size that was asked for.
+    """
     q = drawn.quarter
-    width, depth = style["pocket_width"], style["pocket_depth"]
     chest = style["pocket"] == "chest"
     middle = (0.52 if chest else 0.55) * q.bust[0]
-    top = q.bust[1] + 20.0 if chest else q.waist[1] - 20.0
-    low = top - depth
-    room = q.hem_y + 15.0
-    if low < room:
-        low, top = room, room + depth
-    if middle - width / 2 < 8.0 or middle + width / 2 > q.bust[0] - 8.0:
-        raise DraftError(
-            Fault("style.pocket_width", "is too wide for the front.", "Make it narrower.")
-        )
-    if top > q.shoulder[1] - 30.0:
-        raise DraftError(Fault("style.pocket_depth", "is too deep for it.", "Make it shorter."))
+    width, depth, middle, low = _pocket_place(front, style, m, middle, q, notes)
     bevel = min(18.0, 0.15 * width)
     left, right = -0.5 * width, 0.5 * width
     base = [
@@ -339,9 +351,125 @@ def pocket(
         Mark("pocket corner", np.array([[middle + left + 10.0, low + depth - 10.0]])),
         Mark("pocket corner", np.array([[middle + right - 10.0, low + depth - 10.0]])),
     ]
-    if chest:
+    if front.fold is None and not chest:
+        marks += [Mark(k.name, k.points * (-1.0, 1.0), k.closed) for k in marks]
+    if chest and front.fold is not None:
         notes.append("The chest pocket's place shows on both halves: sew it on the wearer's left.")
-    return pocket, front.with_(marks=(*front.marks, *marks))
+    marked = front.with_(marks=(*front.marks, *marks))
+    return pocket, marked, check_pocket(marked, m.unit)
+
+
+def check_pocket(front: Piece, unit_: str) -> Check:
+    """Every pocket's place keeps 3 cm off armhole, neckline and hem; measured on the piece."""
+    places = [k.points for k in front.marks if k.name == "pocket"]
+    off = {
+        n: min(_apart(p, e.points) for p in places)
+        for n, e in front.edges.items()
+        if n.removeprefix("left ").removeprefix("right ") in _FAR_FROM
+    }
+    name = min(off, key=lambda n: off[n])
+    text = f"{format_length(off[name], unit_)} off the {name}, the nearest"
+    least = off[name] + 1e-3
+    limit = POCKET_OFF_MM
+    return Check(
+        "the pocket keeps off the edges", max(limit - least, 0.0), 0.0, least >= limit, text
+    )
+
+
+def _apart(ring: Points, line_: Points) -> float:
+    """Distance in mm between the closed ``ring`` with what it encloses, and a line; 0 if they meet."""
+    import shapely
+
+    return float(shapely.distance(shapely.Polygon(ring), shapely.LineString(line_)))
+
+
+def _pocket_place(
+    front: Piece,
+    style: Mapping[str, Any],
+    m: Measurements,
+    middle: float,
+    q: Quarter,
+    notes: list[str],
+) -> tuple[float, float, float, float]:
+    """Width, depth, x of the middle and y of the lower edge, mm: the nearest place that is free.
+
+    Raises:
+        DraftError: there is none.
+    """
+    import shapely
+    from shapely.affinity import scale
+
+    chest = style["pocket"] == "chest"
+    edges = {n: shapely.LineString(e.points) for n, e in front.edges.items()}
+    taken = [
+        line_.buffer(
+            POCKET_OFF_MM
+            if n.removeprefix("left ").removeprefix("right ") in _FAR_FROM
+            else _POCKET_INSIDE_MM
+        )
+        for n, line_ in edges.items()
+    ]
+    taken.append(shapely.LineString([(0.0, -1e4), (0.0, 1e4)]).buffer(_POCKET_INSIDE_MM))
+    free = shapely.Polygon(front.sewing_line)
+    if front.fold is None:  # a pocket on each side, or one that is sewn where it is drawn
+        free = free.intersection(scale(free, -1.0, 1.0, origin=(0.0, 0.0)))
+        taken += [scale(t, -1.0, 1.0, origin=(0.0, 0.0)) for t in taken]
+    free = free.difference(shapely.union_all(taken))
+    shapely.prepare(free)
+    wide, deep = style["pocket_width"], style["pocket_depth"]
+    usual = (wide or POCKET_MM[0], deep or POCKET_MM[1])
+    sizes = [usual]
+    for share in np.arange(0.95, 0.5, -0.05):
+        size = (
+            wide or max(share * POCKET_MM[0], LEAST_POCKET_MM[0]),
+            deep or max(share * POCKET_MM[1], LEAST_POCKET_MM[1]),
+        )
+        if size != sizes[-1]:
+            sizes.append(size)
+    _, bottom, right, top = front.bounds()
+    for width, depth in sizes:
+        start = (q.bust[1] + 20.0 if chest else q.waist[1] - 20.0) - depth
+        xs = np.r_[middle, np.arange(0.5 * width, right, _POCKET_STEP_MM)]
+        ys = np.r_[start, np.arange(bottom, top - depth, _POCKET_STEP_MM)]
+        x, y = (g.ravel() for g in np.meshgrid(xs, ys))
+        moved = np.hypot(x - middle, y - start)
+        order = np.argsort(moved, kind="stable")
+        order = order[moved[order] <= _POCKET_REACH_MM]
+        boxes = shapely.box(
+            x[order] - 0.5 * width, y[order], x[order] + 0.5 * width, y[order] + depth
+        )
+        fits = np.flatnonzero(shapely.covers(free, boxes))
+        if len(fits):
+            i = order[fits[0]]
+            said = []
+            if (width, depth) != usual:
+                said.append(
+                    f"is {format_length(width, m.unit)} × {format_length(depth, m.unit)} instead of "
+                    f"{format_length(usual[0], m.unit)} × {format_length(usual[1], m.unit)}"
+                )
+            if moved[i] > 1.0:
+                said.append(f"lies {format_length(float(moved[i]), m.unit)} from its usual place")
+            if said:
+                notes.append(
+                    f"The pocket {' and '.join(said)}, to keep {format_length(POCKET_OFF_MM, m.unit)} "
+                    "off armhole and hem."
+                )
+            return float(width), float(depth), float(x[i]), float(y[i])
+    named = [k for k in ("pocket_width", "pocket_depth") if style[k] is not None]
+    raise DraftError(
+        Fault(
+            f"style.{named[0] if named else 'pocket'}",
+            f"the front has no room for a pocket of {format_length(sizes[-1][0], m.unit)} × "
+            f"{format_length(sizes[-1][1], m.unit)} that keeps {format_length(POCKET_OFF_MM, m.unit)} "
+            "off armhole, neckline and hem.",
+            f"Make it smaller, or leave {' and '.join(named)} out."
+            if named
+            else "Make the top longer, or leave the pocket out.",
+        )
+    )
+
+
+_POCKET_REACH_MM = 280.0  # farther from its usual place it would be another pocket
 
 
 def finish(
@@ -350,14 +478,18 @@ def finish(
     m: Measurements,
     style: Mapping[str, Any],
     notes: list[str],
+    slit: float = 0.0,
 ) -> list[Seam]:
-    """Facings and bindings of neckline and armholes, added to ``pieces``; their seams."""
+    """Facings and bindings of neckline and armholes, added to ``pieces``; their seams.
+
+    ``slit``: length mm of the slit at the centre back, 0 for none.
+    """
     seams: list[Seam] = []
     one = both[0] is both[1]
     shapes: dict[str, list[dict[str, dict[str, Points]]]] = {}
     if style["neckline_finish"] == "facing":
         shapes["neck"] = [
-            {h: flattened(_neck_facing(d[h], style, d[h].tilt)) for h in (FRONT, BACK)}
+            {h: flattened(_neck_facing(d[h], style, d[h].tilt, slit)) for h in (FRONT, BACK)}
             for d in both
         ]
     has_armhole = "armhole" in both[0][FRONT].edges

@@ -380,10 +380,12 @@ class Upper:
 _SLEEVE_MM = {"cap": 50.0, "short": 180.0, "elbow": 300.0}
 _CAP_MOST_MM = 75.0
 _CAP_INSIDE_MM = 12.0  # a cap ends at least this far inside the eased bust point
-_MOST_LENGTHENED_MM = 150.0
+_MOST_REACH_MM = 420.0
 _UNDERARM_ROUND_MM = 90.0
 _MOST_LOWERED_MM = 70.0
 _LEAST_UNDERARM_MM = 55.0
+_LEAST_SIDE_LEFT_MM = 60.0  # of side seam below the underarm of a grown-on sleeve
+GUESSED_ARM = 0.325  # of the bust: 0.30 to 0.35 in W. Aldrich's tables (from memory)
 
 
 def _sleeve(
@@ -417,40 +419,43 @@ def _sleeve(
                 "the side."
             )
         return {half: _cap(q, sides[half], reach) for half, q in pair.items()}
-    width = style["sleeve_width"] or (arm + 60.0 if arm else 0.36 * 4.0 * widest)
-    need = (
+    guess = GUESSED_ARM * m["bust_girth"]
+    width = style["sleeve_width"] or (arm or guess) + 60.0
+    short = (
         widest + _LEAST_UNDERARM_MM - float(shoulder[0]) - 0.5 * width * float(down[0])
     ) / float(out[0])
-    if need > reach + _MOST_LENGTHENED_MM:
+    asked, reach = reach, max(reach, short)
+    laid = None
+    while laid is None and reach <= _MOST_REACH_MM:
+        wrist = shoulder + out * reach + down * (0.5 * width)
+        laid = _underarm_corners(wrist, pair, sides, side_length, widest)
+        reach += 0.0 if laid else 10.0
+    if laid is None:
         raise DraftError(
             Fault(
                 "style.sleeve",
-                f"ends inside the body's width: it must be {format_length(need, m.unit)} long to have an underarm.",
-                "Make it longer or narrower, or choose a cap sleeve.",
+                f"{format_length(width, m.unit)} round, it has no underarm at any length.",
+                "Make the top longer, or choose 'sleeve: cap'."
+                if style["sleeve_width"] is None
+                else f"Leave sleeve_width out ({format_length((arm or guess) + 60.0, m.unit)} then), "
+                "make the top longer, or choose 'sleeve: cap'.",
             )
         )
-    if need > reach:
-        reach = need
+    lowered, corners = laid
+    if reach > asked:
         notes.append(
             f"The sleeve is {format_length(reach, m.unit)} long, so that it has an underarm to sew."
         )
-    wrist = shoulder + out * reach + down * (0.5 * width)
-    # The underarm lies lower than that of an armhole, so that it runs on gently into the sleeve.
-    across = float(wrist[0]) - widest
-    under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
-    lowered = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM, 0.3 * side_length)
-    corners = {h: cut_chain(s.curves, lowered)[1][0].start for h, s in sides.items()}
-    if any(c[1] - wrist[1] > max(across, 60.0) for c in corners.values()):
-        raise DraftError(
-            Fault(
-                "style.sleeve_width",
-                f"a sleeve {format_length(width, m.unit)} round hangs down past the underarm.",
-                "Make it narrower or longer, or the top longer.",
-            )
+    if lowered > _MOST_LOWERED_MM:
+        notes.append(
+            f"The underarm lies {format_length(lowered, m.unit)} below that of an armhole: so wide a "
+            "sleeve, grown on, hangs so low. The arm lifts less far in it; a sleeve that is set in, or "
+            "a cap, sits higher."
         )
     taken = min(
         _UNDERARM_ROUND_MM,
         0.35 * side_length,
+        0.6 * (side_length - lowered),
         *(0.8 * float(np.hypot(*(wrist - c))) for c in corners.values()),
     )
 
@@ -484,6 +489,29 @@ def _sleeve(
             lowered + taken,
         )
     return uppers
+
+
+def _underarm_corners(
+    wrist: Points,
+    pair: Mapping[str, Quarter],
+    sides: Mapping[str, Side],
+    side_length: float,
+    widest: float,
+) -> tuple[float, dict[str, Points]] | None:
+    """How far down the side seam a grown-on sleeve's underarm lies, mm, and its corner (2,) by half.
+
+    Lower than that of an armhole, so that it runs on gently into the sleeve; and as far down as it
+    must, so that the seam to ``wrist`` falls no steeper than halfway. None: there is no such place.
+    """
+    across = float(wrist[0]) - widest
+    under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
+    usual = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM, 0.3 * side_length)
+    for lowered in np.arange(usual, max(side_length - _LEAST_SIDE_LEFT_MM, usual) + 1e-9, 5.0):
+        corners = {h: cut_chain(s.curves, float(lowered))[1][0].start for h, s in sides.items()}
+        gaps = [wrist - c for c in corners.values()]
+        if all(g[0] > 15.0 and -g[1] <= max(float(g[0]), 60.0) for g in gaps):
+            return float(lowered), corners
+    return None
 
 
 def _cap(q: Quarter, side: Side, reach: float) -> Upper:

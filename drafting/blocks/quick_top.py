@@ -20,6 +20,7 @@ from configs.errors import DraftError, Fault
 from configs.units import format_length
 from drafting.blocks import Block, Draft
 from drafting.blocks.garment_pieces import (
+    FACING_PAST_SLIT_MM,
     finish,
     garment_pieces,
     gather_marks,
@@ -28,6 +29,7 @@ from drafting.blocks.garment_pieces import (
     pocket,
     spot,
 )
+from drafting.blocks.passing import arm_check, pass_body
 from drafting.blocks.quarter_lines import (
     Drawn,
     draw_side,
@@ -94,11 +96,17 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
     notes += _shoulder_note(m, style, base[FRONT])
     notes += _arm_note(m, drawn[LEFT])
     notes += _bust_notes(m, style)
-    pieces, slit, head_check = _head(pieces, opening, m, style, notes)
-    facing_seams = finish(pieces, both, m, style, notes)
+    pieces, slit, own_checks = _head(pieces, opening, m, style, notes)
+    facing_seams = finish(pieces, both, m, style, notes, slit)
+    own_checks += _slit_in_facing(pieces, slit, m)
     gather_marks(pieces, drawn[LEFT], style, m, notes)
     if style["pocket"] != "none":
-        pieces["pocket"], pieces[FRONT] = pocket(pieces[FRONT], drawn[LEFT][FRONT], style, m, notes)
+        pieces["pocket"], pieces[FRONT], placed = pocket(
+            pieces[FRONT], drawn[LEFT][FRONT], style, m, notes
+        )
+        own_checks.append(placed)
+    pieces, side_opening, passing = pass_body(pieces, both, style, m, notes)
+    own_checks += [*passing, *arm_check(drawn[LEFT], m, notes)]
     girths = _girths(m, style, fit, drawn[LEFT], right)
     seams, corners, runs = _truing(pieces, style, len(sides) == 2)
     return Draft(
@@ -111,10 +119,12 @@ def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, .
         corners=corners,
         runs=runs,
         girths=girths,
-        extra_checks=head_check,
+        extra_checks=tuple(own_checks),
         steps=tuple(construction(m, style, base, fit, drawn[LEFT])),
         notes=tuple(notes),
-        figures=MappingProxyType({"neck opening": opening, "slit": slit}),
+        figures=MappingProxyType(
+            {"neck opening": opening, "slit": slit, "side opening": side_opening}
+        ),
     )
 
 
@@ -168,7 +178,7 @@ def _head(
     m: Measurements,
     style: Mapping[str, Any],
     notes: list[str],
-) -> tuple[dict[str, Piece], float, tuple[Check, ...]]:
+) -> tuple[dict[str, Piece], float, list[Check]]:
     """Does the head pass? If not, a slit at the centre back is marked, or the check fails."""
     measured = m.get("head_girth")
     head = measured if measured is not None else USUAL_HEAD_MM
@@ -201,8 +211,22 @@ def _head(
             f"{format_length(540.0, m.unit)} to {format_length(USUAL_HEAD_MM, m.unit)} round. "
             "Measure the head, or choose an opening."
         )
-        return pieces, slit, ()
-    return pieces, slit, (check_head(opening, slit, head, m.unit),)
+        return pieces, slit, []
+    return pieces, slit, [check_head(opening, slit, head, m.unit, measured is None)]
+
+
+def _slit_in_facing(pieces: dict[str, Piece], slit: float, m: Measurements) -> list[Check]:
+    """The slit marked on every back neck facing, and the checks that each reaches past its end."""
+    checks = []
+    for name in [n for n in pieces if slit > 0 and n.endswith(f"{BACK} neck facing")]:
+        piece = pieces[name] = _with_slit(pieces[name], _centre_top(pieces[name]), slit, m)
+        outer = piece.edges["outer"].points
+        low = float(outer[np.argmin(np.abs(outer[:, 0])), 1])
+        past = _centre_top(piece) - low - slit
+        text = f"{format_length(past, m.unit)} below the end of the slit"
+        short = max(FACING_PAST_SLIT_MM - past, 0.0)
+        checks.append(Check(f"{name} reaches past the slit", short, 0.1, short <= 0.1, text))
+    return checks
 
 
 def _with_slit(back: Piece, top: float, slit: float, m: Measurements) -> Piece:

@@ -166,6 +166,17 @@ OPTIONS: tuple[Option, ...] = (
         when=(("opening", ("slit",)),),
     ),
     Option(
+        "side_opening",
+        "choice",
+        "An opening for a zip in the left side seam, where the body would not pass.",
+        "auto",
+        choices={
+            "auto": "only where the body needs it",
+            "zip": "always",
+            "none": "never (cloth that stretches)",
+        },
+    ),
+    Option(
         "gathers",
         "choice",
         "Neckline with fullness to gather in, slashed and spread to the hem.",
@@ -244,8 +255,8 @@ OPTIONS: tuple[Option, ...] = (
     Option(
         "pocket_width",
         "length",
-        "Width of the finished pocket.",
-        125.0,
+        "Width of the finished pocket; unset, 12.5 cm, or less where the front has no room.",
+        None,
         60.0,
         220.0,
         when=(("pocket", ("chest", "hip")),),
@@ -253,8 +264,8 @@ OPTIONS: tuple[Option, ...] = (
     Option(
         "pocket_depth",
         "length",
-        "Depth of the finished pocket.",
-        140.0,
+        "Depth of the finished pocket; unset, 14 cm, or less where the front has no room.",
+        None,
         60.0,
         260.0,
         when=(("pocket", ("chest", "hip")),),

@@ -31,7 +31,7 @@ from drafting.blocks.straight_skirt_panel import (
     draw_panel,
     plan_darts,
 )
-from drafting.blocks.straight_skirt_pieces import skirt_pieces
+from drafting.blocks.straight_skirt_pieces import hips_pass, skirt_pieces
 from drafting.blocks.straight_skirt_steps import construction
 from drafting.fit import BACK, FRONT, FitChange
 from drafting.measurements import Measurements
@@ -40,6 +40,10 @@ from drafting.truing import Corner, Girth, Run, Seam, check_dart_runs, sewn_leng
 
 BACK_WIDER_MM = 15.0  # on each half, in both handbooks
 LEAST_BELOW_HIP_MM = 80.0
+HIP_PASS_MM = 20.0  # a closed ring that passes the hip is this much larger, where its ease allows
+_BELOW_EASE_MM = (
+    5.0  # with less ease than that the skirt passes where it is nearly as wide as drafted
+)
 SWAPPED_MM = 60.0  # of half a girth: more over the hip is seldom a body
 
 
@@ -57,6 +61,7 @@ def _sizes(m: Measurements, style: Mapping[str, Any], fit: Sequence[FitChange]) 
         length=float(length) + added("length below waist"),
         flare=0.25 * (style["flare"] - style["taper"] + added("hem")),
         back_drop=added("sway back"),
+        ring=m["hip_girth"] + min(HIP_PASS_MM, style["hip_ease"] + added("hip") - _BELOW_EASE_MM),
     )
 
 
@@ -125,8 +130,8 @@ def straight_skirt(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChan
         corners=corners,
         runs=runs,
         girths=_girths(pieces, sizes, m, style, fit),
-        extra_checks=tuple(check_dart_runs(pieces)),
-        steps=tuple(construction(m, style, sizes, plan, front, back)),
+        extra_checks=(*check_dart_runs(pieces), hips_pass(pieces, figures["zip"], m, sizes)),
+        steps=tuple(construction(m, style, sizes, plan, front, back, pieces[BACK])),
         notes=tuple(notes),
         figures=MappingProxyType(figures),
     )
@@ -173,11 +178,12 @@ def _truing(
         facing = f"{half} waist facing"
         if facing in pieces:
             seams.append(Seam(f"{half} facing", ((facing, "waist"),), ((half, "waist"),)))
+    ends = {h: "vent" if "vent" in pieces[h].edges else centre[h] for h in (FRONT, BACK)}
     corners = [
         Corner(half, *pair)
         for half in (FRONT, BACK)
         for pair in (
-            (centre[half], "hem"), ("hem", "side"), ("side", "waist"), ("waist", centre[half]),
+            (ends[half], "hem"), ("hem", "side"), ("side", "waist"), ("waist", centre[half]),
         )
     ]  # fmt: skip
     runs = [
@@ -221,7 +227,7 @@ BLOCK = Block(
     helps=(),
     options=OPTIONS,
     edges=(
-        *("fold", "centre back", "hem", "side", "waist", "outer"),
+        *("fold", "centre back", "vent top", "vent", "hem", "side", "waist", "outer"),
         *("left side", "inner", "right side"),
     ),
     make=straight_skirt,

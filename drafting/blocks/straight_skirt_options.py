@@ -45,11 +45,21 @@ OPTIONS: tuple[Option, ...] = (
     Option(
         "slit",
         "both",
-        "Slit at the hem to walk in. Auto puts one where the hem is too narrow for a stride.",
+        "Vent at the hem to walk in, a plain slit in a side seam. Auto puts one where the hem is too "
+        "narrow for a stride.",
         "auto",
         60.0,
         600.0,
         {"auto": "only where the stride needs it", "none": "never"},
+    ),
+    Option(
+        "vent_width",
+        "length",
+        "How far the two sides of a slit in the centre-back seam overlap, as a vent.",
+        40.0,
+        30.0,
+        60.0,
+        when=(("centre_back", ("seam",)),),
     ),
     Option(
         "waist_finish",

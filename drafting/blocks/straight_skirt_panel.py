@@ -87,8 +87,8 @@ class Panel:
 @dataclass(frozen=True)
 class Sizes:
     """The numbers of the draft, mm: half the hip and half the waist as drawn, how deep the hip line
-    lies, the length, by how much the hem stands out at the side of each panel, and by how much the
-    centre back is lowered."""
+    lies, the length, by how much the hem stands out at the side of each panel, by how much the centre
+    back is lowered, and what a closed ring must measure round that the hip is to pass."""
 
     hip: float
     waist: float
@@ -96,6 +96,7 @@ class Sizes:
     length: float
     flare: float
     back_drop: float
+    ring: float
 
 
 def plan_darts(shaping_mm: float) -> DartPlan:

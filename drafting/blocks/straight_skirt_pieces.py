@@ -20,7 +20,7 @@ from drafting.fit import BACK, FRONT
 from drafting.measurements import Measurements
 from drafting.outline import Edge, polyline_length
 from drafting.piece import Dart, Mark, Notch, Piece
-from drafting.truing import sewn_length
+from drafting.truing import GIRTH_MM, Check, sewn_length
 
 DRILL_SHORT_MM = 10.0  # the mark for a dart's point lies this far inside it, so that no hole shows
 BAR_MM = 15.0  # of the mark across the end of a zip or slit
@@ -69,16 +69,13 @@ def _openings(
     """Length of the zip's opening and of the slit, mm; 0 where there is none."""
     where = "centre back" if style["centre_back"] == "seam" else "left side seam"
     inches = m.unit == "in"
-    zip_mm = style["zip_length"] or (7.0 * 25.4 if inches else 180.0)
+    zip_mm = style["zip_length"] or max(
+        7.0 * 25.4 if inches else 180.0, _zip_to_pass(front, back, sizes, inches)
+    )
     if style["centre_back"] == "fold":
         notes.append(
             "The back is cut on the fold: zip and slit are marked on the side seams, and go into the "
             "left one only."
-        )
-    if zip_mm < sizes.depth - 60.0:
-        notes.append(
-            f"A zip of {format_length(zip_mm, m.unit)} ends well above the hip "
-            f"({format_length(sizes.depth, m.unit)} down): the skirt may not go over it."
         )
     hem = 2.0 * (front.hem.length + back.hem.length)
     slit = 0.0
@@ -87,10 +84,16 @@ def _openings(
     elif style["slit"] == "auto" and sizes.length > WALK_FROM_MM and hem < STRIDE_MM:
         step = 12.7 if inches else 10.0
         slit = step * math.ceil(max(LEAST_SLIT_MM, sizes.length - SLIT_BELOW_MM) / step)
+        word, verb = ("vent", "drawn") if style["centre_back"] == "seam" else ("slit", "marked")
         notes.append(
-            f"The hem is {format_length(hem, m.unit)} round: a slit of "
-            f"{format_length(slit, m.unit)} is marked at the {where}, to walk in. Write 'style: "
+            f"The hem is {format_length(hem, m.unit)} round: a {word} of "
+            f"{format_length(slit, m.unit)} is {verb} at the {where}, to walk in. Write 'style: "
             "{slit: none}' for a cloth that stretches."
+        )
+    if slit and style["centre_back"] == "fold":
+        notes.append(
+            "The side slit is turned back, not overlapped: leave an allowance of 3 cm or more on the "
+            "side seam, from its upper end to the hem."
         )
     if slit and slit + zip_mm > sizes.length - 60.0:
         raise DraftError(
@@ -114,9 +117,15 @@ def _half(
     waist = [panel.waist[-1].flatten()[::-1]]
     for dart, part in zip(panel.darts[::-1], panel.waist[-2::-1], strict=True):
         waist += [dart.cap[None, :], part.flatten()[::-1]]
+    centre_line, hem = np.array([top, low]), panel.hem.flatten()
+    vent: dict[str, Points] = {}
+    if seam and slit_mm > 0:
+        centre_line, vent = _vent(sizes, slit_mm, float(style["vent_width"]), panel.centre_y)
+        hem = np.concatenate([vent["vent"][-1:], hem])
     points: dict[str, Points] = {
-        centre: np.array([top, low]),
-        "hem": panel.hem.flatten(),
+        centre: centre_line,
+        **vent,
+        "hem": hem,
         "side": chain_points(panel.side)[::-1],
         "waist": np.concatenate(waist),
     }
@@ -133,9 +142,11 @@ def _half(
     marks = [Mark("dart point", _short_of(d.tip, d)[None, :]) for d in panel.darts]
     if seam or style["centre_back"] == "fold":
         on = edges[centre] if seam else edges["side"]
-        more, cuts = _opening_marks(on, seam, zip_mm, slit_mm, m)
+        more, cuts = _opening_marks(on, seam, zip_mm, 0.0 if vent else slit_mm, m)
         marks += more
         notches += cuts
+    if vent:
+        marks.append(Mark("fold the vent here", np.array([centre_line[-1], low])))
     name = panel.half
     how = "cut 2, a pair" if seam else "cut 1 on the fold"
     x = 0.25 * panel.width
@@ -151,6 +162,57 @@ def _half(
         marks=tuple(marks),
         label=label_of(name, how, m),
     )
+
+
+def _zip_to_pass(front: Panel, back: Panel, sizes: Sizes, inches: bool) -> float:
+    """How far down the zip must reach so that the ring at its end passes the hip, mm."""
+    sides = [chain_points(p.side) for p in (front, back)]
+    step, most = (12.7, 304.8) if inches else (10.0, 300.0)
+    depths = np.arange(0.0, min(sizes.depth + step, most), step)
+    small = [float(d) for d in depths if _ring_at(sides, float(d)) < sizes.ring - 0.1]
+    return min(max(small) + step, most) if small else 0.0
+
+
+def _ring_at(sides: list[Points], depth: float) -> float:
+    """Finished girth mm at ``depth`` below the upper end of the side seams (N, 2) of both halves."""
+    total = 0.0
+    for side in sides:
+        falling = side if side[0, 1] > side[-1, 1] else side[::-1]
+        y = float(falling[0, 1]) - depth
+        total += 2.0 * float(np.interp(-y, -falling[:, 1], falling[:, 0]))
+    return total
+
+
+def hips_pass(pieces: Mapping[str, Piece], zip_mm: float, m: Measurements, sizes: Sizes) -> Check:
+    """The hip passes the ring at the end of the zip; measured on the pieces."""
+    sides = [pieces[h].edges["side"].points for h in (FRONT, BACK)]
+    ring, need = _ring_at(sides, zip_mm), sizes.ring
+    text = (
+        f"{format_length(ring, m.unit)} round at the end of the zip, "
+        f"{format_length(zip_mm, m.unit)} down; {format_length(need, m.unit)} needed"
+    )
+    short = max(need - ring, 0.0)
+    if short > GIRTH_MM:
+        text += ": a longer zip_length, or none named"
+    return Check("the hip passes", short, GIRTH_MM, short <= GIRTH_MM, text)
+
+
+VENT_SLOPE = 0.5  # the upper end of a vent falls towards its edge, so that it can be sewn flat
+
+
+def _vent(
+    sizes: Sizes, slit_mm: float, width: float, centre_y: float
+) -> tuple[Points, dict[str, Points]]:
+    """(the centre back down to the vent, the vent's own edges): an extension that overlaps.
+
+    Common practice, no source: 3 to 5 cm beyond the centre back, slanted at its upper end.
+    """
+    end = (0.0, slit_mm - sizes.length)
+    corner = (-width, end[1] - VENT_SLOPE * width)
+    return np.array([(0.0, centre_y), end]), {
+        "vent top": np.array([end, corner]),
+        "vent": np.array([corner, (-width, -sizes.length)]),
+    }
 
 
 def _xy(p: Points) -> tuple[float, float]:

@@ -6,7 +6,7 @@ piece mm, x from the centre line, y up, y = 0 on the waist line.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from drafting.blocks.straight_skirt_panel import DartPlan, Panel, Sizes
 from drafting.curves import Points
 from drafting.fit import BACK, FRONT
 from drafting.measurements import Measurements
+from drafting.piece import Piece
 
 PAPER_MARGIN_MM = 50.0
 
@@ -29,6 +30,7 @@ def construction(
     plan: DartPlan,
     front: Panel,
     back: Panel,
+    back_piece: Piece,
 ) -> list[Step]:
     """The construction with the numbers worked out for this body."""
     u = m.unit
@@ -81,7 +83,29 @@ def construction(
     ]
     for panel in (front, back):
         steps += _of_panel(panel, sizes, plan, style, t)
+    if "vent" in back_piece.edges:
+        steps.append(_vent_step(back_piece, t))
     return steps
+
+
+def _vent_step(back: Piece, t: Callable[[float], str]) -> Step:
+    upper, edge = back.edges["vent top"].points, back.edges["vent"].points
+    width, high = float(-edge[0, 0]), float(upper[0, 1] - edge[-1, 1])
+    return Step(
+        "back-vent",
+        BACK,
+        "Back: the vent",
+        f"Draw the vent {t(width)} beyond the centre back, from {t(high)} above the hem down; its "
+        "upper end falls towards its edge.",
+        (f"vent {t(high)} long, {t(width)} wide",),
+        {
+            "vent, upper end": (float(upper[0, 0]), float(upper[0, 1])),
+            "vent corner": (float(edge[0, 0]), float(edge[0, 1])),
+            "vent at the hem": (float(edge[-1, 0]), float(edge[-1, 1])),
+        },
+        {},
+        {"vent top": upper, "vent": edge},
+    )
 
 
 def _of_panel(
