@@ -24,7 +24,6 @@ import numpy as np
 from configs import clean
 from configs.errors import LayError
 from drafting.cloth import Cloth
-from drafting.lay import compiled
 from drafting.lay.check import is_sound
 from drafting.lay.first import State, first_plan
 from drafting.lay.job import Job, make_job, placement_parts, put_down
@@ -40,8 +39,6 @@ _WARM_UP_S = 1.5  # how long this process searches too, until the first of them 
 _MOST_WORKERS = 8
 _FEW_PIECES = 14  # up to which our own search holds its own against the strip library
 _MOST_THREADS = 3  # of the strip library; more bring it little
-_RELIEF_S = 3.0  # that must be left, and
-_RELIEF = 0.4  # of the time, for another process to take the library's place
 _NO_GAIN_MM = 1e-3
 
 
@@ -227,20 +224,11 @@ class _Run:
         last = time.monotonic()
         while not self.stopped and self.left() > 0 and any(w.working for w in team):
             try:
-                worker, state = inbox.get(timeout=min(_TICK_S, max(self.left(), 0.01)))
+                _, state = inbox.get(timeout=min(_TICK_S, max(self.left(), 0.01)))
             except queue.Empty:
-                worker, state = None, None
-            if worker is not None and state is not None:
-                was = self.rank
+                state = None
+            if state is not None:
                 self.offer(state)
-                if (
-                    worker.order["relieves"]
-                    and not worker.order["strip"]
-                    and self.rank < was
-                    and self.left() > max(_RELIEF_S, _RELIEF * self.seconds)
-                    and self._well_filled()
-                ):
-                    self._all_like(worker, team)
             if time.monotonic() - last >= _TICK_S and not self.stopped:
                 last = time.monotonic()
                 self.tell()
@@ -253,30 +241,6 @@ class _Run:
                 self.offer(state)
         if not self.stopped and self.left() > 0.5 and not any(w.answered for w in team):
             self.search_here()  # not one process came up
-
-    def _all_like(self, finder: _Worker, team: list[_Worker]) -> None:
-        """One has found what the strip library would not: put its own kind in the library's place."""
-        for other in [w for w in team if w.order["strip"] and w.working]:
-            order = {
-                **finder.order,
-                "seed": other.order["seed"] + len(team),
-                "seconds": self.left() - 0.05,
-                "start": self.state,
-                "scout": False,
-            }
-            try:
-                team.append(_Worker(order, finder.inbox))
-            except OSError:
-                return  # no process to be had: the library goes on
-            other.stop()
-            other.working = False
-
-    def _well_filled(self) -> bool:
-        from drafting.lay.search import WELL_FILLED, filled
-
-        if self.lay is None or self.lay.left_out:
-            return False
-        return filled(self.job, self.job.start + self.lay.used_length_mm) >= WELL_FILLED
 
     def search_here(self, seconds: float = math.inf, inbox: _Inbox | None = None) -> None:
         """Search in this process until time is up, for ``seconds`` or until an answer lies in."""
@@ -291,7 +255,6 @@ class _Run:
 
         deadline = min(self.deadline, time.monotonic() + seconds)
         search = Search(self.job, self.seed, deadline, report, tick)
-        search.no_front = inbox is not None  # the processes look after those, and load the loops
         search.run(start=self.state)
 
     def result(self) -> Lay:
@@ -370,13 +333,11 @@ def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
     if not sys.executable:
         return team
     strip = library and job.plain
-    compiled.make_beside()
-    # few pieces: the library beside our own search, the better one kept; many: it has all threads,
-    # and one of ours looks for a moment whether these are pieces that go together
+    # few pieces: the library beside our own search, the better one kept; many: it has all it can use
     two_sided = len({s.mirrored for k in job.kinds for s in k.stances}) > 1
     few = len(job.items) <= _FEW_PIECES or two_sided
     threads = 1 if few else min(count, _MOST_THREADS)
-    workers = max(2 if strip else 1, count) if not strip or few else 1 + max(1, count - threads)
+    workers = max(2 if strip else 1, count) if not strip or few else 1 + count - threads
     for w in range(workers):
         order = {
             "job": job,
@@ -386,8 +347,6 @@ def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
             "threads": threads,
             "start": run.state,
             "fresh": w % 2 == 1,  # so that they do not all set out from the same plan
-            "scout": strip and w > count - threads,
-            "relieves": strip and not few,
         }
         try:
             team.append(_Worker(order, inbox))

@@ -1,11 +1,10 @@
-"""Our own planner: beams from one end, guided local search on a raster, compaction in mm.
+"""Our own planner: guided local search on a raster, compaction in mm.
 
 For every two oriented outlines a no-fit depth map says how deep they overlap at each shift on the
 grid; the shifts are exact, only the places are discrete. The lay is shortened step by step: pieces
 that now overlap move to where the weighted sum of depths is least, pairs that keep overlapping gain
 weight, and what is nearly free of overlap is taken apart and compacted in mm (`compact`). Fold,
-holes, locked pieces and stripes are masks of allowed places. What it sets out from are beams over
-the front (`front`); the two take turns, and the one that gains goes on.
+holes, locked pieces and stripes are masks of allowed places.
 """
 
 from __future__ import annotations
@@ -19,15 +18,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.lay import compiled
 from drafting.lay.check import is_sound
 from drafting.lay.compact import SOLVED_MM, Compactor
 from drafting.lay.first import Constructor, State, by_size, guess_length
-from drafting.lay.front import Front
 from drafting.lay.job import Job, Stance
 from drafting.lay.shapes import (
     Points,
-    area_around,
     disc_around,
     fill_spans,
     minkowski,
@@ -43,36 +39,7 @@ _SHORTER = 0.01  # how much shorter the next lay is asked to be, at first
 _TRIES = 10  # failures to get shorter before another start is made
 _STRIKES = 3  # returns to the least overlap before giving up
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
-_FRONT_FIRST = 0.15  # of the time: plans from the front before all others
-_FIRST_S = 10.0  # but no longer
-_SCOUTED = 0.07  # the same where the strip library waits for the core
-_SCOUTED_S = 1.5
-_FRONT_ON = 0.6  # and then, where they fill the cloth well
-_GOES_TOGETHER = 0.84  # of the cloth filled: pieces with edges that match
-WELL_FILLED = 0.88  # of the cloth: the strip library would hardly better it
-_MOST_FOR_FRONT = 60
-_FINER = ((90, 0.13), (120, 0.13), (120, 0.26))  # lines across, parts of one let pass
-_PACE = 1.2e9  # plans kept × `Front.work` in a second, to begin with
-_BEAM_S = 0.15  # for the first beam
-_BEAM_GROWS = 1.15
-_LONGEST_BEAM_S = 2.5
-_WIDEST = 4000
-_LOOKED_AT = 8  # plans of a beam that are compacted
-_BEAM_ON_S = 1.0  # that one may run past its time before it is broken off
-_MOST_EMPTY = 6  # beams that come to nothing, one after the other: there is no room, or too little
-_LOOK_ON = 1.4  # times as long as the beam took: for it and for looking at its plans
-_NEARLY = 1.03  # plans so much longer than the best are not looked at: compaction gains less
-_TOO_LONG_S = 4.0  # for one beam
-_TIGHT_MM = 0.01  # overlap with which a plan from the front is held against the exact check
 Report = Callable[[State, float], bool]
-
-
-def filled(job: Job, length: float) -> float:
-    """How much of the cloth up to x = ``length`` all pieces fill, half the distance around included."""
-    rings = [job.kinds[item.kind].stances[0].ring for item in job.items]
-    rings += [p.outline_mm for p in job.locked]
-    area = sum(area_around(ring, 0.5 * job.distance) for ring in rings)
-    return area / ((job.top - job.bottom) * max(length - job.start, 1.0))
 
 
 @dataclass
@@ -147,10 +114,6 @@ class Search:
         self.columns = max(2, math.floor(self.reach / self.cw + 1e-6) + 1)
         self.rho: dict[int, int] = {}
         self.rho_y: dict[int, int] = {}
-        self.front: dict[tuple[int, float], Front] = {}
-        self.pace = _PACE
-        self.no_front = False
-        self.passes = 0
         self.best: State | None = None
         self.best_length = self.best_left = math.inf
         self.moves = 0
@@ -312,102 +275,21 @@ class Search:
         strip: bool = False,
         threads: int = 1,
         fresh: bool = False,
-        scout: bool = False,
     ) -> None:
         """Search until the deadline or until told to stop.
 
         ``start``: a valid state to begin with; ``strip``: ask the strip library first, with so many
-        ``threads``; ``fresh``: look for first plans of its own even when ``start`` holds everything;
-        ``scout``: see whether edges match, and leave the machine to the others where they do not.
+        ``threads``; ``fresh``: look for first plans of its own even when ``start`` holds everything.
         """
         if self.n == 0:
             return
         if start is not None and not self._offer(start):
             return
-        left = self.deadline - time.monotonic()
         if strip and self.job.plain:
             self._ask_strip_library(threads)
-        else:
-            first = (
-                min(_SCOUTED * left, _SCOUTED_S) if scout else min(_FRONT_FIRST * left, _FIRST_S)
-            )
-            if self._fronts(time.monotonic() + first) is False:
-                return
-            if self._filled() >= _GOES_TOGETHER:
-                if self._fronts(time.monotonic() + _FRONT_ON * left) is False:
-                    return
-            elif scout:
-                return
-        laid = self.best is not None and self.best_left == 0
-        begun = laid and (bool(self.front) or not fresh)
+        begun = self.best is not None and self.best_left == 0 and not fresh
         if begun or (self._start() and (self.best_left == 0 or self._fill())):
             self._shorten()
-
-    def _filled(self) -> float:
-        """How much of the cloth used the best lay fills."""
-        if self.best is None or self.best_left > 0:
-            return 0.0
-        return filled(self.job, self.best_length)
-
-    def _fronts(self, until: float) -> State | bool | None:
-        """Beam searches (`front`) until then: the best plan of the last, or False when told to stop.
-
-        None when they found nothing, cannot serve this job, or are not compiled yet.
-        """
-        found: State | None = None
-        empty = 0
-        start = self.job.start
-
-        def time_is_up() -> bool:
-            return self._over() or time.monotonic() > until + _BEAM_ON_S
-
-        while not self._over() and time.monotonic() < until and empty < _MOST_EMPTY:
-            front = self._front()
-            if front is None:
-                return None
-            # narrow beams first, for something soon; then wider ones, which find more
-            wanted = min(_BEAM_S * _BEAM_GROWS**self.passes, _LONGEST_BEAM_S)
-            wanted *= 2.0 ** self.rng.uniform(-0.5, 0.5)
-            wanted = min(wanted, 0.8 * (self.deadline - time.monotonic()))
-            width = int(np.clip(wanted * self.pace / front.work, 8, _WIDEST))
-            began = time.monotonic()
-            limit = self.best_length if self.best_left == 0 else self.job.stop
-            plans = front.run(width, self.rng, limit=min(limit, self.job.stop), over=time_is_up)
-            took = time.monotonic() - began
-            empty = 0 if plans else empty + 1
-            if plans or took > 2.0 * wanted:
-                self.pace = width * front.work / max(took, 1e-3)
-            laid = self.best is not None and self.best_left == 0
-            most = start + _NEARLY * (self.best_length - start) if laid else math.inf
-            shortest = math.inf
-            for looked, (end, state) in enumerate(plans):
-                if looked >= _LOOKED_AT or end > most or self._over():
-                    break
-                made, length, over = self.compactor.compact(state, rounds=6, elastic=True)
-                if over <= _TIGHT_MM and length <= self.job.stop + 1e-6:
-                    if length < shortest:
-                        found, shortest = made, length
-                    if not self._offer(made):
-                        return False
-                if time.monotonic() - began > _LOOK_ON * (took + 0.2):
-                    break
-            if not plans and took > _TOO_LONG_S:
-                break
-        return found
-
-    def _front(self) -> Front | None:
-        """The next of the beam searches, which see the cloth finer and coarser in turn."""
-        if self.no_front or not compiled.ready():
-            return None
-        finer = _FINER[self.passes % len(_FINER)]
-        self.passes += 1
-        if finer not in self.front:
-            front = Front(self.job, *finer) if self.n <= _MOST_FOR_FRONT else None
-            if front is None or not front.usable:
-                self.no_front = True
-                return None
-            self.front[finer] = front
-        return self.front[finer]
 
     def _ask_strip_library(self, threads: int) -> None:
         from drafting.lay.strip import strip_states
@@ -814,18 +696,9 @@ class Search:
         while start is not None and not self._over():
             if self.best_length <= fixed + 1e-3:
                 return  # nothing ends later than a locked piece
-            was, began = self.best_length, time.monotonic()
             if not self._descend(*start, everything):
                 return
-            gained = (was - self.best_length) / max(time.monotonic() - began, 1e-3)
             start = self._another_start(everything)
-            while start is not None and self.front and not self._over():
-                # as long as the beams gain more than the raster search did, they go on
-                was, began = self.best_length, time.monotonic()
-                again = self._another_start(everything)
-                if (was - self.best_length) / max(time.monotonic() - began, 1e-3) <= gained:
-                    break
-                start = again
 
     def _descend(self, run: State, run_length: float, everything: NDArray[Any]) -> bool:
         """From one plan to shorter ones until it fails several times; False when told to stop."""
@@ -865,12 +738,6 @@ class Search:
         """A first plan in a chance order, compacted; the best so far when none can be made."""
         if self.rng.random() < 0.25 and self.best is not None:
             return self.best, self.best_length
-        if not self.no_front and compiled.ready():
-            left = self.deadline - time.monotonic()
-            found = self._fronts(time.monotonic() + max(0.6, 0.1 * left))
-            if isinstance(found, State):
-                return found, self.compactor.length(found)
-            return (self.best, self.best_length) if self.best is not None else None
         noise = self.rng.normal(0.0, 0.5, self.n)
         order = sorted(
             map(int, everything),

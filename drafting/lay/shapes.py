@@ -37,12 +37,6 @@ def ring_area(ring: Points) -> float:
     return 0.5 * float(np.dot(x, _after(y)) - np.dot(y, _after(x)))
 
 
-def area_around(ring: Points, by: float) -> float:
-    """Area of a ring with a margin of ``by`` around it, corners left out, mm²."""
-    edges = np.linalg.norm(ring - _before(ring), axis=1)
-    return abs(ring_area(ring)) + by * float(edges.sum())
-
-
 def counter_clockwise(ring: Points) -> Points:
     """The ring with its orientation made counter-clockwise."""
     return ring if ring_area(ring) >= 0 else ring[::-1].copy()

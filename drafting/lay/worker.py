@@ -57,7 +57,7 @@ def main() -> None:
 
 def serve(order: dict[str, Any], out: IO[bytes]) -> None:
     """Plan as ordered: keys job, seed, seconds, strip, threads, start (a `State` or None),
-    fresh, scout."""
+    fresh."""
     from drafting.lay.search import Search
 
     deadline = time.monotonic() + float(order["seconds"])
@@ -72,5 +72,4 @@ def serve(order: dict[str, Any], out: IO[bytes]) -> None:
         strip=bool(order.get("strip")),
         threads=int(order.get("threads", 1)),
         fresh=bool(order.get("fresh")),
-        scout=bool(order.get("scout")),
     )

@@ -473,6 +473,50 @@ def test_from_a_bare_script(tmp_path: Path) -> None:
     assert float(last.split()[0]) <= 800.0
 
 
+@pytest.mark.skipif(
+    not hasattr(os, "sched_setaffinity"), reason="cores are given another way there"
+)
+def test_one_core_no_home_and_no_compiler(tmp_path: Path) -> None:
+    """On one core, with no folder to keep anything in and no numba, a lay is planned and sound."""
+    taken = tmp_path / "taken"
+    taken.write_text("a file where the cache and the home should be")
+    script = tmp_path / "script.py"
+    script.write_text(
+        "import os, sys\n"
+        "os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})\n"
+        "sys.modules['numba'] = sys.modules['llvmlite'] = None\n"
+        "from drafting import Piece\n"
+        "from drafting.lay import Cloth, plan\n"
+        "half = Piece.from_outline('h', [(0, 0), (300, 0), (0, 400)], fold=((0, 0), (0, 400)))\n"
+        "pieces = [half, Piece.from_outline('a', [(0, 0), (300, 0), (0, 400)], cut=4)]\n"
+        "for fold in ('none', 'lengthwise'):\n"
+        "    lay = plan(pieces, Cloth.from_dict({'width': 900, 'fold': fold}), seconds=2)\n"
+        "    print(lay.problems() + list(lay.left_out))\n"
+    )
+    lost = {"HOME": str(taken), "XDG_CACHE_HOME": str(taken), "XDG_DATA_HOME": str(taken)}
+    done = subprocess.run(
+        [sys.executable, str(script)],
+        capture_output=True, text=True, timeout=120, cwd=tmp_path, env={**os.environ, **lost},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines() == ["[]", "[]"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["script.py", "taken"]
+
+
+def test_without_processes_it_plans_in_this_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the system starts no further process, the time given is searched here."""
+
+    def refused(*_: Any, **__: Any) -> Any:
+        raise OSError("no more processes")
+
+    monkeypatch.setattr(subprocess, "Popen", refused)
+    lay = plan(garment(), Cloth.from_dict({"width": 1400}), 1.6, seed=2)
+    first = plan(garment(), Cloth.from_dict({"width": 1400}), 0)
+    assert lay.problems() == [] and lay.left_out == ()
+    assert lay.used_length_mm < first.used_length_mm
+    assert lay.seconds >= 1.5
+
+
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent another way there")
 def test_workers_end_with_their_parent(tmp_path: Path) -> None:
     """Killed in the middle of planning, the program leaves no process behind."""
