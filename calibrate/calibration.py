@@ -20,8 +20,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from configs.errors import Fault, InputError
-from configs.files import FORMAT_VERSION, dump_yaml, read_yaml, unknown_keys, write_atomic
+from configs.errors import Fault, InputError, short
+from configs.files import FORMAT_VERSION, dump_yaml, read_yaml, write_atomic
+from configs.reader import Reader
 
 Array = NDArray[np.float64]
 
@@ -635,48 +636,45 @@ class Calibration:
         Raises:
             InputError: with every fault that was found.
         """
-        reader = _Reader(data, where)
-        size = reader.numbers("size", (2,))
-        matrix = reader.numbers("projector_from_table", (3, 3))
-        lens = data.get("lens") if isinstance(data.get("lens"), Mapping) else None
-        if lens is None:
-            reader.fault("lens", "is missing or not a mapping.")
-        inner = _Reader(lens or {}, f"{where}: lens", reader.faults)
-        centre = inner.numbers("centre_px", (2,)) if lens is not None else np.zeros(2)
-        k1 = inner.number("k1") if lens is not None else 0.0
-        k2 = inner.number("k2") if lens is not None else 0.0
-        # files written before these terms have neither them nor their doubt
-        later = [inner.number(name, 0.0) for name in ("p1", "p2", "k3", "s2", "s4")]
-        rows = data.get("covariance")
+        reader = Reader(data, file=where, remedy="Calibrate again, or mend the line.")
+        if reader.get("holds") != "calibration":
+            reader.note("holds", f"is {short(reader.get('holds'))}; this is not a calibration.")
+        reader.only(_KEYS)
+        size = _array(reader, "size", (2,))
+        matrix = _array(reader, "projector_from_table", (3, 3))
+        lens = reader.sub("lens", _LENS_KEYS)
+        if not reader.has("lens"):
+            reader.note("lens", "is missing.")
+        centre = _array(lens, "centre_px", (2,)) if lens.data else np.zeros(2)
+        for name in ("k1", "k2"):
+            if lens.data and not lens.has(name):
+                lens.note(name, "is missing.")
+        # files written before the later terms have neither them nor their doubt
+        k1, k2, *later = (
+            lens.number(n, 0.0, -_MOST_LENS, _MOST_LENS) for n in _LENS_KEYS if n != "centre_px"
+        )
+        rows = reader.get("covariance")
         count = len(rows) if isinstance(rows, list) and len(rows) in _EARLIER else COUNT
-        covariance = reader.numbers("covariance", (count, count))
+        covariance = _array(reader, "covariance", (count, count))
         bars = None
-        if data.get("bars_mm") is not None:
-            read = reader.numbers("bars_mm", (2,))
+        if reader.has("bars_mm"):
+            read = _array(reader, "bars_mm", (2,))
             bars = (float(read[0]), float(read[1]))
-        held_out = reader.number("held_out_mm") if data.get("held_out_mm") is not None else None
-        cards = reader.cards()
-        facts = data.get("facts") or {}
-        if not isinstance(facts, Mapping) or not all(
-            isinstance(v, int | float | str) for v in facts.values()
-        ):
-            reader.fault("facts", "must be a mapping of numbers and words.")
-            facts = {}
-        if data.get("holds") != "calibration":
-            reader.fault("holds", f"is {data.get('holds')!r}; this is not a calibration.")
-        reader.faults.extend(unknown_keys(data, _KEYS, where))
+        held_out = (
+            reader.number("held_out_mm", 0.0, 0.0, 1e6) if reader.has("held_out_mm") else None
+        )
+        cards = tuple(_card_place(row) for row in reader.rows("cards", ("card", "at_mm", "turn")))
+        facts = reader.sub("facts").data
+        if not all(isinstance(v, int | float | str) for v in facts.values()):
+            reader.note("facts", "must be a mapping of numbers and words.")
         if np.any(size < 16) or np.any(size > 32768) or np.any(size != np.round(size)):
-            reader.fault("size", f"{size.tolist()} is no picture size in px.")
-        doubt = {name: reader.number(name, 0.0) for name in ("scale_doubt", "rms_px", "floor_mm")}
-        for name, value in doubt.items():
-            if value < 0:
-                reader.fault(name, f"is {value:g}; it cannot be below 0.")
-        text = {
-            k: str(data.get(k) if data.get(k) is not None else "")
-            for k in ("method", "date", "display")
+            reader.note("size", f"{size.tolist()} is no picture size in px.")
+        doubt = {
+            name: reader.number(name, 0.0, 0.0, 1e6)
+            for name in ("scale_doubt", "rms_px", "floor_mm")
         }
-        if reader.faults:
-            raise InputError(reader.faults)
+        text = {k: reader.text(k) for k in ("method", "date", "display")}
+        reader.done()
         model = ProjectorModel((int(size[0]), int(size[1])), matrix, centre, k1, k2, *later)
         unsound = [
             Fault(where, fault, "The file is damaged: calibrate again.") for fault in model.faults()
@@ -723,61 +721,21 @@ _KEYS = (
     "facts",
     "covariance",
 )
+_LENS_KEYS = ("k1", "k2", "p1", "p2", "k3", "s2", "s4", "centre_px")
+_MOST_LENS = 1e3  # far past any lens; how much is too much, `ProjectorModel.faults` says
 
 
-class _Reader:
-    """Typed values out of plain data, every fault noted with its key."""
+def _array(reader: Reader, key: str, shape: tuple[int, ...]) -> Array:
+    found = reader.numbers(key, shape)
+    return np.full(shape, 64.0) if found is None else np.array(found, dtype=np.float64)
 
-    def __init__(
-        self, data: Mapping[str, Any], where: str, faults: list[Fault] | None = None
-    ) -> None:
-        self.data, self.where = data, where
-        self.faults: list[Fault] = [] if faults is None else faults
 
-    def fault(self, key: str, what: str) -> None:
-        self.faults.append(
-            Fault(f"{self.where}: {key}", what, "Calibrate again, or mend the line.")
-        )
-
-    def numbers(self, key: str, shape: tuple[int, ...]) -> Array:
-        try:
-            value = np.array(self.data[key], dtype=np.float64)
-        except KeyError:
-            self.fault(key, "is missing.")
-            return np.ones(shape) * 64
-        except (TypeError, ValueError):
-            value = np.empty(0)
-        if value.shape != shape or not np.all(np.isfinite(value)):
-            self.fault(key, f"must be {' x '.join(map(str, shape))} finite numbers.")
-            return np.ones(shape) * 64
-        return value
-
-    def number(self, key: str, default: float | None = None) -> float:
-        value = self.data.get(key, default)
-        if (
-            isinstance(value, bool)
-            or not isinstance(value, int | float)
-            or not math.isfinite(value)
-        ):
-            self.fault(key, f"must be a number; it is {value!r}.")
-            return 0.0
-        return float(value)
-
-    def cards(self) -> tuple[CardPlace, ...]:
-        found = []
-        rows = self.data.get("cards") or []
-        if not isinstance(rows, list):
-            self.fault("cards", "must be a list.")
-            return ()
-        for i, row in enumerate(rows):
-            if not isinstance(row, Mapping) or not isinstance(row.get("card"), int):
-                self.fault(f"cards[{i}]", "must name its card, at_mm and turn.")
-                continue
-            inner = _Reader(row, f"{self.where}: cards[{i}]", self.faults)
-            at = inner.numbers("at_mm", (2,))
-            turn = inner.number("turn")
-            found.append(CardPlace(int(row["card"]), (float(at[0]), float(at[1])), turn))
-        return tuple(found)
+def _card_place(row: Reader) -> CardPlace:
+    at = _array(row, "at_mm", (2,))
+    card = row.count("card", low=0, high=10_000) if row.has("card") else 0
+    if not row.has("card"):
+        row.note("card", "is missing.")
+    return CardPlace(card, (float(at[0]), float(at[1])), row.number("turn", 0.0, -1e6, 1e6))
 
 
 # -- the store: calibrations by display and date ---------------------------------------------

@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
-from configs.files import FORMAT_VERSION, read_yaml, unknown_keys
+from configs.files import FORMAT_VERSION
+from configs.reader import Reader
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -283,32 +284,23 @@ def load_cards(path: str | Path) -> CardSet:
     Raises:
         InputError: not ours, or its cards are none that this program prints.
     """
-    data = read_yaml(path)
-    where = str(path)
-    faults = unknown_keys(data, ("chalkbeam", "print", "page_mm", "bars_mm", "cards"), where)
-    rows = data.get("cards")
-    ids: list[int] = []
-    if not isinstance(rows, list) or not rows:
-        faults.append(Fault(f"{where}: cards", "must be a list of cards."))
-    else:
-        for i, row in enumerate(rows):
-            if not isinstance(row, Mapping) or not isinstance(row.get("id"), int):
-                faults.append(Fault(f"{where}: cards[{i}]", "must have an id."))
-            elif not 0 <= row["id"] < 4 * len(SETS):
-                faults.append(Fault(f"{where}: cards[{i}].id", f"{row['id']} is no card of ours."))
-            else:
-                ids.append(row["id"])
+    reader = Reader.of_file(path).only(("chalkbeam", "print", "page_mm", "bars_mm", "cards"))
+    rows = reader.rows("cards", ("id", "page", "rect_mm"))
+    if not rows:
+        reader.note("cards", "must be a list of cards.")
+    ids = []
+    for row in rows:
+        if not row.has("id"):
+            row.note("id", "is missing.")
+        ids.append(row.count("id", 0, 0, 4 * len(SETS) - 1))
     names = sorted({set_of(i) for i in ids})
     if len(names) > 1:
-        faults.append(
-            Fault(
-                f"{where}: cards",
-                f"mixes the prints {' and '.join(names)}.",
-                "Take the file that was written beside the PDF.",
-            )
+        reader.note(
+            "cards",
+            f"mixes the prints {' and '.join(names)}.",
+            "Take the file that was written beside the PDF.",
         )
-    if faults:
-        raise InputError(faults)
+    reader.done()
     return card_set(names[0])
 
 

@@ -27,7 +27,8 @@ from calibrate.cards import (
     marker_bits,
 )
 from configs.errors import Fault, InputError
-from configs.files import FORMAT_VERSION, read_yaml, unknown_keys
+from configs.files import FORMAT_VERSION
+from configs.reader import Reader
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -260,23 +261,20 @@ def load_pattern(path: str | Path) -> Pattern:
     Raises:
         InputError: with every fault of the file.
     """
-    data = read_yaml(path)
-    where = str(path)
-    faults = unknown_keys(data, ("chalkbeam", "size", "square_px", "windows"), where)
-    size = data.get("size")
-    whole = isinstance(size, list) and len(size) == 2 and all(type(n) is int for n in size)
-    if not whole:
-        faults.append(Fault(f"{where}: size", "must be two whole numbers."))
-    windows = data.get("windows", [])
-    if not isinstance(windows, list) or not all(
-        isinstance(w, list) and len(w) == 4 and all(type(n) is int for n in w) for w in windows
-    ):
-        faults.append(Fault(f"{where}: windows", "must be a list of [x, y, w, h] in px."))
-    if faults:
-        raise InputError(faults)
-    assert isinstance(size, list)
-    check_size((size[0], size[1]))
-    return Pattern((size[0], size[1]), tuple(tuple(w) for w in windows))
+    reader = Reader.of_file(path).only(("chalkbeam", "size", "square_px", "windows"))
+    size = reader.numbers("size", (2,))
+    windows = []
+    for i, window in enumerate(reader.items("windows")):
+        found = reader.numbers_of(f"windows[{i}]", window, (4,), "[x, y, w, h] in px")
+        windows.append(tuple(found or (0, 0, 0, 0)))
+    for key, each in (("size", [size or (0, 0)]), ("windows", windows)):
+        if any(v != round(v) for row in each for v in row):
+            reader.note(key, "must be whole numbers of px.")
+    reader.done()
+    assert size is not None
+    whole = (int(size[0]), int(size[1]))
+    check_size(whole)
+    return Pattern(whole, tuple((int(x), int(y), int(w), int(h)) for x, y, w, h in windows))
 
 
 def sizes_like(markers: Mapping[int, Array]) -> list[tuple[int, int]]:

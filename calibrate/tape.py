@@ -28,23 +28,16 @@ from calibrate.calibration import (
     store_folder,
     without_rigid,
 )
-from configs.errors import Fault, InputError, Refusal
-from configs.files import (
-    FORMAT_VERSION,
-    dump_yaml,
-    parse_yaml,
-    read_text,
-    read_yaml,
-    unknown_keys,
-    write_atomic,
-)
+from configs.errors import Fault, InputError, Refusal, short
+from configs.files import FORMAT_VERSION, dump_yaml, parse_yaml, read_text, read_yaml, write_atomic
+from configs.reader import Reader
+from configs.units import parse_length
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 Pair = tuple[str, str]
 
 COUNTS = (4, 6, 9)
-MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "ft": 304.8}
 
 # Greatest error of a tape, mm, a + b · metres begun (EU 2014/32 annex X); a dressmaker's tape
 # carries no class: common practice, no source, retires it at 3 mm in 1.5 m.
@@ -71,55 +64,6 @@ _MOST_TAPER = 4.0  # largest over smallest dot of the picture
 _FLOOR_MM = 0.05
 _SEEN = 12  # of the projector's parameters; no tape sees the tangential terms
 _SHAPE_FREEDOMS = 5  # of a homography, once place and turn of the table frame are chosen
-
-_VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
-_NUMBER = r"(?:\d+(?:[.,]\d+)?(?:[\s-]+\d+/\d+)?|\d+/\d+)"
-_LENGTH = re.compile(
-    rf"^(?:(?P<feet>{_NUMBER})\s*(?:ft|feet|foot|′|')\s*)?"
-    rf"(?:(?P<value>{_NUMBER})\s*(?P<unit>mm|cm|m|in|inch|inches|″|\"|''|ft)?\.?)?$",
-    re.IGNORECASE,
-)
-
-
-def _number(text: str) -> float:
-    total = 0.0
-    for part in re.split(r"[\s-]+", text.strip()):
-        if "/" in part:
-            above, below = part.split("/")
-            total += int(above) / int(below)
-        else:
-            total += float(part.replace(",", "."))
-    return total
-
-
-def length_mm(value: Any, unit: str = "mm") -> float:
-    """A reading in mm: a number in ``unit``, or text such as '112.3 cm', '44 1/4 in', '3 ft 8 1/2 in'.
-
-    Raises:
-        ValueError: not a length.
-    """
-    if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise ValueError(f"{value!r} is not a length")
-    if isinstance(value, int | float):
-        out = float(value) * MM_PER[unit]
-    else:
-        text = value.strip()
-        for sign, plain in _VULGAR.items():
-            text = text.replace(sign, f" {plain}")
-        match = _LENGTH.match(text.strip())
-        if not match or not (match["feet"] or match["value"]):
-            raise ValueError(f"'{value}' is not a length")
-        try:
-            out = _number(match["feet"]) * MM_PER["ft"] if match["feet"] else 0.0
-            if match["value"]:
-                name = (match["unit"] or ("in" if match["feet"] else unit)).lower()
-                name = "in" if name in ("inches", "″", '"', "''") else name
-                out += _number(match["value"]) * MM_PER[name]
-        except ZeroDivisionError:
-            raise ValueError(f"'{value}' is not a length") from None
-    if not math.isfinite(out):
-        raise ValueError(f"{value!r} is not a length")
-    return out
 
 
 # -- the crosses ------------------------------------------------------------------------------
@@ -350,52 +294,48 @@ def readings_from(
     Raises:
         InputError: with every fault.
     """
-    faults = unknown_keys(
-        data, ("chalkbeam", "size", "unit", "crosses", "distances_mm", "distances"), where
+    top = Reader(data, file=where).only(
+        ("chalkbeam", "size", "unit", "crosses", "distances_mm", "distances")
     )
-    own = data.get("size")
+    own = top.get("size")
     if own is not None:
         if not (
-            isinstance(own, list) and len(own) == 2 and all(type(n) is int and n > 0 for n in own)
+            isinstance(own, list)
+            and len(own) == 2
+            and all(type(n) is int and 0 < n <= 32768 for n in own)
         ):
-            faults.append(Fault(f"{where}: size", f"is {own!r}.", "Write it as [1920, 1080]."))
+            top.note("size", f"is {short(own)}.", "Write it as [1920, 1080].", own)
         elif size is not None and tuple(own) != tuple(size):
-            faults.append(
-                Fault(
-                    f"{where}: size",
-                    f"the crosses were made for {own[0]}x{own[1]}, --size says {size[0]}x{size[1]}.",
-                    "Show the crosses at the projector's own resolution and give that one.",
-                )
+            top.note(
+                "size",
+                f"the crosses were made for {own[0]}x{own[1]}, --size says {size[0]}x{size[1]}.",
+                "Show the crosses at the projector's own resolution and give that one.",
             )
-            raise InputError(faults)  # no cross is where it should be: one fault says it
+            top.done()  # no cross is where it should be: one fault says it
         else:
             size = (own[0], own[1])
     elif size is None:
-        faults.append(Fault(f"{where}: size", "is missing.", "Give --size, such as 1920x1080."))
-    unit = data.get("unit", "mm")
-    if unit not in ("mm", "cm", "in"):
-        faults.append(Fault(f"{where}: unit", f"is {unit!r}.", "Known: mm, cm, in."))
-        unit = "mm"
-    rows = data.get("crosses")
-    if rows is None and size is not None:
-        rows = _default_crosses(size, data)
-    crosses = _crosses(rows, where, size, faults)
+        top.note("size", "is missing.", "Give --size, such as 1920x1080.")
+    unit = top.word("unit", ("mm", "cm", "in"))
+    if top.has("crosses") or size is None:
+        crosses = _crosses(top.sub("crosses"), size)
+    else:
+        crosses = _crosses(top.inner("crosses", _default_crosses(size, data)), size)
     readings: list[tuple[Pair, float]] = []
     for key, default in (("distances_mm", "mm"), ("distances", unit)):
-        rows = data.get(key)
-        if rows is None:
+        if not top.has(key):
             continue
-        if not isinstance(rows, Mapping):
-            faults.append(Fault(f"{where}: {key}", "must be lines such as 'A-B: 1123'."))
+        if not isinstance(top.get(key), Mapping):
+            top.note(key, "must be lines such as 'A-B: 1123'.", got=top.get(key))
             continue
-        for name, value in rows.items():
-            readings += _reading(name, value, default, crosses, f"{where}: {key}.{name}", faults)
-    if not readings and not faults:
-        faults.append(
-            Fault(f"{where}: distances_mm", "holds no reading.", "Write lines such as 'A-B: 1123'.")
-        )
-    if faults or size is None:
-        raise InputError(faults)
+        rows = top.sub(key)
+        rows.unit = default
+        for name in rows.data:
+            readings += _reading(rows, name, crosses)
+    if not readings and not top.faults:
+        top.note("distances_mm", "holds no reading.", "Write lines such as 'A-B: 1123'.")
+    top.done()
+    assert size is not None
     return Readings(size, crosses, tuple(readings))
 
 
@@ -416,80 +356,52 @@ def _default_crosses(size: tuple[int, int], data: Mapping[str, Any]) -> dict[str
     return {k: list(v) for k, v in crosses_for(size, count).items()}
 
 
-def _crosses(
-    rows: Any, where: str, size: tuple[int, int] | None, faults: list[Fault]
-) -> dict[str, tuple[float, float]]:
+def _crosses(rows: Reader, size: tuple[int, int] | None) -> dict[str, tuple[float, float]]:
     crosses: dict[str, tuple[float, float]] = {}
-    if not isinstance(rows, Mapping) or not rows:
-        faults.append(
-            Fault(
-                f"{where}: crosses",
-                "is missing.",
-                "Copy it from the crosses.yaml that lies beside the picture.",
-            )
-        )
-        return crosses
-    for name, place in rows.items():
-        good = (
-            isinstance(place, list)
-            and len(place) == 2
-            and all(isinstance(v, int | float) and not isinstance(v, bool) for v in place)
-            and all(math.isfinite(v) for v in place)
-        )
-        if not good:
-            faults.append(Fault(f"{where}: crosses.{name}", "must be [x, y] in projector px."))
-        elif size and not (-0.5 <= place[0] <= size[0] - 0.5 and -0.5 <= place[1] <= size[1] - 0.5):
-            faults.append(
-                Fault(
-                    f"{where}: crosses.{name}",
-                    f"[{place[0]:g}, {place[1]:g}] lies outside the picture of {size[0]}x{size[1]}.",
-                )
-            )
+    if not rows.data:
+        rows.note("", "is missing.", "Copy it from the crosses.yaml that lies beside the picture.")
+    for name in rows.data:
+        key = str(name)
+        place = rows.numbers_of(key, rows.data[name], (2,), "[x, y] in projector px")
+        if place is None:
+            continue
+        x, y = place
+        if size and not (-0.5 <= x <= size[0] - 0.5 and -0.5 <= y <= size[1] - 0.5):
+            rows.note(key, f"[{x:g}, {y:g}] lies outside the picture of {size[0]}x{size[1]}.")
         else:
-            crosses[str(name)] = (float(place[0]), float(place[1]))
+            crosses[key] = (x, y)
     return crosses
 
 
-def _reading(
-    name: Any,
-    value: Any,
-    unit: str,
-    crosses: Mapping[str, Any],
-    where: str,
-    faults: list[Fault],
-) -> list[tuple[Pair, float]]:
-    parts = [p for p in re.split(r"\s*[-–—_]\s*|\s+(?:to\s+)?", str(name).strip()) if p]
+def _reading(rows: Reader, name: Any, crosses: Mapping[str, Any]) -> list[tuple[Pair, float]]:
+    key, value = str(name)[:60], rows.data[name]
+    parts = [p for p in re.split(r"\s*[-–—_]\s*|\s+(?:to\s+)?", key.strip()) if p]
     if len(parts) == 1 and len(parts[0]) == 2:
         parts = list(parts[0])
     folded = {k.upper(): k for k in crosses}
     ends = [folded.get(p.upper(), p) for p in parts]
     if len(ends) != 2 or ends[0] == ends[1]:
-        faults.append(Fault(where, "is no pair of crosses.", "Write it as A-B."))
+        rows.note(key, "is no pair of crosses.", "Write it as A-B.")
         return []
     missing = [e for e in ends if e not in crosses]
     if missing and crosses:
-        faults.append(
-            Fault(
-                where, f"there is no cross {missing[0]}.", f"Known: {', '.join(sorted(crosses))}."
-            )
-        )
+        rows.note(key, f"there is no cross {missing[0]}.", f"Known: {', '.join(sorted(crosses))}.")
         return []
     out: list[tuple[Pair, float]] = []
     for one in value if isinstance(value, list) else [value]:
         if one is None or (isinstance(one, str) and not one.strip()):
             continue  # a pair that could not be measured
         try:
-            mm = length_mm(one, unit)
-        except ValueError as error:
-            faults.append(Fault(where, f"{error}.", "Write 1123, '112.3 cm' or '44 1/4 in'."))
+            mm = parse_length(one, rows.unit)
+        except InputError as error:
+            rows.note(key, error.faults[0].what, "Write 1123, '112.3 cm' or '44 1/4 in'.", one)
             continue
         if not 5.0 <= mm <= 30_000.0:
-            faults.append(
-                Fault(
-                    where,
-                    f"{mm:g} mm is no distance on a table.",
-                    "Plain numbers are mm; for others write the unit.",
-                )
+            rows.note(
+                key,
+                f"{mm:g} mm is no distance on a table.",
+                "Plain numbers are mm; for others write the unit.",
+                one,
             )
             continue
         out.append(((ends[0], ends[1]), mm))

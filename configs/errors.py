@@ -13,6 +13,15 @@ from dataclasses import dataclass
 from typing import Any
 
 
+def short(value: Any, most: int = 60) -> str:
+    """A value as Python writes it, cut to ``most`` signs: for sentences about it."""
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):  # an int of more digits than Python writes
+        text = f"a {type(value).__name__} too long to show"
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing wrong.

@@ -1,89 +1,299 @@
-"""YAML in and out: versioned, unknown keys refused with the nearest known one, saves atomic.
+"""Files of ours in and out: only regular files are read, and none past its limit; YAML is read
+with places and limits; what is written is written whole or not at all, and her comments stay.
 
-The only place of the package that opens a file for writing.
+The only place of the program that opens a file of hers for reading, or one for writing.
 """
 
 from __future__ import annotations
 
 import contextlib
+import datetime
 import difflib
 import os
+import re
+import stat
 import tempfile
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import yaml
 
-from configs.errors import Fault, InputError
+from configs.errors import Fault, InputError, short
 
 FORMAT_VERSION = 1
+MOST_BYTES = 4_000_000  # a docket of a hundred pieces is 50 kB; more is no text of ours
 _DEEPEST = 30  # a remnant's holes are five deep
-_KINDS = {  # what the kinds of our files are known by, at the top level
-    "a docket": {"garment"},
-    "a measurements file": {"measurements", "taken"},
-    "a calibration": {"projector_from_table"},
-    "a list of cards": {"bars_mm", "cards"},
-    "a pattern's description": {"windows"},
-    "a file of crosses": {"crosses"},
-    "a file of keys": {"keys"},
-}
-_MAX_BYTES = 4_000_000  # a docket of a hundred pieces is 50 kB; more is not a docket
+_MOST_VALUES = (
+    200_000  # numbers, texts and keys of one file: an import of a hundred pieces has 60,000
+)
+_MOST_DIGITS = 40
 
+
+# -- reading -----------------------------------------------------------------------------------
+
+
+def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
+    """All of a regular file, at most ``most`` bytes.
+
+    A pipe, a device or a folder is refused before anything of it is read.
+
+    Raises:
+        InputError: missing, no regular file, not readable or larger than ``most``.
+    """
+    path = Path(path)
+    try:
+        # O_NONBLOCK: a pipe that nobody writes to must not hold us before it is looked at
+        handle = os.open(
+            path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+        )
+    except FileNotFoundError as error:
+        near = _near_name(path)
+        hint = f"Did you mean {near}?" if near else "Check the name and the folder."
+        raise InputError(Fault(str(path), "there is no such file.", hint)) from error
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        if isinstance(error, IsADirectoryError) or _is_folder(path):
+            raise InputError(Fault(str(path), "is a folder, not a file.")) from error
+        why = getattr(error, "strerror", None) or error
+        raise InputError(Fault(printable(path), f"cannot be read ({why}).")) from error
+    with os.fdopen(handle, "rb") as file:
+        kind = os.fstat(file.fileno())
+        if stat.S_ISDIR(kind.st_mode):
+            raise InputError(Fault(str(path), "is a folder, not a file."))
+        if not stat.S_ISREG(kind.st_mode):
+            raise InputError(
+                Fault(str(path), "is no plain file (a pipe or a device).", "Name a file.")
+            )
+        if kind.st_size > most:
+            raise InputError(_too_large(path, most))
+        try:
+            data = file.read(most + 1)  # a file may grow, and /proc tells no size
+        except OSError as error:
+            raise InputError(Fault(str(path), f"cannot be read ({error.strerror}).")) from error
+    if len(data) > most:
+        raise InputError(_too_large(path, most))
+    return data
+
+
+def read_text(path: str | Path, most: int = MOST_BYTES) -> str:
+    """A text file whole (UTF-8).
+
+    Raises:
+        InputError: as `read_bytes`, or not UTF-8 text.
+    """
+    try:
+        return read_bytes(path, most).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+    except UnicodeDecodeError as error:
+        raise InputError(
+            Fault(str(path), "is not a text file.", "Is it the right file?")
+        ) from error
+
+
+def _too_large(path: Path, most: int) -> Fault:
+    return Fault(
+        str(path),
+        f"is larger than any file of its kind ({most / 1e6:.3g} MB at most).",
+        "Is it the right file?",
+    )
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except (OSError, ValueError):
+        return False
+
+
+def printable(value: object) -> str:
+    """A text that can be shown: what no terminal shows is written as an escape."""
+    text = str(value)
+    if text.isprintable():
+        return text
+    return "".join(
+        c if c.isprintable() or c == "\n" else c.encode("unicode_escape").decode() for c in text
+    )
+
+
+def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> Path:
+    """The file that a key of another file names, seen from that file's own folder.
+
+    ``key``: as it stands in the file ``where``; ``how_made``: what makes such a file.
+
+    Raises:
+        InputError: there is no such file; it says who names it, where it was looked for, and
+            one of that name or a like one nearby.
+    """
+    path = folder / name
+    with contextlib.suppress(OSError, ValueError):  # a NUL, or a name too long
+        if path.exists() or not name.strip():
+            return path
+    near = ""
+    looked = Path(os.path.normpath(path.absolute()))
+    if printable(name) == name:
+        near = _near_name(path)
+        for place in (".", "..", f"../{key}", key):  # the file itself, in a folder close by
+            with contextlib.suppress(OSError):
+                if not near and (folder / place / path.name).is_file():
+                    near = str(folder / place / path.name)
+    told = Path(os.path.relpath(near, folder)).as_posix() if near else ""
+    hint = f"Did you mean '{key}: {told}'? " if told else ""
+    raise InputError(
+        Fault(
+            where,
+            f"its line '{key}: {printable(name)}' names a file that is not there "
+            f"(looked for {printable(looked)}).",
+            f"{hint}Write the path as seen from the folder of {Path(where).name}, or {how_made}.",
+        )
+    )
+
+
+def _near_name(path: Path) -> str:
+    try:
+        stems = {p.stem: p.name for p in path.parent.iterdir() if p.suffix == path.suffix}
+    except (OSError, ValueError):
+        return ""
+    close = difflib.get_close_matches(path.stem, list(stems), 1, 0.75)
+    return str(path.parent / stems[close[0]]) if close else ""
+
+
+# -- YAML --------------------------------------------------------------------------------------
 
 _Fast: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # ten times the speed, where built
 
 
 class _Loader(_Fast):  # type: ignore[misc]  # one of two bases, both safe loaders
-    """Safe loader that refuses a key written twice (the second would silently win)."""
+    """Safe loader for what people write: decimal numbers, and no key twice.
+
+    YAML 1.1 reads 12:30 as 750 and 010 as 8; here the first is a text and the second ten.
+    """
+
+    yaml_implicit_resolvers: ClassVar[dict[str, list[tuple[str, re.Pattern[str]]]]] = {}
+
+
+for _tag, _form, _first in (
+    ("bool", r"yes|Yes|YES|no|No|NO|true|True|TRUE|false|False|FALSE|on|On|ON|off|Off|OFF", "yYnNtTfFoO"),
+    ("null", r"~|null|Null|NULL|", ["~", "n", "N", ""]),
+    ("int", r"[-+]?[0-9]+", "-+0123456789"),
+    (
+        "float",
+        r"[-+]?(?:[0-9]+\.[0-9]*|\.[0-9]+)(?:[eE][-+][0-9]+)?|[-+]?\.(?:inf|Inf|INF)|\.(?:nan|NaN|NAN)",
+        "-+.0123456789",
+    ),
+    ("timestamp", r"[0-9]{4}-[0-9]{2}-[0-9]{2}(?:[Tt ].*)?", "0123456789"),
+):  # fmt: skip
+    _Loader.add_implicit_resolver(
+        f"tag:yaml.org,2002:{_tag}", re.compile(f"^(?:{_form})$"), list(_first)
+    )
+
+
+def _refuse(what: str, mark: Any) -> yaml.constructor.ConstructorError:
+    return yaml.constructor.ConstructorError(None, None, what, mark)
 
 
 def _look_over(text: str) -> None:
-    """Refuse references and bottomless nesting before anything is built from the text.
+    """Refuse references, tags, endless lists and bottomless nesting before anything is built.
 
-    No file of ours needs references ('*name'), and a few lines of them can grow into more values
-    than memory holds.
+    No file of ours needs references ('*name') or tags ('!!int'), and a few lines of the first can
+    grow into more values than memory holds.
     """
-    depth = 0
+    depth = count = 0
     for event in yaml.parse(text, Loader=_Fast):
         mark: Any = event.start_mark
         if isinstance(event, yaml.AliasEvent):
-            raise yaml.constructor.ConstructorError(
-                None, None, "references ('*name') are not read", mark
-            )
+            raise _refuse("references ('*name') are not read", mark)
+        tag = getattr(event, "tag", None)
+        if tag is not None:
+            raise _refuse(f"tags ({short(tag)}) are not read; take it out", mark)
+        if isinstance(event, yaml.NodeEvent):
+            count += 1
+            if count > _MOST_VALUES:
+                raise _refuse("the file holds more values than any file of ours", mark)
         if isinstance(event, yaml.CollectionStartEvent):
             depth += 1
             if depth > _DEEPEST:
-                raise yaml.constructor.ConstructorError(
-                    None, None, "lists are nested too deep", mark
-                )
+                raise _refuse("lists are nested too deep", mark)
         elif isinstance(event, yaml.CollectionEndEvent):
             depth -= 1
 
 
 def _mapping(loader: _Loader, node: yaml.MappingNode) -> dict[Any, Any]:
-    seen: set[Any] = set()
-    for key_node, _ in node.value:
+    _join_decimals(node)
+    made: dict[Any, Any] = {}
+    for key_node, value_node in node.value:
         key = loader.construct_object(key_node, deep=True)
         try:
-            twice = key in seen
-            seen.add(key)
+            twice = key in made
         except TypeError as error:
-            raise yaml.constructor.ConstructorError(
-                None, None, "a list or mapping cannot be a key", key_node.start_mark
-            ) from error
+            raise _refuse("a list or mapping cannot be a key", key_node.start_mark) from error
         if twice:
-            raise yaml.constructor.ConstructorError(
-                None, None, f"the key {key!r} stands twice", key_node.start_mark
+            raise _refuse(f"the key {short(key)} stands twice", key_node.start_mark)
+        made[key] = loader.construct_object(value_node, deep=True)
+    return made
+
+
+def _join_decimals(node: yaml.MappingNode) -> None:
+    """Put ``{hem: 2,5 cm}`` together again: in braces YAML ends a value at the comma.
+
+    What stands right behind the comma, begins with a digit and has no value of its own can be
+    nothing but the number's decimals.
+    """
+    if not node.flow_style:
+        return
+    pairs: list[tuple[Any, Any]] = []
+    for key, value in node.value:
+        before = pairs[-1][1] if pairs else None
+        if (
+            isinstance(before, yaml.ScalarNode)
+            and isinstance(key, yaml.ScalarNode)
+            and isinstance(value, yaml.ScalarNode)
+            and value.value == ""
+            and value.end_mark.index == key.end_mark.index
+            and key.start_mark.index == before.end_mark.index + 1
+            and not before.style
+            and not key.style
+            and re.fullmatch(r"[-+−]?\d+", before.value)
+            and re.match(r"\d", key.value)
+        ):
+            plain = key.value.isdigit()
+            joined = yaml.ScalarNode(
+                f"tag:yaml.org,2002:{'float' if plain else 'str'}",
+                f"{before.value}{'.' if plain else ','}{key.value}",
+                before.start_mark,
+                key.end_mark,
             )
-    return dict(loader.construct_mapping(node, deep=True))
+            pairs[-1] = (pairs[-1][0], joined)
+        else:
+            pairs.append((key, value))
+    node.value = pairs
+
+
+def _number(loader: _Loader, node: yaml.ScalarNode) -> int | float:
+    text = str(node.value).replace("−", "-")
+    if len(text) > _MOST_DIGITS:
+        raise _refuse(f"a number of {len(text)} signs is none of ours", node.start_mark)
+    if node.tag.endswith(":int"):
+        return int(text)
+    words = {".inf": "inf", "-.inf": "-inf", "+.inf": "inf", ".nan": "nan"}
+    return float(words.get(text.lower(), text))
+
+
+def _date(loader: _Loader, node: yaml.ScalarNode) -> Any:
+    try:
+        return loader.construct_yaml_timestamp(node)
+    except (ValueError, OverflowError, AttributeError):  # the 31st of February: its reader tells
+        return node.value
 
 
 _Loader.add_constructor(yaml.resolver.BaseResolver.DEFAULT_MAPPING_TAG, _mapping)
+_Loader.add_constructor("tag:yaml.org,2002:int", _number)
+_Loader.add_constructor("tag:yaml.org,2002:float", _number)
+_Loader.add_constructor("tag:yaml.org,2002:timestamp", _date)
 
 
 def parse_yaml(text: str, where: str) -> dict[str, Any]:
     """Parse a file of ours: a mapping with ``chalkbeam: 1`` at the top level.
+
+    A decimal comma is read in braces too (``{hem: 2,5 cm}``).
 
     Raises:
         InputError: not YAML, not a mapping, or of another version.
@@ -102,7 +312,7 @@ def parse_yaml(text: str, where: str) -> dict[str, Any]:
                 "Check the line and the one above it: colons, quotes, indents.",
             )
         ) from error
-    except (RecursionError, ValueError) as error:
+    except (RecursionError, ValueError, OverflowError) as error:
         raise InputError(Fault(where, f"cannot be read as YAML ({error}).")) from error
     if not isinstance(data, dict):
         raise InputError(
@@ -112,7 +322,7 @@ def parse_yaml(text: str, where: str) -> dict[str, Any]:
         )
     version = data.get("chalkbeam")
     if version != FORMAT_VERSION or isinstance(version, bool):
-        got = "is missing" if "chalkbeam" not in data else f"is {version!r}"
+        got = "is missing" if "chalkbeam" not in data else f"is {short(version)}"
         raise InputError(
             Fault(
                 where,
@@ -132,105 +342,78 @@ def read_yaml(path: str | Path) -> dict[str, Any]:
     return parse_yaml(read_text(path), str(path))
 
 
-def read_text(path: str | Path) -> str:
-    """Read a text file whole (UTF-8).
-
-    Raises:
-        InputError: missing, a folder, not readable, too large or not UTF-8 text.
-    """
-    path = Path(path)
-    try:
-        if path.is_dir():
-            raise InputError(Fault(str(path), "is a folder, not a file."))
-        if path.stat().st_size > _MAX_BYTES:
-            raise InputError(
-                Fault(str(path), "is larger than any file of ours.", "Is it the right file?")
-            )
-        return path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError as error:
-        near = _near_name(path)
-        hint = f"Did you mean {near}?" if near else "Check the name and the folder."
-        raise InputError(Fault(str(path), "there is no such file.", hint)) from error
-    except UnicodeDecodeError as error:
-        raise InputError(
-            Fault(str(path), "is not a text file.", "Is it the right file?")
-        ) from error
-    except OSError as error:
-        raise InputError(Fault(str(path), f"cannot be read ({error.strerror}).")) from error
+class _Dumper(yaml.SafeDumper):
+    """Plain values only; a tuple is a list, a date with a time its text."""
 
 
-def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> Path:
-    """The file that a key of another file names, seen from that file's own folder.
+_Dumper.add_representer(tuple, lambda d, v: d.represent_list(v))
+_Dumper.add_representer(datetime.datetime, lambda d, v: d.represent_str(v.isoformat()))
 
-    ``key``: as it stands in the file ``where``; ``how_made``: what makes such a file.
 
-    Raises:
-        InputError: there is no such file; it says who names it, where it was looked for, and
-            one of that name or a like one nearby.
-    """
-    path = folder / name
-    if path.exists() or not name.strip():
-        return path
-    looked = Path(os.path.normpath(path.absolute()))
-    near = _near_name(path)
-    for place in (".", "..", f"../{key}", key):  # the file itself, in a folder close by
-        if not near and (folder / place / path.name).is_file():
-            near = str(folder / place / path.name)
-    told = Path(os.path.relpath(near, folder)).as_posix() if near else ""
-    hint = f"Did you mean '{key}: {told}'? " if told else ""
-    raise InputError(
-        Fault(
-            where,
-            f"its line '{key}: {name}' names a file that is not there (looked for {looked}).",
-            f"{hint}Write the path as seen from the folder of {Path(where).name}, or {how_made}.",
-        )
+def dump_yaml(data: Mapping[str, Any]) -> str:
+    """Text of one of our files, keys in the order given, short lists on one line."""
+    return yaml.dump(
+        dict(data),
+        Dumper=_Dumper,
+        sort_keys=False,
+        allow_unicode=True,
+        default_flow_style=None,
+        width=100,
     )
 
 
-def _near_name(path: Path) -> str:
-    try:
-        stems = {p.stem: p.name for p in path.parent.iterdir() if p.suffix == path.suffix}
-    except OSError:
-        return ""
-    close = difflib.get_close_matches(path.stem, list(stems), 1, 0.75)
-    return str(path.parent / stems[close[0]]) if close else ""
+_TOP_KEY = re.compile(r"^(?:[A-Za-z_][\w-]*|'[^']*'|\"[^\"]*\")\s*:(?:\s|$)")
 
 
-def unknown_keys(data: Mapping[Any, Any], known: Collection[str], where: str) -> list[Fault]:
-    """One fault for each key of ``data`` that is not in ``known``, naming the nearest known one.
+def merged(text: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    """A file's text with only the changed top-level sections written anew; her comments stay.
 
-    Raises:
-        InputError: it is a file of ours of another kind; that alone is told then.
+    ``text``: as read, '' for a new file; ``before``: what it holds; ``after``: what it is to hold.
+    All of it is written anew when the result would not read back as ``after``.
     """
-    for kind, marks in _KINDS.items():
-        if marks <= set(data) and not marks <= set(known):
-            wanted = next((k for k, own in _KINDS.items() if own <= set(known)), "")
-            what = f"this is {kind}; wanted here is {wanted or 'another file'}."
-            remedy = "Name another file."
-            if wanted == "a docket" and "measurements" in data:
-                remedy = (
-                    f"Write a docket with the line 'measurements: {Path(where).name}'; "
-                    "'chalkbeam blocks' shows one."
-                )
-            raise InputError(Fault(where, what, remedy))
-    faults = []
-    for key in data:
-        if key in known:
-            continue
-        near = difflib.get_close_matches(str(key), list(known), 1, 0.5)
-        remedy = (
-            f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(sorted(known))}."
-        )
-        faults.append(Fault(where, f"unknown key '{key}'.", remedy))
-    return faults
+    fresh = dump_yaml(after)
+    if not text:
+        return fresh
+    lines = text.splitlines(keepends=True)
+    if lines and not lines[-1].endswith("\n"):
+        lines[-1] += "\n"
+    starts = [i for i, line in enumerate(lines) if _TOP_KEY.match(line)]
+    head = lines[: starts[0]] if starts else []
+    out = list(head)
+    done: set[str] = set()
+    for n, start in enumerate(starts):
+        end = starts[n + 1] if n + 1 < len(starts) else len(lines)
+        block = lines[start:end]
+        key = lines[start].split(":", 1)[0].strip().strip("'\"")
+        done.add(key)
+        tail: list[str] = []  # comments and blank lines at its end belong to what follows
+        while len(block) > 1 and (not block[-1].strip() or block[-1].startswith("#")):
+            tail.insert(0, block.pop())
+        if key not in after:
+            block = []
+        elif after[key] != before.get(key):
+            block = dump_yaml({key: after[key]}).splitlines(keepends=True)
+        out += block + tail
+    rest = {k: v for k, v in after.items() if k not in done}
+    if rest:
+        out += dump_yaml(rest).splitlines(keepends=True)
+    made = "".join(out)
+    try:
+        same = parse_yaml(made, "") == dict(after)
+    except InputError:
+        same = False
+    return made if same else fresh
+
+
+# -- writing -----------------------------------------------------------------------------------
 
 
 def write_atomic(path: str | Path, data: str | bytes) -> None:
     """Write a file whole or not at all: a temporary file beside it, fsync, replace.
 
     Raises:
-        InputError: the file is write-protected, the folder is missing or cannot be written to, or
-            the disk is full.
+        InputError: the file is write-protected, the folder is missing or cannot be written to, the
+            disk is full, or the text holds what is no text.
     """
     path = Path(path)
     if is_protected(path):
@@ -241,9 +424,9 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
                 "Nothing was changed. Take the protection off, or name another place.",
             )
         )
-    payload = data.encode("utf-8") if isinstance(data, str) else data
     temporary = ""
     try:
+        payload = data.encode("utf-8") if isinstance(data, str) else data
         if path.is_symlink():
             path = path.resolve()
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -263,14 +446,15 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
                 os.fsync(folder)
             finally:
                 os.close(folder)
-    except OSError as error:
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name, half a sign in the text
         if temporary:
             with contextlib.suppress(OSError):
                 Path(temporary).unlink()
+        why = getattr(error, "strerror", None) or error
         raise InputError(
             Fault(
-                str(path),
-                f"cannot be written ({error.strerror}).",
+                printable(path),
+                f"cannot be written ({why}).",
                 "Nothing was changed. See to the folder's rights and the disk's room, or name "
                 "another place.",
             )
@@ -281,7 +465,7 @@ def is_protected(path: Path) -> bool:
     """Whether a file is there that must not be changed; root is told so too."""
     try:
         return not path.stat().st_mode & 0o222 or not os.access(path, os.W_OK)
-    except OSError:
+    except (OSError, ValueError):
         return False
 
 
@@ -289,10 +473,3 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
-
-
-def dump_yaml(data: Mapping[str, Any]) -> str:
-    """Text of one of our files, keys in the order given, short lists on one line."""
-    return yaml.dump(
-        dict(data), sort_keys=False, allow_unicode=True, default_flow_style=None, width=100
-    )

@@ -13,7 +13,7 @@ from fractions import Fraction
 from numbers import Real
 from typing import Any
 
-from configs.errors import Fault, InputError
+from configs.errors import Fault, InputError, short
 
 MM_PER: dict[str, Fraction] = {
     "mm": Fraction(1),
@@ -67,6 +67,7 @@ _TERM = re.compile(
     rf"|(?P<whole>{_NUMBER})(?:(?:\s+|\s*-\s*|\s+and\s+)(?P<num>\d+)\s*[/⁄]\s*(?P<den>\d+))?)"
     rf"\s*(?P<unit>[A-Za-z]+|''|[\"″”'′’])?"
 )
+_LONGEST = 60  # signs; no length that somebody writes is longer
 HOW_TO_WRITE = "Write it like 92 cm, 21 1/2 in, 54,6 cm or 546 mm."
 
 
@@ -79,7 +80,7 @@ def unit_name(unit: Any, where: str) -> str:
     name = _known_unit(str(unit))
     if name is None:
         raise InputError(
-            Fault(where, f"unknown unit {unit!r}.", f"Known here: {', '.join(MM_PER)}.")
+            Fault(where, f"unknown unit {short(unit)}.", f"Known here: {', '.join(MM_PER)}.")
         )
     return name
 
@@ -96,22 +97,30 @@ def parse_length(
     """A length in mm from a number in ``unit`` or a text that may carry its own unit.
 
     ``signed``: whether a minus sign is allowed. Fractions, decimal points and decimal commas
-    are read; ``5 ft 3 in`` adds up.
+    are read; ``5 ft 3 in`` adds up, and what follows feet without a unit is inches.
 
     Raises:
         InputError: no number, no unit from either, an unknown unit, below 0, not finite.
     """
-    if isinstance(value, bool) or value is None or isinstance(value, list | dict):
-        raise InputError(Fault(where, f"{value!r} is not a length.", HOW_TO_WRITE))
-    if isinstance(value, Real):  # numpy's numbers too
-        value = float(value)
-        if not math.isfinite(value):
-            raise InputError(Fault(where, f"{value!r} is not a finite length.", HOW_TO_WRITE))
+    if isinstance(value, Real) and not isinstance(value, bool):  # numpy's numbers too
+        try:
+            number = float(value)
+        except OverflowError:  # a whole number of hundreds of digits
+            number = math.inf
+        if not math.isfinite(number):
+            raise InputError(
+                Fault(where, f"{short(value)} is not a finite length.", HOW_TO_WRITE, value)
+            )
         # repr gives back the decimals that were written, not their binary neighbours
-        value = repr(value)
-        if "e" in value:
-            value = format(Fraction(value).limit_denominator(10**12).__float__(), ".12f")
-    text = str(value).strip()
+        text = repr(number)
+        if "e" in text:
+            text = f"{number:.12f}"
+    elif isinstance(value, str):
+        text = value.strip()
+    else:
+        raise InputError(Fault(where, f"{short(value)} is not a length.", HOW_TO_WRITE, value))
+    if len(text) > _LONGEST:
+        raise InputError(Fault(where, f"{short(value)} is not a length.", HOW_TO_WRITE, value))
     for sign, plain in _SIGNS.items():
         text = text.replace(sign, f" {plain}")
     text = text.strip().replace("−", "-")
@@ -123,10 +132,11 @@ def parse_length(
     while at < len(text):
         term = _TERM.match(text, at)
         if term is None or term.end() == at:
-            raise InputError(Fault(where, f"{value!r} is not a length.", HOW_TO_WRITE))
-        size = _unit_size(term["unit"], unit, value, where)
-        if last_size is not None and (term["unit"] is None or size >= last_size):
-            raise InputError(Fault(where, f"{value!r} is not one length.", HOW_TO_WRITE))
+            raise InputError(Fault(where, f"{short(value)} is not a length.", HOW_TO_WRITE))
+        written = term["unit"] or ("in" if last_size == MM_PER["ft"] else None)
+        size = _unit_size(written, unit, value, where)
+        if last_size is not None and (written is None or size >= last_size):
+            raise InputError(Fault(where, f"{short(value)} is not one length.", HOW_TO_WRITE))
         total += _number(term, value, where) * size
         last_size, at = size, term.end()
         while at < len(text) and text[at].isspace():
@@ -135,7 +145,7 @@ def parse_length(
         raise InputError(Fault(where, "is empty.", HOW_TO_WRITE))
     if negative and total > 0:
         if not signed:
-            raise InputError(Fault(where, f"{value!r} is less than nothing.", HOW_TO_WRITE))
+            raise InputError(Fault(where, f"{short(value)} is less than nothing.", HOW_TO_WRITE))
         total = -total
     return float(total)
 
@@ -146,9 +156,11 @@ def _number(term: re.Match[str], value: Any, where: str) -> Fraction:
     if num is None:
         return whole
     if int(den) == 0 or int(num) >= int(den) * (1 if term["whole"] else 10**6):
-        raise InputError(Fault(where, f"{value!r} holds no proper fraction.", HOW_TO_WRITE))
+        raise InputError(Fault(where, f"{short(value)} holds no proper fraction.", HOW_TO_WRITE))
     if whole.denominator != 1:
-        raise InputError(Fault(where, f"{value!r} mixes decimals and a fraction.", HOW_TO_WRITE))
+        raise InputError(
+            Fault(where, f"{short(value)} mixes decimals and a fraction.", HOW_TO_WRITE)
+        )
     return whole + Fraction(int(num), int(den))
 
 
@@ -156,7 +168,7 @@ def _unit_size(written: str | None, given: str | None, value: Any, where: str) -
     if written is None:
         if given is None:
             raise InputError(
-                Fault(where, f"{value!r} has no unit.", "Write the unit after it, like 92 cm.")
+                Fault(where, f"{short(value)} has no unit.", "Write the unit after it, like 92 cm.")
             )
         return MM_PER[unit_name(given, where)]
     name = _known_unit(written)
@@ -164,7 +176,7 @@ def _unit_size(written: str | None, given: str | None, value: Any, where: str) -
         raise InputError(
             Fault(
                 where,
-                f"{value!r} has the unknown unit '{written}'.",
+                f"{short(value)} has the unknown unit '{written}'.",
                 f"Known here: {', '.join(MM_PER)}.",
             )
         )

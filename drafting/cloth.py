@@ -13,16 +13,18 @@ from __future__ import annotations
 import contextlib
 import math
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from configs.errors import Fault, InputError
-from configs.files import unknown_keys
-from configs.units import length_text, parse_length
+from configs.errors import InputError, short
+from configs.files import read_yaml
+from configs.reader import Reader, as_list, as_number
+from configs.units import length_text
 from drafting.placement import cloth_from_piece
 
 Ring = tuple[tuple[float, float], ...]
@@ -120,7 +122,18 @@ class Cloth:
         Raises:
             InputError: all that is wrong with it, each fault with its key path.
         """
-        return _Reader(data, where).cloth()
+        return _read(data, where)
+
+    @classmethod
+    def load(cls, path: str | Path) -> Cloth:
+        """Read a cloth's own file: the docket's ``cloth`` keys at the top level.
+
+        Raises:
+            InputError: all that is wrong with it, at once.
+        """
+        data = read_yaml(path)
+        data.pop("chalkbeam")
+        return _read(data, "", str(path))
 
     def to_dict(self) -> dict[str, Any]:
         """The keys that `from_dict` reads back to an equal cloth."""
@@ -324,287 +337,221 @@ _PRICE = re.compile(
 )
 
 
-class _Reader:
-    """Reads the cloth's mapping to its end, collecting every fault on the way."""
-
-    def __init__(self, data: Mapping[str, Any], where: str) -> None:
-        self.where = where
-        self.faults: list[Fault] = []
-        if not isinstance(data, Mapping):
-            raise InputError(
-                Fault(where, "should hold 'key: value' pairs.", "Example: {width: 1400 mm}")
-            )
-        self.data = {_SPELT.get(str(k), str(k)): v for k, v in data.items()}
-        unit = self.data.get("unit", "mm")
-        self.unit = unit if isinstance(unit, str) else "mm"
-        try:
-            parse_length(1, self.unit)
-        except (InputError, KeyError):
-            self.fault("unit", f"{unit!r} is not a unit.", "Use mm, cm, m, in or yd.")
-            self.unit = "mm"
-
-    def cloth(self) -> Cloth:
-        data = self.data
-        self.faults += unknown_keys(data, _KEYS, self.where)
-        outline = self.ring("outline", data["outline"]) if data.get("outline") is not None else None
-        width = self.length("width", 1.0, _MAX_WIDTH_MM) if data.get("width") is not None else 0.0
-        length = self.length("length", 1.0, _MAX_LENGTH_MM) if "length" in data else None
-        if "width" not in data and data.get("outline") is None:
-            self.fault("width", "is missing.", "Measure across, selvedge to selvedge: 1400 mm.")
-        fold = self.word("fold", FOLDS)
-        nap = self.word("nap", NAPS)
-        selvedge = self.length("selvedge", 0.0, 200.0) if "selvedge" in data else 0.0
-        usable = (width or 0.0) - 2.0 * (selvedge or 0.0)
-        if width and outline is None and usable <= 0:
-            self.fault(
-                "selvedge",
-                f"two of {length_text(selvedge or 0.0)} leave nothing of {length_text(width)}.",
-            )
-        if fold == "crosswise" and nap == "one-way":
-            self.fault(
-                "fold",
-                "crosswise does not go with a nap: the upper layer would run the other way.",
-                "Fold it lengthwise, lay it single, or cut it in two and turn the upper layer.",
-            )
-        shrinkage = self.pair("shrinkage", self.fraction)
-        repeat = self.pair(
-            "repeat", lambda key, value: self.length_of(key, value, 1.0, _MAX_WIDTH_MM)
+def _read(data: Any, where: str, file: str = "") -> Cloth:
+    plain = data
+    if isinstance(data, Mapping):
+        plain = {_SPELT.get(str(k), str(k)): v for k, v in data.items()}
+    reader = Reader(plain, file=file, key=where)
+    if reader.faults:
+        raise InputError([replace(f, remedy="Example: {width: 1400 mm}") for f in reader.faults])
+    reader.only(_KEYS).read_unit()
+    outline = _ring(reader, "outline", reader.get("outline")) if reader.has("outline") else None
+    width = _size(reader, "width", _MAX_WIDTH_MM) if reader.has("width") else 0.0
+    length = None
+    if reader.has("length") and reader.get("length") not in ("bolt", "off the bolt"):
+        length = _size(reader, "length", _MAX_LENGTH_MM)
+    if "width" not in reader.data and not reader.has("outline"):
+        reader.note("width", "is missing.", "Measure across, selvedge to selvedge: 1400 mm.")
+    fold, nap = _word(reader, "fold", FOLDS), _word(reader, "nap", NAPS)
+    selvedge = reader.length("selvedge", 0.0, 200.0) if reader.has("selvedge") else 0.0
+    if width and outline is None and width - 2.0 * selvedge <= 0:
+        reader.note(
+            "selvedge", f"two of {length_text(selvedge)} leave nothing of {length_text(width)}."
         )
-        price, currency = self.price()
-        made = Cloth(
-            width_mm=width or 0.0,
-            length_mm=length,
-            fold=fold,
-            nap=nap,
-            selvedge_mm=selvedge or 0.0,
-            shrinkage_length=shrinkage["length"],
-            shrinkage_width=shrinkage["width"],
-            outline=outline,
-            holes=self.rings("holes"),
-            flaws=self.rings("flaws"),
-            tolerates_flaws=self.names("tolerates_flaws"),
-            repeat_length_mm=repeat["length"],
-            repeat_width_mm=repeat["width"],
-            match=self.match(),
-            grain_tolerance_deg=self.tilts(),
-            price=price,
-            currency=currency,
-            colour=self.text("colour"),
-            note=self.text("note"),
+    if fold == "crosswise" and nap == "one-way":
+        reader.note(
+            "fold",
+            "crosswise does not go with a nap: the upper layer would run the other way.",
+            "Fold it lengthwise, lay it single, or cut it in two and turn the upper layer.",
         )
-        if self.faults:
-            raise InputError(self.faults)
-        return made
+    shrinkage = _pair(reader, "shrinkage", _fraction)
+    repeat = _pair(reader, "repeat", lambda inner, key: inner.length(key, 1.0, _MAX_WIDTH_MM))
+    price, currency = _price(reader)
+    made = Cloth(
+        width_mm=width,
+        length_mm=length,
+        fold=fold,
+        nap=nap,
+        selvedge_mm=selvedge,
+        shrinkage_length=shrinkage["length"],
+        shrinkage_width=shrinkage["width"],
+        outline=outline,
+        holes=_rings(reader, "holes"),
+        flaws=_rings(reader, "flaws"),
+        tolerates_flaws=reader.texts(
+            "tolerates_flaws", "should be a list of pieces.", "Example: [facing, pocket]"
+        ),
+        repeat_length_mm=repeat["length"],
+        repeat_width_mm=repeat["width"],
+        match=_match(reader),
+        grain_tolerance_deg=_tilts(reader),
+        price=price,
+        currency=currency,
+        colour=reader.text("colour"),
+        note=reader.text("note"),
+    )
+    reader.done()
+    return made
 
-    # -- helpers
 
-    def fault(self, key: str, what: str, remedy: str = "") -> None:
-        self.faults.append(Fault(f"{self.where}.{key}", what, remedy))
+def _size(reader: Reader, key: str, most: float) -> float:
+    """Width or length; a bare number too small for millimetres is asked about."""
+    value = reader.get(key)
+    mm = reader.length(key, 1.0, most)
+    number = str(value)[:40].strip()
+    if reader.unit == "mm" and 1.0 < mm < _LEAST_BARE_MM and re.fullmatch(r"[\d.,]+", number):
+        meant = "m" if mm < 10.0 else "cm"
+        reader.note(
+            key,
+            f"{number} mm: did you mean {number} {meant}? A number without a unit is read in mm.",
+            f"Write it with its unit: '{key}: {number} {meant}'.",
+            value,
+        )
+    return mm
 
-    def length_of(
-        self, key: str, value: Any, low: float, high: float, signed: bool = False
-    ) -> float:
-        try:
-            if isinstance(value, bool) or value is None:
-                raise InputError(Fault("", f"{value!r} is not a length.", "Example: 1400 mm"))
-            mm = float(parse_length(value, self.unit, signed=signed))
-        except InputError as error:
-            for f in error.faults:
-                self.fault(key, f.what, f.remedy)
-            return low
-        if not low <= mm <= high:
-            self.fault(
-                key,
-                f"{value} is outside {length_text(low)} to {length_text(high)}.",
-                "Check the number and its unit.",
-            )
-            return low
-        return mm
 
-    def length(self, key: str, low: float, high: float) -> float | None:
-        value = self.data.get(key)
-        if value is None or (key == "length" and value in ("bolt", "off the bolt")):
-            return None
-        mm = self.length_of(key, value, low, high)
-        if key in ("width", "length") and self.unit == "mm" and mm < _LEAST_BARE_MM:
-            number = str(value).strip()
-            if re.fullmatch(r"[\d.,]+", number) and low < mm:
-                meant = "m" if mm < 10.0 else "cm"
-                self.fault(
-                    key,
-                    f"{number} mm: did you mean {number} {meant}? "
-                    "A number without a unit is read in mm.",
-                    f"Write it with its unit: '{key}: {number} {meant}'.",
-                )
-        return mm
+def _word(reader: Reader, key: str, known: tuple[str, ...]) -> str:
+    value = reader.data.get(key)
+    with contextlib.suppress(TypeError):  # a list is no word, and is told as such below
+        value = _SAME.get(value, value)
+    if value not in known:
+        reader.note(key, f"{short(value)} is not one of {', '.join(known)}.", got=value)
+        return known[0]
+    return str(value)
 
-    def word(self, key: str, known: tuple[str, ...]) -> str:
-        value = self.data.get(key)
-        with contextlib.suppress(TypeError):  # a list is no word, and is told as such below
-            value = _SAME.get(value, value)
-        if value not in known:
-            self.fault(key, f"{value!r} is not one of {', '.join(known)}.")
-            return known[0]
-        return str(value)
 
-    def pair(self, key: str, read: Any) -> dict[str, float]:
-        value = self.data.get(key)
-        out = {"length": 0.0, "width": 0.0}
-        if value is None:
-            return out
-        if not isinstance(value, Mapping):
-            self.fault(key, f"should be {{length: …, width: …}}, not {value!r}.")
-            return out
-        self.faults += unknown_keys(value, tuple(out), f"{self.where}.{key}")
-        for direction in out:
-            if value.get(direction) is not None and value[direction] != 0:
-                out[direction] = read(f"{key}.{direction}", value[direction])
+def _pair(reader: Reader, key: str, read: Callable[[Reader, str], float]) -> dict[str, float]:
+    out = {"length": 0.0, "width": 0.0}
+    if not reader.has(key):
         return out
+    if not isinstance(reader.get(key), Mapping):
+        reader.note(key, f"should be {{length: …, width: …}}, not {short(reader.get(key))}.")
+        return out
+    inner = reader.sub(key, tuple(out))
+    for direction in out:
+        if inner.has(direction) and inner.get(direction) != 0:
+            out[direction] = read(inner, direction)
+    return out
 
-    def fraction(self, key: str, value: Any) -> float:
-        text = str(value).strip()
-        try:
-            if isinstance(value, bool):
-                raise ValueError
-            number = float(text.removesuffix("%").replace(",", ".")) / 100.0
-        except ValueError:
-            self.fault(key, f"{value!r} is not a percentage.", "Example: 3 %")
-            return 0.0
-        if not 0.0 <= number <= _MAX_SHRINKAGE:
-            self.fault(
-                key,
-                f"{value} is outside 0 to {100 * _MAX_SHRINKAGE:g} %.",
-                "Write what the cloth loses in the wash, 3 % for 100 → 97 cm.",
-            )
-            return 0.0
-        return number
 
-    def point(self, key: str, value: Any) -> tuple[float, float]:
-        if not isinstance(value, list | tuple | np.ndarray) or len(value) != 2:
-            self.fault(key, f"should be [x, y], not {value!r}.")
-            return (0.0, 0.0)
-        plain = [v.item() if isinstance(v, np.generic) else v for v in value]
-        x, y = (self.length_of(key, v, -_MAX_LENGTH_MM, _MAX_LENGTH_MM, signed=True) for v in plain)
-        return (x, y)
+def _fraction(reader: Reader, key: str) -> float:
+    value = reader.get(key)
+    number = as_number(value.strip().removesuffix("%") if isinstance(value, str) else value)
+    if number is None:
+        reader.note(key, f"{short(value)} is not a percentage.", "Example: 3 %", value)
+        return 0.0
+    if not 0.0 <= number <= 100.0 * _MAX_SHRINKAGE:
+        reader.note(
+            key,
+            f"{short(value)} is outside 0 to {100 * _MAX_SHRINKAGE:g} %.",
+            "Write what the cloth loses in the wash, 3 % for 100 → 97 cm.",
+            value,
+        )
+        return 0.0
+    return number / 100.0
 
-    def ring(self, key: str, value: Any) -> Ring | None:
-        if not isinstance(value, list | tuple | np.ndarray) or len(value) < 3:
-            self.fault(key, "should be a list of three or more [x, y].")
-            return None
-        before = len(self.faults)
-        points = [self.point(f"{key}[{i}]", v) for i, v in enumerate(value)]
-        if len(self.faults) > before:
-            return None
-        if points[0] == points[-1]:
-            points.pop()
-        from shapely.geometry import Polygon
-        from shapely.validation import explain_validity
 
-        shape = Polygon(points) if len(points) > 2 else None
-        if shape is None or not shape.is_valid or shape.area < 1.0:
-            why = explain_validity(shape) if shape is not None and not shape.is_valid else ""
-            spot = re.search(r"\[(\S+) (\S+)\]", why)
-            if spot and shape is not None and shape.convex_hull.area >= 1.0:
-                near = f" near ({float(spot[1]):.0f}, {float(spot[2]):.0f}) mm"
-                self.fault(key, f"crosses itself{near}.", "List the corners in order, once round.")
+def _ring(reader: Reader, key: str, value: Any) -> Ring | None:
+    value = as_list(value)
+    if not isinstance(value, list | tuple) or len(value) < 3:
+        reader.note(key, "should be a list of three or more [x, y].", got=value)
+        return None
+    before = len(reader.faults)
+    points = reader.points_of(key, value, _MAX_LENGTH_MM)
+    if len(reader.faults) > before:
+        return None
+    if points[0] == points[-1]:
+        points.pop()
+    from shapely.geometry import Polygon
+    from shapely.validation import explain_validity
+
+    shape = Polygon(points) if len(points) > 2 else None
+    if shape is None or not shape.is_valid or shape.area < 1.0:
+        why = explain_validity(shape) if shape is not None and not shape.is_valid else ""
+        spot = re.search(r"\[(\S+) (\S+)\]", why)
+        if spot and shape is not None and shape.convex_hull.area >= 1.0:
+            near = f" near ({float(spot[1]):.0f}, {float(spot[2]):.0f}) mm"
+            reader.note(key, f"crosses itself{near}.", "List the corners in order, once round.")
+        else:
+            reader.note(key, "encloses no area.", "List the corners in order, once round.")
+        return None
+    return tuple(points)
+
+
+def _rings(reader: Reader, key: str) -> tuple[Ring, ...]:
+    value = as_list(reader.get(key, []))
+    if not isinstance(value, list | tuple):
+        reader.note(key, "should be a list of rings, each a list of [x, y].", got=value)
+        return ()
+    found = [_ring(reader, f"{key}[{i}]", v) for i, v in enumerate(value)]
+    return tuple(r for r in found if r is not None)
+
+
+def _match(reader: Reader) -> tuple[tuple[MatchPoint, ...], ...]:
+    value = reader.get("match", [])
+    help_text = "Example: [[front.side, back.side]]"
+    if not isinstance(value, list | tuple):
+        reader.note("match", "should be a list of groups.", help_text, value)
+        return ()
+    groups = []
+    for i, group in enumerate(value):
+        if not isinstance(group, list | tuple) or not group:
+            reader.note(f"match[{i}]", "should be a list of places.", help_text, group)
+            continue
+        points = []
+        for j, item in enumerate(group):
+            key = f"match[{i}][{j}]"
+            if isinstance(item, str) and "." in item:
+                piece, edge = item.rsplit(".", 1)
+                points.append(MatchPoint(piece.strip(), edge.strip()))
+            elif isinstance(item, Mapping) and isinstance(item.get("piece"), str):
+                inner = reader.inner(key, item, ("piece", "at"))
+                points.append(MatchPoint(item["piece"], at=inner.point("at")))
             else:
-                self.fault(key, "encloses no area.", "List the corners in order, once round.")
-            return None
-        return tuple(points)
+                reader.note(
+                    key,
+                    f"{short(item)} is neither 'piece.edge' nor {{piece: …, at: [x, y]}}.",
+                    help_text,
+                    item,
+                )
+        groups.append(tuple(points))
+    if groups and not reader.get("repeat"):
+        reader.note("match", "there is nothing to match without a repeat.", "Add 'repeat'.")
+    return tuple(groups)
 
-    def rings(self, key: str) -> tuple[Ring, ...]:
-        value = self.data.get(key)
-        if value is None:
-            return ()
-        if not isinstance(value, list | tuple):
-            self.fault(key, "should be a list of rings, each a list of [x, y].")
-            return ()
-        found = [self.ring(f"{key}[{i}]", v) for i, v in enumerate(value)]
-        return tuple(r for r in found if r is not None)
 
-    def names(self, key: str) -> tuple[str, ...]:
-        value = self.data.get(key)
-        if value is None:
-            return ()
-        if isinstance(value, str):
-            value = [value]
-        if not isinstance(value, list | tuple) or not all(isinstance(v, str) for v in value):
-            self.fault(key, "should be a list of pieces.", "Example: [facing, pocket]")
-            return ()
-        return tuple(value)
+def _tilts(reader: Reader) -> dict[str, float]:
+    value = reader.get("grain_tolerance", {})
+    given = value if isinstance(value, Mapping) else {"all": value}
+    out = {}
+    for name, angle in given.items():
+        key = f"grain_tolerance.{name}" if isinstance(value, Mapping) else "grain_tolerance"
+        text = (
+            angle.strip().removesuffix("°").removesuffix("deg") if isinstance(angle, str) else angle
+        )
+        number = as_number(text)
+        if number is None or not 0.0 <= number <= _MAX_TILT_DEG:
+            reader.note(
+                key,
+                f"{short(angle)} is not an angle from 0 to {_MAX_TILT_DEG:g} degrees.",
+                got=angle,
+            )
+            continue
+        out[str(name)] = number
+    return out
 
-    def text(self, key: str) -> str:
-        value = self.data.get(key)
-        if value is None:
-            return ""
-        if not isinstance(value, str | int | float) or isinstance(value, bool):
-            self.fault(key, "is not a line of text.")
-            return ""
-        return str(value)
 
-    def match(self) -> tuple[tuple[MatchPoint, ...], ...]:
-        value = self.data.get("match")
-        if value is None:
-            return ()
-        help_text = "Example: [[front.side, back.side]]"
-        if not isinstance(value, list | tuple):
-            self.fault("match", "should be a list of groups.", help_text)
-            return ()
-        groups = []
-        for i, group in enumerate(value):
-            if not isinstance(group, list | tuple) or not group:
-                self.fault(f"match[{i}]", "should be a list of places.", help_text)
-                continue
-            points = []
-            for j, item in enumerate(group):
-                key = f"match[{i}][{j}]"
-                if isinstance(item, str) and "." in item:
-                    piece, edge = item.rsplit(".", 1)
-                    points.append(MatchPoint(piece.strip(), edge.strip()))
-                elif isinstance(item, Mapping) and isinstance(item.get("piece"), str):
-                    self.faults += unknown_keys(item, ("piece", "at"), f"{self.where}.{key}")
-                    points.append(
-                        MatchPoint(item["piece"], at=self.point(f"{key}.at", item.get("at")))
-                    )
-                else:
-                    self.fault(
-                        key,
-                        f"{item!r} is neither 'piece.edge' nor {{piece: …, at: [x, y]}}.",
-                        help_text,
-                    )
-            groups.append(tuple(points))
-        if groups and not self.data.get("repeat"):
-            self.fault("match", "there is nothing to match without a repeat.", "Add 'repeat'.")
-        return tuple(groups)
-
-    def tilts(self) -> dict[str, float]:
-        value = self.data.get("grain_tolerance")
-        if value is None:
-            return {}
-        given = value if isinstance(value, Mapping) else {"all": value}
-        out = {}
-        for name, angle in given.items():
-            key = f"grain_tolerance.{name}" if isinstance(value, Mapping) else "grain_tolerance"
-            text = str(angle).strip().removesuffix("°").removesuffix("deg").strip()
-            try:
-                number = math.nan if isinstance(angle, bool) else float(text)
-            except ValueError:
-                number = math.nan
-            if not 0.0 <= number <= _MAX_TILT_DEG:
-                self.fault(key, f"{angle!r} is not an angle from 0 to {_MAX_TILT_DEG:g} degrees.")
-                continue
-            out[str(name)] = number
-        return out
-
-    def price(self) -> tuple[float | None, str]:
-        value = self.data.get("price")
-        if value is None:
-            return None, ""
-        found = None if isinstance(value, bool) else _PRICE.match(str(value))
-        if not found:
-            self.fault("price", f"{value!r} is not a price.", "Example: 12.50 EUR/m or 9 GBP/yd")
-            return None, ""
-        amount = float(found["amount"].replace(",", "."))
-        if found["per"] in ("yd", "yard"):
-            amount *= 1000.0 / _YARD_MM
-        return amount, found["currency"]
+def _price(reader: Reader) -> tuple[float | None, str]:
+    value = reader.get("price")
+    if value is None:
+        return None, ""
+    found = None if isinstance(value, bool) else _PRICE.match(str(value)[:40])
+    if not found:
+        reader.note(
+            "price", f"{short(value)} is not a price.", "Example: 12.50 EUR/m or 9 GBP/yd", value
+        )
+        return None, ""
+    amount = float(found["amount"].replace(",", "."))
+    if found["per"] in ("yd", "yard"):
+        amount *= 1000.0 / _YARD_MM
+    return amount, found["currency"]

@@ -13,8 +13,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from configs.errors import DraftError, Fault, InputError
-from configs.files import unknown_keys
+from configs.errors import DraftError, Fault, InputError, short
+from configs.reader import Reader, as_number, nearest
 from configs.units import length_text, parse_length
 
 FRONT, BACK = "front", "back"
@@ -310,72 +310,59 @@ def parse_fit(
         spot = f"{where}[{i + 1}]"
         if isinstance(entry, FitChange):
             out.append(entry)
-            continue
-        if not isinstance(entry, Mapping):
-            faults.append(Fault(spot, f"{entry!r} is not a change.", f"Write {FORM}."))
-            continue
-        try:
-            out.append(_parse_one(entry, unit, spot))
-        except InputError as error:
-            faults += error.faults
+        elif isinstance(entry, Mapping):
+            change = _parse_one(Reader(entry, key=spot, unit=unit, faults=faults))
+            out += [change] if change else []
+        else:
+            faults.append(Fault(spot, f"{short(entry)} is not a change.", f"Write {FORM}.", entry))
     if faults:
         raise InputError(faults)
     return tuple(out)
 
 
-def _parse_one(entry: Mapping[str, Any], unit: str, spot: str) -> FitChange:
-    faults = unknown_keys(entry, _KEYS, spot)
-    name = " ".join(str(entry.get("change", "")).replace("-", " ").replace("_", " ").split())
+def _parse_one(row: Reader) -> FitChange | None:
+    before = len(row.faults)
+    row.only(_KEYS)
+    given = row.get("change", "")
+    name = " ".join(str(given)[:60].replace("-", " ").replace("_", " ").split())
     kind = KINDS.get(name.lower())
     if kind is None:
         if not name:
-            faults.append(Fault(f"{spot} change", "is missing.", f"Write {FORM}."))
+            row.note("change", "is missing.", f"Write {FORM}.")
         else:
-            (fault,) = unknown_keys({name: 0}, KINDS, f"{spot} change")
-            faults.append(replace(fault, remedy=f"{fault.remedy} Form: {FORM}.".strip()))
-        raise InputError(faults)
+            near = nearest(name, KINDS) or f"Known here: {', '.join(sorted(KINDS))}."
+            row.note("change", f"unknown change {short(name)}.", f"{near} Form: {FORM}.", given)
+        return None
     by = 0.0
-    try:
-        if entry.get("by") is None:
-            raise InputError(Fault(f"{spot} by", "is missing: by how much?", f"Write {FORM}."))
-        by = parse_length(entry["by"], unit, f"{spot} by", signed=kind.signed)
-    except InputError as error:
-        faults += error.faults
-    if abs(by) > kind.limit_mm:
-        faults.append(
-            Fault(
-                f"{spot} by",
-                f"{entry['by']!r} is more than '{kind.name}' can do ({length_text(kind.limit_mm, 'in' if unit == 'in' else None)}).",
-                "Measure again instead; a change this large means another body.",
-            )
+    if not row.has("by"):
+        row.note("by", "is missing: by how much?", f"Write {FORM}.")
+    else:
+        by = row.tried(
+            lambda: parse_length(row.get("by"), row.unit, row.place("by"), signed=kind.signed), 0.0
         )
-    side = str(entry.get("side", "both")).lower()
-    place = str(entry.get("where", kind.where[0])).lower()
+    if abs(by) > kind.limit_mm:
+        most = length_text(kind.limit_mm, "in" if row.unit == "in" else None)
+        row.note(
+            "by",
+            f"{short(row.get('by'))} is more than '{kind.name}' can do ({most}).",
+            "Measure again instead; a change this large means another body.",
+            row.get("by"),
+        )
+    side, place = str(row.get("side", "both")).lower(), str(row.get("where", kind.where[0])).lower()
     if place not in kind.where:
-        faults.append(Fault(f"{spot} where", f"is '{place}'.", f"Here: {', '.join(kind.where)}."))
+        row.note("where", f"is {short(place)}.", f"Here: {', '.join(kind.where)}.")
     if kind.name == "one shoulder lower":
         if side not in (LEFT, RIGHT):
-            faults.append(
-                Fault(
-                    f"{spot} side", "is missing.", "Write side: left or side: right (the wearer's)."
-                )
-            )
+            row.note("side", "is missing.", "Write side: left or side: right (the wearer's).")
     elif side != "both":
-        faults.append(Fault(f"{spot} side", "only goes with 'one shoulder lower'."))
-    if faults:
-        raise InputError(faults)
-    written = str(entry.get("by"))
-    inches = unit == "in" if written.replace(".", "").isdigit() else False
+        row.note("side", "only goes with 'one shoulder lower'.")
+    note = row.text("note")
+    if len(row.faults) > before:
+        return None
+    written = str(row.get("by"))
+    inches = row.unit == "in" and as_number(row.get("by")) is not None
     shown = "in" if inches or any(mark in written for mark in ("in", '"', "″")) else "cm"
-    return FitChange(
-        kind.name,
-        by,
-        place,
-        side,
-        str(entry.get("note") or ""),
-        str(entry.get("date") or ""),
-        shown,
-    )
+    return FitChange(kind.name, by, place, side, note, str(row.get("date", ""))[:40], shown)
 
 
 def apply(quarter: Quarter, side: str, changes: Sequence[FitChange]) -> Quarter:

@@ -18,11 +18,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from configs.errors import Fault, InputError
-from configs.files import dump_yaml, named_file, read_yaml, unknown_keys, write_atomic
-from configs.units import HOW_TO_WRITE, MM_PER, format_length, parse_length, unit_name
+from configs.errors import Fault, InputError, short
+from configs.files import dump_yaml, named_file, read_yaml, write_atomic
+from configs.reader import POINT_COMMA, Reader, unknown_keys
+from configs.units import HOW_TO_WRITE, MM_PER, format_length, parse_length
 
 GIRTH, LENGTH, WIDTH = "girth", "length", "width"
+_MOST_APART = 1.5  # of two takes; further apart they are not takes of one measure
 SPREAD_MM = {GIRTH: 10.0, LENGTH: 5.0, WIDTH: 5.0}  # two takes further apart are taken again
 
 
@@ -468,7 +470,7 @@ class Measurements:
         here = path.resolve()
         if here in seen:
             raise InputError(Fault(str(path), "continues itself: 'since' runs in a circle."))
-        return cls._read(read_yaml(path), str(path), path.parent, (*seen, here))
+        return cls._read(Reader(read_yaml(path), file=str(path)), path.parent, (*seen, here))
 
     @classmethod
     def from_dict(
@@ -482,48 +484,37 @@ class Measurements:
         Raises:
             InputError: all that is wrong with it, at once.
         """
-        return cls._read(data, where, Path(folder) if folder else None, ())
+        return cls._read(Reader(data, key=where), Path(folder) if folder else None, ())
 
     @classmethod
-    def _read(
-        cls, data: Mapping[str, Any], where: str, folder: Path | None, seen: tuple[Path, ...]
-    ) -> Measurements:
-        if not isinstance(data, Mapping):
-            raise InputError(Fault(where, "is not a mapping of measurements."))
-        if "measurements" not in data:
-            head = {k: v for k, v in data.items() if k in _TOP_KEYS}
-            data = {**head, "measurements": {k: v for k, v in data.items() if k not in head}}
-        faults = unknown_keys(data, _TOP_KEYS, where)
+    def _read(cls, top: Reader, folder: Path | None, seen: tuple[Path, ...]) -> Measurements:
+        top.done()  # no mapping at all
+        body = top
+        if "measurements" in top.data:
+            top.only(_TOP_KEYS)
+            body = top.sub("measurements")
         unit: str | None = None
-        if data.get("unit") is not None:
-            try:
-                unit = unit_name(data["unit"], f"{where} unit")
-            except InputError as error:
-                faults += error.faults
-                unit = "mm"  # the numbers are still read, to tell all faults at once
-        body = data["measurements"]
-        if not isinstance(body, Mapping) or (not body and not data.get("since")):
-            faults.append(Fault(f"{where} measurements", "holds no 'name: value' lines."))
-            body = {}
-        faults += unknown_keys(body, REGISTRY, f"{where} measurements")
+        if top.has("unit"):  # after a fault the numbers are still read, to tell all faults at once
+            unit = top.read_unit()
+        numbers = {k: v for k, v in body.data.items() if body is not top or k not in _TOP_KEYS}
+        if not numbers and not top.get("since"):
+            body.note("", "holds no 'name: value' lines.")
+        top.faults += unknown_keys(numbers, REGISTRY, body.place())
         since = None
-        if data.get("since") is not None:
-            try:
-                since = _earlier(cls, data["since"], where, folder, seen)
-            except InputError as error:
-                faults += error.faults
+        if top.has("since"):
+            since = top.tried(lambda: _earlier(cls, top, folder, seen), None)
         values: dict[str, float] = dict(since.values) if since else {}
         warnings: list[str] = []
         bare: list[Fault] = []
-        for key, written in body.items():
+        for key, written in numbers.items():
             if key not in REGISTRY:
                 continue
             try:
-                values[key], spread = _value(written, unit, f"{where} measurements.{key}")
+                values[key], spread = _value(written, unit, body.place(key))
             except InputError as error:
                 without = [f for f in error.faults if f.what.endswith(" has no unit.")]
                 bare += without[:1]
-                faults += [f for f in error.faults if f not in without]
+                top.faults += [f for f in error.faults if f not in without]
                 continue
             measure = REGISTRY[key]
             if spread > measure.spread_mm + 1e-9:
@@ -534,30 +525,29 @@ class Measurements:
                     "The middle is used."
                 )
         if len(bare) > 1:  # one line is missing, not as many as there are numbers
-            faults.append(
-                Fault(
-                    f"{where} unit",
-                    f"is missing: {len(bare)} of the numbers have no unit.",
-                    "Write the line 'unit: cm' (or in, or mm) above 'measurements:'.",
-                )
+            top.note(
+                "unit",
+                f"is missing: {len(bare)} of the numbers have no unit.",
+                "Write the line 'unit: cm' (or in, or mm) above 'measurements:'.",
             )
         else:
-            faults += bare
-        taken = _date(data.get("taken"), f"{where} taken", faults)
-        if faults:
-            raise InputError(faults)
+            top.faults += bare
+        taken = _date(top, "taken")
+        wearer = top.text("wearer", since.wearer if since else "")
+        note = top.text("note")
+        top.done()
         shown = unit or (since.unit if since else "cm")
         doubt = _unit_doubt(values, shown)
         return cls(
             values=MappingProxyType(values),
-            wearer=str(data.get("wearer") or (since.wearer if since else "")),
+            wearer=wearer,
             taken=taken,
             unit=shown,
-            note=str(data.get("note") or ""),
-            raw=MappingProxyType(dict(body)),
+            note=note,
+            raw=MappingProxyType(numbers),
             warnings=(*warnings, *([doubt] if doubt else plausibility(values, shown))),
             since=since,
-            path=where if folder is not None else "",
+            path=top.place() if folder is not None else "",
         )
 
     @property
@@ -686,7 +676,12 @@ def _value(written: Any, unit: str | None, where: str) -> tuple[float, float]:
     takes = written if isinstance(written, list) else [written]
     if len(takes) not in (1, 2):
         raise InputError(
-            Fault(where, f"holds {len(takes)} values.", "Write one, or two takes as [a, b].")
+            Fault(
+                where,
+                f"holds {len(takes)} values.",
+                f"Write one, or two takes as [a, b]. {POINT_COMMA}",
+                written,
+            )
         )
     faults: list[Fault] = []
     lengths = []
@@ -701,12 +696,17 @@ def _value(written: Any, unit: str | None, where: str) -> tuple[float, float]:
         raise InputError(Fault(where, "is 0.", f"Leave it out if it was not taken. {HOW_TO_WRITE}"))
     if max(lengths) > 5000:
         raise InputError(
-            Fault(where, f"{takes[0]!r} is more than 5 m.", "Check the number and its unit.")
+            Fault(where, f"{short(takes[0])} is more than 5 m.", "Check the number and its unit.")
+        )
+    if max(lengths) > _MOST_APART * min(lengths):  # [92,5 cm] are the takes 92 and 5 cm to YAML
+        raise InputError(
+            Fault(where, f"{short(written)} are no two takes of one measure.", POINT_COMMA, written)
         )
     return sum(lengths) / len(lengths), max(lengths) - min(lengths)
 
 
-def _date(value: Any, where: str, faults: list[Fault]) -> str:
+def _date(top: Reader, key: str) -> str:
+    value = top.get(key)
     if value is None:
         return ""
     if isinstance(value, date):
@@ -714,18 +714,22 @@ def _date(value: Any, where: str, faults: list[Fault]) -> str:
     try:
         return date.fromisoformat(str(value)).isoformat()
     except ValueError:
-        faults.append(Fault(where, f"{value!r} is not a date.", "Write it like 2026-11-02."))
+        top.note(key, f"{short(value)} is not a date.", "Write it like 2026-11-02.", value)
         return ""
 
 
 def _earlier(
-    cls: type[Measurements], since: Any, where: str, folder: Path | None, seen: tuple[Path, ...]
+    cls: type[Measurements], top: Reader, folder: Path | None, seen: tuple[Path, ...]
 ) -> Measurements:
+    since = top.get("since")
     if isinstance(since, Mapping):
-        return cls._read(since, f"{where} since", folder, seen)
+        return cls._read(Reader(since, key=top.place("since")), folder, seen)
     if not isinstance(since, str) or folder is None:
         raise InputError(
-            Fault(f"{where} since", f"{since!r} is not the name of an earlier measurements file.")
+            Fault(
+                top.place("since"),
+                f"{short(since)} is not the name of an earlier measurements file.",
+            )
         )
     made = "leave 'since' out"
-    return cls._load(named_file(folder, since, "since", where, made), seen)
+    return cls._load(named_file(folder, since, "since", top.place(), made), seen)

@@ -7,17 +7,15 @@ them and inside (notches, darts, marks), the kind of its corners, its own cuttin
 
 from __future__ import annotations
 
-import math
-import reprlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Protocol
+from typing import Any
 
-from configs.errors import Fault, InputError
-from configs.files import unknown_keys
+from configs.errors import InputError, short
+from configs.reader import Reader, as_number
 from drafting.allowance import KINDS
 from drafting.outline import JOIN_MM
-from drafting.piece import Dart, Line, Mark, Notch, Piece
+from drafting.piece import Dart, Mark, Notch, Piece
 
 KEYS = (
     "name",
@@ -41,33 +39,6 @@ _DART_KEYS = ("edge", "first", "second", "tip")
 _MARK_KEYS = ("name", "points", "closed")
 _CORNER_KEYS = ("edges", "kind", "by")
 _LONGEST_MM = 1e5
-
-
-class Values(Protocol):
-    """What a docket's reader offers: each reads one value and notes its fault with its place."""
-
-    faults: list[Fault]
-
-    def fault(self, key: str, what: str, remedy: str = "") -> None:
-        """Note a fault at a key."""
-
-    def place(self, key: str) -> str:
-        """The key with the file's name before it."""
-
-    def length(self, key: str, value: Any, low: float, high: float) -> float:
-        """A length in mm."""
-
-    def point(self, key: str, value: Any) -> tuple[float, float]:
-        """(x, y) mm."""
-
-    def points(self, key: str, value: Any) -> list[tuple[float, float]]:
-        """A list of (x, y) mm."""
-
-    def flag(self, where: str, row: Mapping[str, Any], key: str) -> bool:
-        """True or false."""
-
-    def count(self, where: str, value: Any, most: int = 1000) -> int:
-        """A whole number from 1."""
 
 
 def entry_of(piece: Piece, unit: str = "mm") -> dict[str, Any]:
@@ -121,60 +92,39 @@ def entry_of(piece: Piece, unit: str = "mm") -> dict[str, Any]:
     return entry
 
 
-def read_entry(where: str, row: Mapping[str, Any], values: Values) -> Piece | None:
+def read_entry(row: Reader) -> Piece | None:
     """The piece of one entry; None with its faults noted."""
-    before = len(values.faults)
+    before = len(row.faults)
     name = str(row.get("name"))
     edges: dict[str, list[tuple[float, float]]] | None = None
     outline: list[tuple[float, float]] = []
     if isinstance(row.get("edges"), Mapping):
-        edges = {str(k): values.points(f"{where}.edges.{k}", v) for k, v in row["edges"].items()}
+        each = row.sub("edges")
+        edges = {str(k): each.points(k) for k in each.data}
         outline = [p for e in edges.values() for p in e[:-1]]
-    elif "outline" in row:
-        outline = values.points(f"{where}.outline", row["outline"])
+    elif "outline" in row.data:
+        outline = row.points("outline")
     else:
-        values.fault(where, "has neither 'outline' nor 'edges'.")
-    fold = _segment(f"{where}.fold", row.get("fold"), values)
-    grain = _segment(f"{where}.grain", row.get("grain"), values)
-    turns = row.get("turns", [0, 180])
-    if (
-        not isinstance(turns, list | tuple)
-        or not turns
-        or not all(
-            isinstance(t, int | float) and not isinstance(t, bool) and math.isfinite(t)
-            for t in turns
-        )
-    ):
-        values.fault(
-            f"{where}.turns",
-            f"{reprlib.repr(turns)} is not a list of degrees.",
-            "Example: [0, 180]",
-        )
-    cut = values.count(f"{where}.cut", row.get("cut", 1), 100)
-    pair = values.flag(where, row, "pair")
-    details = _details(where, row, values)
+        row.note("", "has neither 'outline' nor 'edges'.")
+    fold, grain = row.segment("fold"), row.segment("grain")
+    turns = _turns(row)
+    cut, pair = row.count("cut", high=100), row.flag("pair")
+    details = _details(row)
     if (
         edges is None
         and fold is not None
         and details.keys() & {"darts", "marks", "own_cutting_line"}
     ):
-        values.fault(
-            where,
+        row.note(
+            "",
             "is moved to its fold, so what lies inside has no place.",
             "Give it by 'edges', one of them named 'fold', on x = 0.",
         )
-    if len(values.faults) > before:
+    if len(row.faults) > before:
         return None
     try:
         piece = Piece.from_outline(
-            name,
-            outline,
-            cut=cut,
-            pair=pair,
-            fold=fold,
-            turns=tuple(float(t) for t in turns),
-            grain=grain,
-            edges=edges,
+            name, outline, cut=cut, pair=pair, fold=fold, turns=turns, grain=grain, edges=edges
         )
         if details.get("notches"):
             details["notches"] = tuple(_on_edge(n, piece) for n in details["notches"])
@@ -182,94 +132,84 @@ def read_entry(where: str, row: Mapping[str, Any], values: Values) -> Piece | No
     except InputError as error:
         for f in error.faults:
             of = f.where.removeprefix(f"piece '{name}'")
-            values.fault(f"{where} ({name}){of}", f.what, f.remedy)
+            row.faults.append(replace(f, where=f"{row.place()} ({name}){of}"))
         return None
 
 
-def _details(where: str, row: Mapping[str, Any], values: Values) -> dict[str, Any]:
+def _turns(row: Reader) -> tuple[float, ...]:
+    turns = row.get("turns", [0, 180])
+    found = [as_number(t) for t in turns] if isinstance(turns, list | tuple) else []
+    if not found or any(t is None or abs(t) > 1e6 for t in found):
+        row.note("turns", f"{short(turns)} is not a list of degrees.", "Example: [0, 180]", turns)
+        return (0.0, 180.0)
+    return tuple(t for t in found if t is not None)
+
+
+def _details(row: Reader) -> dict[str, Any]:
     """What lies on the edges and inside, as fields of a `Piece`; only what is written."""
     made: dict[str, Any] = {}
-
-    def each(key: str, known: Sequence[str], read: Callable[[str, Mapping[str, Any]], Any]) -> None:
-        rows = row.get(key)
-        if rows is None:
-            return
-        if not isinstance(rows, list):
-            values.fault(f"{where}.{key}", f"should be a list, not {reprlib.repr(rows)}.")
-            return
-        found = []
-        for i, inner in enumerate(rows):
-            at = f"{where}.{key}[{i}]"
-            if not isinstance(inner, Mapping):
-                values.fault(at, f"should hold 'key: value' pairs, not {reprlib.repr(inner)}.")
-                continue
-            values.faults += unknown_keys(inner, known, values.place(at))
-            found.append(read(at, inner))
-        made[key] = tuple(found)
-
-    def text(at: str, inner: Mapping[str, Any], key: str, need: bool = True) -> str:
-        value = inner.get(key, "" if not need else None)
-        if not isinstance(value, str) or (need and not value.strip()):
-            values.fault(f"{at}.{key}", f"{reprlib.repr(value)} is not a name.")
-            return ""
-        return value
-
-    def notch(at: str, inner: Mapping[str, Any]) -> Notch:
-        return Notch(
-            text(at, inner, "edge"),
-            values.length(f"{at}.at", inner.get("at"), 0.0, _LONGEST_MM),
-            values.count(f"{at}.count", inner.get("count", 1), 9),
-            text(at, inner, "match", need=False),
-        )
-
-    def dart(at: str, inner: Mapping[str, Any]) -> Dart:
-        first, second, tip = (
-            values.point(f"{at}.{k}", inner.get(k)) for k in ("first", "second", "tip")
-        )
-        return Dart(text(at, inner, "edge"), first, second, tip)
-
-    def mark(at: str, inner: Mapping[str, Any]) -> Mark | None:
-        points = values.points(f"{at}.points", inner.get("points"))
-        name, closed = text(at, inner, "name"), values.flag(at, inner, "closed")
-        if not points:
-            values.fault(f"{at}.points", "holds no point.", "One point is a drill hole.")
-            return None
-        return Mark(name, points, closed)  # type: ignore[arg-type]  # a Mark takes any list of pairs
-
-    def corner(at: str, inner: Mapping[str, Any]) -> tuple[tuple[str, str], tuple[str, str]] | None:
-        pair = inner.get("edges")
-        kind, lead = inner.get("kind"), text(at, inner, "by")
-        if (
-            not isinstance(pair, list)
-            or len(pair) != 2
-            or not all(isinstance(e, str) for e in pair)
-        ):
-            values.fault(f"{at}.edges", "should be the two edges that meet there.")
-            return None
-        if kind not in KINDS or lead not in pair:
-            values.fault(
-                at,
-                "should say its kind and by which of its edges.",
-                f"Kinds are {', '.join(KINDS)}.",
-            )
-            return None
-        return (pair[0], pair[1]), (kind, lead)
-
-    each("notches", _NOTCH_KEYS, notch)
-    each("darts", _DART_KEYS, dart)
-    each("marks", _MARK_KEYS, mark)
-    each("corners", _CORNER_KEYS, corner)
+    readers: tuple[tuple[str, Sequence[str], Callable[[Reader], Any]], ...] = (
+        ("notches", _NOTCH_KEYS, _notch),
+        ("darts", _DART_KEYS, _dart),
+        ("marks", _MARK_KEYS, _mark),
+        ("corners", _CORNER_KEYS, _corner),
+    )
+    for key, known, read in readers:
+        if row.has(key):
+            made[key] = tuple(read(inner) for inner in row.rows(key, known))
     if "corners" in made:
         made["corners"] = dict(c for c in made["corners"] if c is not None)
-    if row.get("cutting") is not None:
-        made["own_cutting_line"] = values.points(f"{where}.cutting", row["cutting"])
-    if row.get("label") is not None:
-        label = row["label"]
-        if not isinstance(label, list) or not all(isinstance(t, str) for t in label):
-            values.fault(f"{where}.label", "should be a list of lines of text.")
+    if row.has("cutting"):
+        made["own_cutting_line"] = row.points("cutting")
+    if row.has("label"):
+        label = row.get("label")
+        if (
+            not isinstance(label, list)
+            or len(label) > 20
+            or not all(isinstance(t, str) and t.isprintable() for t in label)
+        ):
+            row.note("label", "should be a list of lines of text.", got=label)
         else:
             made["label"] = tuple(label)
     return made
+
+
+def _notch(row: Reader) -> Notch:
+    return Notch(
+        row.text("edge", need=True),
+        row.length("at", 0.0, _LONGEST_MM),
+        row.count("count", high=9),
+        row.text("match"),
+    )
+
+
+def _dart(row: Reader) -> Dart:
+    first, second, tip = (row.point(k) for k in ("first", "second", "tip"))
+    return Dart(row.text("edge", need=True), first, second, tip)
+
+
+def _mark(row: Reader) -> Mark | None:
+    points = row.points("points")
+    name, closed = row.text("name", need=True), row.flag("closed")
+    if not points:
+        row.note("points", "holds no point.", "One point is a drill hole.")
+        return None
+    return Mark(name, points, closed)  # type: ignore[arg-type]  # a Mark takes any list of pairs
+
+
+def _corner(row: Reader) -> tuple[tuple[str, str], tuple[str, str]] | None:
+    pair, kind, lead = row.get("edges"), row.get("kind"), row.text("by", need=True)
+    if not isinstance(pair, list) or len(pair) != 2 or not all(isinstance(e, str) for e in pair):
+        row.note("edges", "should be the two edges that meet there.", got=pair)
+        return None
+    if not isinstance(kind, str) or kind not in KINDS or lead not in pair:
+        row.note(
+            "",
+            "should say its kind and by which of its edges.",
+            f"Kinds are {', '.join(KINDS)}.",
+        )
+        return None
+    return (pair[0], pair[1]), (kind, lead)
 
 
 def _on_edge(notch: Notch, piece: Piece) -> Notch:
@@ -278,13 +218,3 @@ def _on_edge(notch: Notch, piece: Piece) -> Notch:
     if edge is not None and edge.length_mm < notch.at_mm < edge.length_mm + JOIN_MM:
         return replace(notch, at_mm=edge.length_mm)
     return notch
-
-
-def _segment(key: str, value: Any, values: Values) -> Line | None:
-    if value is None:
-        return None
-    ends = values.points(key, value)
-    if len(ends) != 2 or ends[0] == ends[1]:
-        values.fault(key, "should be the line's two ends: [[x, y], [x, y]].")
-        return None
-    return ends[0], ends[1]

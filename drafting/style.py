@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from numbers import Real
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
-from configs.errors import Fault, InputError
-from configs.files import unknown_keys
+from configs.errors import Fault, InputError, short
+from configs.reader import Reader, as_number, nearest
 from configs.units import format_length, parse_length
 from drafting.outline import Points
 
@@ -64,22 +63,16 @@ def resolve(
     Raises:
         InputError: all that is wrong with the style, at once.
     """
-    if style is None:
-        style = {}
-    if not isinstance(style, Mapping):
+    reader = Reader({} if style is None else style, key=where, unit=unit)
+    if reader.faults:
         raise InputError(Fault(where, "is not a mapping.", "Write 'style: {neckline: v}'."))
     known = {o.key: o for o in options}
-    faults = unknown_keys(style, known, where)
+    reader.only(known)
     out: dict[str, Any] = {o.key: o.default for o in options}
-    for key, written in style.items():
-        if key not in known or written is None:
-            continue
-        try:
-            out[key] = _read(known[key], written, unit, f"{where}.{key}")
-        except InputError as error:
-            faults += error.faults
-    if faults:
-        raise InputError(faults)
+    for key in reader.data:
+        if key in known and reader.has(key):
+            out[key] = _read(known[key], reader)
+    reader.done()
     return MappingProxyType(out)
 
 
@@ -102,33 +95,42 @@ def without_effect(
     return said
 
 
-def _read(option: Option, written: Any, unit: str, where: str) -> Any:
+def _read(option: Option, reader: Reader) -> Any:
+    written = reader.get(option.key)
     name = {True: "yes", False: "none"}.get(written) if isinstance(written, bool) else written
-    word = " ".join(str(name).lower().replace("_", " ").split())
+    word = " ".join(str(name)[:60].lower().replace("_", " ").split())
     for choice in option.choices:
         if word.replace("-", " ") == choice.replace("-", " "):
             return choice
     if option.kind == "choice":
-        faults = unknown_keys({word: 0}, option.choices, where)
-        raise InputError(Fault(where, f"{written!r} is not one of its choices.", faults[0].remedy))
-    if option.kind == "number":
-        if isinstance(written, bool) or not isinstance(written, Real):
-            raise InputError(Fault(where, f"{written!r} is not a number."))
-        value = float(written)
-        shown = f"{option.low:g} to {option.high:g}"
-    else:
-        value = parse_length(written, unit, where, signed=option.low < 0)
-        shown = option.limits()
+        near = nearest(word, option.choices) or f"Known here: {', '.join(sorted(option.choices))}."
+        reader.note(option.key, f"{short(written)} is not one of its choices.", near, written)
+        return option.default
+    try:
+        if option.kind == "number":
+            number = as_number(written)
+            if number is None:
+                reader.note(option.key, f"{short(written)} is not a number.", got=written)
+                return option.default
+            value, shown = number, f"{option.low:g} to {option.high:g}"
+        else:
+            where = reader.place(option.key)
+            value = parse_length(written, reader.unit, where, signed=option.low < 0)
+            shown = option.limits()
+    except InputError as error:
+        reader.again(error)
+        return option.default
     if not option.low <= value <= option.high:
-        raise InputError(_outside(option, written, unit, where, shown))
+        reader.note(option.key, *_outside(option, written, reader.unit, shown), written)
+        return option.default
     return value
 
 
-def _outside(option: Option, written: Any, unit: str, where: str, shown: str) -> Fault:
-    """A value outside its limits; of a bare number, in which unit it was read and which would fit."""
-    bare = isinstance(written, Real) or str(written).strip().replace(".", "", 1).isdigit()
+def _outside(option: Option, written: Any, unit: str, shown: str) -> tuple[str, str]:
+    """Of a value outside its limits, what and remedy; of a bare number, which unit would fit."""
+    bare = as_number(written) is not None
     if option.kind == "number" or not bare:
-        return Fault(where, f"{written!r} is outside its limits.", f"Limits: {shown}.")
+        return f"{short(written)} is outside its limits.", f"Limits: {shown}."
     meant = next(
         (
             f"Did you mean {written} {u}? "
@@ -137,8 +139,7 @@ def _outside(option: Option, written: Any, unit: str, where: str, shown: str) ->
         ),
         "",
     )
-    return Fault(
-        where,
+    return (
         f"{written}, read as {written} {unit}, is outside its limits.",
         f"{meant}A number without a unit is in the docket's unit, {unit}. Limits: {shown}.",
     )

@@ -229,42 +229,34 @@ def load_keys(path: str | Path) -> Keys:
     Raises:
         InputError: every fault: unknown actions or keys, a key that does two things.
     """
-    from configs.errors import Fault, InputError
-    from configs.files import read_yaml, unknown_keys
+    from configs.errors import short
+    from configs.reader import Reader
 
-    data = read_yaml(path)
-    faults = unknown_keys(data, ("chalkbeam", "keys"), str(path))
-    given = data.get("keys", {})
-    if not isinstance(given, Mapping):
-        raise InputError([*faults, Fault(f"{path}: keys", "should be 'action: [key, …]' lines.")])
-    faults += unknown_keys(given, BY_NAME, f"{path}: keys")
+    reader = Reader.of_file(path).only(("chalkbeam", "keys"))
+    given = reader.sub("keys", BY_NAME)
     keys = {a.name: a.keys for a in ACTIONS}
-    for name, value in given.items():
+    for name, value in given.data.items():
         if name not in BY_NAME:
             continue
         listed = [] if value is None else value if isinstance(value, list) else [value]
         made = []
         for key in listed:
-            if isinstance(key, bool):  # YAML reads a bare n or y as false or true
-                fault = f"{key!r} is not a key; put quotes about it: 'n' or 'y'."
-                faults.append(Fault(f"{path}: keys.{name}", fault))
+            if isinstance(key, bool):  # YAML reads a bare no or off as false
+                given.note(name, f"{key!r} is not a key; put quotes about it: 'n' or 'y'.")
                 continue
-            text = normal(str(key))
+            text = normal(str(key)[:40])
             if not _is_key(text):
-                faults.append(
-                    Fault(
-                        f"{path}: keys.{name}",
-                        f"there is no key '{key}'.",
-                        f"A letter, digit or sign, or one of {', '.join(_NAMED)}; "
-                        "with shift+, ctrl+ or alt+ before it.",
-                    )
+                given.note(
+                    name,
+                    f"there is no key {short(key)}.",
+                    f"A letter, digit or sign, or one of {', '.join(_NAMED)}; "
+                    "with shift+, ctrl+ or alt+ before it.",
                 )
                 continue
             made.append(text)
         keys[name] = tuple(dict.fromkeys(made))
-    faults += _clashes(keys, str(path))
-    if faults:
-        raise InputError(faults)
+    reader.faults += _clashes(keys, str(path))
+    reader.done()
     return Keys(keys)
 
 

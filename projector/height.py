@@ -19,8 +19,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibrate.calibration import Calibration
 from configs.errors import Fault, InputError
-from configs.files import unknown_keys
-from configs.units import length_text, parse_length
+from configs.reader import Reader
+from configs.units import length_text
 
 if TYPE_CHECKING:
     from drafting import Docket
@@ -86,70 +86,42 @@ def from_dict(data: Any, where: str = "table.height", *, folded: bool = False) -
     Raises:
         InputError: every fault of it.
     """
-    if not isinstance(data, Mapping):
-        raise InputError(
-            Fault(where, "should hold 'key: value' pairs.", "Example: {mat: 3 mm, cloth: 1 mm}")
-        )
-    faults = unknown_keys(data, _KEYS, where)
-
-    def length(key: str, value: Any, low: float, high: float) -> float | None:
-        try:
-            mm = float(parse_length(value, "mm", signed=True))
-        except (InputError, ValueError, TypeError):
-            mm = math.nan
-        if not low <= mm <= high:
-            faults.append(
-                Fault(f"{where}.{key}", f"{value!r} is not a length from {low:g} to {high:g} mm.")
-            )
-            return None
-        return mm
-
-    def place(key: str, value: Any) -> tuple[float, float] | None:
-        if not isinstance(value, list | tuple) or len(value) != 2:
-            faults.append(Fault(f"{where}.{key}", f"{value!r} is not [x, y] on the table, mm."))
-            return None
-        xy = [length(key, v, -20_000.0, 20_000.0) for v in value]
-        return None if xy[0] is None or xy[1] is None else (xy[0], xy[1])
-
-    mat = length("mat", data["mat"], -_MOST_THICK_MM, _MOST_THICK_MM) if "mat" in data else 0.0
-    cloth = length("cloth", data["cloth"], 0.0, _MOST_THICK_MM) if "cloth" in data else None
-    layers = data.get("layers", 2 if folded else 1)
-    if isinstance(layers, bool) or not isinstance(layers, int) or not 1 <= layers <= 40:
-        faults.append(Fault(f"{where}.layers", f"{layers!r} is not a number of layers."))
-        layers = 1
-    lens = (
-        length("lens_height", data["lens_height"], 200.0, 10_000.0)
-        if "lens_height" in data
-        else None
-    )
-    foot = place("lens_foot", data["lens_foot"]) if "lens_foot" in data else None
-    if "lens_distances" in data and "lens_foot" not in data and not faults:
-        try:
-            rows = [
-                [float(parse_length(v, "mm", signed=True)) for v in row]
-                for row in data["lens_distances"]
-            ]
-            foot, left = foot_from_tape([r[:2] for r in rows], [r[2] for r in rows])
-            if left > _FIT_MM:
-                faults.append(
-                    Fault(
-                        f"{where}.lens_distances",
-                        f"do not meet in one point ({left:.0f} mm apart).",
-                        "Measure them again, on the table, to the point under the plumb line.",
-                    )
-                )
-        except InputError as error:
-            faults += error.faults
-        except (TypeError, IndexError, ValueError):
-            faults.append(
-                Fault(f"{where}.lens_distances", "should be rows of [x, y, distance], mm.")
-            )
-    made = Height(mat or 0.0, cloth, layers, lens, foot)
+    reader = Reader(data, key=where, remedy="Example: {mat: 3 mm, cloth: 1 mm}")
+    reader.done()
+    reader.only(_KEYS)
+    mat = reader.length("mat", -_MOST_THICK_MM, _MOST_THICK_MM) if "mat" in reader.data else 0.0
+    cloth = reader.length("cloth", 0.0, _MOST_THICK_MM) if "cloth" in reader.data else None
+    layers = reader.count("layers", 2 if folded else 1, high=40)
+    lens = reader.length("lens_height", 200.0, 10_000.0) if "lens_height" in reader.data else None
+    foot = reader.point("lens_foot", 20_000.0) if "lens_foot" in reader.data else None
+    if "lens_distances" in reader.data and foot is None and not reader.faults:
+        foot = reader.tried(lambda: _foot(reader), None, "lens_distances")
+    made = Height(mat, cloth, layers, lens, foot)
     if lens is not None and made.surface_mm > 0.5 * lens:
-        faults.append(Fault(f"{where}.lens_height", f"{lens:g} mm is not far above the cloth."))
-    if faults:
-        raise InputError(faults)
+        reader.note("lens_height", f"{lens:g} mm is not far above the cloth.")
+    reader.done()
     return made
+
+
+def _foot(reader: Reader) -> tuple[float, float] | None:
+    """The lens's foot from the distances to it; what they hold is noted."""
+    rows = []
+    for i, row in enumerate(reader.items("lens_distances")):
+        if not isinstance(row, list | tuple) or len(row) != 3:
+            reader.note("lens_distances", "should be rows of [x, y, distance], mm.", got=row)
+            return None
+        key = f"lens_distances[{i}]"
+        rows.append([reader.length_of(key, v, -20_000.0, 20_000.0) for v in row])
+    if reader.faults:
+        return None
+    foot, left = foot_from_tape([r[:2] for r in rows], [r[2] for r in rows])
+    if left > _FIT_MM:
+        reader.note(
+            "lens_distances",
+            f"do not meet in one point ({left:.0f} mm apart).",
+            "Measure them again, on the table, to the point under the plumb line.",
+        )
+    return foot
 
 
 def height_of(

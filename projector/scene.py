@@ -1061,26 +1061,23 @@ def look_of(docket: Docket) -> Look:
     Raises:
         InputError: a weight or width that is none.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import short
+    from configs.reader import Reader
 
-    where = f"{docket.path or 'docket'}: table"
-    table = docket.table or {}
-    weight = table.get("weight", 1.0)
-    faults = []
-    if not isinstance(weight, int | float) or isinstance(weight, bool) or not 0.1 <= weight <= 10.0:
-        faults.append(Fault(f"{where}.weight", f"{weight!r} is not a number from 0.1 to 10."))
+    table = Reader(docket.table or {}, file=str(docket.path or "docket"), key="table")
+    weight = table.number("weight", 1.0, 0.1, 10.0)
     cut = None
-    if table.get("width") is not None:
-        found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(mm|px)\s*", str(table["width"]))
+    if table.has("width"):
+        given = table.get("width")
+        found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(mm|px)\s*", str(given)[:40])
         value = float(found[1].replace(",", ".")) if found else 0.0
         if not found or not 0.2 <= value <= 30.0:
-            said = f"{table['width']!r} is not a line's width."
-            faults.append(Fault(f"{where}.width", said, "Write it as 1.2 mm or 2 px."))
+            said = f"{short(given)} is not a line's width."
+            table.note("width", said, "Write it as 1.2 mm or 2 px.", given)
         else:
             cut = (value, found[2])
-    if faults:
-        raise InputError(faults)
-    return Look(ink_of(docket), lines_of(docket), float(weight), cut)
+    table.done()
+    return Look(ink_of(docket), lines_of(docket), weight, cut)
 
 
 def build(

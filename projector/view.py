@@ -7,7 +7,6 @@ moves and turns over: it holds no scale, so nothing done at the table can lose t
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -74,29 +73,16 @@ class View:
         Raises:
             InputError: every fault of it.
         """
-        from configs.errors import Fault, InputError
-        from configs.files import unknown_keys
+        from configs.reader import Reader
 
-        if not isinstance(data, Mapping):
-            raise InputError(Fault(where, "should be a mapping.", "Take it out to begin anew."))
-        faults = unknown_keys(data, _KEYS, where)
-        turn, at = data.get("turn", 0.0), data.get("at", [0.0, 0.0])
-        mirror, side = data.get("mirror", False), data.get("side", "near")
-        if not _number(turn):
-            faults.append(Fault(f"{where}.turn", f"{turn!r} is not an angle in degrees."))
-        if not isinstance(at, list | tuple) or len(at) != 2 or not all(_number(v) for v in at):
-            faults.append(Fault(f"{where}.at", f"{at!r} is not [x, y] in mm."))
-        if not isinstance(mirror, bool):
-            faults.append(Fault(f"{where}.mirror", f"{mirror!r} is neither true nor false."))
-        if side not in SIDES:
-            faults.append(Fault(f"{where}.side", f"{side!r} is not one of {', '.join(SIDES)}."))
-        if faults:
-            raise InputError(faults)
-        return cls(float(turn), (float(at[0]), float(at[1])), mirror, side)
-
-
-def _number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+        reader = Reader(data, key=where, remedy="Take it out to begin anew.")
+        reader.done()
+        reader.only(_KEYS)
+        turn = reader.number("turn", 0.0, -1e6, 1e6, "an angle in degrees")
+        x, y = reader.point("at", 1e7) if reader.has("at") else (0.0, 0.0)
+        mirror, side = reader.flag("mirror"), reader.word("side", SIDES, "near")
+        reader.done()
+        return cls(turn, (x, y), mirror, side)
 
 
 def rigid(turn_deg: float, at: tuple[float, float], mirror: bool = False) -> Array:

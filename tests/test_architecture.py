@@ -14,7 +14,7 @@ PACKAGES = ("configs", "drafting", "calibrate", "projector")
 
 # Inside each package imports run one way: a module may import those listed before it.
 ORDER = {
-    "configs": ["clean", "errors", "units", "files"],
+    "configs": ["clean", "errors", "units", "files", "reader"],
     "drafting": [
         "measurements", "figures", "curves", "outline", "allowance",
         "piece", "piece_entry", "style", "fit", "truing", "blocks", "steps", "placement", "cloth", "lay",

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Any
 
 from configs.errors import Fault, InputError
-from configs.files import unknown_keys
+from configs.reader import unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import Measurements, missing
 from drafting.outline import Points

@@ -152,11 +152,12 @@ def guide(
         crosses_for,
         crosses_picture,
         distances_text,
-        length_mm,
         load_readings,
         pairs_of,
     )
+    from configs.errors import InputError
     from configs.files import write_atomic
+    from configs.units import parse_length
 
     crosses: dict[str, tuple[float, float]] = {
         k: (float(x), float(y)) for k, (x, y) in crosses_for(size, count).items()
@@ -187,9 +188,9 @@ def guide(
             at += 1
             continue
         try:
-            mm = length_mm(answer, unit)
-        except ValueError as error:
-            click.echo(f"{error}. Write 1123, '112.3 cm' or '44 1/4 in'.")
+            mm = parse_length(answer, unit)
+        except InputError as error:
+            click.echo(f"{error.faults[0].what} Write 1123, '112.3 cm' or '44 1/4 in'.")
             continue
         if not 5.0 <= mm <= 30_000.0:
             click.echo(f"{mm:g} mm is no distance on a table. Is the unit right?")

@@ -18,7 +18,6 @@ from calibrate.tape import (
     crosses_picture,
     crosses_text,
     form_text,
-    length_mm,
     load_readings,
     pairs_of,
     readings_from,
@@ -26,6 +25,7 @@ from calibrate.tape import (
 )
 from calibrate.virtual_table import VirtualProjector, VirtualTable
 from configs.errors import InputError, Refusal
+from configs.units import parse_length
 from projector.cli import main
 
 SIZE = (1920, 1080)
@@ -50,14 +50,14 @@ SIZE = (1920, 1080)
 )
 def test_readings_as_people_write_them(text: object, unit: str, mm: float) -> None:
     """Millimetres, centimetres, inches and fractions come out in millimetres (1 in is 25.4 mm exactly)."""
-    assert length_mm(text, unit) == pytest.approx(mm, abs=1e-9)
+    assert parse_length(text, unit) == pytest.approx(mm, abs=1e-9)
 
 
 @pytest.mark.parametrize("text", ["", "long", "12 13", "1/0 in", True, None, "12 furlongs", "--3"])
 def test_what_is_no_length_is_refused(text: object) -> None:
     """Words and slips are not read as some number."""
-    with pytest.raises(ValueError, match="not a length"):
-        length_mm(text)
+    with pytest.raises(InputError, match=r"length|fraction|unit|empty"):
+        parse_length(text, "mm")
 
 
 def test_exact_distances_of_a_plain_projector_give_it_back() -> None:

@@ -68,7 +68,7 @@ def test_keys_are_remapped(tmp_path: Path) -> None:
         ("keys: {turn: [hyperspace]}", "there is no key"),
         ("keys: {lines: [n]}\nkyes: 1", "unknown key 'kyes'"),
         ("keys: {turn: [y, yes]}", "quotes"),
-        ("keys: [turn]", "should be"),
+        ("keys: [turn]", "should hold"),
     ],
 )
 def test_faults_of_a_keys_file_are_told(tmp_path: Path, text: str, said: str) -> None:

@@ -1,0 +1,346 @@
+"""The docket: one file, one garment, everything the person did.
+
+It names the wearer's measurements, the block and its style, fit changes, allowances, the cloth,
+where each piece lies and which are traced. All else is computed again from it. How it is read is
+in `reader`, how it is written back in `text`.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from configs.errors import ChalkbeamError, Fault, InputError
+from configs.files import parse_yaml, read_text
+from drafting.allowance import HEM
+from drafting.cloth import Cloth
+from drafting.measurements import Measurements
+from drafting.piece import Piece
+from drafting.placement import Placement
+
+if TYPE_CHECKING:
+    from drafting.blocks import Draft
+
+_DRAFT_FIELDS = frozenset({"measurements", "garment", "imported"})
+_SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no source)
+DEFAULT_DISTANCE_MM = 5.0  # room for the shears between two cutting lines (common practice)
+
+
+@dataclass(frozen=True, eq=False)
+class Docket:
+    """One garment's file, read and checked. Lengths mm.
+
+    ``garment``: block, style and fit as written (None when the pieces are imported outlines);
+    ``imported``: outlines taken in from elsewhere, by name; ``allowances``: edge → mm, ``all`` for
+    the rest; ``piece_allowances``: piece → the same, going before; ``shares``: files of other
+    dockets whose pieces lie on the same cloth, as seen from this one's folder; ``table``: the view, kept for
+    the table; ``record``: what she noted about the garment.
+    """
+
+    title: str = "untitled"
+    unit: str = "mm"
+    wearer: str = ""
+    measurements: Measurements | None = None
+    garment: Mapping[str, Any] | None = None
+    imported: Mapping[str, Piece] = field(default_factory=dict)
+    quantity: int = 1
+    allowances: Mapping[str, float] = field(default_factory=dict)
+    piece_allowances: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    cloth: Cloth | None = None
+    distance_mm: float = DEFAULT_DISTANCE_MM
+    shares: tuple[str, ...] = ()
+    lay: tuple[Placement, ...] = ()
+    traced: tuple[str, ...] = ()
+    table: Mapping[str, Any] = field(default_factory=dict)
+    record: tuple[Mapping[str, Any], ...] = ()
+    path: Path | None = None
+    _raw: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    _text: str = field(default="", repr=False)
+    _before: Docket | None = field(default=None, repr=False)  # as read: what differs is written
+
+    # -- reading ------------------------------------------------------------------------------
+
+    @classmethod
+    def load(cls, path: str | Path) -> Docket:
+        """Read a docket with the measurements that it names.
+
+        Raises:
+            InputError: all that is wrong with it, each fault with its key path.
+        """
+        path = Path(path)
+        text = read_text(path)
+        return cls.from_dict(parse_yaml(text, str(path)), path=path, text=text)
+
+    @classmethod
+    def from_dict(
+        cls, data: Mapping[str, Any], *, path: Path | None = None, text: str = ""
+    ) -> Docket:
+        """A docket from its YAML mapping; ``path`` anchors the measurements file it may name.
+
+        Raises:
+            InputError: all that is wrong with it, each fault with its key path.
+        """
+        from drafting.docket.reader import read_docket
+
+        return read_docket(data, path, text)
+
+    # -- what follows from it -----------------------------------------------------------------
+
+    @cached_property
+    def _draft(self) -> Draft | None:
+        if self.garment is None:
+            return None
+        from drafting.blocks import draft
+
+        if self.measurements is None:
+            raise InputError(
+                Fault(
+                    self._where("measurements"),
+                    "a garment is to be drafted but no measurements are named.",
+                    "Add 'measurements: alto-3.yaml', or take them with 'chalkbeam measure'.",
+                )
+            )
+        try:
+            return draft(
+                self.garment["block"],
+                self.measurements,
+                style=self.garment.get("style") or {},
+                fit=self.garment.get("fit") or [],
+                unit=self.unit,
+            )
+        except ChalkbeamError as error:  # the block knows no files: say which one it speaks of
+            doubt = self.measurements.unit_doubt
+            if doubt:  # what follows from numbers in the wrong unit is told of nothing else
+                raise InputError(
+                    Fault(
+                        self.measurements.path or self._where("measurements"),
+                        doubt,
+                        "Correct its line 'unit:', or the numbers.",
+                    )
+                ) from error
+            raise type(error)([self._of_garment(f) for f in error.faults]) from error
+
+    def _of_garment(self, fault: Fault) -> Fault:
+        """A fault that drafting told, with this file and its key where they are the docket's."""
+        head = re.split(r"[ .\[:]", fault.where, maxsplit=1)[0]
+        if head in ("block", "style", "fit"):
+            return replace(fault, where=self._where(f"garment.{fault.where}"))
+        named = [str(self.path)] if self.path else []
+        named += [self.measurements.path] if self.measurements and self.measurements.path else []
+        if any(fault.where.startswith(n) for n in named):
+            return fault
+        return replace(
+            fault, where=self._where(f"garment, {fault.where}" if fault.where else "garment")
+        )
+
+    def draft(self) -> Draft:
+        """The garment drafted from its measurements (cached).
+
+        Raises:
+            InputError: the docket holds no garment to draft, or a value of it is off.
+            DraftError: no sound pattern follows from the measurements and style.
+        """
+        made = self._draft
+        if made is None:
+            raise InputError(
+                Fault(
+                    self._where("garment"),
+                    "this docket has no garment to draft, only imported pieces."
+                    if self.imported
+                    else "this docket names no garment.",
+                    "Add 'garment: {block: quick-top}'; 'chalkbeam blocks' lists what there is.",
+                )
+            )
+        return made
+
+    @cached_property
+    def _pieces(self) -> dict[str, Piece]:
+        drafted = dict(self._draft.pieces) if self.garment is not None and self._draft else {}
+        twice = sorted(set(drafted) & set(self.imported))
+        if twice:
+            raise InputError(
+                [
+                    Fault(
+                        self._where(f"pieces ({name})"),
+                        "the garment has a piece of this name too.",
+                        "Give the imported one another name.",
+                    )
+                    for name in twice
+                ]
+            )
+        pieces = {**drafted, **self.imported}
+        if not pieces:
+            self.draft()
+        self._check_names(pieces)
+        return pieces
+
+    def pieces(self) -> dict[str, Piece]:
+        """Every piece of the garment by name: drafted ones first, then imported ones.
+
+        Raises:
+            InputError, DraftError: as `draft`; allowances, lay or traced name what is not there.
+        """
+        return dict(self._pieces)
+
+    def allowances_for(self, piece: str) -> dict[str, float]:
+        """Edge → allowance mm for one piece (``all`` for edges not named)."""
+        return {**self.allowances, **self.piece_allowances.get(piece, {})}
+
+    def allowance_cautions(self) -> list[str]:
+        """What to know before cutting: edges without allowance, and allowances too small to sew.
+
+        ``all: 0`` says that it is meant so (outlines that hold their allowances already).
+        """
+        where = str(self.path) if self.path else "the docket"
+        if not self.allowances and not self.piece_allowances:
+            if all(p.own_cutting_line is not None for p in self.pieces().values()):
+                return []
+            return [
+                "No allowance is set: the pieces would be cut on the seam line, with nothing to sew. "
+                f"Add this line to {where}: 'allowances: {{all: 10 mm, hem: 25 mm}}' (or 'all: 0' "
+                "if the outlines hold their allowances already)."
+            ]
+        said = []
+        bare = list(dict.fromkeys(e for p in self.pieces().values() for e in self._bare_edges(p)))
+        if bare:
+            said.append(
+                f"No allowance is set for {', '.join(bare)}: cut on the seam line there. Add 'all: "
+                f"10 mm' under 'allowances' in {where} (or 'all: 0' if it is meant so)."
+            )
+        for key, mm in self._each_allowance():
+            if 0.0 < mm < _SMALL_ALLOWANCE_MM:
+                meant = f"did you mean {mm:g} cm?" if self.unit == "mm" else "is that meant?"
+                said.append(
+                    f"{key} is {mm:.3g} mm: {meant} A number without a unit is in "
+                    f"{self.unit}; write it with its unit, such as '{key.rsplit('.', 1)[-1]}: 1 cm'."
+                )
+        return said
+
+    def _bare_edges(self, piece: Piece) -> list[str]:
+        """Edges of a piece for which neither they nor 'all' have an allowance."""
+        if piece.own_cutting_line is not None:
+            return []
+        own = self.allowances_for(piece.name)
+        if "all" in own:
+            return []
+        widths = piece.widths(own)
+        fold = piece.fold
+
+        def on_fold(edge: str) -> bool:
+            if fold is None:
+                return False
+            (ax, ay), (bx, by) = fold
+            length = math.hypot(bx - ax, by - ay)
+            return all(
+                abs((bx - ax) * (y - ay) - (by - ay) * (x - ax)) < 0.05 * length
+                for x, y in piece.edges[edge].points
+            )
+
+        out = []
+        for edge in piece.edges:
+            plain = edge.removeprefix("left ").removeprefix("right ")
+            named = edge in own or plain in own or (edge.split()[-1] == HEM and HEM in own)
+            if not named and not widths.get(edge) and edge not in piece.bound and not on_fold(edge):
+                out.append(edge)
+        return out
+
+    def _each_allowance(self) -> list[tuple[str, float]]:
+        """Key path → mm of every allowance that is written."""
+        every = [(f"allowances.{k}", v) for k, v in self.allowances.items()]
+        for name, own in self.piece_allowances.items():
+            every += [(f"allowances.{name}.{k}", v) for k, v in own.items()]
+        return every
+
+    def placed(self) -> tuple[Placement, ...]:
+        """The placements on the cloth (those put aside left out)."""
+        return tuple(p for p in self.lay if not p.aside)
+
+    def _check_names(self, pieces: Mapping[str, Piece]) -> None:
+        import difflib
+
+        edges = {e for p in pieces.values() for e in p.edges} | {"all"}
+        # 'side' speaks for 'left side' and 'right side' where the two differ
+        edges |= {e.removeprefix("left ").removeprefix("right ") for e in edges}
+        faults: list[Fault] = []
+
+        def need(key: str, name: str, known: set[str], kind: str) -> None:
+            if name not in known:
+                near = difflib.get_close_matches(name, sorted(known), 1, 0.4)
+                hint = f"Did you mean '{near[0]}'?" if near else ""
+                faults.append(
+                    Fault(
+                        self._where(key),
+                        f"there is no {kind} '{name}'; there are {', '.join(sorted(known))}.",
+                        hint,
+                    )
+                )
+
+        if self.garment is not None:  # an edge that only another style has is no slip
+            from drafting.blocks import edge_names
+
+            edges |= set(edge_names(self.garment["block"]))
+        for edge in self.allowances:
+            need("allowances", edge, edges, "edge")
+        for name, own in self.piece_allowances.items():
+            need("allowances", name, set(pieces), "piece")
+            for edge in own if name in pieces else ():
+                need(f"allowances.{name}", edge, self._edges_of(pieces[name]), "edge")
+        for i, placement in enumerate(self.lay):
+            need(f"lay[{i}].piece", placement.piece, set(pieces), "piece")
+        for key in self.traced:
+            need("traced", key.rsplit("/", 1)[0], set(pieces), "piece")
+        if faults:
+            raise InputError(faults)
+
+    def _edges_of(self, piece: Piece) -> set[str]:
+        """The edges an allowance of this piece may name."""
+        own = set(piece.edges) | {"all"}
+        own |= {e.removeprefix("left ").removeprefix("right ") for e in own}
+        if self.garment is None or piece.name in self.imported:
+            return own
+        from drafting.blocks import edge_names
+
+        return own | set(edge_names(self.garment["block"]))
+
+    def unused_allowances(self) -> tuple[str, ...]:
+        """Edges named under ``allowances`` that no piece of this style has, in order."""
+        there = {e for p in self.pieces().values() for e in p.edges} | {"all"}
+        there |= {e.removeprefix("left ").removeprefix("right ") for e in there}
+        return tuple(e for e in self.allowances if e not in there)
+
+    def _where(self, key: str) -> str:
+        return f"{self.path}: {key}" if self.path else key
+
+    # -- changing and writing -----------------------------------------------------------------
+
+    def replace(self, **changes: Any) -> Docket:
+        """A docket with some fields changed; the rest, her comments included, stays."""
+        made = dataclasses.replace(self, **changes)
+        if not _DRAFT_FIELDS & set(changes):  # the drafted pieces are still the same
+            kept = {k: v for k, v in self.__dict__.items() if k in ("_draft", "_pieces")}
+            made.__dict__.update(kept)
+        return made
+
+    def to_dict(self) -> dict[str, Any]:
+        """The docket as its YAML mapping: what she wrote, with what has changed since."""
+        from drafting.docket.text import mapping_of
+
+        return mapping_of(self)
+
+    def save(self, path: str | Path | None = None) -> Path:
+        """Write the docket whole or not at all; answer where.
+
+        Only sections that changed are written anew. Without ``path``, where it was read from.
+
+        Raises:
+            InputError: no path is known, or the file cannot be written.
+        """
+        from drafting.docket.text import save
+
+        return save(self, path)

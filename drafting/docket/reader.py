@@ -1,0 +1,260 @@
+"""A docket read: from the mapping of its file, and of the files that it names, to a `Docket`.
+
+After the YAML, before anything is drafted. Every fault is told with its key path, all at once.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from configs.errors import short
+from configs.files import named_file
+from configs.reader import Reader, kind_of, unknown_keys
+from drafting import piece_entry
+from drafting.cloth import Cloth
+from drafting.docket.model import DEFAULT_DISTANCE_MM, Docket
+from drafting.fit import FORM
+from drafting.measurements import Measurements
+from drafting.piece import Piece
+from drafting.placement import Placement
+
+_KEYS = (
+    "chalkbeam",
+    "title",
+    "unit",
+    "wearer",
+    "measurements",
+    "garment",
+    "pieces",
+    "quantity",
+    "allowances",
+    "cloth",
+    "distance",
+    "shares",
+    "lay",
+    "traced",
+    "table",
+    "record",
+)
+_GARMENT_KEYS = ("block", "style", "fit")
+_LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside")
+_RECORD_KEYS = ("date", "note", "photo")
+_MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
+
+
+def read_docket(data: Mapping[str, Any], path: Path | None, text: str = "") -> Docket:
+    """The docket that a mapping describes.
+
+    ``path``: its file, which anchors the files that it names; ``text``: the file's text, for
+    writing it back with its comments.
+
+    Raises:
+        InputError: all that is wrong with it, each fault with its key path.
+    """
+    top = Reader(data, file=str(path) if path else "").only(_KEYS)
+    top.read_unit()
+    title = top.text("title", "untitled")
+    allowances, own = _allowances(top)
+    measurements = _measurements(top, path)
+    wearer = top.text("wearer", measurements.wearer if measurements else "")
+    garment = _garment(top)
+    made = Docket(
+        title=title,
+        unit=top.unit,
+        wearer=wearer,
+        measurements=measurements,
+        garment=garment,
+        imported=_pieces(top),
+        quantity=top.count("quantity", high=100),
+        allowances=allowances,
+        piece_allowances=own,
+        cloth=_cloth(top, path),
+        distance_mm=top.length("distance", 0.0, 100.0)
+        if "distance" in top.data
+        else DEFAULT_DISTANCE_MM,
+        shares=_shares(top, path),
+        lay=_lay(top),
+        traced=_traced(top),
+        table=_named(top.sub("table")),
+        record=tuple(dict(row.data) for row in top.rows("record", _RECORD_KEYS)),
+        path=path,
+        _raw=dict(top.data),
+        _text=text,
+    )
+    top.done()
+    object.__setattr__(made, "_before", made)
+    return made
+
+
+def _named(reader: Reader) -> dict[str, Any]:
+    return {str(k): v for k, v in reader.data.items()}
+
+
+def _place(path: Path | None) -> tuple[Path, str]:
+    """The folder from which a docket's files are seen, and what the docket is called."""
+    return (path.parent, str(path)) if path else (Path(), "the docket")
+
+
+def _measurements(top: Reader, path: Path | None) -> Measurements | None:
+    value = top.data.get("measurements")
+    folder, where = _place(path)
+    if value is None:
+        return None
+    if isinstance(value, str):
+        made = "take the measurements: chalkbeam measure FILE.yaml"
+        return top.tried(
+            lambda: Measurements.load(named_file(folder, value, "measurements", where, made)), None
+        )
+    if not isinstance(value, Mapping):
+        top.note(
+            "measurements", "should be a file's name or 'key: value' pairs.", "Example: alto-3.yaml"
+        )
+        return None
+    inner = {"unit": top.unit, "wearer": top.get("wearer", ""), **value}
+    return top.tried(
+        lambda: Measurements.from_dict(
+            inner, top.place("measurements"), path.parent if path else None
+        ),
+        None,
+    )
+
+
+def _garment(top: Reader) -> Mapping[str, Any] | None:
+    if not top.has("garment"):
+        return None
+    garment = top.sub("garment")
+    odd = _style_keys(garment)
+    for key in odd:
+        garment.note(
+            key,
+            "is a matter of style.",
+            f"Write it as 'style: {{{key}: {short(garment.data[key])}}}'.".replace("'", '"'),
+        )
+    rest = {k: v for k, v in garment.data.items() if k not in odd}
+    top.faults += unknown_keys(rest, _GARMENT_KEYS, garment.place())
+    if not isinstance(garment.get("block"), str):
+        garment.note("block", "is missing.", "'chalkbeam blocks' lists what can be drafted.")
+    if garment.has("style"):
+        garment.sub("style")
+    fit = garment.get("fit")
+    if fit is not None and not isinstance(fit, list):
+        garment.note(
+            "fit", f"should be a list of changes, not {kind_of(fit)}.", f"Write '- {FORM}'."
+        )
+    return _named(garment)
+
+
+def _style_keys(garment: Reader) -> list[str]:
+    """Keys written beside ``block`` that are style options of that block."""
+    others = [k for k in garment.data if k not in _GARMENT_KEYS]
+    if not others:
+        return []
+    from drafting import blocks
+
+    block = str(garment.get("block"))
+    known = {o.key for o in blocks.get(block).options} if block in blocks.names() else set()
+    return [k for k in others if k in known]
+
+
+def _pieces(top: Reader) -> dict[str, Piece]:
+    pieces: dict[str, Piece] = {}
+    for row in top.rows("pieces", piece_entry.KEYS):
+        name = row.get("name")
+        if (
+            not isinstance(name, str)
+            or not name.strip()
+            or not name.isprintable()
+            or "/" in name
+            or len(name) > 80
+        ):
+            row.note("name", f"{short(name)} is not a name.", "A word or two, without '/'.")
+            continue
+        if name in pieces:
+            row.note("name", f"'{name}' stands twice.", "Every piece needs its own name.")
+            continue
+        piece = piece_entry.read_entry(row)
+        if piece is not None:
+            pieces[name] = piece
+    return pieces
+
+
+def _allowances(top: Reader) -> tuple[dict[str, float], dict[str, dict[str, float]]]:
+    sizes: dict[str, float] = {}
+    own: dict[str, dict[str, float]] = {}
+
+    def each(reader: Reader) -> dict[str, float]:
+        return {str(k): reader.length(k, 0, _MAX_ALLOWANCE_MM) for k in reader.data}
+
+    every = top.sub("allowances")
+    for key, value in every.data.items():
+        if isinstance(value, Mapping):
+            own[str(key)] = each(every.inner(str(key), value))
+        else:
+            sizes[str(key)] = every.length_of(str(key), value, 0, _MAX_ALLOWANCE_MM)
+    rows = top.get("pieces", [])
+    for i, row in enumerate(rows if isinstance(rows, list) else []):
+        if not isinstance(row, Mapping) or row.get("allowances") is None:
+            continue
+        mine = each(top.inner(f"pieces[{i}]", row).sub("allowances"))
+        if isinstance(row.get("name"), str):
+            own[row["name"]] = mine
+    return sizes, own
+
+
+def _cloth(top: Reader, path: Path | None) -> Cloth | None:
+    value = top.get("cloth")
+    if value is None:
+        return None
+    if isinstance(value, str):
+        folder, where = _place(path)
+        made = "write the cloth into the docket itself: cloth: {width: 1400 mm}"
+        return top.tried(lambda: Cloth.load(named_file(folder, value, "cloth", where, made)), None)
+    inner = {"unit": top.unit, **_named(top.sub("cloth"))}
+    if not isinstance(value, Mapping):
+        return None
+    return top.tried(lambda: Cloth.from_dict(inner, where=top.place("cloth")), None)
+
+
+def _shares(top: Reader, path: Path | None) -> tuple[str, ...]:
+    names = top.texts("shares", "should list other dockets' files.", "Example: shares: [tie.yaml]")
+    own = path.resolve() if path else None
+    for name in names:
+        if own is not None and (own.parent / name).resolve() == own:
+            top.note("shares", f"'{name}' is this docket itself.", "Name the other one.")
+    return names
+
+
+def _lay(top: Reader) -> tuple[Placement, ...]:
+    placements: list[Placement] = []
+    seen: set[str] = set()
+    for row in top.rows("lay", _LAY_KEYS):
+        name = row.text("piece", need=True)
+        if not name:
+            continue
+        placement = Placement(
+            name,
+            row.count("copy"),
+            row.point("at"),
+            row.number("turn", 0.0, -1e6, 1e6, "a number of degrees"),
+            row.flag("mirrored"),
+            row.flag("locked"),
+            row.flag("aside"),
+        )
+        if placement.key in seen:
+            row.note("", f"{placement.key} is laid twice.", "Number the copies 1, 2, …")
+        seen.add(placement.key)
+        placements.append(placement)
+    return tuple(placements)
+
+
+def _traced(top: Reader) -> tuple[str, ...]:
+    keys = top.get("traced", [])
+    if not isinstance(keys, list) or not all(
+        isinstance(v, str) and re.fullmatch(r"[^/]+/[0-9]{1,6}", v) for v in keys
+    ):
+        top.note("traced", "should be a list of piece/copy.", "Example: [front/1, back/1]")
+        return ()
+    return tuple(dict.fromkeys(keys))
