@@ -97,7 +97,7 @@ ACTIONS: tuple[Action, ...] = (
            pointer="press on your edge of the beam"),
     Action("more", "More", ("f2",), "the strip's further buttons"),
     Action("help", "Help", ("h", "f1"), "this page, and the next where it is long"),
-    Action("leave", "Close", ("escape",), "close a page, let a piece go, then leave"),
+    Action("leave", "Close", ("escape",), "put a dragged piece back, close a page, let a piece go; twice: leave"),
     Action("quit", "Quit", ("q", "ctrl+q"), "leave; everything is saved already"),
 )  # fmt: skip
 
@@ -148,6 +148,14 @@ STRIP_MORE: dict[str, tuple[str, ...]] = {
         "centre", "turn-cloth", "flip-cloth", "calibrate", "strip", "leave", "quit",
     ),
 }  # fmt: skip
+# on the handle that the strip shrinks to where pieces fill the beam; 'more' opens the strip
+HANDLE: dict[str, tuple[str, ...]] = {
+    "trace": ("go-on", "next", "go-back"),
+    "bays": ("go-on", "next-bay", "go-back"),
+    "bays-move": ("point-again", "go-back", "arrange"),
+    "bays-check": ("point-again", "keep-fit", "go-back"),
+    "align": ("align", "go-back", "leave"),
+}
 # words that differ from the action's own: by the row of buttons, or by the mode
 STRIP_WORDS: dict[tuple[str, str], str] = {
     ("trace", "go-on"): "Traced",

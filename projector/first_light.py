@@ -134,6 +134,7 @@ class FirstLight:
     closed: bool = False
     bars_mm: tuple[float, float] | None = None
     _said: str = ""
+    _leaves: bool = False
     _found: Any = None
     _typed: str = ""
     _pair: int = 0
@@ -219,11 +220,18 @@ class FirstLight:
         """A key was pressed."""
         self._stale = True
         if name == "escape":
-            if self.page in ("start", "done"):
+            if self.page == "done" or (self.page == "start" and not self.in_use):
+                if self._leaves:
+                    self.running = False
+                else:
+                    self._leaves = True
+                    self.tell(f"Esc once more: {_TO_THE_LAY if self.in_use else START[-1][1]}.")
+            elif self.page == "start":
                 self.running = False
             else:
                 self._go(self._back_to if self.page == "bars" else "start")
             return
+        self._leaves = False
         if name == "b" and self.page in ("start", "photo", "done") and self._may_read_bars():
             self._back_to, self._typed = self.page, ""
             self._bars.clear()

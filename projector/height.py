@@ -247,6 +247,39 @@ def notes(docket: Docket, calibration: Calibration) -> tuple[str, ...]:
     ).said
 
 
+def truth(docket: Docket, calibration: Calibration) -> str:
+    """How true the light is, in one figure that holds every doubt that is known: ``true to 0.3 mm``.
+
+    The root of the sum of squares of: the calibration's own error and the print's doubt (unread
+    bars) at the beam's worst place, and what a line of a metre may be too long or too short for want
+    of the cloth's thickness or the lens's height.
+    """
+    from calibrate.report import length_mm
+
+    if calibration.method == "none":
+        return "not to scale"
+    grid = calibration.model.grid_mm()
+    error = calibration.expected_error_mm(grid)
+    bars = calibration.print_doubt_mm(grid)
+    folded = docket.cloth is not None and docket.cloth.folded
+    where = f"{docket.path or 'docket'}: table"
+    noted = height_of(docket.table, calibration, folded=folded, where=where)
+    what = "the cloth's thickness" if noted.cloth_mm is None else "the lens's height"
+    parts = {
+        "": float(error.max()),
+        "the bars are not read": float(bars.max()),
+        f"{what} is not noted": off_by(calibration, noted).per_metre_mm,
+    }
+    whole = math.sqrt(sum(v * v for v in parts.values()))
+    why = max(parts, key=lambda k: parts[k])
+    if calibration.bars_mm is not None:
+        why = why.replace("the bars are not read", "")
+    step = 1.0 if whole > 9.9 else 0.1  # rounded up: never less than a part of it is told elsewhere
+    told = step * math.ceil(whole / step - 1e-6) if whole >= 0.1 else whole
+    words = f"true to {length_mm(told)}"
+    return f"{words} at worst" + (f": {why}" if why and parts[why] > 0.7 * whole else "")
+
+
 def foot_from_tape(
     places_mm: Sequence[Sequence[float]] | ArrayLike, distances_mm: ArrayLike
 ) -> tuple[tuple[float, float], float]:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from projector import room
 from projector.faces import (
     BESIDE_MM,
     LEAST_TEXT_MM,
@@ -81,6 +82,10 @@ _OWN_WIDTH = ("label", "text", "key", "strong", "button", "chosen")  # words and
 _FIGURES_MM = 9.0  # capitals of the strip's figures
 _ROW_MM = 18.0  # of a row of them
 _MOST_ROWS = 3
+_MOST_HANDLE_ROWS = 5
+_HANDLE_MM = 300.0  # a longer line is broken on the handle
+_TALL_MM = 40.0  # of the strip's buttons
+_GAP_MM = 5.0  # between them
 _FROM_WORDS_MM = 3.0  # room kept between a label and a line that must be broken for it
 _SLOT_MM = 12.0
 _STRIP_MARGIN_MM = 5.0  # from the beam's edge
@@ -157,7 +162,9 @@ class Button:
 class Strip:
     """The strip along her edge: its item, its ground (N, 2) mm, and where its buttons lie.
 
-    ``buttons``: action → (4, 2) mm on the table; ``rows``: of figures that have room.
+    ``buttons``: action → (4, 2) mm on the table; ``rows``: of figures that have room, at most
+    ``most_rows``; ``small``: the handle that it shrinks to where there is no room for it; ``far``: along the edge
+    across the table.
     """
 
     item: Item
@@ -166,6 +173,9 @@ class Strip:
     tall_mm: float
     length_mm: float
     rows: int
+    most_rows: int
+    small: bool = False
+    far: bool = False
 
 
 @dataclass(frozen=True)
@@ -503,7 +513,7 @@ class Stage:
         for p in placements:
             for line in self.faces.of(p).lines["cutting"]:
                 table = _through(self.table_from_piece(p), line)
-                lines += _outside(_stepped(table, 3.0), read_from_table, boxes)
+                lines += _outside(stepped(table, 3.0), read_from_table, boxes)
         return Item("ghost", (self.mark("ghost", lines),), np.eye(3))
 
     def outline_on_cloth(self, placement: Placement, *, rough: bool = False) -> Array:
@@ -570,6 +580,14 @@ class Stage:
             beam = beam * np.array([1.0, -1.0])
         return _strip_box(beam, read_from_table, height_mm, far)
 
+    def strip_room(self, *, far: bool = False) -> Array:
+        """(4, 2) table mm: what the strip may cover with as many rows of words as it may have."""
+        height = _TALL_MM + _MOST_ROWS * _ROW_MM + 5.0
+        frame, length, high = self.strip_box(height, far=far)
+        m = 2.5 * _STRIP_MARGIN_MM
+        low, top = (0.0, high + m) if far else (-m, high)
+        return _through(frame, polyline((-m, low), (length + m, low), (length + m, top), (-m, top)))
+
     def strip(
         self,
         lines: Sequence[str],
@@ -581,7 +599,7 @@ class Stage:
 
         Buttons that find no room are left out, the last first (their keys still work).
         """
-        tall = 40.0 if buttons else 0.0
+        tall = _TALL_MM if buttons else 0.0
         rows = 1 if lines else 0
         while True:  # under keystone a higher strip is a shorter one
             frame, length, height = self.strip_box(tall + rows * _ROW_MM + 5.0, far=far)
@@ -589,6 +607,48 @@ class Stage:
             if needed <= rows or rows >= _MOST_ROWS:
                 break
             rows += 1
+        marks, places = self._row_of(buttons, frame, length, tall)
+        inner = 0.0 if far else height  # the side towards the work
+        marks.append(self.mark("button", [polyline((0, inner), (length, inner))]))
+        item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
+        m = 2.5 * _STRIP_MARGIN_MM  # down to the beam's edge, and past its corners
+        box = polyline((-m, -m), (length + m, -m), (length + m, height), (-m, height))
+        if far:
+            box = polyline((-m, 0), (length + m, 0), (length + m, height + m), (-m, height + m))
+        ground = _through(frame, box)
+        return Strip(item, ground, places, tall, length, rows, _MOST_ROWS, far=far)
+
+    def handle(
+        self,
+        lines: Sequence[str],
+        buttons: Sequence[Button],
+        where: Callable[[tuple[float, float]], Array | None],
+    ) -> Strip:
+        """The strip as a small leaf with a few buttons, for a beam that pieces fill.
+
+        ``where``: size mm → (2,) table mm of its lower left corner, or None for her edge's middle.
+        """
+        tall = _TALL_MM
+        longest = max((text_width(line, _FIGURES_MM) for line in lines), default=0.0) + 14.0
+        row_mm = 8.0 + sum(_button_mm(b) + _GAP_MM for b in buttons) - _GAP_MM
+        length = min(max(row_mm, longest), max(row_mm, _HANDLE_MM))
+        rows = max(1, min(_MOST_HANDLE_ROWS, len(_in_rows(lines, length))))
+        height = tall + rows * _ROW_MM + 5.0
+        at = where((length, height))
+        if at is None:
+            frame, free, _ = self.strip_box(height)
+            at = _through(frame, np.array([max(0.0, 0.5 * (free - length)), 0.0]))
+        frame = self.reading_frame(at)
+        marks, places = self._row_of(buttons, frame, length, tall)
+        marks.append(self.mark("button", [_rounded(1.0, 1.0, length - 1.0, height - 1.0, 6.0)]))
+        item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
+        ground = _through(frame, polyline((0, 0), (length, 0), (length, height), (0, height)))
+        return Strip(item, ground, places, tall, length, rows, _MOST_HANDLE_ROWS, small=True)
+
+    def _row_of(
+        self, buttons: Sequence[Button], frame: Array, length: float, tall: float
+    ) -> tuple[list[Mark], dict[str, Array]]:
+        """Buttons side by side as far as there is room: their marks, and where each lies (4, 2) mm."""
         outlines: list[Array] = []
         words: list[Array] = []
         strong: list[Array] = []
@@ -596,7 +656,7 @@ class Stage:
         places: dict[str, Array] = {}
         x = 4.0
         for button in buttons:
-            width = max(46.0, text_width(button.words, 9.0) + 14.0)
+            width = _button_mm(button)
             if x + width > length - 4.0:
                 break
             box = polyline((x, 4), (x + width, 4), (x + width, tall), (x, tall))
@@ -610,26 +670,18 @@ class Stage:
             if button.on:
                 strong.append(_rounded(x + 1.6, 5.6, x + width - 1.6, tall - 1.6, 4.0))
             places[button.action] = _through(frame, box)
-            x += width + 5.0
-        inner = 0.0 if far else height  # the side towards the work
+            x += width + _GAP_MM
         marks = [
             self.mark("button", outlines),
             self.mark("text", words, wider=0.95),
             self.mark("key", keys),
             self.mark("strong", strong, wider=0.75),
-            self.mark("button", [polyline((0, inner), (length, inner))]),
         ]
-        item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
-        m = 2.5 * _STRIP_MARGIN_MM  # down to the beam's edge, and past its corners
-        box = polyline((-m, -m), (length + m, -m), (length + m, height), (-m, height))
-        if far:
-            box = polyline((-m, 0), (length + m, 0), (length + m, height + m), (-m, height + m))
-        ground = _through(frame, box)
-        return Strip(item, ground, places, tall, length, rows)
+        return marks, places
 
     def rows_needed(self, lines: Sequence[str], strip: Strip) -> int:
         """How many rows of figures these lines take on a strip, at most as many as it may have."""
-        return min(_MOST_ROWS, len(_in_rows(lines, strip.length_mm)))
+        return min(strip.most_rows, len(_in_rows(lines, strip.length_mm)))
 
     def figures(self, lines: Sequence[str], strip: Strip) -> list[Figure]:
         """Where the strip's figures stand; few of them change while a piece is moved."""
@@ -685,6 +737,24 @@ class Stage:
         """(4, 2) table mm: what is cleared under a check square, so that no line crosses it."""
         return _through(frame, polyline((-14, -50), (214, -50), (214, 128), (-14, 128)))
 
+    def check_corner(self, at_mm: Array, keep_off: Sequence[Array] = ()) -> Array:
+        """(2,) where a check square stands that is asked for at a place: there, or the nearest free.
+
+        ``keep_off``: quads (4, 2) table mm that it must not cover.
+        """
+        panel = self.check_panel(self.reading_frame(at_mm))
+        if self.lens.covers(panel).all() and not any(_meet(panel, q) for q in keep_off):
+            return np.asarray(at_mm, dtype=np.float64)
+        read = self.reading_frame((0.0, 0.0))[:2, :2]
+        size = (float(v) for v in np.ptp(panel @ read, axis=0))
+        w, h = size
+        found = room.place(
+            self.lens.beam_mm, self.lens.covers, read, (w, h), at_mm, keep_off=keep_off
+        )
+        if found is None:
+            return np.asarray(at_mm, dtype=np.float64)
+        return np.asarray(found + np.asarray(at_mm) - panel[0])
+
     def cursor(self, at_mm: Sequence[float] | Array, *, busy: bool = False) -> Item:
         """The pointer, drawn in mm on the cloth."""
         r = 7.0
@@ -723,7 +793,12 @@ class Stage:
         return self.lens.to_table((w - 1) / 2.0, (h - 1) / 2.0)
 
 
-def _stepped(line: Array, step_mm: float) -> Array:
+def _button_mm(button: Button) -> float:
+    """How wide a button is: a finger's breadth and more, and its words."""
+    return max(46.0, text_width(button.words, 9.0) + 14.0)
+
+
+def stepped(line: Array, step_mm: float) -> Array:
     """The line with points no farther apart than ``step_mm``."""
     d = np.hypot(*np.diff(line, axis=0).T)
     at = np.concatenate([[0.0], np.cumsum(d)])
@@ -876,6 +951,17 @@ def _crossings(points: Array, y: float) -> list[float]:
     hit = (a[:, 1] <= y) != (b[:, 1] <= y)
     share = (y - a[hit, 1]) / (b[hit, 1] - a[hit, 1])
     return [float(v) for v in a[hit, 0] + share * (b[hit, 0] - a[hit, 0])]
+
+
+def _meet(one: Array, other: Array) -> bool:
+    """Whether two convex quads (4, 2) have a place in common (separating axes)."""
+    for quad in (one, other):
+        d = np.roll(quad, -1, axis=0) - quad
+        for normal in np.column_stack([-d[:, 1], d[:, 0]]):
+            a, b = one @ normal, other @ normal
+            if a.max() < b.min() or b.max() < a.min():
+                return False
+    return True
 
 
 def _through(matrix: Array, points: Array) -> Array:

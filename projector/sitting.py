@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.units import length_text
-from projector import height, tools, trace
-from projector.actions import ACTIONS, BY_NAME, STRIP, STRIP_MORE, STRIP_WORDS, Keys
+from projector import height, room, tools, trace
+from projector.actions import ACTIONS, BY_NAME, HANDLE, STRIP, STRIP_MORE, STRIP_WORDS, Keys
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
 from projector.past import Past
@@ -36,6 +36,7 @@ from projector.scene import (
     light_of,
     light_words,
     look_of,
+    stepped,
     used_box,
     view_of,
 )
@@ -96,6 +97,7 @@ class _Drag:
     start_cloth: Array
     before: Placement
     turning: bool
+    history: History
     moved: bool = False
     last_note: float = 0.0
 
@@ -167,6 +169,9 @@ class Sitting:
         self._help_from = self._help_next = 0
         self._strip_row = ""
         self._strip_from = self._strip_next = 0
+        self._strip_open = False  # asked for, although it covers what is traced
+        self._unchecked = False  # the calibration was questioned, and no ruler laid on it since
+        self._to_confirm = ""  # what she has been asked about and may now do
         self._strip_room: tuple[Any, int] = (None, 0)
         self._own: dict[str, tuple[str, ...]] = {}
         self._pairs: set[tuple[str, str]] = set()
@@ -179,7 +184,8 @@ class Sitting:
         self._shown_troubles: dict[str, tuple[str, ...]] = {}
         self._noted_place: tuple[str, str | None] = ("arrange", None)
         self._judge_all()
-        self.truth = self.truth or _truth(self.calibration)
+        self._doubt = height.truth(docket, self.calibration)
+        self.truth = self.truth or self._doubt
         self._be_where_she_was()
         tools.resume(self)
 
@@ -359,11 +365,14 @@ class Sitting:
             return
         action = self.keys.action(name, self.mode)
         if self.page == "question":
-            self._set_page("")
-            if action not in ("check", "calibrate", "help", "quit", "leave"):
-                return  # any other key goes on
             if action == "leave":
-                action = "quit"
+                if self._sure("leave", self._leaving()):
+                    self._do_quit()
+                self._stale = True
+                return
+            self._set_page("")
+            if action not in ("check", "calibrate", "help", "quit"):
+                return  # any other key goes on
         if action is None and "shift+" in name:
             action = self.keys.action(name.replace("shift+", ""), self.mode)
         if action is not None:
@@ -379,6 +388,7 @@ class Sitting:
     def ask(self, lines: Sequence[str]) -> None:
         """A page that questions the calibration: go on, check it, or make a new one."""
         self._question = tuple(lines)
+        self._unchecked = True
         self._set_page("question")
 
     def do(self, action: str, *, large: bool = False) -> None:
@@ -386,8 +396,55 @@ class Sitting:
         if action not in BY_NAME or self.mode not in BY_NAME[action].modes:
             return
         self._message = ""  # it was about what she did before
-        self._act(action, large)
+        if action != self._to_confirm:
+            self._to_confirm = ""
+        if action == "leave" and self._drag is not None:
+            self._put_back()
+        else:
+            self._act(action, large)
+        if self._strip_open and action != "more" and not self._to_confirm:
+            self._strip_open, self._stale = False, True
         self._note_place()
+
+    def _sure(self, action: str, text: str) -> bool:
+        """Whether she has asked for it a second time; at the first she is told what it does."""
+        if self._to_confirm == action:
+            self._to_confirm = ""
+            return True
+        self._to_confirm = action
+        self.tell(text, 8.0)
+        return False
+
+    def _chalk(self) -> str:
+        """What of the lay is on the cloth in chalk, in words; empty when nothing is."""
+        traced = sum(1 for p in self.work.placed() if p.key in self.work.traced)
+        if traced:
+            return f"{_things(traced, 'piece')} {'is' if traced == 1 else 'are'} traced"
+        bays = self.table_settings().get("bays")
+        if isinstance(bays, Mapping) and bays.get("chalked"):
+            return "crosses are chalked"
+        return "you are tracing" if self.mode == "trace" and self.current is not None else ""
+
+    def _lay_may_move(self, action: str) -> bool:
+        """Before the whole lay is moved: with chalk on the cloth she is asked first."""
+        chalk = self._chalk()
+        if not chalk:
+            return True
+        key = self.key_words(action)
+        if not self._sure(
+            action, f"{chalk}: this takes the light off the chalk\n[{key}] again: do it"
+        ):
+            return False
+        self._tell_off_chalk()
+        return True
+
+    def _tell_off_chalk(self) -> None:
+        align, undo = self.key_words("align"), self.key_words("undo")
+        self.tell(
+            f"The light lies elsewhere than the chalk\nbring the cloth to it: [{align}] aligns\n"
+            f"[{undo}] goes back",
+            12.0,
+        )
 
     def _act(self, action: str, large: bool) -> None:
         if self.page == "question" and action == "go-on":
@@ -530,7 +587,13 @@ class Sitting:
         ]
         if self.mode == "trace" and changed and self.work.of(changed[-1]) is not None:
             self.current = changed[-1]
+        moved = (
+            self.stage.view.table_from_cloth.tobytes()
+            != history.now.view.table_from_cloth.tobytes()
+        )
         self._took()
+        if moved and self._chalk():
+            self._tell_off_chalk()
 
     def _do_redo(self) -> None:
         if self.history.future is None:
@@ -615,6 +678,10 @@ class Sitting:
         docket = self.docket.replace(table={**self.docket.table, "height": noted})
         self.stage.stand_on(at_cloth(docket, self.calibration))
         self.docket = docket
+        doubt = height.truth(docket, self.calibration)
+        if self.truth == self._doubt:  # not a window, which is not to scale anyway
+            self.truth = doubt
+        self._doubt = doubt
         self._painted.clear()
         self._spare.clear()
         self._floats.clear()
@@ -683,17 +750,30 @@ class Sitting:
             self.checking_at = None
         else:
             at = self.pointer_mm if self.pointer_mm is not None else self.stage.middle_mm
-            self.checking_at = np.array(at, dtype=np.float64)
+            self._unchecked = False
+            self.checking_at = self.stage.check_corner(at, self._strips_room())
             ruler = "Lay a ruler on it: 100 mm each way, corner to corner 141.4 mm."
             self.tell("\n".join([ruler, *height.notes(self.docket, self.calibration)]), 12.0)
         self._stale = True
+
+    def _strips_room(self) -> list[Array]:
+        """What the strip may cover as it grows, (4, 2) table mm each."""
+        if self._strip is None:
+            return []
+        if self._strip.small:
+            return [self._strip.ground_mm]
+        return [self.stage.strip_room(far=self._strip.far)]
 
     def _do_side(self) -> None:
         names = list(SIDES)
         side = names[(names.index(self.work.view.side) + 1) % len(names)]
         self._change(replace(self.work, view=self.work.view.replace(side=side)))
+        if self._chalk():
+            self.tell("The words are turned to where you stand; no line has moved.")
 
     def _do_flip_cloth(self) -> None:
+        if not self._lay_may_move("flip-cloth"):
+            return
         view = self.work.view
         box = used_box(self.stage.faces, self.work.placed()) or (0.0, 0.0, 0.0, 0.0)
         middle = np.array([0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])])
@@ -705,6 +785,8 @@ class Sitting:
 
     def _do_turn_cloth(self) -> None:
         """The cloth runs the other way over the table: a quarter turn about the beam's middle."""
+        if not self._lay_may_move("turn-cloth"):
+            return
         view = self.work.view
         mx, my = (float(v) for v in self.stage.middle_mm)
         dx, dy = view.at[0] - mx, view.at[1] - my
@@ -712,6 +794,8 @@ class Sitting:
         self._change(replace(self.work, view=view.replace(turn_deg=turn, at=(mx - dy, my + dx))))
 
     def _do_centre(self) -> None:
+        if not self._lay_may_move("centre"):
+            return
         box = used_box(self.stage.faces, self.work.placed())
         if box is not None:
             view = default_view(self.stage.lens.beam_mm, box, side=self.work.view.side)
@@ -732,8 +816,11 @@ class Sitting:
         self._stale = True
 
     def _do_more(self) -> None:
-        """The strip's further buttons, and after the last the first again."""
-        self._strip_from = self._strip_next
+        """The strip's further buttons, and after the last the first again; the handle opens."""
+        if self._strip is not None and self._strip.small:
+            self._strip_open = True
+        else:
+            self._strip_from = self._strip_next
         self._stale = True
 
     def _do_leave(self) -> None:
@@ -743,8 +830,11 @@ class Sitting:
             self._drop_plan()
         elif self.mode == "trace":
             self._do_arrange()
-        else:
+        elif self._sure("leave", self._leaving()):
             self._do_quit()
+
+    def _leaving(self) -> str:
+        return f"[{self.key_words('leave')}] once more leaves the table; everything is saved."
 
     def _do_quit(self) -> None:
         self.running = False
@@ -828,9 +918,16 @@ class Sitting:
         if action is not None:
             self.do(action)
             return
-        self._message = ""
+        if self._strip is not None and _in_quad(at, self._strip.ground_mm):
+            return  # beside a button: what lies hidden under the strip is not meant
+        self._message = self._to_confirm = ""
+        if self._strip_open:
+            self._strip_open, self._stale = False, True
+            return
         if self.page:
             self._set_page("")
+            return
+        if self.checking_at is not None and self._on_check(at):
             return
         if not self.strip_on and self._on_edge(at):
             self._do_strip()
@@ -856,7 +953,7 @@ class Sitting:
             self.tell(f"{p.piece} is locked. Free it with [{self.key_words('lock')}].")
             return
         self._warm(p, chosen=True)
-        self._drag = _Drag(key, cloth, p, turning=button == 3)
+        self._drag = _Drag(key, cloth, p, button == 3, self.history)
 
     def _drag_to(self, at: Array) -> None:
         drag = self._drag
@@ -912,6 +1009,17 @@ class Sitting:
             self._tell_unmarked(p)
         self._took(drag.key)
 
+    def _put_back(self) -> None:
+        """The piece in her hand back to where it was picked up."""
+        drag, self._drag = self._drag, None
+        self._guides = []
+        if drag is None or not drag.moved:
+            return
+        self._loose = None
+        self.history = drag.history
+        self._took(drag.key)
+        self.tell(f"{drag.before.piece} is back where it was.")
+
     def _button_at(self, at: Array) -> str | None:
         if self._strip is None or self.page in ("dark", "light"):
             return None
@@ -919,6 +1027,11 @@ class Sitting:
             if _in_quad(at, box):
                 return action
         return None
+
+    def _on_check(self, at: Array) -> bool:
+        """Whether a place is covered by the check square."""
+        frame = self.stage.reading_frame(self.checking_at)  # type: ignore[arg-type]
+        return _in_quad(at, self.stage.check_panel(frame))
 
     def _on_edge(self, at: Array) -> bool:
         frame, length, height = self.stage.strip_box(30.0)
@@ -934,7 +1047,7 @@ class Sitting:
             self._message_until += now_s
         self._now = now_s
         if self._message and now_s >= self._message_until:
-            self._message = ""
+            self._message = self._to_confirm = ""
         if self._cold and self._drag is None and self.mode == "arrange" and not self.pending:
             p = self.work.of(self._cold.pop())
             if p is not None and not p.aside:
@@ -1000,7 +1113,7 @@ class Sitting:
         """
         dirty: list[Box] = []
         self.changed = []
-        lines = self.lines_of_strip() if self._strip is not None else ()
+        lines = self._lines_for(self._strip)
         if self._strip is not None and not self._stale:
             rows = self.stage.rows_needed(lines, self._strip)
             # in the middle of a drag it only grows: it shrinks when the hand has let go
@@ -1009,7 +1122,7 @@ class Sitting:
         if self._stale:
             self._compose()
             dirty.append((0, 0, *self.painter.size))
-            lines = self.lines_of_strip() if self._strip is not None else ()
+            lines = self._lines_for(self._strip)
         dirty += self._float(lines)
         if len(dirty) and dirty[0] == (0, 0, *self.painter.size):
             self.changed = None
@@ -1240,9 +1353,49 @@ class Sitting:
             # on the other side only when that covers nothing and her own side does
             free = [not self._covers_piece(s) for s in (near, far)]
             return near if free[0] or not free[1] else far
-        if not self._hides_current(near):
+        if self._strip_open or not self._hides_current(near):
             return near
-        return far if not self._hides_current(far) else None
+        return far if not self._hides_current(far) else self._handle(row)
+
+    def _handle(self, row: str) -> Strip:
+        """The strip shrunk to what she cannot do without, where it covers least."""
+        mine = self._lines_of_current()
+        others = [self._on_table(p) for p in self.work.placed() if p.key != self.current]
+        lines = [(mine, 10.0), *((_dense(ring), 0.01) for ring in others)]
+        keep_off: list[Array] = []
+        if self.tool is not None:
+            lines.append((self.tool.clear_of(self), 100.0))
+        if self.checking_at is not None:
+            keep_off.append(self.stage.check_panel(self.stage.reading_frame(self.checking_at)))
+        read = self.stage.reading_frame((0.0, 0.0))[:2, :2]
+        frame, length, _ = self.stage.strip_box(1.0)
+        near = frame[:2, :2] @ np.array([0.5 * length, 0.0]) + frame[:2, 2]
+        held = (
+            self._strip.item.table_from_item[:2, 2] if self._strip and self._strip.small else None
+        )
+
+        def where(size: tuple[float, float]) -> Array | None:
+            return room.place(
+                self.stage.lens.beam_mm, self.stage.lens.covers, read, size, near,
+                lines=lines, keep_off=keep_off, stay=held,
+            )  # fmt: skip
+
+        buttons = self._buttons((*HANDLE.get(row, STRIP[row][:3]), "more"), row)
+        return self.stage.handle(self._short_lines(), buttons, where)
+
+    def _lines_of_current(self) -> Array:
+        """(N, 2) table mm, close together along every line of the piece that is traced."""
+        p = self.work.of(self.current)
+        if p is None:
+            return np.zeros((0, 2))
+        a = self.stage.table_from_piece(p)
+        lines = [
+            stepped(line, 4.0)
+            for kind, drawn in self.stage.faces[p.piece].lines.items()
+            if kind != "grain"
+            for line in drawn
+        ]
+        return np.asarray(np.concatenate(lines) @ a[:2, :2].T + a[:2, 2])
 
     def _covers_piece(self, strip: Strip) -> bool:
         return any(
@@ -1258,10 +1411,7 @@ class Sitting:
             _in_quad(q, strip.ground_mm) for q in self.tool.clear_of(self)
         ):
             return True
-        p = self.work.of(self.current)
-        if p is None:
-            return False
-        return _any_in_quad(_dense(self._on_table(p)), strip.ground_mm)
+        return _any_in_quad(self._lines_of_current(), _grown(strip.ground_mm, 4.0))
 
     def _put_strip(self) -> None:
         if self._strip is None:
@@ -1270,12 +1420,31 @@ class Sitting:
         key = (self.mode, self.page, self.work.view, strip.item)
         self._lay_over(strip.ground_mm, self._paint(strip.item, key))
 
+    def _true(self) -> str:
+        """How true the light is, in words."""
+        return self.truth + (", when it was made" if self._unchecked else "")
+
+    def _lines_for(self, strip: Strip | None) -> tuple[str, ...]:
+        """The words for a strip as large as it is."""
+        if strip is None:
+            return ()
+        return self._short_lines() if strip.small else self.lines_of_strip()
+
+    def _short_lines(self) -> tuple[str, ...]:
+        """The words that the handle has room for: what is said, or where she is and what is wrong."""
+        if self._message:
+            return tuple(self._message.split("\n"))
+        if self.tool is not None:
+            return tuple(self.tool.says.split("\n"))
+        words = self.lines_of_strip()[:2]
+        return (*words, self._trouble_words()) if self.trouble_count else words
+
     def lines_of_strip(self) -> tuple[str, ...]:
         """The strip's line: what is said, or the figures."""
         if self._message:
             return tuple(self._message.split("\n"))
         if self.tool is not None:
-            return (*self.tool.says.split("\n"), self.truth)
+            return (*self.tool.says.split("\n"), self._true())
         figures = self.rules.figures(self.work.lay, self._loose)
         lines: list[str] = []
         run = self.planning
@@ -1291,7 +1460,7 @@ class Sitting:
             name = (
                 self.current.rsplit("/", 1)[0].replace("-", " ") if self.current else "all traced"
             )
-            lines += [name, f"{done} of {len(placed)} traced", self.truth]
+            lines += [name, f"{done} of {len(placed)} traced", self._true()]
             if self.trouble_count:
                 lines.append(f"{self._trouble_words()}: look at 'arrange'")
             lines += [w for w in (self._light_words(),) if w]
@@ -1307,7 +1476,7 @@ class Sitting:
             lines.append(f"{words} left" if left >= 0 else f"{words} too long")
         lines.append(self._trouble_words() or "nothing overlaps")
         lines += [w for w in (self._light_words(),) if w]
-        lines.append(self.truth)
+        lines.append(self._true())
         waiting = sum(1 for p in self.work.lay if p.aside)
         if waiting:
             lines.append(f"{waiting} aside")
@@ -1468,17 +1637,6 @@ def _lie_alike(one: Placement, other: Placement) -> bool:
     return not other.aside and replace(one, locked=False) == replace(other, locked=False)
 
 
-def _truth(calibration: Calibration) -> str:
-    """How true the light is, over the whole beam, the print's doubt with it."""
-    from calibrate.report import length_mm
-
-    if calibration.method == "none":
-        return "not to scale"
-    grid = calibration.model.grid_mm()
-    total = np.hypot(calibration.expected_error_mm(grid), calibration.print_doubt_mm(grid))
-    return f"true to {length_mm(float(np.sqrt(np.mean(total**2))))}"
-
-
 def _lines_words(lines: str) -> str:
     return {"both": "cutting and sewing line", "cutting": "cutting line", "sewing": "sewing line"}[
         lines
@@ -1561,6 +1719,13 @@ def _area(box: Box) -> int:
 def _dense(ring: Array) -> Array:
     """A ring's corners and the middles between them."""
     return np.concatenate([ring, 0.5 * (ring + np.roll(ring, -1, axis=0))])
+
+
+def _grown(quad: Array, by_mm: float) -> Array:
+    """A quad with its corners moved outwards."""
+    middle = quad.mean(axis=0)
+    away = quad - middle
+    return np.asarray(quad + by_mm * away / np.abs(away).max(axis=0))
 
 
 def _any_in_quad(points: Array, quad: Array) -> bool:

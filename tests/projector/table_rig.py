@@ -107,3 +107,37 @@ def single_cloth(**changes: Any) -> Docket:
     ]
     cloth = {"width": "1400 mm", "length": "2 m", "nap": "two-way", "selvedge": "10 mm"}
     return docket(cloth=cloth, lay=lay, **changes)
+
+
+def crowd(how: str = "beam", **changes: Any) -> Docket:
+    """36 pieces all over the beam.
+
+    ``how``: ``beam``: nine of each of four shapes, all lit; ``long``: the same, a bay longer than
+    the beam; ``turned``: sashes side by side with the lay a quarter turned, each right across it.
+    """
+    shapes = {
+        "yoke": [[0, 0], [130, 0], [140, 85], *_curve((140, 85), (0, 80), (75, 130))],
+        "cuff": [[0, 0], [140, 0], [140, 110], [0, 110]],
+        "pocket": [[0, 0], [135, 0], [140, 80], [75, 112], [0, 80]],
+        "gusset": [[0, 0], [140, 10], [120, 110], [20, 110]],
+    }
+    if how == "turned":
+        shapes = {"sash": [[0, 0], [17, 0], [17, 690], [0, 690]]}
+    lay = []
+    for i in range(36):
+        row, column = divmod(i, 9)
+        name = list(shapes)[i % len(shapes)]
+        pitch = 230 if how == "long" else 142
+        at = [15 + pitch * column, 160 + 175 * row] if how != "turned" else [18, 40 + 34 * i]
+        lay.append({"piece": name, "copy": i // len(shapes) + 1, "at": at, "turn": 0})
+    view = {"turn": 0.0, "at": [0.0, 0.0], "mirror": False, "side": "near"}
+    if how == "turned":
+        view = {**view, "turn": 90.0, "at": [1282.0, 0.0]}
+    data: dict[str, Any] = {
+        "cloth": {"width": "1400 mm", "length": "3 m"},
+        "allowances": {"all": "5 mm"},
+        "pieces": [{"name": n, "outline": s, "cut": 36 // len(shapes)} for n, s in shapes.items()],
+        "lay": lay,
+        "table": {"view": view},
+    }
+    return docket(**{**data, **changes})

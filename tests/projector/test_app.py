@@ -477,6 +477,8 @@ def test_pages_have_words_and_the_pattern_has_none(tmp_path: Path) -> None:
     leading.key("escape")
     assert leading.page == "start"
     leading.key("escape")
+    assert leading.running and "once more" in leading._said  # never at one press
+    leading.key("escape")
     assert not leading.running and leading.result is None
 
 

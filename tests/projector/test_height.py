@@ -3,14 +3,27 @@
 from __future__ import annotations
 
 import math
+import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from rigs_bays import calibration_of, ideal
+from table_rig import docket, projector
 
 from calibrate.virtual_table import VirtualTable
 from configs.errors import InputError
-from projector.height import Height, corrected, foot_from_tape, from_dict, height_of, off_by
+from projector.height import (
+    Height,
+    corrected,
+    foot_from_tape,
+    from_dict,
+    height_of,
+    notes,
+    off_by,
+    truth,
+)
+from projector.sitting import Sitting
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -130,3 +143,47 @@ def test_the_rig_remembers_its_lens() -> None:
     assert height_of({}, cal) == Height(lens_mm=1480.0, foot_mm=(5.0, -300.0))
     noted = {"height": {"cloth": 1, "lens_height": 1500}}
     assert height_of(noted, cal, folded=True) == Height(0.0, 1.0, 2, 1500.0, (5.0, -300.0))
+
+
+@pytest.mark.parametrize(
+    ("noted", "why"),
+    [
+        ({}, "thickness"),
+        ({"cloth": "3 mm"}, "lens"),
+        ({"cloth": "3 mm", "lens_height": "1500 mm"}, ""),
+        ({"lens_height": "1500 mm"}, "thickness"),
+    ],
+)
+@pytest.mark.parametrize("doubt", [0.0, 0.002])
+def test_no_length_told_is_larger_than_the_figure_of_trueness(
+    noted: dict[str, str], why: str, doubt: float
+) -> None:
+    """The one figure on the strip is at least every 'a metre … too short' and the print's own doubt."""
+    cal = replace(projector((1920, 1080), 570.0), scale_doubt=doubt)
+    laid = docket(table={"height": noted})
+    words = truth(laid, cal)
+    figure = float(re.findall(r"true to ([\d.]+) mm at worst", words)[0])
+    told = [
+        float(v)
+        for note in notes(laid, cal)
+        for v in re.findall(r"([\d.]+) mm (?:too|under)", note)
+    ]
+    assert figure >= max([*told, float(cal.print_doubt_mm(cal.model.grid_mm()).max())])
+    assert why in words or doubt
+    if not why and not doubt:
+        assert figure < 0.2
+
+
+def test_the_figure_of_trueness_follows_what_is_noted_at_the_table() -> None:
+    """Noting the cloth and the lens at the table makes the strip's figure smaller at once."""
+    sitting = Sitting(docket(), projector((1920, 1080)))
+    before = float(re.findall(r"true to ([\d.]+)", sitting.truth)[0])
+    sitting.set_height({"cloth": "1 mm", "lens_height": "1500 mm"})
+    after = float(re.findall(r"true to ([\d.]+)", sitting.truth)[0])
+    assert after < 0.2 < 1.0 < before
+    sitting.ask(["This calibration is 3 days old."])
+    sitting.key("space")
+    assert any("when it was made" in line for line in sitting.lines_of_strip())
+    sitting.key("k")  # a ruler is laid on it
+    sitting.key("k")
+    assert not any("when it was made" in line for line in sitting.lines_of_strip())

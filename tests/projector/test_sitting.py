@@ -13,8 +13,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 import yaml
-from table_rig import DATA, docket, projector, pull_the_plug, single_cloth
+from table_rig import DATA, crowd, docket, projector, pull_the_plug, single_cloth
 
 from drafting.docket import Docket
 from projector.journal import Journal, journal_path
@@ -23,7 +24,7 @@ from projector.past import past_path
 from projector.planning import Found
 from projector.scene import STYLES, used_box
 from projector.sitting import Sitting
-from projector.table import Work
+from projector.table import Work, under
 from projector.view import View
 
 
@@ -515,6 +516,228 @@ def test_help_on_a_small_beam_has_pages() -> None:
     assert large.page == ""
 
 
+def assert_clear_of_current(sitting: Sitting) -> None:
+    """The strip is there and covers no line of the piece being traced."""
+    strip = sitting._strip
+    assert strip is not None
+    p = sitting.work.of(sitting.current)
+    if p is None:
+        return
+    a = sitting.stage.table_from_piece(p)
+    ring = sitting.stage.faces[p.piece].outline @ a[:2, :2].T + a[:2, 2]
+    assert not shapely.LinearRing(ring).intersects(shapely.Polygon(strip.ground_mm))
+
+
+def press(sitting: Sitting, table_mm: np.ndarray) -> None:
+    """The pointer pressed at a place of the table."""
+    x, y = sitting.stage.calibration.to_projector(np.asarray(table_mm)[None])[0]
+    sitting.pointer("down", float(x), float(y))
+    sitting.pointer("up", float(x), float(y))
+    sitting.frame()
+
+
+def press_button(sitting: Sitting, action: str) -> None:
+    """A button of the strip pressed in its middle."""
+    assert sitting._strip is not None
+    press(sitting, sitting._strip.buttons[action].mean(axis=0))
+
+
+@pytest.mark.parametrize("how", ["beam", "long", "turned"])
+def test_tracing_36_pieces_the_strip_is_there_and_works_by_pointer(how: str) -> None:
+    """With pieces all over the beam the strip stays, off the piece traced, its buttons lit and true."""
+    said: list[str] = []
+    sitting = Sitting(crowd(how), projector((1920, 1080)), say=said.append)
+    sitting.frame()
+    press_button(sitting, "trace")
+    steps = {"long": 24}.get(how, 36)  # as many lie in the first bay
+    for i in range(steps):
+        sitting.frame()
+        assert_clear_of_current(sitting)
+        strip = sitting._strip
+        assert strip is not None and {"go-on", "go-back", "more"} <= set(strip.buttons)
+        assert sitting.stage.lens.covers(np.concatenate(list(strip.buttons.values()))).all()
+        assert any(f"{i} of {steps} traced" in line for line in sitting._lines_for(strip)) or i == 0
+        if sitting.tool is not None:
+            for cross in sitting.tool.clear_of(sitting):
+                assert not shapely.Polygon(strip.ground_mm).contains(shapely.Point(cross))
+        before = sitting.current
+        press_button(sitting, "go-on")
+        assert before in sitting.work.traced and sitting.current != before
+    press_button(sitting, "go-back")
+    assert sitting.current is not None
+    # the rest of what can be done is one press away, and the handle comes back
+    small = sitting._strip.small  # type: ignore[union-attr]
+    press_button(sitting, "more")
+    assert sitting._strip is not None and not sitting._strip.small
+    if small:
+        assert "unmark" in sitting._strip.buttons
+        press_button(sitting, "unmark")
+        assert sitting._strip is not None and sitting._strip.small
+        assert len(sitting.work.traced) == steps - 1
+
+
+@pytest.mark.parametrize("how", ["turned", "long"])
+def test_what_is_said_stands_on_the_handle(how: str) -> None:
+    """A message is on the table where the strip is small too, whole."""
+    sitting = Sitting(crowd(how), projector((1920, 1080)))
+    sitting.do("trace")
+    sitting.do("undo")  # "Nothing left to undo."
+    sitting.frame()
+    strip = sitting._strip
+    assert strip is not None and strip.small
+    words = " ".join(f.text for f in sitting.stage.figures(sitting._lines_for(strip), strip))
+    assert "Nothing left to undo" in words
+
+
+# -- a way out that loses nothing ----------------------------------------------------------------------
+
+
+def test_esc_leaves_only_when_pressed_twice() -> None:
+    """Esc with nothing chosen says what a second one does; anything between takes it back."""
+    sitting = sit()
+    sitting.frame()
+    sitting.key("escape")
+    assert sitting.running and "once more" in sitting.lines_of_strip()[0]
+    sitting.key("n")
+    sitting.key("escape")
+    assert sitting.running
+    sitting.tick(0.0)
+    sitting.tick(60.0)  # long after
+    sitting.key("escape")
+    assert sitting.running
+    sitting.key("escape")
+    assert not sitting.running
+
+
+def test_esc_at_the_question_leaves_only_when_pressed_twice() -> None:
+    """The page that questions the calibration is no trap: Esc once leaves the page as it is."""
+    sitting = sit()
+    sitting.ask(["This calibration is 3 days old."])
+    sitting.frame()
+    sitting.key("escape")
+    assert sitting.running and sitting.page == "question"
+    sitting.key("escape")
+    assert not sitting.running
+
+
+@pytest.mark.parametrize("moves", [0, 5])
+def test_esc_in_a_drag_puts_the_piece_back(moves: int, tmp_path: Path) -> None:
+    """Esc with a piece in hand: it lies where it was picked up, nothing to undo, nothing lost."""
+    path = saved(tmp_path)
+    journal, found = Journal.open(Docket.load(path))
+    sitting = Sitting(found.docket, projector((960, 540)), journal=journal)
+    sitting.do("next")
+    sitting.do("turn")
+    sitting.do("undo")  # so that there is something to do again
+    before, future = sitting.work, sitting.history.future
+    x, y = spot(sitting, "neck-facing/1")
+    sitting.pointer("down", x, y)
+    sitting.frame()
+    for i in range(1, moves + 1):
+        sitting.pointer("move", x + 9.0 * i, y - 4.0 * i)
+        sitting.tick(float(i))
+        sitting.frame()
+    if moves:
+        assert sitting.work != before
+    sitting.key("escape")
+    sitting.frame()
+    assert sitting.running and sitting.work == before and sitting.history.future == future
+    sitting.pointer("move", x + 90.0, y)  # the button is still held, and nothing is in the hand
+    sitting.pointer("up", x + 90.0, y)
+    assert sitting.work == before
+    assert np.array_equal(sitting.canvas, whole(sitting)) or sitting.frame() is not None
+    pull_the_plug(journal)
+    again, left = Journal.open(Docket.load(path))
+    again.close()
+    assert left.docket.lay == before.lay
+
+
+@pytest.mark.parametrize("chalk", ["traced", "tracing", "crosses"])
+@pytest.mark.parametrize("action", ["centre", "flip-cloth", "turn-cloth"])
+def test_the_lay_under_chalk_moves_only_when_asked_twice(action: str, chalk: str) -> None:
+    """Home, flip and quarter turn with chalk on the cloth are asked about; then done, and said so."""
+    view = sit().work.view
+    view = view.replace(at=(view.at[0] + 4.0, view.at[1] + 3.0))
+    bays = {"bays": {"on": False, "chalked": ["A"]}} if chalk == "crosses" else {}
+    sitting = sit(docket(table={"view": view.to_dict(), **bays}))
+    if chalk != "crosses":
+        sitting.do("trace")
+    if chalk == "traced":
+        sitting.do("go-on")
+        sitting.do("arrange")
+    before = sitting.work
+    sitting.do(action)
+    assert sitting.work == before
+    assert "chalk" in sitting.lines_of_strip()[0] and "again" in " ".join(sitting.lines_of_strip())
+    sitting.do("lines")  # something else: it is not meant any more
+    sitting.do(action)
+    assert sitting.work == before
+    sitting.do(action)
+    assert sitting.work.view.table_from_cloth != pytest.approx(before.view.table_from_cloth)
+    assert sitting.work.traced == before.traced
+    assert "elsewhere than the chalk" in sitting.lines_of_strip()[0]
+    sitting.do("undo")
+    assert sitting.work == before
+    free = sit(docket(table={"view": view.to_dict()}))
+    free.do(action)  # without chalk nobody is asked
+    assert free.work.view.table_from_cloth != pytest.approx(before.view.table_from_cloth)
+
+
+def test_another_side_moves_no_line_and_says_so() -> None:
+    """She walks round the table with chalk on the cloth: words turn, no line moves."""
+    sitting = sit()
+    sitting.do("trace")
+    sitting.do("go-on")
+    before = sitting.work.view.table_from_cloth.copy()
+    sitting.do("side")
+    assert np.array_equal(sitting.work.view.table_from_cloth, before)
+    assert "no line has moved" in sitting.lines_of_strip()[0]
+
+
+def test_a_press_beside_a_button_takes_no_hidden_piece() -> None:
+    """Between and around the strip's buttons nothing is grabbed; only the buttons do something."""
+    sitting = sit(crowd(), (1920, 1080))
+    sitting.frame()
+    strip = sitting._strip
+    assert strip is not None
+    low, high = strip.ground_mm.min(axis=0), strip.ground_mm.max(axis=0)
+    before, hidden = sitting.work, 0
+    for at in np.stack(np.meshgrid(np.linspace(low[0] + 3, high[0] - 3, 60),
+                                   np.linspace(low[1] + 3, high[1] - 3, 9)), -1).reshape(-1, 2):  # fmt: skip
+        if not shapely.Polygon(strip.ground_mm).contains(shapely.Point(at)):
+            continue
+        if any(
+            shapely.Polygon(b).buffer(1.0).contains(shapely.Point(at))
+            for b in strip.buttons.values()
+        ):
+            continue
+        t = sitting.work.view.cloth_from_table
+        hidden += under(sitting.rules, before.lay, t[:2, :2] @ at + t[:2, 2]) is not None
+        press(sitting, at)
+        assert sitting.chosen is None and sitting.work == before and sitting.page == ""
+    assert hidden > 50  # pieces do lie there
+
+
+@pytest.mark.parametrize("how", ["button", "handle"])
+def test_check_by_pointer_goes_beside_the_strip(how: str) -> None:
+    """Pressed by pointer the check square stands in the light, off the strip and its own button."""
+    sitting = Sitting(crowd("turned" if how == "handle" else "beam"), projector((1920, 1080)))
+    if how == "handle":
+        sitting.do("trace")
+    sitting.frame()
+    if how == "handle":
+        press_button(sitting, "more")
+    press_button(sitting, "check")
+    assert sitting.checking_at is not None and sitting._strip is not None
+    panel = sitting.stage.check_panel(sitting.stage.reading_frame(sitting.checking_at))
+    assert sitting.stage.lens.covers(panel).all()
+    assert not shapely.Polygon(panel).intersects(shapely.Polygon(sitting._strip.ground_mm))
+    if how == "handle":
+        press_button(sitting, "more")
+    press_button(sitting, "check")
+    assert sitting.checking_at is None
+
+
 def test_the_strip_keeps_off_the_piece_being_traced() -> None:
     """While tracing, the strip goes to the other side, or away, rather than over the cutting line."""
     for y in (0.0, -120.0, 300.0):
@@ -522,15 +745,7 @@ def test_the_strip_keeps_off_the_piece_being_traced() -> None:
         sitting = sit(docket(table={"view": view}))
         sitting.key("c")
         sitting.frame()
-        strip = sitting._strip
-        if strip is None:
-            continue
-        p = sitting.work.of(sitting.current)
-        a = sitting.stage.table_from_piece(p)
-        ring = sitting.stage.faces[p.piece].outline @ a[:2, :2].T + a[:2, 2]
-        import shapely
-
-        assert not shapely.LinearRing(ring).intersects(shapely.Polygon(strip.ground_mm))
+        assert_clear_of_current(sitting)
 
 
 def test_a_view_belongs_to_its_calibration() -> None:
@@ -906,6 +1121,7 @@ def test_another_ink_changes_every_line(tmp_path: Path) -> None:
         for action in actions:
             sitting.do(action)
             sitting.frame()
+        sitting.tick(0.0)
         sitting.tick(100.0)
         fresh = sit(sitting.docket.replace(table=sitting.table_settings()))
         assert np.array_equal(whole(sitting), whole(fresh)), actions
@@ -932,7 +1148,8 @@ def test_no_figure_is_dropped_from_the_strip(beam_mm: float) -> None:
     for _ in range(3):
         sitting.do("next")
         sitting.do("tilt-left")
-    sitting.tick(1000.0)
+    sitting.tick(0.0)
+    sitting.tick(1000.0)  # what was said is gone
     sitting.frame()
     lines = sitting.lines_of_strip()
     for wanted in ("off grain", "used", "left", "true to", "aside"):
