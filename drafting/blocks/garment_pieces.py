@@ -308,6 +308,7 @@ POCKET_MM = (125.0, 140.0)  # width and depth where she names none
 LEAST_POCKET_MM = (80.0, 90.0)
 _POCKET_INSIDE_MM = 8.0  # off the centre and the side seam
 _POCKET_STEP_MM = 5.0
+_ROUND = 1.0 / math.cos(math.pi / 16.0)  # a buffer's corners of 4 segments lie this much inside
 _FAR_FROM = ("armhole", "neckline", "hem", "sleeve hem", "underarm", "shoulder")
 
 
@@ -403,9 +404,13 @@ def _pocket_place(
     edges = {n: shapely.LineString(e.points) for n, e in front.edges.items()}
     taken = [
         line_.buffer(
-            POCKET_OFF_MM
-            if n.removeprefix("left ").removeprefix("right ") in _FAR_FROM
-            else _POCKET_INSIDE_MM
+            _ROUND
+            * (
+                POCKET_OFF_MM
+                if n.removeprefix("left ").removeprefix("right ") in _FAR_FROM
+                else _POCKET_INSIDE_MM
+            ),
+            quad_segs=4,
         )
         for n, line_ in edges.items()
     ]

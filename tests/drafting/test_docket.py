@@ -305,7 +305,10 @@ def test_fit_that_is_no_list_is_shown_the_form(tmp_path: Path) -> None:
         ("{block: quick-top, style: {lenght: crop}}", "garment.style: unknown key 'lenght'"),
         ("{block: quick-top, style: {length: 20 cm}}", "garment.style.length"),
         ("{block: quick-top, fit: [{change: bust}]}", "garment.fit[1].by: is missing"),
-        ("{block: quick-top, style: {sleeve: elbow, sleeve_width: 70 cm}}", "garment.style.sleeve"),
+        (
+            "{block: quick-top, style: {opening: slit, opening_length: 40 cm, length: 42 cm}}",
+            "garment.style.opening_length",
+        ),
     ],
 )
 def test_what_drafting_refuses_is_told_with_its_docket(
