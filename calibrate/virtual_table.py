@@ -1,9 +1,9 @@
 """A table, a projector and a camera in software, for rehearsal, tests and measurement.
 
 It stands where the real devices stand: a frame goes in, a photo comes out. The model is its own
-and is not the solver run backwards: each camera pixel is followed as a ray through a lens with
-terms that the solver does not have (tangential, r⁶) to the table or to a raised or curled sheet,
-and from there to the projector pixel that lights it. What a photo loses is modelled in the order
+and is not the solver run backwards: each camera pixel is followed as a ray through pinhole and
+lens to the table or to a raised or curled sheet, and from there to the projector pixel that
+lights it. The solver knows all terms of the camera's lens, and of the projector's all but r⁸. What a photo loses is modelled in the order
 in which it is lost: the projector's grey curve, black level, pixel grid and defocus; the colour
 of table and paper; room light; the camera's blur, vignetting, noise, tone curve and JPEG.
 

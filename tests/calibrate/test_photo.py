@@ -67,10 +67,11 @@ def shown(frame: np.ndarray | None = None, sheets: tuple[Sheet, ...] | None = No
 
 
 def test_corners_are_measured_as_well_as_they_say() -> None:
-    """Every card and the pattern are found; corners are within 0.03 px and their noise is honest."""
+    """Every card and the pattern are found; corners are within 0.03 px, and the noise told is a little more than twice the true one (tone curve and pixels are in it; the fit sets the level): never smaller than it, never many times it."""
     r, seen = rig(), detect(picture(), SIZE)
     camera = r.cameras[0]
     assert sorted(seen.cards) == [0, 1, 2, 3]
+    over_told = []
     for i, found in seen.cards.items():
         shape = card(i).shape
         at = card(i).board().corners[found.index]
@@ -78,10 +79,12 @@ def test_corners_are_measured_as_well_as_they_say() -> None:
         miss = found.px - camera.to_pixels(r.table.sheets[i].to_table(drawn))
         assert len(found) >= 30
         assert np.sqrt(np.mean(miss**2)) < 0.03
-        assert np.sqrt(np.mean((miss / found.sigma[:, None]) ** 2)) < 2.0
+        over_told.append(np.sqrt(np.mean((miss / found.sigma[:, None]) ** 2)))
     assert seen.pattern is not None and len(seen.pattern) > 500
     lit = r.table.true_table_from_projector(bare(SIZE).board().corners[seen.pattern.index])
     miss = seen.pattern.px - camera.to_pixels(lit)
+    over_told.append(np.sqrt(np.mean((miss / seen.pattern.sigma[:, None]) ** 2)))
+    assert 0.3 < np.mean(over_told) < 0.65
     assert np.sqrt(np.mean(miss**2)) < 0.03
     assert np.abs(miss.mean(axis=0)).max() < 0.01
 
