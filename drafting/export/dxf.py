@@ -4,12 +4,15 @@ Beside the other writers of `drafting.export`. One block a piece, its lines on t
 ASTM D6673 (Sewn Products Pattern Data Interchange), in millimetres at true scale.
 
 What of the standard is met: one block a piece with its text inside; style text once; boundary 1,
-turn points 2, curve points 3, notches 4, mirror line 6, grain 7, internal lines 8, drill holes
-13, sew line 14, text 15; closed boundaries as POLYLINE. What is not: there are no grade rules
-(one garment is drafted for one wearer), no stripe or plaid lines (9, 10), cut-outs (11) or
-quality-check curves (84–87); notches are written as the slit's line, not as a point; the file is
-DXF R2000, not R13. The layer numbers are from two listings that agree, not from the
-standard's own text, so conformance is not claimed.
+turn points 2, curve points 3, notches 4 (the slit's line, and a point where it starts), mirror
+line 6, grain 7, internal lines 8, drill holes 13, sew line 14, text 15; closed boundaries as
+POLYLINE. What is not: there are no grade rules (one garment is drafted for one wearer), no
+stripe or plaid lines (9, 10), cut-outs (11) or quality-check curves (84–87); the file is DXF
+R2000, not R13. The layer numbers are from two listings that agree, not from the standard's own
+text, so conformance is not claimed.
+
+What those layers have no place for (an edge's name, which notches match, a mark's name) goes
+with the line as extended data of ours, which other programs pass over.
 """
 
 from __future__ import annotations
@@ -24,15 +27,30 @@ import numpy as np
 from configs import clean
 from configs.errors import Fault, InputError
 from drafting.allowance import FOLD
-from drafting.export.marks import CUTTING, DART, MARK, NOTCH, Stroke, allowance_text, strokes
+from drafting.export.marks import (
+    CUTTING,
+    DART,
+    DRILL,
+    MARK,
+    NOTCH,
+    Stroke,
+    allowance_text,
+    label_of,
+    mark_words,
+    opened,
+    strokes,
+)
 from drafting.export.marks import GRAIN as GRAIN_STROKE
 from drafting.export.svg import box_of, own_allowances
+from drafting.figures.drawing import svg_width
 from drafting.outline import Points
 from drafting.piece import Piece
 
-APP_ID = "CHALKBEAM"  # owner of our extended data: where each named edge starts on the sew line
+APP_ID = "CHALKBEAM"  # owner of our extended data
 GAP_MM = 30.0
-TEXT_MM = 8.0
+TEXT_MM = 8.0  # height of a capital letter
+LEAST_TEXT_MM = 1.0
+CAPITAL = 0.72  # height of a capital letter over the size of its font [Helvetica]
 TURN_DEG = 15.0  # a vertex that turns more is a turn point, others are curve points
 
 BOUNDARY, TURN_POINTS, CURVE_POINTS, NOTCHES = "1", "2", "3", "4"
@@ -56,10 +74,12 @@ def pieces_dxf(
     allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None,
     *,
     title: str = "",
+    unfolded: bool = False,
 ) -> bytes:
     """All pieces side by side as the bytes of a DXF file (R2000, ASCII, mm).
 
-    ``allowances``: edge → mm for every piece, or piece → (edge → mm).
+    ``allowances``: edge → mm for every piece, or piece → (edge → mm); ``unfolded``: write pieces
+    on the fold whole, without a mirror line.
 
     Raises:
         InputError: there are no pieces.
@@ -77,18 +97,24 @@ def pieces_dxf(
     for layer, (colour, said) in _LAYERS.items():
         document.layers.add(layer, color=colour).description = said
     space = document.modelspace()
-    x, names = 0.0, set[str]()
+    x, top, names = 0.0, 0.0, set[str]()
     for name, piece in pieces.items():
         own = own_allowances(allowances, name)
-        drawn = strokes(piece, own)
-        left, low, right, _ = box_of(drawn)
+        shown, ring = opened(piece, own) if unfolded else (piece, None)
+        drawn = strokes(shown, own, ring)
+        left, low, right, high = box_of(drawn)
         block = document.blocks.new(_block_name(piece.name, names))
-        _fill(block, piece, drawn, own)
+        _fill(block, shown, drawn, own)
         space.add_blockref(block.name, (x - left, -low), dxfattribs={"layer": BOUNDARY})
         x += right - left + GAP_MM
+        top = max(top, high - low)
     style = [f"STYLE NAME: {title or next(iter(pieces))}", "UNITS: METRIC", "AUTHOR: chalkbeam"]
+    row = 1.6 * TEXT_MM
     for i, line in enumerate(style):
-        _text(space, line, (0.0, -(3.0 + 1.6 * i) * TEXT_MM), BOUNDARY)
+        _text(space, line, (0.0, -(i + 2) * row), BOUNDARY)
+    wide = max(x - GAP_MM, *(_width(line, TEXT_MM) for line in style))
+    # the layout's own extents are what ezdxf writes to $EXTMIN and $EXTMAX
+    space.reset_extents((0.0, -(len(style) + 1) * row - 0.3 * TEXT_MM, 0.0), (wide, top, 0.0))
     stream = io.StringIO()
     document.write(stream)
     return stream.getvalue().encode(document.output_encoding, errors="dxfreplace")
@@ -98,10 +124,15 @@ def _fill(
     block: Any, piece: Piece, drawn: tuple[Stroke, ...], allowances: Mapping[str, float] | None
 ) -> None:
     ring = next(s.points for s in drawn if s.kind == CUTTING)
-    _polyline(block, ring, True, BOUNDARY)
-    for point, turns in zip(ring, _turning(ring), strict=True):
-        layer = TURN_POINTS if turns > TURN_DEG else CURVE_POINTS
-        block.add_point(point.tolist(), dxfattribs={"layer": layer})
+    boundary = _polyline(block, ring, True, BOUNDARY)
+    label = {f"label-{i}": line for i, line in enumerate(piece.label, 1)}
+    turns = " ".join(f"{t:g}" for t in piece.turns)
+    said = {"pair": "true" if piece.pair else "false", "turns": turns, **label}
+    if piece.larger is not None:
+        said["larger"] = " ".join(f"{v:.9g}" for v in piece.larger)
+    _note(boundary, said)
+    for point, turn in zip(ring, _turning(ring), strict=True):
+        _point(block, point, TURN_POINTS if turn > TURN_DEG else CURVE_POINTS)
     sew, starts = _sewing(piece)
     line = _polyline(block, sew, True, SEW)
     data: list[tuple[int, Any]] = []
@@ -109,45 +140,76 @@ def _fill(
         data += [(1000, _plain(name)), (1071, start)]
     line.set_xdata(APP_ID, data)
     if FOLD in piece.edges:
-        fold = np.array([ring[0], ring[-1]])
-        block.add_line(fold[0].tolist(), fold[1].tolist(), dxfattribs={"layer": MIRROR})
-    grain = next(s.points for s in drawn if s.kind == GRAIN_STROKE).tolist()
-    block.add_line(grain[0], grain[1], dxfattribs={"layer": GRAIN})
+        _line(block, np.array([ring[0], ring[-1]]), MIRROR)
+    _line(block, next(s.points for s in drawn if s.kind == GRAIN_STROKE), GRAIN)
     for s in drawn:
         if s.kind == NOTCH:
-            a, b = s.points.tolist()
-            block.add_line(a, b, dxfattribs={"layer": NOTCHES})
+            _note(_line(block, s.points, NOTCHES), s.note)
+            _note(_point(block, s.points[0], NOTCHES), s.note)
         elif s.kind in (DART, MARK):
-            _polyline(block, s.points, s.closed, INTERNAL)
-    for mark in piece.drills:
-        block.add_point(mark.points[0].tolist(), dxfattribs={"layer": DRILLS})
-    words = [
-        f"PIECE NAME: {piece.name}",
-        f"QUANTITY: {piece.cut}",
-        f"PAIR: {'true' if piece.pair else 'false'}",
-        f"TURNS: {' '.join(f'{t:g}' for t in piece.turns)}",
-    ]
-    if piece.larger is not None:
-        words.append(f"LARGER: {' '.join(f'{v:.9g}' for v in piece.larger)}")
-    middle = (sew.min(axis=0) + sew.max(axis=0)) / 2.0
-    for i, text in enumerate(words):
-        _text(block, text, (middle[0], middle[1] - 1.6 * i * TEXT_MM), BOUNDARY)
-    _text(
-        block,
-        allowance_text(piece, allowances),
-        (middle[0], middle[1] - 1.6 * len(words) * TEXT_MM),
-        TEXT,
-    )
+            _note(_polyline(block, s.points, s.closed, INTERNAL), s.note)
+    for s in [s for s in drawn if s.kind == DRILL][::2]:  # the first arm of each cross
+        _note(_point(block, s.points.mean(axis=0), DRILLS), s.note)
+    _words(block, piece, allowances)
+
+
+def _words(block: Any, piece: Piece, allowances: Mapping[str, float] | None) -> None:
+    """What is said of a piece, inside its sewing line, and the names of its marks beside them."""
+    rows = [(f"PIECE NAME: {piece.name}", BOUNDARY), (f"QUANTITY: {piece.cut}", BOUNDARY)]
+    if piece.pair:
+        rows.append(("CATEGORY: L,R", BOUNDARY))
+    rows.append((allowance_text(piece, allowances), TEXT))
+    spot = label_of(piece, allowances)
+    widest = max(_width(text, 1.0) for text, _ in rows)
+    height = min(TEXT_MM, 0.9 * spot.across / widest, spot.up / (1.6 * len(rows)))
+    height = max(LEAST_TEXT_MM, height)
+    turn = np.radians(spot.turn_deg)
+    along = np.array([np.cos(turn), np.sin(turn)])
+    up = np.array([-along[1], along[0]])
+    for i, (text, layer) in enumerate(rows):
+        line = (len(rows) - 1) / 2.0 - i
+        at = spot.centre - along * _width(text, height) / 2.0 + up * height * (1.6 * line - 0.5)
+        _text(block, text, (at[0], at[1]), layer, height, spot.turn_deg)
+    for words in mark_words(piece, every=True):
+        _text(block, words.text, words.at, TEXT, words.em_mm * CAPITAL)
+
+
+def _width(text: str, height: float) -> float:
+    """Width in mm of a line of text whose capitals are ``height`` mm high, about."""
+    return svg_width(_plain(text), height / CAPITAL)
+
+
+def _note(entity: Any, note: Mapping[str, str]) -> None:
+    """Key and value with an entity, as extended data of ours."""
+    if note:
+        entity.set_xdata(APP_ID, [(1000, _plain(f"{k}={v}")) for k, v in note.items()])
+
+
+def _point(layout: Any, at: Points, layer: str) -> Any:
+    return layout.add_point(at.tolist(), dxfattribs={"layer": layer})
+
+
+def _line(layout: Any, ends: Points, layer: str) -> Any:
+    return layout.add_line(ends[0].tolist(), ends[1].tolist(), dxfattribs={"layer": layer})
 
 
 def _polyline(layout: Any, points: Points, closed: bool, layer: str) -> Any:
     return layout.add_polyline2d(points.tolist(), close=closed, dxfattribs={"layer": layer})
 
 
-def _text(layout: Any, text: str, at: tuple[float, float], layer: str) -> None:
+def _text(
+    layout: Any,
+    text: str,
+    at: tuple[float, float],
+    layer: str,
+    height: float = TEXT_MM,
+    turn_deg: float = 0.0,
+) -> None:
+    """A line of text whose base line starts at ``at``, turned counter-clockwise."""
     layout.add_text(
         _plain(text),
-        height=TEXT_MM,
+        height=height,
+        rotation=turn_deg,
         dxfattribs={"layer": layer, "insert": (float(at[0]), float(at[1]))},
     )
 

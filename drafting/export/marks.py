@@ -9,7 +9,7 @@ the fold's sign, a line with both ends bent towards the fold, is common practice
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -35,7 +35,8 @@ class Stroke:
     """One line to draw: ``points`` (N, 2) mm, piece frame (y up), not repeated when ``closed``.
 
     ``name``: the edge of a sewing or fold line, else what it marks; ``on_fold``: the side that
-    closes it lies on the cloth's fold, belongs to the outline and is not to be drawn or cut.
+    closes it lies on the cloth's fold, belongs to the outline and is not to be drawn or cut;
+    ``note``: what a file says of the line so that it can be read back, key → value.
     """
 
     kind: str
@@ -43,6 +44,7 @@ class Stroke:
     points: Points
     closed: bool = False
     on_fold: bool = False
+    note: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def inked(self) -> Points:
@@ -52,13 +54,18 @@ class Stroke:
         return np.vstack([self.points, self.points[:1]])
 
 
-def strokes(piece: Piece, allowances: Mapping[str, float] | None) -> tuple[Stroke, ...]:
+def strokes(
+    piece: Piece, allowances: Mapping[str, float] | None, ring: Points | None = None
+) -> tuple[Stroke, ...]:
     """All that is drawn of a piece, the cutting line first, its edges in ring order.
+
+    ``ring``: the cutting line (N, 2) mm to draw, where it is worked out already.
 
     Raises:
         DraftError: an allowance that the piece has no room for.
     """
-    ring = piece.cutting_line(allowances)
+    if ring is None:
+        ring = piece.cutting_line(allowances)
     if piece.fold is None:
         drawn = [Stroke(CUTTING, piece.name, ring, True)]
     else:
@@ -75,16 +82,27 @@ def strokes(piece: Piece, allowances: Mapping[str, float] | None) -> tuple[Strok
     drawn += [Stroke(SIGN, "grain arrow", a) for a in _arrows(piece, grain)]
     if piece.fold is not None:
         drawn.append(Stroke(SIGN, "fold sign", _fold_sign(piece)))
-    drawn += [Stroke(NOTCH, "notch", line) for line in piece.notch_lines(allowances)]
+    snips = [n for n in piece.notches for _ in range(n.count)]
+    for notch, line in zip(snips, piece.notch_lines(allowances), strict=True):
+        note = {"on": notch.edge, "at": f"{notch.at_mm:.4f}", "count": str(notch.count)}
+        note |= {"match": notch.match} if notch.match else {}
+        drawn.append(Stroke(NOTCH, "notch", line, note=note))
     for dart in piece.darts:
         legs = np.array([dart.first, dart.tip, dart.second], dtype=np.float64)
-        drawn.append(Stroke(DART, f"dart at {dart.edge}", legs))
+        drawn.append(Stroke(DART, f"dart at {dart.edge}", legs, note={"on": dart.edge}))
     for mark in piece.marks:
+        said = {"name": mark.name}
         if len(mark.points) == 1:
-            drawn += [Stroke(DRILL, mark.name, arm) for arm in _cross(mark.points[0], DRILL_MM)]
+            arms = _cross(mark.points[0], DRILL_MM)
+            drawn += [Stroke(DRILL, mark.name, arm, note=said) for arm in arms]
         else:
-            drawn.append(Stroke(MARK, mark.name, mark.points, mark.closed))
+            drawn.append(Stroke(MARK, mark.name, mark.points, mark.closed, note=said))
     return tuple(drawn)
+
+
+def opened(piece: Piece, allowances: Mapping[str, float] | None) -> tuple[Piece, Points]:
+    """A piece without its fold and the cutting line (N, 2) mm that its half gives, opened out."""
+    return piece.opened(), piece.unfolded(allowances)
 
 
 def _from_fold(ring: Points) -> Points:
@@ -204,14 +222,17 @@ def says_size(stroke: Stroke) -> bool:
     return stroke.kind == MARK and any(c.isdigit() for c in stroke.name)
 
 
-def mark_words(piece: Piece) -> tuple[MarkWords, ...]:
+def mark_words(piece: Piece, every: bool = False) -> tuple[MarkWords, ...]:
     """The words beside marks that say a size, where no line of the piece crosses them.
 
     As near to the mark as there is room inside the sewing line, smaller where there is little.
+    ``every``: the names of all marks and drill holes, not only of those that say a size.
     """
     import shapely
 
-    wanted = [s for s in strokes(piece, None) if says_size(s)]
+    wanted = [s for s in strokes(piece, None) if says_size(s) or (every and s.kind == MARK)]
+    if every:  # a drill hole is a cross of two strokes
+        wanted += [s for s in strokes(piece, None) if s.kind == DRILL][::2]
     if not wanted:
         return ()
     inside = shapely.Polygon(piece.sewing_line)
@@ -356,6 +377,8 @@ def allowance_text(piece: Piece, allowances: Mapping[str, float] | None) -> str:
     """The allowances as drawn on this piece: 'allowance 10 mm; hem 25, neckline 6'."""
     allowances = piece.widths(allowances)
     widths = {n: allowance_of(n, allowances) for n in piece.edges if n != FOLD}
+    if piece.own_cutting_line is not None and piece.larger is None:
+        return "cutting line as in the file that it came from"
     if not any(widths.values()):
         if all(n.endswith(RAW) for n in widths):
             return "cut as drawn"

@@ -29,6 +29,7 @@ from drafting.export.marks import (
     Stroke,
     label_of,
     mark_words,
+    opened,
     says_size,
     strokes,
 )
@@ -56,18 +57,25 @@ _TEXT = "#14213d"
 _SIDES = ("#14213d", "#b3541e", "#0b6e4f", "#7a1f5c")
 
 
-def piece_svg(piece: Piece, allowances: Mapping[str, float] | None, *, title: str = "") -> str:
+def piece_svg(
+    piece: Piece,
+    allowances: Mapping[str, float] | None,
+    *,
+    title: str = "",
+    unfolded: bool = False,
+) -> str:
     """One piece as an SVG document; width and height in mm, one user unit a millimetre.
 
     Args:
         piece: what to draw; a piece on the fold is drawn as its half, the fold marked.
+        unfolded: draw a piece on the fold whole.
         allowances: edge → mm, ``all`` for the rest; None draws the cutting on the sewing line.
         title: the garment, written on the piece and as the document's title.
 
     Raises:
         DraftError: an allowance that the piece has no room for.
     """
-    return pieces_svg({piece.name: piece}, allowances, title=title)
+    return pieces_svg({piece.name: piece}, allowances, title=title, unfolded=unfolded)
 
 
 def pieces_svg(
@@ -75,10 +83,13 @@ def pieces_svg(
     allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None,
     *,
     title: str = "",
+    unfolded: bool = False,
 ) -> str:
     """All pieces side by side in one SVG document, feet on one line.
 
-    ``allowances``: edge → mm for every piece, or piece → (edge → mm).
+    ``allowances``: edge → mm for every piece, or piece → (edge → mm); ``unfolded``: draw pieces
+    on the fold whole. Else the cutting line of such a half is an open path that ends at the fold,
+    so that a cutting machine leaves the fold whole.
 
     Raises:
         InputError: there are no pieces.
@@ -86,16 +97,20 @@ def pieces_svg(
     """
     if not pieces:
         raise InputError(Fault("", "there are no pieces to draw."))
-    drawn = [(p, own_allowances(allowances, name)) for name, p in pieces.items()]
-    boxes = [box_of(strokes(p, a)) for p, a in drawn]
+    drawn: list[tuple[Piece, Mapping[str, float] | None, tuple[Stroke, ...]]] = []
+    for name, piece in pieces.items():
+        own = own_allowances(allowances, name)
+        shown, ring = opened(piece, own) if unfolded else (piece, None)
+        drawn.append((shown, own, strokes(shown, own, ring)))
+    boxes = [box_of(lines) for _, _, lines in drawn]
     height = max(b[3] - b[1] for b in boxes)
     body: list[str] = []
     taken: set[str] = set()
     x = MARGIN_MM
-    for (piece, own), box in zip(drawn, boxes, strict=True):
+    for (piece, own, lines), box in zip(drawn, boxes, strict=True):
         # piece (x, y up) → page (x, y down), its lowest point on the common foot line
         shift = (x - box[0], MARGIN_MM + height + box[1])
-        body += _piece(piece, own, shift, title, taken)
+        body += _piece(piece, lines, own, shift, title, taken)
         x += box[2] - box[0] + GAP_MM
     width = x - GAP_MM + MARGIN_MM
     name = title or next(iter(pieces))
@@ -186,6 +201,7 @@ def box_of(drawn: Sequence[Stroke]) -> tuple[float, float, float, float]:
 
 def _piece(
     piece: Piece,
+    drawn: Sequence[Stroke],
     allowances: Mapping[str, float] | None,
     shift: tuple[float, float],
     title: str,
@@ -197,11 +213,12 @@ def _piece(
         f'data-cut="{piece.cut}"',
         f'data-pair="{"true" if piece.pair else "false"}"',
         f'data-turns="{" ".join(f"{t:g}" for t in piece.turns)}"',
+        *(f'data-label-{i}="{_escape(t)}"' for i, t in enumerate(piece.label, 1)),
     ]
     if piece.larger is not None:
         about.append(f'data-larger="{" ".join(f"{v:.9g}" for v in piece.larger)}"')
     lines = [f'<g id="{slug}" class="piece" {" ".join(about)}>']
-    for stroke in strokes(piece, allowances):
+    for stroke in drawn:
         what = stroke.kind if stroke.name == piece.name else _slug(stroke.name)
         unique = _unlike(f"{slug}.{what}", taken)
         edge = ""
@@ -210,13 +227,9 @@ def _piece(
         weight, dash, colour = _LOOKS[stroke.kind]
         if says_size(stroke):  # the bar of a slit: solid, and its length beside it
             weight, dash = 0.7, ""
-        if stroke.on_fold:  # the outline stays closed, the ink stops where the fold begins
-            inked = polyline_length(stroke.points)
-            dash = (
-                f"{_number(inked)} {_number(abs(stroke.points[-1, 1] - stroke.points[0, 1]) + 1)}"
-            )
+        edge += "".join(f' data-{k}="{_escape(v)}"' for k, v in stroke.note.items())
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
-        d = path_data(stroke.points * (1.0, -1.0) + shift, stroke.closed)
+        d = path_data(stroke.points * (1.0, -1.0) + shift, stroke.closed and not stroke.on_fold)
         lines.append(
             f'<path id="{unique}" class="{stroke.kind}"{edge} fill="none" stroke="{colour}"'
             f' stroke-width="{weight}"{dashes} stroke-linejoin="round" d="{d}"/>'
@@ -224,7 +237,7 @@ def _piece(
     for words in mark_words(piece):
         x, y = words.at[0] + shift[0], shift[1] - words.at[1]
         lines.append(
-            f'<text x="{_number(x)}" y="{_number(y)}" font-size="{_number(words.em_mm)}"'
+            f'<text class="note" x="{_number(x)}" y="{_number(y)}" font-size="{_number(words.em_mm)}"'
             f' fill="{_LOOKS[MARK][2]}" stroke="none" font-family="{FAMILY}">'
             f"{_escape(words.text)}</text>"
         )

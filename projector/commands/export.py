@@ -33,19 +33,26 @@ if TYPE_CHECKING:
     metavar="NAME",
     help="Only this piece; may be given again.",
 )
+@click.option(
+    "--unfolded",
+    is_flag=True,
+    help="Write pieces on the fold whole; else as their half, its cutting line open at the fold.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
-def export(docket: Path, out: Path, only: tuple[str, ...], as_json: bool) -> None:
+def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_json: bool) -> None:
     """Write the pieces with their cutting and sewing lines, at true scale.
 
     SVG: width and height in mm, one user unit a millimetre; each piece is a group with its named
     edges, lines carry their kind as a class (cutting, sewing, fold, grain, notch, dart, drill,
-    mark). DXF: millimetres, one block a piece, on the layers of ASTM D6673: 1 boundary, 2 turn
-    points, 3 curve points, 4 notches, 6 fold, 7 grain, 8 internal lines, 13 drill holes, 14 sew
-    line, 15 text. Grade rules, stripe lines and cut-outs of that standard are not written, and
-    notches stand as the slit's line; conformance is not claimed.
+    mark). A half's cutting line ends at the fold, so that a machine does not cut the fold.
+    DXF: millimetres, one block a piece, on the layers of ASTM D6673: 1 boundary, 2 turn points, 3
+    curve points, 4 notches, 6 fold, 7 grain, 8 internal lines, 13 drill holes, 14 sew line, 15
+    text. Grade rules, stripe lines and cut-outs of that standard are not written; conformance is
+    not claimed.
     """
     from drafting.docket import Docket
     from drafting.export.cut_size import cut_size
+    from drafting.export.marks import opened
     from projector.commands.support import print_json, print_table
 
     read = Docket.load(docket)
@@ -53,16 +60,22 @@ def export(docket: Path, out: Path, only: tuple[str, ...], as_json: bool) -> Non
     if out.suffix.lower() == ".svg":
         from drafting.export.svg import pieces_svg
 
-        write(out, pieces_svg(pieces, allowances, title=read.title), EXCHANGE)
+        drawing = pieces_svg(pieces, allowances, title=read.title, unfolded=unfolded)
+        write(out, drawing, EXCHANGE)
     else:
         from drafting.export.dxf import pieces_dxf
 
-        write(out, pieces_dxf(pieces, allowances, title=read.title), EXCHANGE)
+        written = pieces_dxf(pieces, allowances, title=read.title, unfolded=unfolded)
+        write(out, written, EXCHANGE)
     for caution in read.allowance_cautions():
         click.secho(f"Caution: {caution}", fg="yellow", bold=True, err=True)
     rows = []
     for name, piece in pieces.items():
-        left, low, right, high = piece.bounds(allowances[name])
+        if unfolded:
+            piece, ring = opened(piece, allowances[name])
+        else:
+            ring = piece.cutting_line(allowances[name])
+        (left, low), (right, high) = ring.min(axis=0), ring.max(axis=0)
         rows.append((name, piece, right - left, high - low))
     if as_json:
         print_json(

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import io
 import re
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import ezdxf
 import numpy as np
 import pytest
+import shapely
 from exchange_pieces import ALLOWANCES, front, garment
+from ezdxf import bbox
 
+from drafting.docket import Docket
 from configs.errors import InputError
 from drafting.export.dxf import pieces_dxf
 from drafting.export.svg import pieces_svg
+
+CONFIGS = Path(__file__).parents[2] / "configs"
 
 
 def document(data: bytes) -> Any:
@@ -57,7 +63,7 @@ def test_one_block_a_piece_on_the_interchange_layers() -> None:
     assert layers["14"] == ["POLYLINE"]
     assert layers["7"] == ["LINE"]
     assert layers["6"] == ["LINE"]
-    assert layers["4"] == ["LINE"] * 3  # one single and one double notch
+    assert sorted(layers["4"]) == ["LINE"] * 3 + ["POINT"] * 3  # one single, one double notch
     assert layers["13"] == ["POINT"]
     assert layers["8"] == ["POLYLINE"] * 2  # the dart and the turn-up
     assert "PIECE NAME: front" in [t.dxf.text for t in block.query("TEXT")]
@@ -105,6 +111,55 @@ def test_grain_is_the_line_that_is_drawn() -> None:
         np.testing.assert_allclose(written - sewing, from_sewing, atol=2e-4)
         moved += not np.allclose(written, piece.grain)
     assert moved, "one at least is not where the piece has it"
+
+
+def test_a_notch_is_a_point_on_the_boundary_and_a_line_inward() -> None:
+    """Programs that know notches as points find them on the cutting line, one for each snip."""
+    doc = document(pieces_dxf(garment(), ALLOWANCES))
+    block = doc.blocks["front"]
+    ring = shapely.LinearRing(front().cutting_line(ALLOWANCES))
+    points = [p.dxf.location for p in block.query("POINT[layer=='4']")]
+    starts = [line.dxf.start for line in block.query("LINE[layer=='4']")]
+    assert len(points) == 3
+    for point, start in zip(points, starts, strict=True):
+        assert ring.distance(shapely.Point(point.x, point.y)) < 1e-6
+        assert point.isclose(start)
+
+
+SHIPPED = sorted([*(CONFIGS / "dockets").glob("*.yaml"), *(CONFIGS / "styles").glob("*.yaml")])
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda p: p.stem)
+def test_words_lie_inside_and_extents_round_all(path: Path) -> None:
+    """All text of a block lies inside its sewing line, as ezdxf measures it, names of marks and
+    drill holes included; $EXTMIN and $EXTMAX lie round the drawing, as ezdxf measures it too."""
+    read = Docket.load(path)
+    own = {n: read.allowances_for(n) for n in read.pieces()}
+    doc = document(pieces_dxf(read.pieces(), own, title="t"))
+    for name, piece in read.pieces().items():
+        inside = shapely.Polygon(piece.sewing_line)
+        texts = list(doc.blocks[name].query("TEXT"))
+        for text in texts:
+            turn, at = text.dxf.rotation, text.dxf.insert
+            text.dxf.rotation = 0.0
+            box = bbox.extents([text])
+            flat = shapely.box(box.extmin.x, box.extmin.y, box.extmax.x, box.extmax.y)
+            shape = shapely.affinity.rotate(flat, turn, origin=(at.x, at.y))
+            assert inside.contains(shape), (name, text.dxf.text)
+        said = {t.dxf.text for t in texts}
+        assert {m.name for m in piece.marks} <= said
+    drawn = bbox.extents(doc.modelspace())
+    np.testing.assert_allclose(doc.header["$EXTMIN"], tuple(drawn.extmin), atol=3.0)
+    np.testing.assert_allclose(doc.header["$EXTMAX"], tuple(drawn.extmax), atol=3.0)
+
+
+def test_the_whole_piece_is_written_on_asking() -> None:
+    """Unfolded, the boundary holds both halves and there is no mirror line."""
+    doc = document(pieces_dxf(garment(), ALLOWANCES, unfolded=True))
+    cut = next(e for e in doc.blocks["front"].query("POLYLINE") if e.dxf.layer == "1")
+    half = shapely.Polygon(front().cutting_line(ALLOWANCES)).area
+    assert shapely.Polygon(vertices(cut)).area == pytest.approx(2 * half)
+    assert not doc.blocks["front"].query("LINE[layer=='6']")
 
 
 def test_turn_points_are_the_corners() -> None:

@@ -59,27 +59,59 @@ def test_every_edge_keeps_its_length_for_an_outside_reader() -> None:
             assert found[kind, name].length() == pytest.approx(edge.length_mm, abs=1e-3), name
 
 
-def test_cutting_line_is_closed_and_of_the_pieces_own_length() -> None:
-    """The cutting path closes and is as long as the piece's cutting line."""
+def cut_path(text: str, piece: str) -> svgpathtools.Path:
+    """The cutting line of one piece, by an outside reader."""
+    return next(p for (kind, _), p in paths(text, piece).items() if kind == "cutting")
+
+
+def around(ring: np.ndarray) -> float:
+    """Length in mm once round a closed ring."""
+    return float(np.linalg.norm(np.diff(np.vstack([ring, ring[:1]]), axis=0), axis=1).sum())
+
+
+def test_the_fold_is_no_part_of_the_cutting_path() -> None:
+    """A cutting machine follows the path from the fold's one end to its other, and never the fold.
+
+    front's cut line runs on x = 0 from 25 mm under its hem to 6 mm above its neckline, by hand.
+    """
     text = pieces_svg(garment(), ALLOWANCES)
     for piece in garment().values():
-        path = next(p for (kind, _), p in paths(text, piece.name).items() if kind == "cutting")
-        ring = piece.cutting_line(ALLOWANCES)
-        around = np.linalg.norm(np.diff(np.vstack([ring, ring[:1]]), axis=0), axis=1).sum()
+        path = cut_path(text, piece.name)
+        assert path.isclosed() == (piece.fold is None), piece.name
+        fold = 25.0 + 544.0 + 6.0 if piece.fold is not None else 0.0
+        expected = around(piece.cutting_line(ALLOWANCES)) - fold
+        assert path.length() == pytest.approx(expected, abs=2e-3)
+    half = cut_path(text, "front")
+    on_fold = paths(text, "front")["fold", "fold"][0].start.real
+    for step in half:
+        assert max(step.start.real, step.end.real) > on_fold + 1e-3
+    assert half.start.real == pytest.approx(on_fold) == pytest.approx(half.end.real)
+
+
+@pytest.mark.parametrize("name", ["rehearsal-top", "pier-skirt"])
+def test_the_whole_piece_is_drawn_on_asking(name: str) -> None:
+    """Unfolded, the cutting path is closed, without a fold, and has the half on both sides of it."""
+    docket = Docket.load(next(CONFIGS.glob(f"*/{name}.yaml")))
+    own = {n: docket.allowances_for(n) for n in docket.pieces()}
+    text = pieces_svg(docket.pieces(), own, unfolded=True)
+    folded = {n: p for n, p in docket.pieces().items() if p.fold is not None}
+    assert folded
+    for n, piece in folded.items():
+        path = cut_path(text, n)
         assert path.isclosed()
-        assert path.length() == pytest.approx(around, abs=2e-3)
-
-
-def test_fold_is_not_inked_as_a_cut() -> None:
-    """The stroke of the cutting line stops where the fold begins: nobody cuts along the fold."""
-    root = ElementTree.fromstring(piece_svg(front(), ALLOWANCES))
-    cut = next(p for p in root.iter(f"{SVG}path") if p.get("class") == "cutting")
-    inked, gap = (float(v) for v in cut.get("stroke-dasharray", "").split())
-    path = svgpathtools.parse_path(cut.get("d"))
-    closing = path[-1]
-    assert closing.start.real == pytest.approx(closing.end.real)  # the fold stands upright
-    assert inked == pytest.approx(path.length() - closing.length(), abs=1e-3)
-    assert gap >= closing.length()
+        assert not [kind for kind, _ in paths(text, n) if kind == "fold"]
+        half = piece.cutting_line(own[n])
+        on = half[np.abs(half[:, 0]) < 1e-6, 1]
+        assert path.length() == pytest.approx(2 * (around(half) - np.ptp(on)), abs=5e-3)
+        whole = shapely.Polygon([(z.real, z.imag) for z in (s.start for s in path)])
+        assert whole.area == pytest.approx(2 * shapely.Polygon(half).area, rel=1e-6)
+        notches = sum(n.count for n in piece.opened().notches)
+        drawn = [
+            k
+            for k in ElementTree.fromstring(text).iter(f"{SVG}path")
+            if k.get("id", "").startswith(f"{n.replace(' ', '-')}.notch")
+        ]
+        assert len(drawn) == notches
 
 
 def test_piece_stands_upright() -> None:
