@@ -9,16 +9,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
-from configs.errors import Fault, InputError
-from configs.units import length_text
 from drafting.allowance import FOLD
-from drafting.intake.found import JOIN_MM, Ends, Outline
+from configs.errors import Fault, InputError
+from drafting.intake.details import details_of
+from drafting.intake.drawn import JOIN_MM
+from drafting.intake.found import Ends, Outline
 from drafting.intake.geometry import Array
 from drafting.piece import Piece
+from configs.units import length_text
 
 CORNER_DEG = 30.0  # a sharper turn than this parts one side of an outline from the next
 CORNER_REACH_MM = 2.0  # over which a turn is measured, so that a drawn curve's chords are none
@@ -49,6 +52,8 @@ def adopt(
         grain_deg: direction of the grain in the drawing, counter-clockwise from its right; 90 up.
         turns: degrees the piece may be turned on the cloth.
         edge_names: side as named here → name to give it.
+
+    A cutting line round the sewing line comes along as the piece's own (see `drafting.intake.cutting`).
 
     Raises:
         InputError: no straight side lies where the fold should be, the fold does not run along
@@ -89,9 +94,16 @@ def adopt(
     turn = math.pi / 2 - (grain if grain is not None else math.pi / 2)
     edges = {n: _turned(p, turn) for n, p in edges.items()}
     arrow = None if mirrored or grain_deg is not None else _arrow(outline.grain, turn)
-    edges, arrow = _at_origin(edges, arrow, chosen)
-    edges = _renamed(edges, {**(edge_names or {}), **({chosen: FOLD} if chosen else {})}, where)
-    return Piece.from_outline(
+    edges, arrow, low = _at_origin(edges, arrow, chosen)
+    new_names = {**(edge_names or {}), **({chosen: FOLD} if chosen else {})}
+    edges = _renamed(edges, new_names, where)
+
+    def moved(points: Array) -> Array:
+        return _turned(points * (-1.0, 1.0) if mirrored else points, turn) - low
+
+    inner = [replace(i, points=moved(i.points)) for i in outline.inner]
+    notches, darts, marks = details_of(inner, edges, new_names, mirrored)
+    piece = Piece.from_outline(
         name,
         np.vstack([p[:-1] for p in edges.values()]),
         cut=outline.cut if cut is None else cut,
@@ -100,6 +112,20 @@ def adopt(
         grain=arrow,
         edges=edges,
     )
+    return piece.with_(
+        notches=notches,
+        darts=darts,
+        marks=marks,
+        label=_label(outline, name),
+        own_cutting_line=None if outline.cutting is None else moved(outline.cutting),
+    )
+
+
+def _label(outline: Outline, name: str) -> tuple[str, ...]:
+    """The file's lines of text, the first with the piece's name of now."""
+    if not outline.label:
+        return (name,)
+    return (name, *outline.label[1:]) if outline.label[0] == outline.name else outline.label
 
 
 def named_sides(points: Array) -> dict[str, Array]:
@@ -238,8 +264,9 @@ def _arrow(grain: Ends | None, turn: float) -> Ends | None:
 
 def _at_origin(
     edges: dict[str, Array], arrow: Ends | None, fold: str | None
-) -> tuple[dict[str, Array], Ends | None]:
-    """Moved so that the piece starts at x = 0, y = 0; a fold made exactly x = 0."""
+) -> tuple[dict[str, Array], Ends | None, Array]:
+    """Moved so that the piece starts at x = 0, y = 0, a fold made exactly x = 0; and what it was
+    moved by, (2,)."""
     low = np.vstack(list(edges.values())).min(axis=0)
     if fold is not None:
         low[0] = float(edges[fold][:, 0].mean())
@@ -254,7 +281,7 @@ def _at_origin(
     if arrow is not None:
         (ax, ay), (bx, by) = (np.array(arrow) - low).tolist()
         arrow = (ax, ay), (bx, by)
-    return moved, arrow
+    return moved, arrow, low
 
 
 def _renamed(edges: dict[str, Array], names: Mapping[str, str], where: str) -> dict[str, Array]:

@@ -20,7 +20,8 @@ import numpy as np
 
 from configs import clean
 from configs.errors import Fault, InputError
-from drafting.intake.found import Drawn, Found, outlines_from
+from drafting.intake.drawn import Drawn
+from drafting.intake.found import Found
 from drafting.intake.geometry import LARGEST, Arc, Array, Chain, Segment, line, polygon
 from drafting.intake.svg import UNIT_MM, read_bytes
 
@@ -204,7 +205,7 @@ class _Reader:
             key, colon, value = text.partition(":")
             if colon and key.strip().lower() == "piece name" and value.strip():
                 name = value.strip()
-            if colon and key.strip().lower() in ("quantity", "pair", "turns", "larger"):
+            if colon and key.strip().lower() in ("quantity", "pair", "turns"):
                 about[key.strip().lower().replace("quantity", "cut")] = value.strip()
         drawn = []
         place = f"block '{block[:40]}'"

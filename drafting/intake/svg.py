@@ -1,9 +1,7 @@
 """Outlines from an SVG file: units, viewBox, transforms, shapes, groups; hostile files refused.
 
-First station of the intake. The XML is read by expat with every door shut: no entities, no
-internal DTD, nothing fetched from elsewhere, and limits on size, depth, elements and segments, so
-that a hostile file costs a message and not the machine. What an SVG viewer would not show
-(``defs``, ``display:none``, clip paths) is not taken.
+First station of the intake, after `svgtree` has read the elements. What an SVG viewer would not
+show (``defs``, ``display:none``, clip paths) is not taken.
 
 Sources: SVG 1.1 (Second Edition), chapters 7 (coordinate systems, units) and 9 (shapes), W3C;
 1 in = 96 px (CSS Values 3, section 6.2).
@@ -11,50 +9,27 @@ Sources: SVG 1.1 (Second Edition), chapters 7 (coordinate systems, units) and 9 
 
 from __future__ import annotations
 
-import math
-import re
-from collections.abc import Collection, Iterator, Mapping
+import dataclasses
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from xml.parsers import expat
 
 import numpy as np
 
 from configs.errors import Fault, InputError
-from drafting.intake.found import Drawn, Found, outlines_from
-from drafting.intake.geometry import (
-    LARGEST,
-    Array,
-    Chain,
-    Segment,
-    bounded,
-    ellipse,
-    line,
-    polygon,
-    svg_arc,
-)
-from drafting.intake.svgpath import parse_path
+from configs.files import read_bounded
+from drafting.intake.drawn import CUTTING, FOLD, GRAIN, INSIDE, SEWING, Drawn
+from drafting.intake.found import Found
+from drafting.intake.geometry import LARGEST, Array, bounded
+from drafting.intake.judge import outlines_from
+from drafting.intake.svgshape import LENGTH, UNIT_MM, chains_of, length, shift, transform, view_box
+from drafting.intake.svgtree import MAX_ELEMENTS, Node, Sheet, moves, parse
 
 MAX_BYTES = 20_000_000
-MAX_ELEMENTS = 20_000  # also after every <use> is carried out
-MAX_DEPTH = 60
 MAX_SEGMENTS = 100_000  # of the whole file
+MAX_LEVELS = 150  # of groups and uses in one another
 
-_SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
-UNIT_MM = {
-    "mm": 1.0,
-    "cm": 10.0,
-    "in": 25.4,
-    "pt": 25.4 / 72.0,
-    "pc": 25.4 / 6.0,
-    "px": 25.4 / 96.0,
-    "q": 0.25,
-}
-_LENGTH = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%]*)\s*")
-_FUNCTION = re.compile(r"\s*,?\s*([A-Za-z]+)\s*\(([^()]*)\)")
-_MOVING_RULE = re.compile(r"[{;]\s*(transform|rotate|scale|translate|zoom|d)\s*:", re.IGNORECASE)
-_FLOAT = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _HIDDEN = {
     "defs",
     "symbol",
@@ -73,162 +48,39 @@ _HIDDEN = {
     "foreignObject",
 }
 _GROUPS = {"svg", "g", "a", "switch", "symbol"}
+_KINDS = (SEWING, CUTTING, GRAIN, FOLD, *INSIDE, "sign")
+_AGAIN = "Save the drawing again."
 
 
-@dataclass
-class _Node:
-    tag: str
-    attributes: dict[str, str]
-    row: int
-    children: list[_Node] = field(default_factory=list)
-    title: str = ""
-
-
-def read_svg(path: str | Path, unit: str | None = None, only: Collection[str] = ()) -> Found:
-    """The closed outlines of an SVG file, in mm, y up.
-
-    Args:
-        path: the file.
-        unit: what one user unit is ('mm', 'cm', 'in', 'pt', 'px') when the file does not say.
-        only: names of the outlines wanted; what is wrong with others is then a note.
-
-    Raises:
-        InputError: not an SVG, hostile or past the limits, no unit declared and none given, or an
-            outline that cannot be a piece.
-    """
+def read_svg(
+    path: str | Path, unit: str | None = None, only: Collection[str] = (), scale: float = 1.0
+) -> Found:
+    """The closed outlines of an SVG file, in mm, y up; see `drafting.intake.read_outlines`."""
     path = Path(path)
-    data = read_bytes(path, MAX_BYTES)
-    return svg_outlines(data, str(path), unit, only)
-
-
-def read_bytes(path: Path, limit: int) -> bytes:
-    """A file's bytes.
-
-    Raises:
-        InputError: missing, a folder, not readable or larger than ``limit``.
-    """
-    try:
-        if path.is_dir():
-            raise InputError(Fault(str(path), "is a folder, not a file."))
-        with path.open("rb") as file:
-            data = file.read(limit + 1)
-    except OSError as error:
-        raise InputError(
-            Fault(
-                str(path), f"cannot be read ({error.strerror}).", "Check the name and the folder."
-            )
-        ) from error
-    if len(data) > limit:
-        raise InputError(
-            Fault(
-                str(path),
-                f"is larger than {limit // 1_000_000} MB.",
-                "Save the outlines alone, without pictures, to a new file.",
-            )
-        )
-    return data
+    return svg_outlines(read_bytes(path, MAX_BYTES), str(path), unit, only, scale)
 
 
 def svg_outlines(
-    data: bytes, where: str, unit: str | None = None, only: Collection[str] = ()
+    data: bytes,
+    where: str,
+    unit: str | None = None,
+    only: Collection[str] = (),
+    scale: float = 1.0,
 ) -> Found:
     """As `read_svg`, from the file's bytes; ``where`` names it in messages."""
     try:
-        return _Walk(_parse(data, where), where, unit).found(only)
+        root, sheet = parse(data, where)
+        return _Walk(root, sheet, where, unit, scale).found(only)
     except InputError as error:
         raise InputError(
             [f if f.where else Fault(where, f.what, f.remedy) for f in error.faults]
         ) from error
 
 
-# -- XML ------------------------------------------------------------------------------------------
-
-
-def _parse(data: bytes, where: str) -> _Node:
-    """The element tree, built by expat under the limits."""
-    parser = expat.ParserCreate(namespace_separator=" ")
-    parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
-    parser.buffer_text = True
-    stack: list[_Node] = []
-    roots: list[_Node] = []
-    count = 0
-
-    def refuse(what: str, remedy: str) -> InputError:
-        return InputError(Fault(f"{where} line {parser.CurrentLineNumber}", what, remedy))
-
-    plain = "Save it as plain SVG from the program it came from."
-
-    def doctype(name: str, system: str | None, public: str | None, internal: int) -> None:
-        if internal:
-            raise refuse("declares its own entities or DTD, which is not read.", plain)
-
-    def entity(*_: object) -> None:
-        raise refuse("declares or uses an entity, which is not read.", plain)
-
-    def external(*_: object) -> int:
-        raise refuse("refers to another file, which is not fetched.", plain)
-
-    def start(name: str, attributes: dict[str, str]) -> None:
-        nonlocal count
-        count += 1
-        if count > MAX_ELEMENTS:
-            raise refuse(f"holds more than {MAX_ELEMENTS} elements.", "Save the outlines alone.")
-        if len(stack) >= MAX_DEPTH:
-            raise refuse(f"nests deeper than {MAX_DEPTH} groups.", plain)
-        namespace, _, tag = name.rpartition(" ")
-        node = _Node(tag if namespace in (_SVG, "") else "", attributes, parser.CurrentLineNumber)
-        (stack[-1].children if stack else roots).append(node)
-        stack.append(node)
-
-    def end(_: str) -> None:
-        stack.pop()
-
-    def text(characters: str) -> None:
-        if len(stack) > 1 and stack[-1].tag == "title":
-            stack[-2].title = (stack[-2].title + characters)[:200]
-        if stack[-1].tag == "style" and _MOVING_RULE.search(characters):
-            raise refuse("moves or shapes its lines by a style sheet, which is not read.", plain)
-
-    parser.StartDoctypeDeclHandler = doctype
-    parser.EntityDeclHandler = entity
-    parser.UnparsedEntityDeclHandler = entity
-    parser.NotationDeclHandler = entity
-    parser.SkippedEntityHandler = entity
-    parser.ExternalEntityRefHandler = external
-    parser.StartElementHandler = start
-    parser.EndElementHandler = end
-    parser.CharacterDataHandler = text
-    try:
-        parser.Parse(data, True)
-    except expat.ExpatError as error:
-        raise InputError(
-            Fault(
-                f"{where} line {error.lineno}",
-                f"is not well-formed XML ({expat.ErrorString(error.code)}).",
-                "Is it an SVG file? " + plain,
-            )
-        ) from error
-    except (UnicodeError, LookupError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(
-            Fault(where, "is written in an encoding that is not read.", plain)
-        ) from error
-    root = roots[0]
-    if root.tag != "svg":
-        raise InputError(
-            Fault(where, "is not an SVG file.", "Its outermost element must be <svg>.")
-        )
-    return root
-
-
-# -- drawing --------------------------------------------------------------------------------------
-
-
 class _Walk:
     """Carries transforms and names down the tree and collects what is drawn."""
 
-    def __init__(self, root: _Node, where: str, unit: str | None) -> None:
+    def __init__(self, root: Node, where: str, unit: str | None) -> None:
         self.root = root
         self.where = where
         self.unit = unit
@@ -236,8 +88,8 @@ class _Walk:
         self.drawn: list[Drawn] = []
         self.elements = 0
         self.segments = 0
-        self.uses: list[_Node] = []
-        self.by_id: dict[str, _Node] = {}
+        self.uses: list[Node] = []
+        self.by_id: dict[str, Node] = {}
         self.viewport: list[tuple[float, float]] = []
         for node in _all(root):
             if node.attributes.get("id"):
@@ -307,13 +159,13 @@ class _Walk:
             )
         return (one, one), view
 
-    def group(self, node: _Node, matrix: Array, context: _Context) -> None:
+    def group(self, node: Node, matrix: Array, context: _Context) -> None:
         """Everything below ``node``, whose own transform is in ``matrix`` already."""
         context = context.below(node)
         for child in node.children:
             self.element(child, matrix, context)
 
-    def element(self, node: _Node, matrix: Array, context: _Context) -> None:
+    def element(self, node: Node, matrix: Array, context: _Context) -> None:
         self.elements += 1
         if self.elements > MAX_ELEMENTS:
             raise self.fault(
@@ -352,7 +204,7 @@ class _Walk:
         if text not in self.notes:
             self.notes.append(text)
 
-    def use(self, node: _Node, matrix: Array, context: _Context) -> None:
+    def use(self, node: Node, matrix: Array, context: _Context) -> None:
         href = node.attributes.get("href") or node.attributes.get(f"{_XLINK} href") or ""
         if not href.startswith("#"):
             if href:
@@ -375,7 +227,7 @@ class _Walk:
         matrix = matrix @ _shift(x, y)
         self.uses.append(target)
         if target.tag in ("symbol", "svg"):
-            sized = _Node(
+            sized = Node(
                 "svg",
                 {
                     **target.attributes,
@@ -390,7 +242,7 @@ class _Walk:
             self.element(target, matrix, context)
         self.uses.pop()
 
-    def nested(self, node: _Node, matrix: Array, context: _Context) -> None:
+    def nested(self, node: Node, matrix: Array, context: _Context) -> None:
         """An <svg> or used <symbol> inside: its own viewport and viewBox."""
         outer = self.viewport[-1]
         a = node.attributes
@@ -410,7 +262,7 @@ class _Walk:
         self.group(node, matrix, context)
         self.viewport.pop()
 
-    def shape(self, node: _Node, matrix: Array, context: _Context) -> None:
+    def shape(self, node: Node, matrix: Array, context: _Context) -> None:
         try:
             chains = self.chains(node)
         except InputError as error:
@@ -435,86 +287,11 @@ class _Walk:
                 )
             )
 
-    def chains(self, node: _Node) -> list[Chain]:
-        """A basic shape or path as chains, in its own units (SVG 1.1, chapter 9)."""
-
-        def n(key: str, axis: int) -> float:
-            return self.number(node, key, axis)
-
-        if node.tag == "path":
-            return parse_path(node.attributes.get("d", ""))
-        if node.tag in ("polygon", "polyline"):
-            values = _floats(node.attributes.get("points", ""))
-            if len(values) % 2:
-                raise InputError(
-                    Fault("", "has a point with one coordinate.", "Save the drawing again.")
-                )
-            made = polygon(np.array(values).reshape(-1, 2), node.tag == "polygon")
-            return [made] if made else []
-        if node.tag == "line":
-            ends = np.array([[n("x1", 0), n("y1", 1)], [n("x2", 0), n("y2", 1)]])
-            return [Chain((line(ends[0], ends[1]),), False)]
-        if node.tag == "circle":
-            r = n("r", 2)
-            return [ellipse(n("cx", 0), n("cy", 1), r, r)] if r > 0 else []
-        if node.tag == "ellipse":
-            rx, ry = n("rx", 0), n("ry", 1)
-            return [ellipse(n("cx", 0), n("cy", 1), rx, ry)] if rx > 0 and ry > 0 else []
-        if node.tag == "rect":
-            return _rect(n("x", 0), n("y", 1), n("width", 0), n("height", 1), *self.corner(node))
-        return []
-
-    def corner(self, node: _Node) -> tuple[float, float]:
-        rx = self.number(node, "rx", 0) if "rx" in node.attributes else None
-        ry = self.number(node, "ry", 1) if "ry" in node.attributes else None
-        rx, ry = (ry if rx is None else rx), (rx if ry is None else ry)
-        width, height = self.number(node, "width", 0), self.number(node, "height", 1)
-        return min(rx or 0.0, width / 2.0), min(ry or 0.0, height / 2.0)
-
-    def number(self, node: _Node, key: str, axis: int) -> float:
-        """An attribute as a length in user units; ``axis`` 0 x, 1 y, 2 neither (for %)."""
-        text = node.attributes.get(key, "").strip()
-        if text in ("", "auto"):
-            return 0.0
-        match = _LENGTH.fullmatch(text)
-        if match:
-            value, unit = float(match.group(1)), match.group(2).lower()
-            width, height = self.viewport[-1]
-            if unit == "%":
-                whole = (width, height, math.hypot(width, height) / math.sqrt(2.0))[axis]
-                value *= whole / 100.0
-            elif unit in UNIT_MM:
-                value *= UNIT_MM[unit] / UNIT_MM["px"]
-            elif unit:
-                match = None
-            kept = bounded(value) if match else None
-            if kept is not None:
-                return kept
-        raise self.fault(node, f"its {key} '{text[:40]}' is no length.", "Save the drawing again.")
-
-    def transform(self, node: _Node) -> Array:
-        """The (3, 3) matrix of a ``transform`` attribute (SVG 1.1, section 7.6)."""
-        text = node.attributes.get("transform", "").strip()
-        matrix = np.eye(3)
-        at = 0
-        while at < len(text):
-            match = _FUNCTION.match(text, at)
-            step = _transform_step(match.group(1), _floats(match.group(2))) if match else None
-            if match is None or step is None:
-                raise self.fault(
-                    node, f"its transform '{text[:60]}' cannot be read.", "Save the drawing again."
-                )
-            matrix = matrix @ step
-            if not float(np.abs(matrix).max()) <= LARGEST:
-                raise self.fault(node, "its transform is too large.", "Save the drawing again.")
-            at = match.end()
-        return matrix
-
-    def place(self, node: _Node) -> str:
+    def place(self, node: Node) -> str:
         name = node.attributes.get("id", "")
         return f"line {node.row} <{node.tag}{' ' + name[:40] if name else ''}>"
 
-    def fault(self, node: _Node, what: str, remedy: str) -> InputError:
+    def fault(self, node: Node, what: str, remedy: str) -> InputError:
         return InputError(Fault(f"{self.where} {self.place(node)}", what, remedy))
 
 
@@ -529,7 +306,7 @@ class _Context:
     label: bool = False
     about: Mapping[str, str] = field(default_factory=dict)
 
-    def below(self, node: _Node) -> _Context:
+    def below(self, node: Node) -> _Context:
         a = node.attributes
         own = next((v for k, v in a.items() if k.rpartition(" ")[2] == "label" and v), "")
         kinds = set(a.get("class", "").split())
@@ -550,86 +327,3 @@ class _Context:
         )
 
 
-def _all(root: _Node) -> Iterator[_Node]:
-    stack = [root]
-    while stack:
-        node = stack.pop()
-        yield node
-        stack += reversed(node.children)
-
-
-def _view_box(text: str, row: int) -> tuple[float, float, float, float] | None:
-    if not text.strip():
-        return None
-    values = _floats(text)
-    if len(values) != 4 or min(values[2:]) <= 0.0:
-        raise InputError(
-            Fault(
-                "",
-                f"line {row}: the viewBox '{text[:60]}' cannot be used.",
-                "Save the drawing again.",
-            )
-        )
-    return values[0], values[1], values[2], values[3]
-
-
-def _floats(text: str) -> list[float]:
-    """Numbers parted by spaces or commas, or only by a sign.
-
-    Raises:
-        InputError: anything else stands between them, or one is too large.
-    """
-    rest = _FLOAT.sub(" ", text)
-    read = [bounded(float(v)) for v in _FLOAT.findall(text)]
-    values = [v for v in read if v is not None]
-    if rest.strip(" ,\t\r\n\f") or len(values) < len(read):
-        raise InputError(
-            Fault("", f"'{text.strip()[:40]}' is no list of numbers.", "Save the drawing again.")
-        )
-    return values
-
-
-def _shift(x: float, y: float) -> Array:
-    return np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
-
-
-def _transform_step(name: str, v: list[float]) -> Array | None:
-    if name == "matrix" and len(v) == 6:
-        return np.array([[v[0], v[2], v[4]], [v[1], v[3], v[5]], [0.0, 0.0, 1.0]])
-    if name == "translate" and len(v) in (1, 2):
-        return _shift(v[0], v[1] if len(v) == 2 else 0.0)
-    if name == "scale" and len(v) in (1, 2):
-        return np.diag([v[0], v[-1], 1.0])
-    if name == "rotate" and len(v) in (1, 3):
-        c, s = math.cos(math.radians(v[0])), math.sin(math.radians(v[0]))
-        turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
-        return turn if len(v) == 1 else _shift(v[1], v[2]) @ turn @ _shift(-v[1], -v[2])
-    if name in ("skewX", "skewY") and len(v) == 1:
-        t = math.tan(math.radians(v[0]))
-        step = np.eye(3)
-        step[(0, 1) if name == "skewX" else (1, 0)] = t
-        return step
-    return None
-
-
-def _rect(x: float, y: float, w: float, h: float, rx: float, ry: float) -> list[Chain]:
-    if w <= 0.0 or h <= 0.0:
-        return []
-    if rx <= 0.0 or ry <= 0.0:
-        made = polygon(np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]]), True)
-        return [made] if made else []
-    r, b = x + w, y + h
-    corners = np.array(
-        [
-            [[x + rx, y], [r - rx, y], [r, y + ry]],
-            [[r, y + ry], [r, b - ry], [r - rx, b]],
-            [[r - rx, b], [x + rx, b], [x, b - ry]],
-            [[x, b - ry], [x, y + ry], [x + rx, y]],
-        ]
-    )
-    segments: list[Segment] = []
-    for start, turn, end in corners:
-        if not np.allclose(start, turn, rtol=0.0, atol=1e-12):
-            segments.append(line(start, turn))
-        segments.append(svg_arc(turn, end, rx, ry, 0.0, False, True))
-    return [Chain(tuple(segments), True)]

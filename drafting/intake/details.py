@@ -1,0 +1,135 @@
+"""What lies on the edges of a piece and inside it: notches, darts, drill holes, marks.
+
+Beside `adopt`, which moves an outline to its place: the lines are moved with it, and each is
+found its edge there. A file of ours tells the edge; in others it is the nearest.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from drafting.intake.drawn import DART, DRILL, NOTCH
+from drafting.intake.found import Inner
+from drafting.intake.geometry import Array
+from drafting.outline import Edge, nearest_distance, without_repeats
+from drafting.piece import Dart, Mark, Notch
+
+NEAR_MM = 60.0  # no notch is cut further from its sewing line
+TOUCH_MM = 0.5  # ends of a dart's legs lie on an edge
+SAME_MM = 0.3  # two notches nearer than this are one, drawn as point and as line
+AGREE_MM = 1.5  # between where a notch is drawn and where the file says it is
+
+
+def details_of(
+    inner: Sequence[Inner], edges: Mapping[str, Array], renamed: Mapping[str, str], mirrored: bool
+) -> tuple[tuple[Notch, ...], tuple[Dart, ...], tuple[Mark, ...]]:
+    """Notches, darts and marks of a piece; a notch or dart at no edge of it is a mark.
+
+    ``inner``: in the piece frame; ``edges``: name → (M, 2) mm of the piece; ``renamed``: name in
+    the file → name of the piece's edge; ``mirrored``: edges run against those of the file.
+    """
+    ring = {n: Edge(n, p) for n, p in edges.items()}
+    notches: list[Notch] = []
+    seen: set[tuple[tuple[str, str], ...]] = set()
+    darts: list[Dart] = []
+    marks: list[Mark] = []
+    for line in inner:
+        named = renamed.get(line.note.get("on", ""), line.note.get("on", ""))
+        if line.kind == NOTCH:
+            told = tuple(sorted(line.note.items()))
+            if told and told in seen:  # the other snips of a double notch
+                continue
+            seen.add(told)
+            notch = _notch(line, ring, named, mirrored)
+            if notch is None:
+                marks.append(Mark("notch", without_repeats(line.points)))
+            elif not _there(notch, notches):
+                notches.append(notch)
+            continue
+        if line.kind == DRILL:
+            middle = (line.points.min(axis=0) + line.points.max(axis=0)) / 2.0
+            hole = Mark(line.note.get("name", "") or "drill hole", middle[None, :])
+            if not any(_same_hole(hole, m) for m in marks):  # a cross is drawn as two lines
+                marks.append(hole)
+            continue
+        legs = _dart(line, ring, named)
+        if legs is not None:
+            darts.append(legs)
+        else:
+            fallback = "dart" if line.kind == DART else "line"
+            marks.append(Mark(line.note.get("name", "") or fallback, line.points, line.closed))
+    return tuple(notches), tuple(darts), tuple(marks)
+
+
+def _notch(line: Inner, ring: Mapping[str, Edge], named: str, mirrored: bool) -> Notch | None:
+    """The notch on its edge; None when no edge is near."""
+    there = {named: ring[named]} if named in ring else ring
+    ends = line.points[[0, -1]]
+    away = {n: float(nearest_distance(ends, e.points).min()) for n, e in there.items()}
+    name = min(away, key=lambda n: away[n])
+    if away[name] > NEAR_MM:
+        return None
+    edge = there[name]
+    near = ends[int(np.argmin(nearest_distance(ends, edge.points)))]
+    at = _along(edge.points, near)
+    count, match = line.note.get("count", "1"), line.note.get("match", "")
+    notch = Notch(name, at, int(count) if count in tuple("123456789") else 1, match)
+    if name != named:
+        return notch
+    try:
+        told = float(line.note.get("at", ""))
+    except ValueError:
+        return notch
+    if not math.isfinite(told):
+        return notch
+    told = edge.length_mm - told if mirrored else told
+    reach = AGREE_MM + 6.0 * (notch.count - 1)  # of several snips this is one
+    if abs(told - at) <= reach and told <= edge.length_mm + 0.01:
+        return replace(notch, at_mm=min(max(told, 0.0), edge.length_mm))
+    return notch
+
+
+def _along(points: Array, spot: Array) -> float:
+    """Distance in mm along an open line (N, 2) to its place nearest to ``spot`` (2,)."""
+    a, d = points[:-1], np.diff(points, axis=0)
+    steps = np.hypot(*d.T)
+    share = ((spot - a) * d).sum(axis=1) / np.maximum(steps * steps, 1e-18)
+    share = np.clip(share, 0.0, 1.0)
+    gap = np.hypot(*(a + share[:, None] * d - spot).T)
+    i = int(np.argmin(gap))
+    return float(min(steps[:i].sum() + share[i] * steps[i], steps.sum()))
+
+
+def _there(notch: Notch, notches: Sequence[Notch]) -> bool:
+    """Whether one of ``notches`` is the same, as where a file has both a point and a line."""
+    return any(n.edge == notch.edge and abs(n.at_mm - notch.at_mm) < SAME_MM for n in notches)
+
+
+def _same_hole(hole: Mark, other: Mark) -> bool:
+    return (
+        len(other.points) == 1
+        and other.name == hole.name
+        and float(np.hypot(*(other.points[0] - hole.points[0]))) < SAME_MM
+    )
+
+
+def _dart(line: Inner, ring: Mapping[str, Edge], named: str) -> Dart | None:
+    """A dart from its two legs; None for any other line."""
+    if line.closed or len(line.points) != 3:
+        return None
+    first, tip, second = line.points
+    ends = np.array([first, second])
+    there = {named: ring[named]} if named in ring else ring
+    away = {n: float(nearest_distance(ends, e.points).max()) for n, e in there.items()}
+    edge = min(away, key=lambda n: away[n])
+    deep = float(nearest_distance(tip[None, :], ring[edge].points)[0])
+    if (away[edge] > TOUCH_MM and edge != named) or deep < 2.0 * TOUCH_MM:
+        return None
+    if _along(ring[edge].points, first) > _along(ring[edge].points, second):
+        first, second = second, first
+    xy = [(float(p[0]), float(p[1])) for p in (first, second, tip)]
+    return Dart(edge, xy[0], xy[1], xy[2])
