@@ -35,7 +35,7 @@ NOTCH_MM = 4.0  # a snip of 3–4 mm, never past half the allowance [common prac
 DOUBLE_NOTCH_GAP_MM = 6.0
 LEAST_AREA_MM2 = 1.0  # smaller is a slip of the unit, not a piece of a garment
 LARGEST_MM = 20_000.0
-FOLD_NEAR_MM = 0.1  # a cutting line drawn elsewhere that ends nearer to the fold ends on it
+FOLD_NEAR_MM = 0.01  # a cutting line drawn elsewhere that ends nearer to the fold ends on it
 
 
 @dataclass(frozen=True)
@@ -404,7 +404,11 @@ def _cutting_ring_of(line: ArrayLike, fold: Line | None, where: str) -> Points:
         ring = ring[::-1]
     ring = np.array(ring)
     if fold is not None:
-        ring[np.abs(ring[:, 0]) < FOLD_NEAR_MM, 0] = 0.0
+        on = ring[:, 0] < FOLD_NEAR_MM
+        ring[on, 0] = 0.0
+        if on.any():  # along the fold only its two ends
+            y = ring[:, 1]
+            ring = ring[~on | (y == y[on].min()) | (y == y[on].max())]
     ring.setflags(write=False)
     return ring
 

@@ -148,8 +148,8 @@ def _fill(
             _note(_point(block, s.points[0], NOTCHES), s.note)
         elif s.kind in (DART, MARK):
             _note(_polyline(block, s.points, s.closed, INTERNAL), s.note)
-    for s in [s for s in drawn if s.kind == DRILL][::2]:  # the first arm of each cross
-        _note(_point(block, s.points.mean(axis=0), DRILLS), s.note)
+        elif s.kind == DRILL and s.points[0, 1] == s.points[1, 1]:  # the level arm of each cross
+            _note(_point(block, s.points.mean(axis=0), DRILLS), s.note)
     _words(block, piece, allowances)
 
 

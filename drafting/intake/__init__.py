@@ -1,8 +1,9 @@
 """Intake: outlines that she already has, from SVG and DXF files, into a docket's pieces.
 
-Beside the drafting flow: what a block would draft is read from a file instead. Readers
-(`svg`, `dxf`) give chains of segments, `found` judges them, `adopt` turns an outline into a
-`drafting.piece.Piece` with grain, fold and cutting instructions that she names.
+Beside the drafting flow: what a block would draft is read from a file instead. Readers (`svg`,
+`dxf`) give lines (`drawn`), `judge` and `group` tell the outlines among them (`found`), `adopt`
+turns an outline into a `drafting.piece.Piece` with the grain, fold and cutting instructions that
+she names (`details`: what lies on it and inside), `cutting` tells its cutting line as allowances.
 """
 
 from __future__ import annotations
@@ -19,13 +20,16 @@ if TYPE_CHECKING:
 UNITS = ("mm", "cm", "in", "pt", "px")
 
 
-def read_outlines(path: str | Path, unit: str | None = None, only: Collection[str] = ()) -> Found:
+def read_outlines(
+    path: str | Path, unit: str | None = None, only: Collection[str] = (), scale: float = 1.0
+) -> Found:
     """The closed outlines of a drawing file (.svg or .dxf), in mm, y up.
 
     Args:
         path: the file.
-        unit: what one unit of the drawing is (`UNITS`), used only when the file does not say.
+        unit: what one unit of the drawing is (`UNITS`); it goes before what the file says.
         only: names of the outlines wanted; what is wrong with others is then a note.
+        scale: everything is made so many times as large, for a file drawn at a wrong scale.
 
     Raises:
         InputError: neither kind of file, hostile or past the limits, no unit declared and none
@@ -36,11 +40,11 @@ def read_outlines(path: str | Path, unit: str | None = None, only: Collection[st
     if kind == ".svg":
         from drafting.intake.svg import read_svg
 
-        return read_svg(path, unit, only)
+        return read_svg(path, unit, only, scale)
     if kind == ".dxf":
         from drafting.intake.dxf import read_dxf
 
-        return read_dxf(path, unit, only)
+        return read_dxf(path, unit, only, scale)
     raise InputError(
         Fault(
             str(path),

@@ -14,14 +14,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from drafting.allowance import FOLD
 from configs.errors import Fault, InputError
+from configs.units import length_text
+from drafting.allowance import FOLD
 from drafting.intake.details import details_of
 from drafting.intake.drawn import JOIN_MM
 from drafting.intake.found import Ends, Outline
 from drafting.intake.geometry import Array
 from drafting.piece import Piece
-from configs.units import length_text
 
 CORNER_DEG = 30.0  # a sharper turn than this parts one side of an outline from the next
 CORNER_REACH_MM = 2.0  # over which a turn is measured, so that a drawn curve's chords are none

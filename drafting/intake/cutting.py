@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from configs.errors import DraftError, InputError
 from drafting.allowance import ALL, EXTENDED, FOLD, MIRRORED, MOST_MM, SQUARED
-from configs.errors import DraftingError
 from drafting.outline import Edge, Points
 from drafting.piece import Piece
 
@@ -87,11 +87,9 @@ def _gap(piece: Piece, sizes: Mapping[str, float], drawn: Points) -> float:
 
     try:
         made = piece.cutting_line(sizes)
-    except DraftingError:
+    except (DraftError, InputError):
         return float("inf")
-    return float(
-        shapely.hausdorff_distance(shapely.LinearRing(made), shapely.LinearRing(drawn))
-    )
+    return float(shapely.hausdorff_distance(shapely.LinearRing(made), shapely.LinearRing(drawn)))
 
 
 def _with_corners(piece: Piece, sizes: Mapping[str, float], drawn: Points) -> Piece:
@@ -110,7 +108,7 @@ def _with_corners(piece: Piece, sizes: Mapping[str, float], drawn: Points) -> Pi
         def off(tried: Piece, around: object = round_it, there: object = there) -> float:
             try:
                 made = shapely.Polygon(tried.cutting_line(sizes))
-            except DraftingError:
+            except (DraftError, InputError):
                 return float("inf")
             shown = shapely.intersection(made, around)
             return float(shapely.symmetric_difference(shown, there).area)

@@ -6,13 +6,12 @@ found its edge there. A file of ours tells the edge; in others it is the nearest
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from drafting.intake.drawn import DART, DRILL, NOTCH
+from drafting.intake.drawn import DRILL, NOTCH
 from drafting.intake.found import Inner
 from drafting.intake.geometry import Array
 from drafting.outline import Edge, nearest_distance, without_repeats
@@ -33,62 +32,60 @@ def details_of(
     the file → name of the piece's edge; ``mirrored``: edges run against those of the file.
     """
     ring = {n: Edge(n, p) for n, p in edges.items()}
-    notches: list[Notch] = []
-    seen: set[tuple[tuple[str, str], ...]] = set()
     darts: list[Dart] = []
     marks: list[Mark] = []
-    for line in inner:
+    snips: dict[object, list[Inner]] = {}
+    for i, line in enumerate(inner):
+        name = line.note.get("name", "")
         named = renamed.get(line.note.get("on", ""), line.note.get("on", ""))
-        if line.kind == NOTCH:
-            told = tuple(sorted(line.note.items()))
-            if told and told in seen:  # the other snips of a double notch
-                continue
-            seen.add(told)
-            notch = _notch(line, ring, named, mirrored)
-            if notch is None:
-                marks.append(Mark("notch", without_repeats(line.points)))
-            elif not _there(notch, notches):
-                notches.append(notch)
-            continue
-        if line.kind == DRILL:
+        if line.kind == NOTCH:  # the snips of a double notch say the same of themselves
+            snips.setdefault(tuple(sorted(line.note.items())) or i, []).append(line)
+        elif line.kind == DRILL:
             middle = (line.points.min(axis=0) + line.points.max(axis=0)) / 2.0
-            hole = Mark(line.note.get("name", "") or "drill hole", middle[None, :])
+            hole = Mark(name or "drill hole", middle[None, :])
             if not any(_same_hole(hole, m) for m in marks):  # a cross is drawn as two lines
                 marks.append(hole)
-            continue
-        legs = _dart(line, ring, named)
-        if legs is not None:
+        elif (legs := _dart(line, ring, named)) is not None:
             darts.append(legs)
         else:
-            fallback = "dart" if line.kind == DART else "line"
-            marks.append(Mark(line.note.get("name", "") or fallback, line.points, line.closed))
+            marks.append(Mark(name or line.kind, without_repeats(line.points), line.closed))
+    notches: list[Notch] = []
+    for lines in snips.values():
+        named = renamed.get(lines[0].note.get("on", ""), lines[0].note.get("on", ""))
+        notch = _notch(lines, ring, named, mirrored)
+        if notch is None:
+            marks += [Mark("notch", without_repeats(line.points)) for line in lines]
+        elif not _there(notch, notches):
+            notches.append(notch)
     return tuple(notches), tuple(darts), tuple(marks)
 
 
-def _notch(line: Inner, ring: Mapping[str, Edge], named: str, mirrored: bool) -> Notch | None:
-    """The notch on its edge; None when no edge is near."""
+def _notch(
+    snips: Sequence[Inner], ring: Mapping[str, Edge], named: str, mirrored: bool
+) -> Notch | None:
+    """The notch on its edge, in the middle of its snips; None when no edge is near."""
     there = {named: ring[named]} if named in ring else ring
-    ends = line.points[[0, -1]]
+    ends = np.vstack([line.points[[0, -1]] for line in snips])
     away = {n: float(nearest_distance(ends, e.points).min()) for n, e in there.items()}
     name = min(away, key=lambda n: away[n])
     if away[name] > NEAR_MM:
         return None
-    edge = there[name]
-    near = ends[int(np.argmin(nearest_distance(ends, edge.points)))]
-    at = _along(edge.points, near)
-    count, match = line.note.get("count", "1"), line.note.get("match", "")
+    edge, note = there[name], snips[0].note
+    places = []
+    for line in snips:
+        both = line.points[[0, -1]]
+        places.append(
+            _along(edge.points, both[int(np.argmin(nearest_distance(both, edge.points)))])
+        )
+    at = (min(places) + max(places)) / 2.0
+    count, match = note.get("count", "1"), note.get("match", "")
     notch = Notch(name, at, int(count) if count in tuple("123456789") else 1, match)
-    if name != named:
-        return notch
     try:
-        told = float(line.note.get("at", ""))
+        told = float(note.get("at", ""))
     except ValueError:
         return notch
-    if not math.isfinite(told):
-        return notch
     told = edge.length_mm - told if mirrored else told
-    reach = AGREE_MM + 6.0 * (notch.count - 1)  # of several snips this is one
-    if abs(told - at) <= reach and told <= edge.length_mm + 0.01:
+    if name == named and abs(told - at) <= AGREE_MM:  # never for nan
         return replace(notch, at_mm=min(max(told, 0.0), edge.length_mm))
     return notch
 

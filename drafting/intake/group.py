@@ -163,7 +163,7 @@ def _turns(text: str) -> tuple[float, ...]:
 
 def _label(about: Mapping[str, str]) -> tuple[str, ...]:
     """The lines label-1, label-2 …"""
-    lines = []
+    lines: list[str] = []
     while (row := about.get(f"label-{len(lines) + 1}")) is not None and len(lines) < 20:
         lines.append(row)
     return tuple(lines)

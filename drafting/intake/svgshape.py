@@ -73,9 +73,9 @@ def chains_of(tag: str, attributes: Mapping[str, str], n: Number) -> list[Chain]
         return [ellipse(n("cx", 0), n("cy", 1), rx, ry)] if rx > 0 and ry > 0 else []
     if tag == "rect":
         width, height = n("width", 0), n("height", 1)
-        rx, ry = (n(k, axis) if k in attributes else None for axis, k in enumerate(("rx", "ry")))
-        rx, ry = (ry if rx is None else rx), (rx if ry is None else ry)
-        corner = min(rx or 0.0, width / 2.0), min(ry or 0.0, height / 2.0)
+        a, b = (n(k, axis) if k in attributes else None for axis, k in enumerate(("rx", "ry")))
+        a, b = (b if a is None else a), (a if b is None else b)
+        corner = min(a or 0.0, width / 2.0), min(b or 0.0, height / 2.0)
         return _rect(n("x", 0), n("y", 1), width, height, *corner)
     return []
 

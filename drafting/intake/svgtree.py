@@ -29,7 +29,7 @@ _MOVING = re.compile(r"(^|;)\s*(transform|rotate|scale|translate|zoom|d)(-[a-z]+
 _SIMPLE = re.compile(r"(\*|[A-Za-z][\w-]*)?((?:[.#][\w-]+)*)")
 
 
-@dataclass
+@dataclass(eq=False)
 class Node:
     """One element: its tag without the namespace ('' in a foreign one), its row in the file."""
 
@@ -58,7 +58,7 @@ class Sheet:
     def said_of(self, node: Node) -> dict[str, str]:
         """``display`` and ``visibility`` of an element as attributes, sheets and its style say."""
         a = node.attributes
-        own = {k: a[k].strip().lower() for k in ("display", "visibility") if k in a}
+        own: dict[str, str] = {k: a[k].strip().lower() for k in ("display", "visibility") if k in a}
         if self.rules:
             classes, name = set(a.get("class", "").split()), a.get("id", "")
             for tag, wanted, ids, said in self.rules:
@@ -188,7 +188,9 @@ def _sheet(text: str, where: str) -> Sheet:
     for selectors, body in _RULE.findall(text):
         if moves(body):
             raise InputError(
-                Fault(where, "moves or shapes its lines by a style sheet, which is not read.", _PLAIN)
+                Fault(
+                    where, "moves or shapes its lines by a style sheet, which is not read.", _PLAIN
+                )
             )
         said = shown(body)
         if not said:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -33,7 +34,12 @@ _DOCKET = Place(DOCKET, edited=lambda _: True)
 @click.option(
     "--unit",
     type=click.Choice(["mm", "cm", "in", "pt", "px"]),
-    help="What one unit of the drawing is, when the file does not say.",
+    help="What one unit of the drawing is, when the file does not say, or says it wrong.",
+)
+@click.option(
+    "--side",
+    metavar="PIECE/SIDE=LENGTH",
+    help="What this side measures: everything is scaled so, when the file was drawn at another scale.",
 )
 @click.option(
     "--outline",
@@ -88,13 +94,16 @@ _DOCKET = Place(DOCKET, edited=lambda _: True)
     metavar="FILE.svg",
     help="Draw the outlines with the name and length of every side.",
 )
-@click.option("--replace", is_flag=True, help="Replace pieces of the same name in the docket.")
+@click.option(
+    "--replace", "replacing", is_flag=True, help="Replace pieces of the same name in the docket."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 def import_(
     file: Path,
     docket: Path | None,
     docket_out: Path | None,
     unit: str | None,
+    side: str | None,
     only: tuple[str, ...],
     rename: tuple[str, ...],
     cut: tuple[str, ...],
@@ -106,19 +115,22 @@ def import_(
     allowance: tuple[str, ...],
     lines: str | None,
     picture: Path | None,
-    replace: bool,
+    replacing: bool,
     as_json: bool,
 ) -> None:
     """Take closed outlines from an SVG or DXF file into a docket as pieces.
 
     Without a docket, shows what the file holds: each outline with its size and sides; --picture
-    draws them. Look at the sizes before you go on. With one (a new one is made if it is not there), the outlines
-    become its pieces; say what a bare outline cannot: --fold, --grain, --cut, --pair,
-    --allowance. PIECE= may be left out when it goes for all.
+    draws them. Look at the sizes before you go on; where they are wrong, --unit or --side puts
+    them right. With one (a new one is made if it is not there), the outlines become its pieces,
+    with the notches, darts, drill holes and lines inside that the file has; say what a bare
+    outline cannot: --fold, --grain, --cut, --pair, --allowance. PIECE= may be left out when it
+    goes for all. Where a file has a cutting line beside the sewing line, it is cut there.
     """
     from configs.errors import Fault, InputError
     from drafting.intake import read_outlines
     from drafting.intake.adopt import adopt, named_sides
+    from drafting.intake.cutting import as_allowances
 
     if docket is not None and docket_out is not None and docket != docket_out:
         raise InputError(
@@ -128,6 +140,12 @@ def import_(
     found = read_outlines(file, unit, only)
     outlines = _chosen(found, only)
     names = _renamed(outlines, rename)
+    if side is not None:
+        scale, said = _scale_by(side, outlines, names)
+        found = read_outlines(file, unit, only, scale)
+        found = replace(found, notes=(*found.notes, said))
+        outlines = _chosen(found, only)
+        names = _renamed(outlines, rename)
     drawn = {o.name: dict(o.edges) or named_sides(o.points) for o in outlines}
     if picture is not None:
         from drafting.export.svg import sides_svg
@@ -191,22 +209,35 @@ def import_(
         if name not in own and (o.line or lines) == "cutting":
             own[name] = {"all": 0.0, **dict.fromkeys(pieces[name].edges, 0.0)}
             own[name].pop("fold", None)
-    drawn_ones = {
-        names[o.name]: _from_file(o, pieces[names[o.name]], sides_named.get(names[o.name], {}))
-        for o in outlines
-        if "all" not in own.get(names[o.name], {})
-    }
     kept = docket.exists() and bool(read_allowances(docket))
-    if not kept:
-        own |= {n: {**sizes, **own.get(n, {})} for n, sizes in drawn_ones.items() if sizes}
-    _save(docket, file, pieces, own, replace)
+    told: list[str] = []
+    for name, piece in pieces.items():
+        if piece.own_cutting_line is None:
+            continue
+        line = as_allowances(piece)
+        if "all" in own.get(name, {}) or (not line.allowances and name in own):
+            pieces[name] = piece.with_(own_cutting_line=None)  # she says how it is cut
+            continue
+        pieces[name] = line.piece
+        if line.allowances:
+            sizes = ", ".join(f"{e} {mm:g} mm" for e, mm in line.allowances.items())
+            what = "the docket's own are kept" if kept else "taken from its cutting line"
+            told.append(f"{name}: allowances in the file {sizes}; {what}.")
+            if not kept:
+                own[name] = {**line.allowances, **own.get(name, {})}
+            continue
+        where = f" at {line.uneven}" if line.uneven else ""
+        told.append(
+            f"{name}: its cutting line lies {line.least:.1f} to {line.most:.1f} mm outside the "
+            f"sewing line{where}, which no allowance tells: it is cut as the file draws it, whatever "
+            "allowances the docket names (--allowance puts them in its place)."
+        )
+    _save(docket, file, pieces, own, replacing)
     if not as_json:
-        for n, sizes in drawn_ones.items():
-            if sizes:
-                told = ", ".join(f"{e} {mm:g} mm" for e, mm in sizes.items())
-                what = "the docket's own are kept" if kept else "taken from its cutting line"
-                click.echo(f"{n}: allowances in the file {told}; {what}.")
+        for text in told:
+            click.echo(text)
     cutting = {names[o.name] for o in outlines if (o.line or lines) == "cutting"}
+    cutting |= {n for n, p in pieces.items() if p.own_cutting_line is not None}
     bare = [n for n in pieces if n not in cutting and not any(own.get(n, {}).values())]
     if bare and not as_json and not any(v for v in read_allowances(docket).values()):
         click.echo(
@@ -223,19 +254,49 @@ def import_(
     )
 
 
-def _from_file(outline: Outline, piece: Piece, renamed: Mapping[str, str]) -> dict[str, float]:
-    """Edge → mm as the file's two lines show them, the commonest as ``all``; empty without."""
-    sizes = {renamed.get(e, e): mm for e, mm in outline.allowances.items()}
-    if set(sizes) <= {"all"}:
-        return sizes
-    sizes = {e: mm for e, mm in sizes.items() if e in piece.edges and e != "fold"}
-    if not sizes:
-        return {}
-    values = list(sizes.values())
-    most = max(values, key=values.count)
-    if set(piece.edges) - {"fold"} - set(sizes):  # one is not known: nothing is said for it
-        return sizes
-    return {"all": most, **{e: mm for e, mm in sizes.items() if mm != most}}
+def _scale_by(
+    side: str, outlines: Sequence[Outline], names: Mapping[str, str]
+) -> tuple[float, str]:
+    """How many times as large everything must be for a side to be as long as she says, and that
+    in words; from 'piece/side=length'."""
+    from configs.errors import Fault, InputError
+    from configs.units import length_text, parse_length
+    from drafting.intake.adopt import named_sides
+    from drafting.outline import polyline_length
+
+    place, equals, text = (part.strip() for part in side.rpartition("="))
+    piece, slash, name = (part.strip() for part in place.rpartition("/"))
+    if not (equals and slash and piece and name):
+        raise InputError(
+            Fault(
+                "--side",
+                f"'{side}' is not PIECE/SIDE=LENGTH.",
+                "Example: --side 'front/left=300 mm'",
+            )
+        )
+    wanted = parse_length(text, "mm", "--side")
+    chosen = next((o for o in outlines if piece in (names[o.name], o.name)), None)
+    if chosen is None:
+        raise _nobody("--side", piece, list(names.values()))
+    sides = dict(chosen.edges) or named_sides(chosen.points)
+    if name not in sides:
+        raise InputError(
+            Fault("--side", f"'{piece}' has no side '{name}'.", f"It has {', '.join(sides)}.")
+        )
+    drawn = polyline_length(sides[name])
+    if not 1e-3 < wanted / drawn < 1e3:
+        raise InputError(
+            Fault(
+                "--side",
+                f"{piece}/{name} is {length_text(drawn)} in the drawing, not nearly {length_text(wanted)}.",
+                "Check the side and its length.",
+            )
+        )
+    scale = wanted / drawn
+    said = (
+        f"Everything was made {scale:.6g} times as large: {piece}/{name} is {length_text(wanted)}."
+    )
+    return scale, said
 
 
 def read_allowances(docket: Path) -> Mapping[str, float]:
@@ -250,7 +311,7 @@ def _save(
     file: Path,
     pieces: Mapping[str, Piece],
     own: Mapping[str, Mapping[str, float]],
-    replace: bool,
+    replacing: bool,
 ) -> None:
     """Put the pieces into the docket, or into a new one, whole or not at all."""
     from configs.errors import Fault, InputError
@@ -260,7 +321,7 @@ def _save(
     there = set(read.imported)
     if read.garment is not None:
         there |= set(read.pieces())
-    twice = [n for n in pieces if n in there and not (replace and n in read.imported)]
+    twice = [n for n in pieces if n in there and not (replacing and n in read.imported)]
     if twice:
         raise InputError(
             [

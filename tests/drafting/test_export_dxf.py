@@ -15,8 +15,8 @@ import shapely
 from exchange_pieces import ALLOWANCES, front, garment
 from ezdxf import bbox
 
-from drafting.docket import Docket
 from configs.errors import InputError
+from drafting.docket import Docket
 from drafting.export.dxf import pieces_dxf
 from drafting.export.svg import pieces_svg
 

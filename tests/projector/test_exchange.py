@@ -80,11 +80,15 @@ def test_only_the_pieces_named(
         (["print", "{docket}", "--paper", "roll", "-o", "{tmp}/p.pdf"], "needs its width"),
         (["print", "{docket}", "--paper", "a4", "--roll-width", "1 m", "-o", "{tmp}/p.pdf"], "--paper roll"),
         (["print", "{docket}", "--paper", "roll", "--roll-width", "wide", "-o", "{tmp}/p.pdf"], "--roll-width"),
-        (["import", "{tmp}/nowhere.svg"], "cannot be read"),
+        (["import", "{tmp}/nowhere.svg"], "no such file"),
         (["import", "{docket}"], ".svg and .dxf"),
         (["import", "{drawing}", "--fold", "left"], "no docket is named"),
         (["import", "{drawing}", "{docket}"], "--replace"),
         (["import", "{drawing}", "{docket}", "--outline", "puch"], "Did you mean 'pouch'?"),
+        (["import", "{drawing}", "--side", "strap=1 m"], "PIECE/SIDE=LENGTH"),
+        (["import", "{drawing}", "--side", "strap/hem=1 m"], "no side 'hem'"),
+        (["import", "{drawing}", "--side", "strep/left=1 m"], "Did you mean 'strap'?"),
+        (["import", "{drawing}", "--side", "strap/left=900 m"], "not nearly"),
         (["import", "{drawing}", "{tmp}/n.yaml", "--cut", "pouch=0"], "1 to 50"),
         (["import", "{drawing}", "{tmp}/n.yaml", "--cut", "bag=1"], "no outline 'bag'"),
         (["import", "{drawing}", "{tmp}/n.yaml", "--fold", "pouch=left"], "cannot lie on the fold"),
@@ -158,6 +162,24 @@ def test_import_asks_for_the_unit(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert main(["import", str(path), "--unit", "in", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["outlines"][1]["height_mm"] == pytest.approx(240 * 25.4)
+
+
+def test_a_file_at_another_scale_is_put_right_by_one_side(
+    drawing: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One side's true length scales all: the strap of 240 mm was meant to be 24 in."""
+    words = ["import", str(drawing), "--side", "strap/left=24 in", "--json"]
+    assert main(words) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["outlines"][1]["height_mm"] == pytest.approx(609.6)
+    assert told["outlines"][1]["width_mm"] == pytest.approx(40 * 2.54)
+    assert any("2.54 times as large" in n for n in told["notes"])
+    docket = tmp_path / "n.yaml"
+    named = ["--rename", "strap=band", "--side", "band/left=609.6 mm"]
+    assert main(["import", str(drawing), str(docket), *named]) == 0
+    pouch, before = Docket.load(docket).pieces()["pouch"], 240 * 2.54
+    assert Docket.load(docket).pieces()["band"].edges["left"].length_mm == pytest.approx(before)
+    assert np.ptp(pouch.sewing_line, axis=0)[0] == pytest.approx(180 * 2.54, rel=0.02)
 
 
 def test_picture_of_the_sides(drawing: Path, tmp_path: Path) -> None:
