@@ -56,10 +56,11 @@ def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
             raise InputError(Fault(str(path), "is a folder, not a file.")) from error
         why = getattr(error, "strerror", None) or error
         raise InputError(Fault(printable(path), f"cannot be read ({why}).")) from error
+    kind = os.fstat(handle)
+    if stat.S_ISDIR(kind.st_mode):  # Python opens no file on one
+        os.close(handle)
+        raise InputError(Fault(str(path), "is a folder, not a file."))
     with os.fdopen(handle, "rb") as file:
-        kind = os.fstat(file.fileno())
-        if stat.S_ISDIR(kind.st_mode):
-            raise InputError(Fault(str(path), "is a folder, not a file."))
         if not stat.S_ISREG(kind.st_mode):
             raise InputError(
                 Fault(str(path), "is no plain file (a pipe or a device).", "Name a file.")

@@ -48,20 +48,17 @@ def as_allowances(piece: Piece) -> CutLine:
     if drawn is None:
         return CutLine(piece, {})
     bare = piece.with_(own_cutting_line=None)
-    sizes: dict[str, float] = {}
     outside = shapely.LinearRing(drawn)
     shapely.prepare(outside)
-    for name, edge in piece.edges.items():
-        if name == FOLD:
-            continue
-        away = _distances(edge, outside)
-        if max(away) - min(away) > EVEN_MM:
-            return CutLine(piece, {}, name, min(away), max(away))
-        sizes[name] = round(float(np.median(away)), 1) + 0.0
+    away = {n: _distances(e, outside) for n, e in piece.edges.items() if n != FOLD}
+    sizes = {n: round(float(np.median(mm)), 1) + 0.0 for n, mm in away.items()}
     bare = _with_corners(bare, sizes, drawn)
     if _gap(bare, sizes, drawn) > SAME_MM:
-        values = list(sizes.values())
-        return CutLine(piece, {}, "", min(values), max(values))
+        spread = {n: max(mm) - min(mm) for n, mm in away.items()}
+        worst = max(spread, key=lambda n: spread[n])
+        if spread[worst] > EVEN_MM:
+            return CutLine(piece, {}, worst, min(away[worst]), max(away[worst]))
+        return CutLine(piece, {}, "", min(sizes.values()), max(sizes.values()))
     common = max(sizes.values(), key=list(sizes.values()).count)
     rest = {n: mm for n, mm in sizes.items() if mm != common}
     return CutLine(bare, {ALL: common, **rest})

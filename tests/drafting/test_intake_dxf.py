@@ -339,5 +339,5 @@ def test_too_large_a_file(tmp_path: Path) -> None:
     path = tmp_path / "big.dxf"
     with path.open("wb") as file:
         file.truncate(11_000_000)
-    with pytest.raises(InputError, match="larger than .*10 MB"):
+    with pytest.raises(InputError, match=r"larger than .*10 MB"):
         read_outlines(path)

