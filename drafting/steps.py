@@ -20,7 +20,7 @@ import numpy as np
 
 from configs.errors import Fault, InputError
 from configs.units import format_length
-from drafting.blocks import Draft, Step
+from drafting.blocks import Draft
 from drafting.figures.drawing import (
     GREY,
     INK,
@@ -40,6 +40,7 @@ from drafting.figures.drawing import (
     to_pdf,
     to_svg,
 )
+from drafting.sheet import Step
 from drafting.truing import sewn_length
 
 PANEL_MM = (182.0, 124.0)  # two on an A4 or Letter page
@@ -48,7 +49,6 @@ _MARGINS_MM = (17.0, 15.0, 6.0, 6.0)  # left (for upright dimensions), right, to
 _SCALES = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
 _NAME_MM, _DIMENSION_MM, _LEVEL_MM = 3.0, 2.8, 2.5
 _INSET_LEAST_MM, _INSET_MOST_MM = 28.0, 64.0
-MOVED = ", moved"  # ends the name of a point that style or fit has shifted
 _SAME_MM = 0.5  # nearer than this two heights are one height on paper
 _CLOSE_ON_PAPER_MM = 14.0
 _CORNER_DEG = 25.0  # a sharper turn is a corner of its own and stands in the table
@@ -257,11 +257,6 @@ class _Standing:
         )
 
 
-def _shown(name: str) -> str:
-    """A point's name in a picture: 'neck point on the top line' is there for all to see."""
-    return name.split(" on the ")[0].removesuffix(MOVED)
-
-
 def _extent(steps: Iterable[Step]) -> tuple[float, float, float, float]:
     """Left, right, bottom, top of everything that any step draws, mm."""
     parts = []
@@ -324,20 +319,14 @@ def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
 
 
 def _readable(steps: Iterable[Step]) -> list[Step]:
-    """The steps as they are drawn: points before the curves through them, nothing unmoved."""
+    """The steps as they are drawn: points before the curves through them."""
     out: list[Step] = []
     standing = _Standing()
     for step in steps:
-        points = {
-            n: p
-            for n, p in step.points.items()
-            if not n.endswith(MOVED) or _before(n, standing.points) not in _near(p, standing)
-        }
-        step = replace(step, points=points)
         fresh = {n: c for n, c in step.curves.items() if not standing.holds(c)}
         bent = [n for n, c in fresh.items() if n != "fold" and not _is_straight(c)]
         standing.add(step)
-        if not points or not bent:
+        if not step.points or not bent:
             out.append(step)
             continue
         names = ", ".join(n for n in fresh if n != "fold")
@@ -352,26 +341,13 @@ def _readable(steps: Iterable[Step]) -> list[Step]:
     return out
 
 
-def _before(name: str, known: Mapping[str, Spot]) -> str:
-    """The name under which a moved point stood before; '' when it is new."""
-    base = name.removesuffix(MOVED)
-    return next((n for n in (f"eased {base}", base) if n in known), "")
-
-
-def _near(at: Spot, standing: _Standing) -> set[str]:
-    return {n for n, p in standing.points.items() if not _apart(p, at)}
-
-
 def _inset(
     standing: _Standing, step: Step, one_to: int, room: float, measure: Measure
 ) -> tuple[_Board | None, Points]:
     """A larger board for a step whose news is small, and what it shows (2, 2) mm; None if not."""
-    known = dict(standing.points)
     spots: list[Spot] = []
     for name, at in step.points.items():
-        start = _measured_from(name, at, known)
-        known[name] = at
-        spots += [at, *([start[1]] if start else [])]
+        spots += [at, *([step.origins[name].at] if name in step.origins else [])]
     parts = [np.array(spots).reshape(-1, 2)]
     if not spots:
         parts += [p for n, p in step.curves.items() if n != "fold" and not standing.holds(p)]
@@ -477,16 +453,16 @@ def _draw_new(
     for name, points in [*standing.lines.items(), *step.lines.items()]:
         _line_name(board, name, board.put(points), name in step.lines and numbers)
     if numbers:
-        references = _dimensions(board, standing, step, unit)
+        references = _dimensions(board, step, unit)
         for name, at in step.points.items():
             side = "left" if _close_on_level(at, references.values(), board.scale) else ""
-            board.label(board.put(at)[0], _shown(name), _NAME_MM, INK, True, not_towards=side)
+            board.label(board.put(at)[0], name, _NAME_MM, INK, True, not_towards=side)
         for name, at in references.items():
             if name in step.points or at == (0.0, 0.0):
                 continue
             near = [p for p in step.points.values() if _close_on_level(p, [at], board.scale)]
             board.label(
-                board.put(at)[0], _shown(name), _LEVEL_MM, GREY, False,
+                board.put(at)[0], name, _LEVEL_MM, GREY, False,
                 not_towards="right" if near else "",
             )  # fmt: skip
     for name, points in fresh.items():
@@ -537,33 +513,29 @@ def _line_name(board: _Board, name: str, points: Points, new: bool) -> None:
 # --- numbers in the picture ---------------------------------------------------------------------
 
 
-def _dimensions(board: _Board, standing: _Standing, step: Step, unit: str) -> dict[str, Spot]:
+def _dimensions(board: _Board, step: Step, unit: str) -> dict[str, Spot]:
     """A dimension line for each new point; the earlier points from which they were measured."""
-    known: dict[str, Spot] = dict(standing.points)
     used: dict[str, Spot] = {}
     upright: list[tuple[float, float, int]] = []
     of_darts = [p for line in step.lines.values() if len(line) > 2 for p in line]
     for name, at in step.points.items():
-        start = _measured_from(name, at, known)
-        known[name] = at
+        start = step.origins.get(name)
         if start is None or any(not _apart((p[0], p[1]), at) for p in of_darts):
             continue  # a dart's points are taken from the table
-        origin_name, origin = start
-        used[origin_name] = origin
-        a, b = board.put(origin)[0], board.put(at)[0]
-        dx, dy = at[0] - origin[0], at[1] - origin[1]
-        if abs(dy) < _SAME_MM:
-            text = format_length(abs(dx), unit)
-            board.dimension(a, b, (0.0, 4.2 if at[1] < -_SAME_MM else -4.6), text)
-        elif abs(dx) < _SAME_MM:
-            text = format_length(abs(dy), unit)
-            if abs(at[0]) < _SAME_MM:
-                lane = _lane(upright, a[1], b[1])
-                board.dimension(a, b, (-4.5 - 5.0 * lane, 0.0), text)
-            else:
-                board.dimension(a, b, (0.0, 0.0), text)
-        else:
+        used[start.name] = start.at
+        a, b = board.put(start.at)[0], board.put(at)[0]
+        dx, dy = at[0] - start.at[0], at[1] - start.at[1]
+        if start.moved and min(abs(dx), abs(dy)) >= _SAME_MM:
             _moved_arrow(board, a, b)
+            continue
+        foot = board.put((at[0], start.at[1]))[0]
+        if abs(dx) >= _SAME_MM:
+            text = format_length(abs(dx), unit)
+            board.dimension(a, foot, (0.0, 4.2 if start.at[1] < -_SAME_MM else -4.6), text)
+        if abs(dy) >= _SAME_MM:
+            text = format_length(abs(dy), unit)
+            lane = -4.5 - 5.0 * _lane(upright, a[1], b[1]) if abs(at[0]) < _SAME_MM else 0.0
+            board.dimension(foot, b, (lane, 0.0), text)
     return used
 
 
@@ -575,27 +547,6 @@ def _lane(taken: list[tuple[float, float, int]], y0: float, y1: float) -> int:
         lane += 1
     taken.append((low, high, lane))
     return lane
-
-
-def _measured_from(name: str, at: Spot, known: Mapping[str, Spot]) -> tuple[str, Spot] | None:
-    """The point from which a new one is measured: its former place, its level, its upright."""
-    if name.endswith(MOVED) and (before := _before(name, known)):
-        return (before, known[before]) if _apart(known[before], at) else None
-    level = [
-        (at[0] - p[0], n, p)
-        for n, p in known.items()
-        if abs(p[1] - at[1]) < _SAME_MM and at[0] - p[0] > _SAME_MM
-    ]
-    above = [
-        (abs(p[1] - at[1]) + (0.0 if p[1] > at[1] else 1e4), n, p)
-        for n, p in known.items()
-        if abs(p[0] - at[0]) < _SAME_MM and _apart(p, at)
-    ]
-    choice = level if level and abs(at[0]) >= _SAME_MM else above or level
-    if not choice:
-        return None
-    _, origin_name, origin = min(choice)
-    return origin_name, origin
 
 
 def _apart(a: Spot, b: Spot) -> bool:
@@ -729,7 +680,7 @@ def _units(unit: str) -> tuple[str, str]:
 
 def _rows(standing: _Standing, step: Step) -> list[tuple[str, Spot]]:
     """(name, place) of each new point, then a few places along each new curve that bends."""
-    rows = [(_shown(n), p) for n, p in step.points.items()]
+    rows = [(n, p) for n, p in step.points.items()]
     known = [*standing.points.values(), *step.points.values()]
     known += [(float(x), float(y)) for c in standing.curves.values() for x, y in (c[0], c[-1])]
     for name, points in step.curves.items():

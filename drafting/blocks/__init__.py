@@ -1,7 +1,7 @@
 """The blocks that can be drafted, and what a draft is.
 
-A block turns measurements, style and fit changes into pieces, recording its construction as it
-goes, so that the steps can be taught and drawn with a pencil. Blocks register here by name and
+A block turns measurements, style and fit changes into pieces on a drawing sheet, which records
+the construction, so that the steps can be taught and drawn with a pencil. Blocks register here by name and
 are loaded when first asked for.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from importlib import import_module
 from types import MappingProxyType
 from typing import Any
@@ -17,8 +18,8 @@ from configs.errors import Fault, InputError
 from configs.reader import unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import Measurements, missing
-from drafting.outline import Points
 from drafting.piece import Piece
+from drafting.sheet import Recorded, Sheet, Step, read_steps
 from drafting.style import Option, resolve, without_effect
 from drafting.truing import (
     Check,
@@ -36,33 +37,13 @@ from drafting.truing import (
 
 
 @dataclass(frozen=True)
-class Step:
-    """One construction step, as data: what is drawn anew, with the numbers worked out.
-
-    ``key``: a short name; ``piece``: 'front', 'back' or 'both'; ``title``; ``text``: one
-    sentence with the numbers in her unit; ``sums``: the arithmetic, line by line; ``points``:
-    name → (x, y) mm; ``lines``: construction lines, ``curves``: lines that will be sewn,
-    name → (N, 2) mm, piece frame (x from the centre line, y up, y = 0 on the top line).
-    """
-
-    key: str
-    piece: str
-    title: str
-    text: str
-    sums: tuple[str, ...] = ()
-    points: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    lines: Mapping[str, Points] = field(default_factory=dict)
-    curves: Mapping[str, Points] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
 class Block:
     """A block: ``needs`` and ``helps`` are measurement keys, ``options`` its style options.
 
     ``edges``: the names of all edges that some style of it has; ``changes``: the fit changes
     that it knows.
 
-    ``make(measurements, style, fit)`` draws it; ``name``, ``title`` and ``text`` are for people.
+    ``draw(sheet)`` draws it; ``name``, ``title`` and ``text`` are for people.
     """
 
     name: str
@@ -72,7 +53,7 @@ class Block:
     helps: tuple[str, ...]
     options: tuple[Option, ...]
     edges: tuple[str, ...]
-    make: Callable[[Measurements, Mapping[str, Any], tuple[FitChange, ...]], Draft]
+    draw: Callable[[Sheet], None]
     changes: tuple[str, ...] = ()
 
 
@@ -81,8 +62,10 @@ class Draft:
     """What a block drew.
 
     ``pieces``: name → `Piece`; ``seams``, ``corners``, ``runs``, ``girths``: what truing
-    checks; ``extra_checks``: checks the block made itself; ``steps``: the construction;
-    ``notes``: warnings in plain words; ``figures``: further numbers (mm) by name.
+    checks; ``extra_checks``: checks the block made itself; ``record``: the construction as it
+    was done on the sheet; ``notes``: warnings in plain words; ``figures``: further numbers (mm)
+    by name; ``hangs_on``: (piece, edge) → keys of the measures, ``style.`` options and ``fit.``
+    changes that the edge hangs on.
     """
 
     block: str
@@ -95,9 +78,15 @@ class Draft:
     runs: tuple[Run, ...] = ()
     girths: tuple[Girth, ...] = ()
     extra_checks: tuple[Check, ...] = ()
-    steps: tuple[Step, ...] = ()
+    record: tuple[Recorded, ...] = ()
     notes: tuple[str, ...] = ()
     figures: Mapping[str, float] = field(default_factory=dict)
+    hangs_on: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """The construction, read off the record in her unit."""
+        return read_steps(self.record, self.measurements.unit)
 
     def checks(
         self, allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None = None
@@ -194,6 +183,22 @@ def draft(
             faults.append(Fault(f"fit[{i}]", what, f"Here: {', '.join(chosen.changes)}."))
     if faults:
         raise InputError(faults)
-    made = chosen.make(measurements, resolved, changes)
+    sheet = Sheet(measurements, resolved, changes)
+    chosen.draw(sheet)
     idle = without_effect(chosen.options, style, resolved)
-    return replace(made, notes=(*made.notes, *idle)) if idle else made
+    return Draft(
+        chosen.name,
+        measurements,
+        resolved,
+        changes,
+        MappingProxyType(sheet.pieces),
+        tuple(sheet.seams),
+        tuple(sheet.corners),
+        sheet.runs,
+        tuple(sheet.girths),
+        tuple(sheet.checks),
+        tuple(sheet.steps),
+        (*sheet.notes, *idle),
+        MappingProxyType(sheet.figures),
+        MappingProxyType(sheet.hangs_on),
+    )

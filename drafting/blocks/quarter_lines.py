@@ -11,12 +11,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
 from configs.errors import DraftError, Fault
-from configs.units import format_length
 from drafting.curves import (
     Cubic,
     Points,
@@ -32,8 +30,8 @@ from drafting.curves import (
     unit,
     vec,
 )
-from drafting.fit import BACK, FRONT, Quarter
-from drafting.measurements import Measurements
+from drafting.fit import BACK, FRONT, XY, Quarter
+from drafting.sheet import Sheet
 
 INCH = 25.4
 FRONT_DEPTH_MM = 3 * INCH
@@ -275,22 +273,18 @@ class Drawn:
         return flattened(self.edges)
 
 
-def draw_side(
-    front: Quarter,
-    back: Quarter,
-    style: Mapping[str, Any],
-    m: Measurements,
-    notes: list[str],
-) -> dict[str, Drawn]:
+def draw_side(s: Sheet, front: Quarter, back: Quarter, notes: list[str]) -> dict[str, Drawn]:
     """Both quarters of one side of the body, mated: shoulders, side seams and underarms equal."""
+    style = s.style
+    front, back = (_in_numbers(q) for q in (front, back))
     mean = 0.5 * (front.shoulder_length + back.shoulder_length)
     pair = {q.half: _shoulder_to(q, mean) for q in (front, back)}
-    shaped, flare = style["waist"] == "shaped", style["flare"]
-    rise = (style["hem_rise"] or 70.0) if style["hem"] == "shirt-tail" else 0.0
-    sides, length = _sides(pair, shaped, flare, rise, m.unit)
+    shaped, flare = style["waist"] == "shaped", float(style["flare"])
+    rise = float(style["hem_rise"] or 70.0) if style["hem"] == "shirt-tail" else 0.0
+    sides, length = _sides(s, pair, shaped, flare, rise)
     shapes = {FRONT: style["neckline"], BACK: style["back_neckline"]}
     tilt = _tilt(pair[FRONT], pair[BACK], shapes)
-    sleeves = _sleeve(pair, sides, length, style, m, notes)
+    sleeves = _sleeve(s, pair, sides, length, notes)
     out = {}
     for half, q in pair.items():
         kept = _side_to(sides[half], length)
@@ -327,7 +321,7 @@ def draw_side(
 
 
 def _sides(
-    pair: Mapping[str, Quarter], shaped: bool, flare: float, rise: float, unit: str
+    s: Sheet, pair: Mapping[str, Quarter], shaped: bool, flare: float, rise: float
 ) -> tuple[dict[str, Side], float]:
     """Side seams of front and back, and their common length.
 
@@ -342,7 +336,7 @@ def _sides(
             raise DraftError(
                 Fault(
                     "side seam",
-                    f"is only {format_length(max(length, 0.0), unit)} long.",
+                    f"is only {s.t(max(length, 0.0))} long.",
                     "Make the top longer.",
                 )
             )
@@ -363,6 +357,17 @@ def _sides(
     return sides, length
 
 
+def _in_numbers(q: Quarter) -> Quarter:
+    """The quarter in plain numbers, which draw faster than amounts."""
+
+    def plain(v: XY) -> XY:
+        return float(v[0]), float(v[1])
+
+    points = (plain(p) for p in (q.bust, q.waist, q.hip))
+    ends = plain(q.neck), plain(q.shoulder), float(q.centre_y)
+    return Quarter(q.half, *ends, *points, float(q.hem_y))
+
+
 def _shoulder_to(q: Quarter, length: float) -> Quarter:
     """The quarter with its shoulder line that long, the shoulder point moved along the line."""
     c, s = q.along
@@ -380,20 +385,17 @@ class Upper:
 _SLEEVE_MM = {"cap": 50.0, "short": 180.0, "elbow": 300.0}
 _CAP_MOST_MM = 75.0
 _CAP_INSIDE_MM = 12.0  # a cap ends at least this far inside the eased bust point
-_MOST_REACH_MM = 420.0
+_MOST_LENGTHENED_MM = 150.0
 _UNDERARM_ROUND_MM = 90.0
 _MOST_LOWERED_MM = 70.0
 _LEAST_UNDERARM_MM = 55.0
-_LEAST_SIDE_LEFT_MM = 60.0  # of side seam below the underarm of a grown-on sleeve
-GUESSED_ARM = 0.325  # of the bust: 0.30 to 0.35 in W. Aldrich's tables (from memory)
 
 
 def _sleeve(
+    s: Sheet,
     pair: Mapping[str, Quarter],
     sides: Mapping[str, Side],
     side_length: float,
-    style: Mapping[str, Any],
-    m: Measurements,
     notes: list[str],
 ) -> dict[str, Upper] | None:
     """A sleeve grown on to the shoulder: the shoulder line runs on over the arm.
@@ -401,10 +403,11 @@ def _sleeve(
     A cap ends in a curve to the underarm; a longer one ends square and has an underarm, rounded
     into the side seam. Front and back meet at one point under the arm, so their seams mate.
     """
+    style = s.style
     if style["sleeve"] == "none":
         return None
-    arm = m.get("upper_arm_girth")
-    reach = style["sleeve_length"] or _SLEEVE_MM[style["sleeve"]]
+    arm = s.m.get("upper_arm_girth")
+    reach = float(style["sleeve_length"] or _SLEEVE_MM[style["sleeve"]])
     out = vec(pair[FRONT].along) + vec(pair[BACK].along)
     out = out / np.hypot(*out)
     down = -left_of(out)
@@ -415,47 +418,41 @@ def _sleeve(
         if reach > room:
             reach = max(room, 0.0)
             notes.append(
-                f"The cap sleeve is {format_length(reach, m.unit)} long: further it would stand out past "
-                "the side."
+                f"The cap sleeve is {s.t(reach)} long: further it would stand out past the side."
             )
         return {half: _cap(q, sides[half], reach) for half, q in pair.items()}
-    guess = GUESSED_ARM * m["bust_girth"]
-    width = style["sleeve_width"] or (arm or guess) + 60.0
-    short = (
+    width = float(style["sleeve_width"] or (arm + 60.0 if arm else 0.36 * 4.0 * widest))
+    need = (
         widest + _LEAST_UNDERARM_MM - float(shoulder[0]) - 0.5 * width * float(down[0])
     ) / float(out[0])
-    asked, reach = reach, max(reach, short)
-    laid = None
-    while laid is None and reach <= _MOST_REACH_MM:
-        wrist = shoulder + out * reach + down * (0.5 * width)
-        laid = _underarm_corners(wrist, pair, sides, side_length, widest)
-        reach += 0.0 if laid else 10.0
-    if laid is None:
+    if need > reach + _MOST_LENGTHENED_MM:
         raise DraftError(
             Fault(
                 "style.sleeve",
-                f"{format_length(width, m.unit)} round, it has no underarm at any length.",
-                "Make the top longer, or choose 'sleeve: cap'."
-                if style["sleeve_width"] is None
-                else f"Leave sleeve_width out ({format_length((arm or guess) + 60.0, m.unit)} then), "
-                "make the top longer, or choose 'sleeve: cap'.",
+                f"ends inside the body's width: it must be {s.t(need)} long to have an underarm.",
+                "Make it longer or narrower, or choose a cap sleeve.",
             )
         )
-    lowered, corners = laid
-    if reach > asked:
-        notes.append(
-            f"The sleeve is {format_length(reach, m.unit)} long, so that it has an underarm to sew."
-        )
-    if lowered > _MOST_LOWERED_MM:
-        notes.append(
-            f"The underarm lies {format_length(lowered, m.unit)} below that of an armhole: so wide a "
-            "sleeve, grown on, hangs so low. The arm lifts less far in it; a sleeve that is set in, or "
-            "a cap, sits higher."
+    if need > reach:
+        reach = need
+        notes.append(f"The sleeve is {s.t(reach)} long, so that it has an underarm to sew.")
+    wrist = shoulder + out * reach + down * (0.5 * width)
+    # The underarm lies lower than that of an armhole, so that it runs on gently into the sleeve.
+    across = float(wrist[0]) - widest
+    under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
+    lowered = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM, 0.3 * side_length)
+    corners = {h: cut_chain(x.curves, lowered)[1][0].start for h, x in sides.items()}
+    if any(c[1] - wrist[1] > max(across, 60.0) for c in corners.values()):
+        raise DraftError(
+            Fault(
+                "style.sleeve_width",
+                f"a sleeve {s.t(width)} round hangs down past the underarm.",
+                "Make it narrower or longer, or the top longer.",
+            )
         )
     taken = min(
         _UNDERARM_ROUND_MM,
         0.35 * side_length,
-        0.6 * (side_length - lowered),
         *(0.8 * float(np.hypot(*(wrist - c))) for c in corners.values()),
     )
 
@@ -491,35 +488,48 @@ def _sleeve(
     return uppers
 
 
-def _underarm_corners(
-    wrist: Points,
-    pair: Mapping[str, Quarter],
-    sides: Mapping[str, Side],
-    side_length: float,
-    widest: float,
-) -> tuple[float, dict[str, Points]] | None:
-    """How far down the side seam a grown-on sleeve's underarm lies, mm, and its corner (2,) by half.
-
-    Lower than that of an armhole, so that it runs on gently into the sleeve; and as far down as it
-    must, so that the seam to ``wrist`` falls no steeper than halfway. None: there is no such place.
-    """
-    across = float(wrist[0]) - widest
-    under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
-    usual = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM, 0.3 * side_length)
-    for lowered in np.arange(usual, max(side_length - _LEAST_SIDE_LEFT_MM, usual) + 1e-9, 5.0):
-        corners = {h: cut_chain(s.curves, float(lowered))[1][0].start for h, s in sides.items()}
-        gaps = [wrist - c for c in corners.values()]
-        if all(g[0] > 15.0 and -g[1] <= max(float(g[0]), 60.0) for g in gaps):
-            return float(lowered), corners
-    return None
-
-
 def _cap(q: Quarter, side: Side, reach: float) -> Upper:
     """A cap sleeve: the shoulder longer by ``reach``, the armhole drawn from its end."""
     tip = vec(q.shoulder) + vec(q.along) * reach
     armhole = _armhole(q, side.curves[0].tangent(0.0), tip, square_down(q))
     edges = {"armhole": [c.reversed() for c in armhole[::-1]], "shoulder": [line(tip, q.neck)]}
     return Upper(edges, 0.0)
+
+
+# --- facings -----------------------------------------------------------------------------------
+
+
+def neck_facing(s: Sheet, drawn: Drawn) -> dict[str, list[Cubic]]:
+    """A facing of the neckline: the neckline again, and once more the facing's width further out."""
+    q = drawn.quarter
+    c, sine = q.along
+    width = min(float(s.style["facing_width"]), 0.8 * q.shoulder_length)
+    shape = s.style["neckline" if q.half == FRONT else "back_neckline"]
+    deeper = width
+    if shape == "v":  # measured square to the V's line, not down the centre
+        lean = math.atan2(q.neck[0], q.neck[1] - q.centre_y)
+        deeper = min(width / math.sin(lean), 2.5 * width, q.centre_y - q.hem_y - 40.0)
+    neck = (q.neck[0] + c * width, q.neck[1] + sine * width)
+    outer = replace(q, neck=neck, centre_y=q.centre_y - deeper)
+    edge = neckline_curves(outer, shape, drawn.tilt if q.half == FRONT else -drawn.tilt)
+    return {
+        "fold": [line((0.0, q.centre_y), (0.0, outer.centre_y))],
+        "outer": [x.reversed() for x in edge[::-1]],
+        "shoulder": [line(outer.neck, q.neck)],
+        "neckline": drawn.edges["neckline"],
+    }
+
+
+def armhole_facing(s: Sheet, drawn: Drawn) -> dict[str, list[Cubic]]:
+    """A facing of the armhole, of even width at the shoulder and at the side seam."""
+    armhole, shoulder, side = (drawn.edges[n] for n in ("armhole", "shoulder", "side"))
+    most = min(0.45 * chain_length(shoulder), 0.5 * chain_length(side))
+    width = min(float(s.style["facing_width"]), most)
+    kept = cut_chain(side, chain_length(side) - width)[1]
+    near, far = cut_chain(shoulder, width)
+    leave, down = -armhole[-1].tangent(1.0), -kept[0].tangent(0.0)
+    outer = sweep(far[0].start, leave, kept[0].start, left_of(down), (0.9, 0.9))
+    return {"outer": [outer], "side": kept, "armhole": armhole, "shoulder": near}
 
 
 def flattened(edges: Mapping[str, list[Cubic]]) -> dict[str, Points]:

@@ -2,357 +2,656 @@
 
 Rules as common practice gives them for a first garment (no source): the length in thirds, a
 quarter of each girth with an inch of ease, a shoulder line balanced seven eighths up and down,
-an armhole and hem drawn square. Measurements → points of four quarters → fit changes → curves →
-pieces (see the modules beside this one). Frame: piece mm, x from the centre line, y up, y = 0 on the top line through the back
-neck point.
+an armhole and hem drawn square. Measures → points of four quarters → fit changes → curves (see
+`quarter_lines`) → pieces. Frame: piece mm, x from the centre line, y up, y = 0 on the top line
+through the back neck point.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from types import MappingProxyType
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
-from configs.units import format_length
-from drafting.blocks import Block, Draft
-from drafting.blocks.garment_pieces import (
-    FACING_PAST_SLIT_MM,
-    finish,
-    garment_pieces,
-    gather_marks,
-    gathered,
-    grain_of,
-    pocket,
-    spot,
-)
-from drafting.blocks.passing import arm_check, pass_body
+from drafting.blocks import Block
 from drafting.blocks.quarter_lines import (
+    BACK_DEPTH_MM,
+    DEPTH_MM,
+    INCH,
+    OUT_MM,
     Drawn,
+    armhole_facing,
     draw_side,
+    flattened,
+    neck_facing,
 )
-from drafting.blocks.quick_top_options import OPTIONS
-from drafting.blocks.quick_top_points import (
-    base_quarters,
-    check_quarter,
-    hem_depth,
-    styled,
-)
-from drafting.blocks.quick_top_steps import construction
-from drafting.curves import (
-    chain_length,
-)
-from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, FitChange, Quarter, apply, one_sided
-from drafting.measurements import Measurements
-from drafting.piece import Mark, Piece
+from drafting.curves import Points, chain_length
+from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, Quarter, apply, one_sided
+from drafting.outline import Edge, polyline_length
+from drafting.piece import Line, Mark, Notch, Piece
+from drafting.sheet import Amount, Sheet, found, number, sources_of
+from drafting.sheet.finishing import BAR_MM, binding, dense, gathered, patch_pocket, pocket_marks
+from drafting.sheet.options import choice, length, ratio
+from drafting.sheet.pieces import edge_at, pieces_of
+from drafting.sheet.record import CENTRE_LINE
 from drafting.truing import (
     HEAD_EASE_MM,
     USUAL_HEAD_MM,
-    Check,
-    Corner,
     Girth,
-    Run,
     Seam,
     check_head,
+    seam_length,
 )
 
+_SHAPES = {
+    "round": "follows the base of the neck",
+    "scoop": "deep and round",
+    "v": "two nearly straight lines to a point",
+    "square": "straight down, straight across",
+    "boat": "wide and shallow, from shoulder to shoulder",
+}
+_FINISHES = {"none": "left to you", "facing": "a facing of its shape", "bias": "bound with a bias strip"}  # fmt: skip
+_SLEEVED = {"sleeve": ("cap", "short", "elbow")}
+_GATHERED = {"gathers": ("front", "back", "both")}
+_FACED, _BOUND = ({f"{e}_finish": (k,) for e in ("neckline", "armhole")} for k in ("facing", "bias"))  # fmt: skip
+_POCKET = {"pocket": ("chest", "hip")}
+OPTIONS = (
+    length("length", "How long, from the back neck point down; the names go by the wearer's own length.", None, 300.0, 1300.0, word="top",
+           choices={"crop": "ends above the waist", "waist": "ends just below the waist", "top": "ends at the tailbone",
+                    "tunic": "15 cm longer", "dress": "42 cm longer, to about the knee"}),
+    length("bust_ease", "Ease round the body at the bust.", 4 * INCH, 0.0, 400.0),
+    length("waist_ease", "Ease round the body at the waist.", 3 * INCH, 0.0, 400.0),
+    length("hem_ease", "Ease round the body at the hem.", 4 * INCH, 0.0, 400.0),
+    choice("neckline", "Shape of the front neckline.", _SHAPES),
+    choice("back_neckline", "Shape of the back neckline.", _SHAPES),
+    length("front_neck_depth", "Front neckline, below the top line at the centre; unset, it goes by its shape.", None, 15.0, 320.0),
+    length("back_neck_depth", "Back neckline, below the top line at the centre; unset, it goes by its shape.", None, 10.0, 320.0),
+    length("neck_point_out", "Neck point moved out along the shoulder line, on each side; unset, it goes by the shape.", None, 0.0, 90.0),
+    choice("shoulder_seam", "The sloping shoulder seam as drawn, or cut to the measured shoulder length.",
+           {"drawn": "to the shoulder mark", "measured": "as long as the shoulder"}),
+    length("shoulder_in", "Shoulder narrower at its outer end, for a sleeveless top.", 0.0, 0.0, 70.0),
+    choice("waist", "Side seam straight from bust to hem, or shaped in at the waist (4 cm at most).",
+           {"straight": "an A-line", "shaped": "through the eased waist"}),
+    choice("sleeve", "A sleeve grown on to the shoulder.",
+           {"none": "an armhole", "cap": "5 cm over the shoulder point", "short": "18 cm or a little more, with an underarm", "elbow": "30 cm, with an underarm"}),
+    length("sleeve_length", "Grown-on sleeve from the shoulder point; up to 7.5 cm it is a cap.", None, 20.0, 380.0, _SLEEVED),
+    length("sleeve_width", "Grown-on sleeve round the arm at its hem; unset, the upper arm and 6 cm.", None, 220.0, 700.0, {"sleeve": ("short", "elbow")}),
+    length("flare", "Added to the hem, round the body.", 0.0, 0.0, 900.0),
+    choice("hem", "Shape of the hem.", {"level": "hangs level", "shirt-tail": "rises to the side seam"}),
+    length("hem_rise", "How far a shirt-tail hem rises at the side.", None, 20.0, 160.0, {"hem": ("shirt-tail",)}),
+    choice("centre_back", "Back cut on the fold, or in two with a seam.", {"fold": "one piece", "seam": "two pieces"}),
+    choice("opening", "A slit at the centre back so that the head passes.",
+           {"auto": "only where the head needs it", "slit": "always", "none": "never (cloth that stretches)"}),
+    length("opening_length", "Length of the slit.", None, 30.0, 400.0, {"opening": ("slit",)}),
+    choice("gathers", "Neckline with fullness to gather in, slashed and spread to the hem.",
+           {"none": "plain", "front": "at the front neckline", "back": "at the back neckline", "both": "all round"}),
+    ratio("gather_ratio", "Length of the neckline before gathering, as a multiple of the finished one.", 1.5, 1.1, 2.5, _GATHERED),
+    choice("gather_spread", "Where the fullness goes.",
+           {"even": "down to the hem", "top": "only at the neckline, hinged at the hem"}, when=_GATHERED),
+    choice("neckline_finish", "How the neckline is finished; facings and bindings become pieces.", _FINISHES),
+    choice("armhole_finish", "How the armholes are finished.", _FINISHES),
+    length("facing_width", "Width of facings.", 60.0, 25.0, 120.0, _FACED),
+    length("binding_width", "Width of bias strips as cut: four times the finished width.", 28.0, 16.0, 80.0, _BOUND),
+    choice("pocket", "Patch pocket, its place marked on the front.", {"none": "none", "chest": "one on the chest", "hip": "two below the waist"}),
+    length("pocket_width", "Width of the finished pocket.", 125.0, 60.0, 220.0, _POCKET),
+    length("pocket_depth", "Depth of the finished pocket.", 140.0, 60.0, 260.0, _POCKET),
+)  # fmt: skip
+
+BALANCE = number(7 / 8 * INCH, "balance")  # neck point up, shoulder mark down: the shoulder's slope
+BACK_DROP = number(3 / 8 * INCH, "back shoulder lower by")
+LEAST_BELOW_BUST_MM = 45.0
+PAPER_MARGIN_MM = 2 * INCH
 FULL_BUST_MM = 60.0
 EASE_TO_PULL_ON_MM = 100.0
 ARM_ROOM_MM = 50.0
-SLIT_BAR_MM = 15.0
+SIDE_NOTCH_MM = 80.0
+LONGER_MM = {"tunic": 150.0, "dress": 420.0}
 
 
-# --- the block ---------------------------------------------------------------------------------
+# --- the points --------------------------------------------------------------------------------
 
 
-def quick_top(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, ...]) -> Draft:
+def _hem_depth(s: Sheet) -> Amount:
+    """The hem's depth below the top line."""
+    chosen, down = s.style["length"], s.m["back_neck_to_tailbone"]
+    if isinstance(chosen, Amount):
+        return chosen
+    share = {"crop": 0.62 * down, "waist": down * (2 / 3) + 30.0}.get(chosen, down)
+    depth = share + LONGER_MM.get(chosen, 0.0)
+    return Amount(depth, depth.kind, "", depth.parts, depth.sources | chosen.sources)
+
+
+def _base(s: Sheet) -> dict[str, Quarter]:
+    """The steps from the measures to the eased points: a front and a back quarter."""
+    m, style = s.m, s.style
+    down, hem = m["back_neck_to_tailbone"], _hem_depth(s)
+    third = (down / 3).named("a third")
+    quarters = {
+        "bust": ("bust line", m["bust_girth"] / 4, style["bust_ease"] / 4),
+        "waist": ("waist line", m["waist_girth"] / 4, style["waist_ease"] / 4),
+        "hem": ("bottom line", m["hip_girth_at_tailbone"] / 4, style["hem_ease"] / 4),
+    }
+    eased = [float(girth + ease) for _, girth, ease in quarters.values()]
+    widest = max(*eased, float(m["neck_width"] / 2 + m["shoulder_length"])) + PAPER_MARGIN_MM
+    shape, back_shape = style["neckline"], style["back_neckline"]
+    with s.step("frame", "Centre line, top line and bottom line"):
+        s.frame(down, widest, top_line=0.0, bottom_line=down)
+        s.tell(f"paper: {s.t(down + PAPER_MARGIN_MM)} ×", widest)
+    with s.step("thirds", "Bust line and waist line"):
+        s.level("bust line", third)
+        s.level("waist line", third * 2)
+    with s.step("neck-point", "Neck point"):
+        s.point("neck mark", on="top line", out=m["neck_width"] / 2)
+    with s.step("girths", "A quarter of each girth"):
+        for name, (on, girth, _) in quarters.items():
+            s.point(name, on=on, out=girth)
+    with s.step("shoulder-mark", "Shoulder mark"):
+        start = "neck mark"
+        s.point("shoulder mark", from_=start, out=m["shoulder_length"])
+    with s.step("neck-depth", "Depth of the front neckline", FRONT):
+        depth = s.given("front_neck_depth", DEPTH_MM[shape], shape)
+        s.point("centre front neck", on=CENTRE_LINE, up=-depth)
+    with s.step("balance", "Balance: the shoulder line", FRONT):
+        neck = s.move("neck mark", up=BALANCE, to="neck point")
+        tip = s.move("shoulder mark", up=-BALANCE, to="shoulder point")
+        s.join("shoulder line", "neck point", "shoulder point")
+        drawn = math.dist(neck, tip)
+        s.remark(f"drawn shoulder {s.t(drawn)}, measured {s.t(m['shoulder_length'])}")
+    with s.step("ease", "Ease"):
+        bust, waist, hip = (s.move(n, out=q[2], to=f"eased {n}") for n, q in quarters.items())
+    front = Quarter(FRONT, neck, tip, -depth, bust, waist, hip, -hem)
+    lower = front.moved(neck=(0.0, -BACK_DROP), shoulder=(0.0, -BACK_DROP))
+    depth = s.given("back_neck_depth", BACK_DEPTH_MM[back_shape], back_shape)
+    return {FRONT: front, BACK: replace(lower, half=BACK, centre_y=-depth)}
+
+
+def _styled(s: Sheet, q: Quarter) -> Quarter:
+    """Points moved along the shoulder line as the style asks."""
+    c, sine = (found(v, "", q.neck, q.shoulder) for v in q.along)
+    long_ = found(
+        q.shoulder_length, "drawn shoulder", q.neck, q.shoulder, s.options("shoulder_seam")
+    )
+    end = long_
+    if s.style["shoulder_seam"] == "measured":
+        end = found(s.m["shoulder_length"], "shoulder length", s.m["shoulder_length"], long_)
+    end = end - s.style["shoulder_in"]
+    start = s.given("neck_point_out", OUT_MM[s.style["neckline"]], s.style["neckline"])
+    left = f"only {s.t(max(end - start, 0.0))} of it are left."
+    s.fault(end - start < 20.0, "shoulder", left, "Use less for neck_point_out or shoulder_in.")
+    s.stop()
+    return replace(
+        q,
+        neck=(q.neck[0] + start * c, q.neck[1] + start * sine),
+        shoulder=(q.neck[0] + end * c, q.neck[1] + end * sine),
+    )
+
+
+def _check(s: Sheet, q: Quarter) -> None:
+    """Refuse points from which no garment can be drawn, with the reason."""
+    deep, below = q.shoulder[1] - q.bust[1], q.bust[1] - q.centre_y
+    s.fault(
+        q.neck[1] - q.centre_y < 8.0,
+        f"{q.half} neckline",
+        "is shallower than the neck point.",
+        "Make it deeper.",
+    )
+    s.fault(
+        below > 60.0,
+        f"{q.half} neckline",
+        f"reaches {s.t(below)} below the bust line.",
+        "Make it shallower.",
+    )
+    s.fault(
+        deep < 70.0,
+        f"{q.half} armhole",
+        f"is only {s.t(deep)} deep.",
+        "The bust line lies at a third of back_neck_to_tailbone: is that length right?",
+    )
+    past = q.shoulder[0] - q.bust[0]
+    s.fault(
+        past > 25.0,
+        f"{q.half} armhole",
+        f"the shoulder reaches {s.t(past)} past the eased bust point.",
+        "Are neck_width, shoulder_length and bust_girth from the same body?",
+    )
+    s.fault(
+        q.hem_y > q.bust[1] - LEAST_BELOW_BUST_MM,
+        "length",
+        f"ends less than {s.t(LEAST_BELOW_BUST_MM)} below the bust line.",
+        "Make the top longer.",
+    )
+    s.stop()  # fmt: skip
+
+
+def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> dict[str, dict[str, Any]]:
+    """What each edge of front and back hangs on, by half and edge."""
+    f, b = pair[FRONT], pair[BACK]
+    sleeve = s.options("sleeve")
+    if s.style["sleeve"] != "none":
+        sleeve = sources_of(
+            sleeve, s.options("sleeve_length", "sleeve_width"), s.m.get("upper_arm_girth")
+        )
+    shoulder = sources_of(f.neck, f.shoulder, b.neck, b.shoulder, sleeve)
+    side = [v for q in (f, b) for v in (q.bust, q.waist, q.hip, q.hem_y)]
+    side = sources_of(side, s.style["flare"], sleeve, s.options("waist", "hem", "hem_rise"))
+    if s.style["sleeve"] not in ("none", "cap"):
+        side = sources_of(side, shoulder)
+    neck = sources_of(shoulder - sleeve, f.centre_y, b.centre_y)
+    out = {}
+    for h, q in pair.items():
+        full = s.options("gathers")
+        if s.style["gathers"] in (h, "both"):
+            full = sources_of(full, neck, q.hem_y, s.options("gather_ratio", "gather_spread"))
+        out[h] = {
+            "fold": sources_of(q.centre_y, q.hem_y),
+            "neckline": sources_of(neck, full),
+            "shoulder": sources_of(shoulder, side if "upper_arm_girth" in sleeve else (), full),
+            "side": sources_of(side, full),
+            "hem": sources_of(side, full),
+            "all": sources_of(shoulder, side, full),  # armhole, sleeve hem, underarm
+        }
+        out[h]["centre_back"] = out[h]["fold"]
+    return out
+
+
+# --- the steps of the lines ----------------------------------------------------------------------
+
+
+def _record(s: Sheet, base: Mapping[str, Quarter], q: Quarter, drawn: Mapping[str, Drawn]) -> None:
+    """The steps from the moved points to the lines, on the front and then on the back."""
+    front, back = drawn[FRONT], drawn[BACK]
+    flat = front.flat
+    with s.step("changes", "Her style and fit", FRONT, "The curves are drawn through the moved points."):  # fmt: skip
+        s.moved_to("neck point", q.neck)
+        s.moved_to("shoulder point", front.quarter.shoulder)
+        s.moved_to("eased bust", q.bust)
+        s.moved_to("eased waist", q.waist)
+        s.moved_to("eased hem", q.hip)
+        s.moved_to("centre front neck", (0.0, q.centre_y))
+        for c in s.fit:
+            s.remark(c.text + (f": {c.note}" if c.note else ""))
+    point = " but for the point of the V" if s.style["neckline"] == "v" else ""
+    with s.step("neckline", "Front neckline", FRONT):
+        s.draw("neckline", flat["neckline"], f"from the neck point to the centre, square to the centre line{point}")  # fmt: skip
+        s.draw("shoulder", flat["shoulder"], "-")
+        s.tell("front neckline", chain_length(front.edges["neckline"]))
+    if "armhole" in flat:
+        with s.step("armhole", "Armhole", FRONT):
+            s.draw("armhole", flat["armhole"], "from the shoulder point to the eased bust, square to the shoulder line and to the side seam")  # fmt: skip
+            s.tell("front armhole", chain_length(front.edges["armhole"]))
+    else:
+        why = "Run the shoulder line on over the arm, end it square, and round the underarm into the side seam."  # fmt: skip
+        with s.step("sleeve", "Sleeve, grown on", FRONT, why):
+            s.draw("sleeve hem", flat["sleeve hem"], "-")
+            s.draw("underarm", flat["underarm"], "-")
+            s.tell("shoulder and sleeve", chain_length(front.edges["shoulder"]))
+    straight = "straight from the eased bust to the eased hem: it passes outside the eased waist"
+    curved = "as one smooth curve through eased bust, eased waist and eased hem"
+    with s.step("side", "Side seam", FRONT):
+        s.draw("side", flat["side"], straight if len(front.edges["side"]) == 1 else curved)
+        s.tell("side seam", front.side_length)
+    level = "; at the centre it lies square to the fold" if s.style["hem"] == "level" else ", as a shirt tail"  # fmt: skip
+    with s.step("hem", "Hem", FRONT):
+        s.draw("hem", flat["hem"], f"curved up at the side so that it meets the side seam square{level}")  # fmt: skip
+        s.draw("fold", flat["fold"], "-")
+        s.tell("half front hem", front.hem_length)
+    b = base[BACK]
+    with s.step("back", "The back", BACK, "Draw the back on the same lines; side seam and hem are the front's."):  # fmt: skip
+        for name, at in (("neck point", b.neck), ("shoulder point", b.shoulder)):
+            s.moved_to(name, at, to=f"back {name}")
+        s.point("centre back neck", on=CENTRE_LINE, up=b.centre_y)
+        for name, points in back.flat.items():
+            s.draw(name, points, "-")
+        s.tell("back neckline below the top line", -back.quarter.centre_y)
+        s.remark("shoulder seams and side seams of front and back are equal")
+
+
+# --- pieces --------------------------------------------------------------------------------------
+
+
+def _grain(q: Quarter) -> Line:
+    """A grainline parallel to the fold, short of the cutting lines (JIS L 0110:2001)."""
+    x = 0.42 * q.bust[0]
+    low = q.hem_y + 0.12 * (q.bust[1] - q.hem_y)
+    return ((x, low), (x, min(q.bust[1], q.centre_y) - 10.0))
+
+
+def _notches(edges: Mapping[str, Edge], half: str) -> list[Notch]:
+    """One notch on the front, two on the back, at equal distances along mated edges."""
+    count = 1 if half == FRONT else 2
+    out = []
+    for name, edge in edges.items():
+        plain, long_ = name.split()[-1], edge.length_mm
+        down = bool(edge.points[0, 1] > edge.points[-1, 1])  # of the other side of a whole piece
+        if plain == "side" and long_ > 2.0 * SIDE_NOTCH_MM:
+            at = SIDE_NOTCH_MM if down else long_ - SIDE_NOTCH_MM
+            out.append(Notch(name, at, count, name))
+        elif plain == "armhole":
+            out.append(Notch(name, long_ - long_ / 3.0 if down else long_ / 3.0, count, ""))
+        elif plain == "shoulder" and long_ > 120.0:
+            out.append(Notch(name, long_ / 2.0, 1, name))
+    return out
+
+
+def _gather_zone(q: Quarter) -> float:
+    """How far from the centre the gathers reach, mm."""
+    return 0.85 * q.neck[0]
+
+
+def _lines(s: Sheet, d: Drawn) -> Mapping[str, Points]:
+    """A quarter's lines, its neckline spread for gathers where the style asks."""
+    if s.style["gathers"] not in (d.quarter.half, "both"):
+        return d.flat
+    even = s.style["gather_spread"] == "even"
+    zone, by = _gather_zone(d.quarter), float(s.style["gather_ratio"])
+    return gathered(d.flat, "neckline", "hem", zone, by, even)
+
+
+def quick_top(s: Sheet) -> None:
     """Draft the quick top.
 
     Raises:
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
-    base = base_quarters(m, style)
-    sides = (LEFT, RIGHT) if one_sided(fit) else (LEFT,)
-    notes = list(m.warnings)
-    drawn: dict[str, dict[str, Drawn]] = {}
-    for side in sides:
-        quarters = {h: styled(apply(q, side, fit), style, m) for h, q in base.items()}
+    base = _base(s)
+    both: list[dict[str, Drawn]] = []
+    pairs: list[dict[str, Quarter]] = []
+    said: list[str] = []
+    for side in (LEFT, RIGHT) if one_sided(s.fit) else (LEFT,):
+        quarters = {h: _styled(s, apply(q, side, s.fit)) for h, q in base.items()}
         for q in quarters.values():
-            check_quarter(q, m.unit)
-        drawn[side] = draw_side(quarters[FRONT], quarters[BACK], style, m, notes)
-    right = drawn.get(RIGHT, drawn[LEFT])
-    both = (drawn[LEFT], right)
-    pieces: dict[str, Piece] = {}
+            _check(s, q)
+        pairs.append(quarters)
+        both.append(draw_side(s, quarters[FRONT], quarters[BACK], said))
+    s.notes += dict.fromkeys(said)  # both sides of the body may say the same
+    _record(s, base, pairs[0][FRONT], both[0])
+    held = _hangs(s, pairs[-1])
+    seam = s.style["centre_back"] == "seam"
     for h in (FRONT, BACK):
-        flat = [gathered(d[h].flat, d[h].quarter, style) for d in both[: len(sides)]]
-        pieces |= garment_pieces(h, h, flat, m, style, grain_of(drawn[LEFT][h]))
-    opening = sum(
-        chain_length(d[h].edges["neckline"]) for d in (drawn[LEFT], right) for h in (FRONT, BACK)
+        flat, grain = [_lines(s, d[h]) for d in both], _grain(both[0][h].quarter)
+        made = pieces_of(h, h, flat, s.measurements, grain, seam and h == BACK, notches=_notches)
+        for piece in made.values():
+            s.add(piece, **held[h])
+    opening = (3 - len(both)) * sum(
+        chain_length(d[h].edges["neckline"]) for d in both for h in (FRONT, BACK)
     )
-    notes = list(dict.fromkeys(notes))  # both sides of the body may say the same
-    notes += _shoulder_note(m, style, base[FRONT])
-    notes += _arm_note(m, drawn[LEFT])
-    notes += _bust_notes(m, style)
-    pieces, slit, own_checks = _head(pieces, opening, m, style, notes)
-    facing_seams = finish(pieces, both, m, style, notes, slit)
-    own_checks += _slit_in_facing(pieces, slit, m)
-    gather_marks(pieces, drawn[LEFT], style, m, notes)
-    if style["pocket"] != "none":
-        pieces["pocket"], pieces[FRONT], placed = pocket(
-            pieces[FRONT], drawn[LEFT][FRONT], style, m, notes
+    _notes(s, base[FRONT], both[0])
+    slit = _head(s, opening)
+    _finish(s, both, held)
+    _mark_gathers(s, both[0])
+    if s.style["pocket"] != "none":
+        _pocket(s, both[0][FRONT].quarter)
+    s.figures |= {"neck opening": opening, "slit": slit}
+    _true(s, both)
+
+
+def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:
+    """What she should know before she cuts (common practice, no source)."""
+    seam, measured = q.shoulder_length, s.m["shoulder_length"]
+    if s.style["shoulder_seam"] != "measured":
+        s.notes.append(
+            f"The drawn shoulder seam is {s.t(seam - measured)} longer than the measured shoulder "
+            f"({s.t(seam)}, measured {s.t(measured)}), because it slopes. "
+            "Write 'style: {shoulder_seam: measured}' to keep the measured length."
         )
-        own_checks.append(placed)
-    pieces, side_opening, passing = pass_body(pieces, both, style, m, notes)
-    own_checks += [*passing, *arm_check(drawn[LEFT], m, notes)]
-    girths = _girths(m, style, fit, drawn[LEFT], right)
-    seams, corners, runs = _truing(pieces, style, len(sides) == 2)
-    return Draft(
-        block="quick-top",
-        measurements=m,
-        style=style,
-        fit=fit,
-        pieces=MappingProxyType(pieces),
-        seams=(*seams, *facing_seams),
-        corners=corners,
-        runs=runs,
-        girths=girths,
-        extra_checks=tuple(own_checks),
-        steps=tuple(construction(m, style, base, fit, drawn[LEFT])),
-        notes=tuple(notes),
-        figures=MappingProxyType(
-            {"neck opening": opening, "slit": slit, "side opening": side_opening}
-        ),
-    )
-
-
-def _shoulder_note(m: Measurements, style: Mapping[str, Any], q: Quarter) -> list[str]:
-    drawn, measured = q.shoulder_length, m["shoulder_length"]
-    if style["shoulder_seam"] == "measured":
-        return []
-    return [
-        f"The drawn shoulder seam is {format_length(drawn - measured, m.unit)} longer than the "
-        f"measured shoulder ({format_length(drawn, m.unit)}, measured "
-        f"{format_length(measured, m.unit)}), because it slopes. "
-        "Write 'style: {shoulder_seam: measured}' to keep the measured length."
-    ]
-
-
-def _arm_note(m: Measurements, drawn: Mapping[str, Drawn]) -> list[str]:
-    arm = m.get("upper_arm_girth")
-    if arm is None or "armhole" not in drawn[FRONT].edges:
-        return []
-    hole = sum(chain_length(drawn[h].edges["armhole"]) for h in (FRONT, BACK))
-    if hole >= arm + ARM_ROOM_MM:
-        return []
-    return [
-        f"The armhole is {format_length(hole, m.unit)} round, the upper arm "
-        f"{format_length(arm, m.unit)}: less than {format_length(ARM_ROOM_MM, m.unit)} to move in. Lower the shoulder of the toile "
-        "with care, or lengthen the draft."
-    ]
-
-
-def _bust_notes(m: Measurements, style: Mapping[str, Any]) -> list[str]:
-    """What a closed, dartless woven top asks of the bust (common practice, no source)."""
-    notes = []
-    upper = m.get("upper_chest_girth")
-    if upper is not None and m["bust_girth"] - upper > FULL_BUST_MM:
-        notes.append(
-            f"The bust is {format_length(m['bust_girth'] - upper, m.unit)} fuller than the chest "
-            "above it: a woven top without a dart will drag from the bust to the armhole. "
-            "More bust ease, or a cloth that gives, helps."
+    arm = s.m.get("upper_arm_girth")
+    if arm is not None and "armhole" in drawn[FRONT].edges:
+        hole = sum(chain_length(drawn[h].edges["armhole"]) for h in (FRONT, BACK))
+        if hole < arm + ARM_ROOM_MM:
+            s.notes.append(
+                f"The armhole is {s.t(hole)} round, the upper arm {s.t(arm)}: less than "
+                f"{s.t(ARM_ROOM_MM)} to move in. Lower the shoulder of the toile with care, or "
+                "lengthen the draft."
+            )
+    upper, bust = s.m.get("upper_chest_girth"), s.m["bust_girth"]
+    if upper is not None and bust - upper > FULL_BUST_MM:
+        s.notes.append(
+            f"The bust is {s.t(bust - upper)} fuller than the chest above it: a woven top without "
+            "a dart will drag from the bust to the armhole. More bust ease, or a cloth that gives, "
+            "helps."
         )
-    if style["bust_ease"] < EASE_TO_PULL_ON_MM:
-        notes.append(
-            f"With less than {format_length(EASE_TO_PULL_ON_MM, m.unit)} of bust ease a closed "
-            "woven top may not go over the shoulders: a longer opening, or a cloth that gives."
+    if s.style["bust_ease"] < EASE_TO_PULL_ON_MM:
+        s.notes.append(
+            f"With less than {s.t(EASE_TO_PULL_ON_MM)} of bust ease a closed woven top may not go "
+            "over the shoulders: a longer opening, or a cloth that gives."
         )
-    return notes
 
 
-def _head(
-    pieces: dict[str, Piece],
-    opening: float,
-    m: Measurements,
-    style: Mapping[str, Any],
-    notes: list[str],
-) -> tuple[dict[str, Piece], float, list[Check]]:
-    """Does the head pass? If not, a slit at the centre back is marked, or the check fails."""
-    measured = m.get("head_girth")
-    head = measured if measured is not None else USUAL_HEAD_MM
+def _head(s: Sheet, opening: float) -> float:
+    """Does the head pass? If not, a slit at the centre back is marked, or the check fails. Its length."""
+    measured = s.m.get("head_girth")
+    head = USUAL_HEAD_MM if measured is None else float(measured)
     need = 0.5 * (head + HEAD_EASE_MM - opening)
-    slit = 0.0
-    if style["opening"] == "slit":
-        slit = style["opening_length"] or max(math.ceil(max(need, 0.0) / 5.0) * 5.0, 60.0)
-    elif style["opening"] == "auto" and need > 0:
+    slit, asked = 0.0, s.style["opening"]
+    if asked == "slit":
+        slit = float(s.style["opening_length"] or max(math.ceil(max(need, 0.0) / 5.0) * 5.0, 60.0))
+    elif asked == "auto" and need > 0:
         slit = max(math.ceil(need / 5.0) * 5.0, 40.0)
     if slit > 0:
-        backs = [n for n in (BACK, f"{LEFT} {BACK}", f"{RIGHT} {BACK}") if n in pieces]
-        top = _centre_top(pieces[backs[0]])
-        if top - slit < float(pieces[backs[0]].sewing_line[:, 1].min()) + 60.0:
-            raise DraftError(
-                Fault("style.opening_length", "is longer than the back.", "Make it shorter.")
-            )
-        pieces = {**pieces, **{n: _with_slit(pieces[n], top, slit, m) for n in backs}}
-        if style["opening"] == "auto":
-            notes.append(
-                f"The neck opening is {format_length(opening, m.unit)}; "
-                f"{'the head' if measured is not None else 'a head, not measured here,'} needs "
-                f"{format_length(head + HEAD_EASE_MM, m.unit)}. A slit of "
-                f"{format_length(slit, m.unit)} is marked at the centre back. For none, choose a "
-                "wider or deeper neckline, or write 'style: {opening: none}' for a cloth that "
-                "stretches."
+        backs = [p for n, p in s.pieces.items() if n.split()[-1] == BACK]
+        edge = backs[0].edges["neckline"].points
+        top = float(edge[np.argmin(np.abs(edge[:, 0])), 1])
+        past = top - slit < float(backs[0].sewing_line[:, 1].min()) + 60.0
+        s.fault(past, "style.opening_length", "is longer than the back.", "Make it shorter.")
+        s.stop()
+        for piece in backs:
+            s.pieces[piece.name] = _with_slit(piece, top, slit, s.t(slit))
+        if asked == "auto":
+            who = "the head" if measured is not None else "a head, not measured here,"
+            s.notes.append(
+                f"The neck opening is {s.t(opening)}; {who} needs {s.t(head + HEAD_EASE_MM)}. A slit "
+                f"of {s.t(slit)} is marked at the centre back. For none, choose a wider or deeper "
+                "neckline, or write 'style: {opening: none}' for a cloth that stretches."
             )
     elif need > 0 and measured is None:
-        notes.append(
-            f"The neck opening is {format_length(opening, m.unit)}; heads measure "
-            f"{format_length(540.0, m.unit)} to {format_length(USUAL_HEAD_MM, m.unit)} round. "
-            "Measure the head, or choose an opening."
+        s.notes.append(
+            f"The neck opening is {s.t(opening)}; heads measure {s.t(540.0)} to "
+            f"{s.t(USUAL_HEAD_MM)} round. Measure the head, or choose an opening."
         )
-        return pieces, slit, []
-    return pieces, slit, [check_head(opening, slit, head, m.unit, measured is None)]
+        return slit
+    s.checks.append(check_head(opening, slit, head, s.unit))
+    return slit
 
 
-def _slit_in_facing(pieces: dict[str, Piece], slit: float, m: Measurements) -> list[Check]:
-    """The slit marked on every back neck facing, and the checks that each reaches past its end."""
-    checks = []
-    for name in [n for n in pieces if slit > 0 and n.endswith(f"{BACK} neck facing")]:
-        piece = pieces[name] = _with_slit(pieces[name], _centre_top(pieces[name]), slit, m)
-        outer = piece.edges["outer"].points
-        low = float(outer[np.argmin(np.abs(outer[:, 0])), 1])
-        past = _centre_top(piece) - low - slit
-        text = f"{format_length(past, m.unit)} below the end of the slit"
-        short = max(FACING_PAST_SLIT_MM - past, 0.0)
-        checks.append(Check(f"{name} reaches past the slit", short, 0.1, short <= 0.1, text))
-    return checks
-
-
-def _with_slit(back: Piece, top: float, slit: float, m: Measurements) -> Piece:
+def _with_slit(back: Piece, top: float, slit: float, long_: str) -> Piece:
     """The back with its slit: along the centre, and a bar across its end that the fold cannot hide."""
     xs = back.sewing_line[:, 0]
-    left = -SLIT_BAR_MM if xs.min() < -1.0 else 0.0
-    right = SLIT_BAR_MM if xs.max() > 1.0 else 0.0
+    left = -BAR_MM if xs.min() < -1.0 else 0.0
+    right = BAR_MM if xs.max() > 1.0 else 0.0
     end = top - slit
-    text = f"slit {format_length(slit, m.unit)}"
     marks = (
         Mark("opening", np.array([[0.0, top], [0.0, end]])),
-        Mark(text, np.array([[left, end], [right, end]])),
+        Mark(f"slit {long_}", np.array([[left, end], [right, end]])),
     )
     name, how, *who = back.label
-    return back.with_(marks=(*back.marks, *marks), label=(name, how, text, *who))
+    return back.with_(marks=(*back.marks, *marks), label=(name, how, f"slit {long_}", *who))
 
 
-def _centre_top(piece: Piece) -> float:
-    edge = piece.edges["neckline"].points
-    return float(edge[np.argmin(np.abs(edge[:, 0])), 1])
-
-
-def _girths(
-    m: Measurements,
-    style: Mapping[str, Any],
-    fit: Sequence[FitChange],
-    left: Mapping[str, Drawn],
-    right: Mapping[str, Drawn],
-) -> tuple[Girth, ...]:
-    """Finished girths, measured on the quarters that were drawn."""
-    quarters = [d[h] for d in (left, right) for h in (FRONT, BACK)]
-
-    def added(level: str) -> float:
-        return sum(c.by_mm for c in fit if c.change == level)
-
-    # The quarters are measured as drawn: what is gathered in comes on top, and the notes tell it.
-    plain = "" if style["gathers"] == "none" else ", gathers not counted"
-    bust = sum(d.quarter.bust[0] for d in quarters)
-    waist = sum(d.waist_x for d in quarters)
-    hem = sum(d.hem_length for d in quarters)
-    out = [Girth(f"bust girth{plain}", bust, m["bust_girth"], style["bust_ease"] + added("bust"))]
-    whole = hem_depth(style["length"], m["back_neck_to_tailbone"])
-    if whole >= 2.0 / 3.0 * m["back_neck_to_tailbone"] and style["waist"] == "straight":
-        out.append(
-            Girth(
-                f"waist girth{plain}",
-                waist,
-                m["waist_girth"],
-                style["waist_ease"] + added("waist"),
-                True,
-            )
+def _pocket(s: Sheet, q: Quarter) -> None:
+    """A patch pocket, its place marked on the front."""
+    width, depth = float(s.style["pocket_width"]), float(s.style["pocket_depth"])
+    chest = s.style["pocket"] == "chest"
+    middle = (0.52 if chest else 0.55) * q.bust[0]
+    low = (q.bust[1] + 20.0 if chest else q.waist[1] - 20.0) - depth
+    low = max(low, q.hem_y + 15.0)
+    wide = middle - width / 2 < 8.0 or middle + width / 2 > q.bust[0] - 8.0
+    s.fault(wide, "style.pocket_width", "is too wide for the front.", "Make it narrower.")
+    s.stop()
+    high = low + depth > q.shoulder[1] - 30.0
+    s.fault(high, "style.pocket_depth", "is too deep for it.", "Make it shorter.")
+    s.stop()
+    pocket = patch_pocket(width, depth, 1 if chest else 2, s.measurements)
+    front = s.pieces[FRONT]
+    marks = (*front.marks, *pocket_marks(pocket, (float(middle), float(low))))
+    s.pieces[FRONT] = front.with_(marks=marks)
+    s.add(pocket, all=(s.style["pocket_width"], s.style["pocket_depth"], s.style["pocket"]))
+    if chest:
+        s.notes.append(
+            "The chest pocket's place shows on both halves: sew it on the wearer's left."
         )
-    if style["length"] == "top" and style["hem"] == "level":
-        out.append(
-            Girth(
-                f"hem girth{plain}",
-                hem,
-                m["hip_girth_at_tailbone"],
-                style["hem_ease"] + style["flare"] + added("hem"),
-            )
+
+
+def _facing_grain(points: Mapping[str, Points]) -> Line:
+    """A short grainline inside a facing: at its fold, or beside the middle of its outer edge."""
+    if "fold" in points:
+        top, low = float(points["fold"][0, 1]), float(points["fold"][-1, 1])
+        return ((8.0, low + 0.2 * (top - low)), (8.0, low + 0.8 * (top - low)))
+    outer, inner = points["outer"], points["armhole"]
+    x, y = (0.5 * (outer[len(outer) // 2] + inner[len(inner) // 2])).tolist()
+    return ((x, y - 15.0), (x, y + 15.0))
+
+
+def _finish(s: Sheet, both: list[dict[str, Drawn]], held: Mapping[str, Mapping[str, Any]]) -> None:
+    """Facings and bindings of neckline and armholes; their seams."""
+    seam = s.style["centre_back"] == "seam"
+    has_armhole = "armhole" in both[0][FRONT].edges
+    kinds = [("neck", "neckline", neck_facing), ("armhole", "armhole", armhole_facing)]
+    for kind, edge, drawn_facing in kinds if has_armhole else kinds[:1]:
+        if s.style[f"{edge}_finish"] != "facing":
+            continue
+        apart = kind == "armhole"
+        for h in (FRONT, BACK):
+            flat = [flattened(drawn_facing(s, d[h])) for d in both]
+            # Drawn as the garment lies, right side up: a facing is its mirror image.
+            made = pieces_of(
+                f"{h} {kind} facing", h, flat, s.measurements, _facing_grain(flat[0]),
+                seam and h == BACK, apart, "wrong side up", _notches,
+            )  # fmt: skip
+            on = held[h]["all"] if apart else (held[h]["neckline"], held[h]["fold"])
+            for piece in made.values():
+                s.add(piece, all=(on, s.style["facing_width"]))
+        _sew_facings(s, kind, edge, apart, len(both) == 2)
+    each = [
+        {e: sum(chain_length(d[h].edges[e]) for h in (FRONT, BACK)) for e in ("neckline", "armhole") if e in d[FRONT].edges}
+        for d in both
+    ]  # fmt: skip
+    for edge, name, loops in (("neckline", "neck binding", 1), ("armhole", "armhole binding", 2)):
+        if s.style[f"{edge}_finish"] != "bias" or edge not in each[0]:
+            continue
+        long_ = (
+            sum(d[edge] for d in each) * (3 - len(both))
+            if loops == 1
+            else max(d[edge] for d in each)
         )
-    return tuple(out)
+        made_, text = binding(name, long_, float(s.style["binding_width"]), loops, s.measurements)
+        on = [held[h]["all" if loops == 2 else "neckline"] for h in held]
+        s.add(made_, all=(on, s.style["binding_width"]))
+        s.notes.append(text)
+        for n, piece in s.pieces.items():
+            if n.split()[-1] in (FRONT, BACK):
+                ends = tuple(e for e in piece.edges if e.split()[-1] == edge)
+                s.pieces[n] = piece.with_(bound=(*piece.bound, *ends))
 
 
-def _truing(
-    pieces: Mapping[str, Piece], style: Mapping[str, Any], whole: bool
-) -> tuple[tuple[Seam, ...], tuple[Corner, ...], tuple[Run, ...]]:
-    """What must be equal, square and smooth on the pieces."""
-    seams: list[Seam] = []
-    corners: list[Corner] = []
-    runs: list[Run] = []
-    sides = (LEFT, RIGHT) if whole else ("",)
-    split = whole and style["centre_back"] == "seam"
-    for side in sides:
-        for name in ("side", "shoulder", "underarm"):
-            a, b = (spot(h, side, name, style) for h in (FRONT, BACK))
-            if a[1] in pieces[a[0]].edges:
-                seams.append(Seam(f"{side} {name}".strip(), (a,), (b,)))
-    if split:
-        a, b = (spot(BACK, side, "centre back", style) for side in sides)
-        seams.append(Seam("centre back", (a,), (b,)))
-    for on in (FRONT, *((f"{LEFT} {BACK}", f"{RIGHT} {BACK}") if split else (BACK,))):
-        shape = style["neckline"] if on == FRONT else style["back_neckline"]
-        for before, after in _ring_pairs(pieces[on]):
-            kinds = {n.removeprefix(f"{LEFT} ").removeprefix(f"{RIGHT} ") for n in (before, after)}
-            at_centre = kinds <= {"fold", "centre back", "neckline"}
-            if (at_centre and shape != "v") or kinds in _SQUARE:
-                corners.append(Corner(on, before, after))
-    meetings = (
-        ("neckline", "shoulder"),
-        ("armhole", "shoulder"),
-        ("sleeve hem", "shoulder"),
-        ("armhole", "side"),
-        ("sleeve hem", "underarm"),
-        ("hem", "side"),
+def _sew_facings(s: Sheet, kind: str, edge: str, apart: bool, whole: bool) -> None:
+    """Facings to one another and to the edges they finish."""
+    seam = {FRONT: False, BACK: s.style["centre_back"] == "seam"}
+    for side in (LEFT, RIGHT) if whole else ("",):
+        there = {h: partial(edge_at, h, side, seam=seam[h]) for h in seam}
+        facing = {h: partial(edge_at, h, side, seam=seam[h] or apart, name=f"{h} {kind} facing") for h in seam}  # fmt: skip
+        for e in ("side", "shoulder") if apart else ("shoulder",):
+            name = f"{side} {kind} facing {e}".strip()
+            s.seams.append(Seam(name, (facing[FRONT](e),), (facing[BACK](e),)))
+        for h in (FRONT, BACK):
+            on, under = there[h](edge), facing[h](edge)
+            full = kind == "neck" and s.style["gathers"] in (h, "both")
+            longer = seam_length(s.pieces, [on]) - seam_length(s.pieces, [under]) if full else 0.0
+            sewn = Seam(under[0], (on,), (under,), longer)
+            if sewn not in s.seams:  # a whole neck facing is met from both sides
+                s.seams.append(sewn)
+
+
+def _mark_gathers(s: Sheet, drawn: Mapping[str, Drawn]) -> None:
+    """Notches where the gathers begin and end, a line on the label, and a note.
+
+    From the neck point to the notch the neckline is as it was drawn; the facing is notched at
+    the same distance.
+    """
+    for half, d in drawn.items():
+        if s.style["gathers"] not in (half, "both"):
+            continue
+        flat, q = d.flat["neckline"], d.quarter
+        close = dense(flat, 0.25)
+        plain = polyline_length(close[: int(np.argmax(close[:, 0] < _gather_zone(q))) + 1])
+        finished = 2.0 * (polyline_length(flat) - plain)
+        long_ = 2.0 * (s.style["gather_ratio"] * polyline_length(flat) - plain)
+        text = f"gather {s.t(long_)} into {s.t(finished)}"
+        for name, piece in s.pieces.items():
+            facing = name.endswith(f"{half} neck facing")
+            if not facing and name.split()[-1] != half:
+                continue
+            edge = piece.edges["neckline"]
+            ends = np.abs(edge.points[[0, -1], 0])
+            far = [i for i in (0, 1) if ends[i] > 0.5 * q.neck[0]]  # the ends at a neck point
+            at = (plain, edge.length_mm - plain)
+            notches = tuple(Notch("neckline", at[i], 1, "gathers") for i in far)
+            label = piece.label if facing else (*piece.label[:2], text, *piece.label[2:])
+            s.pieces[name] = piece.with_(notches=(*piece.notches, *notches), label=label)
+        wide = ""
+        if s.style["gather_spread"] == "even":
+            side = next(e for n, e in s.pieces.items() if n.split()[-1] == half)
+            edge = next(e for n, e in side.edges.items() if n.split()[-1] == "side")
+            top = edge.points[-1 if edge.points[0, 1] < edge.points[-1, 1] else 0]
+            added = 2.0 * (abs(float(top[0])) - q.bust[0])
+            wide = f" The {half} is {s.t(added)} wider all the way down."
+        s.notes.append(f"{half.capitalize()} neckline, from notch to notch: {text}.{wide}")
+
+
+# --- truing --------------------------------------------------------------------------------------
+
+_SQUARE = [
+    frozenset(p)
+    for p in (
+        ("fold", "hem"), ("centre back", "hem"), ("hem", "side"), ("side", "armhole"),
+        ("armhole", "shoulder"), ("underarm", "sleeve hem"), ("sleeve hem", "shoulder"),
     )
-    for side in sides:
-        for across, seam in meetings:
-            pair = []
-            for h in (FRONT, BACK):
-                (on, line_), (_, end) = (spot(h, side, e, style) for e in (across, seam))
-                pair += [
-                    Corner(on, before, after)
-                    for before, after in _ring_pairs(pieces[on])
-                    if {before, after} == {line_, end}
-                ]
-            if len(pair) == 2:
-                runs.append(Run(f"{side} {across} over the {seam}".strip(), pair[0], pair[1]))
-    return tuple(seams), tuple(corners), tuple(runs)
+]  # fmt: skip
+_AT_NECK = [frozenset(p) for p in (("fold", "neckline"), ("centre back", "neckline"))]
 
 
-_SQUARE = (
-    {"fold", "hem"},
-    {"centre back", "hem"},
-    {"hem", "side"},
-    {"side", "armhole"},
-    {"armhole", "shoulder"},
-    {"underarm", "sleeve hem"},
-    {"sleeve hem", "shoulder"},
-)
+def _true(s: Sheet, both: list[dict[str, Drawn]]) -> None:
+    """What must be equal, square and smooth on the pieces; the finished girths."""
+    whole = len(both) == 2
+    seam = s.style["centre_back"] == "seam"
+    for side in (LEFT, RIGHT) if whole else ("",):
+        for name in ("side", "shoulder", "underarm"):
+            a = edge_at(FRONT, side, name, False)
+            if a[1] in s.pieces[a[0]].edges:
+                s.sew(f"{side} {name}".strip(), a, edge_at(BACK, side, name, seam))
+    if whole and seam:
+        a, b = (edge_at(BACK, side, "centre back", True) for side in (LEFT, RIGHT))
+        s.seams.append(Seam("centre back", (a,), (b,)))
+    for name in s.pieces:
+        half = name.split()[-1]
+        if half in (FRONT, BACK):
+            shape = s.style["neckline" if half == FRONT else "back_neckline"]
+            s.square(name, _SQUARE if shape == "v" else [*_SQUARE, *_AT_NECK])
+    _girths(s, [d for pair in (both * 2)[:2] for d in pair.values()])
 
 
-def _ring_pairs(piece: Piece) -> list[tuple[str, str]]:
-    """Each edge of a piece with the one that follows it."""
-    ring = list(piece.edges)
-    return list(zip(ring, [*ring[1:], ring[0]], strict=True))
+def _girths(s: Sheet, quarters: list[Drawn]) -> None:
+    """Finished girths, measured on the quarters that were drawn: what is gathered in comes on top,
+    and the notes tell it."""
+    m, style = s.m, s.style
+    plain = "" if style["gathers"] == "none" else ", gathers not counted"
+
+    def girth(name: str, mm: float, body: str, ease: float, at_least: bool = False) -> None:
+        s.girths.append(Girth(f"{name} girth{plain}", float(mm), float(m[body]), float(ease), at_least))  # fmt: skip
+
+    bust = sum(d.quarter.bust[0] for d in quarters)
+    girth("bust", bust, "bust_girth", style["bust_ease"] + s.fitted("bust"))
+    past_waist = _hem_depth(s) >= 2.0 / 3.0 * m["back_neck_to_tailbone"]
+    if past_waist and style["waist"] == "straight":
+        waist = sum(d.waist_x for d in quarters)
+        girth("waist", waist, "waist_girth", style["waist_ease"] + s.fitted("waist"), True)
+    if style["length"] == "top" and style["hem"] == "level":
+        hem = sum(d.hem_length for d in quarters)
+        ease = style["hem_ease"] + style["flare"] + s.fitted("hem")
+        girth("hem", hem, "hip_girth_at_tailbone", ease)
 
 
 BLOCK = Block(
@@ -360,11 +659,7 @@ BLOCK = Block(
     title="The quick top",
     text="A loose top without darts, drafted on quarters: front and back in one drawing.",
     needs=(
-        "bust_girth",
-        "waist_girth",
-        "hip_girth_at_tailbone",
-        "neck_width",
-        "shoulder_length",
+        "bust_girth", "waist_girth", "hip_girth_at_tailbone", "neck_width", "shoulder_length",
         "back_neck_to_tailbone",
     ),
     helps=("head_girth", "upper_arm_girth", "upper_chest_girth"),
@@ -373,6 +668,6 @@ BLOCK = Block(
         *("fold", "centre back", "hem", "side", "armhole", "shoulder", "neckline"),
         *("underarm", "sleeve hem", "outer", "bottom", "left side", "right side"),
     ),
-    make=quick_top,
+    draw=quick_top,
     changes=tuple(k for k in KINDS if k != "hip"),
-)
+)  # fmt: skip

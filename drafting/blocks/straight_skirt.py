@@ -13,210 +13,424 @@ Frame: piece mm, x from the centre line, y up, y = 0 on the waist line.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from types import MappingProxyType
-from typing import Any
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from configs.errors import DraftError, Fault
-from configs.units import format_length
-from drafting.blocks import Block, Draft
-from drafting.blocks.straight_skirt_options import LENGTHS_MM, OPTIONS
-from drafting.blocks.straight_skirt_panel import (
-    LIMIT_SIDE_MM,
-    DartPlan,
-    Panel,
-    Sizes,
-    draw_panel,
-    plan_darts,
-)
-from drafting.blocks.straight_skirt_pieces import hips_pass, skirt_pieces
-from drafting.blocks.straight_skirt_steps import construction
-from drafting.fit import BACK, FRONT, FitChange
-from drafting.measurements import Measurements
-from drafting.piece import Piece
-from drafting.truing import Corner, Girth, Run, Seam, check_dart_runs, sewn_length
+from drafting.blocks import Block
+from drafting.curves import Cubic, Points, chain_points, left_of, line, sweep
+from drafting.fit import BACK, FRONT
+from drafting.outline import Edge
+from drafting.piece import Dart, Mark, Notch
+from drafting.sheet import Amount, Sheet, found, most, number
+from drafting.sheet.darts import OpenDart, through_darts, with_roofs
+from drafting.sheet.finishing import band, bars, closed_facing, short_of
+from drafting.sheet.options import choice, length
+from drafting.sheet.pieces import CENTRE, along, half_piece
+from drafting.sheet.record import CENTRE_LINE, spot_array
+from drafting.truing import Girth, Seam, check_dart_runs, sewn_length
 
-BACK_WIDER_MM = 15.0  # on each half, in both handbooks
+LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
+_BAND, _FACED = {"waist_finish": ("band",)}, {"waist_finish": ("facing",)}
+# Wearing ease of woven skirts: waist 1/2 to 3/4 in, hips 2 to 2 3/4 in (Central Washington
+# University, costume text, chapter 16). The other limits: common practice, no source.
+OPTIONS = (
+    length("length", "How long, from the waist down at the centre, band not counted.", None, 250.0, 1150.0, word="knee",
+           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf"}),
+    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length("hip_ease", "Ease round the body at the hip.", 51.0, 0.0, 250.0),
+    length("flare", "Added to the hem, round the body.", 0.0, 0.0, 600.0),
+    length("taper", "Taken from the hem, round the body.", 0.0, 0.0, 120.0),
+    choice("centre_back", "Centre back: a seam that takes zip and slit, or on the fold; they then go into the left side.",
+           {"seam": "back cut as a pair", "fold": "back cut in one"}),
+    length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    length("slit", "Slit at the hem to walk in. Auto puts one where the hem is too narrow for a stride.", None, 60.0, 600.0,
+           word="auto", choices={"auto": "only where the stride needs it", "none": "never"}),
+    choice("waist_finish", "What finishes the waist.",
+           {"band": "a straight band, folded, with an overlap at the zip", "facing": "a shaped facing inside", "none": "nothing; you add it"}),
+    length("band_width", "Finished width of the band.", 30.0, 15.0, 80.0, _BAND),
+    length("band_overlap", "How far the band reaches past the opening.", 30.0, 0.0, 80.0, _BAND),
+    length("facing_width", "Width of the facing.", 60.0, 30.0, 120.0, _FACED),
+)  # fmt: skip
+
+BACK_WIDER = number(15.0, "the back is wider by")  # on each half, in both handbooks
+RAISE_MM, RAISE_AT_MM = 12.5, 35.0  # Aldrich's raised side waist, at her usual shaping of the side
+DART_MM, LEAST_DART_MM, MOST_DART_MM = 20.0, 10.0, 30.0
+# How much of the shaping the side seam takes: less is no shape, more makes a hook at the hip.
+LEAST_SIDE_MM, MOST_SIDE_MM, LIMIT_SIDE_MM = 10.0, 40.0, 50.0
+# Dart lengths at a waist-to-hip of 20.6 cm (Aldrich: back 14 and 12.5, front 10); with it they
+# grow. Where a dart stands, as a share of the waist from the centre.
+USUAL_DEPTH_MM = 206.0
+_DARTS = {
+    (BACK, 2): ((1 / 3, 140.0), (2 / 3, 125.0)), (BACK, 1): ((0.5, 130.0),),
+    (FRONT, 1): ((2 / 3, 100.0),), (FRONT, 2): ((0.4, 90.0), (0.75, 100.0)),
+}  # fmt: skip
+SIDE_BOW = 1.35  # the side seam leans in at the waist by this of its chord: about 5 mm of bow
 LEAST_BELOW_HIP_MM = 80.0
-HIP_PASS_MM = 20.0  # a closed ring that passes the hip is this much larger, where its ease allows
-_BELOW_EASE_MM = (
-    5.0  # with less ease than that the skirt passes where it is nearly as wide as drafted
-)
 SWAPPED_MM = 60.0  # of half a girth: more over the hip is seldom a body
+STRIDE_MM = 1150.0  # a hem at knee length that a common stride asks for
+WALK_FROM_MM = 500.0  # a shorter skirt opens by itself
+SLIT_BELOW_MM, LEAST_SLIT_MM = 450.0, 100.0  # a slit begins this far below the waist
 
 
-def _sizes(m: Measurements, style: Mapping[str, Any], fit: Sequence[FitChange]) -> Sizes:
-    def added(change: str) -> float:
-        return sum(c.by_mm for c in fit if c.change == change)
+@dataclass(frozen=True)
+class DartPlan:
+    """How many darts of which width (at the waist, mm) a half of front and back get."""
 
-    hip = m["hip_girth"] + style["hip_ease"] + added("hip")
-    waist = m["waist_girth"] + style["waist_ease"] + added("waist")
-    length = LENGTHS_MM.get(style["length"], style["length"])
-    return Sizes(
-        hip=0.5 * max(hip, waist),
-        waist=0.5 * waist,
-        depth=m["waist_to_hip"],
-        length=float(length) + added("length below waist"),
-        flare=0.25 * (style["flare"] - style["taper"] + added("hem")),
-        back_drop=added("sway back"),
-        ring=m["hip_girth"] + min(HIP_PASS_MM, style["hip_ease"] + added("hip") - _BELOW_EASE_MM),
-    )
+    front: tuple[float, ...]
+    back: tuple[float, ...]
 
 
-def _solved(sizes: Sizes, plan: DartPlan) -> tuple[Panel, Panel]:
-    """Front and back whose waists together are as long as half the waist, their sides alike."""
-    front_width = 0.5 * sizes.hip - 0.5 * BACK_WIDER_MM
-    back_width = 0.5 * sizes.hip + 0.5 * BACK_WIDER_MM
+def plan_darts(shaping_mm: float) -> DartPlan:
+    """Darts for what one half of the skirt must lose from hip to waist.
 
-    def drawn(taken: float) -> tuple[Panel, Panel]:
-        return (
-            draw_panel(FRONT, front_width, taken, plan.front, sizes),
-            draw_panel(BACK, back_width, taken, plan.back, sizes),
+    Three of 2 cm where that leaves the side seam 1 to 4 cm on each panel; else wider ones, a
+    second in the front, or fewer, and none where there is nothing to take in.
+
+    Raises:
+        DraftError: more than darts and side seams can take.
+    """
+    side = 0.5 * (shaping_mm - 3 * DART_MM)
+    if LEAST_SIDE_MM <= side <= MOST_SIDE_MM:
+        return DartPlan((DART_MM,), (DART_MM, DART_MM))
+    if side > MOST_SIDE_MM:
+        each = (shaping_mm - 2 * MOST_SIDE_MM) / 3
+        if each <= MOST_DART_MM:
+            return DartPlan((each,), (each, each))
+        each = min((shaping_mm - 2 * MOST_SIDE_MM) / 4, MOST_DART_MM)
+        if 0.5 * (shaping_mm - 4 * each) > LIMIT_SIDE_MM + 1e-9:
+            what = "is too small for the hip: darts and side seams cannot take in so much."
+            remedy = "Are waist_girth and hip_girth right? Else a yoke or gathers are needed."
+            raise DraftError(Fault("waist", what, remedy))
+        return DartPlan((each, each), (each, each))
+    rest = max(shaping_mm - 2 * LEAST_SIDE_MM, 0.0)
+    if rest / 3 >= LEAST_DART_MM:
+        return DartPlan((rest / 3,), (rest / 3, rest / 3))
+    if rest / 2 >= LEAST_DART_MM:
+        return DartPlan((rest / 2,), (rest / 2,))
+    return DartPlan((), (rest,)) if rest >= LEAST_DART_MM else DartPlan((), ())
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """Half of the front or the back, mm: ``waist``, its parts from the centre to the side, between
+    the ``darts``; ``side`` from the waist down to the hem; ``hem`` from the centre to the side;
+    ``closed``: the waist with its darts closed, one curve."""
+
+    half: str
+    width: float
+    waist: list[Cubic]
+    darts: list[OpenDart]
+    side: tuple[Cubic, Cubic]
+    hem: Cubic
+    closed: Cubic
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """The draft's amounts: half the hip and half the waist as drawn, how deep the hip line lies,
+    the length, how far the hem stands out on each panel, how far the centre back is lowered."""
+
+    hip: Amount
+    waist: Amount
+    depth: Amount
+    length: Amount
+    flare: Amount
+    drop: Amount
+
+
+def draw_panel(half: str, width: float, taken: float, darts: Sequence[float], z: Sizes) -> Panel:
+    """Half of the front or back whose side seam comes in by ``taken`` mm from hip to waist.
+
+    The waist is one smooth line with the darts closed: it leaves the centre squarely and meets
+    the side seam squarely.
+    """
+    depth, long_, flare = float(z.depth), float(z.length), float(z.flare)
+    lean = math.atan2(flare, max(long_ - depth, 1.0))
+    down = np.array([math.sin(lean), -math.cos(lean)])
+    hip = np.array([width, -depth])
+    foot = hip + down * (long_ - depth)
+    end = np.array([width - taken, RAISE_MM * min(max(taken, 0.0) / RAISE_AT_MM, 1.6)])
+    chord = math.atan2(taken, float(end[1]) + depth)
+    phi = SIDE_BOW * chord - (SIDE_BOW - 1.0) * lean
+    up = np.array([-math.sin(phi), math.cos(phi)])
+    centre = np.array([0.0, -float(z.drop) if half == BACK else 0.0])
+    rough = sweep(centre, (1.0, 0.0), end, -left_of(up))
+    scale = min(max(depth / USUAL_DEPTH_MM, 0.7), 1.1)
+    grid = np.linspace(0.0, 1.0, 65)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(rough.point(grid), axis=0).T))])
+    places = []
+    for (share, leg), wide in zip(_DARTS.get((half, len(darts)), ()), darts, strict=True):
+        at = float(np.interp(share * run[-1], run, grid))
+        places.append((rough.point(at), left_of(rough.tangent(at)), leg * scale, wide))
+    lifts = [0.0] * len(places)
+    for _ in range(3):  # the true waist lies a little off the rough one: the points follow it
+        spots = [
+            (p + axis * (lift - leg), axis, 2.0 * math.asin(0.5 * wide / leg))
+            for (p, axis, leg, wide), lift in zip(places, lifts, strict=True)
+        ]
+        waist, opened, closed = through_darts(centre, end, up, spots)
+        legs = [float(np.hypot(*(d.inner - d.tip))) for d in opened]
+        lifts = [x + a - p[2] for x, a, p in zip(lifts, legs, places, strict=True)]
+    hem = sweep((0.0, -long_), (1.0, 0.0), foot, left_of(down))
+    side = (_hip_curve(end, -up, hip, down), line(hip, foot))
+    return Panel(half, width, waist, opened, side, hem, closed)
+
+
+def _hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic:
+    """The side from the waist to the hip, where it runs on into the straight side below.
+
+    Both inner control points lie on that straight line, so the curve has no curvature left where
+    it meets it, and no jump shows on the hip.
+    """
+    cross = float(leave[0] * down[1] - leave[1] * down[0])
+    height = float(np.hypot(*(hip - start)))
+    if abs(cross) > 1e-4:
+        gap = hip - start
+        reach = float(gap[0] * down[1] - gap[1] * down[0]) / cross
+        if 0.2 * height < reach < 0.95 * height:
+            corner = start + reach * leave
+            return Cubic(np.stack([start, corner, hip + 0.6 * (corner - hip), hip]))
+    return sweep(start, leave, hip, down)
+
+
+def _solved(z: Sizes, plan: DartPlan, widths: dict[str, float]) -> tuple[Panel, Panel, float]:
+    """Front and back whose waists together are as long as half the waist, their sides alike, and
+    by how much the side comes in."""
+
+    def drawn(taken: float) -> tuple[tuple[Panel, Panel], float]:
+        pair = (
+            draw_panel(FRONT, widths[FRONT], taken, plan.front, z),
+            draw_panel(BACK, widths[BACK], taken, plan.back, z),
         )
+        return pair, sum(p.closed.length for p in pair) - float(z.waist)
 
-    def over(pair: tuple[Panel, Panel]) -> float:
-        return sum(p.closed.length for p in pair) - sizes.waist
-
-    taken = 0.5 * (sizes.hip - sizes.waist - sum(plan.front) - sum(plan.back))
-    before, off_before = taken - 1.0, over(drawn(taken - 1.0))
-    front, back = drawn(taken)
-    off = over((front, back))
+    taken = 0.5 * float(z.hip - z.waist - sum(plan.front) - sum(plan.back))
+    before, off_before = taken - 1.0, drawn(taken - 1.0)[1]
+    pair, off = drawn(taken)
     for _ in range(30):  # secants; the length grows by about 1 mm with each mm
         if abs(off) < 1e-6 or off == off_before:
             break
-        slope = (off - off_before) / (taken - before)
+        step = off * (taken - before) / (off - off_before)
         before, off_before = taken, off
-        taken -= off / slope
-        front, back = drawn(taken)
-        off = over((front, back))
+        taken -= step
+        pair, off = drawn(taken)
     if abs(off) > 1e-4 or not -5.0 < taken < 2.0 * LIMIT_SIDE_MM:
         raise DraftError(
             Fault("waist", "cannot be drawn to its length.", "Are the measurements right?")
         )
-    return front, back
+    return (*pair, taken)
 
 
-def straight_skirt(m: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, ...]) -> Draft:
+def _openings(s: Sheet, front: Panel, back: Panel, z: Sizes) -> tuple[float, float]:
+    """Length of the zip's opening and of the slit, mm; 0 where there is none."""
+    style, inches = s.style, s.unit == "in"
+    fold = style["centre_back"] == "fold"
+    where = "left side seam" if fold else "centre back"
+    zip_mm = float(style["zip_length"] or (7.0 * 25.4 if inches else 180.0))
+    if fold:
+        s.notes.append(
+            "The back is cut on the fold: zip and slit are marked on the side seams, and go into the "
+            "left one only."
+        )
+    if zip_mm < z.depth - 60.0:
+        s.notes.append(
+            f"A zip of {s.t(zip_mm)} ends well above the hip ({s.t(z.depth)} down): the skirt may "
+            "not go over it."
+        )
+    hem = 2.0 * (front.hem.length + back.hem.length)
+    slit = 0.0
+    if isinstance(style["slit"], Amount):
+        slit = float(style["slit"])
+    elif style["slit"] == "auto" and z.length > WALK_FROM_MM and hem < STRIDE_MM:
+        step = 12.7 if inches else 10.0
+        slit = step * math.ceil(max(LEAST_SLIT_MM, float(z.length) - SLIT_BELOW_MM) / step)
+        s.notes.append(
+            f"The hem is {s.t(hem)} round: a slit of {s.t(slit)} is marked at the {where}, to walk "
+            "in. Write 'style: {slit: none}' for a cloth that stretches."
+        )
+    met = bool(slit) and slit + zip_mm > z.length - 60.0
+    s.fault(met, "style.slit", f"meets the zip at the {where}.", "Make one of them shorter.")
+    s.stop()
+    return zip_mm, slit
+
+
+def _xy(p: Points) -> tuple[float, float]:
+    return float(p[0]), float(p[1])
+
+
+def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> None:
+    """Front or back: half on the fold, or one of a pair."""
+    seam = panel.half == BACK and s.style["centre_back"] == "seam"
+    points = {
+        "fold": np.array([panel.waist[0].start, panel.hem.start]),
+        "hem": panel.hem.flatten(),
+        "side": chain_points(panel.side)[::-1],
+        "waist": with_roofs(panel.waist, panel.darts),
+    }
+    darts = tuple(Dart("waist", _xy(d.outer), _xy(d.inner), _xy(d.tip)) for d in panel.darts[::-1])
+    waist = Edge("waist", points["waist"])
+    count = 1 if panel.half == FRONT else 2
+    notches = [Notch("side", panel.side[1].length, count, "side")]
+    notches += [Notch("waist", along(waist, e), 1, "dart") for d in darts for e in (d.first, d.second)]  # fmt: skip
+    marks = [Mark("dart point", short_of(d)[None, :]) for d in panel.darts]
+    if seam or s.style["centre_back"] == "fold":
+        on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
+        # the centre runs down, the side runs up
+        more, cuts = bars(on, {"zip": zip_mm, "slit": slit_mm}, seam, "" if seam else "left side ", s.t)  # fmt: skip
+        marks, notches = [*marks, *more], [*notches, *cuts]
+    x = 0.25 * panel.width
+    grain = ((x, -float(z.length) + 60.0), (x, -float(z.depth) - 5.0))
+    made = half_piece(
+        panel.half, points, s.measurements, seam,
+        grain=grain, notches=tuple(notches), darts=darts, marks=tuple(marks),
+    )  # fmt: skip
+    everything = (z.hip, z.waist, z.depth, z.length, z.flare, z.drop)
+    centre, hem = (z.length, z.drop), (z.hip, z.depth, z.length, z.flare)
+    s.add(made, all=everything, fold=centre, centre_back=centre, hem=hem)
+
+
+def _finish(s: Sheet, front: Panel, back: Panel, z: Sizes) -> None:
+    """Band or facings, with the seams that join them to the skirt."""
+    whole = {h: 2.0 * sewn_length(s.pieces[h], "waist") for h in (FRONT, BACK)}
+    f, b = whole[FRONT], whole[BACK]
+    if s.style["waist_finish"] == "band":
+        if s.style["centre_back"] == "seam":  # from the centre back round to the centre back
+            at = {"side": (0.5 * b, 0.5 * b + f), "centre": (0.5 * b + 0.5 * f,)}
+        else:  # from the left side seam round to the left side seam
+            at = {"side": (f,), "centre": (0.5 * f, f + 0.5 * b)}
+        over = s.style["band_overlap"]
+        at |= {"overlap": (f + b,)} if over > 0 else {}
+        high = 2.0 * s.style["band_width"]
+        made = band("waistband", "waist", f + b + float(over), float(high), at, s.measurements)
+        s.add(made, all=(z.waist, over, high), waist=(z.waist, over), inner=(z.waist, over))
+        waist = ((FRONT, "waist"), (FRONT, "waist"), (BACK, "waist"), (BACK, "waist"))
+        name = "waistband"
+        s.seams.append(Seam(name, ((name, "waist"),), waist, float(over), "of overlap"))
+    elif s.style["waist_finish"] == "facing":
+        for panel in (front, back):
+            seam = panel.half == BACK and s.style["centre_back"] == "seam"
+            width, name = s.style["facing_width"], f"{panel.half} waist facing"
+            cuts = np.cumsum([part.length for part in panel.waist])[:-1]
+            made = closed_facing(name, panel.closed, float(width), cuts, seam, s.measurements)
+            s.add(made, all=(z.hip, z.waist, z.depth, z.length, z.flare, z.drop, width))
+            there = ((panel.half, "waist"),)
+            s.seams.append(Seam(f"{panel.half} facing", ((name, "waist"),), there))
+
+
+def straight_skirt(s: Sheet) -> None:
     """Draft the straight skirt.
 
     Raises:
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
-    notes = list(m.warnings)
-    sizes = _sizes(m, style, fit)
-    _refuse(sizes, m, fit)
-    body = 0.5 * (
-        m["hip_girth"] + style["hip_ease"] + sum(c.by_mm for c in fit if c.change == "hip")
+    m, style = s.m, s.style
+    wanted = m["hip_girth"] + style["hip_ease"] + s.fitted("hip")
+    waist = m["waist_girth"] + style["waist_ease"] + s.fitted("waist")
+    z = Sizes(
+        hip=(most(wanted, waist) / 2).named("half the hip"),
+        waist=(waist / 2).named("half the waist"),
+        depth=m["waist_to_hip"],
+        length=s.chosen("length", LENGTHS_MM) + s.fitted("length below waist"),
+        flare=(style["flare"] - style["taper"] + s.fitted("hem")) / 4,
+        drop=s.fitted("sway back"),
     )
-    if sizes.hip > body + 0.05:
-        notes.append(
+    _refuse(s, z)
+    over = float(z.hip) - 0.5 * float(wanted)
+    if over > 0.05:
+        s.notes.append(
             "The waist is larger than the hip: the skirt is drawn straight from the waist, "
-            f"{format_length(2 * (sizes.hip - body), m.unit)} wider at the hip than asked for."
-            + (" Are the two girths swapped?" if sizes.hip - body > SWAPPED_MM else "")
+            f"{s.t(2 * over)} wider at the hip than asked for."
+            + (" Are the two girths swapped?" if over > SWAPPED_MM else "")
         )
-    plan = plan_darts(sizes.hip - sizes.waist)
-    front, back = _solved(sizes, plan)
-    pieces, figures = skirt_pieces(front, back, sizes, style, m, notes)
-    seams, corners, runs = _truing(pieces, style)
-    return Draft(
-        block="straight-skirt",
-        measurements=m,
-        style=style,
-        fit=fit,
-        pieces=MappingProxyType(pieces),
-        seams=seams,
-        corners=corners,
-        runs=runs,
-        girths=_girths(pieces, sizes, m, style, fit),
-        extra_checks=(*check_dart_runs(pieces), hips_pass(pieces, figures["zip"], m, sizes)),
-        steps=tuple(construction(m, style, sizes, plan, front, back, pieces[BACK])),
-        notes=tuple(notes),
-        figures=MappingProxyType(figures),
+    plan = plan_darts(float(z.hip - z.waist))
+    widths = {FRONT: (z.hip - BACK_WIDER) / 2, BACK: (z.hip + BACK_WIDER) / 2}
+    front, back, taken = _solved(z, plan, {h: float(w) for h, w in widths.items()})
+    wide = float(widths[BACK]) + max(float(z.flare), 0.0) + 50.0
+    with s.step("frame", "Centre line, waist line, hip line and hem line"):
+        s.frame(z.length, wide, waist_line=0.0, hip_line=z.depth, hem_line=z.length)
+    with s.step("hip", "Width at the hip"):
+        for half, width in widths.items():
+            s.point(f"{half} hip", on="hip line", out=width)
+    for panel in (front, back):
+        _record(s, panel, z, found(taken, "taken in at the side", z.hip, z.waist, z.depth))
+    zip_mm, slit_mm = _openings(s, front, back, z)
+    for panel in (front, back):
+        _piece(s, panel, z, zip_mm, slit_mm)
+    _finish(s, front, back, z)
+    s.figures |= {"zip": zip_mm, "slit": slit_mm}
+    _true(s, z, wanted, waist)
+
+
+def _refuse(s: Sheet, z: Sizes) -> None:
+    for i, c in enumerate(s.fit, 1):
+        wrong = c.change in ("waist", "hip", "hem") and c.where != "both"
+        what = f"is '{c.where}': front and back of this skirt share one side seam."
+        s.fault(wrong, f"fit[{i}] where", what, "Leave 'where' out.")
+    what = (
+        f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, "
+        f"which lies {s.t(z.depth)} down."
     )
+    s.fault(z.length < z.depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
+    s.fault(z.drop > 0.2 * z.depth, "fit", "'sway back' takes too much from so short a hip.", "Use less.")  # fmt: skip
+    narrow = 0.5 * (z.hip - BACK_WIDER) + z.flare < 100.0
+    s.fault(narrow, "style.taper", "leaves hardly any hem.", "Use less.")
+    s.stop()
 
 
-def _refuse(sizes: Sizes, m: Measurements, fit: Sequence[FitChange]) -> None:
-    faults = [
-        Fault(
-            f"fit[{i}] where",
-            f"is '{c.where}': front and back of this skirt share one side seam.",
-            "Leave 'where' out.",
-        )
-        for i, c in enumerate(fit, 1)
-        if c.change in ("waist", "hip", "hem") and c.where != "both"
-    ]
-    if sizes.length < sizes.depth + LEAST_BELOW_HIP_MM:
-        faults.append(
-            Fault(
-                "style.length",
-                f"ends less than {format_length(LEAST_BELOW_HIP_MM, m.unit)} below the hip line, "
-                f"which lies {format_length(sizes.depth, m.unit)} down.",
-                "Make the skirt longer.",
-            )
-        )
-    if sizes.back_drop > 0.2 * sizes.depth:
-        faults.append(Fault("fit", "'sway back' takes too much from so short a hip.", "Use less."))
-    if 0.5 * (sizes.hip - BACK_WIDER_MM) + sizes.flare < 100.0:
-        faults.append(Fault("style.taper", "leaves hardly any hem.", "Use less."))
-    if faults:
-        raise DraftError(faults)
+def _record(s: Sheet, panel: Panel, z: Sizes, taken: Amount) -> None:
+    """The steps of one panel."""
+    half, name = panel.half, panel.half.capitalize()
+    side, end, foot = panel.side, panel.side[0].start, panel.side[1].end
+    seam = half == BACK and s.style["centre_back"] == "seam"
+    many = "darts" if len(panel.darts) > 1 else "dart"
+    with s.step(f"{half}-side", f"{name}: side seam and hem", half):
+        hip = s.spots[f"{half} hip"]
+        up = found(end[1], "the side is raised by", taken)
+        s.point(f"{half} side waist", on="waist line", out=hip.x - taken, up=up)
+        if half == BACK and z.drop:
+            s.point(f"{half} centre", on=CENTRE_LINE, up=-z.drop)
+        out, up = found(foot[0], "hem", z.flare), found(foot[1] + z.length, "raised", z.flare)
+        s.point(f"{half} hem", on="hem line", out=out, up=up)
+        s.draw("side to the hip", side[0].flatten(), "softly bowed")
+        s.draw("side below the hip", side[1].flatten(), "straight")
+        s.draw("hem", panel.hem.flatten(), "square to the centre and to the side")
+        s.draw(CENTRE[seam], spot_array([panel.waist[0].start, panel.hem.start]), "-")
+        s.tell("side seam", sum(c.length for c in side))
+    with s.step(f"{half}-darts", f"{name}: {many}", half, "Both legs of a dart are equally long."):
+        for i, d in enumerate(panel.darts, 1):
+            dart = f"dart {i}" if len(panel.darts) > 1 else "dart"
+            s.dart(dart, d.inner, d.tip, d.outer)
+            s.tell(f"{dart}, wide", math.dist(d.inner, d.outer))
+            s.tell(f"{dart}, legs", math.dist(d.inner, d.tip))
+    folded = f" with the {many} folded closed towards the centre" if panel.darts else ""
+    why = f"Cut, and open the {many}." if panel.darts else ""
+    with s.step(f"{half}-waist", f"{name}: waist", half, why):
+        line_ = with_roofs(panel.waist, panel.darts)[::-1]
+        s.draw("waist", line_, f"as one smooth line{folded}, square to the centre and to the side")
+        s.tell("waist with the darts closed", panel.closed.length)
+        if half == BACK:
+            s.tell("front and back together", z.waist)
 
 
-def _truing(
-    pieces: Mapping[str, Piece], style: Mapping[str, Any]
-) -> tuple[tuple[Seam, ...], tuple[Corner, ...], tuple[Run, ...]]:
-    centre = {FRONT: "fold", BACK: "centre back" if style["centre_back"] == "seam" else "fold"}
-    seams = [Seam("side", ((FRONT, "side"),), ((BACK, "side"),))]
-    waist = ((FRONT, "waist"), (FRONT, "waist"), (BACK, "waist"), (BACK, "waist"))
-    if "waistband" in pieces:
-        seams.append(
-            Seam("waistband", (("waistband", "waist"),), waist, style["band_overlap"], "of overlap")
-        )
+def _true(s: Sheet, z: Sizes, wanted: Amount, waist: Amount) -> None:
+    """What must be equal and square, and the finished girths, measured on the pieces."""
+    s.sew("side", (FRONT, "side"), (BACK, "side"))
     for half in (FRONT, BACK):
-        facing = f"{half} waist facing"
-        if facing in pieces:
-            seams.append(Seam(f"{half} facing", ((facing, "waist"),), ((half, "waist"),)))
-    ends = {h: "vent" if "vent" in pieces[h].edges else centre[h] for h in (FRONT, BACK)}
-    corners = [
-        Corner(half, *pair)
-        for half in (FRONT, BACK)
-        for pair in (
-            (ends[half], "hem"), ("hem", "side"), ("side", "waist"), ("waist", centre[half]),
-        )
-    ]  # fmt: skip
-    runs = [
-        Run("waist over the side", Corner(FRONT, "side", "waist"), Corner(BACK, "side", "waist")),
-        Run("hem over the side", Corner(FRONT, "hem", "side"), Corner(BACK, "hem", "side")),
-    ]
-    return tuple(seams), tuple(corners), tuple(runs)
-
-
-def _girths(
-    pieces: Mapping[str, Piece],
-    sizes: Sizes,
-    m: Measurements,
-    style: Mapping[str, Any],
-    fit: Sequence[FitChange],
-) -> tuple[Girth, ...]:
-    """Finished girths, measured on the pieces."""
-
-    def added(change: str) -> float:
-        return sum(c.by_mm for c in fit if c.change == change)
-
-    def at_hip(half: str) -> float:
-        side = pieces[half].edges["side"].points
-        order = np.argsort(side[:, 1])
-        return float(np.interp(-sizes.depth, side[order, 1], side[order, 0]))
-
-    hip = 2.0 * (at_hip(FRONT) + at_hip(BACK))
-    waist = 2.0 * sum(sewn_length(pieces[h], "waist") for h in (FRONT, BACK))
-    wider = 2.0 * sizes.hip > m["hip_girth"] + style["hip_ease"] + added("hip") + 0.1
-    return (
-        Girth("waist girth", waist, m["waist_girth"], style["waist_ease"] + added("waist")),
-        Girth("hip girth", hip, m["hip_girth"], style["hip_ease"] + added("hip"), wider),
-    )
+        ring = list(s.pieces[half].edges)
+        s.square(half, [frozenset(p) for p in zip(ring, [*ring[1:], ring[0]], strict=True)])
+    s.checks += check_dart_runs(s.pieces)
+    sides = [s.pieces[h].edges["side"].points for h in (FRONT, BACK)]
+    hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
+    round_ = 2.0 * sum(sewn_length(s.pieces[h], "waist") for h in (FRONT, BACK))
+    for name, mm, body, asked, more in (
+        ("waist girth", round_, s.m["waist_girth"], waist, False),
+        ("hip girth", hip, s.m["hip_girth"], wanted, 2.0 * z.hip > wanted + 0.1),
+    ):
+        s.girths.append(Girth(name, mm, float(body), float(asked - body), more))
 
 
 BLOCK = Block(
@@ -226,10 +440,7 @@ BLOCK = Block(
     needs=("waist_girth", "hip_girth", "waist_to_hip"),
     helps=(),
     options=OPTIONS,
-    edges=(
-        *("fold", "centre back", "vent top", "vent", "hem", "side", "waist", "outer"),
-        *("left side", "inner", "right side"),
-    ),
-    make=straight_skirt,
+    edges=("fold", "centre back", "hem", "side", "waist", "outer", "left side", "inner", "right side"),
+    draw=straight_skirt,
     changes=("waist", "hip", "hem", "length below waist", "sway back"),
-)
+)  # fmt: skip

@@ -1,0 +1,24 @@
+"""The drawing sheet: amounts that know their sum, points, lines and steps, and their record."""
+
+from drafting.sheet.amount import Amount, Choice, found, least, most, number, sources_of
+from drafting.sheet.board import Sheet, edges_of, plain, ring_pairs
+from drafting.sheet.record import Deed, Recorded, Spot, Step, read_steps
+
+__all__ = [
+    "Amount",
+    "Choice",
+    "Deed",
+    "Recorded",
+    "Sheet",
+    "Spot",
+    "Step",
+    "edges_of",
+    "found",
+    "least",
+    "most",
+    "number",
+    "plain",
+    "read_steps",
+    "ring_pairs",
+    "sources_of",
+]

@@ -1,0 +1,336 @@
+"""The drawing sheet: where a block is drawn, once, by the words of the trade.
+
+A block gets a `Sheet` with her measures, style and fit changes as amounts. On it the block sets
+levels, marks and moves points, joins them and draws the curves, in steps; then it hands over its
+pieces with what must be equal, square and smooth. The steps with their sums, and what every edge
+hangs on, are read off. What is drawn outside a step is no step's news, but is known all the same.
+Frame: piece mm, x from the centre line, y up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from configs.errors import DraftError, Fault
+from configs.units import format_length
+from drafting.curves import Cubic, Points, chain_points
+from drafting.fit import FitChange
+from drafting.measurements import REGISTRY, Measurements
+from drafting.outline import Edge
+from drafting.piece import Piece
+from drafting.sheet.amount import (
+    FOUND,
+    MEASURE,
+    OPTION,
+    Amount,
+    Choice,
+    Sources,
+    number,
+    sources_of,
+)
+from drafting.sheet.record import BOTH, CENTRE_LINE, XY, Deed, Recorded, Spot, spot_array
+from drafting.truing import Check, Corner, Girth, Run, Seam
+from drafting.truing import Spot as EdgeAt
+
+STYLE, FIT = "style.", "fit."
+PAPER_MARGIN_MM = 50.0
+
+
+class Body(Mapping[str, Amount]):
+    """Her measures as amounts; a missing one is refused as `Measurements` does it."""
+
+    def __init__(self, measurements: Measurements) -> None:
+        self._of = measurements
+
+    def __getitem__(self, key: str) -> Amount:
+        name = REGISTRY[key].name
+        return Amount(self._of[key], MEASURE, name, (), frozenset((key,)))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._of.values)
+
+    def __len__(self) -> int:
+        return len(self._of.values)
+
+    def get(self, key: str, default: Any = None) -> Any:
+        """The measure, or ``default`` when it was not taken."""
+        return self[key] if key in self._of else default
+
+
+def _option(key: str, value: Any) -> Any:
+    if isinstance(value, float):
+        return Amount(value, OPTION, key.replace("_", " "), (), frozenset((STYLE + key,)))
+    return Choice(value, STYLE + key) if isinstance(value, str) else value
+
+
+def _change(c: FitChange) -> Amount:
+    return Amount(c.by_mm, FOUND, f"fit: {c.change}", (), frozenset((FIT + c.change,)))
+
+
+class Sheet:
+    """One drawing sheet for one body, one style, one list of fit changes.
+
+    ``m``: her measures; ``style``: option → amount, `Choice` or None; ``spots``: the points by
+    name; ``pieces``, ``notes``, ``figures`` and the truing lists are what the block hands over.
+    """
+
+    def __init__(
+        self, measurements: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, ...] = ()
+    ) -> None:
+        self.measurements = measurements
+        self.fit = tuple(replace(c, by_mm=_change(c)) for c in fit)
+        self.m = Body(measurements)
+        self.style: dict[str, Any] = {k: _option(k, v) for k, v in style.items()}
+        self.unit = measurements.unit
+        self.spots: dict[str, Spot] = {}
+        self.levels: dict[str, float] = {}
+        self.steps: list[Recorded] = []
+        self.notes: list[str] = list(measurements.warnings)
+        self.figures: dict[str, float] = {}
+        self.pieces: dict[str, Piece] = {}
+        self.hangs_on: dict[tuple[str, str], Sources] = {}
+        self.seams: list[Seam] = []
+        self.corners: list[Corner] = []
+        self._mated: list[tuple[str, EdgeAt, EdgeAt]] = []
+        self.girths: list[Girth] = []
+        self.checks: list[Check] = []
+        self.wide = 0.0
+        self._deeds: list[Deed] | None = None
+        self._faults: list[Fault] = []
+
+    # --- amounts ----------------------------------------------------------------------------------
+
+    def t(self, mm: float) -> str:
+        """A length in her unit."""
+        return format_length(float(mm), self.unit)
+
+    def fitted(self, change: str) -> Amount:
+        """The sum of her fit changes of this name."""
+        by = sum(float(c.by_mm) for c in self.fit if c.change == change)
+        return Amount(by, FOUND, f"fit: {change}", (), frozenset((FIT + change,)))
+
+    def chosen(self, key: str, lengths: Mapping[str, float]) -> Amount:
+        """An option that is a length or the name of one."""
+        value = self.style[key]
+        if isinstance(value, Amount):
+            return value
+        mm = lengths[value]
+        return Amount(
+            mm, OPTION, f"{key.replace('_', ' ')}, {value},", (mm,), sources_of(value, mm)
+        )
+
+    def given(self, key: str, otherwise: float, *of: Any) -> Amount:
+        """An option that is a length; where it is unset, what the method takes, ``of`` other things."""
+        value = self.style[key]
+        if isinstance(value, Amount):
+            return value
+        label = key.replace("_", " ")
+        sources = sources_of(otherwise, *of) | {STYLE + key}
+        return Amount(float(otherwise), OPTION, label, (), sources)
+
+    def options(self, *keys: str) -> Sources:
+        """These options as what an edge hangs on, also where they are unset."""
+        return frozenset(STYLE + k for k in keys)
+
+    # --- faults -----------------------------------------------------------------------------------
+
+    def fault(self, wrong: bool, where: str, what: str, remedy: str = "") -> None:
+        """Note a reason to refuse; `stop` tells all of them at once."""
+        if wrong:
+            self._faults.append(Fault(where, what, remedy))
+
+    def stop(self) -> None:
+        """Refuse the draft if there was a reason.
+
+        Raises:
+            DraftError: all that was noted.
+        """
+        if self._faults:
+            raise DraftError(self._faults)
+
+    # --- drawing ----------------------------------------------------------------------------------
+
+    @contextmanager
+    def step(self, key: str, title: str, piece: str = BOTH, why: str = "") -> Iterator[None]:
+        """What is done inside is one step; ``why``: a sentence without numbers that ends it."""
+        deeds: list[Deed] = []
+        self._deeds = deeds
+        try:
+            yield
+        finally:
+            self._deeds = None
+        if deeds:
+            self.steps.append(Recorded(key, piece, title, why, deeds))
+
+    def _did(self, deed: Deed) -> None:
+        if self._deeds is not None:
+            self._deeds.append(deed)
+
+    def frame(self, length: float, wide: float, **levels: float) -> None:
+        """The centre line, ``length`` long, and levels square to it: name → how far down."""
+        self.wide = float(wide)
+        line_ = np.array([[0.0, 0.0], [0.0, -float(length)]])
+        self._did(Deed("level", CENTRE_LINE, points=line_))
+        for name, down in levels.items():
+            self.level(name.replace("_", " "), down)
+
+    def level(self, name: str, down: float = 0.0) -> None:
+        """A line square to the centre line, ``down`` below the first level."""
+        first = next(iter(self.levels), "")
+        self.levels[name] = y = -down if down else 0.0
+        line_ = np.array([[0.0, float(y)], [self.wide, float(y)]])
+        at = Spot(0.0, y, level_name(name))
+        origin = Spot(0.0, 0.0, level_name(first)) if first else None
+        self.spots[at.name] = at
+        self._did(Deed("level", name, at, origin, first, up=y, points=line_))
+
+    def point(
+        self, name: str, *, on: str = "", from_: str = "", out: float = 0.0, up: float = 0.0
+    ) -> Spot:
+        """Mark a point: ``out`` from the centre and ``up`` from its level, or from a point.
+
+        ``on``: the level, or 'centre line' (``up`` is then from the first level).
+        """
+        if from_:
+            start = self.spots[from_]
+        elif on and on != CENTRE_LINE:
+            start = Spot(0.0, self.levels[on], level_name(on))
+        else:
+            start = Spot(0.0, 0.0, level_name(next(iter(self.levels))))
+        x = start.x + out if start.x else out
+        if isinstance(x, Amount):
+            x = x.named(name)
+        at = Spot(x, start.y + up if up else start.y, name, start if from_ else ())
+        self.spots[name] = at
+        self._did(Deed("mark", name, at, start, on, out, up))
+        return at
+
+    def move(self, name: str, *, out: float = 0.0, up: float = 0.0, to: str = "") -> Spot:
+        """Move a point; the moved one is called ``to``, or keeps its name."""
+        before = self.spots[name]
+        x = before.x + out if out else before.x
+        at = Spot(
+            x.named(to or name) if isinstance(x, Amount) else x,
+            before.y + up if up else before.y,
+            to or name,
+        )
+        self.spots[at.name] = at
+        self._did(Deed("move", at.name, at, before, "", out, up))
+        return at
+
+    def moved_to(self, name: str, at: XY, *of: Any, to: str = "") -> Spot:
+        """A point that style or fit put at another place; nothing is recorded if it stayed."""
+        before = self.spots.get(name)
+        name_ = to or name
+        x = at[0].named(name_) if isinstance(at[0], Amount) and at[0].parts else at[0]
+        new = Spot(x, at[1], name_, *of)
+        self.spots[new.name] = new
+        if before is None:
+            self._did(Deed("mark", new.name, new))
+        elif abs(new.x - before.x) + abs(new.y - before.y) > 0.05:
+            out, up = float(new.x - before.x), float(new.y - before.y)
+            self._did(Deed("move", new.name, new, before, "", out, up))
+        return new
+
+    def join(self, name: str, *ends: str) -> None:
+        """A straight construction line through points."""
+        points = spot_array([self.spots[n] for n in ends])
+        self._did(Deed("join", name, points=points, how=" and ".join(f"the {e}" for e in ends)))
+
+    def dart(self, name: str, inner: Points, tip: Points, outer: Points) -> None:
+        """A dart: its legs from ``tip`` (2,) mm to both its ends."""
+        for word, p in (("inner", inner), ("outer", outer), ("point", tip)):
+            at = Spot(float(p[0]), float(p[1]), f"{name} {word}")
+            self._did(Deed("dart point", at.name, at))
+        points = np.array([inner, tip, outer], dtype=np.float64)
+        self._did(Deed("dart", name, points=points))
+
+    def draw(self, name: str, line: Sequence[Cubic] | Points, how: str = "") -> None:
+        """A line that will be sewn; ``how``: words of the trade; '-' says nothing of it."""
+        points = line if isinstance(line, np.ndarray) else chain_points(line)
+        self._did(Deed("draw", name, points=points, how=how))
+
+    def tell(self, name: str, amount: float) -> None:
+        """A number that the step gives without drawing anything."""
+        self._did(Deed("tell", name, amounts=(amount if isinstance(amount, Amount) else number(amount),)))  # fmt: skip
+
+    def remark(self, text: str) -> None:
+        """A line of words among the sums of a step."""
+        self._did(Deed("tell", text))
+
+    # --- what is handed over ----------------------------------------------------------------------
+
+    def add(self, piece: Piece, **of: Any) -> Piece:
+        """A finished piece. ``of``: edge → what it hangs on; 'all' for the others."""
+        self.pieces[piece.name] = piece
+        for edge in piece.edges:
+            key = plain(edge).replace(" ", "_")
+            key = key if key in of else edge.replace(" ", "_")
+            self.hangs_on[piece.name, edge] = sources_of(of.get(key, of.get("all", ())))
+        return piece
+
+    def square(self, piece: str, pairs: Iterable[frozenset[str]]) -> None:
+        """Corners of a piece that must be square, by the plain names of their edges."""
+        wanted = set(pairs)
+        for before, after in ring_pairs(self.pieces[piece]):
+            if frozenset((plain(before), plain(after))) in wanted:
+                self.corners.append(Corner(piece, before, after))
+
+    def sew(self, name: str, a: EdgeAt, b: EdgeAt) -> None:
+        """Two edges sewn together; what they meet at both ends must run on over the seam."""
+        self.seams.append(Seam(name, (a,), (b,)))
+        self._mated.append((name, a, b))
+
+    @property
+    def runs(self) -> tuple[Run, ...]:
+        """Lines that must run on over the seams; not those that are a seam of their own there."""
+        sewn = {spot for _, *pair in self._mated for spot in pair}
+        return tuple(r for name, a, b in self._mated for r in _runs_over(self.pieces, name, a, b, sewn))  # fmt: skip
+
+
+def level_name(line_name: str) -> str:
+    """'waist level' of the waist line."""
+    return line_name.removesuffix(" line") + " level"
+
+
+def plain(edge: str) -> str:
+    """An edge's name without the wearer's side."""
+    return edge.removeprefix("left ").removeprefix("right ")
+
+
+def ring_pairs(piece: Piece) -> list[tuple[str, str]]:
+    """Each edge of a piece with the one that follows it."""
+    ring = list(piece.edges)
+    return list(zip(ring, [*ring[1:], ring[0]], strict=True))
+
+
+def _runs_over(
+    pieces: Mapping[str, Piece], seam: str, a: EdgeAt, b: EdgeAt, sewn: set[EdgeAt]
+) -> list[Run]:
+    """The lines that meet a seam's ends on both pieces, by their plain names."""
+
+    def at_ends(spot: EdgeAt) -> dict[str, Corner]:
+        piece, edge = spot
+        out = {}
+        for before, after in ring_pairs(pieces[piece]):
+            if edge in (before, after):
+                met = after if before == edge else before
+                if (piece, met) not in sewn:
+                    out[plain(met)] = Corner(piece, before, after)
+        return out
+
+    one, other = at_ends(a), at_ends(b)
+    side = seam.removesuffix(plain(seam))
+    return [Run(f"{side}{w} over the {plain(seam)}", one[w], other[w]) for w in one if w in other]
+
+
+def edges_of(curves: Mapping[str, Sequence[Cubic] | Points]) -> dict[str, Edge]:
+    """Edges from curves or points, in order."""
+    return {
+        n: Edge(n, c if isinstance(c, np.ndarray) else chain_points(c)) for n, c in curves.items()
+    }

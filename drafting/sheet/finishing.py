@@ -1,0 +1,202 @@
+"""What finishes an edge or lies on a piece: bands, facings, bindings, pockets, gathers, openings.
+
+For any block.
+Frame: piece mm, x from the centre line, y up. All rules are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from configs.errors import DraftError, Fault
+from configs.units import format_length
+from drafting.curves import Cubic, Points, chain_points, left_of, line, rounded, unit
+from drafting.measurements import Measurements
+from drafting.outline import Edge, polyline_length, ring_points
+from drafting.piece import Mark, Notch, Piece
+from drafting.sheet.darts import OpenDart
+from drafting.sheet.pieces import half_piece, label_of
+from drafting.style import slash_and_spread
+
+DRILL_SHORT_MM = 10.0  # the mark for a dart's point lies this far inside it, so that no hole shows
+BAR_MM = 15.0  # of the mark across the end of a zip or slit
+BIAS_JOIN_MM = 6.0
+LONGEST_STRIP_MM = 700.0  # longer bias strips waste cloth; they are joined
+GATHER_STEP_MM = 2.0
+
+
+def rectangle(name: str, sides: Sequence[str], long_: float, high: float, **more: Any) -> Piece:
+    """A rectangle from (0, 0), its sides named from the lower one counter-clockwise."""
+    ring = ((0.0, 0.0), (long_, 0.0), (long_, high), (0.0, high))
+    edges = {n: Edge(n, np.array([ring[i], ring[(i + 1) % 4]])) for i, n in enumerate(sides)}
+    return Piece(name, edges, **more)
+
+
+def band(
+    name: str, edge: str, long_: float, high: float, at: Mapping[str, Sequence[float]],
+    m: Measurements,
+) -> Piece:  # fmt: skip
+    """A straight band, folded along its middle; ``at``: notches on its ``edge``, match → places."""
+    fold = np.array([(0.0, 0.5 * high), (long_, 0.5 * high)])
+    return rectangle(
+        name, (edge, "right side", "inner", "left side"), long_, high,
+        grain=((0.35 * long_, 0.25 * high), (0.65 * long_, 0.25 * high)),
+        turns=(0.0, 90.0, 180.0, 270.0),
+        notches=tuple(Notch(edge, float(p), 1, n) for n, places in at.items() for p in places),
+        marks=(Mark("fold the band here", fold),),
+        label=label_of(name, "cut 1", m),
+    )  # fmt: skip
+
+
+def closed_facing(
+    name: str, upper: Cubic, width: float, cuts: Sequence[float], seam: bool, m: Measurements
+) -> Piece:
+    """A facing as deep as ``width`` below a waist whose darts are closed, half of it.
+
+    ``cuts``: where the darts were, mm from the centre; ``seam``: cut as a pair.
+
+    Raises:
+        DraftError: the waist bends too much for so wide a facing.
+    """
+    top = upper.flatten()
+    tangents = np.gradient(top, axis=0)
+    tangents[0], tangents[-1] = upper.tangent(0.0), upper.tangent(1.0)
+    tangents /= np.hypot(*tangents.T)[:, None]
+    lower = top - width * np.stack([-tangents[:, 1], tangents[:, 0]], axis=1)
+    lower[0, 0] = 0.0
+    if (np.diff(lower[:, 0]) <= 0).any() or (lower[1:, 0] <= 0).any():
+        half = name.split()[0]
+        what = f"is too wide for the waist of the {half}, which is strongly curved."
+        raise DraftError(Fault("style.facing_width", what, "Make it narrower."))
+    points = {
+        "fold": np.array([top[0], lower[0]]),
+        "outer": lower,
+        "side": np.array([lower[-1], top[-1]]),
+        "waist": top[::-1],
+    }
+    x = 0.3 * float(top[-1, 0])
+    y = float(np.interp(x, top[:, 0], top[:, 1]))
+    notches = tuple(Notch("waist", float(upper.length - c), 1, "dart") for c in cuts[::-1])
+    grain = ((x, y - 0.85 * width), (x, y - 0.15 * width))
+    return half_piece(name, points, m, seam, grain=grain, notches=notches)
+
+
+def bars(
+    edge: Edge, sizes: Mapping[str, float], down: bool, where: str, t: Callable[[float], str]
+) -> tuple[list[Mark], list[Notch]]:
+    """Bars across the ends of a zip (from the top) and a slit (from the hem), inside the seam, and
+    a notch at each. ``down``: the edge runs from the top to the hem; ``t``: a length in words."""
+    marks, notches = [], []
+    for word, size in sizes.items():
+        if size <= 0:
+            continue
+        at = size if (word == "zip") == down else edge.length_mm - size
+        point, along = edge.at(at)
+        marks.append(Mark(f"{where}{word} {t(size)}", np.array([point, point + BAR_MM * left_of(along)])))  # fmt: skip
+        notches.append(Notch(edge.name, at, 1, word))
+    return marks, notches
+
+
+def short_of(dart: OpenDart) -> Points:
+    """Where a dart's point is drilled (2,) mm: a little inside it."""
+    return np.asarray(dart.tip + DRILL_SHORT_MM * unit(0.5 * (dart.inner + dart.outer) - dart.tip))
+
+
+def binding(
+    name: str, length: float, width: float, loops: int, m: Measurements
+) -> tuple[Piece, str]:
+    """A bias binding: strips at 45° to the grain, their ends along the grain, joins included; and
+    how to cut it, in words.
+
+    ``length``: the finished edge, mm; ``width``: as cut; ``loops``: how many such edges are bound.
+    """
+    slant = BIAS_JOIN_MM * math.sqrt(2.0)  # a join across a 45° end takes this much of the strip
+    parts = max(1, math.ceil((length + 2.0 * slant) / LONGEST_STRIP_MM))
+    each = length / parts + 2.0 * slant
+    d = math.sqrt(0.5)
+    along, rise = each * d, width / d
+    ring = ((0.0, 0.0), (along, along), (along, along + rise), (0.0, rise))
+    names = ("lower raw edge", "last raw edge", "upper raw edge", "first raw edge")
+    edges = {n: Edge(n, np.array([ring[i], ring[(i + 1) % 4]])) for i, n in enumerate(names)}
+    cut = parts * loops
+
+    def t(mm: float) -> str:
+        return format_length(mm, m.unit)
+
+    text = (
+        f"{name}: cut {cut} on the bias, {t(width)} wide and {t(each)} long along its middle; "
+        f"the finished edge is {t(length)} long"
+        + (f", joined from {parts} strips." if parts > 1 else ".")
+        + " Bound edges take no seam allowance, unless the docket names them under 'allowances'."
+    )
+    grain = ((0.5 * along, 0.5 * along + 0.2 * rise), (0.5 * along, 0.5 * along + 0.8 * rise))
+    label = label_of(name, f"cut {cut} on the bias", m)
+    turns = (0.0, 90.0, 180.0, 270.0)
+    return Piece(name, edges, cut, grain=grain, turns=turns, label=label), text
+
+
+def patch_pocket(width: float, depth: float, cut: int, m: Measurements) -> Piece:
+    """A patch pocket with rounded lower corners, its middle on x = 0, its foot on y = 0."""
+    bevel = min(18.0, 0.15 * width)
+    left, right = -0.5 * width, 0.5 * width
+    bottom = [
+        rounded((left, bevel), (left, 0.0), (left + bevel, 0.0)),
+        line((left + bevel, 0.0), (right - bevel, 0.0)),
+        rounded((right - bevel, 0.0), (right, 0.0), (right, bevel)),
+    ]
+    edges = {
+        "bottom": chain_points(bottom),
+        "right side": np.array([[right, bevel], [right, depth]]),
+        "hem": np.array([[right, depth], [left, depth]]),
+        "left side": np.array([[left, depth], [left, bevel]]),
+    }
+    return Piece(
+        "pocket", {n: Edge(n, p) for n, p in edges.items()}, cut,
+        grain=((0.0, 0.15 * depth), (0.0, 0.75 * depth)), label=label_of("pocket", f"cut {cut}", m),
+    )  # fmt: skip
+
+
+def pocket_marks(pocket: Piece, at: tuple[float, float]) -> tuple[Mark, ...]:
+    """Where a patch pocket is sewn on, its foot's middle at ``at``; its upper corners are drilled a
+    centimetre inside, so that the pocket hides the holes."""
+    corners = pocket.edges["hem"].points + np.array(at)
+    inside = np.array([[-10.0, -10.0], [10.0, -10.0]])
+    drills = [Mark("pocket corner", (c + i)[None, :]) for c, i in zip(corners, inside, strict=True)]
+    return (Mark("pocket", ring_points(pocket.edges) + np.array(at), closed=True), *drills[::-1])
+
+
+def gathered(
+    points: Mapping[str, Points], edge: str, foot: str, zone: float, ratio: float, even: bool
+) -> dict[str, Points]:
+    """A half slashed from ``edge`` to ``foot`` and spread, so that ``edge`` can be gathered.
+
+    ``zone``: how far from the centre it reaches, mm: what lies beyond is moved as it is and still
+    fits its partners. ``ratio``: the edge's length to its finished one; ``even``: spread down to
+    the foot; else hinged there.
+    """
+    # Straight stretches are bent by the spreading: they need points to bend at.
+    points = {n: dense(p, GATHER_STEP_MM) if n in (edge, foot) else p for n, p in points.items()}
+    finished = polyline_length(points[edge])
+    hinge = float(points["fold"][-1, 1])
+    height = 0.0 if even else float(points["fold"][0, 1]) - hinge
+    low, high = 0.0, 3.0 * finished
+    for _ in range(24):  # to a ten-thousandth of a millimetre
+        amount = 0.5 * (low + high)
+        new = polyline_length(slash_and_spread(points[edge], zone, amount, hinge, height))
+        low, high = (amount, high) if new < ratio * finished else (low, amount)
+    amount = 0.5 * (low + high)
+    return {n: slash_and_spread(p, zone, amount, hinge, height) for n, p in points.items()}
+
+
+def dense(points: Points, step_mm: float) -> Points:
+    """The same polyline with points at most ``step_mm`` apart."""
+    parts = []
+    for a, b in pairwise(points):
+        count = max(1, math.ceil(float(np.hypot(*(b - a))) / step_mm))
+        parts.append(a + np.linspace(0.0, 1.0, count, endpoint=False)[:, None] * (b - a))
+    return np.concatenate([*parts, points[-1:]])
