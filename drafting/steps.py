@@ -329,13 +329,12 @@ def _readable(steps: Iterable[Step]) -> list[Step]:
         if not step.points or not bent:
             out.append(step)
             continue
-        names = ", ".join(n for n in fresh if n != "fold")
-        text = f"Draw the lines of the {step.piece} through its points: {names}. The rings on them are the places in the table."
-        out.append(replace(step, curves={}))
+        first, then = step.parts
+        out.append(replace(step, curves={}, text=first or step.text))
         out.append(
             replace(
-                step, key=f"{step.key}-lines", title=f"{step.title}: its lines", text=text,
-                sums=(), points={}, lines={},
+                step, key=f"{step.key}-lines", title=f"{step.title}: its lines", sums=(), points={},
+                lines={}, text=f"{then} The rings are the places in the table.".strip(),
             )
         )  # fmt: skip
     return out
@@ -516,7 +515,7 @@ def _line_name(board: _Board, name: str, points: Points, new: bool) -> None:
 def _dimensions(board: _Board, step: Step, unit: str) -> dict[str, Spot]:
     """A dimension line for each new point; the earlier points from which they were measured."""
     used: dict[str, Spot] = {}
-    upright: list[tuple[float, float, int]] = []
+    taken: dict[float, list[tuple[float, float, int]]] = {}  # by level; upright ones under x = 0
     of_darts = [p for line in step.lines.values() if len(line) > 2 for p in line]
     for name, at in step.points.items():
         start = step.origins.get(name)
@@ -531,16 +530,21 @@ def _dimensions(board: _Board, step: Step, unit: str) -> dict[str, Spot]:
         foot = board.put((at[0], start.at[1]))[0]
         if abs(dx) >= _SAME_MM:
             text = format_length(abs(dx), unit)
-            board.dimension(a, foot, (0.0, 4.2 if start.at[1] < -_SAME_MM else -4.6), text)
+            lane = 4.2 * _lane(taken.setdefault(round(a[1], 1), []), a[0], foot[0])
+            below = start.at[1] < -_SAME_MM
+            board.dimension(a, foot, (0.0, 4.2 + lane if below else -4.6 - lane), text)
         if abs(dy) >= _SAME_MM:
             text = format_length(abs(dy), unit)
-            lane = -4.5 - 5.0 * _lane(upright, a[1], b[1]) if abs(at[0]) < _SAME_MM else 0.0
-            board.dimension(foot, b, (lane, 0.0), text)
+            if abs(at[0]) < _SAME_MM:
+                lane = -4.5 - 5.0 * _lane(taken.setdefault(-1.0, []), a[1], b[1])
+                board.dimension(foot, b, (lane, 0.0), text)
+            else:
+                board.dimension(foot, b, (0.0, 0.0), text)
     return used
 
 
 def _lane(taken: list[tuple[float, float, int]], y0: float, y1: float) -> int:
-    """The column, outward from the centre line, in which an upright dimension is free."""
+    """The column or row, outward, in which a dimension is free."""
     low, high = min(y0, y1), max(y0, y1)
     lane = 0
     while any(n == lane and low < b - 0.5 and high > a + 0.5 for a, b, n in taken):

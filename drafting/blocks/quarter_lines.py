@@ -363,9 +363,8 @@ def _in_numbers(q: Quarter) -> Quarter:
     def plain(v: XY) -> XY:
         return float(v[0]), float(v[1])
 
-    points = (plain(p) for p in (q.bust, q.waist, q.hip))
-    ends = plain(q.neck), plain(q.shoulder), float(q.centre_y)
-    return Quarter(q.half, *ends, *points, float(q.hem_y))
+    neck, shoulder, bust, waist, hip = map(plain, (q.neck, q.shoulder, q.bust, q.waist, q.hip))
+    return Quarter(q.half, neck, shoulder, float(q.centre_y), bust, waist, hip, float(q.hem_y))
 
 
 def _shoulder_to(q: Quarter, length: float) -> Quarter:

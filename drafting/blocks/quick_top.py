@@ -236,8 +236,8 @@ def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> dict[str, dict[str, Any]]:
             sleeve, s.options("sleeve_length", "sleeve_width"), s.m.get("upper_arm_girth")
         )
     shoulder = sources_of(f.neck, f.shoulder, b.neck, b.shoulder, sleeve)
-    side = [v for q in (f, b) for v in (q.bust, q.waist, q.hip, q.hem_y)]
-    side = sources_of(side, s.style["flare"], sleeve, s.options("waist", "hem", "hem_rise"))
+    low = [v for q in (f, b) for v in (q.bust, q.waist, q.hip, q.hem_y)]
+    side = sources_of(low, s.style["flare"], sleeve, s.options("waist", "hem", "hem_rise"))
     if s.style["sleeve"] not in ("none", "cap"):
         side = sources_of(side, shoulder)
     neck = sources_of(shoulder - sleeve, f.centre_y, b.centre_y)

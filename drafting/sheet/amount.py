@@ -179,6 +179,7 @@ class _Line:
 
     def __init__(self, amount: float) -> None:
         self.leaves: list[tuple[str, float]] = []
+        self.told: list[bool] = []  # measures and names stand elsewhere too: they are rounded last
         self.exact = True  # only + and −: the printed parts give the whole to the last place
         self.tree = self._read(amount, top=True)
 
@@ -200,6 +201,7 @@ class _Line:
                 return (kind, self._read(of), number_, first)
         label = node.label if isinstance(node, Amount) else ""
         self.leaves.append((label, float(amount)))
+        self.told.append(isinstance(node, Amount) and node.kind in (MEASURE, NAMED))
         return len(self.leaves) - 1
 
     def value(self, node: Any, leaves: list[Fraction]) -> Fraction:
@@ -207,9 +209,13 @@ class _Line:
         if isinstance(node, int):
             return leaves[node]
         if node[0] == "sum":
-            return sum((sign * self.value(n, leaves) for sign, n in node[1]), Fraction(0))
+            total = Fraction(0)
+            for sign, n in node[1]:
+                total += sign * self.value(n, leaves)
+            return total
         inner = self.value(node[1], leaves)
-        return inner / node[2] if node[0] == OVER else inner * node[2]
+        number_: Fraction = node[2]
+        return inner / number_ if node[0] == OVER else inner * number_
 
     def text(self, node: Any, texts: list[str], inside: bool = False) -> str:
         """The line in words and signs."""
@@ -304,7 +310,7 @@ def _rounded(
         return None
     best: tuple[float, list[int]] | None = None
     for pick in product(*((0, 1) if o else (0,) for o in other)):
-        cost = sum(abs(1.0 - 2 * abs(o)) for o, p in zip(off, pick, strict=True) if p)
+        cost = sum(10.0 * t + abs(1.0 - 2 * abs(o)) for o, p, t in zip(off, pick, line.told, strict=True) if p)  # fmt: skip
         if best is not None and cost >= best[0]:
             continue
         steps = [n + p * o for (n, _), p, o in zip(counted, pick, other, strict=True)]

@@ -54,7 +54,7 @@ def band(
 
 
 def closed_facing(
-    name: str, upper: Cubic, width: float, cuts: Sequence[float], seam: bool, m: Measurements
+    name: str, upper: Cubic, width: float, cuts: Points, seam: bool, m: Measurements
 ) -> Piece:
     """A facing as deep as ``width`` below a waist whose darts are closed, half of it.
 

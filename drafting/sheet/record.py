@@ -59,7 +59,8 @@ class Step:
     ``key``: a short name; ``piece``: 'front', 'back' or 'both'; ``title``; ``text``: what to do
     with the numbers in her unit; ``sums``: the arithmetic, line by line; ``points``: name →
     (x, y) mm; ``lines``: construction lines, ``curves``: lines that will be sewn, name →
-    (N, 2) mm; ``origins``: name of a point → what it is measured from.
+    (N, 2) mm; ``origins``: name of a point → what it is measured from; ``parts``: the text in two,
+    up to the points and about the curves.
     """
 
     key: str
@@ -71,6 +72,7 @@ class Step:
     lines: Mapping[str, Points] = field(default_factory=dict)
     curves: Mapping[str, Points] = field(default_factory=dict)
     origins: Mapping[str, Origin] = field(default_factory=dict)
+    parts: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,12 +124,15 @@ class Recorded:
         for d in (d for d in self.deeds if d.kind == "tell"):
             plain = f"{d.name} {_length(d.amounts[0], unit)}" if d.amounts else d.name
             sums += told(d.amounts, unit, known) or [plain]
+        marks = [d for d in self.deeds if d.kind != "draw"]
+        draws = [d for d in self.deeds if d.kind == "draw"]
+        parts = " ".join(_sentences(marks, unit)), " ".join(_sentences(draws, unit))
         spots = [(d.at.name, d.at) for d in self.deeds if d.at is not None]
         return Step(
             self.key,
             self.piece,
             self.title,
-            " ".join(t for t in (*_sentences(self.deeds, unit), self.why) if t),
+            " ".join(t for t in (*parts, self.why) if t),
             tuple(sums),
             {n: _plain(p) for n, p in spots},
             {d.name: d.points for d in self.deeds if d.points is not None and d.kind != "draw"},
@@ -137,6 +142,7 @@ class Recorded:
                 for d in self.deeds
                 if d.at is not None and d.origin is not None
             },
+            (parts[0], f"{parts[1]} {self.why}".strip()),
         )
 
 
@@ -176,7 +182,7 @@ def _length(mm: float, unit: str) -> str:
 
 def _level_words(deeds: Sequence[Deed], unit: str) -> str:
     names = {d.name for d in deeds}
-    parts = []
+    parts: list[str] = []
     for d in (d for d in deeds if d.name != CENTRE_LINE):
         start = "it" if d.on in names and len(parts) == 1 else f"the {d.on}"
         parts.append(
@@ -243,7 +249,7 @@ _WORDS = {
 }
 
 
-def spot_array(points: Sequence[XY]) -> Points:
+def spot_array(points: Sequence[XY] | Sequence[Points]) -> Points:
     """(N, 2) float64 of some spots."""
     return np.array([(float(x), float(y)) for x, y in points])
 
@@ -252,8 +258,3 @@ def read_steps(steps: Sequence[Recorded], unit: str) -> tuple[Step, ...]:
     """All steps, read off in her unit; each sum is told once."""
     known: set[str] = set()
     return tuple(s.read(unit, known) for s in steps)
-
-
-def amount_text(mm: float, unit: str) -> str:
-    """An amount, or a plain number of mm, in her unit."""
-    return mm.text(unit) if isinstance(mm, Amount) else format_length(float(mm), unit)

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     "-o",
-    required=True,
     type=OUT_FOLDER,
     metavar="DIR",
     help="Folder for the pieces and the truing report.",
@@ -32,8 +31,18 @@ if TYPE_CHECKING:
 @click.option(
     "--steps", is_flag=True, help="Also draw the construction, step by step, with her numbers."
 )
+@click.option(
+    "--why", metavar="EDGE", help="Only tell what an edge hangs on, like 'side' or 'back neckline'."
+)
+@click.option(
+    "--slips",
+    is_flag=True,
+    help="Only tell which measure moves the garment most if the tape slipped.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
-def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
+def draft(
+    docket: Path, out: Path | None, steps: bool, why: str | None, slips: bool, as_json: bool
+) -> int:
     """Draft the garment: one SVG a piece in true millimetres, and the truing report.
 
     The report measures what was drawn: seams that are sewn together, square corners, lines
@@ -46,8 +55,14 @@ def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
     from drafting.truing import compare
     from projector.commands.support import print_json
 
+    if out is None and not (why or slips):
+        raise click.UsageError("Missing option '--out' / '-o': the folder for the pieces.")
     read = Docket.load(docket)
     made = read.draft()
+    if why or slips:
+        _explain(made, why, out if slips else None, slips, as_json)
+        return 0
+    assert out is not None
     read.pieces()  # names in the docket that do not fit the pieces are told before drawing
     allowances = {name: read.allowances_for(name) for name in made.pieces}
     checks = made.checks(allowances if read.allowances or read.piece_allowances else None)
@@ -81,6 +96,62 @@ def draft(docket: Path, out: Path, steps: bool, as_json: bool) -> int:
         for line in cleared:
             click.echo(line)
     return 1 if failed else 0
+
+
+def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_json: bool) -> None:
+    """What an edge hangs on, and what a centimetre's slip of the tape does: tables, or JSON."""
+    from dataclasses import asdict
+
+    from configs.files import write_atomic
+    from drafting import slips as of
+    from drafting.measurements import REGISTRY
+    from projector.commands.support import print_json, print_table
+
+    data: dict[str, Any] = {}
+    if edge:
+        spots = of.edges_named(made, edge)
+        held = of.why(made, spots)
+        data["why"] = {
+            "edges": [f"{p}: {e}" for p, e in spots],
+            "hangs_on": list(map(asdict, held)),
+        }
+        if not as_json:
+            print_table(
+                f"What {', '.join(data['why']['edges'])} hangs on",
+                ["", "is", "1 cm more moves it by (mm)", "and makes it longer by (mm)"],
+                [[h.name, h.value, _mm(h.moved_mm), _mm(h.longer_mm)] for h in held],
+            )
+    if slips:
+        found = of.slips(made)
+        data["slips"] = [
+            {"measure": s.measure, "by_mm": s.by_mm, "moved_mm": s.moved_mm, "piece": s.piece,
+             "edge": s.edge, "edges_moved": len(s.moves), "refused": s.refused}
+            for s in found
+        ]  # fmt: skip
+        if not as_json:
+            print_table(
+                "If the tape slipped by 1 cm",
+                ["measure", "is", "moves the garment by (mm)", "most at", "edges moved"],
+                [
+                    [REGISTRY[s.measure].name, made.measurements.text(s.measure), _mm(s.moved_mm),
+                     s.refused or (f"{s.piece}: {s.edge}" if s.piece else "nothing"), str(len(s.moves))]
+                    for s in found
+                ],
+            )  # fmt: skip
+            if found and found[0].moved_mm > 0:
+                name = REGISTRY[found[0].measure].name
+                click.echo(f"Take the {name} twice: nothing else moves this garment as far.")
+        if out is not None:
+            write_atomic(out / "slips.svg", of.slips_svg(made, found))
+            data["files"] = ["slips.svg"]
+            if not as_json:
+                click.echo(f"Written to {out}: slips.svg")
+    if as_json:
+        print_json(data)
+
+
+def _mm(value: float | None) -> str:
+    return "" if value is None else f"{value:.1f}"
 
 
 def _drawn_steps(made: Draft, title: str) -> dict[str, str | bytes]:

@@ -281,9 +281,9 @@ def test_steps_work_out_her_numbers() -> None:
     assert {"balance", "ease", "neckline", "armhole", "side", "hem", "back"} <= set(keys)
     girths = next(s for s in d.steps if s.key == "girths")
     assert girths.points["hem"] == pytest.approx((10.5 * INCH, -24 * INCH))
-    assert "girth at the tailbone 42 in ÷ 4 = 10 1/2 in" in girths.sums
+    assert "girth at tailbone level 42 in ÷ 4 = 10 1/2 in" in girths.sums
     ease = next(s for s in d.steps if s.key == "ease")
-    assert "bust 9 in + 1 in = 10 in" in ease.sums
+    assert "bust 9 in + bust ease 4 in ÷ 4 = 10 in" in ease.sums
     frame = next(s for s in d.steps if s.key == "frame")
     assert "paper: 26 in × 13 1/2 in" in frame.sums
     for step in d.steps:

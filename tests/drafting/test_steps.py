@@ -15,9 +15,9 @@ import pytest
 
 from configs.errors import InputError
 from drafting import Draft, Measurements, draft
-from drafting.blocks import Step
 from drafting.export.lettering import font_folders
 from drafting.figures.drawing import clipped, svg_width, text_lines
+from drafting.sheet import Sheet
 from drafting.steps import (
     PANEL_MM,
     Panel,
@@ -127,7 +127,7 @@ def test_every_new_thing_is_drawn(style: dict[str, object]) -> None:
         for name in (*step.lines, *step.curves):
             assert name in told, name
         for name in step.points:
-            assert name.split(" on the ")[0].removesuffix(", moved") in told
+            assert name in told
     # every curve that is sewn is drawn strongly once, with all of its points
     strong = {
         len(s.points) for p in drawn for s in p.drawing.strokes if s.pen in ("new-seam", "new-fold")
@@ -365,23 +365,25 @@ def test_block_without_steps_is_refused(top: Draft) -> None:
     from dataclasses import replace
 
     with pytest.raises(InputError, match="quick-top"):
-        panels(replace(top, steps=()))
+        panels(replace(top, record=()))
 
 
 def test_any_block_can_be_drawn(top: Draft) -> None:
-    """A step sequence that knows nothing of the quick top: points only, far and negative."""
+    """A record that knows nothing of the quick top: far and negative points, a cap, a sum."""
     from dataclasses import replace
 
-    steps = (
-        Step("a", "sleeve", "First", "Mark it.", (), {"crown": (0.0, 140.0), "left": (-180.0, 0.0)}),
-        Step(
-            "b", "sleeve", "Cap", "Draw it.", ("a sum",), {}, {},
-            {"cap": np.array([(-180.0, 0.0), (-90.0, 100.0), (0.0, 140.0), (180.0, 0.0)])},
-        ),
-    )  # fmt: skip
-    drawn = panels(replace(top, steps=steps))
+    s = Sheet(top.measurements, {})
+    with s.step("a", "First", "sleeve"):
+        s.frame(200.0, 200.0, biceps_line=0.0)
+        s.point("crown", on="centre line", up=140.0)
+        s.point("left", on="biceps line", out=-180.0)
+    with s.step("b", "Cap", "sleeve"):
+        s.draw("cap", np.array([(-180.0, 0.0), (-90.0, 100.0), (0.0, 140.0), (180.0, 0.0)]))
+        s.remark("a sum")
+    drawn = panels(replace(top, record=tuple(s.steps)))
     assert [p.key for p in drawn] == ["a", "b", "check", "curves"]
     assert "crown | 0 | 0.0 | 5 1/2 up | 14.0 up" in words(drawn[0])
+    assert "a sum" in words(drawn[1])
 
 
 def test_check_panel_gives_the_edges(top: Draft) -> None:
@@ -444,13 +446,16 @@ def test_moved_points_only() -> None:
     """Of the points that style and fit may move, those that stayed are not shown as new."""
     from dataclasses import replace
 
-    made = drafted("mm")
-    last = made.steps[-1]
-    known = {n: p for s in made.steps for n, p in s.points.items()}
-    x, y = known["eased bust"]
-    moved = {"bust, moved": (x + 9.0, y), "neck point, moved": known["neck point"]}
-    change = replace(last, key="moved", points=moved, curves={}, lines={})
-    panel = next(p for p in panels(replace(made, steps=(*made.steps, change))) if p.key == "moved")
+    made = drafted("mm", {})
+    s = Sheet(made.measurements, {})
+    with s.step("first", "First"):
+        s.frame(500.0, 300.0, top_line=0.0)
+        s.point("neck point", on="top line", out=70.0)
+        s.point("bust", on="top line", out=240.0)
+    with s.step("moved", "Moved"):
+        s.moved_to("bust", (249.0, 0.0))
+        s.moved_to("neck point", (70.0, 0.0))
+    panel = panels(replace(made, record=tuple(s.steps)))[1]
     assert "9 mm" in words(panel)
     assert "neck point" not in panel.drawing.texts()
 
