@@ -1,8 +1,8 @@
 """The blocks that can be drafted, and what a draft is.
 
 A block turns measurements, style and fit changes into pieces on a drawing sheet, which records
-the construction, so that the steps can be taught and drawn with a pencil. Blocks register here by name and
-are loaded when first asked for.
+the construction, so that the steps can be taught and drawn with a pencil. Each block is a
+module of its own here, loaded when first asked for.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from importlib import import_module
+from pkgutil import iter_modules
 from types import MappingProxyType
 from typing import Any
 
@@ -111,15 +112,10 @@ class Draft:
         return {(p, e.name): e.length_mm for p, x in self.pieces.items() for e in x.edges.values()}
 
 
-_HOMES = {
-    "quick-top": ("drafting.blocks.quick_top", "BLOCK"),
-    "straight-skirt": ("drafting.blocks.straight_skirt", "BLOCK"),
-}
-
-
 def names() -> tuple[str, ...]:
-    """The names of all blocks."""
-    return tuple(_HOMES)
+    """The names of all blocks: one for each module here whose name has no underscore before it."""
+    found = (m.name for m in iter_modules(__path__))
+    return tuple(n.replace("_", "-") for n in found if not n.startswith("_"))
 
 
 def get(name: str) -> Block:
@@ -129,11 +125,10 @@ def get(name: str) -> Block:
         InputError: there is none; the nearest is named.
     """
     word = str(name).strip().lower().replace("_", "-").replace(" ", "-")
-    if word not in _HOMES:
-        fault = unknown_keys({name: 0}, _HOMES, "block")[0]
+    if word not in names():
+        fault = unknown_keys({name: 0}, names(), "block")[0]
         raise InputError(type(fault)("block", f"there is no block '{name}'.", fault.remedy))
-    module, attribute = _HOMES[word]
-    block = getattr(import_module(module), attribute)
+    block = import_module(f"drafting.blocks.{word.replace('-', '_')}").BLOCK
     assert isinstance(block, Block)
     return block
 

@@ -3,22 +3,23 @@
 Rules as common practice gives them for a first garment (no source): the length in thirds, a
 quarter of each girth with an inch of ease, a shoulder line balanced seven eighths up and down,
 an armhole and hem drawn square. Measures → points of four quarters → fit changes → curves (see
-`quarter_lines`) → pieces. Frame: piece mm, x from the centre line, y up, y = 0 on the top line
+`_quarter_lines`) → pieces. Frame: piece mm, x from the centre line, y up, y = 0 on the top line
 through the back neck point.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 from typing import Any
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
 from drafting.blocks import Block
-from drafting.blocks.quarter_lines import (
+from drafting.blocks._quarter_lines import (
     BACK_DEPTH_MM,
     DEPTH_MM,
     INCH,
@@ -29,21 +30,28 @@ from drafting.blocks.quarter_lines import (
     flattened,
     neck_facing,
 )
-from drafting.curves import Points, chain_length
+from drafting.curves import Cubic, Points, chain_length
 from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, Quarter, apply, one_sided
 from drafting.outline import Edge, polyline_length
-from drafting.piece import Line, Mark, Notch, Piece
+from drafting.piece import Line, Mark, Notch
 from drafting.sheet import Amount, Sheet, found, number, sources_of
-from drafting.sheet.finishing import BAR_MM, binding, dense, gathered, patch_pocket, pocket_marks
+from drafting.sheet.finishing import (
+    POCKET_OFF_MM,
+    binding,
+    check_pocket,
+    dense,
+    gathered,
+    patch_pocket,
+    pocket_marks,
+    pocket_place,
+)
 from drafting.sheet.options import choice, length, ratio
+from drafting.sheet.passing import pass_arm, pass_body, pass_head, slit_in_facings
 from drafting.sheet.pieces import edge_at, pieces_of
 from drafting.sheet.record import CENTRE_LINE
 from drafting.truing import (
-    HEAD_EASE_MM,
-    USUAL_HEAD_MM,
     Girth,
     Seam,
-    check_head,
     seam_length,
 )
 
@@ -87,6 +95,8 @@ OPTIONS = (
     choice("opening", "A slit at the centre back so that the head passes.",
            {"auto": "only where the head needs it", "slit": "always", "none": "never (cloth that stretches)"}),
     length("opening_length", "Length of the slit.", None, 30.0, 400.0, {"opening": ("slit",)}),
+    choice("side_opening", "An opening for a zip in the left side seam, where the body would not pass.",
+           {"auto": "only where the body needs it", "zip": "always", "none": "never (cloth that stretches)"}),
     choice("gathers", "Neckline with fullness to gather in, slashed and spread to the hem.",
            {"none": "plain", "front": "at the front neckline", "back": "at the back neckline", "both": "all round"}),
     ratio("gather_ratio", "Length of the neckline before gathering, as a multiple of the finished one.", 1.5, 1.1, 2.5, _GATHERED),
@@ -97,8 +107,8 @@ OPTIONS = (
     length("facing_width", "Width of facings.", 60.0, 25.0, 120.0, _FACED),
     length("binding_width", "Width of bias strips as cut: four times the finished width.", 28.0, 16.0, 80.0, _BOUND),
     choice("pocket", "Patch pocket, its place marked on the front.", {"none": "none", "chest": "one on the chest", "hip": "two below the waist"}),
-    length("pocket_width", "Width of the finished pocket.", 125.0, 60.0, 220.0, _POCKET),
-    length("pocket_depth", "Depth of the finished pocket.", 140.0, 60.0, 260.0, _POCKET),
+    length("pocket_width", "Width of the finished pocket; unset, 12.5 cm, or less where the front has no room.", None, 60.0, 220.0, _POCKET),
+    length("pocket_depth", "Depth of the finished pocket; unset, 14 cm, or less where the front has no room.", None, 60.0, 260.0, _POCKET),
 )  # fmt: skip
 
 BALANCE = number(7 / 8 * INCH, "balance")  # neck point up, shoulder mark down: the shoulder's slope
@@ -109,6 +119,8 @@ FULL_BUST_MM = 60.0
 EASE_TO_PULL_ON_MM = 100.0
 ARM_ROOM_MM = 50.0
 SIDE_NOTCH_MM = 80.0
+# Width and depth of a pocket where she names none, and the least it may have, mm.
+POCKET_MM = {"pocket_width": (125.0, 80.0), "pocket_depth": (140.0, 90.0)}
 LONGER_MM = {"tunic": 150.0, "dress": 420.0}
 
 
@@ -227,7 +239,10 @@ def _check(s: Sheet, q: Quarter) -> None:
     s.stop()  # fmt: skip
 
 
-def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> dict[str, dict[str, Any]]:
+Held = Mapping[str, Mapping[str, Any]]  # half → edge → what it hangs on
+
+
+def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
     """What each edge of front and back hangs on, by half and edge."""
     f, b = pair[FRONT], pair[BACK]
     sleeve = s.options("sleeve")
@@ -241,7 +256,7 @@ def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> dict[str, dict[str, Any]]:
     if s.style["sleeve"] not in ("none", "cap"):
         side = sources_of(side, shoulder)
     neck = sources_of(shoulder - sleeve, f.centre_y, b.centre_y)
-    out = {}
+    out: dict[str, dict[str, Any]] = {}
     for h, q in pair.items():
         full = s.options("gathers")
         if s.style["gathers"] in (h, "both"):
@@ -380,12 +395,20 @@ def quick_top(s: Sheet) -> None:
         chain_length(d[h].edges["neckline"]) for d in both for h in (FRONT, BACK)
     )
     _notes(s, base[FRONT], both[0])
-    slit = _head(s, opening)
-    _finish(s, both, held)
+    slit = pass_head(s, opening)
+    _finish(s, both, held, slit)
+    slit_in_facings(s, slit)
     _mark_gathers(s, both[0])
     if s.style["pocket"] != "none":
         _pocket(s, both[0][FRONT].quarter)
-    s.figures |= {"neck opening": opening, "slit": slit}
+    level = s.style["hem"] == "level" and s.style["gathers"] == "none"
+    hem = 2.0 * sum(d.hem_length for pair in both for d in pair.values()) / len(both)
+    front = both[0][FRONT]
+    at_hip = level and s.style["length"] == "top"
+    open_side = pass_body(s, hem if level else None, front.quarter.hip[1], at_hip)
+    if "sleeve hem" in front.edges:
+        pass_arm(s, sum(chain_length(d.edges["sleeve hem"]) for d in both[0].values()))
+    s.figures |= {"neck opening": opening, "slit": slit, "side opening": open_side}
     _true(s, both)
 
 
@@ -421,78 +444,52 @@ def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:
         )
 
 
-def _head(s: Sheet, opening: float) -> float:
-    """Does the head pass? If not, a slit at the centre back is marked, or the check fails. Its length."""
-    measured = s.m.get("head_girth")
-    head = USUAL_HEAD_MM if measured is None else float(measured)
-    need = 0.5 * (head + HEAD_EASE_MM - opening)
-    slit, asked = 0.0, s.style["opening"]
-    if asked == "slit":
-        slit = float(s.style["opening_length"] or max(math.ceil(max(need, 0.0) / 5.0) * 5.0, 60.0))
-    elif asked == "auto" and need > 0:
-        slit = max(math.ceil(need / 5.0) * 5.0, 40.0)
-    if slit > 0:
-        backs = [p for n, p in s.pieces.items() if n.split()[-1] == BACK]
-        edge = backs[0].edges["neckline"].points
-        top = float(edge[np.argmin(np.abs(edge[:, 0])), 1])
-        past = top - slit < float(backs[0].sewing_line[:, 1].min()) + 60.0
-        s.fault(past, "style.opening_length", "is longer than the back.", "Make it shorter.")
-        s.stop()
-        for piece in backs:
-            s.pieces[piece.name] = _with_slit(piece, top, slit, s.t(slit))
-        if asked == "auto":
-            who = "the head" if measured is not None else "a head, not measured here,"
-            s.notes.append(
-                f"The neck opening is {s.t(opening)}; {who} needs {s.t(head + HEAD_EASE_MM)}. A slit "
-                f"of {s.t(slit)} is marked at the centre back. For none, choose a wider or deeper "
-                "neckline, or write 'style: {opening: none}' for a cloth that stretches."
-            )
-    elif need > 0 and measured is None:
-        s.notes.append(
-            f"The neck opening is {s.t(opening)}; heads measure {s.t(540.0)} to "
-            f"{s.t(USUAL_HEAD_MM)} round. Measure the head, or choose an opening."
-        )
-        return slit
-    s.checks.append(check_head(opening, slit, head, s.unit))
-    return slit
-
-
-def _with_slit(back: Piece, top: float, slit: float, long_: str) -> Piece:
-    """The back with its slit: along the centre, and a bar across its end that the fold cannot hide."""
-    xs = back.sewing_line[:, 0]
-    left = -BAR_MM if xs.min() < -1.0 else 0.0
-    right = BAR_MM if xs.max() > 1.0 else 0.0
-    end = top - slit
-    marks = (
-        Mark("opening", np.array([[0.0, top], [0.0, end]])),
-        Mark(f"slit {long_}", np.array([[left, end], [right, end]])),
-    )
-    name, how, *who = back.label
-    return back.with_(marks=(*back.marks, *marks), label=(name, how, f"slit {long_}", *who))
-
-
 def _pocket(s: Sheet, q: Quarter) -> None:
-    """A patch pocket, its place marked on the front."""
-    width, depth = float(s.style["pocket_width"]), float(s.style["pocket_depth"])
-    chest = s.style["pocket"] == "chest"
-    middle = (0.52 if chest else 0.55) * q.bust[0]
-    low = (q.bust[1] + 20.0 if chest else q.waist[1] - 20.0) - depth
-    low = max(low, q.hem_y + 15.0)
-    wide = middle - width / 2 < 8.0 or middle + width / 2 > q.bust[0] - 8.0
-    s.fault(wide, "style.pocket_width", "is too wide for the front.", "Make it narrower.")
-    s.stop()
-    high = low + depth > q.shoulder[1] - 30.0
-    s.fault(high, "style.pocket_depth", "is too deep for it.", "Make it shorter.")
-    s.stop()
+    """A patch pocket, its place marked on the front, and the check of that place."""
+    chest, front, style = s.style["pocket"] == "chest", s.pieces[FRONT], s.style
+    named = {k: float(style[k]) for k in POCKET_MM if style[k] is not None}
+    usual, *smaller = (
+        tuple(named.get(k, max(share * most, low)) for k, (most, low) in POCKET_MM.items())
+        for share in (1.0, *np.arange(0.95, 0.5, -0.05))
+    )
+    sizes = list(dict.fromkeys([usual, *smaller]))
+    middle, top = (0.52, q.bust[1] + 20.0) if chest else (0.55, q.waist[1] - 20.0)
+    place = pocket_place(front, (middle * q.bust[0], top), [(w, d) for w, d in sizes])
+    if place is None:
+        last, off = " × ".join(map(s.t, sizes[-1])), s.t(POCKET_OFF_MM)
+        what = f"the front has no room for a pocket of {last} that keeps {off} off armhole, neckline and hem."
+        remedy = "Make the top longer, or leave the pocket out."
+        if named:
+            remedy = f"Make it smaller, or leave {' and '.join(named)} out."
+        raise DraftError(Fault(f"style.{next(iter(named), 'pocket')}", what, remedy))
+    width, depth, x, y, moved = place
+    said = []
+    if (width, depth) != usual:
+        said.append(f"is {s.t(width)} × {s.t(depth)} instead of {' × '.join(map(s.t, usual))}")
+    if moved > 1.0:
+        said.append(f"lies {s.t(moved)} from its usual place")
+    if said:
+        s.notes.append(
+            f"The pocket {' and '.join(said)}, to keep {s.t(POCKET_OFF_MM)} off armhole and hem."
+        )
     pocket = patch_pocket(width, depth, 1 if chest else 2, s.measurements)
-    front = s.pieces[FRONT]
-    marks = (*front.marks, *pocket_marks(pocket, (float(middle), float(low))))
-    s.pieces[FRONT] = front.with_(marks=marks)
-    s.add(pocket, all=(s.style["pocket_width"], s.style["pocket_depth"], s.style["pocket"]))
-    if chest:
+    marks = list(pocket_marks(pocket, (x, y)))
+    if front.fold is None and not chest:
+        marks += [Mark(k.name, k.points * (-1.0, 1.0), k.closed) for k in marks]
+    if chest and front.fold is not None:
         s.notes.append(
             "The chest pocket's place shows on both halves: sew it on the wearer's left."
         )
+    s.pieces[FRONT] = front.with_(marks=(*front.marks, *marks))
+    s.checks.append(check_pocket(s.pieces[FRONT], s.unit))
+    s.add(
+        pocket,
+        all=(
+            s.options("pocket", *POCKET_MM),
+            s.hangs_on[FRONT, "hem"],
+            s.hangs_on[FRONT, "neckline"],
+        ),
+    )
 
 
 def _facing_grain(points: Mapping[str, Points]) -> Line:
@@ -505,21 +502,22 @@ def _facing_grain(points: Mapping[str, Points]) -> Line:
     return ((x, y - 15.0), (x, y + 15.0))
 
 
-def _finish(s: Sheet, both: list[dict[str, Drawn]], held: Mapping[str, Mapping[str, Any]]) -> None:
+def _finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> None:
     """Facings and bindings of neckline and armholes; their seams."""
     seam = s.style["centre_back"] == "seam"
-    has_armhole = "armhole" in both[0][FRONT].edges
-    kinds = [("neck", "neckline", neck_facing), ("armhole", "armhole", armhole_facing)]
-    for kind, edge, drawn_facing in kinds if has_armhole else kinds[:1]:
-        if s.style[f"{edge}_finish"] != "facing":
+    kinds: dict[str, tuple[str, Callable[[Sheet, Drawn, float], dict[str, list[Cubic]]]]] = {
+        "neck": ("neckline", neck_facing),
+        "armhole": ("armhole", armhole_facing),
+    }
+    for kind, (edge, drawn_facing) in kinds.items():
+        if s.style[f"{edge}_finish"] != "facing" or edge not in both[0][FRONT].edges:
             continue
         apart = kind == "armhole"
         for h in (FRONT, BACK):
-            flat = [flattened(drawn_facing(s, d[h])) for d in both]
-            # Drawn as the garment lies, right side up: a facing is its mirror image.
+            flat = [flattened(drawn_facing(s, d[h], slit)) for d in both]
             made = pieces_of(
                 f"{h} {kind} facing", h, flat, s.measurements, _facing_grain(flat[0]),
-                seam and h == BACK, apart, "wrong side up", _notches,
+                seam and h == BACK, apart, True, _notches,
             )  # fmt: skip
             on = held[h]["all"] if apart else (held[h]["neckline"], held[h]["fold"])
             for piece in made.values():

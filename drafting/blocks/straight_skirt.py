@@ -25,13 +25,14 @@ from drafting.curves import Cubic, Points, chain_points, left_of, line, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Dart, Mark, Notch
-from drafting.sheet import Amount, Sheet, found, most, number
+from drafting.sheet import Amount, Sheet, found, least, most, number
+from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import OpenDart, through_darts, with_roofs
 from drafting.sheet.finishing import band, bars, closed_facing, short_of
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, along, half_piece
 from drafting.sheet.record import CENTRE_LINE, spot_array
-from drafting.truing import Girth, Seam, check_dart_runs, sewn_length
+from drafting.truing import GIRTH_MM, Check, Girth, Seam, check_dart_runs, sewn_length
 
 LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
 _BAND, _FACED = {"waist_finish": ("band",)}, {"waist_finish": ("facing",)}
@@ -47,8 +48,9 @@ OPTIONS = (
     choice("centre_back", "Centre back: a seam that takes zip and slit, or on the fold; they then go into the left side.",
            {"seam": "back cut as a pair", "fold": "back cut in one"}),
     length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
-    length("slit", "Slit at the hem to walk in. Auto puts one where the hem is too narrow for a stride.", None, 60.0, 600.0,
+    length("slit", "Vent at the hem to walk in, a plain slit in a side seam. Auto puts one where the hem is too narrow for a stride.", None, 60.0, 600.0,
            word="auto", choices={"auto": "only where the stride needs it", "none": "never"}),
+    length("vent_width", "How far the two sides of a slit in the centre-back seam overlap, as a vent.", 40.0, 30.0, 60.0, {"centre_back": ("seam",)}),
     choice("waist_finish", "What finishes the waist.",
            {"band": "a straight band, folded, with an overlap at the zip", "facing": "a shaped facing inside", "none": "nothing; you add it"}),
     length("band_width", "Finished width of the band.", 30.0, 15.0, 80.0, _BAND),
@@ -70,6 +72,10 @@ _DARTS = {
 }  # fmt: skip
 SIDE_BOW = 1.35  # the side seam leans in at the waist by this of its chord: about 5 mm of bow
 LEAST_BELOW_HIP_MM = 80.0
+HIP_PASS_MM = 20.0  # a closed ring that passes the hip is this much larger, where its ease allows
+# With less ease than that the skirt passes where it is nearly as wide as drafted.
+BELOW_EASE_MM = 5.0
+VENT_SLOPE = 0.5  # the upper end of a vent falls towards its edge, so that it can be sewn flat
 SWAPPED_MM = 60.0  # of half a girth: more over the hip is seldom a body
 STRIDE_MM = 1150.0  # a hem at knee length that a common stride asks for
 WALK_FROM_MM = 500.0  # a shorter skirt opens by itself
@@ -132,7 +138,8 @@ class Panel:
 @dataclass(frozen=True)
 class Sizes:
     """The draft's amounts: half the hip and half the waist as drawn, how deep the hip line lies,
-    the length, how far the hem stands out on each panel, how far the centre back is lowered."""
+    the length, how far the hem stands out on each panel, how far the centre back is lowered, and
+    what a closed ring must measure round that the hip is to pass."""
 
     hip: Amount
     waist: Amount
@@ -140,6 +147,7 @@ class Sizes:
     length: Amount
     flare: Amount
     drop: Amount
+    ring: Amount
 
 
 def draw_panel(half: str, width: float, taken: float, darts: Sequence[float], z: Sizes) -> Panel:
@@ -230,16 +238,12 @@ def _openings(s: Sheet, front: Panel, back: Panel, z: Sizes) -> tuple[float, flo
     style, inches = s.style, s.unit == "in"
     fold = style["centre_back"] == "fold"
     where = "left side seam" if fold else "centre back"
-    zip_mm = float(style["zip_length"] or (7.0 * 25.4 if inches else 180.0))
+    usual = max(7.0 * 25.4 if inches else 180.0, _zip_to_pass(front, back, z, inches))
+    zip_mm = float(style["zip_length"] or usual)
     if fold:
         s.notes.append(
             "The back is cut on the fold: zip and slit are marked on the side seams, and go into the "
             "left one only."
-        )
-    if zip_mm < z.depth - 60.0:
-        s.notes.append(
-            f"A zip of {s.t(zip_mm)} ends well above the hip ({s.t(z.depth)} down): the skirt may "
-            "not go over it."
         )
     hem = 2.0 * (front.hem.length + back.hem.length)
     slit = 0.0
@@ -249,13 +253,34 @@ def _openings(s: Sheet, front: Panel, back: Panel, z: Sizes) -> tuple[float, flo
         step = 12.7 if inches else 10.0
         slit = step * math.ceil(max(LEAST_SLIT_MM, float(z.length) - SLIT_BELOW_MM) / step)
         s.notes.append(
-            f"The hem is {s.t(hem)} round: a slit of {s.t(slit)} is marked at the {where}, to walk "
-            "in. Write 'style: {slit: none}' for a cloth that stretches."
+            f"The hem is {s.t(hem)} round: a {'slit' if fold else 'vent'} of {s.t(slit)} is "
+            f"{'marked' if fold else 'drawn'} at the {where}, to walk in. Write 'style: {{slit: none}}' "
+            "for a cloth that stretches."
+        )
+    if slit and fold:
+        s.notes.append(
+            "The side slit is turned back, not overlapped: leave an allowance of 3 cm or more on the "
+            "side seam, from its upper end to the hem."
         )
     met = bool(slit) and slit + zip_mm > z.length - 60.0
     s.fault(met, "style.slit", f"meets the zip at the {where}.", "Make one of them shorter.")
     s.stop()
     return zip_mm, slit
+
+
+def _ring_at(sides: Sequence[Points], depth: float) -> float:
+    """Finished girth mm at ``depth`` below the upper end of the side seams (N, 2) of both halves,
+    which run up."""
+    return 2.0 * sum(float(np.interp(p[-1, 1] - depth, p[:, 1], p[:, 0])) for p in sides)
+
+
+def _zip_to_pass(front: Panel, back: Panel, z: Sizes, inches: bool) -> float:
+    """How far down the zip must reach so that the ring at its end passes the hip, mm."""
+    sides = [chain_points(p.side)[::-1] for p in (front, back)]
+    step, most_ = (12.7, 304.8) if inches else (10.0, 300.0)
+    depths = np.arange(0.0, min(float(z.depth) + step, most_), step)
+    small = [float(d) for d in depths if _ring_at(sides, float(d)) < z.ring - 0.1]
+    return min(max(small) + step, most_) if small else 0.0
 
 
 def _xy(p: Points) -> tuple[float, float]:
@@ -267,10 +292,14 @@ def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> N
     seam = panel.half == BACK and s.style["centre_back"] == "seam"
     points = {
         "fold": np.array([panel.waist[0].start, panel.hem.start]),
+        **(_vent(s, z, slit_mm) if seam and slit_mm else {}),
         "hem": panel.hem.flatten(),
         "side": chain_points(panel.side)[::-1],
         "waist": with_roofs(panel.waist, panel.darts),
     }
+    if "vent" in points:
+        points["fold"] = np.array([points["fold"][0], points["vent top"][0]])
+        points["hem"] = np.concatenate([points["vent"][-1:], points["hem"]])
     darts = tuple(Dart("waist", _xy(d.outer), _xy(d.inner), _xy(d.tip)) for d in panel.darts[::-1])
     waist = Edge("waist", points["waist"])
     count = 1 if panel.half == FRONT else 2
@@ -280,8 +309,11 @@ def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> N
     if seam or s.style["centre_back"] == "fold":
         on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
         # the centre runs down, the side runs up
-        more, cuts = bars(on, {"zip": zip_mm, "slit": slit_mm}, seam, "" if seam else "left side ", s.t)  # fmt: skip
+        sizes = {"zip": zip_mm} if "vent" in points else {"zip": zip_mm, "slit": slit_mm}
+        more, cuts = bars(on, sizes, seam, "" if seam else "left side ", s.t)  # fmt: skip
         marks, notches = [*marks, *more], [*notches, *cuts]
+    if "vent" in points:
+        marks.append(Mark("fold the vent here", np.array([points["fold"][1], panel.hem.start])))
     x = 0.25 * panel.width
     grain = ((x, -float(z.length) + 60.0), (x, -float(z.depth) - 5.0))
     made = half_piece(
@@ -289,8 +321,26 @@ def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> N
         grain=grain, notches=tuple(notches), darts=darts, marks=tuple(marks),
     )  # fmt: skip
     everything = (z.hip, z.waist, z.depth, z.length, z.flare, z.drop)
+    vent = s.options("slit", "vent_width", "zip_length", "centre_back")
     centre, hem = (z.length, z.drop), (z.hip, z.depth, z.length, z.flare)
-    s.add(made, all=everything, fold=centre, centre_back=centre, hem=hem)
+    more_ = (hem, vent) if seam else ()
+    s.add(
+        made, all=everything, fold=centre, centre_back=(centre, more_), hem=(hem, more_),
+        vent=(hem, vent), vent_top=(hem, vent),
+    )  # fmt: skip
+
+
+def _vent(s: Sheet, z: Sizes, slit_mm: float) -> dict[str, Points]:
+    """An extension beyond the centre back whose two sides overlap, slanted at its upper end.
+
+    Common practice, no source.
+    """
+    width, up = float(s.style["vent_width"]), slit_mm - float(z.length)
+    corner = (-width, up - VENT_SLOPE * width)
+    return {
+        "vent top": np.array([(0.0, up), corner]),
+        "vent": np.array([corner, (-width, -float(z.length))]),
+    }
 
 
 def _finish(s: Sheet, front: Panel, back: Panel, z: Sizes) -> None:
@@ -337,6 +387,8 @@ def straight_skirt(s: Sheet) -> None:
         length=s.chosen("length", LENGTHS_MM) + s.fitted("length below waist"),
         flare=(style["flare"] - style["taper"] + s.fitted("hem")) / 4,
         drop=s.fitted("sway back"),
+        ring=m["hip_girth"]
+        + least(HIP_PASS_MM, style["hip_ease"] + s.fitted("hip") - BELOW_EASE_MM),
     )
     _refuse(s, z)
     over = float(z.hip) - 0.5 * float(wanted)
@@ -360,9 +412,11 @@ def straight_skirt(s: Sheet) -> None:
     zip_mm, slit_mm = _openings(s, front, back, z)
     for panel in (front, back):
         _piece(s, panel, z, zip_mm, slit_mm)
+    if "vent" in s.pieces[BACK].edges:
+        _record_vent(s, slit_mm)
     _finish(s, front, back, z)
     s.figures |= {"zip": zip_mm, "slit": slit_mm}
-    _true(s, z, wanted, waist)
+    _true(s, z, wanted, waist, zip_mm)
 
 
 def _refuse(s: Sheet, z: Sizes) -> None:
@@ -416,14 +470,29 @@ def _record(s: Sheet, panel: Panel, z: Sizes, taken: Amount) -> None:
             s.tell("front and back together", z.waist)
 
 
-def _true(s: Sheet, z: Sizes, wanted: Amount, waist: Amount) -> None:
+def _record_vent(s: Sheet, slit_mm: float) -> None:
+    back, width = s.pieces[BACK], s.style["vent_width"]
+    with s.step("back-vent", "Back: the vent", BACK, "Its upper end falls towards its edge."):
+        s.point("vent, upper end", on="hem line", up=number(slit_mm))
+        s.point("vent corner", from_="vent, upper end", out=-width, up=-VENT_SLOPE * width)
+        s.point("vent at the hem", on="hem line", out=-width)
+        s.draw("vent top", back.edges["vent top"].points)
+        s.draw("vent", back.edges["vent"].points, f"{s.t(slit_mm)} long and {s.t(width)} wide")
+
+
+def _true(s: Sheet, z: Sizes, wanted: Amount, waist: Amount, zip_mm: float) -> None:
     """What must be equal and square, and the finished girths, measured on the pieces."""
     s.sew("side", (FRONT, "side"), (BACK, "side"))
     for half in (FRONT, BACK):
-        ring = list(s.pieces[half].edges)
-        s.square(half, [frozenset(p) for p in zip(ring, [*ring[1:], ring[0]], strict=True)])
+        pairs = [p for p in ring_pairs(s.pieces[half]) if "vent top" not in p]
+        s.square(half, [frozenset(p) for p in pairs])
     s.checks += check_dart_runs(s.pieces)
     sides = [s.pieces[h].edges["side"].points for h in (FRONT, BACK)]
+    end = _ring_at(sides, zip_mm)
+    short = max(float(z.ring) - end, 0.0)
+    text = f"{s.t(end)} round at the end of the zip, {s.t(zip_mm)} down; {s.t(z.ring)} needed"
+    text += ": a longer zip_length, or none named" if short > GIRTH_MM else ""
+    s.checks.append(Check("the hip passes", short, GIRTH_MM, short <= GIRTH_MM, text))
     hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
     round_ = 2.0 * sum(sewn_length(s.pieces[h], "waist") for h in (FRONT, BACK))
     for name, mm, body, asked, more in (
@@ -440,7 +509,7 @@ BLOCK = Block(
     needs=("waist_girth", "hip_girth", "waist_to_hip"),
     helps=(),
     options=OPTIONS,
-    edges=("fold", "centre back", "hem", "side", "waist", "outer", "left side", "inner", "right side"),
+    edges=("fold", "centre back", "vent top", "vent", "hem", "side", "waist", "outer", "left side", "inner", "right side"),
     draw=straight_skirt,
     changes=("waist", "hip", "hem", "length below waist", "sway back"),
 )  # fmt: skip

@@ -19,15 +19,22 @@ from drafting.curves import Cubic, Points, chain_points, left_of, line, rounded,
 from drafting.measurements import Measurements
 from drafting.outline import Edge, polyline_length, ring_points
 from drafting.piece import Mark, Notch, Piece
+from drafting.sheet.board import plain
 from drafting.sheet.darts import OpenDart
 from drafting.sheet.pieces import half_piece, label_of
 from drafting.style import slash_and_spread
+from drafting.truing import Check
 
 DRILL_SHORT_MM = 10.0  # the mark for a dart's point lies this far inside it, so that no hole shows
 BAR_MM = 15.0  # of the mark across the end of a zip or slit
 BIAS_JOIN_MM = 6.0
 LONGEST_STRIP_MM = 700.0  # longer bias strips waste cloth; they are joined
 GATHER_STEP_MM = 2.0
+POCKET_OFF_MM = 30.0  # a pocket keeps this far off armhole, neckline and hem
+_POCKET_INSIDE_MM = 8.0  # off the centre and the side seam
+_POCKET_STEP_MM = 5.0
+_POCKET_REACH_MM = 280.0  # farther from its usual place it would be another pocket
+_FAR_FROM = ("armhole", "neckline", "hem", "sleeve hem", "underarm", "shoulder")
 
 
 def rectangle(name: str, sides: Sequence[str], long_: float, high: float, **more: Any) -> Piece:
@@ -168,6 +175,63 @@ def pocket_marks(pocket: Piece, at: tuple[float, float]) -> tuple[Mark, ...]:
     inside = np.array([[-10.0, -10.0], [10.0, -10.0]])
     drills = [Mark("pocket corner", (c + i)[None, :]) for c, i in zip(corners, inside, strict=True)]
     return (Mark("pocket", ring_points(pocket.edges) + np.array(at), closed=True), *drills[::-1])
+
+
+def pocket_place(
+    piece: Piece, usual: tuple[float, float], sizes: Sequence[tuple[float, float]]
+) -> tuple[float, float, float, float, float] | None:
+    """Width, depth, x of the middle and y of the foot of a pocket, and how far that lies from its
+    usual place, mm: of the first of ``sizes`` that is free near there, the nearest; None for none.
+
+    ``usual``: (x of the middle, y of the upper edge).
+    """
+    import shapely
+    from shapely.affinity import scale
+
+    edges = [(plain(n), shapely.LineString(e.points)) for n, e in piece.edges.items()]
+    taken = [
+        line_.buffer(POCKET_OFF_MM if n in _FAR_FROM else _POCKET_INSIDE_MM) for n, line_ in edges
+    ]
+    taken.append(shapely.LineString([(0.0, -1e4), (0.0, 1e4)]).buffer(_POCKET_INSIDE_MM))
+    free = shapely.Polygon(piece.sewing_line)
+    if piece.fold is None:  # a pocket on each side, or one that is sewn where it is drawn
+        free = free.intersection(scale(free, -1.0, 1.0, origin=(0.0, 0.0)))
+        taken += [scale(t, -1.0, 1.0, origin=(0.0, 0.0)) for t in taken]
+    free = free.difference(shapely.union_all(taken))
+    shapely.prepare(free)
+    _, bottom, right, top = piece.bounds()
+    middle = usual[0]
+    for width, depth in sizes:
+        start = usual[1] - depth
+        xs = np.r_[middle, np.arange(0.5 * width, right, _POCKET_STEP_MM)]
+        ys = np.r_[start, np.arange(bottom, top - depth, _POCKET_STEP_MM)]
+        x, y = (g.ravel() for g in np.meshgrid(xs, ys))
+        moved = np.hypot(x - middle, y - start)
+        order = np.argsort(moved, kind="stable")
+        order = order[moved[order] <= _POCKET_REACH_MM]
+        x, y, moved = x[order], y[order], moved[order]
+        boxes = shapely.box(x - 0.5 * width, y, x + 0.5 * width, y + depth)
+        fits = np.flatnonzero(shapely.covers(free, boxes))
+        if len(fits):
+            i = fits[0]
+            return width, depth, float(x[i]), float(y[i]), float(moved[i])
+    return None
+
+
+def check_pocket(piece: Piece, unit_: str) -> Check:
+    """Every pocket's place keeps 3 cm off armhole, neckline and hem; measured on the piece."""
+    import shapely
+
+    places = [shapely.Polygon(k.points) for k in piece.marks if k.name == "pocket"]
+    off = {
+        n: min(float(p.distance(shapely.LineString(e.points))) for p in places)
+        for n, e in piece.edges.items()
+        if plain(n) in _FAR_FROM
+    }
+    name = min(off, key=lambda n: off[n])
+    text = f"{format_length(off[name], unit_)} off the {name}, the nearest"
+    short = max(POCKET_OFF_MM - off[name] - 1e-3, 0.0)
+    return Check("the pocket keeps off the edges", short, 0.0, short == 0.0, text)
 
 
 def gathered(

@@ -57,14 +57,16 @@ def renamed(points: Mapping[str, Points], seam: bool) -> dict[str, Points]:
 
 def whole_piece(
     name: str, half: str, left: Mapping[str, Points], right: Mapping[str, Points],
-    m: Measurements, grain: Line, up: str,
+    m: Measurements, grain: Line, facing: bool,
 ) -> Piece:  # fmt: skip
     """A piece whose sides differ: one whole, seen from the cloth's right side.
 
-    Seen so, the wearer's left lies at x > 0 on the front and at x < 0 on the back.
+    Seen so, the wearer's left lies at x > 0 on the front and at x < 0 on the back; on a facing,
+    whose right side looks at the wearer, it is the other way round.
     """
-    plus, minus = (left, right) if half == FRONT else (right, left)
-    side_of = (LEFT, RIGHT) if half == FRONT else (RIGHT, LEFT)
+    left_first = (half == FRONT) != facing
+    plus, minus = (left, right) if left_first else (right, left)
+    side_of = (LEFT, RIGHT) if left_first else (RIGHT, LEFT)
     a, b = dict(plus), {n: flip(p) for n, p in minus.items()}
     across = [n for n in a if n != "fold"]
     first, last = across[0], across[-1]  # the hem (or a facing's outer edge), and the neckline
@@ -78,17 +80,19 @@ def whole_piece(
     edges = {n: Edge(n, p) for n, p in lines.items()}
     refuse_crossing(edges, name)
     (_, low), (_, high) = grain
-    label = label_of(name, f"cut 1, single layer, {up}", m)
+    label = label_of(name, "cut 1, single layer, right side up", m)
     return Piece(name, edges, grain=((0.0, low), (0.0, high)), label=label)
 
 
 def pieces_of(
     name: str, half: str, flat: Sequence[Mapping[str, Points]], m: Measurements, grain: Line,
-    seam: bool, apart: bool = False, up: str = "right side up", notches: Notches | None = None,
+    seam: bool, apart: bool = False, facing: bool = False, notches: Notches | None = None,
 ) -> dict[str, Piece]:  # fmt: skip
     """The piece or pieces of one half: one drawing of it for both sides, or left and right.
 
-    ``seam``: the centre is sewn; ``apart``: left and right do not meet there (armhole facings).
+    ``seam``: the centre is sewn; ``apart``: left and right do not meet there (armhole facings);
+    ``facing``: it lies inside, its right side to the wearer. Every piece is drawn as the cloth's
+    right side shows it.
     """
 
     def notched(piece: Piece) -> Piece:
@@ -97,17 +101,17 @@ def pieces_of(
     if len(flat) == 1:
         return {name: notched(half_piece(name, flat[0], m, seam, grain=grain))}
     if not apart and not seam:
-        return {name: notched(whole_piece(name, half, flat[0], flat[1], m, grain, up))}
+        return {name: notched(whole_piece(name, half, flat[0], flat[1], m, grain, facing))}
     out = {}
     for side, points in zip((LEFT, RIGHT), flat, strict=True):
         full = f"{side} {name}"
         ends = grain
-        if (side == LEFT) != (half == FRONT):  # lies at x < 0, see `whole_piece`
+        if (side == LEFT) != ((half == FRONT) != facing):  # lies at x < 0, see `whole_piece`
             points = {n: flip(points[n]) for n in reversed(list(points))}
             (x0, y0), (x1, y1) = grain
             ends = ((-x0, y0), (-x1, y1))
         piece = notched(half_piece(full, points, m, True, grain=ends))
-        out[full] = piece.with_(cut=1, pair=False, label=label_of(full, f"cut 1, {up}", m))
+        out[full] = piece.with_(cut=1, pair=False, label=label_of(full, "cut 1, right side up", m))
     return out
 
 

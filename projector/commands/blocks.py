@@ -202,10 +202,12 @@ def _wrapped(text: str, indent: int = 2) -> str:
     return click.wrap_text(text, width, initial_indent=" " * indent, subsequent_indent="      ")
 
 
-def _example() -> Any:
-    from drafting.measurements import Measurements
+def _example(block: Block) -> Any:
+    """The example body; of a measure that it lacks, the middle of what is usual."""
+    from drafting.measurements import REGISTRY, Measurements
 
-    return Measurements.from_dict(_EXAMPLE)
+    more = {k: f"{(REGISTRY[k].low_mm + REGISTRY[k].high_mm) / 2} mm" for k in block.needs}
+    return Measurements.from_dict({**more, **_EXAMPLE})
 
 
 def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
@@ -214,7 +216,7 @@ def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
     style: dict[str, Any] = {key: choice}
     if key == "opening" and choice != "none":
         style["opening_length"] = "12 cm"
-    return draft(block.name, _example(), style).pieces
+    return draft(block.name, _example(block), style).pieces
 
 
 def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:

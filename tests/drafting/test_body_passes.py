@@ -89,7 +89,7 @@ def test_a_pocket_too_near_an_edge_fails_its_check() -> None:
     """The check measures the piece: a place moved to half the distance fails, at twice it holds."""
     from dataclasses import replace
 
-    from drafting.blocks.garment_pieces import check_pocket
+    from drafting.sheet.finishing import check_pocket
 
     front = draft("quick-top", wearer(BODIES[3]), {"pocket": "hip"}).pieces["front"]
     low = min(float(m.points[:, 1].min()) for m in front.marks if m.name == "pocket")

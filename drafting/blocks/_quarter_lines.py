@@ -32,6 +32,7 @@ from drafting.curves import (
 )
 from drafting.fit import BACK, FRONT, XY, Quarter
 from drafting.sheet import Sheet
+from drafting.sheet.passing import FACING_PAST_SLIT_MM, GUESSED_ARM
 
 INCH = 25.4
 FRONT_DEPTH_MM = 3 * INCH
@@ -384,10 +385,11 @@ class Upper:
 _SLEEVE_MM = {"cap": 50.0, "short": 180.0, "elbow": 300.0}
 _CAP_MOST_MM = 75.0
 _CAP_INSIDE_MM = 12.0  # a cap ends at least this far inside the eased bust point
-_MOST_LENGTHENED_MM = 150.0
+_MOST_REACH_MM = 420.0
 _UNDERARM_ROUND_MM = 90.0
 _MOST_LOWERED_MM = 70.0
 _LEAST_UNDERARM_MM = 55.0
+_LEAST_SIDE_LEFT_MM = 60.0  # of side seam below the underarm of a grown-on sleeve
 
 
 def _sleeve(
@@ -420,38 +422,37 @@ def _sleeve(
                 f"The cap sleeve is {s.t(reach)} long: further it would stand out past the side."
             )
         return {half: _cap(q, sides[half], reach) for half, q in pair.items()}
-    width = float(style["sleeve_width"] or (arm + 60.0 if arm else 0.36 * 4.0 * widest))
-    need = (
-        widest + _LEAST_UNDERARM_MM - float(shoulder[0]) - 0.5 * width * float(down[0])
-    ) / float(out[0])
-    if need > reach + _MOST_LENGTHENED_MM:
-        raise DraftError(
-            Fault(
-                "style.sleeve",
-                f"ends inside the body's width: it must be {s.t(need)} long to have an underarm.",
-                "Make it longer or narrower, or choose a cap sleeve.",
-            )
+    wanted = float(arm or GUESSED_ARM * s.m["bust_girth"]) + 60.0
+    width = float(style["sleeve_width"] or wanted)
+    inside = widest + _LEAST_UNDERARM_MM - float(shoulder[0]) - 0.5 * width * float(down[0])
+    asked, reach = reach, max(reach, inside / float(out[0]))
+    laid = None
+    while laid is None and reach <= _MOST_REACH_MM:
+        wrist = shoulder + out * reach + down * (0.5 * width)
+        laid = _underarm_corners(wrist, pair, sides, side_length, widest)
+        reach += 0.0 if laid else 10.0
+    if laid is None:
+        narrower = (
+            f"Leave sleeve_width out ({s.t(wanted)} then), make"
+            if style["sleeve_width"]
+            else "Make"
         )
-    if need > reach:
-        reach = need
+        what = f"{s.t(width)} round, it has no underarm at any length."
+        remedy = f"{narrower} the top longer, or choose 'sleeve: cap'."
+        raise DraftError(Fault("style.sleeve", what, remedy))
+    lowered, corners = laid
+    if reach > asked:
         notes.append(f"The sleeve is {s.t(reach)} long, so that it has an underarm to sew.")
-    wrist = shoulder + out * reach + down * (0.5 * width)
-    # The underarm lies lower than that of an armhole, so that it runs on gently into the sleeve.
-    across = float(wrist[0]) - widest
-    under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
-    lowered = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM, 0.3 * side_length)
-    corners = {h: cut_chain(x.curves, lowered)[1][0].start for h, x in sides.items()}
-    if any(c[1] - wrist[1] > max(across, 60.0) for c in corners.values()):
-        raise DraftError(
-            Fault(
-                "style.sleeve_width",
-                f"a sleeve {s.t(width)} round hangs down past the underarm.",
-                "Make it narrower or longer, or the top longer.",
-            )
+    if lowered > _MOST_LOWERED_MM:
+        notes.append(
+            f"The underarm lies {s.t(lowered)} below that of an armhole: so wide a sleeve, grown on, "
+            "hangs so low. The arm lifts less far in it; a sleeve that is set in, or a cap, sits "
+            "higher."
         )
     taken = min(
         _UNDERARM_ROUND_MM,
         0.35 * side_length,
+        0.6 * (side_length - lowered),
         *(0.8 * float(np.hypot(*(wrist - c))) for c in corners.values()),
     )
 
@@ -487,6 +488,25 @@ def _sleeve(
     return uppers
 
 
+def _underarm_corners(
+    wrist: Points, pair: Mapping[str, Quarter], sides: Mapping[str, Side], side_length: float, widest: float
+) -> tuple[float, dict[str, Points]] | None:  # fmt: skip
+    """How far down the side seam a grown-on sleeve's underarm lies, mm, and its corner (2,) by half.
+
+    Lower than that of an armhole, so that it runs on gently into the sleeve; and as far down as it
+    must, so that the seam to ``wrist`` falls no steeper than halfway. None: there is no such place.
+    """
+    across = float(wrist[0]) - widest
+    under = 0.5 * (pair[FRONT].bust[1] + pair[BACK].bust[1]) - float(wrist[1])
+    usual = min(max(under - 0.35 * across, 0.0), _MOST_LOWERED_MM, 0.3 * side_length)
+    for lowered in np.arange(usual, max(side_length - _LEAST_SIDE_LEFT_MM, usual) + 1e-9, 5.0):
+        corners = {h: cut_chain(x.curves, float(lowered))[1][0].start for h, x in sides.items()}
+        gaps = [wrist - c for c in corners.values()]
+        if all(g[0] > 15.0 and -g[1] <= max(float(g[0]), 60.0) for g in gaps):
+            return float(lowered), corners
+    return None
+
+
 def _cap(q: Quarter, side: Side, reach: float) -> Upper:
     """A cap sleeve: the shoulder longer by ``reach``, the armhole drawn from its end."""
     tip = vec(q.shoulder) + vec(q.along) * reach
@@ -498,8 +518,11 @@ def _cap(q: Quarter, side: Side, reach: float) -> Upper:
 # --- facings -----------------------------------------------------------------------------------
 
 
-def neck_facing(s: Sheet, drawn: Drawn) -> dict[str, list[Cubic]]:
-    """A facing of the neckline: the neckline again, and once more the facing's width further out."""
+def neck_facing(s: Sheet, drawn: Drawn, slit: float) -> dict[str, list[Cubic]]:
+    """A facing of the neckline: the neckline again, and once more the facing's width further out.
+
+    ``slit``: length mm of the slit at the centre back, which it must finish too.
+    """
     q = drawn.quarter
     c, sine = q.along
     width = min(float(s.style["facing_width"]), 0.8 * q.shoulder_length)
@@ -508,6 +531,8 @@ def neck_facing(s: Sheet, drawn: Drawn) -> dict[str, list[Cubic]]:
     if shape == "v":  # measured square to the V's line, not down the centre
         lean = math.atan2(q.neck[0], q.neck[1] - q.centre_y)
         deeper = min(width / math.sin(lean), 2.5 * width, q.centre_y - q.hem_y - 40.0)
+    if slit > 0 and q.half == BACK:
+        deeper = max(deeper, slit + FACING_PAST_SLIT_MM)
     neck = (q.neck[0] + c * width, q.neck[1] + sine * width)
     outer = replace(q, neck=neck, centre_y=q.centre_y - deeper)
     edge = neckline_curves(outer, shape, drawn.tilt if q.half == FRONT else -drawn.tilt)
@@ -519,7 +544,7 @@ def neck_facing(s: Sheet, drawn: Drawn) -> dict[str, list[Cubic]]:
     }
 
 
-def armhole_facing(s: Sheet, drawn: Drawn) -> dict[str, list[Cubic]]:
+def armhole_facing(s: Sheet, drawn: Drawn, _: float = 0.0) -> dict[str, list[Cubic]]:
     """A facing of the armhole, of even width at the shoulder and at the side seam."""
     armhole, shoulder, side = (drawn.edges[n] for n in ("armhole", "shoulder", "side"))
     most = min(0.45 * chain_length(shoulder), 0.5 * chain_length(side))
