@@ -474,7 +474,7 @@ def _record_vent(s: Sheet, slit_mm: float) -> None:
     back, width = s.pieces[BACK], s.style["vent_width"]
     with s.step("back-vent", "Back: the vent", BACK, "Its upper end falls towards its edge."):
         s.point("vent, upper end", on="hem line", up=number(slit_mm))
-        s.point("vent corner", from_="vent, upper end", out=-width, up=-VENT_SLOPE * width)
+        s.point("vent corner", from_="vent, upper end", out=-width, up=-(VENT_SLOPE * width))
         s.point("vent at the hem", on="hem line", out=-width)
         s.draw("vent top", back.edges["vent top"].points)
         s.draw("vent", back.edges["vent"].points, f"{s.t(slit_mm)} long and {s.t(width)} wide")

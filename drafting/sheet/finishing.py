@@ -34,6 +34,7 @@ POCKET_OFF_MM = 30.0  # a pocket keeps this far off armhole, neckline and hem
 _POCKET_INSIDE_MM = 8.0  # off the centre and the side seam
 _POCKET_STEP_MM = 5.0
 _POCKET_REACH_MM = 280.0  # farther from its usual place it would be another pocket
+_ROUND = 1.0 / math.cos(math.pi / 16.0)  # a buffer's corners of 4 segments lie this much inside
 _FAR_FROM = ("armhole", "neckline", "hem", "sleeve hem", "underarm", "shoulder")
 
 
@@ -190,7 +191,8 @@ def pocket_place(
 
     edges = [(plain(n), shapely.LineString(e.points)) for n, e in piece.edges.items()]
     taken = [
-        line_.buffer(POCKET_OFF_MM if n in _FAR_FROM else _POCKET_INSIDE_MM) for n, line_ in edges
+        line_.buffer(_ROUND * (POCKET_OFF_MM if n in _FAR_FROM else _POCKET_INSIDE_MM), quad_segs=4)
+        for n, line_ in edges
     ]
     taken.append(shapely.LineString([(0.0, -1e4), (0.0, 1e4)]).buffer(_POCKET_INSIDE_MM))
     free = shapely.Polygon(piece.sewing_line)

@@ -104,10 +104,11 @@ def _girths_down(halves: Sequence[Piece], down: Points) -> tuple[Points, Points]
                 continue
             falls = bool(edge.points[0, 1] > edge.points[-1, 1])
             along = down if falls else edge.length_mm - down
-            spots = np.array([edge.at(float(s))[0] for s in along])
+            run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
+            x, y = (np.interp(along, run, edge.points[:, k]) for k in (0, 1))
             doubled = 2.0 if piece.fold is not None or piece.pair else 1.0
-            girth += doubled * np.abs(spots[:, 0])
-            level += spots[:, 1]
+            girth += doubled * np.abs(x)
+            level += y
             count += 1
     return girth, level / count
 
