@@ -13,7 +13,7 @@ from types import MappingProxyType
 import numpy as np
 
 from configs.errors import DraftError, Fault, InputError
-from configs.files import unknown_keys
+from configs.reader import unknown_keys
 from configs.units import format_length
 from drafting.blocks import Draft, draft
 from drafting.figures.drawing import GREY, INK, Drawing, Stroke, Writing, to_svg
