@@ -68,6 +68,7 @@ LINE_ROOM_MM = 1.0
 COVER_MM = (190.0, 232.0)
 MAX_SHEETS = 400
 SQUARES_MM = (100.0, 101.6)  # 4 in
+SQUARE_GAP_MM = 8.0
 DIAMOND_MM = 4.0  # half of a registration mark
 
 # weight mm, (dash, gap) mm, grey
@@ -162,7 +163,7 @@ def pieces_pdf(
     if large:
         sizes.insert(0, COVER_MM)
     best: tuple[int, tuple[float, float], Grid, list[Spot]] | None = None
-    for page in {size, size if paper == ROLL else size[::-1]}:
+    for page in _shapes(size, paper):
         grid = Grid(page[0] - 2 * margin, page[1] - 2 * margin, OVERLAP_MM)
         packed = pack(sizes, grid, GAP_MM, first=1 if large else 0)
         count = len(_sheets_of(packed, sizes, grid))
@@ -215,6 +216,11 @@ def _paper(paper: str, roll_width_mm: float | None) -> tuple[tuple[float, float]
             Fault("--paper", f"'{paper}' is not a paper.", f"Use {', '.join(PAPERS)} or roll.")
         )
     return PAPERS[paper], PAPERS[paper][0] >= LARGE_MM
+
+
+def _shapes(size: tuple[float, float], paper: str) -> tuple[tuple[float, float], ...]:
+    """The page shapes to choose from, (width, height) mm: upright and across."""
+    return (size,) if paper == ROLL else (size, size[::-1])
 
 
 def _padded(
@@ -387,45 +393,64 @@ class _Press:
         self.cover_block(self.margin, self.margin, width, height)
 
     def cover_block(self, x: float, y: float, width: float, height: float) -> None:
-        """Test squares, what to do with them, what is printed: in a box at (x, y) mm."""
-        top = y
-        for side, said in zip(SQUARES_MM, ("100 mm", "4 in"), strict=True):
-            self.pen(0.2)
-            self.pdf.rect(x, top, side, side)
-            self.text(x + 5, top + side / 2 - 1, f"{said} × {said}", 5)
-            self.text(
-                x + 5,
-                top + side / 2 + 6,
-                "from the middle of one line to the middle of the other",
-                2.6,
-                90,
-            )
-            top += side + 8
-        column = x + SQUARES_MM[1] + 6
-        room = x + width - column
-        y += 5
+        """Test squares, what to do with them, what is printed: in a box at (x, y) mm.
+
+        The squares stand one above the other where the box is high enough, with the words beside
+        them; else side by side, with the words below.
+        """
+        first, second = SQUARES_MM
+        upright = first + SQUARE_GAP_MM + second <= height
+        self.square(x, y, first, "100 mm")
+        if upright:
+            self.square(x, y + first + SQUARE_GAP_MM, second, "4 in")
+            left, top = x + second + 6, y + 5
+            room = x + width - left
+            foot = y + height
+            end = self.told(left, top, room)
+            end = self.listed(left, end, room, foot)
+            if self.cover is not None and len(self.sheets) > 1:
+                end = max(end, y + 160.0)
+                self.map(left, end, room, foot - end)
+            return
+        self.square(x + first + SQUARE_GAP_MM, y, second, "4 in")
+        top, room = y + second + 9, (width - 8) / 2
+        self.told(x, top, room)
+        self.listed(x + room + 8, top, room, y + height)
+
+    def square(self, x: float, y: float, side: float, said: str) -> None:
+        """A square to measure, its corner at (x, y) mm."""
+        self.pen(0.2)
+        self.pdf.rect(x, y, side, side)
+        self.text(x + 5, y + side / 2 - 1, f"{said} × {said}", 5)
+        how = "from the middle of one line to the middle of the other"
+        self.text(x + 5, y + side / 2 + 6, how, 2.6, 90)
+
+    def told(self, x: float, y: float, room: float) -> float:
+        """The title and what to do, from (x, y) mm down; where it ends."""
         head = self.title or "pattern"
-        self.text(column, y, head, self.letters.fitted(head, 6, room))
+        self.text(x, y, head, self.letters.fitted(head, 6, room))
         y += 8
         for block in (_NOTICE, _JOIN if len(self.sheets) > 1 else ()):
             for line in block:
-                self.text(column, y, line, self.letters.fitted(line, 3.4, room))
+                self.text(x, y, line, self.letters.fitted(line, 3.4, room))
                 y += 5
-            y += 3
+            y += 3 if block else 0
+        return y
+
+    def listed(self, x: float, y: float, room: float, foot: float) -> float:
+        """How many sheets there are, and the pieces as far as there is room; where it ends."""
         what = f"{len(self.sheets)} sheet{'s' if len(self.sheets) > 1 else ''}, {self.paper}"
-        self.text(column, y, what, 3.4)
+        self.text(x, y, what, 3.4)
         y += 7
-        foot = y + max(0.0, height - (y - self.margin)) if self.cover is None else COVER_MM[1]
         for p in self.laid:
             if y > foot - 12:
-                self.text(column, y, "...", 3.4)
+                self.text(x, y, "...", 3.4)
                 break
             head, how = p.piece.name, p.piece.how_to_cut
-            self.text(column, y, head, self.letters.fitted(head, 3.8, room))
-            self.text(column, y + 4.5, how, self.letters.fitted(how, 3, room), 70)
+            self.text(x, y, head, self.letters.fitted(head, 3.8, room))
+            self.text(x, y + 4.5, how, self.letters.fitted(how, 3, room), 70)
             y += 11
-        if self.cover is not None and len(self.sheets) > 1:
-            self.map(column, max(y, 160.0), room, COVER_MM[1] - max(y, 160.0))
+        return y
 
     def map_page(self) -> None:
         self.pdf.add_page(format=self.page)

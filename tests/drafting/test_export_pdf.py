@@ -6,6 +6,7 @@ own size in points gives the scale.
 
 from __future__ import annotations
 
+import ctypes
 import itertools
 import math
 from functools import cache
@@ -21,6 +22,7 @@ from scipy.ndimage import map_coordinates
 
 from configs.errors import InputError
 from drafting.docket import Docket
+from drafting.export import pdf
 from drafting.export.lettering import font_folders
 from drafting.export.marks import mark_words
 from drafting.export.packing import Grid, pack
@@ -78,6 +80,70 @@ def test_test_squares_measure_true_on_the_first_page() -> None:
                 line_offsets(page, np.array([[x, top + side]]), up),
             ]
             assert np.all(np.abs(np.concatenate(corners)) < 0.05), (paper, side, corners)
+
+
+def squares_of(data: bytes) -> dict[float, tuple[float, ...]]:
+    """Side in mm → (left, top, right, bottom) mm of each square drawn on page 1, by pypdfium2,
+    whose boxes reach a line's width past the middle of the line."""
+    page = pypdfium2.PdfDocument(data)[0]
+    height = page.get_height()
+    found = {}
+    for item in page.get_objects(filter=[pypdfium2.raw.FPDF_PAGEOBJ_PATH]):
+        left, low, right, high = item.get_bounds()
+        pen = ctypes.c_float()
+        pypdfium2.raw.FPDFPageObj_GetStrokeWidth(item, pen)
+        w = pen.value
+        sides = (left + w, height - high + w, right - w, height - low - w)
+        box = tuple(v / 72 * 25.4 for v in sides)
+        wide, tall = box[2] - box[0], box[3] - box[1]
+        if abs(wide - tall) < 0.05 and 99.0 < wide < 103.0:
+            found[round(wide, 2)] = box
+    return found
+
+
+@pytest.mark.parametrize("upright", [True, False])
+@pytest.mark.parametrize("paper", [*PAPERS, "roll"])
+def test_both_squares_lie_whole_on_every_paper(
+    paper: str, upright: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On each paper, upright and across, page 1 has both squares whole, 10 mm from its rim and
+    apart from each other, and true within 0.05 mm; the words on it keep off their lines."""
+    w, h = sorted(PAPERS.get(paper, (900.0, 1000.0)))
+    shape = (w, h) if upright else (h, w)
+    if paper != "roll":
+        monkeypatch.setattr(pdf, "_shapes", lambda *_: (shape,))
+    roll = (w if upright else h) if paper == "roll" else None
+    made = pieces_pdf(garment(), None, paper=paper, roll_width_mm=roll, title="rehearsal top")
+    page = made.page_mm
+    assert paper == "roll" or page == shape
+    found = squares_of(made.data)
+    assert sorted(found) == pytest.approx([100.0, 101.6], abs=0.05)
+    for left, top, right, bottom in found.values():
+        assert min(left, top, page[0] - right, page[1] - bottom) > 9.8
+    squares = [shapely.box(*box) for box in found.values()]
+    assert squares[0].distance(squares[1]) > 5.0
+    text = pypdfium2.PdfDocument(made.data)[0].get_textpage()
+    said = text.get_text_range()
+    assert all(word in said for word in ("rehearsal top", "front", "sleeve", "cuff", "never"))
+    if w > 700.0:  # the pieces are on this page too
+        return
+    for left, low, right, high in (text.get_rect(i) for i in range(text.count_rects())):
+        across = [v / 72 * 25.4 for v in (left, right)]
+        down = [page[1] - v / 72 * 25.4 for v in (high, low)]
+        words = shapely.box(across[0], down[0], across[1], down[1])
+        assert shapely.box(9, 9, page[0] - 9, page[1] - 9).contains(words)
+        assert all(words.disjoint(s.exterior) for s in squares)
+
+
+def test_the_shipped_skirt_has_its_squares() -> None:
+    """The docket that is shipped prints across on A4 and Letter, with both squares whole."""
+    read = Docket.load(next(CONFIGS.glob("*s/pier-skirt.yaml")))
+    own = {n: read.allowances_for(n) for n in read.pieces()}
+    for paper in ("a4", "letter"):
+        made = pieces_pdf(read.pieces(), own, paper=paper, title=read.title)
+        for box in squares_of(made.data).values():
+            assert box[2] < made.page_mm[0] - 9.8 and box[3] < made.page_mm[1] - 9.8
+        assert len(squares_of(made.data)) == 2
 
 
 def on_sheets(made: Printed, line: NDArray) -> dict[tuple[int, int], NDArray]:
