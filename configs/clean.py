@@ -1,8 +1,8 @@
 """Nothing from the current folder runs or decides: her folder may hold files of anybody.
 
 Python puts the current folder first on the path of a process that is started with ``-c``, so a
-file ``multiprocessing.py`` beside a docket would run in its place; numba and ezdxf take settings
-from files of their names there. Processes of ours start by `python`, and `library` imports what
+file ``multiprocessing.py`` beside a docket would run in its place; ezdxf takes settings from a
+file of its name there. Processes of ours start by `python`, and `library` imports what
 reads settings.
 """
 

@@ -29,8 +29,6 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if name.isidentifier():
             (folder / f"{name}.py").write_text(text)
     assert {"multiprocessing", "numpy", "ezdxf", "projector"} <= names
-    for name in (".numba_config.yaml", "numba.yaml"):
-        (folder / name).write_text("threading_layer: hostile\ndisable_jit: 1\nopt: wrong\n")
     for name in ("ezdxf.ini", "matplotlibrc", "setup.cfg", ".pdbrc", "fpdf.ini", "pyvenv.cfg"):
         (folder / name).write_text("no section, no key\n")
     docket = {
@@ -95,18 +93,3 @@ def test_a_plan_at_the_table_runs_nothing_from_the_folder(hostile: Path, tmp_pat
         "    print(run.fault, len(run.best.lay))\n"
     )
     assert run(hostile, [sys.executable, str(script)]).split() == ["2"]
-
-
-def test_the_compiler_takes_no_settings_from_the_folder(hostile: Path, tmp_path: Path) -> None:
-    """numba, imported where its settings lie, keeps its own; so does a worker's interpreter."""
-    script = tmp_path / "loops.py"
-    script.write_text(
-        "import subprocess\n"
-        "from configs import clean\n"
-        "numba = clean.library('numba')\n"
-        "print(numba.config.THREADING_LAYER, numba.config.DISABLE_JIT)\n"
-        "code = 'import numba, multiprocessing; print(numba.config.THREADING_LAYER, "
-        "numba.config.DISABLE_JIT)'\n"
-        "print(subprocess.run(**clean.python(code), capture_output=True, text=True).stdout)\n"
-    )
-    assert run(hostile, [sys.executable, str(script)]).split() == ["default", "0", "default", "0"]
