@@ -108,7 +108,7 @@ def _work(
     from configs.errors import ChalkbeamError
     from drafting.docket import Docket
     from drafting.lay import plan
-    from projector.shares import plan_options, together
+    from projector.shares import rules_of, together
 
     try:
         docket = Docket.from_dict(data, path=path)
@@ -131,7 +131,7 @@ def _work(
             seconds=seconds,
             locked=(*locked, *joined.still),
             progress=send,
-            **plan_options(joined, docket.distance_mm),
+            rules=rules_of(joined, docket.distance_mm),
         )
         send(lay)
         out.put(("done", ""))

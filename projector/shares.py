@@ -11,11 +11,12 @@ import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.cloth import Cloth
+    from drafting.lay import Rules
     from drafting.piece import Piece
     from drafting.placement import Placement
 
@@ -177,10 +178,8 @@ def _prefixes(dockets: Sequence[Docket], others: Sequence[Docket]) -> list[str]:
     return out
 
 
-def plan_options(joined: Together, distance_mm: float) -> dict[str, Any]:
-    """The keywords that `drafting.lay.plan` takes beside pieces, cloth and what is locked."""
-    return {
-        "distance_mm": distance_mm,
-        "allowances": joined.allowances,
-        "quantity": joined.quantity,
-    }
+def rules_of(joined: Together, distance_mm: float) -> Rules:
+    """The rules that all garments on one cloth are laid by, for planner and judge."""
+    from drafting.lay import Rules
+
+    return Rules(distance_mm, joined.allowances, joined.quantity)

@@ -2,5 +2,4 @@
 
 from __future__ import annotations
 
-from drafting.docket.model import DEFAULT_DISTANCE_MM as DEFAULT_DISTANCE_MM
 from drafting.docket.model import Docket as Docket

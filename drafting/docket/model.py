@@ -20,6 +20,7 @@ from configs.errors import ChalkbeamError, Fault, InputError
 from configs.files import parse_yaml, read_text
 from drafting.allowance import HEM
 from drafting.cloth import Cloth
+from drafting.lay.rules import DEFAULT_DISTANCE_MM, Rules
 from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.placement import Placement
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 
 _DRAFT_FIELDS = frozenset({"measurements", "garment", "imported"})
 _SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no source)
-DEFAULT_DISTANCE_MM = 5.0  # room for the shears between two cutting lines (common practice)
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,6 +191,11 @@ class Docket:
     def allowances_for(self, piece: str) -> dict[str, float]:
         """Edge → allowance mm for one piece (``all`` for edges not named)."""
         return {**self.allowances, **self.piece_allowances.get(piece, {})}
+
+    @property
+    def rules(self) -> Rules:
+        """What its lay keeps to, for `drafting.lay.plan` and `judge`."""
+        return Rules(self.distance_mm, {**self.allowances, **self.piece_allowances}, self.quantity)
 
     def allowance_cautions(self) -> list[str]:
         """What to know before cutting: edges without allowance, and allowances too small to sew.

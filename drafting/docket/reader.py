@@ -15,8 +15,9 @@ from configs.files import named_file
 from configs.reader import Reader, kind_of, unknown_keys
 from drafting import piece_entry
 from drafting.cloth import Cloth
-from drafting.docket.model import DEFAULT_DISTANCE_MM, Docket
+from drafting.docket.model import Docket
 from drafting.fit import FORM
+from drafting.lay.rules import DEFAULT_DISTANCE_MM, MOST_DISTANCE_MM
 from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.placement import Placement
@@ -72,7 +73,7 @@ def read_docket(data: Mapping[str, Any], path: Path | None, text: str = "") -> D
         allowances=allowances,
         piece_allowances=own,
         cloth=_cloth(top, path),
-        distance_mm=top.length("distance", 0.0, 100.0)
+        distance_mm=top.length("distance", 0.0, MOST_DISTANCE_MM)
         if "distance" in top.data
         else DEFAULT_DISTANCE_MM,
         shares=_shares(top, path),

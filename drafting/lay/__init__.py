@@ -10,17 +10,40 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from drafting.cloth import Cloth as Cloth
+    from drafting.lay.check import Judge as Judge
+    from drafting.lay.check import Problem as Problem
+    from drafting.lay.check import judge as judge
     from drafting.lay.model import LaidPiece as LaidPiece
     from drafting.lay.model import Lay as Lay
+    from drafting.lay.planner import Effort as Effort
     from drafting.lay.planner import plan as plan
+    from drafting.lay.rules import Rules as Rules
+    from drafting.placement import Placement as Placement
 
 _HOMES = {
     "Cloth": "drafting.cloth",
+    "Effort": "drafting.lay.planner",
+    "Judge": "drafting.lay.check",
     "LaidPiece": "drafting.lay.model",
     "Lay": "drafting.lay.model",
+    "Placement": "drafting.placement",
+    "Problem": "drafting.lay.check",
+    "Rules": "drafting.lay.rules",
+    "judge": "drafting.lay.check",
     "plan": "drafting.lay.planner",
 }
-__all__ = ["Cloth", "LaidPiece", "Lay", "plan"]
+__all__ = [
+    "Cloth",
+    "Effort",
+    "Judge",
+    "LaidPiece",
+    "Lay",
+    "Placement",
+    "Problem",
+    "Rules",
+    "judge",
+    "plan",
+]
 
 
 def __getattr__(name: str) -> Any:

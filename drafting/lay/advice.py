@@ -18,7 +18,8 @@ from configs.errors import LayError
 from drafting.cloth import Cloth
 from drafting.lay.first import touched_cells
 from drafting.lay.model import Lay
-from drafting.lay.planner import plan
+from drafting.lay.planner import Effort, plan
+from drafting.lay.rules import Rules
 from drafting.lay.shapes import cleaned, convex_parts, counter_clockwise
 from drafting.piece import Piece
 
@@ -148,12 +149,11 @@ def compare_widths(
     *,
     seconds: float = 1.0,
     widths_mm: tuple[float, ...] = WIDTHS_MM,
-    **how: Any,
+    rules: Rules | None = None,
 ) -> list[Choice]:
     """The same pieces on the widths sold, folded lengthwise and single, ``seconds`` each.
 
-    ``how``: as for `plan` (allowances, distance_mm, quantity). A length of None: something does
-    not fit across. Quick plans: compare them with each other, not with a longer one.
+    A length of None: something does not fit across. Quick plans: compare them with each other, not with a longer one.
     """
     out = []
     own = {round(cloth.width_mm)} if cloth.outline is None else set()
@@ -165,7 +165,7 @@ def compare_widths(
                 cloth, width_mm=width, fold=fold, length_mm=None, outline=None, holes=(), flaws=()
             )
             try:
-                lay = plan(pieces, other, seconds=seconds, workers=0, **how)
+                lay = plan(pieces, other, seconds, rules=rules, effort=Effort(workers=0))
             except LayError:
                 continue
             fits = not lay.left_out
@@ -179,9 +179,7 @@ def what_would_help(
     lay: Lay,
     *,
     seconds: float = 1.0,
-    allowances: Mapping[str, Any] | None = None,
-    distance_mm: float = 0.0,
-    quantity: int | Mapping[str, int] = 1,
+    rules: Rules | None = None,
 ) -> list[str]:
     """What would make pieces fit that were left out, each tried before it is said."""
     if not lay.left_out:
@@ -189,14 +187,11 @@ def what_would_help(
     said = []
     names = sorted({key.rsplit("/", 1)[0] for key in lay.left_out})
 
-    def fits(other: Cloth, **changes: Any) -> Lay | None:
-        how: dict[str, Any] = {
-            "allowances": allowances,
-            "distance_mm": distance_mm,
-            "quantity": quantity,
-        }
+    rules = rules or Rules()
+
+    def fits(other: Cloth, other_rules: Rules = rules) -> Lay | None:
         try:
-            made = plan(pieces, other, seconds=seconds, workers=0, **{**how, **changes})
+            made = plan(pieces, other, seconds, rules=other_rules, effort=Effort(workers=0))
         except LayError:
             return None
         return None if made.left_out else made
@@ -223,10 +218,11 @@ def what_would_help(
         )
     if cloth.folded and cloth.outline is None and fits(single):
         said.append("Opened out to a single layer it fits.")
-    if distance_mm > 1.0 and fits(cloth, distance_mm=1.0):
-        said.append(f"With 1 mm between cutting lines instead of {distance_mm:g} mm it fits.")
-    smaller = _scaled(allowances, 0.6)
-    if smaller and fits(cloth, allowances=smaller):
+    apart = rules.distance_mm
+    if apart > 1.0 and fits(cloth, dataclasses.replace(rules, distance_mm=1.0)):
+        said.append(f"With 1 mm between cutting lines instead of {apart:g} mm it fits.")
+    smaller = _scaled(rules.allowances, 0.6)
+    if smaller and fits(cloth, dataclasses.replace(rules, allowances=smaller)):
         said.append("With allowances of six tenths it fits.")
     if not said:
         said.append(

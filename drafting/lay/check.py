@@ -1,22 +1,28 @@
-"""Is a lay sound? Checked exactly, on the true cutting lines, before anyone sees it.
+"""The one judge of a lay: planner, table, `lay`, `frame` and the public API ask here.
 
-Every plan passes here before it replaces the last one, and again before it is saved. Planners work
-on rasters and simplified outlines; this does not, and shares no code with them but the region.
+Exact, on the true cutting lines. Planners work on rasters and simplified outlines; this does not,
+and shares no code with them but the region and what `cuts` says of each piece.
 """
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from configs.errors import Fault
+from configs.errors import Fault, LayError
 from drafting.cloth import Cloth
-from drafting.lay.model import LaidPiece
+from drafting.lay.cuts import FOLD, SINGLE, Spec, laid_piece, named, specs_of
+from drafting.lay.model import LaidPiece, placement_parts
 from drafting.lay.region import usable_region
+from drafting.lay.rules import Rules
+from drafting.piece import Piece
 
 if TYPE_CHECKING:
     from drafting.lay.first import State
@@ -28,40 +34,349 @@ OUTSIDE_MM2 = 1.0
 FOLD_MM = 0.05
 TURN_DEG = 0.01
 PHASE_MM = 0.5
+_FAR_MM = 1e6  # where cloth off the bolt ends for the check
 
 
-def problems(lay: Lay) -> list[str]:
-    """Everything wrong with a lay, one sentence each, naming pieces and mm."""
-    found = _overlaps(lay.placements, lay.distance_mm)
-    found += _outside(lay.placements, lay.cloth)
-    if lay.job is not None:
-        found += _against_rules(lay, lay.job)
-    return found
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong with a lay.
+
+    ``kind``: overlap, distance, outside, flaw, fold, grain, nap, side, stripes or count; ``keys``:
+    the copies concerned; ``amount``: mm, or degrees for grain and nap, how far past what is right;
+    ``text``: a sentence; ``short``: the same for a label beside the piece.
+    """
+
+    kind: str
+    keys: tuple[str, ...]
+    amount: float
+    text: str
+    short: str
 
 
-def sound(placements: Sequence[LaidPiece], cloth: Cloth, distance_mm: float, job: Job) -> bool:
-    """Whether placements are valid (those left out apart)."""
-    if _overlaps(placements, distance_mm) or _outside(placements, cloth):
-        return False
-    return not (_turns_and_folds(placements, job) or _phases(placements, job))
+def judge(
+    pieces: Mapping[str, Piece] | Iterable[Piece],
+    cloth: Cloth,
+    placements: Iterable[Any],
+    rules: Rules | None = None,
+) -> list[Problem]:
+    """Everything wrong with placements of pieces on a cloth; empty for a sound lay.
+
+    ``placements``: `Placement`, `LaidPiece` or mappings with piece, copy, at, turn, mirrored. What
+    is not laid is not asked for; what is laid twice or was never to be cut is told.
+
+    Raises:
+        LayError: pieces that cannot be cut from this cloth at all.
+    """
+    rules = rules or Rules()
+    read = specs_of(named(pieces), cloth, rules)
+    if read.faults:
+        raise LayError(list(read.faults))
+    one = Judge(read.of, cloth, rules)
+    found: list[Problem] = []
+    laid: list[LaidPiece] = []
+    for given in placements:
+        name, copy, at, turn, mirrored = placement_parts(given)
+        if name not in read.of:
+            key = f"{name}/{copy}"
+            found.append(Problem("count", (key,), 1.0, f"{key} is not to be cut.", "not to be cut"))
+            continue
+        laid.append(one.laid(name, copy, at, turn, mirrored))
+    return found + one.problems(laid) + one.counts(laid)
+
+
+class Judge:
+    """What is wrong with where copies lie, on one cloth by one set of rules.
+
+    Args:
+        specs: piece → how it is cut (`cuts.specs_of`); of others only their lines are judged.
+        cloth: its size, folds, nap, stripes.
+        rules: the distance between cutting lines.
+        bounded: whether the cloth's edges, holes and flaws count.
+    """
+
+    def __init__(
+        self, specs: Mapping[str, Spec], cloth: Cloth, rules: Rules, *, bounded: bool = True
+    ) -> None:
+        self.specs = specs
+        self.cloth = cloth
+        self.distance = max(rules.distance_mm, 0.0)
+        self.bounded = bounded
+
+    def laid(
+        self, piece: str, copy: int, at: tuple[float, float], turn: float, mirrored: bool
+    ) -> LaidPiece:
+        """A copy exactly where it is put.
+
+        Raises:
+            KeyError: there is no such piece.
+        """
+        return laid_piece(self.specs[piece], self.cloth, copy, at, turn, mirrored)
+
+    # -- one copy ----------------------------------------------------------------------------------
+
+    def own(self, p: LaidPiece) -> list[Problem]:
+        """What is wrong with one copy by itself: off the cloth, the fold, the grain, the face."""
+        return [
+            found
+            for found in (self._outside(p), self._off_fold(p), self._turn(p), self._side(p))
+            if found is not None
+        ]
+
+    def _outside(self, p: LaidPiece) -> Problem | None:
+        if not self.bounded:
+            return None
+        spec = self.specs.get(p.piece)
+        tolerant = spec.tolerant if spec is not None else p.piece in self.cloth.tolerates_flaws
+        low, high = p.outline_mm.min(axis=0), p.outline_mm.max(axis=0)
+        if self._plain and np.all(low >= self._low) and np.all(high <= self._high):
+            return None
+        shape = _polygon(p)
+        region = self._whole if tolerant else self._sound
+        if region.covers(shape):
+            return None
+        out = shape.difference(region)
+        deep = shape.buffer(-OVERLAP_MM)
+        if out.area <= OUTSIDE_MM2 and region.covers(deep):
+            return None
+        flaw = not tolerant and self._whole.covers(deep)
+        where = "the sound cloth, over a flaw" if flaw else "the usable cloth"
+        depth = _reach(out, region)
+        text = f"{p.key} lies {depth:.2f} mm ({out.area:.0f} mm²) outside {where}."
+        if flaw:
+            return Problem("flaw", (p.key,), depth, text, "over a flaw")
+        return Problem("outside", (p.key,), depth, text, "off the cloth")
+
+    @cached_property
+    def _plain(self) -> bool:
+        cloth = self.cloth
+        return cloth.outline is None and not cloth.holes and not cloth.flaws
+
+    @cached_property
+    def _low(self) -> NDArray[np.float64]:
+        return np.array([self.cloth.x_range_mm[0], self.cloth.y_range_mm[0]])
+
+    @cached_property
+    def _high(self) -> NDArray[np.float64]:
+        return np.array([self.cloth.x_range_mm[1], self.cloth.y_range_mm[1]])
+
+    @cached_property
+    def _whole(self) -> Any:
+        return self._region(flaws=False)
+
+    @cached_property
+    def _sound(self) -> Any:
+        return self._region(flaws=True) if self.cloth.flaws else self._whole
+
+    def _region(self, *, flaws: bool) -> Any:
+        import shapely
+
+        region = usable_region(self.cloth, _FAR_MM, flaws=flaws)
+        shapely.prepare(region)
+        return region
+
+    def _off_fold(self, p: LaidPiece) -> Problem | None:
+        if p.how != FOLD:
+            return None
+        low = float(p.outline_mm[:, 1].min())
+        edge = int(np.count_nonzero(np.abs(p.outline_mm[:, 1]) <= FOLD_MM))
+        if abs(low) > FOLD_MM:
+            text = f"{p.key} has its fold edge {abs(low):.2f} mm off the cloth's fold."
+        elif edge < 2:
+            text = f"{p.key} touches the cloth's fold at one point only."
+        else:
+            return None
+        return Problem("fold", (p.key,), abs(low), text, "off the fold")
+
+    def tilt(self, piece: str, turn: float, mirrored: bool) -> float:
+        """Degrees from the nearest turn that is allowed, −180 to 180; 0 of a piece not known."""
+        spec = self.specs.get(piece)
+        return spec.tilt_of(turn, mirrored) if spec is not None else 0.0
+
+    def _turn(self, p: LaidPiece) -> Problem | None:
+        spec = self.specs.get(p.piece)
+        if spec is None:
+            return None
+        off = abs(spec.tilt_of(p.turn, p.mirrored))
+        if off <= spec.tilt + TURN_DEG:
+            return None
+        base = -spec.grain_turn if p.mirrored else spec.grain_turn
+        allowed = ", ".join(f"{t:g}°" for t in sorted((t + base) % 360.0 for t in spec.turns))
+        leave = f", {spec.tilt:g}° more or less" if spec.tilt else ""
+        text = f"{p.key} is turned {p.turn:g}°; allowed are {allowed}{leave}."
+        if abs(off - 180.0) < TURN_DEG:
+            return Problem("nap", (p.key,), off, text, "against the nap")
+        return Problem("grain", (p.key,), off, text, f"off grain {off:.1f}°")
+
+    def _side(self, p: LaidPiece) -> Problem | None:
+        spec = self.specs.get(p.piece)
+        if spec is None or p.how != SINGLE or spec.pair or spec.alike:
+            return None
+        if p.mirrored == self.cloth.top_shows_wrong_side:
+            return None
+        over = self.cloth.top_shows_wrong_side
+        layer = "the upper layer shows its wrong side" if over else "the cloth lies right side up"
+        text = f"{p.key} lies wrong side up, and would be cut mirrored: {layer}. Turn it over."
+        return Problem("side", (p.key,), 1.0, text, "wrong side up")
+
+    # -- copies and each other -----------------------------------------------------------------------
+
+    def of_pairs(self, laid: Sequence[LaidPiece]) -> list[Problem]:
+        """Left and right of a pair that lie the same way up in one layer."""
+        found = []
+        for name, spec in self.specs.items():
+            copies = [p for p in laid if p.piece == name and p.how == SINGLE]
+            if not spec.pair or spec.alike or len(copies) < 2:
+                continue
+            for p in copies:
+                # it does not matter which is the turned one, only that one of them is
+                alike = sum(1 for q in copies if q.mirrored == p.mirrored)
+                if p.mirrored != (p.copy % 2 == 0) and 2 * alike > len(copies):
+                    others = ", ".join(q.key for q in copies if q is not p)
+                    text = (
+                        f"{p.key} lies the same side up as {others}: both would be cut for one side. "
+                        "Turn it over."
+                    )
+                    found.append(Problem("side", (p.key,), 1.0, text, "wrong side up"))
+        return found
+
+    def between(self, laid: Sequence[LaidPiece]) -> list[Problem]:
+        """Copies that overlap or lie nearer than the distance."""
+        from shapely import STRtree
+
+        if len(laid) < 2:
+            return []
+        shapes = [_polygon(p) for p in laid]
+        found = []
+        tree = STRtree(shapes)
+        for i, shape in enumerate(shapes):
+            for j in sorted(k for k in near_of(tree, shape, self.distance) if k > i):
+                depth = _depth(shape, shapes[j])
+                keys = (laid[i].key, laid[j].key)
+                names = f"{keys[0]} and {keys[1]}"
+                if depth > OVERLAP_MM:
+                    text = f"{names} overlap by {depth:.2f} mm."
+                    found.append(Problem("overlap", keys, depth, text, "overlaps"))
+                elif too_near(shape, shapes[j], self.distance):
+                    gap = float(shape.distance(shapes[j]))
+                    text = f"{names} are {gap:.2f} mm apart; {self.distance:g} mm are wanted."
+                    missing = self.distance - gap
+                    found.append(Problem("distance", keys, missing, text, "too near"))
+        return found
+
+    def phases(self, laid: Sequence[LaidPiece]) -> list[Problem]:
+        """Match points that do not fall on the phase of the first of their group."""
+        found = []
+        first: dict[int, tuple[str, NDArray[np.float64]]] = {}
+        repeats = (
+            (0, self.cloth.repeat_length_mm, "along"),
+            (1, self.cloth.repeat_width_mm, "across"),
+        )
+        for p in laid:
+            spec = self.specs.get(p.piece)
+            if spec is None or spec.match is None:
+                continue
+            at = p.point(spec.match)
+            key, origin = first.setdefault(spec.group, (p.key, at))
+            for axis, repeat, word in repeats:
+                if not repeat:
+                    continue
+                off = (at[axis] - origin[axis] + 0.5 * repeat) % repeat - 0.5 * repeat
+                if abs(off) > PHASE_MM:
+                    text = (
+                        f"{p.key} meets the stripes {abs(off):.1f} mm off {key}, {word} the cloth."
+                    )
+                    found.append(
+                        Problem("stripes", (key, p.key), abs(off), text, "off the stripes")
+                    )
+        return found
+
+    # -- the whole -----------------------------------------------------------------------------------
+
+    def problems(self, laid: Sequence[LaidPiece]) -> list[Problem]:
+        """Everything wrong with what lies there, overlaps first."""
+        found = self.between(laid)
+        for p in laid:
+            found += self.own(p)
+        return found + self.of_pairs(laid) + self.phases(laid)
+
+    def counts(
+        self, laid: Sequence[LaidPiece], left_out: Sequence[str] | None = None
+    ) -> list[Problem]:
+        """Copies laid twice or never wanted; with ``left_out`` also those nobody has named."""
+        wanted = Counter(
+            f"{name}/{n}" for name, s in self.specs.items() for c in s.cuts for n in c.copies
+        )
+        there = Counter(p.key for p in laid) + Counter(left_out or ())
+        found = []
+        for key in sorted(set(wanted) | set(there)):
+            off = there[key] - wanted[key]
+            if off > 0:
+                text = f"{key} is laid {there[key]} times; {wanted[key]} is wanted."
+                found.append(Problem("count", (key,), float(off), text, "one too many"))
+            elif off < 0 and left_out is not None:
+                text = f"{key} is neither laid nor named as left out."
+                found.append(Problem("count", (key,), float(-off), text, "missing"))
+        return found
+
+    def faults_among(self, locked: Sequence[LaidPiece]) -> list[Fault]:
+        """What makes locked pieces contradict each other or the cloth, as faults that name them.
+
+        How she turned one herself is her own choice, so grain, side and stripes are not in it.
+        """
+        remedy = "Unlock one of them or move it."
+        found = [Fault("locked pieces", p.text, remedy) for p in self.between(locked)]
+        for p in locked:
+            for problem, say in (
+                (self._outside(p), "Unlock it or move it."),
+                (self._off_fold(p), "Move its fold edge onto the fold."),
+            ):
+                if problem is not None:
+                    found.append(Fault("locked pieces", problem.text, say))
+        return found
+
+
+def problems_of(lay: Lay) -> list[Problem]:
+    """Everything wrong with a lay, missing copies too."""
+    specs = lay.job.specs if lay.job is not None else {}
+    one = Judge(specs, lay.cloth, Rules(lay.distance_mm))
+    found = one.problems(lay.placements)
+    return found + one.counts(lay.placements, lay.left_out) if lay.job is not None else found
 
 
 def is_sound(job: Job, state: State) -> bool:
-    """Whether a planner's state is valid (copies left out apart)."""
-    return sound(job.laid_all(state.stance, state.at), job.cloth, job.distance, job)
+    """Whether a planner's state is valid (copies left out apart, and what she locked herself)."""
+    laid = job.laid_all(state.stance, state.at)
+    locked = {p.key for p in job.locked}
+    one = Judge(job.specs, job.cloth, Rules(job.distance))
+    if any(any(k not in locked for k in p.keys) for p in one.between(laid)):
+        return False
+    if any(one.own(p) for p in laid if not p.locked):
+        return False
+    rest = one.of_pairs(laid) + one.phases(laid)
+    return not any(any(k not in locked for k in p.keys) for p in rest)
 
 
-def faults_among(laid: Sequence[LaidPiece], cloth: Cloth, distance_mm: float) -> list[Fault]:
-    """What is contradictory about locked pieces, as faults that name them."""
-    remedy = "Unlock one of them or move it."
-    found = [Fault("locked pieces", text, remedy) for text in _overlaps(laid, distance_mm)]
-    found += [
-        Fault("locked pieces", text, "Unlock it or move it.") for text in _outside(laid, cloth)
-    ]
-    for p in laid:
-        if p.on_fold and (text := _off_fold(p)):
-            found.append(Fault("locked pieces", text, "Move its fold edge onto the fold."))
-    return found
+# -- shapes ------------------------------------------------------------------------------------------
+
+
+def near_of(tree: Any, shape: Any, distance: float) -> list[int]:
+    """Indices of a tree's shapes that touch ``shape`` or come within ``distance`` mm."""
+    found = (
+        tree.query(shape, predicate="dwithin", distance=distance)
+        if distance
+        else tree.query(shape, predicate="intersects")
+    )
+    return [int(k) for k in found]
+
+
+def too_near(one: Any, two: Any, distance: float) -> bool:
+    """Whether two shapes lie nearer to each other than ``distance`` mm."""
+    return distance > 0.0 and float(one.distance(two)) < distance - OVERLAP_MM
+
+
+def inset(shape: Any) -> Any:
+    """A shape drawn in by half the overlap that is let pass: two that still meet overlap."""
+    return shape.buffer(-0.5 * OVERLAP_MM)
 
 
 def _polygon(piece: LaidPiece) -> Any:
@@ -70,34 +385,11 @@ def _polygon(piece: LaidPiece) -> Any:
     return Polygon(piece.outline_mm)
 
 
-def _overlaps(laid: Sequence[LaidPiece], distance: float) -> list[str]:
-    from shapely import STRtree
-
-    if len(laid) < 2:
-        return []
-    shapes = [_polygon(p) for p in laid]
-    found = []
-    tree = STRtree(shapes)
-    reach = max(distance, 0.0)
-    for i, shape in enumerate(shapes):
-        near = (
-            tree.query(shape, predicate="dwithin", distance=reach) if reach else tree.query(shape)
-        )
-        for j in sorted(int(k) for k in near if k > i):
-            depth = _depth(shape, shapes[j])
-            names = f"{laid[i].key} and {laid[j].key}"
-            if depth > OVERLAP_MM:
-                found.append(f"{names} overlap by {depth:.2f} mm.")
-            elif reach and (gap := shape.distance(shapes[j])) < reach - OVERLAP_MM:
-                found.append(f"{names} are {gap:.2f} mm apart; {reach:g} mm are wanted.")
-    return found
-
-
 def _depth(one: Any, two: Any) -> float:
     """How deep two shapes overlap: twice the inset at which both no longer meet, mm."""
     if not one.intersects(two) or one.intersection(two).area < 1e-9:
         return 0.0
-    if not one.buffer(-0.5 * OVERLAP_MM).intersects(two.buffer(-0.5 * OVERLAP_MM)):
+    if not inset(one).intersects(inset(two)):
         return 0.0
     low, high = 0.5 * OVERLAP_MM, 0.5 * OVERLAP_MM
     while one.buffer(-high).intersects(two.buffer(-high)) and high < 1000.0:
@@ -111,112 +403,12 @@ def _depth(one: Any, two: Any) -> float:
     return 2.0 * high
 
 
-def _outside(laid: Sequence[LaidPiece], cloth: Cloth) -> list[str]:
-    import shapely
-
-    if not laid:
-        return []
-    end = max(float(p.outline_mm[:, 0].max()) for p in laid) + 1.0
-    whole = usable_region(cloth, end)
-    sound_cloth = usable_region(cloth, end, flaws=True) if cloth.flaws else whole
-    for region in (whole, sound_cloth):
-        shapely.prepare(region)
-    found = []
-    for p in laid:
-        shape = _polygon(p)
-        tolerant = p.piece in cloth.tolerates_flaws
-        region = whole if tolerant else sound_cloth
-        if region.covers(shape):
-            continue
-        out = shape.difference(region)
-        deep = shape.buffer(-OVERLAP_MM)
-        if out.area <= OUTSIDE_MM2 and region.covers(deep):
-            continue
-        where = "the usable cloth"
-        if not tolerant and whole.covers(deep):
-            where = "the sound cloth, over a flaw"
-        depth = _reach(out, region)
-        found.append(f"{p.key} lies {depth:.2f} mm ({out.area:.0f} mm²) outside {where}.")
-    return found
-
-
 def _reach(out: Any, region: Any) -> float:
-    points = [
-        q
-        for part in getattr(out, "geoms", [out])
-        if hasattr(part, "exterior")
-        for q in part.exterior.coords
-    ]
-    if not points:
-        return 0.0
+    """How far a shape reaches out of a region, mm."""
     import shapely
 
-    return float(np.max(shapely.distance(region, shapely.points(np.array(points)))))
-
-
-def _off_fold(p: LaidPiece) -> str:
-    low = float(p.outline_mm[:, 1].min())
-    edge = int(np.count_nonzero(np.abs(p.outline_mm[:, 1]) <= FOLD_MM))
-    if abs(low) > FOLD_MM:
-        return f"{p.key} has its fold edge {abs(low):.2f} mm off the cloth's fold."
-    if edge < 2:
-        return f"{p.key} touches the cloth's fold at one point only."
-    return ""
-
-
-def _turns_and_folds(laid: Sequence[LaidPiece], job: Job) -> list[str]:
-    found = []
-    for p in laid:
-        if p.on_fold and (text := _off_fold(p)):
-            found.append(text)
-        if p.locked:
-            continue  # how she turned it herself is her own choice
-        kind = next((k for k in job.kinds if k.piece == p.piece and k.how == p.how), None)
-        if kind is None:
-            found.append(f"{p.key} is cut {p.how}, which this cloth does not ask for.")
-            continue
-        allowed = sorted({s.turn for k in job.kinds if k.piece == p.piece for s in k.stances})
-        gap = min(abs((p.turn - t + 180.0) % 360.0 - 180.0) for t in allowed)
-        if gap > TURN_DEG:
-            names = ", ".join(f"{t:g}°" for t in allowed)
-            found.append(f"{p.key} is turned {p.turn:g}°; allowed are {names}.")
-    return found
-
-
-def _phases(laid: Sequence[LaidPiece], job: Job) -> list[str]:
-    cloth = job.cloth
-    groups: dict[int, list[tuple[str, NDArray[np.float64]]]] = {}
-    for p in laid:
-        for kind in job.kinds:
-            if kind.piece == p.piece and kind.group >= 0:
-                at = job.match_place(kind, p)
-                groups.setdefault(kind.group, []).append((p.key, at))
-                break
-    found = []
-    for members in groups.values():
-        first, origin = members[0]
-        for key, at in members[1:]:
-            for axis, repeat, word in (
-                (0, cloth.repeat_length_mm, "along"),
-                (1, cloth.repeat_width_mm, "across"),
-            ):
-                if not repeat:
-                    continue
-                off = (at[axis] - origin[axis] + 0.5 * repeat) % repeat - 0.5 * repeat
-                if abs(off) > PHASE_MM:
-                    found.append(
-                        f"{key} meets the stripes {abs(off):.1f} mm off {first}, {word} the cloth."
-                    )
-    return found
-
-
-def _against_rules(lay: Lay, job: Job) -> list[str]:
-    found = _turns_and_folds(lay.placements, job) + _phases(lay.placements, job)
-    wanted = Counter(job.key(i) for i in job.items) + Counter(p.key for p in job.locked)
-    there = Counter(p.key for p in lay.placements) + Counter(lay.left_out)
-    for key in sorted(set(wanted) | set(there)):
-        if there[key] > wanted[key]:
-            found.append(f"{key} is laid {there[key]} times; {wanted[key]} is wanted.")
-        elif there[key] < wanted[key]:
-            found.append(f"{key} is neither laid nor named as left out.")
-    return found
+    corners = shapely.get_coordinates(out)
+    if not len(corners):
+        return 0.0
+    far = float(np.max(shapely.distance(region, shapely.points(corners))))
+    return far if math.isfinite(far) else 0.0

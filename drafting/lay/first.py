@@ -242,10 +242,10 @@ def locked_phases(job: Job) -> dict[int, tuple[float, float]]:
     """Where the match points of locked pieces lie: stripe group → (x, y) mm."""
     out: dict[int, tuple[float, float]] = {}
     for p in job.locked:
-        for k in job.kinds:
-            if k.piece == p.piece and k.group >= 0 and k.group not in out:
-                at = job.match_place(k, p)
-                out[k.group] = (float(at[0]), float(at[1]))
+        spec = job.specs[p.piece]
+        if spec.match is not None and spec.group not in out:
+            x, y = p.point(spec.match)
+            out[spec.group] = (float(x), float(y))
     return out
 
 

@@ -7,6 +7,7 @@ rules that it was made under, so it can say what is wrong with it (`Lay.problems
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -61,6 +62,13 @@ class LaidPiece:
         """Whether its fold edge lies on the cloth's fold."""
         return self.how == "fold"
 
+    def point(self, point_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(2,) where a point of the piece (piece mm) lies on the cloth."""
+        out: NDArray[np.float64] = (
+            self.cloth_from_piece[:2, :2] @ point_mm + self.cloth_from_piece[:2, 2]
+        )
+        return out
+
     @property
     def area_mm2(self) -> float:
         """Cloth cut out, both layers counted, mm²."""
@@ -96,17 +104,19 @@ class Lay:
         """Everything wrong with it, naming pieces and mm; empty for a sound lay.
 
         Checked exactly on the true cutting lines: overlap and distance (0.02 mm), the cloth's
-        edge, holes and flaws, the fold (0.05 mm), turns (0.01°), stripes (0.5 mm), and that every
-        copy is either laid once or named as left out.
+        edge, holes and flaws, the fold (0.05 mm), turns (0.01°), right and wrong side, stripes
+        (0.5 mm), and that every copy is either laid once or named as left out. The same judge as
+        `drafting.lay.judge`, in sentences.
         """
-        from drafting.lay.check import problems
+        from drafting.lay.check import problems_of
 
-        return problems(self)
+        return [p.text for p in problems_of(self)]
 
     def grain_of(self, laid: LaidPiece) -> NDArray[np.float64]:
         """(2,) unit vector of a laid piece's grain, cloth frame; (1, 0) is along the selvedge."""
-        own = (0.0, 1.0) if self.job is None else self.job.grains.get(laid.piece, (0.0, 1.0))
-        along = laid.cloth_from_piece[:2, :2] @ np.array(own)
+        spec = None if self.job is None else self.job.specs.get(laid.piece)
+        off = math.radians(spec.grain_turn if spec is not None else 0.0)
+        along = laid.cloth_from_piece[:2, :2] @ np.array([math.sin(off), math.cos(off)])
         out: NDArray[np.float64] = along / np.linalg.norm(along)
         return out
 
@@ -175,3 +185,24 @@ class Lay:
                 for p in self.placements
             ],
         }
+
+
+def placement_parts(given: Any) -> tuple[str, int, tuple[float, float], float, bool]:
+    """Piece, copy, place, turn, mirrored of a `Placement`, a `LaidPiece` or a mapping."""
+    if isinstance(given, Mapping):
+        x, y = given["at"]
+        return (
+            str(given["piece"]),
+            int(given.get("copy", 1)),
+            (float(x), float(y)),
+            float(given.get("turn", 0.0)),
+            bool(given.get("mirrored", False)),
+        )
+    x, y = given.at
+    return (
+        str(given.piece),
+        int(given.copy),
+        (float(x), float(y)),
+        float(given.turn_deg),
+        bool(given.mirrored),
+    )

@@ -17,6 +17,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -25,9 +26,11 @@ from configs import clean
 from configs.errors import LayError
 from drafting.cloth import Cloth
 from drafting.lay.check import is_sound
+from drafting.lay.cuts import laid_piece
 from drafting.lay.first import State, first_plan
-from drafting.lay.job import Job, make_job, placement_parts, put_down
-from drafting.lay.model import LaidPiece, Lay
+from drafting.lay.job import Job, make_job
+from drafting.lay.model import LaidPiece, Lay, placement_parts
+from drafting.lay.rules import Rules
 from drafting.piece import Piece
 
 Progress = Callable[[Lay], Any]
@@ -42,47 +45,50 @@ _MOST_THREADS = 3  # of the strip library; more bring it little
 _NO_GAIN_MM = 1e-3
 
 
+@dataclass(frozen=True)
+class Effort:
+    """How a plan is looked for: what changes no rule, only what is found and when.
+
+    ``seed``: for the same plan again; ``workers``: processes, one a core by default, 0 for none;
+    ``library``: False leaves plain strips to our own planner too.
+    """
+
+    seed: int | None = None
+    workers: int | None = None
+    library: bool = True
+
+
 def plan(
     pieces: Mapping[str, Piece] | Iterable[Piece],
     cloth: Cloth,
     seconds: float = 10.0,
     locked: Iterable[Any] = (),
     progress: Progress | None = None,
-    distance_mm: float = 0.0,
-    allowances: Mapping[str, Any] | None = None,
-    quantity: int | Mapping[str, int] = 1,
+    distance_mm: float | None = None,
+    *,
+    rules: Rules | None = None,
     start: Iterable[Any] = (),
-    seed: int | None = None,
-    workers: int | None = None,
-    library: bool = True,
+    effort: Effort | None = None,
 ) -> Lay:
     """Lay pieces on cloth so that little of it is used.
 
     ``seconds``: how long to look for better lays; ``locked``: placements (or laid pieces, or
     mappings with piece, copy, at, turn, mirrored) that stay where they are; ``progress``: called
     with every better lay and about four times a second with the best so far (its ``seconds_left``
-    counting down), answers False to stop; ``distance_mm``: between cutting lines; ``allowances``:
-    edge → mm, ``all`` for the rest, piece → such a mapping, none by default; ``quantity``: how
-    often the whole is cut, or piece → times; ``start``: placements to go on from; ``workers``:
-    processes, one a core by default, 0 for none; ``library``: False to leave plain strips to our
-    own planner too. Ctrl-C stops the search and keeps the best.
+    counting down), answers False to stop; ``distance_mm``: between cutting lines, in place of the
+    rules' own; ``rules``: that distance (5 mm by default, as in a docket), allowances, how often
+    all is cut; ``start``: placements to go on from. Ctrl-C stops the search and keeps the best.
 
     Raises:
         LayError: pieces, cloth or locked placements that cannot be used, all named at once.
     """
     began = time.monotonic()
-    job = make_job(
-        pieces,
-        cloth,
-        distance_mm=distance_mm,
-        allowances=allowances,
-        quantity=quantity,
-        locked=locked,
-    )
+    effort = effort or Effort()
+    job = make_job(pieces, cloth, _rules(rules, distance_mm), locked)
     if not math.isfinite(seconds) or seconds < 0:
         raise LayError(f"{seconds!r} is not a number of seconds to plan for.")
-    run = _Run(job, began, float(seconds), progress, _seed(seed))
-    count = _cores() if workers is None else workers
+    run = _Run(job, began, float(seconds), progress, _seed(effort.seed))
+    count = _cores() if effort.workers is None else effort.workers
     # one worker cannot better a lone piece, and nothing can better an empty job
     alone = seconds < _ALONE_S or count <= 0
     team: list[_Worker] = []
@@ -94,7 +100,7 @@ def plan(
         if not job.items or seconds == 0:
             run.stopped = True
         if not run.stopped and not alone:
-            team = _hire(job, run, min(count, _MOST_WORKERS), library)
+            team = _hire(job, run, min(count, _MOST_WORKERS), effort.library)
         if team:
             if not team[0].order["strip"]:  # the library soon has a plan, and needs the cores
                 run.search_here(_WARM_UP_S, team[0].inbox)  # while the processes come up
@@ -113,10 +119,7 @@ def lay_as_it_is(
     pieces: Mapping[str, Piece] | Iterable[Piece],
     cloth: Cloth,
     placements: Iterable[Any],
-    *,
-    distance_mm: float = 0.0,
-    allowances: Mapping[str, Any] | None = None,
-    quantity: int | Mapping[str, int] = 1,
+    rules: Rules | None = None,
 ) -> Lay:
     """A lay from placements as they are, sound or not (`Lay.problems` tells); nothing is moved.
 
@@ -125,21 +128,24 @@ def lay_as_it_is(
     Raises:
         LayError: pieces or cloth that cannot be used.
     """
-    job = make_job(pieces, cloth, distance_mm=distance_mm, allowances=allowances, quantity=quantity)
+    job = make_job(pieces, cloth, rules)
     laid: list[LaidPiece] = []
-    rest = list(job.items)
+    rest = [job.key(item) for item in job.items]
     for given in placements:
         name, copy, at, turn, mirrored = placement_parts(given)
-        item = next((i for i in rest if job.kinds[i.kind].piece == name and i.copy == copy), None)
-        if item is None:
+        key = f"{name}/{copy}"
+        if key not in rest:
             continue
-        rest.remove(item)
+        rest.remove(key)
         locked = bool(given.get("locked", False) if isinstance(given, Mapping) else given.locked)
-        put = put_down(job, item, at, turn, mirrored)
-        laid.append(dataclasses.replace(put, locked=locked))
-    return Lay(
-        tuple(laid), cloth, job.distance, tuple(job.key(i) for i in rest), job.notes, job=job
-    )
+        put = laid_piece(job.specs[name], cloth, copy, at, turn, mirrored, locked=locked)
+        laid.append(put)
+    return Lay(tuple(laid), cloth, job.distance, tuple(rest), job.notes, job=job)
+
+
+def _rules(rules: Rules | None, distance_mm: float | None) -> Rules:
+    made = rules or Rules()
+    return made if distance_mm is None else dataclasses.replace(made, distance_mm=distance_mm)
 
 
 def _seed(seed: int | None) -> int:

@@ -132,8 +132,9 @@ class Search:
                 s = k.stances[0]
                 y = float(s.match[1] - s.low[1]) if s.match is not None else y
             for p in job.locked:
-                if p.piece == k.piece and k.stances[0].match is not None:
-                    at = job.match_place(k, p)
+                match = job.specs[k.piece].match
+                if p.piece == k.piece and match is not None:
+                    at = p.point(match)
                     x, y = float(at[0]) - job.start, float(at[1]) - job.bottom
             out[k.group] = (x, y)
         return out

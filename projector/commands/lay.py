@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from drafting.docket import Docket
     from drafting.lay.advice import Choice, Leftover, Purchase
     from drafting.lay.model import Lay
+    from drafting.lay.rules import Rules
 
 MOST_SECONDS = 24 * 3600.0
 _DOCKET = Place(DOCKET, edited=lambda given: not given["dry_run"])
@@ -88,7 +89,7 @@ def lay(
     from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
     from projector.commands.laying import taken
     from projector.commands.support import print_json
-    from projector.shares import plan_options, together
+    from projector.shares import rules_of, together
 
     _all_different(docket, others)
     picture = picture or docket.with_name(f"{docket.stem}.lay.png")
@@ -112,17 +113,17 @@ def lay(
         apart = float(parse_length(distance, "mm"))
         if not 0.0 <= apart <= 100.0:
             raise InputError(Fault("--distance", f"{distance} is outside 0 to 100 mm."))
-    how = plan_options(joined, apart)
+    rules = rules_of(joined, apart)
     locked, start = _placements(dockets, joined.prefixes, afresh)
     locked += joined.still
-    made = _planned(pieces, cloth, seconds, locked, start, how, quiet=as_json)
+    made = _planned(pieces, cloth, seconds, locked, start, rules, quiet=as_json)
     wrong = made.problems()
     bolt = cloth.length_mm is None and cloth.outline is None
     purchase = to_buy(made, "yd" if unit == "in" else "cm") if bolt else None
     rest = leftover(
         made, purchase.length_mm / _layers_along(made) if purchase is not None else None
     )
-    fitting = [] if not made.left_out else what_would_help(pieces, cloth, made, **how)
+    fitting = [] if not made.left_out else what_would_help(pieces, cloth, made, rules=rules)
     if made.left_out and not partial:
         raise LayError(
             [
@@ -138,7 +139,7 @@ def lay(
     widths = {} if bolt or compare else {"widths_mm": ()}
     whole = cloth.outline is None
     choices = (
-        compare_widths(pieces, cloth, seconds=min(1.0, max(seconds, 0.2)), **widths, **how)
+        compare_widths(pieces, cloth, seconds=min(1.0, max(seconds, 0.2)), **widths, rules=rules)
         if (compare if compare is not None else whole and not made.interrupted)
         else []
     )
@@ -225,14 +226,14 @@ def _planned(
     seconds: float,
     locked: list[Any],
     start: list[Any],
-    how: dict[str, Any],
+    rules: Rules,
     *,
     quiet: bool,
 ) -> Lay:
     from drafting.lay import plan
 
     if quiet:
-        return plan(pieces, cloth, seconds, locked, start=start, **how)
+        return plan(pieces, cloth, seconds, locked, start=start, rules=rules)
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
 
@@ -257,7 +258,7 @@ def _planned(
             )
             return True
 
-        return plan(pieces, cloth, seconds, locked, show, start=start, **how)
+        return plan(pieces, cloth, seconds, locked, show, start=start, rules=rules)
 
 
 def _layers_along(made: Lay) -> float:

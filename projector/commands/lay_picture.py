@@ -46,9 +46,7 @@ def docket_lay(docket: Docket) -> Lay:
         docket.pieces(),
         docket.cloth,
         docket.placed(),
-        distance_mm=docket.distance_mm,
-        allowances={**docket.allowances, **docket.piece_allowances},
-        quantity=docket.quantity,
+        docket.rules,
     )
 
 

@@ -36,7 +36,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
             )
         )
     from drafting.lay import plan
-    from projector.shares import plan_options, together
+    from projector.shares import rules_of, together
 
     joined = together([docket])
     lay = plan(
@@ -44,7 +44,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
         docket.cloth,
         seconds=QUICK_SECONDS if seconds is None else seconds,
         locked=joined.still,
-        **plan_options(joined, docket.distance_mm),
+        rules=rules_of(joined, docket.distance_mm),
     )
     own = tuple(p for p in lay.docket_placements() if joined.own(p.piece))
     if not own:

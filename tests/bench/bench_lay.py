@@ -25,7 +25,7 @@ sys.path.insert(0, str(ROOT / "tests" / "drafting"))
 
 from judge import cut_up, judge  # noqa: E402  (found only through the path above)
 
-from drafting.lay import Cloth, Lay, plan  # noqa: E402
+from drafting.lay import Cloth, Effort, Lay, Rules, plan  # noqa: E402
 from drafting.lay.planner import lay_as_it_is  # noqa: E402
 from drafting.piece import Piece  # noqa: E402
 from drafting.placement import Placement  # noqa: E402
@@ -56,6 +56,7 @@ def watched(pieces: Any, cloth: Cloth, seconds: float, rules: dict[str, Any], **
             last[:] = now
             seen.append(lay)
 
+    how.setdefault("distance_mm", 0.0)
     lay = plan(pieces, cloth, seconds, progress=show, **how)
     for one in [*seen, lay]:
         VIOLATIONS.extend(judge(one.placements, **rules))
@@ -150,7 +151,9 @@ def open_instances(options: argparse.Namespace, rng: np.random.Generator) -> Non
             )
             found["library"].append(100 * strip.solve(config).density)
             for key, library in (("plan", True), ("own", False)):
-                lay = watched(pieces, cloth, options.seconds, rules, seed=seed, library=library)
+                lay = watched(
+                    pieces, cloth, options.seconds, rules, effort=Effort(seed, library=library)
+                )
                 found[key].append(100 * lay.efficiency if not lay.left_out else 0.0)
         mean = {k: float(np.mean(v)) for k, v in found.items()}
         ratio_plan.append(mean["plan"] / mean["library"])
@@ -223,7 +226,7 @@ def cut_case(
     gap = 8.0 if kind == "separation" else 0.0
     parts = cut_up(rng, length, width, count, gap=gap, bent=bent)
     seed = int(rng.integers(2**31))
-    how: dict[str, Any] = {"seed": seed}
+    how: dict[str, Any] = {"effort": Effort(seed)}
     if kind == "folded":
         pieces = on_folded(parts)
         halves = [n for n, p in pieces.items() if p.fold is not None]
@@ -282,7 +285,7 @@ def remnant(options: argparse.Namespace, rng: np.random.Generator) -> None:
         cloth = Cloth.from_dict({"outline": outline, "holes": [h.tolist() for h in holes]})
         lay = watched(
             pieces, cloth, options.seconds,
-            {"width": width, "outline": outline, "holes": holes}, seed=int(rng.integers(2**31)),
+            {"width": width, "outline": outline, "holes": holes}, effort=Effort(int(rng.integers(2**31))),
         )  # fmt: skip
         whole = sum(abs(_area(p.sewing_line)) for p in pieces.values())
         area.append(lay.cut_area_mm2 / whole)
@@ -317,13 +320,13 @@ def _shrunk(ring: Any, factor: float) -> np.ndarray[Any, Any]:
 # -- real garments ------------------------------------------------------------------------------------
 
 
-def obvious(pieces: Any, cloth: Cloth, how: dict[str, Any]) -> float:
+def obvious(pieces: Any, cloth: Cloth, rules: Rules) -> float:
     """A person's obvious lay: piece after piece along the cloth, each beside the last where there is
     room across; halves along the fold. Length in mm."""
     from drafting.lay.job import make_job
 
-    job = make_job(pieces, cloth, **how)
-    gap = how.get("distance_mm", 0.0)
+    job = make_job(pieces, cloth, rules)
+    gap = rules.distance_mm
     x = start = job.start
     y = job.bottom
     column = 0.0
@@ -360,14 +363,10 @@ def garments(options: argparse.Namespace, rng: np.random.Generator) -> None:
                 cloth = Cloth.from_dict(
                     {"width": width, "fold": fold, "nap": "two-way", "selvedge": 10}
                 )
-                how: dict[str, Any] = {
-                    "distance_mm": docket.distance_mm,
-                    "allowances": {**docket.allowances, **docket.piece_allowances},
-                    "quantity": docket.quantity,
-                }
-                simple = obvious(pieces, cloth, how)
-                lay = plan(pieces, cloth, options.seconds, seed=int(rng.integers(2**31)), **how)
-                again = lay_as_it_is(pieces, cloth, lay.docket_placements(), **how)
+                simple = obvious(pieces, cloth, docket.rules)
+                effort = Effort(int(rng.integers(2**31)))
+                lay = plan(pieces, cloth, options.seconds, rules=docket.rules, effort=effort)
+                again = lay_as_it_is(pieces, cloth, lay.docket_placements(), docket.rules)
                 VIOLATIONS.extend(again.problems() if not lay.left_out else [])
                 saved = simple - lay.used_length_mm
                 rows.append([path.stem, len(lay.placements), f"{width:.0f}", fold,
@@ -391,8 +390,12 @@ from drafting.lay import Cloth, plan
 for line in sys.stdin:
     ask = json.loads(line)
     docket = Docket.from_dict(ask["docket"])
-    lay = plan(docket.pieces(), Cloth.from_dict(ask["cloth"]), ask["seconds"], seed=ask["seed"],
-               distance_mm=5.0, allowances=ask["allowances"])
+    try:
+        from drafting.lay import Effort, Rules
+        how = {"effort": Effort(ask["seed"]), "rules": Rules(5.0, ask["allowances"])}
+    except ImportError:  # before there were such
+        how = {"seed": ask["seed"], "distance_mm": 5.0, "allowances": ask["allowances"]}
+    lay = plan(docket.pieces(), Cloth.from_dict(ask["cloth"]), ask["seconds"], **how)
     print(json.dumps([lay.used_length_mm, lay.cut_area_mm2, len(lay.left_out), lay.problems()]), flush=True)
 """
 CLOTHS: dict[str, dict[str, Any]] = {

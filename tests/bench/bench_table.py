@@ -61,8 +61,7 @@ def thirty(folder: Path) -> Path:
     path = folder / "thirty.yaml"
     path.write_text(yaml.safe_dump(data, sort_keys=False))
     docket = Docket.load(path)
-    lay = plan(docket.pieces(), docket.cloth, seconds=0.2, distance_mm=5.0,
-               allowances=docket.allowances)  # fmt: skip
+    lay = plan(docket.pieces(), docket.cloth, seconds=0.2, rules=docket.rules)
     docket.replace(lay=lay.docket_placements()).save()
     return path
 

@@ -28,12 +28,15 @@ def judge(
     length: float | None = None,
     outline: Sequence[Any] | None = None,
     holes: Sequence[Any] = (),
+    flaws: Sequence[Any] = (),
+    tolerant: Sequence[str] = (),
     fold: bool = False,
     selvedge: float = 0.0,
     distance: float = 0.0,
     turns: Mapping[str, Sequence[float]] | None = None,
     tilt: float = 0.0,
     on_fold: Sequence[str] = (),
+    sides: Mapping[str, bool] | None = None,
     shapes: Mapping[str, Any] | None = None,
     scale: tuple[float, float] = (1.0, 1.0),
     phases: Sequence[tuple[str, tuple[float, float]]] = (),
@@ -45,7 +48,8 @@ def judge(
 
     ``shapes``: piece → its true outline (N, 2) in the piece frame (the half on a fold), against which
     the laid outline is held; ``phases``: (piece, match point) that must fall on one phase of
-    ``repeat`` (along, across); ``wanted``: piece → number of cutting lines.
+    ``repeat`` (along, across); ``wanted``: piece → number of cutting lines; ``flaws``: kept clear
+    of by all but ``tolerant`` pieces; ``sides``: piece → whether it must lie turned over.
     """
     found: list[str] = []
     laid = [(p, Polygon(p.outline_mm)) for p in placements]
@@ -71,11 +75,20 @@ def judge(
         cloth = box(0.0, low, length if length is not None else 1e7, high)
     if holes:
         cloth = cloth.difference(unary_union([Polygon(h) for h in holes]))
+    good = cloth.difference(unary_union([Polygon(f) for f in flaws])) if flaws else cloth
     for p, shape in laid:
-        out = shape.difference(cloth)
-        deep = shape.buffer(-RIM_MM).difference(cloth)
-        if out.area > OUTSIDE_MM2 or deep.area > 0.0:
-            found.append(f"{p.piece}/{p.copy}: {out.area:.2f} mm² outside the cloth")
+        for region, name in ((cloth, "outside the cloth"), (good, "over a flaw")):
+            if name == "over a flaw" and p.piece in tolerant:
+                continue
+            out = shape.difference(region)
+            deep = shape.buffer(-RIM_MM).difference(region)
+            if out.area > OUTSIDE_MM2 or deep.area > 0.0:
+                found.append(f"{p.piece}/{p.copy}: {out.area:.2f} mm² {name}")
+                break
+
+    for p, _ in laid:
+        if sides is not None and p.piece in sides and bool(p.mirrored) != sides[p.piece]:
+            found.append(f"{p.piece}/{p.copy}: wrong side up")
 
     for p, shape in laid:
         if p.piece in on_fold:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LinearRing
 
 from drafting.docket import Docket
-from drafting.lay import Cloth, plan
+from drafting.lay import Cloth, Effort, Rules, plan
 from drafting.lay.planner import lay_as_it_is
 from drafting.piece import Piece
 from drafting.placement import Placement
@@ -86,7 +86,7 @@ def test_what_the_planner_turns_shrinks_to_the_draft(nap: str, library: bool) ->
     ]
     if nap == "none":
         pieces.append(Piece.from_outline("across", LAST, turns=(90, 270)))
-    lay = plan(pieces, cloth, 1.6, seed=4, library=library)
+    lay = plan(pieces, cloth, 1.6, effort=Effort(4, library=library))
     assert lay.problems() == []
     for p in lay.placements:
         assert apart(shrunk(p.outline_mm), turned(LAST, p.turn, p.mirrored)) < WITHIN_MM
@@ -99,7 +99,7 @@ def test_on_the_fold_and_in_pairs() -> None:
         Piece.from_outline("half", HALF, fold=((0, 0), (0, 260))),
         Piece.from_outline("last", LAST, cut=2, pair=True),
     ]
-    for p in plan(pieces, cloth, 0.3, seed=1).placements:
+    for p in plan(pieces, cloth, 0.3, effort=Effort(1)).placements:
         draft = HALF if p.piece == "half" else LAST
         assert apart(shrunk(p.outline_mm), turned(draft, p.turn, p.mirrored)) < WITHIN_MM
         assert p.piece != "half" or np.sum(p.outline_mm[:, 1] == 0.0) == 2
@@ -122,7 +122,7 @@ def test_the_skirts_waistband_across() -> None:
     allowances = docket.allowances_for("waistband")
     own = np.ptp(band.cutting_line(allowances), axis=0)
     put = Placement("waistband", 1, (500.0, 1000.0), 0.0)
-    lay = lay_as_it_is({"waistband": band}, cloth, [put], allowances=allowances)
+    lay = lay_as_it_is({"waistband": band}, cloth, [put], Rules(0.0, allowances))
     short, long_ = np.ptp(lay.placements[0].outline_mm, axis=0)
     assert long_ * 0.98 == pytest.approx(max(own), abs=WITHIN_MM)
     assert short * 0.95 == pytest.approx(min(own), abs=WITHIN_MM)

@@ -18,11 +18,12 @@ from top_bodies import inches
 
 from drafting import draft
 from drafting.docket import Docket
-from drafting.lay import Cloth, Lay, plan
+from drafting.lay import Cloth, Effort, Lay, plan
 from projector.scene import faces_of
 from projector.table import Rules
 
 Array = NDArray[np.float64]
+HERE = Effort(seed=3, workers=0)
 OVER = np.array([-1.0, 1.0])
 STYLES: dict[str, dict[str, Any]] = {
     "whole back": {"opening": "none"},
@@ -85,7 +86,7 @@ def seams(pieces: dict[str, Any]) -> list[tuple[str, str, str, str]]:
 def test_facings_fit_the_garment_right_sides_together(style: dict[str, Any], fold: str) -> None:
     """On every kind of lay the facing's edge lies on the garment's within 0.5 mm."""
     pieces = pieces_of(style)
-    lay = plan(pieces, Cloth.from_dict({"width": 1500, "fold": fold}), 0.3, workers=0, seed=3)
+    lay = plan(pieces, Cloth.from_dict({"width": 1500, "fold": fold}), 0.3, effort=HERE)
     assert lay.left_out == () and lay.problems() == []
     flipped = 0.0
     assert len(seams(pieces)) >= 6
@@ -101,7 +102,7 @@ def test_facings_fit_the_garment_right_sides_together(style: dict[str, Any], fol
 def test_the_lower_shoulder_is_on_her_own_side(fold: str) -> None:
     """The front, face up and neck up, has the wearer's left to the right of who looks at it."""
     pieces = pieces_of({"opening": "none"})
-    lay = plan(pieces, Cloth.from_dict({"width": 1500, "fold": fold}), 0.2, workers=0, seed=3)
+    lay = plan(pieces, Cloth.from_dict({"width": 1500, "fold": fold}), 0.2, effort=HERE)
     for half, sign in (("front", 1.0), ("back", -1.0)):
         edges = pieces[half].edges
         ends = [
@@ -130,7 +131,7 @@ def test_the_table_keeps_the_same_rule(fold: str) -> None:
             "cloth": {"width": "1500 mm", "fold": fold},
         }
     )
-    lay = plan(docket.pieces(), docket.cloth, 0.2, workers=0, seed=3)
+    lay = plan(docket.pieces(), docket.cloth, 0.2, effort=HERE)
     docket = docket.replace(lay=lay.docket_placements())
     rules = Rules(docket, faces_of(docket))
     for p in docket.lay:

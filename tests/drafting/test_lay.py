@@ -17,13 +17,14 @@ from judge import cut_up, judge
 from shapely.geometry import Polygon
 
 from configs.errors import ChalkbeamError, LayError
-from drafting.lay import Cloth, Lay, plan
+from drafting.lay import Cloth, Effort, Lay, Rules, plan
 from drafting.lay.advice import _largest_rectangle, leftover, to_buy, what_would_help
 from drafting.lay.planner import lay_as_it_is
 from drafting.piece import Piece
 from drafting.placement import Placement
 
 QUICK = 0.35
+HERE = Effort(seed=7, workers=0)
 
 
 def rectangle(name: str, across: float, along: float, **how: Any) -> Piece:
@@ -72,7 +73,9 @@ def lines(lay: Lay) -> dict[str, int]:
 def planned(pieces: Any, cloth: Cloth, seconds: float = QUICK, **how: Any) -> tuple[Lay, list[Lay]]:
     """A plan in this process, with every lay shown on the way."""
     shown: list[Lay] = []
-    lay = plan(pieces, cloth, seconds, progress=shown.append, workers=0, seed=7, **how)
+    if "rules" not in how:
+        how.setdefault("distance_mm", 0.0)
+    lay = plan(pieces, cloth, seconds, progress=shown.append, effort=HERE, **how)
     return lay, [*shown, lay]
 
 
@@ -118,7 +121,7 @@ def test_every_lay_shown_is_valid(name: str) -> None:
     data = CLOTHS[name]
     cloth = Cloth.from_dict(data)
     folded, across = cloth.fold == "lengthwise", cloth.fold == "crosswise"
-    lay, shown = planned(garment(), cloth, distance_mm=4, allowances={"all": 10})
+    lay, shown = planned(garment(), cloth, rules=Rules(4.0, {"all": 10}))
     scale = cloth.cut_scale
     turns = {"one-way": [0.0]}.get(cloth.nap, [0.0, 180.0])
     wanted = {
@@ -181,7 +184,7 @@ def test_piece_exactly_as_wide_as_the_cloth() -> None:
         cloth = Cloth.from_dict(data)
         lay, _ = planned_down_to(320.1, pieces, cloth)
         assert lay.used_length_mm == pytest.approx(320.0, abs=0.1)
-        for one in (lay, plan(pieces, cloth, 1.5, workers=1)):
+        for one in (lay, plan(pieces, cloth, 1.5, distance_mm=0, effort=Effort(workers=1))):
             assert one.left_out == ()
             assert one.problems() == []
             assert one.used_length_mm < 360.0
@@ -372,7 +375,7 @@ def test_quantities_and_several_garments() -> None:
     """Two choir tops in two sizes in one lay, each twice: every copy laid once."""
     pieces = {f"alto-3: {n}": p for n, p in garment().items()}
     pieces |= {f"tenor-1: {n}": p for n, p in garment().items()}
-    lay, _ = planned(pieces, Cloth.from_dict({"width": 1500}), quantity=2)
+    lay, _ = planned(pieces, Cloth.from_dict({"width": 1500}), rules=Rules(0.0, quantity=2))
     assert lines(lay) == {
         f"{who}: {n}": 2 * c
         for who in ("alto-3", "tenor-1")
@@ -436,7 +439,7 @@ def test_interrupt_keeps_the_best_and_can_be_resumed() -> None:
             raise KeyboardInterrupt
 
     cloth = Cloth.from_dict({"width": 1400, "fold": "lengthwise"})
-    lay = plan(garment(), cloth, 30.0, progress=interrupt, workers=0)
+    lay = plan(garment(), cloth, 30.0, progress=interrupt, effort=HERE)
     assert lay.interrupted
     assert lay.problems() == []
     on, shown = planned(garment(), cloth, start=lay.docket_placements())
@@ -510,7 +513,7 @@ def test_without_processes_it_plans_in_this_one(monkeypatch: pytest.MonkeyPatch)
         raise OSError("no more processes")
 
     monkeypatch.setattr(subprocess, "Popen", refused)
-    lay = plan(garment(), Cloth.from_dict({"width": 1400}), 1.6, seed=2)
+    lay = plan(garment(), Cloth.from_dict({"width": 1400}), 1.6, effort=Effort(seed=2))
     first = plan(garment(), Cloth.from_dict({"width": 1400}), 0)
     assert lay.problems() == [] and lay.left_out == ()
     assert lay.used_length_mm < first.used_length_mm
@@ -523,14 +526,14 @@ def test_workers_end_with_their_parent(tmp_path: Path) -> None:
     script = tmp_path / "script.py"
     script.write_text(
         "from drafting import Piece\n"
-        "from drafting.lay import Cloth, plan\n"
+        "from drafting.lay import Cloth, Effort, plan\n"
         "p = Piece.from_outline('a', [(0, 0), (300, 0), (0, 400)], cut=9)\n"
         "def tell(lay):\n"
         "    import subprocess, os\n"
         "    kids = subprocess.run(['ps', '-o', 'pid=', '--ppid', str(os.getpid())],\n"
         "                          capture_output=True, text=True).stdout.split()\n"
         "    print(*kids, flush=True)\n"
-        "plan([p], Cloth.from_dict({'width': 700}), seconds=60, progress=tell, workers=1)\n"
+        "plan([p], Cloth.from_dict({'width': 700}), seconds=60, progress=tell, effort=Effort(workers=1))\n"
     )
     with subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True) as run:
         assert run.stdout is not None
@@ -565,7 +568,7 @@ def test_problems_sees_planted_faults() -> None:
 
     def said(**moved: Placement) -> str:
         changed = {**spots, **{p.key: p for p in moved.values()}}
-        lay = lay_as_it_is(pieces, cloth, changed.values(), distance_mm=5)
+        lay = lay_as_it_is(pieces, cloth, changed.values(), Rules(5.0))
         return " ".join(lay.problems())
 
     assert said() == ""
@@ -577,7 +580,7 @@ def test_problems_sees_planted_faults() -> None:
     assert "outside the usable cloth" in said(a=move(sleeve_, at=(-50.0, sleeve_.at[1])))
     assert "off the cloth's fold" in said(a=move(front, at=(front.at[0] + 3000, 1.0)))
     assert "turned 180°" in said(a=move(pocket, turn_deg=180.0, at=(4000.0, 300.0)))
-    gone = lay_as_it_is(pieces, cloth, [front], distance_mm=5)
+    gone = lay_as_it_is(pieces, cloth, [front], Rules(5.0))
     assert set(gone.left_out) == {"back/1", "sleeve/1", "cuff/1", "pocket/1"}
     untold = dataclasses.replace(gone, left_out=())
     assert any("neither laid nor named" in p for p in untold.problems())
@@ -591,7 +594,7 @@ BAD: dict[str, tuple[Any, dict[str, Any], dict[str, Any], str]] = {
     "turn": ([rectangle("a", 9, 9, turns=(90,))], {"width": 900, "nap": "two-way"}, {}, "turned 90"),
     "distance": ([rectangle("a", 9, 9)], {"width": 900}, {"distance_mm": -1.0}, "distance"),
     "seconds": ([rectangle("a", 9, 9)], {"width": 900}, {"seconds": float("nan")}, "seconds"),
-    "allowance": ([rectangle("a", 9, 9)], {"width": 900}, {"allowances": {"all": -5}}, "a"),
+    "allowance": ([rectangle("a", 9, 9)], {"width": 900}, {"rules": Rules(0.0, {"all": -5})}, "a"),
     "unknown lock": (
         [rectangle("a", 9, 9)], {"width": 900}, {"locked": [Placement("b", 1, (0, 50))]}, "b/1",
     ),
@@ -652,7 +655,7 @@ def test_too_wide_is_left_out_and_told() -> None:
     """A piece wider than the cloth is left out, the rest is laid, and help is named."""
     pieces = {"sail": rectangle("sail", 1500, 300), "pocket": rectangle("pocket", 100, 100)}
     cloth = Cloth.from_dict({"width": 1400})
-    lay = plan(pieces, cloth, QUICK, workers=0)
+    lay = plan(pieces, cloth, QUICK, effort=HERE)
     assert lay.left_out == ("sail/1",)
     assert lay.problems() == []
     said = " ".join(what_would_help(pieces, cloth, lay, seconds=0.1))
@@ -663,9 +666,9 @@ def test_too_short_says_how_much_is_missing() -> None:
     """Ten strips of 100 mm on 800 mm of cloth: two stay out, 200 mm are missing."""
     pieces = {"belt": rectangle("belt", 600, 100, cut=10)}
     cloth = Cloth.from_dict({"width": 600, "length": 800})
-    lay = plan(pieces, cloth, QUICK, workers=0)
+    lay = plan(pieces, cloth, QUICK, distance_mm=0, effort=HERE)
     assert len(lay.left_out) == 2
-    said = " ".join(what_would_help(pieces, cloth, lay, seconds=0.1))
+    said = " ".join(what_would_help(pieces, cloth, lay, seconds=0.1, rules=Rules(0.0)))
     assert "200 mm of length are missing" in said or "210 mm of length are missing" in said
 
 

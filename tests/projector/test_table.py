@@ -202,7 +202,7 @@ def test_figures_agree_with_the_planner() -> None:
     from drafting.lay import plan
 
     laid = docket()
-    lay = plan(laid.pieces(), laid.cloth, seconds=0.2, distance_mm=5.0, allowances=laid.allowances)
+    lay = plan(laid.pieces(), laid.cloth, seconds=0.2, rules=laid.rules)
     r = rules(laid)
     figures = r.figures(lay.docket_placements())
     assert figures.used_mm == pytest.approx(lay.used_length_mm, abs=0.5)
@@ -215,9 +215,7 @@ def test_a_planned_lay_has_no_trouble() -> None:
     from drafting.lay import plan
 
     for laid in (docket(), single_cloth()):
-        lay = plan(
-            laid.pieces(), laid.cloth, seconds=0.2, distance_mm=5.0, allowances=laid.allowances
-        ).docket_placements()
+        lay = plan(laid.pieces(), laid.cloth, seconds=0.2, rules=laid.rules).docket_placements()
         r = Rules(laid.replace(lay=lay), faces_of(laid))
         assert {p.key: r.own_troubles(p, lay) for p in lay} == {p.key: () for p in lay}
         assert r.overlap_pairs(lay) == set()
@@ -261,7 +259,7 @@ def test_shrinkage_enlarges_what_is_drawn_and_nothing_else() -> None:
     laid = single_cloth()
     cloth = {"width": "1400 mm", "length": "3 m", "shrinkage": {"length": "4 %", "width": "1 %"}}
     laid = laid.replace(cloth=type(laid.cloth).from_dict(cloth), lay=())
-    lay = plan(laid.pieces(), laid.cloth, seconds=0.1, allowances=laid.allowances)
+    lay = plan(laid.pieces(), laid.cloth, seconds=0.1, rules=laid.rules)
     r = rules(laid)
     for p in lay.placements:
         mine = Polygon(r.outline(p.placement, rough=False))

@@ -1,0 +1,341 @@
+"""How each piece is cut from this cloth: as what outline, in which turns, which side up, how often.
+
+Before the planners and the judge, which both go by it. Folded cloth turns a pair into one outline
+cut through both layers and a cut-on-fold piece into a half with its fold edge on the fold; single
+cloth turns the pair into a piece and its mirror image and opens the cut-on-fold piece out. A piece
+is drawn as the cloth's right side shows it, so what is cut from a layer that lies face down lies
+turned over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from configs.errors import Fault, LayError
+from drafting.cloth import Cloth, MatchPoint
+from drafting.lay.model import LaidPiece
+from drafting.lay.rules import Rules
+from drafting.lay.shapes import Points, cleaned, counter_clockwise, ring_area, same_turned_over
+from drafting.piece import Piece
+from drafting.placement import cloth_from_piece, grain_turn
+
+FOLD_TOLERANCE_MM = 0.05
+SINGLE, THROUGH, FOLD = "single", "through", "fold"
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Copies of a piece that are cut alike.
+
+    ``how``: "single" (one layer), "through" (both at once) or "fold" (half the piece, on the fold);
+    ``copies``: their numbers; ``sides``: which of mirrored False and True they may lie.
+    """
+
+    how: str
+    copies: tuple[int, ...]
+    sides: tuple[bool, ...]
+
+    @property
+    def layers(self) -> int:
+        """Layers of cloth cut through."""
+        return 1 if self.how == SINGLE else 2
+
+
+@dataclass(frozen=True, eq=False)
+class Spec:
+    """One piece on one cloth.
+
+    ``ring``: (N, 2) cutting line at the draft's size, piece mm, counter-clockwise: the half on a
+    fold, else the whole; ``grain_turn``: degrees that point its grain up; ``turns``: degrees off
+    that which cloth and piece allow, ``tilt`` more each way; ``alike``: turned over it is the same;
+    ``pair``: left and right are wanted; ``tolerant``: may cover a flaw; ``group``, ``match``: its
+    stripe group (−1: none) and match point, (2,) piece mm.
+    """
+
+    name: str
+    ring: Points
+    grain_turn: float
+    turns: tuple[float, ...]
+    tilt: float
+    cuts: tuple[Cut, ...]
+    alike: bool
+    pair: bool
+    tolerant: bool
+    group: int = -1
+    match: Points | None = None
+
+    @property
+    def on_fold(self) -> bool:
+        """Whether it is cut as a half on the cloth's fold."""
+        return any(c.how == FOLD for c in self.cuts)
+
+    def cut_of(self, copy: int) -> Cut | None:
+        """How a copy is cut; None when there are not so many."""
+        return next((c for c in self.cuts if copy in c.copies), None)
+
+    def how(self, copy: int) -> str:
+        """The same by its word; one copy more than wanted is cut from one layer."""
+        cut = self.cut_of(copy)
+        return cut.how if cut is not None else FOLD if self.on_fold else SINGLE
+
+    def tilt_of(self, turn_deg: float, mirrored: bool) -> float:
+        """Degrees from the nearest turn that is allowed, −180 to 180, by the docket's turn."""
+        base = -self.grain_turn if mirrored else self.grain_turn
+        turns = self.turns or (0.0,)
+        return min(((turn_deg - t - base + 180.0) % 360.0 - 180.0 for t in turns), key=abs)
+
+
+@dataclass(frozen=True)
+class Specs:
+    """All pieces on one cloth: by name, what cannot be cut, what the person should know."""
+
+    of: Mapping[str, Spec]
+    faults: tuple[Fault, ...]
+    notes: tuple[str, ...]
+
+
+def laid_piece(
+    spec: Spec, cloth: Cloth, copy: int, at: tuple[float, float], turn: float, mirrored: bool,
+    *, locked: bool = False,
+) -> LaidPiece:  # fmt: skip
+    """A copy exactly where it is put, whatever its turn, as large as it is cut there."""
+    matrix = cloth_from_piece(at, turn, mirrored)
+    matrix[:2, :2] = matrix[:2, :2] @ cloth.growth(turn, mirrored)
+    ring = spec.ring @ matrix[:2, :2].T + matrix[:2, 2]
+    if mirrored:
+        ring = ring[::-1].copy()
+    how = spec.how(copy)
+    if how == FOLD:
+        ring[np.abs(ring[:, 1]) < FOLD_TOLERANCE_MM, 1] = 0.0
+    return LaidPiece(spec.name, copy, at, turn, mirrored, locked, how, matrix, ring)
+
+
+def named(pieces: Mapping[str, Piece] | Iterable[Piece]) -> dict[str, Piece]:
+    """Pieces by name.
+
+    Raises:
+        LayError: two of them bear one name.
+    """
+    if isinstance(pieces, Mapping):
+        return {str(k): v for k, v in pieces.items()}
+    out: dict[str, Piece] = {}
+    twice = []
+    for piece in pieces:
+        if piece.name in out:
+            twice.append(piece.name)
+        out[piece.name] = piece
+    if twice:
+        raise LayError(
+            [
+                Fault(name, "two pieces bear this name.", "Hand them over as {name: piece}.")
+                for name in sorted(set(twice))
+            ]
+        )
+    return out
+
+
+def specs_of(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> Specs:
+    """How every piece is cut; those that cannot be are left out, with a fault each."""
+    return _Reader(cloth, rules).specs(pieces)
+
+
+class _Reader:
+    def __init__(self, cloth: Cloth, rules: Rules) -> None:
+        self.cloth = cloth
+        self.rules = rules
+        self.faults: list[Fault] = []
+        self.notes: list[str] = []
+
+    def fault(self, where: str, what: str, remedy: str = "") -> None:
+        self.faults.append(Fault(where, what, remedy))
+
+    def specs(self, pieces: Mapping[str, Piece]) -> Specs:
+        points = self.match_points(pieces)
+        made = {}
+        for name, piece in pieces.items():
+            spec = self.spec(name, piece, points.get(name))
+            if spec is not None:
+                made[name] = spec
+        return Specs(made, tuple(self.faults), tuple(self.notes))
+
+    def spec(self, name: str, piece: Piece, point: tuple[int, Points] | None) -> Spec | None:
+        ring = self.outline(name, piece)
+        turns = self.allowed_turns(name, piece, matched=point is not None)
+        if ring is None or not turns:
+            return None
+        on_fold = piece.fold is not None and self.cloth.fold == "lengthwise"
+        if piece.fold is not None and not on_fold:
+            ring = self.opened(name, ring, piece.fold)
+            if ring is None:
+                return None
+        alike = not on_fold and same_turned_over(ring, piece.grain)
+        free = not on_fold and point is None
+        group, match = point if point is not None else (-1, None)
+        return Spec(
+            name,
+            ring,
+            grain_turn(piece.grain),
+            turns,
+            self.cloth.tilt_deg(name) if free else 0.0,
+            self.cuts(name, piece, on_fold, alike),
+            alike,
+            piece.pair,
+            name in self.cloth.tolerates_flaws,
+            group,
+            match,
+        )
+
+    def cuts(self, name: str, piece: Piece, on_fold: bool, alike: bool) -> tuple[Cut, ...]:
+        copies = int(piece.cut) * self.rules.times(name)
+        if piece.pair and copies % 2:
+            copies += 1
+        every = tuple(range(1, copies + 1))
+        both = (False, True)
+        if on_fold:
+            return (Cut(FOLD, every, both),)
+        if not self.cloth.folded:
+            if piece.pair:
+                return Cut(SINGLE, every[::2], (False,)), Cut(SINGLE, every[1::2], (True,))
+            return (Cut(SINGLE, every, (False,)),)
+        twins = copies // 2 if piece.pair or alike else 0
+        made = [Cut(THROUGH, every[:twins], both)] if twins else []
+        left = copies - 2 * twins
+        if left:
+            over = self.cloth.top_shows_wrong_side and not alike
+            made.append(Cut(SINGLE, every[twins : twins + left], (over,)))
+            many = f"{left} times" if left > 1 else "once"
+            self.notes.append(
+                f"{name} is cut {many} from one layer only: on the folded cloth, cut the upper "
+                "layer and leave the lower one whole."
+                + (
+                    " It lies turned over: folded right sides together, that layer shows its wrong side."
+                    if over
+                    else ""
+                )
+            )
+        return tuple(made)
+
+    def outline(self, name: str, piece: Piece) -> Points | None:
+        """The piece's cutting line in its own frame, checked, in mm; None with a fault."""
+        try:
+            ring = piece.cutting_line(self.rules.allowances_for(name))
+        except ValueError as error:
+            self.fault(name, str(error))
+            return None
+        ring = np.asarray(ring, dtype=np.float64)
+        if ring.ndim != 2 or ring.shape[1:] != (2,) or not np.isfinite(ring).all():
+            self.fault(name, "its outline is not a list of finite [x, y].")
+            return None
+        ring = cleaned(ring, 1e-6)
+        if len(ring) < 3 or abs(ring_area(ring)) < 1.0:
+            self.fault(name, "its outline encloses no area.")
+            return None
+        from shapely.geometry import Polygon
+        from shapely.validation import explain_validity
+
+        shape = Polygon(ring)
+        if not shape.is_valid:
+            spot = explain_validity(shape).partition("[")[2].rstrip("]").split()
+            near = f" near ({float(spot[0]):.0f}, {float(spot[1]):.0f}) mm" if spot else ""
+            self.fault(name, f"its outline crosses itself{near}.", "Redraw the outline there.")
+            return None
+        return counter_clockwise(ring)
+
+    def allowed_turns(self, name: str, piece: Piece, *, matched: bool) -> tuple[float, ...]:
+        turns = [float(t) % 360.0 for t in piece.turns]
+        nap = self.cloth.nap
+        if nap == "one-way":
+            turns = [t for t in turns if t == 0.0]
+        elif nap == "two-way":
+            turns = [t for t in turns if t in (0.0, 180.0)]
+        if not turns:
+            listed = ", ".join(f"{float(t):g}°" for t in piece.turns)
+            self.fault(
+                name,
+                f"may only be turned {listed}, which {nap} cloth does not allow.",
+                "Allow the turn 0 on the piece, or check the cloth's nap.",
+            )
+        elif matched:  # stripes: no change of direction (FACTS E, Industrial Cutting §14.2.1)
+            turns = [t for t in turns if t == 0.0]
+            if not turns:
+                self.fault(name, "no turn is left that the stripes allow.", "Allow the turn 0.")
+        return tuple(dict.fromkeys(turns))
+
+    def opened(self, name: str, ring: Points, fold: Any) -> Points | None:
+        """A half piece opened out over its fold line."""
+        from shapely.geometry import Polygon
+        from shapely.ops import unary_union
+
+        a, b = np.asarray(fold[0], dtype=float), np.asarray(fold[1], dtype=float)
+        u = (b - a) / np.linalg.norm(b - a)
+        rel = ring - a
+        along = rel @ u
+        across = rel @ np.array([-u[1], u[0]])
+        if across.max() > FOLD_TOLERANCE_MM and across.min() < -FOLD_TOLERANCE_MM:
+            self.fault(
+                name,
+                f"reaches {min(across.max(), -across.min()):.1f} mm over its own fold line.",
+                "The fold must be the edge of the half piece.",
+            )
+            return None
+        across = np.where(np.abs(across) < FOLD_TOLERANCE_MM, 0.0, across)
+        if np.count_nonzero(across == 0.0) < 2:
+            self.fault(name, "has no edge on its fold line.", "The fold must be one of its edges.")
+            return None
+        half = a + along[:, None] * u + across[:, None] * np.array([-u[1], u[0]])
+        other = a + along[:, None] * u - across[:, None] * np.array([-u[1], u[0]])
+        both = unary_union([Polygon(half), Polygon(other)])
+        if both.geom_type != "Polygon":
+            both = both.buffer(1e-6, join_style="mitre")
+        if both.geom_type != "Polygon":
+            self.fault(name, "does not open out into one piece.", "Check its fold line.")
+            return None
+        return counter_clockwise(cleaned(np.array(both.exterior.coords)[:-1, :2], 1e-6))
+
+    # -- stripes
+
+    def match_points(self, pieces: Mapping[str, Piece]) -> dict[str, tuple[int, Points]]:
+        """Piece → (group, its match point in its own frame)."""
+        out: dict[str, tuple[int, Points]] = {}
+        if not (self.cloth.repeat_length_mm or self.cloth.repeat_width_mm):
+            return out
+        for g, group in enumerate(self.cloth.match):
+            for point in group:
+                at = self.locate(point, pieces)
+                if at is None:
+                    continue
+                if point.piece in out:
+                    self.fault(
+                        f"cloth.match[{g}]",
+                        f"{point.piece} is to meet the stripes at two places.",
+                        "One place a piece: its seam meets all along once it meets at one point.",
+                    )
+                    continue
+                out[point.piece] = (g, at)
+        return out
+
+    def locate(self, point: MatchPoint, pieces: Mapping[str, Piece]) -> Points | None:
+        # several garments in one lay bear their wearer's name before the piece's
+        piece = pieces.get(point.piece)
+        if piece is None:
+            self.fault(
+                "cloth.match",
+                f"there is no piece '{point.piece}'; there are {', '.join(sorted(pieces))}.",
+            )
+            return None
+        if point.at is not None:
+            return np.array(point.at, dtype=float)
+        edges = getattr(piece, "edges", {})
+        if point.edge not in edges:
+            self.fault(
+                "cloth.match",
+                f"{point.piece} has no edge '{point.edge}'; it has {', '.join(edges)}.",
+            )
+            return None
+        line = np.asarray(edges[point.edge].points, dtype=float)
+        out: Points = line[int(np.argmin(line[:, 1]))]
+        return out

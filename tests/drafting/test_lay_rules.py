@@ -1,0 +1,295 @@
+"""The product's judge and the tests' own see the same faults, planted at half and twice each limit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from judge import judge as outside_judge
+
+from configs.errors import LayError
+from drafting import Docket
+from drafting.lay import Cloth, Effort, Placement, Rules, judge, plan
+from drafting.lay.check import Judge
+from drafting.lay.cuts import specs_of
+from drafting.lay.planner import lay_as_it_is
+from drafting.piece import Piece
+
+# ends of 50 mm, so that twice a limit of 0.02 mm is more than the square millimetre let pass, and
+# a notch in one side, so that turned over it is another
+RING = [(0, 0), (50, 0), (50, 200), (0, 200), (0, 120), (6, 100), (0, 80)]
+A = Piece.from_outline("a", RING, cut=2)
+HALF = Piece.from_outline("half", [(0, 0), (120, 0), (90, 300), (0, 250)], fold=((0, 0), (0, 250)))
+TWIN = Piece.from_outline("twin", RING, cut=2, pair=True)
+APART = Rules(0.0)
+HOLE = [(400.0, 100.0), (450.0, 100.0), (450.0, 160.0), (400.0, 160.0)]
+
+
+@dataclass(frozen=True)
+class Planted:
+    """Placements with a fault in them: where, on what, and what the outside judge is to know."""
+
+    laid: list[Placement]
+    pieces: tuple[Piece, ...] = (A,)
+    cloth: dict[str, Any] = field(default_factory=lambda: {"width": 300, "length": 900})
+    rules: Rules = APART
+    told: dict[str, Any] = field(default_factory=dict)
+
+
+def at(
+    x: float,
+    y: float = 150.0,
+    turn: float = 0.0,
+    copy: int = 1,
+    piece: str = "a",
+    over: bool = False,
+) -> Placement:
+    """A placement; at turn 0 the piece lies from x on along the cloth and from y down across."""
+    return Placement(piece, copy, (x, y), turn, over)
+
+
+def striped(along: float, across: float) -> Planted:
+    """Two pieces of a check of 40 × 30 mm, the second off its phase."""
+    cloth = {"width": 400, "length": 900, "repeat": {"length": 40, "width": 30},
+             "match": [[{"piece": "a", "at": [0, 0]}, {"piece": "half", "at": [0, 0]}]]}  # fmt: skip
+    there = [at(0.0, 90.0), at(400.0 + along, 210.0 + across, piece="half")]
+    told = {"phases": [("a", (0, 0)), ("half", (0, 0))], "repeat": (40.0, 30.0)}
+    return Planted(there, (A, HALF), cloth, told=told)
+
+
+def over(ring: str) -> Callable[[float], Planted]:
+    """A piece that reaches into a hole or a flaw by its 50 mm edge."""
+
+    def made(by: float) -> Planted:
+        cloth = {"width": 300, "length": 900, ring: [HOLE]}
+        return Planted([at(200.0 + by, 155.0)], cloth=cloth, told={ring: [HOLE]})
+
+    return made
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A fault of some amount: what the product calls it, its limit, what the other judge says."""
+
+    kind: str
+    limit: float
+    plant: Callable[[float], Planted]
+    word: str
+
+
+FAULTS = {
+    "overlap": Fault("overlap", 0.02, lambda by: Planted([at(0), at(200 - by, copy=2)]), "overlap"),
+    "distance": Fault(
+        "distance", 0.02,
+        lambda by: Planted([at(0), at(205 - by, copy=2)], rules=Rules(5.0), told={"distance": 5.0}),
+        "apart",
+    ),
+    "outside, near selvedge": Fault("outside", 0.02, lambda by: Planted([at(0, -by, 90.0)],
+        told={"turns": {"a": [0, 90]}}, pieces=(replace(A, turns=(0.0, 90.0)),)), "outside"),
+    "outside, the end": Fault("outside", 0.02, lambda by: Planted([at(700 + by)]), "outside"),
+    "outside, the start": Fault("outside", 0.02, lambda by: Planted([at(200 - by, 100, 180.0)]), "outside"),
+    "selvedge": Fault("outside", 0.02, lambda by: Planted(
+        [at(100, 290.0 + by, 270.0)], pieces=(replace(A, turns=(270.0,)),),
+        cloth={"width": 300, "length": 900, "selvedge": 10}, told={"selvedge": 10.0}), "outside"),
+    "hole": Fault("outside", 0.02, over("holes"), "outside"),
+    "flaw": Fault("flaw", 0.02, over("flaws"), "flaw"),
+    "fold": Fault(
+        "fold", 0.05,
+        lambda by: Planted([at(0, by, piece="half", over=True)], (HALF,),
+                           {"width": 600, "length": 900, "fold": "lengthwise"},
+                           told={"fold": True, "on_fold": ["half"]}),
+        "fold",
+    ),
+    "grain": Fault("grain", 0.01, lambda by: Planted([at(300, 150, by)], told={"turns": {"a": [0, 180]}}), "not allowed"),
+    "grain, within its tolerance": Fault(
+        "grain", 0.01,
+        lambda by: Planted([at(300, 150, -(2.0 + by))], told={"turns": {"a": [0, 180]}, "tilt": 2.0},
+                           cloth={"width": 300, "length": 900, "grain_tolerance": {"a": 2}}),
+        "not allowed",
+    ),
+    "stripes along": Fault("stripes", 0.5, lambda by: striped(by, 0.0), "phase"),
+    "stripes across": Fault("stripes", 0.5, lambda by: striped(0.0, by), "phase"),
+}  # fmt: skip
+
+
+def found_by_both(planted: Planted) -> tuple[list[str], list[str]]:
+    """What the product calls the faults it finds, and what the outside judge says."""
+    cloth = Cloth.from_dict(planted.cloth)
+    kinds = [p.kind for p in judge(planted.pieces, cloth, planted.laid, planted.rules)]
+    laid = lay_as_it_is(planted.pieces, cloth, planted.laid, planted.rules).placements
+    rest = {k: planted.told.get(k) for k in ("holes", "flaws") if k in planted.told}
+    told = {k: v for k, v in planted.told.items() if k not in rest}
+    said = outside_judge(laid, width=cloth.width_mm, length=cloth.length_mm, **told, **rest)
+    return kinds, said
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_half_a_limit_passes_and_twice_is_told(name: str) -> None:
+    """Both judges let half of each limit pass, and name the fault at twice of it, and no other."""
+    fault = FAULTS[name]
+    assert found_by_both(fault.plant(0.0)) == ([], [])
+    assert found_by_both(fault.plant(0.5 * fault.limit)) == ([], [])
+    kinds, said = found_by_both(fault.plant(2.0 * fault.limit))
+    assert kinds == [fault.kind]
+    assert len(said) == 1 and fault.word in said[0]
+
+
+@pytest.mark.parametrize("by", [0.5, 2.0, 60.0])
+def test_what_is_told_holds(by: float) -> None:
+    """An overlap's depth, a missing distance, an angle and a phase are told as large as they are."""
+    for name, amount in (("overlap", by), ("distance", min(by, 4.0)), ("grain", by), ("stripes along", min(by, 15.0) + 0.6)):  # fmt: skip
+        planted = FAULTS[name].plant(amount)
+        found = judge(planted.pieces, Cloth.from_dict(planted.cloth), planted.laid, planted.rules)
+        kind = FAULTS[name].kind
+        told = [p.amount for p in found if p.kind == kind]
+        wanted = min(amount, 50.0) if kind == "overlap" else amount  # the piece is 50 mm across
+        assert told == [pytest.approx(wanted, rel=0.02, abs=0.02)], name
+
+
+NAPPED = {"width": 300, "length": 900, "nap": "one-way"}
+BINARY = {
+    "nap": ("nap", Planted([at(300, 100, 180.0)], cloth=NAPPED, told={"turns": {"a": [0]}}), "allowed"),
+    "turned over": ("side", Planted([at(0, 150, over=True)], told={"sides": {"a": False}}), "wrong side"),
+    "upper layer face down": (
+        "side",
+        Planted([at(0, 150)], pieces=(replace(A, cut=1),),
+                cloth={"width": 600, "length": 900, "fold": "lengthwise"},
+                told={"fold": True, "sides": {"a": True}}),
+        "wrong side",
+    ),
+    "laid twice": ("count", Planted([at(0), at(300)], told={"wanted": {"a": 2}}), "twice"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BINARY)
+def test_what_has_no_half_is_told(name: str) -> None:
+    """Against the nap, wrong side up, laid twice: both judges tell it."""
+    kind, planted, word = BINARY[name]
+    kinds, said = found_by_both(planted)
+    assert kinds == [kind]
+    if name != "laid twice":  # the outside judge is given what is laid, which is then only one
+        assert len(said) == 1 and word in said[0]
+
+
+def test_a_pair_of_one_side_is_told() -> None:
+    """Two left sleeves are no pair; left and right are, whichever of them is which."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    for first, second in ((False, True), (True, False)):
+        there = [at(0, over=first, piece="twin"), at(300, over=second, copy=2, piece="twin")]
+        assert judge([TWIN], cloth, there, APART) == []
+    for same in (False, True):
+        there = [at(0, over=same, piece="twin"), at(300, over=same, copy=2, piece="twin")]
+        assert [p.kind for p in judge([TWIN], cloth, there, APART)] == ["side"]
+
+
+def test_a_flaw_is_for_those_that_may() -> None:
+    """A piece that tolerates flaws may cover one, and no hole."""
+    for ring, kinds in (("flaws", []), ("holes", ["outside"])):
+        planted = over(ring)(20.0)
+        cloth = {**planted.cloth, "tolerates_flaws": ["a"]}
+        got, said = found_by_both(
+            replace(planted, cloth=cloth, told={**planted.told, "tolerant": ["a"]})
+        )
+        assert got == kinds
+        assert len(said) == len(kinds)
+
+
+@pytest.mark.parametrize(("by", "refused"), [(0.01, False), (0.04, True)])
+def test_locks_are_held_to_the_same_limits(by: float, refused: bool) -> None:
+    """Locked pieces that overlap by twice the limit are refused by name, at half they are not."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    locked = [replace(p, locked=True) for p in (at(0), at(200 - by, copy=2))]
+    if refused:
+        with pytest.raises(LayError, match="a/1 and a/2 overlap"):
+            plan([A], cloth, 0, locked, rules=APART)
+    else:
+        assert plan([A], cloth, 0, locked, rules=APART).problems() == []
+
+
+def test_how_she_turned_a_locked_piece_is_told_and_planned_around() -> None:
+    """A locked piece off its grain stays; the plan is made all the same, and the judge tells it."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    lay = plan([A], cloth, 0.2, [replace(at(300, 150, 8.0), locked=True)], rules=APART)
+    assert len(lay.placements) == 2 and lay.left_out == ()
+    assert [p.kind for p in judge([A], cloth, lay.docket_placements(), APART)] == ["grain"]
+    assert len(lay.problems()) == 1
+
+
+def test_the_other_one_of_a_pair_is_planned() -> None:
+    """When she has locked the turned one as copy 1, the plan adds the one that is not turned."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    lay = plan(
+        [TWIN], cloth, 0.2, [replace(at(300, over=True, piece="twin"), locked=True)], rules=APART
+    )
+    assert sorted(p.mirrored for p in lay.placements) == [False, True]
+    assert lay.problems() == []
+
+
+def test_what_is_missing_or_too_many() -> None:
+    """A lay that neither lays nor names a copy has a problem; so has one that lays it twice."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    lay = lay_as_it_is([A], cloth, [at(0)], APART)
+    assert lay.problems() == []
+    assert replace(lay, left_out=()).problems() == ["a/2 is neither laid nor named as left out."]
+    twice = replace(lay, placements=(lay.placements[0], replace(lay.placements[0])))
+    assert any("a/1 is laid 2 times" in text for text in twice.problems())
+    assert [p.kind for p in judge([A], cloth, [at(0), at(300, copy=3)], APART)] == ["count"]
+    assert [p.kind for p in judge([A], cloth, [at(0, piece="b")], APART)] == ["count"]
+
+
+def test_pieces_that_cannot_be_cut_are_refused() -> None:
+    """The judge refuses what no lay could hold, by name."""
+    with pytest.raises(LayError, match="a: may only be turned 90"):
+        judge([replace(A, turns=(90.0,))], Cloth.from_dict(NAPPED), [])
+
+
+def test_no_cloth_has_no_edge() -> None:
+    """Where no cloth is named its edges are not asked for; all else is."""
+    specs = specs_of({"a": A}, Cloth(), APART).of
+    one = Judge(specs, Cloth(), APART, bounded=False)
+    laid = [
+        one.laid("a", 1, (-400.0, -90.0), 0.0, False),
+        one.laid("a", 2, (-300.0, -90.0), 7.0, False),
+    ]
+    assert [p.kind for p in one.problems(laid)] == ["overlap", "grain"]
+
+
+# -- one distance ----------------------------------------------------------------------------------
+
+
+def test_a_lay_of_the_public_api_is_accepted_by_the_docket(tmp_path: Path) -> None:
+    """Planned with nothing said of distances, saved, read again: nothing is wrong with it."""
+    rows = [
+        {"name": n, "outline": [[0, 0], [200, 0], [200, 300], [0, 280]], "cut": 3} for n in "abc"
+    ]
+    docket = Docket.from_dict(
+        {"chalkbeam": 1, "title": "t", "pieces": rows, "cloth": {"width": "1400 mm"}}
+    )
+    assert docket.cloth is not None
+    lay = plan(docket.pieces(), docket.cloth, 0.3, effort=Effort(3, 0))
+    docket.replace(lay=lay.docket_placements(), path=tmp_path / "t.yaml").save()
+    read = Docket.load(tmp_path / "t.yaml")
+    assert read.cloth is not None
+    assert judge(read.pieces(), read.cloth, read.placed(), read.rules) == []
+    assert lay.distance_mm == read.distance_mm == Rules().distance_mm == 5.0
+
+
+def test_the_distance_given_goes_before_the_rules() -> None:
+    """``distance_mm`` of `plan` counts where both are given; 0 is a distance too."""
+    cloth = Cloth.from_dict({"width": 300})
+    lays = [plan([A], cloth, 0, distance_mm=d, rules=Rules(7.0)) for d in (None, 0.0, 2.0)]
+    assert [lay.distance_mm for lay in lays] == [7.0, 0.0, 2.0]
+
+
+def test_a_cloth_file_is_loaded() -> None:
+    """`Cloth.load` reads the shipped cloths; what is wrong with a file is told with its name."""
+    folder = Path(__file__).parents[2] / "configs" / "cloth"
+    for path in sorted(folder.glob("*.yaml")):
+        assert Cloth.load(path).to_dict()
+    with pytest.raises(ValueError, match="no-such"):
+        Cloth.load(folder / "no-such.yaml")
+    assert np.isfinite(Cloth.load(folder / "velvet.yaml").y_range_mm).all()
