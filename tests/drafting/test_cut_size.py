@@ -248,7 +248,8 @@ def test_sheets_and_files_shrink_to_the_draft(
     for name in ("one.svg", "one.dxf"):
         (found,) = read_outlines(tmp_path / name).outlines
         assert apart(found.points, draft[found.line]) < WITHIN_MM
-        assert found.allowances and all(abs(v - 10.0) < 0.02 for v in found.allowances.values())
+        assert found.cutting is not None
+        assert apart(found.cutting, draft["cutting"]) < WITHIN_MM
 
 
 def printed_rings(path: Path) -> list[Array]:
