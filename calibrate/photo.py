@@ -13,11 +13,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from configs.errors import Fault, InputError
+from configs.files import read_bytes
 
 Image = NDArray[np.uint8]
 
 _FORMATS = ("JPEG", "PNG", "WEBP", "BMP", "TIFF")
 MOST_PIXELS = 60_000_000  # decoded it takes 3 bytes each, and looked at some 20
+_MOST_BYTES = 400_000_000  # 60 megapixels of 16 bits, not packed
 _LEAST_PX = (640, 360)
 
 
@@ -33,14 +35,7 @@ def read_photo(path: str | Path) -> Image:
     from PIL import ImageOps, TiffImagePlugin, WebPImagePlugin  # noqa: F401  # they register themselves
 
     path = Path(path)
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError as error:
-        raise InputError(
-            Fault(str(path), "there is no such file.", "Check the name and the folder.")
-        ) from error
-    except OSError as error:
-        raise InputError(Fault(str(path), f"cannot be read ({error.strerror}).")) from error
+    data = read_bytes(path, _MOST_BYTES)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Pictures.DecompressionBombWarning)  # ours is stricter

@@ -8,6 +8,7 @@ no; where Python's own word for it is ValueError, it is that too.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -20,6 +21,21 @@ def short(value: Any, most: int = 60) -> str:
     except (ValueError, RecursionError):  # an int of more digits than Python writes
         text = f"a {type(value).__name__} too long to show"
     return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
+_LONGEST = 1200  # signs of one fault
+# control signs, halves of signs, and what turns the direction of the text around it
+_HIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\u2028-\u202e\u2066-\u2069]")
+
+
+def is_shown(text: str) -> bool:
+    """Whether a text can be shown in a terminal and written to a file as it stands."""
+    return _HIDDEN.search(text) is None
+
+
+def printable(value: object) -> str:
+    """A text that can be shown: what no terminal shows stands in it as an escape."""
+    return _HIDDEN.sub(lambda m: m[0].encode("unicode_escape").decode(), str(value))
 
 
 @dataclass(frozen=True)
@@ -37,7 +53,10 @@ class Fault:
 
     def __str__(self) -> str:
         head = f"{self.where}: {self.what}" if self.where else self.what
-        return f"{head} {self.remedy}".rstrip() if self.remedy else head
+        text = f"{head} {self.remedy}".rstrip() if self.remedy else head
+        if len(text) > _LONGEST:  # a value of 100,000 signs stands in it
+            text = f"{text[: _LONGEST // 2]} … {text[-_LONGEST // 2 :]}"
+        return printable(text)
 
 
 class ChalkbeamError(Exception):

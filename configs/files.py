@@ -15,11 +15,11 @@ import stat
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, BinaryIO, ClassVar
 
 import yaml
 
-from configs.errors import Fault, InputError, short
+from configs.errors import Fault, InputError, is_shown, short
 
 FORMAT_VERSION = 1
 MOST_BYTES = 4_000_000  # a docket of a hundred pieces is 50 kB; more is no text of ours
@@ -33,8 +33,8 @@ _MOST_DIGITS = 40
 # -- reading -----------------------------------------------------------------------------------
 
 
-def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
-    """All of a regular file, at most ``most`` bytes.
+def open_regular(path: str | Path, most: int | None = None) -> BinaryIO:
+    """A regular file, open for reading; ``most``: bytes, None for any number.
 
     A pipe, a device or a folder is refused before anything of it is read.
 
@@ -44,35 +44,44 @@ def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
     path = Path(path)
     try:
         # O_NONBLOCK: a pipe that nobody writes to must not hold us before it is looked at
-        handle = os.open(
-            path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-        )
+        flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+        handle = os.open(path, flags)
     except FileNotFoundError as error:
         near = _near_name(path)
         hint = f"Did you mean {near}?" if near else "Check the name and the folder."
         raise InputError(Fault(str(path), "there is no such file.", hint)) from error
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        if isinstance(error, IsADirectoryError) or _is_folder(path):
+        if _is_folder(path):  # Windows opens none
             raise InputError(Fault(str(path), "is a folder, not a file.")) from error
         why = getattr(error, "strerror", None) or error
-        raise InputError(Fault(printable(path), f"cannot be read ({why}).")) from error
+        raise InputError(Fault(str(path), f"cannot be read ({why}).")) from error
     kind = os.fstat(handle)
-    if stat.S_ISDIR(kind.st_mode):  # Python opens no file on one
+    fault = None
+    if stat.S_ISDIR(kind.st_mode):
+        fault = Fault(str(path), "is a folder, not a file.")
+    elif not stat.S_ISREG(kind.st_mode):
+        fault = Fault(str(path), "is no plain file but a pipe or a device.", "Name a file.")
+    elif most is not None and kind.st_size > most:
+        fault = _too_large(path, most)
+    if fault is not None:
         os.close(handle)
-        raise InputError(Fault(str(path), "is a folder, not a file."))
-    with os.fdopen(handle, "rb") as file:
-        if not stat.S_ISREG(kind.st_mode):
-            raise InputError(
-                Fault(str(path), "is no plain file (a pipe or a device).", "Name a file.")
-            )
-        if kind.st_size > most:
-            raise InputError(_too_large(path, most))
+        raise InputError(fault)
+    return os.fdopen(handle, "rb")
+
+
+def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
+    """All of a regular file, at most ``most`` bytes.
+
+    Raises:
+        InputError: as `open_regular`.
+    """
+    with open_regular(path, most) as file:
         try:
-            data = file.read(most + 1)  # a file may grow, and /proc tells no size
+            data = file.read(most + 1)  # it may grow meanwhile, and some systems tell no size
         except OSError as error:
             raise InputError(Fault(str(path), f"cannot be read ({error.strerror}).")) from error
     if len(data) > most:
-        raise InputError(_too_large(path, most))
+        raise InputError(_too_large(Path(path), most))
     return data
 
 
@@ -93,8 +102,8 @@ def read_text(path: str | Path, most: int = MOST_BYTES) -> str:
 def _too_large(path: Path, most: int) -> Fault:
     return Fault(
         str(path),
-        f"is larger than any file of its kind ({most / 1e6:.3g} MB at most).",
-        "Is it the right file?",
+        f"is larger than {most / 1e6:.3g} MB, and so than any file of its kind.",
+        "Is it the right file? In a drawing the outlines alone are wanted, without pictures.",
     )
 
 
@@ -103,16 +112,6 @@ def _is_folder(path: Path) -> bool:
         return path.is_dir()
     except (OSError, ValueError):
         return False
-
-
-def printable(value: object) -> str:
-    """A text that can be shown: what no terminal shows is written as an escape."""
-    text = str(value)
-    if text.isprintable():
-        return text
-    return "".join(
-        c if c.isprintable() or c == "\n" else c.encode("unicode_escape").decode() for c in text
-    )
 
 
 def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> Path:
@@ -125,12 +124,16 @@ def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> 
             one of that name or a like one nearby.
     """
     path = folder / name
+    near, there = "", False
     with contextlib.suppress(OSError, ValueError):  # a NUL, or a name too long
-        if path.exists() or not name.strip():
+        if path.is_file():
             return path
-    near = ""
+        there = path.exists()
+    if there:
+        what = f"its line '{key}: {name}' names a folder or a device."
+        raise InputError(Fault(where, what, f"Name a file, or {how_made}.", name))
     looked = Path(os.path.normpath(path.absolute()))
-    if printable(name) == name:
+    if is_shown(name):
         near = _near_name(path)
         for place in (".", "..", f"../{key}", key):  # the file itself, in a folder close by
             with contextlib.suppress(OSError):
@@ -141,8 +144,8 @@ def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> 
     raise InputError(
         Fault(
             where,
-            f"its line '{key}: {printable(name)}' names a file that is not there "
-            f"(looked for {printable(looked)}).",
+            f"its line '{key}: {short(name) if len(name) > 200 else name}' names a file that is not "
+            f"there (looked for {looked if len(name) <= 200 else short(str(looked))}).",
             f"{hint}Write the path as seen from the folder of {Path(where).name}, or {how_made}.",
         )
     )
@@ -155,6 +158,21 @@ def _near_name(path: Path) -> str:
         return ""
     close = difflib.get_close_matches(path.stem, list(stems), 1, 0.75)
     return str(path.parent / stems[close[0]]) if close else ""
+
+
+def json_record(text: str) -> dict[str, Any] | None:
+    """One mapping from a line of JSON; None when the line is none (torn, too deep, not finite)."""
+    import json
+
+    try:
+        data = json.loads(text, parse_constant=_no_number)
+    except (ValueError, RecursionError):
+        return None
+    return data if isinstance(data, dict) else None
+
+
+def _no_number(word: str) -> float:
+    raise ValueError(f"{word} is no number")
 
 
 # -- YAML --------------------------------------------------------------------------------------
@@ -344,7 +362,11 @@ def read_yaml(path: str | Path) -> dict[str, Any]:
 
 
 class _Dumper(yaml.SafeDumper):
-    """Plain values only; a tuple is a list, a date with a time its text."""
+    """Plain values only; a tuple is a list, a date with a time its text, nothing a reference."""
+
+    def ignore_aliases(self, data: Any) -> bool:
+        """What stands in two places is written twice: `parse_yaml` reads no references."""
+        return True
 
 
 _Dumper.add_representer(tuple, lambda d, v: d.represent_list(v))
@@ -454,7 +476,7 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
         why = getattr(error, "strerror", None) or error
         raise InputError(
             Fault(
-                printable(path),
+                str(path),
                 f"cannot be written ({why}).",
                 "Nothing was changed. See to the folder's rights and the disk's room, or name "
                 "another place.",

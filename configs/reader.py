@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
-from configs.errors import Fault, InputError, short
+from configs.errors import Fault, InputError, is_shown, short
 from configs.files import read_yaml
 from configs.units import length_text, parse_length, unit_name
 
@@ -216,20 +216,27 @@ class Reader:
 
     # -- single values -------------------------------------------------------------------------
 
-    def text(self, key: str, otherwise: str = "", need: bool = False, most: int = 2000) -> str:
-        """A line of text; a number counts as one, what no terminal shows does not."""
+    def text(
+        self,
+        key: str,
+        otherwise: str = "",
+        need: bool = False,
+        lines: bool = False,
+        most: int = 2000,
+    ) -> str:
+        """A line of text (``lines``: one or several); a number counts as one."""
         value = self.get(key)
         if value is None and not need:
             return otherwise
         if isinstance(value, int | float) and not isinstance(value, bool):
             value = str(value)
-        if not isinstance(value, str) or (need and not value.strip()):
-            self.note(key, "is missing." if value is None else "is not a line of text.", got=value)
+        if value is None or (need and isinstance(value, str) and not value.strip()):
+            self.note(key, "is missing.", got=value)
             return otherwise
-        if len(value) > most or not value.replace("\n", "").replace("\t", "").isprintable():
+        if not isinstance(value, str) or not is_shown(value) or len(value) > most:
             self.note(key, f"{short(value)} is not a line of text.", got=value)
             return otherwise
-        return value
+        return value if lines else " ".join(value.splitlines())
 
     def texts(
         self, key: str, what: str = "should be a list of texts.", example: str = ""
@@ -240,7 +247,7 @@ class Reader:
             return ()
         listed = [value] if isinstance(value, str) else value
         if not isinstance(listed, list | tuple) or not all(
-            isinstance(t, str) and t.strip() and t.isprintable() for t in listed
+            isinstance(t, str) and t.strip() and is_shown(t) for t in listed
         ):
             self.note(key, what, example, value)
             return ()

@@ -388,7 +388,7 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         price=price,
         currency=currency,
         colour=reader.text("colour"),
-        note=reader.text("note"),
+        note=reader.text("note", lines=True),
     )
     reader.done()
     return made

@@ -356,7 +356,7 @@ def _parse_one(row: Reader) -> FitChange | None:
             row.note("side", "is missing.", "Write side: left or side: right (the wearer's).")
     elif side != "both":
         row.note("side", "only goes with 'one shoulder lower'.")
-    note = row.text("note")
+    note = row.text("note", lines=True)
     if len(row.faults) > before:
         return None
     written = str(row.get("by"))

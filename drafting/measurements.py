@@ -534,7 +534,7 @@ class Measurements:
             top.faults += bare
         taken = _date(top, "taken")
         wearer = top.text("wearer", since.wearer if since else "")
-        note = top.text("note")
+        note = top.text("note", lines=True)
         top.done()
         shown = unit or (since.unit if since else "cm")
         doubt = _unit_doubt(values, shown)

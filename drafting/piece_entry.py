@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from configs.errors import InputError, short
+from configs.errors import InputError, is_shown, short
 from configs.reader import Reader, as_number
 from drafting.allowance import KINDS
 from drafting.outline import JOIN_MM
@@ -166,7 +166,7 @@ def _details(row: Reader) -> dict[str, Any]:
         if (
             not isinstance(label, list)
             or len(label) > 20
-            or not all(isinstance(t, str) and t.isprintable() for t in label)
+            or not all(isinstance(t, str) and is_shown(t) for t in label)
         ):
             row.note("label", "should be a list of lines of text.", got=label)
         else:

@@ -6,6 +6,7 @@ loads neither OpenCV nor pygame nor scipy. The one place that turns errors into 
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from importlib import import_module
@@ -150,6 +151,9 @@ def main(argv: list[str] | None = None) -> int:
 
     Exit codes: 0 done, 1 a check did not pass, 2 something to be put right, 3 a fault of ours.
     """
+    for stream in (sys.stdout, sys.stderr):  # a file name may hold what the terminal cannot show
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):  # our matrices are small: threads
         os.environ.setdefault(name, "1")  # of BLAS only get in each other's way
     try:

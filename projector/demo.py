@@ -246,12 +246,12 @@ def _is_for_a_demo(folder: Path) -> None:
 
 def _own_copy(source: Docket, folder: Path) -> Docket:
     """The shipped docket and its measurements, copied so that they can be opened and changed."""
-    from configs.files import write_atomic
+    from configs.files import read_text, write_atomic
     from drafting import Docket
 
     if source.measurements is not None:
         source.measurements.save(folder / "measurements.yaml")
-    text = source.path.read_text(encoding="utf-8") if source.path else ""
+    text = read_text(source.path) if source.path else ""
     lines = [
         "measurements: measurements.yaml" if line.startswith("measurements:") else line
         for line in text.splitlines()

@@ -15,7 +15,7 @@ import stat
 import struct
 import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -101,7 +101,9 @@ def _comment_length() -> bytes:
 
 
 def _read(path: Path) -> bytes:
-    with path.open("rb") as file:
+    from configs.files import open_regular
+
+    with open_regular(path) as file:
         head = file.read(_HEAD)
         file.seek(0, os.SEEK_END)
         size = file.tell()
@@ -115,7 +117,7 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
     ``edited``: what is there is read and kept, so it may be hers; whoever reads it says whether
     it is of the right kind.
     """
-    from configs.errors import Fault
+    from configs.errors import Fault, InputError
     from configs.files import is_protected
 
     if not path.name.strip("."):
@@ -146,6 +148,8 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
         return None
     try:
         data = _read(path)
+    except InputError as error:
+        return replace(error.faults[0], remedy="Name another file.")
     except OSError as error:
         return Fault(str(path), f"cannot be read ({error.strerror}).", "Name another file.")
     if not data.strip():

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from configs.errors import short
+from configs.errors import is_shown, short
 from configs.files import named_file
 from configs.reader import Reader, kind_of, unknown_keys
 from drafting import piece_entry
@@ -167,7 +167,7 @@ def _pieces(top: Reader) -> dict[str, Piece]:
         if (
             not isinstance(name, str)
             or not name.strip()
-            or not name.isprintable()
+            or not is_shown(name)
             or "/" in name
             or len(name) > 80
         ):

@@ -179,13 +179,13 @@ def _one_position(
     say: Callable[[str], None],
     quiet: bool,
 ) -> View:
-    from rich.console import Console
     from rich.progress import Progress
 
     from calibrate.camera import take_view
+    from projector.commands.support import terminal
 
     _wait_for_cards(source, beam, patience, say)
-    with Progress(console=Console(stderr=True), transient=True, disable=quiet) as progress:
+    with Progress(console=terminal(stderr=True), transient=True, disable=quiet) as progress:
         task = progress.add_task("Looking: stand clear of the light", total=2 * frames)
 
         def told(done: int, whole: int) -> None:

@@ -162,6 +162,7 @@ def _drawn_steps(made: Draft, title: str) -> dict[str, str | bytes]:
     return files | {f"steps/{name}": text for name, text in steps_svg(made).items()}
 
 
+_MOST_BYTES = 100_000_000  # of a file that an earlier draft wrote
 _LIST = ".drafted.json"  # what each docket's last draft wrote here: docket → file → SHA-256
 
 
@@ -174,6 +175,8 @@ def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> li
     import contextlib
     import hashlib
     import os
+
+    from configs.files import read_bytes
 
     def digest(data: bytes) -> str:
         return hashlib.sha256(data).hexdigest()
@@ -190,7 +193,7 @@ def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> li
         inside = path.resolve().is_relative_to(out.resolve()) and not path.is_symlink()
         if name in files or not inside or not path.is_file():
             continue
-        if digest(path.read_bytes()) == written:
+        if digest(read_bytes(path, _MOST_BYTES)) == written:
             with contextlib.suppress(OSError):
                 path.unlink()
                 gone.append(name)
@@ -223,13 +226,12 @@ def keep_folder_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> li
 
 def _drafted_before(out: Path) -> dict[str, dict[str, str]]:
     """The list in the folder; empty when there is none that can be read."""
-    import json
+    from configs.errors import InputError
+    from configs.files import json_record, read_text
 
     try:
-        read = json.loads((out / _LIST).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    if not isinstance(read, dict):
+        read = json_record(read_text(out / _LIST)) or {}
+    except InputError:
         return {}
     return {
         str(k): {str(n): str(h) for n, h in v.items()}

@@ -234,14 +234,15 @@ def _planned(
 
     if quiet:
         return plan(pieces, cloth, seconds, locked, start=start, rules=rules)
-    from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
 
+    from projector.commands.support import terminal
+
     bar = Progress(
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
-        TextColumn("{task.fields[left]}"),
-        console=Console(stderr=True),
+        TextColumn("{task.fields[left]}", markup=False),
+        console=terminal(stderr=True),
         transient=True,
     )
     with bar:

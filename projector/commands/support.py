@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import click
+    from rich.console import Console
+
+_MOST_TOLD = 40  # faults in one message; who has more mends these first
 
 
 def explain(error: BaseException) -> str | None:
@@ -22,8 +25,17 @@ def explain(error: BaseException) -> str | None:
         faults = error.faults
         if len(faults) == 1:
             return f"Not done: {faults[0]}"
+        rest = len(faults) - _MOST_TOLD
         return "\n".join(
-            [f"Not done; {len(faults)} things to put right:", *(f"  · {f}" for f in faults)]
+            [
+                f"Not done; {len(faults)} things to put right:",
+                *(f"  · {f}" for f in faults[:_MOST_TOLD]),
+                *([f"  · and {rest} more."] if rest > 0 else []),
+            ]
+        )
+    if isinstance(error, MemoryError):
+        return (
+            "Not done: there is not enough memory for it. Close other programs, or do less at once."
         )
     if isinstance(error, ImportError) and ".so" in str(error):
         return (
@@ -156,6 +168,13 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} is not for JSON")
 
 
+def terminal(*, stderr: bool = False) -> Console:
+    """The terminal for tables and progress: no text is ever taken for markup or emoji."""
+    from rich.console import Console
+
+    return Console(stderr=stderr, markup=False, emoji=False, highlight=False)
+
+
 def print_table(
     title: str,
     columns: Sequence[str],
@@ -163,7 +182,6 @@ def print_table(
     notes: Mapping[str, str] | None = None,
 ) -> None:
     """A table in the terminal; first column left, the others right."""
-    from rich.console import Console
     from rich.table import Table
 
     table = Table(title=title, title_justify="left", header_style="bold")
@@ -171,7 +189,7 @@ def print_table(
         table.add_column(name, justify="left" if i == 0 else "right")
     for row in rows:
         table.add_row(*row)
-    console = Console()
+    console = terminal()
     console.print(table)
     for head, text in (notes or {}).items():
         console.print(f"{head}: {text}", highlight=False)

@@ -1,0 +1,266 @@
+"""Files that were broken, mistyped or made to hurt: each is read, or refused in words."""
+
+from __future__ import annotations
+
+import copy
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from table_rig import projector
+
+from calibrate.calibration import Calibration
+from calibrate.cards import card_set, load_cards
+from calibrate.pattern import load_pattern, pattern_for
+from calibrate.tape import crosses_for, load_readings
+from configs import shipped
+from configs.errors import ChalkbeamError, is_shown
+from configs.files import dump_yaml, read_yaml
+from drafting import Docket, Measurements
+from drafting.cloth import Cloth
+from projector.actions import load_keys
+from projector.height import from_dict as height_from
+from projector.scene import look_of
+from projector.view import View
+
+ALL = bool(os.environ.get("CHALKBEAM_ALL_HOSTILE"))  # each value in each field: minutes, by hand
+HERE = "here-stands-the-value"
+# as they stand in the file
+HOSTILE = [
+    "!!int ''",
+    "!!float ''",
+    "!!timestamp x",
+    "!!bool x",
+    "!!python/object/apply:os.system ['true']",
+    "9" * 400,
+    "9" * 5000,
+    f"0.{'3' * 400}",
+    "-1",
+    "0",
+    "12345678901234567890",
+    "1.0e+308",
+    "-1.0e+308",
+    ".inf",
+    ".nan",
+    "190:20:30.15",
+    "2026-13-45",
+    "true",
+    "~",
+    "[]",
+    "{}",
+    "[[[[[]]]]]",
+    "[.nan, 1]",
+    "{a: {b: {c: 1}}}",
+    "{? [a] : b}",
+    "&a [*a]",
+    r'"\0"',
+    r'"a\0b.yaml"',
+    r'"\e[31mred"',
+    r'"\ud800"',
+    "/",
+    "..",
+    "'[/foo]'",
+    "'[red]x[/blue]'",
+    "1/0 in",
+    "2,5,5 cm",
+    "- 3 cm",
+    "x" * 100_000,
+    "[" * 200 + "]" * 200,
+]
+
+
+def spots(data: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    """Every place of a nested mapping where a value stands, but the format's version."""
+    items = data.items() if isinstance(data, dict) else enumerate(data)
+    for key, value in items:
+        if key == "chalkbeam":
+            continue
+        yield (*path, key)
+        if isinstance(value, dict | list):
+            yield from spots(value, (*path, key))
+
+
+def with_value(data: dict[str, Any], spot: tuple[Any, ...], value: str) -> str:
+    """The file's text with a value, as YAML, in one place."""
+    changed = copy.deepcopy(data)
+    at: Any = changed
+    for key in spot[:-1]:
+        at = at[key]
+    at[spot[-1]] = HERE
+    return dump_yaml(changed).replace(HERE, value)
+
+
+SQUARE = [[0, 0], [300, 0], [300, 200], [0, 200]]
+DOCKET: dict[str, Any] = {
+    "chalkbeam": 1,
+    "title": "banner",
+    "unit": "mm",
+    "wearer": "tenor-1",
+    "pieces": [
+        {
+            "name": "flag",
+            "outline": SQUARE,
+            "cut": 1,
+            "pair": False,
+            "grain": [[0, 0], [0, 1]],
+            "turns": [0, 180],
+            "allowances": {"all": 5},
+        },
+        {
+            "name": "tab",
+            "edges": {"side": [[0, 0], [100, 0], [100, 80]], "hem": [[100, 80], [0, 80], [0, 0]]},
+            "notches": [{"edge": "side", "at": 20, "count": 2, "match": "x"}],
+            "darts": [{"edge": "hem", "first": [80, 80], "second": [60, 80], "tip": [70, 40]}],
+            "marks": [{"name": "m", "points": [[50, 30]], "closed": False}],
+            "corners": [{"edges": ["side", "hem"], "kind": "squared", "by": "side"}],
+            "label": ["tab"],
+        },
+    ],
+    "quantity": 1,
+    "allowances": {"all": "10 mm", "tab": {"hem": "2 cm"}},
+    "cloth": {
+        "unit": "mm",
+        "width": 1400,
+        "length": 2000,
+        "fold": "none",
+        "nap": "two-way",
+        "selvedge": 10,
+        "shrinkage": {"length": "3 %", "width": 1},
+        "repeat": {"length": 80, "width": 40},
+        "match": [["flag.outline", {"piece": "tab", "at": [0, 0]}]],
+        "grain_tolerance": {"all": 2},
+        "price": "12.50 EUR/m",
+        "colour": "green",
+        "note": "n",
+        "tolerates_flaws": ["tab"],
+    },
+    "distance": 5,
+    "shares": ["other.yaml"],
+    "lay": [
+        {
+            "piece": "flag", "copy": 1, "at": [10, 10], "turn": 0, "mirrored": False,
+            "locked": False, "aside": False,
+        }
+    ],
+    "traced": ["flag/1"],
+    "table": {
+        "view": {"turn": 0, "at": [0, 0], "mirror": False, "side": "near"},
+        "height": {"mat": 3, "cloth": 1, "layers": 1, "lens_height": 1800, "lens_foot": [1, 2]},
+        "weight": 1,
+        "width": "1.2 mm",
+    },
+    "record": [{"date": "2026-11-02", "note": "n", "photo": "p.jpg"}],
+}  # fmt: skip
+GARMENT: dict[str, Any] = {
+    "chalkbeam": 1,
+    "title": "top",
+    "measurements": "m.yaml",
+    "garment": {
+        "block": "quick-top",
+        "style": {"length": "540 mm", "neckline": "scoop", "gather_ratio": 1.4},
+        "fit": [{"change": "bust", "by": "12 mm", "where": "front", "note": "n", "date": "d"}],
+    },
+    "allowances": {"all": "10 mm"},
+}
+BODY = read_yaml(shipped("measurements", "alto-3.yaml"))
+
+
+def use_docket(path: Path) -> None:
+    """All that is read of a docket, and written and read again."""
+    docket = Docket.load(path)
+    docket.pieces()
+    docket.allowance_cautions()
+    look_of(docket)
+    table = docket.table or {}
+    if "view" in table:
+        View.from_dict(table["view"], "table.view")
+    if "height" in table:
+        height_from(table["height"])
+    again = docket.replace(quantity=2).save(path.with_name("again.yaml"))
+    assert Docket.load(again).title == docket.title
+
+
+def use_garment(path: Path) -> None:
+    """Reading and drafting."""
+    Docket.load(path).pieces()
+
+
+def use_measurements(path: Path) -> None:
+    """Reading, saving and reading again."""
+    body = Measurements.load(path)
+    body.save(path.with_name("again.yaml"))
+    assert Measurements.load(path.with_name("again.yaml")).values.keys() == body.values.keys()
+
+
+def use_cloth(path: Path) -> None:
+    """Reading, and its keys read back."""
+    cloth = Cloth.load(path)
+    assert Cloth.from_dict(cloth.to_dict()).width_mm == pytest.approx(cloth.width_mm)
+
+
+def use_calibration(path: Path) -> None:
+    """Reading, and a place on the table."""
+    assert np.isfinite(Calibration.load(path).to_table(np.array([[960.0, 540.0]]))).all()
+
+
+def calibration() -> dict[str, Any]:
+    """A calibration's mapping, as it is saved."""
+    made = projector()
+    return {**made.to_dict(), "bars_mm": [180.1, 250.2], "facts": {"n": 1}, "held_out_mm": 0.1,
+            "cards": [{"card": 1, "at_mm": [0.0, 1.0], "turn": 3.0}]}  # fmt: skip
+
+
+CROSSES = {k: list(v) for k, v in crosses_for((1920, 1080), 6).items()}
+KINDS: dict[str, tuple[Callable[[], dict[str, Any]], Callable[[Path], Any]]] = {
+    "docket": (lambda: DOCKET, use_docket),
+    "garment": (lambda: GARMENT, use_garment),
+    "measurements": (lambda: {**BODY, "note": "n", "since": "m.yaml"}, use_measurements),
+    "cloth": (
+        lambda: {"chalkbeam": 1, **DOCKET["cloth"], "outline": SQUARE, "holes": [SQUARE[:3]]},
+        use_cloth,
+    ),
+    "calibration": (calibration, use_calibration),
+    "cards": (lambda: {"chalkbeam": 1, **card_set("a4").to_dict()}, load_cards),
+    "pattern": (
+        lambda: {"chalkbeam": 1, **pattern_for((1920, 1080), 1200.0).to_dict()},
+        load_pattern,
+    ),
+    "distances": (
+        lambda: {"chalkbeam": 1, "size": [1920, 1080], "unit": "cm", "crosses": CROSSES,
+                 "distances_mm": {"A-B": 1123, "A-C": [500, 501]}, "distances": {"B-C": 90}},
+        load_readings,
+    ),
+    "keys": (lambda: {"chalkbeam": 1, "keys": {"turn": ["j"], "lock": "o"}}, load_keys),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_any_value_anywhere_is_read_or_refused_in_words(kind: str, tmp_path: Path) -> None:
+    """Every hostile value in every field of every kind of file: read, or refused with its place."""
+    make, use = KINDS[kind]
+    data = make()
+    path = tmp_path / "f.yaml"
+    (tmp_path / "m.yaml").write_text(dump_yaml(BODY))
+    path.write_text(dump_yaml(data))
+    use(path)  # as it is, it is sound
+    big = kind == "calibration"
+    refused = turn = 0
+    for spot in spots(data):
+        if big and spot[0] == "covariance" and spot[1:] not in ((), (3,), (3, 4)):
+            continue  # one of 17 rows and of 289 numbers stands for the others
+        turn += 1
+        for value in HOSTILE if ALL else HOSTILE[turn % 4 :: 4]:
+            path.write_text(with_value(data, spot, value))
+            try:
+                use(path)
+            except ChalkbeamError as error:
+                refused += 1
+                told = str(error)
+                assert is_shown(told), (spot, value)
+                assert max(len(str(f)) for f in error.faults) < 2000, (spot, value[:40], told[:300])
+            except BaseException as error:
+                raise AssertionError(f"{spot} {value[:40]!r}: {error!r}") from error
+    assert refused > 10
