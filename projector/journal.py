@@ -3,169 +3,40 @@
 Each change is one short line appended to a file beside the docket, in the hand of the system
 within microseconds, so that killing the program at any moment loses nothing; a second thread
 sees to it that the disk has it too. When her hands rest, the docket itself is saved whole and
-the journal begins anew. Opening a docket reads what its journal still holds.
+the journal begins anew. Opening a docket reads what its journal still holds; where the docket was
+changed by another hand since, both hands' changes are kept (`merge`). A disk that is full costs
+nothing while the table stays open: what could not be noted is noted whole as soon as there is room.
 """
 
 from __future__ import annotations
 
 import contextlib
+import errno
+import glob
 import hashlib
 import json
 import os
 import threading
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from projector.hold import alone, give_back, may_write, take
+from projector.merge import Kept, merged, placement_from, plain
+
 if TYPE_CHECKING:
-    from configs.errors import Fault
     from drafting import Docket
     from drafting.placement import Placement
 
 VERSION = 1
+_SLIPS = (KeyError, TypeError, ValueError, AttributeError)  # of what is read as a journal
 
 
 def journal_path(docket_path: Path) -> Path:
     """The journal of a docket: a hidden file beside it (beside the file itself, not a link to it)."""
     docket_path = docket_path.resolve()
     return docket_path.with_name(f".{docket_path.name}.journal")
-
-
-def lock_path(docket_path: Path) -> Path:
-    """Held while a docket is open at a table."""
-    docket_path = docket_path.resolve()
-    return docket_path.with_name(f".{docket_path.name}.open")
-
-
-def _grab(handle: int, *, shared: bool = False) -> bool:
-    """Take the lock of an open file; answers at once whether nobody else has it.
-
-    The system frees it with the handle. A folder that knows no locks (some network drives) keeps
-    nobody out: two tables are then hers to avoid.
-    """
-    try:
-        if os.name == "nt":
-            import msvcrt
-
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]  # Windows only
-        else:
-            import fcntl
-
-            # of the open file, not of the process: two tables in one process are told apart too
-            fcntl.flock(handle, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
-    except (BlockingIOError, PermissionError):
-        return False
-    except OSError:
-        return True
-    return True
-
-
-def is_open(docket_path: Path) -> bool:
-    """Whether a docket is open at a table now: its lock is held by somebody who is alive."""
-    try:
-        handle = os.open(lock_path(docket_path), os.O_RDONLY if os.name != "nt" else os.O_RDWR)
-    except OSError:
-        return False
-    try:
-        return not _grab(handle, shared=True)
-    finally:
-        os.close(handle)
-
-
-def _lock(docket_path: Path) -> int:
-    """Take the docket for this table; the system gives it back even after kill -9.
-
-    Raises:
-        InputError: another table has it, or the folder cannot be written to.
-    """
-    from configs.errors import Fault, InputError
-
-    path = lock_path(docket_path)
-    while True:
-        try:
-            handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
-        except OSError as error:
-            raise InputError(_closed_folder(docket_path, error.strerror or "")) from error
-        if not _grab(handle):
-            os.close(handle)
-            raise InputError(
-                Fault(
-                    str(docket_path),
-                    "is open at another table.",
-                    "Leave that one first (Q); two would write over each other.",
-                )
-            )
-        if _is_still(handle, path):
-            return handle
-        os.close(handle)  # its owner left between our opening and our locking it: the next one
-
-
-def _is_still(handle: int, path: Path) -> bool:
-    """Whether an open file is the one that bears the name now."""
-    try:
-        there, ours = path.stat(), os.fstat(handle)
-    except OSError:
-        return False
-    return (there.st_dev, there.st_ino) == (ours.st_dev, ours.st_ino)
-
-
-def _unlock(docket_path: Path, handle: int) -> None:
-    """Give the docket back; the file goes first, while nobody else can have taken it."""
-    path = lock_path(docket_path)
-    gone = False
-    with contextlib.suppress(OSError):
-        if os.name != "nt":  # there an open file cannot be taken away
-            path.unlink()
-            gone = True
-    os.close(handle)
-    if not gone:
-        with contextlib.suppress(OSError):
-            path.unlink()
-
-
-def _closed_folder(docket_path: Path, why: str) -> Fault:
-    from configs.errors import Fault
-
-    return Fault(
-        str(docket_path.parent),
-        f"cannot be written to ({why}), so no change could be kept.",
-        "Copy the docket into a folder of your own, or free this one for writing.",
-    )
-
-
-def _may_write(docket_path: Path) -> None:
-    """Whether docket and folder can be written to, asked before she begins.
-
-    Raises:
-        InputError: one of them cannot.
-    """
-    from configs.errors import Fault, InputError
-
-    if not os.access(docket_path.parent, os.W_OK):
-        raise InputError(_closed_folder(docket_path, "it is write-protected"))
-    if docket_path.exists() and not os.access(docket_path, os.W_OK):
-        raise InputError(
-            Fault(
-                str(docket_path),
-                "is write-protected, so no change could be kept.",
-                "Copy it, or take the protection off.",
-            )
-        )
-
-
-@contextlib.contextmanager
-def held(docket_path: Path) -> Iterator[None]:
-    """Keep a docket to oneself for a while, as a table does: nobody else writes to it.
-
-    Raises:
-        InputError: it is open at a table, or its folder cannot be written to.
-    """
-    handle = _lock(docket_path)
-    try:
-        yield
-    finally:
-        _unlock(docket_path, handle)
 
 
 def with_noted(docket_path: Path) -> Recovered:
@@ -181,14 +52,17 @@ def with_noted(docket_path: Path) -> Recovered:
     path = journal_path(docket_path)
     for _ in range(5):
         before = _digest(docket_path)
-        docket = Docket.load(docket_path)
-        found = _noted(docket, path)
+        found = _noted(Docket.load(docket_path), path)
         if _digest(docket_path) == before:  # else the table saved in between: once more
             break
-    if found.stale:
-        note = f"{path.name} holds changes of another version of the docket; they are left out."
-        return Recovered(docket, 0, note)
-    return Recovered(found.docket, found.changes)
+    note = ""
+    if found.against:
+        keys = ", ".join(p.key for p in found.against)
+        note = (
+            f"the table had moved {keys}, and so did an edit since: the file's places are taken. "
+            "The table shows its own at the next start."
+        )
+    return Recovered(found.docket, found.changes, note)
 
 
 def forget(docket_path: Path) -> None:
@@ -198,48 +72,73 @@ def forget(docket_path: Path) -> None:
 
 
 def is_stale(docket_path: Path) -> bool:
-    """Whether a docket's journal is of another version of it, so that it must not be lost.
+    """Whether a docket contradicts what its journal holds, so that it must not be lost.
 
     Raises:
         ChalkbeamError: the docket cannot be read or has faults.
     """
     from drafting.docket import Docket
 
-    return _noted(Docket.load(docket_path), journal_path(docket_path)).stale
+    return bool(_noted(Docket.load(docket_path), journal_path(docket_path)).against)
+
+
+@dataclass(frozen=True)
+class Left:
+    """What a table had noted and the docket contradicts: hers to take or to leave.
+
+    ``lay``: the docket's lay with the table's places; ``keys``: those that differ.
+    """
+
+    lay: tuple[Placement, ...]
+    keys: tuple[str, ...]
+    path: Path
+
+    def settle(self) -> None:
+        """She has taken it or left it: it is not shown again."""
+        with contextlib.suppress(OSError):
+            self.path.unlink()
 
 
 @dataclass(frozen=True)
 class Recovered:
-    """What a journal still held: the docket with it, how many changes, and what to say."""
+    """What a journal still held: the docket with it, how many changes, and what to say.
+
+    ``left``: what is hers to decide.
+    """
 
     docket: Docket
     changes: int
     note: str = ""
+    left: Left | None = None
 
 
 @dataclass(eq=False)
 class Journal:
-    """The open journal of one docket. `note` after every change, `save` when hands rest."""
+    """The open journal of one docket. `note` after every change, `save` when hands rest.
+
+    ``now``: what was noted last; ``unsaved``: how many changes the docket has not; ``refused``:
+    why the disk does not take what is noted, "" when it does.
+    """
 
     docket: Docket
     path: Path
+    now: Kept = field(default_factory=Kept)
+    unsaved: int = 0
+    refused: str = ""
     _file: int = field(default=-1, repr=False)
     _base: str = ""
-    _lay: tuple[Placement, ...] = ()
-    _traced: tuple[str, ...] = ()
-    _table: Mapping[str, Any] = field(default_factory=dict)
+    _from: Kept = field(default_factory=Kept)
     _wake: threading.Event = field(default_factory=threading.Event, repr=False)
     _closing: bool = False
     _thread: threading.Thread | None = field(default=None, repr=False)
     _lock: int = field(default=-1, repr=False)
-    unsaved: int = 0
 
     @classmethod
     def open(cls, docket: Docket) -> tuple[Journal, Recovered]:
         """Open a docket's journal and take up what it still holds.
 
-        A journal of another version of the docket (edited elsewhere since) is put aside under
-        another name and told, never applied.
+        What the docket, edited elsewhere since, contradicts is kept in a file of its own and
+        handed back as ``left``, at every opening until it is settled.
 
         Raises:
             InputError: the docket was never saved, is open at another table, or its
@@ -250,18 +149,18 @@ class Journal:
         if docket.path is None:
             raise InputError(Fault("", "this docket was never saved.", "Save it first."))
         path = journal_path(docket.path)
-        _may_write(docket.path)
-        lock = _lock(docket.path)
+        may_write(docket.path)
+        lock = take(docket.path)
         try:
             recovered = _recover(docket, path)
-            made = cls(recovered.docket, path, _lock=lock)
-            made._keep(recovered.docket)
-            made._base = _digest(docket.path)
+            on_disk = Kept.of(docket)
+            made = cls(recovered.docket, path, Kept.of(recovered.docket), _lock=lock)
+            made._base, made._from = _digest(docket.path), on_disk
             # written anew in one step even with changes in it: proof that the folder takes it
-            made._begin([made._everything()] if recovered.changes else [])
+            made._begin([made.now.to_dict()] if recovered.changes else [])
             made.unsaved = recovered.changes
         except BaseException:
-            _unlock(docket.path, lock)
+            give_back(docket.path, lock)
             raise
         made._thread = threading.Thread(target=made._sync, name="journal", daemon=True)
         made._thread.start()
@@ -270,51 +169,59 @@ class Journal:
     def note(
         self, lay: tuple[Placement, ...], traced: tuple[str, ...], table: Mapping[str, Any]
     ) -> None:
-        """Write down what has changed since the last note (nothing when nothing has)."""
+        """Write down what has changed since the last note (nothing when nothing has).
+
+        A disk that does not take it is told in ``refused``; nothing is lost while this is open.
+        """
         line: dict[str, Any] = {}
-        if lay != self._lay:
-            before = {p.key: p for p in self._lay}
-            if [p.key for p in lay] == [p.key for p in self._lay]:
+        if lay != self.now.lay:
+            before = {p.key: p for p in self.now.lay}
+            if [p.key for p in lay] == [p.key for p in self.now.lay]:
                 line["moved"] = [plain(p) for p in lay if before[p.key] != p]
             else:
                 line["lay"] = [plain(p) for p in lay]
-        if traced != self._traced:
+        if traced != self.now.traced:
             line["traced"] = list(traced)
-        if dict(table) != dict(self._table):
+        if dict(table) != dict(self.now.table):
             line["table"] = dict(table)
         if not line:
             return
-        self._append(line)
+        self.now = Kept(lay, traced, dict(table))
         self.unsaved += 1
-        self._lay, self._traced, self._table = lay, traced, dict(table)
+        self._append(line)
 
     def save(self) -> str:
         """Save the docket whole, then begin the journal anew; answers what is to be told, or "".
 
-        A docket that was changed elsewhere meanwhile keeps those changes; the lay, the marks and
-        the view are the table's.
+        What was changed in the docket elsewhere meanwhile stays; where it contradicts the table,
+        the table's word counts.
 
         Raises:
             InputError: the docket cannot be written, or was changed elsewhere and has
                 faults now; the journal keeps everything.
         """
+        from configs.errors import InputError
+
         if not self.unsaved:
             return ""
-        said = ""
-        now = _digest(self._docket_path)
-        if now and now != self._base:
-            self.docket = type(self.docket).load(self._docket_path)
-            self.docket.pieces()
-            said = (
-                "The docket was changed elsewhere meanwhile: both are kept, the lay is this one. "
-                "Leave and open it again to see those changes."
-            )
-        docket = self.docket.replace(lay=self._lay, traced=self._traced, table=self._table)
-        docket.save()
-        self.docket = docket
-        self._base = _digest(self._docket_path)
-        self._begin()
+        with alone(self._docket_path):
+            said, pieces, docket = "", None, self.docket
+            now = _digest(self._docket_path)
+            if now and now != self._base:
+                docket = type(docket).load(self._docket_path)
+                pieces = set(docket.pieces())
+                said = (
+                    "The docket was changed elsewhere meanwhile: both are kept. Leave and open "
+                    "it again to see those changes."
+                )
+            kept, _ = merged(self._from, self.now, Kept.of(docket), pieces, "table")
+            docket = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table)
+            docket.save()
+            self.docket, self._from = docket, self.now
+            self._base = _digest(self._docket_path)
         self.unsaved = 0
+        with contextlib.suppress(InputError):  # the docket has it all; ``refused`` says it
+            self._begin()
         return said
 
     def close(self) -> None:
@@ -341,7 +248,7 @@ class Journal:
                 with contextlib.suppress(OSError):
                     self.path.unlink()
             if self._lock >= 0:
-                _unlock(self._docket_path, self._lock)
+                give_back(self._docket_path, self._lock)
                 self._lock = -1
 
     # -- inside ----------------------------------------------------------------------------------
@@ -353,31 +260,47 @@ class Journal:
             raise ValueError("the docket has no path")
         return path
 
-    def _keep(self, docket: Docket) -> None:
-        self._lay, self._traced, self._table = docket.lay, docket.traced, dict(docket.table)
-
-    def _everything(self) -> dict[str, Any]:
-        """All that is noted, as one line."""
-        lay = [plain(p) for p in self._lay]
-        return {"lay": lay, "traced": list(self._traced), "table": dict(self._table)}
-
     def _begin(self, changes: Sequence[Mapping[str, Any]] = ()) -> None:
-        """A new journal, replacing the old one in one step."""
+        """A new journal, replacing the old one in one step; the old one goes on when it fails.
+
+        Raises:
+            InputError: it cannot be written; ``refused`` says why.
+        """
+        from configs.errors import InputError
         from configs.files import write_atomic
 
-        if self._file >= 0:
-            os.close(self._file)
-            self._file = -1
-        lines = [{"journal": VERSION, "of": self._base}, *changes]
-        write_atomic(self.path, "".join(_written(line) for line in lines))
-        self._open_file()
-
-    def _open_file(self) -> None:
-        flags = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
-        self._file = os.open(self.path, flags)
+        head = {"journal": VERSION, "of": self._base, "from": self._from.to_dict()}
+        try:
+            write_atomic(self.path, "".join(_written(line) for line in (head, *changes)))
+            flags = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
+            opened = os.open(self.path, flags)
+        except InputError as error:
+            self.refused = error.faults[0].what
+            raise
+        before, self._file = self._file, opened
+        if before >= 0:
+            os.close(before)
+        self.refused = ""
 
     def _append(self, line: Mapping[str, Any]) -> None:
-        os.write(self._file, _written(line).encode())
+        from configs.errors import InputError
+
+        if self.refused or self._file < 0:  # what was not noted then is noted now, with this
+            with contextlib.suppress(InputError):
+                self._begin([self.now.to_dict()])
+            return
+        data = _written(line).encode()
+        size = -1
+        try:
+            size = os.fstat(self._file).st_size
+            done = os.write(self._file, data)
+            if done < len(data):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        except OSError as error:
+            self.refused = f"cannot be written ({error.strerror})."
+            if size >= 0:  # half a line would hide those after it
+                with contextlib.suppress(OSError):
+                    os.ftruncate(self._file, size)
         self._wake.set()
 
     def _sync(self) -> None:
@@ -394,11 +317,6 @@ def _written(line: Mapping[str, Any]) -> str:
     return json.dumps(line, separators=(",", ":"), ensure_ascii=False) + "\n"
 
 
-def plain(p: Placement) -> dict[str, Any]:
-    """A placement as plain data; `placement_from` reads it back."""
-    return asdict(p)
-
-
 def _digest(path: Path) -> str:
     try:
         return hashlib.sha256(path.read_bytes()).hexdigest()
@@ -408,78 +326,107 @@ def _digest(path: Path) -> str:
 
 @dataclass(frozen=True)
 class _Noted:
-    """What a journal holds: the docket with it, how many changes; ``stale``: of another version."""
+    """What a journal holds: the docket with it, how many changes.
+
+    ``against``: the table's places that the docket contradicts; ``elsewhere``: the docket was
+    changed by another hand; ``unread``: lines are left that cannot be read.
+    """
 
     docket: Docket
     changes: int
-    stale: bool = False
+    against: tuple[Placement, ...] = ()
+    elsewhere: bool = False
+    unread: bool = False
 
 
 def _noted(docket: Docket, path: Path) -> _Noted:
     """The docket with what its journal holds, line by line; a torn last line is left out."""
     if docket.path is None:
         return _Noted(docket, 0)
-    try:
-        lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
-    except OSError:
+    lines = _lines(path)
+    head = lines[0] if lines else None
+    if not isinstance(head, dict) or "journal" not in head or len(lines) < 2:
         return _Noted(docket, 0)
-    head = _line(lines[0]) if lines else None
-    changes = [c for c in (_line(text) for text in lines[1:]) if c]
-    if not changes:
-        return _Noted(docket, 0)
-    lay, traced, table = list(docket.lay), docket.traced, dict(docket.table)
-    count = 0
-    for change in changes:
+    file = Kept.of(docket)
+    known = head.get("of") == _digest(docket.path)
+    base = file if known else None
+    with contextlib.suppress(*_SLIPS):
+        base = Kept().changed(head["from"])
+    table, count, unread = base or file, 0, False
+    for n, change in enumerate(lines[1:], 2):
         try:
-            if "lay" in change:
-                lay = [placement_from(p) for p in change["lay"]]
-            for given in change.get("moved", ()):
-                moved = placement_from(given)
-                lay = [moved if p.key == moved.key else p for p in lay]
-            traced = tuple(str(k) for k in change.get("traced", traced))
-            table = dict(change.get("table", table))
-        except (KeyError, TypeError, ValueError):
+            table = table.changed(change if change is not None else {"lay": None})
+        except _SLIPS:
+            unread = change is not None or n < len(lines)  # the plug tears the last line only
             break
-        count += 1
-    made = docket.replace(lay=tuple(lay), traced=traced, table=table)
-    if head is None or head.get("of") != _digest(docket.path):
-        # killed after the docket was saved, before the journal began anew: all is there already
-        all_there = count == len(lines) - 1 and _same(made, docket)
-        return _Noted(docket, 0, stale=not all_there)
-    return _Noted(made, count)
+        count = n - 1
+    pieces = None if known else set(docket.pieces())
+    kept, against = merged(base, table, file, pieces, "file")
+    if kept.like(file) and not known:  # killed between the save and a new journal: all is there
+        count = 0
+    made = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table) if count else docket
+    return _Noted(made, count, against, elsewhere=not known, unread=unread)
 
 
 def _recover(docket: Docket, path: Path) -> Recovered:
-    """What the journal holds; one of another version is put aside under another name."""
-    found = _noted(docket, path)
-    if found.stale:
+    """What the journal holds; what the docket contradicts goes into a file of its own."""
+    from configs.files import write_atomic
+
+    said = []
+    lines = _lines(path)
+    if lines and not (isinstance(lines[0], dict) and "journal" in lines[0]):
         aside = _free(path)
         path.replace(aside)
-        return Recovered(
-            docket,
-            0,
-            f"The docket was changed elsewhere since the table was left; what the table had "
-            f"noted is kept in {aside.name}.",
+        said.append(f"{path.name} was no journal; it is kept as {aside.name}.")
+    found = _noted(docket, path)
+    if found.unread:
+        aside = _free(path)
+        write_atomic(aside, path.read_bytes())
+        said.append(f"{path.name} has lines that cannot be read; it is kept as {aside.name}.")
+    if found.against:
+        entry = {"left": VERSION, "places": [plain(p) for p in found.against]}
+        write_atomic(_free(path), _written(entry))
+    if found.changes:
+        plural = "s" if found.changes != 1 else ""
+        also = "; the docket was changed elsewhere since, and keeps that too" * found.elsewhere
+        said.append(f"Taken up where it was left: {found.changes} change{plural} kept{also}.")
+    left = _left(found.docket, path)
+    if left is not None:
+        said.append(
+            f"An edit of the docket and the table moved {', '.join(left.keys)} both: the edit's "
+            "place is shown, the table's beside it. Take it or leave it."
         )
-    if not found.changes:
-        return Recovered(docket, 0)
-    plural = "s" if found.changes != 1 else ""
-    said = f"Taken up where it was left: {found.changes} change{plural} kept."
-    return Recovered(found.docket, found.changes, said)
+    return Recovered(found.docket, found.changes, " ".join(said), left)
 
 
-def _same(one: Docket, other: Docket) -> bool:
-    """Whether both would be saved alike: the docket rounds the places of its lay."""
+def _left(docket: Docket, journal: Path) -> Left | None:
+    """The newest of what was left for her to decide; what has become pointless goes."""
+    pieces: set[str] | None = None
+    for path in sorted(journal.parent.glob(f"{glob.escape(journal.stem)}*.left"), reverse=True):
+        lines = _lines(path)
+        if not lines or not isinstance(lines[0], dict) or "left" not in lines[0]:
+            continue  # of an earlier version, or nobody's
+        pieces = pieces or set(docket.pieces())
+        try:
+            places = {p.key: p for p in map(placement_from, lines[0]["places"])}
+        except _SLIPS:
+            continue
+        here = {p.key: p for p in docket.lay}
+        places = {k: p for k, p in places.items() if p.piece in pieces}
+        lay = tuple({**here, **places}.values())
+        left = Left(lay, tuple(places), path)
+        if places and not Kept(lay).like(Kept(docket.lay)):
+            return left
+        left.settle()
+    return None
 
-    def written(docket: Docket) -> Any:
-        lay = [
-            {**plain(p), "at": [round(v, 4) for v in p.at], "turn_deg": round(p.turn_deg, 6)}
-            for p in docket.lay
-        ]
-        table = json.loads(json.dumps(dict(docket.table), default=str))
-        return lay, list(docket.traced), table
 
-    return bool(written(one) == written(other))
+def _lines(path: Path) -> list[dict[str, Any] | None]:
+    """The lines of a file as data; None for one that is none."""
+    try:
+        return [_line(t) for t in path.read_text("utf-8", errors="replace").splitlines()]
+    except OSError:
+        return []
 
 
 def _free(journal: Path) -> Path:
@@ -494,21 +441,6 @@ def _free(journal: Path) -> Path:
 def _line(text: str) -> dict[str, Any] | None:
     try:
         data = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     return data if isinstance(data, dict) else None
-
-
-def placement_from(data: Mapping[str, Any]) -> Placement:
-    """The placement that `plain` made data of.
-
-    Raises:
-        KeyError, TypeError, ValueError: it is none.
-    """
-    from drafting.placement import Placement
-
-    known = {f.name for f in fields(Placement)}
-    values = {k: v for k, v in data.items() if k in known}
-    x, y = values["at"]
-    values["at"] = (float(x), float(y))
-    return Placement(**values)

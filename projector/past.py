@@ -19,7 +19,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from projector.journal import placement_from, plain
+from projector.merge import placement_from, plain
 from projector.table import History, Work
 from projector.view import View
 

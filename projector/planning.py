@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import queue
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,6 +33,25 @@ class Found:
 
 
 @dataclass(eq=False)
+class Noted:
+    """What a table had noted and an edit of the docket contradicts, shown as a plan is: to take or to leave."""
+
+    best: Found
+    decided: Callable[[], None]
+    done: bool = True
+    fault: str = ""
+    note: str = ""
+    told: str = "the table's place, before the edit"
+
+    def poll(self) -> bool:
+        """Nothing more comes."""
+        return False
+
+    def stop(self) -> None:
+        """Nothing runs."""
+
+
+@dataclass(eq=False)
 class Planning:
     """A plan under way. `poll` now and then; `stop` in any case.
 
@@ -49,6 +68,14 @@ class Planning:
     note: str = ""
     _process: Any = field(default=None, repr=False)
     _queue: Any = field(default=None, repr=False)
+
+    @property
+    def told(self) -> str:
+        """How far it is, for the strip."""
+        return "planned" if self.done else "planning …"
+
+    def decided(self) -> None:
+        """She has taken the best or dropped it."""
 
     def start(self) -> None:
         """Begin."""

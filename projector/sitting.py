@@ -22,7 +22,7 @@ from projector.actions import ACTIONS, BY_NAME, HANDLE, STRIP, STRIP_MORE, STRIP
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
 from projector.past import Past
-from projector.planning import Planning
+from projector.planning import Noted, Planning
 from projector.scene import (
     INKS,
     LINES,
@@ -55,6 +55,7 @@ Box = tuple[int, int, int, int]
 SAVE_AFTER_S = 2.0  # of quiet
 OVERLAPS = "overlaps"
 MESSAGE_S = 5.0
+ASK_AGAIN_S = 5.0  # whether the disk takes it now
 DRAG_NOTE_S = 0.2  # how often a drag under way is journalled
 _REPEATING = ("left", "right", "away", "toward", "tilt-left", "tilt-right", "wider", "thinner")
 _DRAG_MM = 2.0  # a press that wanders less is a press
@@ -126,13 +127,15 @@ class Sitting:
     current: str | None = None
     running: bool = True
     tool: Tool | None = None
-    planning: Planning | None = None
+    planning: Planning | Noted | None = None
     pointer_mm: Array | None = None
     checking_at: Array | None = None
     strip_on: bool = True
     truth: str = ""
     anew: bool = False
     _question: tuple[str, ...] = ()
+    _unsaved: str = ""
+    _warned: bool = False
     _kept: dict[str, Any] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -837,11 +840,22 @@ class Sitting:
         return f"[{self.key_words('leave')}] once more leaves the table; everything is saved."
 
     def _do_quit(self) -> None:
-        self.running = False
+        if self._may_leave():
+            self.running = False
+
+    def _may_leave(self) -> bool:
+        """Whether everything is saved, or she has been told that it is not and goes all the same."""
+        self.save()
+        if self.journal is None or not self.journal.unsaved or self._warned:
+            return True
+        self._warned = True
+        self.tell(f"{self._unsaved} Once more leaves without what is not saved.", 60.0)
+        return False
 
     def _do_calibrate(self) -> None:
         """Leave for first light; the command comes back to the docket afterwards."""
-        self.anew, self.running = True, False
+        if self._may_leave():
+            self.anew, self.running = True, False
 
     # -- a plan in the background ------------------------------------------------------------------
 
@@ -868,9 +882,11 @@ class Sitting:
         best = run.best
         keys = {p.key for p in best.lay}
         traced = self.work.traced
-        locked = {p.key: p for p in self.work.lay if p.locked or p.key in traced}
+        still = not isinstance(run, Noted)  # what she noted herself is taken as it was
+        locked = {p.key: p for p in self.work.lay if still and (p.locked or p.key in traced)}
         kept = [replace(p, aside=True) for p in self.work.lay if p.key not in keys]
         lay = tuple(locked.get(p.key, p) for p in best.lay) + tuple(kept)
+        run.decided()
         self._drop_plan()
         self._change(replace(self.work, lay=lay))
         self.tell(
@@ -881,6 +897,7 @@ class Sitting:
         if self.planning is None:
             self.tell("There is no plan to drop.")
             return
+        self.planning.decided()
         self._drop_plan()
         self.tell("Dropped. The lay is as it was.")
 
@@ -1088,11 +1105,18 @@ class Sitting:
 
         try:
             said = self.journal.save()
-            if said:
-                self.tell(said, 20.0)
         except ChalkbeamError as error:
-            self._quiet_since = self._now + 30.0  # ask again, not at every frame
-            self.tell(f"Not saved yet: {error.faults[0]}", 20.0)
+            self._quiet_since = self._now + ASK_AGAIN_S  # not at every frame
+            why = f"Not saved yet: {error.faults[0]}"
+            if why != self._unsaved:
+                self.tell(why, 20.0)
+            self._unsaved = why
+            return
+        if self._unsaved:
+            said = f"Saved: the disk takes it again. {said}".strip()
+        self._unsaved, self._warned = "", False
+        if said:
+            self.tell(said, 20.0)
 
     def close(self) -> None:
         """Leave: stop the planner, save."""
@@ -1447,9 +1471,11 @@ class Sitting:
             return (*self.tool.says.split("\n"), self._true())
         figures = self.rules.figures(self.work.lay, self._loose)
         lines: list[str] = []
+        if self.journal is not None and self.journal.unsaved and self.journal.refused:
+            lines.append(f"NOT SAVED: the journal {self.journal.refused}")
         run = self.planning
         if run is not None:
-            lines.append("planned" if run.done else "planning …")
+            lines.append(run.told)
             if run.best is not None:
                 lines.append(
                     f"plan: {self.length(round(run.best.used_mm))}, {100 * run.best.share:.0f} %"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from calibrate.calibration import Calibration
     from calibrate.cloth_scan import ClothScan, TableView
     from calibrate.detect import Image
+    from drafting import Docket
+    from drafting.cloth import Cloth
 
 
 @click.command(cls=Command)
@@ -220,6 +223,27 @@ def _beside(out: Path | None, into: Path | None) -> Path:
     return out.with_suffix(".png") if out is not None else into.with_suffix(".cloth.png")  # type: ignore[union-attr]  # one is named
 
 
+def _into(
+    docket: Docket, data: dict[str, Any], place: tuple[float, tuple[float, float]] | None
+) -> tuple[Cloth, Docket]:
+    """The docket with the cloth found, and that cloth: what a photo cannot see stays.
+
+    ``place``: where it lies on the table, where that is known.
+    """
+    from drafting.cloth import Cloth
+
+    keep = docket.cloth.to_dict() if docket.cloth is not None else {}
+    for key in ("width", "length", "fold", "selvedge", "outline", "holes", "flaws"):
+        keep.pop(key, None)  # nap, repeat, price and the like stay
+    made = Cloth.from_dict({**keep, **data}, where=f"{docket.path}: cloth")
+    table = dict(docket.table or {})
+    if place is not None:
+        at = [round(v, 4) for v in place[1]]
+        lies = {"turn": round(place[0], 6), "at": at, "mirror": False}
+        table["view"] = {**(table.get("view") or {}), **lies}
+    return made, docket.replace(cloth=made, table=table)
+
+
 def _write(
     found: ClothScan,
     data: dict[str, Any],
@@ -230,38 +254,27 @@ def _write(
     """The cloth file, the docket and the picture; every one whole or not at all."""
     from calibrate.cloth_scan import picture
     from configs.files import FORMAT_VERSION, dump_yaml
-    from drafting import Docket
     from drafting.cloth import Cloth
     from projector.commands.laying import taken
+    from projector.hold import alone
+    from projector.journal import with_noted
 
     out, into, beside = places
     made = Cloth.from_dict(data, where="the cloth found")
-    docket: Docket | None = None
-    if into is not None:
-        dockets, _ = taken([into], alone=True)
-        old = dockets[0].cloth
-        if old is not None:  # what a photo cannot see stays: nap, repeat, price, …
-            keep = old.to_dict()
-            for key in ("width", "length", "fold", "selvedge", "outline", "holes", "flaws"):
-                keep.pop(key, None)
-            made = Cloth.from_dict({**keep, **data}, where=f"{into}: cloth")
-        table = dict(dockets[0].table or {})
-        if placed:
-            view = dict(table.get("view") or {})
-            view |= {
-                "turn": round(place[0], 6),
-                "at": [round(v, 4) for v in place[1]],
-                "mirror": False,
-            }
-            table["view"] = view
-        docket = dockets[0].replace(cloth=made, table=table)
     written = []
-    if out is not None:
-        note = f"found on the table; length {place[0]:.1f}° from the table's right"
-        write(out, dump_yaml({"chalkbeam": FORMAT_VERSION, **made.to_dict(), "note": note}), CLOTH)
-        written.append(out)
-    if docket is not None:
-        written.append(docket.save())
+    with contextlib.ExitStack() as stack:
+        docket: Docket | None = None
+        if into is not None:
+            taken([into], alone=True)
+            stack.enter_context(alone(into))
+            made, docket = _into(with_noted(into).docket, data, place if placed else None)
+        if out is not None:
+            note = f"found on the table; length {place[0]:.1f}° from the table's right"
+            cloth = {"chalkbeam": FORMAT_VERSION, **made.to_dict(), "note": note}
+            write(out, dump_yaml(cloth), CLOTH)
+            written.append(out)
+        if docket is not None:
+            written.append(docket.save())
     write_picture(beside, picture(found))
     return [*written, beside]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +14,7 @@ from projector.commands.places import FILE, Command, Place
 from projector.output import DOCKET, DRAWING, write
 
 if TYPE_CHECKING:
+    from drafting.docket import Docket
     from drafting.intake.found import Found, Outline
     from drafting.piece import Piece
 
@@ -314,10 +316,30 @@ def _save(
     replacing: bool,
 ) -> None:
     """Put the pieces into the docket, or into a new one, whole or not at all."""
-    from configs.errors import Fault, InputError
     from drafting.docket import Docket
+    from projector.hold import alone
 
-    read = Docket.load(docket) if docket.exists() else Docket(title=file.stem)
+    with alone(docket) if docket.exists() else contextlib.nullcontext():
+        read = Docket.load(docket) if docket.exists() else Docket(title=file.stem)
+        made = _with_pieces(read, str(docket), pieces, own, replacing)
+        made.pieces()  # names in allowances and lay are checked before anything is written
+        made.save(docket)
+
+
+def _with_pieces(
+    read: Docket,
+    docket: str,
+    pieces: Mapping[str, Piece],
+    own: Mapping[str, Mapping[str, float]],
+    replacing: bool,
+) -> Docket:
+    """The docket with the pieces in it.
+
+    Raises:
+        InputError: it has pieces of these names, and they are not to be replaced.
+    """
+    from configs.errors import Fault, InputError
+
     there = set(read.imported)
     if read.garment is not None:
         there |= set(read.pieces())
@@ -335,12 +357,10 @@ def _save(
                 for n in twice
             ]
         )
-    changed = read.replace(
+    return read.replace(
         imported={**read.imported, **pieces},
         piece_allowances={**read.piece_allowances, **own},
     )
-    changed.pieces()  # names in allowances and lay are checked before anything is written
-    changed.save(docket)
 
 
 def _chosen(found: Found, only: Sequence[str]) -> list[Outline]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from drafting.lay.advice import Choice, Leftover, Purchase
     from drafting.lay.model import Lay
     from drafting.lay.rules import Rules
+    from drafting.placement import Placement
 
 MOST_SECONDS = 24 * 3600.0
 _DOCKET = Place(DOCKET, edited=lambda given: not given["dry_run"])
@@ -146,7 +147,7 @@ def lay(
     across = [*cloth.contradictions(), *_across_notes(made)]
     if not dry_run:
         title = _title([*dockets, *joined.others])
-        _save(dockets, joined.prefixes, made, picture, title)
+        across += _save(dockets, joined.prefixes, made, picture, title)
     cautions = [c for d in dockets for c in d.allowance_cautions()]
     if as_json:
         print_json(
@@ -268,28 +269,71 @@ def _layers_along(made: Lay) -> float:
 
 def _save(
     dockets: list[Docket], names: Sequence[str], made: Lay, picture: Path, title: str
-) -> None:
+) -> list[str]:
+    """Write the plan into every docket, each read again before; what to say of it."""
     from projector.commands.lay_picture import lay_picture
-    from projector.journal import forget, is_stale
 
     image = lay_picture(made, title=title)
+    said = []
     for prefix, one in zip(names, dockets, strict=True):
-        kept = {p.key: p for p in one.lay}
-        own = []
-        for p in made.docket_placements():
-            if p.piece.startswith(prefix) and p.piece[len(prefix) :] in one.pieces():
-                back = dataclasses.replace(p, piece=p.piece[len(prefix) :])
-                before = kept.get(back.key)
-                # what was traced stays put but is no more locked than she made it
-                own.append(dataclasses.replace(back, locked=before.locked if before else False))
-        there = {p.key for p in own}
-        aside = [p for p in one.lay if p.aside and p.key not in there]
-        shares = _shares(one, dockets)
-        noted = one.path is not None and not is_stale(one.path)
-        one.replace(lay=(*own, *aside), shares=shares).save()
-        if one.path is not None and noted:
-            forget(one.path)  # what the table had noted is in the docket now
+        own = [
+            dataclasses.replace(p, piece=p.piece[len(prefix) :])
+            for p in made.docket_placements()
+            if p.piece.startswith(prefix) and p.piece[len(prefix) :] in one.pieces()
+        ]
+        said += _write(one, own, _shares(one, dockets))
     write_picture(picture, image)
+    return said
+
+
+def _write(one: Docket, own: Sequence[Placement], shares: tuple[str, ...]) -> list[str]:
+    """Put the plan of one docket into its file as it is now; what to say of what came meanwhile.
+
+    Raises:
+        InputError: what was edited meanwhile leaves no sense in the plan; nothing is written.
+    """
+    from configs.errors import Fault, InputError
+    from projector.commands.laying import unlike
+    from projector.hold import alone
+    from projector.journal import forget, is_stale, with_noted
+    from projector.merge import Kept
+
+    path = one.path
+    if path is None:
+        return []
+    with alone(path):
+        now = with_noted(path).docket
+        changed = unlike(one, now)
+        whole: list[str] = [w for w in ("cloth", "distance", "quantity") if w in changed]
+        if not Kept(now.lay).like(Kept(one.lay)):
+            whole.append("lay")
+        if whole:
+            raise InputError(
+                Fault(
+                    str(path),
+                    f"was changed while it was laid ({', '.join(whole)}): the plan is not written.",
+                    "The change is kept; lay it again.",
+                )
+            )
+        kept = {p.key: p for p in now.lay}
+        # what was traced stays put but is no more locked than she made it
+        lay = {
+            p.key: dataclasses.replace(p, locked=p.key in kept and kept[p.key].locked)
+            for p in own
+            if p.piece not in changed
+        }
+        there = now.pieces()
+        for p in now.lay:
+            if p.key not in lay and (p.aside or p.piece in changed) and p.piece in there:
+                lay[p.key] = p
+        noted = not is_stale(path)
+        now.replace(lay=tuple(lay.values()), shares=shares).save()
+        if noted:
+            forget(path)  # what the table had noted is in the docket now
+    if not changed:
+        return []
+    came = [n for n in changed if n in there]
+    return [f"{', '.join(came or changed)} changed in {path.name} while it was laid: lay it again."]
 
 
 def _shares(one: Docket, dockets: list[Docket]) -> tuple[str, ...]:

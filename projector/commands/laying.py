@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from drafting import Docket
+    from projector.journal import Left
+    from projector.planning import Noted
 
 QUICK_SECONDS = 5.0
 
@@ -60,6 +62,69 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     return docket, " ".join([note, *sharing_notes(docket)])
 
 
+def kept_lay(docket: Docket) -> tuple[Docket, str]:
+    """As `laid`, and the lay that had to be made is in the docket's file.
+
+    The file is read again before it is written: an edit made meanwhile stays, and where the plan
+    does not suit it, it is made anew.
+
+    Raises:
+        ChalkbeamError: as `laid`; or the docket is edited again and again.
+    """
+    from configs.errors import Fault, InputError
+    from drafting import Docket
+    from projector.hold import alone
+
+    for _ in range(3):
+        made, note = laid(docket)
+        if docket.lay or docket.path is None:
+            return made, note
+        with alone(docket.path):
+            docket = Docket.load(docket.path)
+            if not docket.lay and not unlike(made, docket):
+                docket.replace(lay=made.lay).save()
+                return Docket.load(docket.path), note  # type: ignore[arg-type]  # it was loaded
+    raise InputError(
+        Fault(str(docket.path), "was changed again and again while it was laid.", "Try again.")
+    )
+
+
+def unlike(planned: Docket, now: Docket) -> list[str]:
+    """What a plan hangs on and is not as it was: names of pieces, "cloth", "distance", "quantity"."""
+    from drafting.piece_entry import entry_of
+
+    said = [
+        key
+        for key, same in (
+            ("cloth", planned.cloth == now.cloth),
+            ("distance", planned.distance_mm == now.distance_mm),
+            ("quantity", planned.quantity == now.quantity),
+        )
+        if not same
+    ]
+    before, after = planned.pieces(), now.pieces()
+    for name in dict.fromkeys((*before, *after)):
+        one, other = before.get(name), after.get(name)
+        if (
+            one is None
+            or other is None
+            or entry_of(one) != entry_of(other)
+            or planned.allowances_for(name) != now.allowances_for(name)
+        ):
+            said.append(name)
+    return said
+
+
+def noted_plan(docket: Docket, left: Left) -> Noted:
+    """What was left for her to decide, as the table shows a plan."""
+    from projector.commands.lay_picture import docket_lay
+    from projector.planning import Found, Noted
+
+    lay = docket_lay(docket.replace(lay=left.lay))
+    found = Found(left.lay, lay.used_length_mm, lay.efficiency, ())
+    return Noted(found, left.settle)
+
+
 def sharing_notes(docket: Docket) -> list[str]:
     """Where pieces of a docket lie on those of another that shares its cloth, in sentences."""
     from shapely.geometry import Polygon
@@ -107,7 +172,7 @@ def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str
     import click
 
     from configs.errors import ChalkbeamError, Fault, InputError
-    from projector.journal import held
+    from projector.hold import held
     from projector.shares import as_noted
 
     if alone:

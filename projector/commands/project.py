@@ -51,7 +51,7 @@ def project(
     from configs import shipped
     from drafting import Docket
     from projector.app import Beam, run
-    from projector.commands.laying import laid
+    from projector.commands.laying import kept_lay, noted_plan
     from projector.first_light import is_plain
     from projector.height import notes
     from projector.journal import Journal
@@ -61,18 +61,12 @@ def project(
     read.pieces()
     keys = _keys(keys_file, shipped())
     given = Calibration.load(calibration_file) if calibration_file is not None else None
-    was_laid = bool(read.lay)
-    read, note = laid(read)
-    if not was_laid:
-        read.save()
-        read = Docket.load(docket)
+    read, note = kept_lay(read)
     if note:
         click.echo(note)
     anew, in_use = False, given
     while True:
         journal, recovered = Journal.open(read)
-        if recovered.note:
-            click.echo(recovered.note)
         kept = False  # first light was left: the calibration in use stays
         try:
             size = in_use.size if in_use is not None and not anew else None
@@ -93,6 +87,10 @@ def project(
                 for line in () if is_plain(in_use) else notes(recovered.docket, in_use):
                     click.echo(line)
                 doubts = [] if is_plain(in_use) or anew else _doubts(in_use, beam)
+                if recovered.left is not None:
+                    sitting.planning = noted_plan(recovered.docket, recovered.left)
+                if recovered.note:
+                    sitting.tell(recovered.note, 30.0)
                 if doubts:
                     sitting.ask(doubts)
                 elif is_plain(in_use):

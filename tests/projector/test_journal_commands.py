@@ -10,7 +10,8 @@ from table_rig import DATA, projector, pull_the_plug
 
 from drafting.docket import Docket
 from projector.cli import main
-from projector.journal import Journal, _digest, is_open, journal_path, lock_path
+from projector.hold import is_open, lock_path
+from projector.journal import Journal, _digest, journal_path
 from projector.sitting import Sitting
 
 
@@ -39,23 +40,6 @@ def test_a_kill_between_save_and_a_new_journal_says_nothing(tmp_path: Path) -> N
     assert (found.note, found.changes) == ("", 0)
     assert found.docket.lay == before.lay
     assert not journal_path(path).exists() and not list(tmp_path.glob("*.left"))
-
-
-def test_a_second_journal_put_aside_keeps_the_first(tmp_path: Path) -> None:
-    """Changed elsewhere twice: both journals stay, each told by its own name."""
-    path = tmp_path / "top.yaml"
-    path.write_text(yaml.safe_dump(DATA, sort_keys=False))
-    original = path.read_bytes()
-    kept = []
-    for name in (".top.yaml.left", ".top.yaml.2.left"):
-        held = noted(path)
-        kept.append((tmp_path / name, held))
-        path.write_bytes(original + f"# her edit, {name}\n".encode())
-        journal_path(path).write_bytes(held)
-        journal, found = Journal.open(Docket.load(path))
-        journal.close()
-        assert found.changes == 0 and name in found.note
-    assert all(file.read_bytes() == held for file, held in kept)
 
 
 def test_frame_takes_a_piece_cut_once_by_its_name(
@@ -126,10 +110,10 @@ def test_lay_keeps_what_a_table_noted_before_the_plug_was_pulled(
 ) -> None:
     """After kill -9 `lay` goes on from the journal: a piece locked there stays where it lay."""
     journal = at_work(laid_top, leave=False)
-    locked = [p for p in journal._lay if p.locked]
+    locked = [p for p in journal.now.lay if p.locked]
     pull_the_plug(journal)
     assert not is_open(laid_top)
-    assert Docket.load(laid_top).lay != journal._lay  # only the journal knows
+    assert Docket.load(laid_top).lay != journal.now.lay  # only the journal knows
     assert main(["lay", str(laid_top), "--seconds", "0.2"]) == 0
     assert "that the table had noted" in capsys.readouterr().err
     after = {p.key: p for p in Docket.load(laid_top).lay}
@@ -148,7 +132,7 @@ def test_a_lay_that_is_refused_leaves_the_journal(laid_top: Path) -> None:
     assert journal_path(laid_top).read_bytes() == noted
     again, found = Journal.open(Docket.load(laid_top))
     again.close()
-    assert found.docket.lay == journal._lay
+    assert found.docket.lay == journal.now.lay
 
 
 def test_frame_shows_what_the_table_would_show(laid_top: Path, tmp_path: Path) -> None:
@@ -189,23 +173,23 @@ def test_a_lock_is_of_the_file_that_bears_the_name(
     """Opened just before its owner took it away, locked just after: the next file is taken."""
     import os
 
-    from projector import journal as module
+    from projector import hold as module
 
     path = tmp_path / "top.yaml"
     path.write_text(yaml.safe_dump(DATA, sort_keys=False))
-    first = module._lock(path)
+    first = module.take(path)
     real = module._grab
 
     def late(handle: int, *, shared: bool = False) -> bool:
         monkeypatch.setattr(module, "_grab", real)
-        module._unlock(path, first)  # the owner leaves between our opening and our locking
+        module.give_back(path, first)  # the owner leaves between our opening and our locking
         return real(handle, shared=shared)
 
     monkeypatch.setattr(module, "_grab", late)
-    second = module._lock(path)
+    second = module.take(path)
     assert os.fstat(second).st_ino == lock_path(path).stat().st_ino
     assert is_open(path)
-    module._unlock(path, second)
+    module.give_back(path, second)
     assert not lock_path(path).exists()
 
 

@@ -875,7 +875,7 @@ def test_a_torn_last_line_is_left_out(tmp_path: Path) -> None:
 
 
 def test_a_docket_edited_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
-    """A journal of another version is put aside and told, never laid over her own edit."""
+    """What a journal holds of another version is put into it, never laid over her own edit."""
     path = saved(tmp_path)
     journal, _ = Journal.open(Docket.load(path))
     sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
@@ -884,9 +884,8 @@ def test_a_docket_edited_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
     path.write_text(path.read_text().replace("rehearsal top", "evening top"))
     pull_the_plug(journal)
     _, found = Journal.open(Docket.load(path))
-    assert found.changes == 0 and "changed elsewhere" in found.note
-    assert found.docket.title == "evening top"
-    assert list(tmp_path.glob(".*.left"))
+    assert found.changes == 2 and "changed elsewhere" in found.note
+    assert found.docket.title == "evening top" and found.docket.lay == sitting.work.lay
 
 
 def test_an_edit_made_meanwhile_is_kept_beside_the_tables_own(tmp_path: Path) -> None:

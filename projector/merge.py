@@ -1,0 +1,152 @@
+"""Two hands on one docket: what a table did is put into what was written there meanwhile.
+
+Between the journal and the docket. What was there when the table began is known, so each change is
+one of the table or one of the file; only where both changed the same thing, or the piece is gone,
+do they contradict each other.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Mapping
+from dataclasses import asdict, dataclass, field, fields
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from drafting import Docket
+    from drafting.placement import Placement
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a table keeps of a docket: its lay, the marks and its own settings."""
+
+    lay: tuple[Placement, ...] = ()
+    traced: tuple[str, ...] = ()
+    table: Mapping[str, Any] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, docket: Docket) -> Kept:
+        """That of a docket."""
+        return cls(docket.lay, docket.traced, dict(docket.table))
+
+    def like(self, other: Kept) -> bool:
+        """Whether both would be saved alike: the docket rounds the places of its lay."""
+        tables = [json.loads(json.dumps(dict(k.table), default=str)) for k in (self, other)]
+        return (
+            self.traced == other.traced
+            and tables[0] == tables[1]
+            and [_rounded(p) for p in self.lay] == [_rounded(p) for p in other.lay]
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """As plain data; `from_dict` reads it back."""
+        lay = [plain(p) for p in self.lay]
+        return {"lay": lay, "traced": list(self.traced), "table": dict(self.table)}
+
+    def changed(self, change: Mapping[str, Any]) -> Kept:
+        """With a journal's line: ``lay`` whole or ``moved`` pieces, ``traced``, ``table``.
+
+        Raises:
+            KeyError, TypeError, ValueError, AttributeError: it is no such line.
+        """
+        lay = self.lay
+        if "lay" in change:
+            lay = tuple(placement_from(p) for p in change["lay"])
+        moved = {p.key: p for p in map(placement_from, change.get("moved", ()))}
+        lay = tuple(moved.get(p.key, p) for p in lay)
+        traced = tuple(str(k) for k in change.get("traced", self.traced))
+        return Kept(lay, traced, dict(change.get("table", self.table)))
+
+
+def plain(p: Placement) -> dict[str, Any]:
+    """A placement as plain data; `placement_from` reads it back."""
+    return asdict(p)
+
+
+def placement_from(data: Mapping[str, Any]) -> Placement:
+    """The placement that `plain` made data of.
+
+    Raises:
+        KeyError, TypeError, ValueError, AttributeError: it is none.
+    """
+    from drafting.placement import Placement
+
+    known = {f.name for f in fields(Placement)}
+    values = {k: v for k, v in data.items() if k in known}
+    x, y = values["at"]
+    values["at"] = (float(x), float(y))
+    return Placement(**values)
+
+
+def merged(
+    base: Kept | None,
+    table: Kept,
+    file: Kept,
+    pieces: Collection[str] | None,
+    first: Literal["table", "file"],
+) -> tuple[Kept, tuple[Placement, ...]]:
+    """Both hands' changes in one; and the table's places that the file contradicts.
+
+    Args:
+        base: what was there when the table began; None when that is not known: then whatever
+            differs contradicts.
+        table: what the table made of it.
+        file: what the docket says now.
+        pieces: names of the docket's pieces; None: all that are named are there. What lies of
+            other pieces is left out, and contradicted.
+        first: whose word counts where both changed the same.
+    """
+    was = {p.key: p for p in base.lay} if base is not None else {}
+    ours, theirs = {p.key: p for p in table.lay}, {p.key: p for p in file.lay}
+    lay: dict[str, Placement] = {}
+    against: list[Placement] = []
+    order = [p.key for p in (table.lay if first == "table" else file.lay)]
+    for key in dict.fromkeys([*order, *theirs, *ours]):
+        one, other = ours.get(key), theirs.get(key)
+        there = (one or other).piece  # type: ignore[union-attr]  # the key is of one of them
+        known = pieces is None or there in pieces
+        by_table = base is None or not _alike(was.get(key), one)
+        by_file = base is None or not _alike(was.get(key), other)
+        if _alike(one, other):
+            chosen = other
+        elif by_table and (by_file or not known):
+            if one is not None:
+                against.append(one)
+            chosen = one if first == "table" else other
+        else:
+            chosen = one if by_table else other
+        if chosen is not None and known:
+            lay[key] = chosen
+    marks = _marks(base, table, file)
+    if pieces is not None:
+        marks = tuple(k for k in marks if k.rsplit("/", 1)[0] in pieces)
+    return Kept(tuple(lay.values()), marks, _settings(base, table, file, first)), tuple(against)
+
+
+def _marks(base: Kept | None, table: Kept, file: Kept) -> tuple[str, ...]:
+    was = set(base.traced) if base is not None else set(file.traced) & set(table.traced)
+    gone = (was - set(table.traced)) | (was - set(file.traced))
+    return tuple(k for k in dict.fromkeys((*file.traced, *table.traced)) if k not in gone)
+
+
+def _settings(base: Kept | None, table: Kept, file: Kept, first: str) -> dict[str, Any]:
+    was = base.table if base is not None else {}
+    made: dict[str, Any] = {}
+    for key in dict.fromkeys((*file.table, *table.table)):
+        one, other = table.table.get(key), file.table.get(key)
+        by_table, by_file = one != was.get(key), other != was.get(key)
+        value = one if by_table and (first == "table" or not by_file) else other
+        if value is not None:
+            made[key] = value
+    return made
+
+
+def _alike(one: Placement | None, other: Placement | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return _rounded(one) == _rounded(other)
+
+
+def _rounded(p: Placement) -> dict[str, Any]:
+    return {**plain(p), "at": [round(v, 3) for v in p.at], "turn_deg": round(p.turn_deg, 5)}
