@@ -428,25 +428,53 @@ def render(
     *,
     mode: str = "arrange",
     view: View | None = None,
-    **options: Any,
+    ink: str | None = None,
+    lines: str | None = None,
+    weight: float | None = None,
+    current: str | None = None,
+    cloth: bool = True,
 ) -> NDArray[np.uint8]:
     """What the projector shows for a docket: (H, W, 3) uint8 RGB, the size of the calibration.
+
+    The picture of the cloth and its pieces; what only a table has (the strip of buttons, the
+    pointer) is not in it.
 
     Args:
         docket: with its lay; pieces put aside are not shown.
         calibration: table mm to projector px.
-        mode: ``arrange`` (all pieces alike) or ``trace`` (the current piece bright).
+        mode: ``arrange``: all pieces alike; ``trace``: the current one bright, the others faint;
+            ``plain``: only the pieces' lines, no cloth.
         view: how the cloth lies on the table; None for the docket's own, or centred in the beam.
-        options: further ones of `projector.scene.build` (``lines``, ``ink``, ``strip`` …).
+        ink: ``light``, ``bold`` or ``dark``; lines: ``both``, ``cutting`` or ``sewing``; weight:
+            makes every line so many times as wide. None for what the docket's table remembers.
+        current: the copy that is traced, ``front/1``; None for the next in order.
+        cloth: whether the cloth's own edge and fold are drawn.
 
     Raises:
-        InputError, DraftError: the docket has faults or no lay.
+        InputError, DraftError: the docket has faults or no lay; no such mode, ink, lines or copy.
     """
-    from projector.scene import INKS, build, ink_of
+    from configs.errors import Fault, InputError
+    from projector.scene import INKS, LINES, MODES, build, ink_of
 
-    scene = build(docket, calibration, mode=mode, view=view, **options)
+    known = {
+        "mode": (mode, MODES),
+        "ink": (ink, tuple(INKS)),
+        "lines": (lines, tuple(LINES)),
+        "current": (current, tuple(p.key for p in docket.placed())),
+    }
+    faults = [
+        Fault(f"render: {name}", f"there is no '{value}'.", f"There are {', '.join(words)}.")
+        for name, (value, words) in known.items()
+        if value is not None and value not in words
+    ]
+    if faults:
+        raise InputError(faults)
+    scene = build(
+        docket, calibration, mode=mode, view=view, ink=ink, lines=lines, weight=weight,
+        current=current, cloth=cloth,
+    )  # fmt: skip
     lens = scene.stage.lens  # at the height of the cloth, where that is known
-    painter = Painter(calibration.size, INKS[ink_of(docket, options.get("ink"))].ground)
+    painter = Painter(calibration.size, INKS[ink_of(docket, ink)].ground)
     for item in scene.items:
         painter.put(painter.paint(lens.frame(item)))
     return painter.rgb()

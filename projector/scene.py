@@ -127,6 +127,7 @@ INKS: dict[str, Ink] = {
     "bold": Ink((0, 0, 0), _CHALK, weight=1.9, faint=0.4),
     "dark": Ink((238, 238, 230), _PENCIL, weight=1.15, faint=0.35),
 }
+MODES = ("arrange", "trace", "plain")
 LINES: dict[str, tuple[str, ...]] = {
     "both": ("cutting", "sewing"),
     "cutting": ("cutting",),
@@ -1191,7 +1192,7 @@ def build(
         InputError: the docket has no lay, or its pieces or view have faults.
         ValueError: no such mode.
     """
-    if mode not in ("arrange", "trace", "plain"):
+    if mode not in MODES:
         raise ValueError(f"mode is 'arrange', 'trace' or 'plain', not {mode!r}.")
     from configs.errors import Fault, InputError
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import inspect
+import re
 from itertools import pairwise
 
 import numpy as np
@@ -14,6 +16,7 @@ from projector.frame import FrameItem, Lens
 from projector.output import picture_bytes
 from projector.painter import Painter
 from projector.scene import Stage, view_of
+from projector.view import View
 
 WHITE = ((255, 255, 255),)
 
@@ -202,3 +205,24 @@ def test_chords_follow_the_lens() -> None:
         ends = cal.to_projector(table)
         worst = max(worst, float(np.hypot(*(middle - 0.5 * (ends[use] + ends[use + 1])).T).max()))
     assert 0.0 < worst < 0.05
+
+
+def test_render_takes_what_its_docstring_names() -> None:
+    """Every option of the docstring is a parameter and changes the picture; a wrong word is refused by name."""
+    shown, calibration = docket(), projector((640, 360))
+    named = set(inspect.signature(render).parameters)
+    told = set(re.findall(r"(?:^ {8}|; )(\w+):", inspect.getdoc(render) or "", re.MULTILINE))
+    told |= set(re.findall(r"^    (\w+):", inspect.getdoc(render) or "", re.MULTILINE))
+    assert named == told
+    plain = render(shown, calibration)
+    assert plain.shape == (360, 640, 3)
+    first = shown.placed()[0].key
+    for option in (
+        {"mode": "trace"}, {"mode": "trace", "current": first}, {"mode": "plain"}, {"ink": "bold"},
+        {"ink": "dark"}, {"lines": "cutting"}, {"lines": "sewing"}, {"weight": 2.0},
+        {"cloth": False}, {"view": View(5.0, (30.0, 10.0))},
+    ):  # fmt: skip
+        assert (render(shown, calibration, **option) != plain).any(), option
+    for option in ({"mode": "show"}, {"ink": "red"}, {"lines": "none"}, {"current": "cape/1"}):
+        with pytest.raises(InputError, match=f"render: {next(iter(option))}"):
+            render(shown, calibration, **option)
