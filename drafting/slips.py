@@ -18,6 +18,7 @@ from configs.units import format_length
 from drafting.blocks import Draft, draft
 from drafting.figures.drawing import GREY, INK, Drawing, Stroke, Writing, to_svg
 from drafting.measurements import REGISTRY, Measurements
+from drafting.outline import Points
 from drafting.piece import Piece
 from drafting.sheet.board import FIT, STYLE, plain
 from drafting.truing import Move, compare
@@ -144,49 +145,67 @@ def _on(result: Slip, edges: Sequence[tuple[str, str]]) -> tuple[float | None, f
 
 # --- the picture ---------------------------------------------------------------------------------
 
-_CELL_MM = (88.0, 96.0)
-_MARGIN_MM, _HEAD_MM = 5.0, 13.0
+_CELL_MM = (62.0, 66.0)
+_MARGIN_MM, _HEAD_MM, _GAP_MM = 4.0, 12.0, 7.0
+_COLUMNS = 3
+ENLARGED = 5.0  # a centimetre on a whole garment would not be seen on a page
+_PER_EDGE = 40
 
 
 def slips_svg(made: Draft, found: Sequence[Slip]) -> str:
-    """One small picture a measure: the garment (thin, full) and how it would be (strong, broken)."""
+    """One small picture a measure: the garment (pale, full) and where its lines go (strong, broken),
+    each place moved `ENLARGED` times as far as it would be."""
     shown = [s for s in found if s.pieces is not None and s.moved_mm > 0.05]
-    names = [n for n, p in made.pieces.items() if any(plain(e) == "side" or p.darts or p.fold for e in p.edges)]  # fmt: skip
-    names = names[:2] or list(made.pieces)[:2]
-    columns = 2
-    rows = max(1, -(-len(shown) // columns))
+    names = list(made.pieces)[:2]
     strokes: list[Stroke] = []
     writings: list[Writing] = []
     wide, high = _CELL_MM
+    head = f"If the tape slipped by 1 cm: how the garment's lines move, drawn {ENLARGED:g} times as far"
+    writings.append(Writing((_MARGIN_MM, 6.0), head, 3.6, colour=INK, strong=True, bare=True))
     for i, s in enumerate(shown):
-        corner = np.array([i % columns * wide, i // columns * high])
-        text = f"{REGISTRY[s.measure].name} + {format_length(s.by_mm, 'mm')}"
-        moved = f"moves {format_length(s.moved_mm, 'mm')} at {s.piece}: {s.edge}"
-        writings.append(Writing((corner[0] + _MARGIN_MM, corner[1] + 5.0), text, 3.4, colour=INK))
-        writings.append(Writing((corner[0] + _MARGIN_MM, corner[1] + 9.6), moved, 2.8, colour=GREY))
-        _cell(made.pieces, s, names, corner, strokes)
-    drawing = Drawing(columns * wide, rows * high, tuple(strokes), tuple(writings))
+        x, y = i % _COLUMNS * wide, 10.0 + i // _COLUMNS * high
+        told = format_length(s.moved_mm, made.measurements.unit)
+        moved = f"{told} at the {s.piece}: {s.edge}"
+        name = REGISTRY[s.measure].name
+        writings.append(Writing((x + _MARGIN_MM, y + 4.5), name, 3.2, colour=INK, bare=True))
+        writings.append(Writing((x + _MARGIN_MM, y + 8.5), moved, 2.7, colour=GREY, bare=True))
+        strokes += _cell(made.pieces, s, names, (x, y))
+    rows = max(1, -(-len(shown) // _COLUMNS))
+    drawing = Drawing(_COLUMNS * wide, 10.0 + rows * high, tuple(strokes), tuple(writings))
     return to_svg(drawing, "What a slip of the tape by 1 cm would do")
 
 
 def _cell(
-    before: Mapping[str, Piece], s: Slip, names: Sequence[str], corner: np.ndarray, strokes: list[Stroke]
-) -> None:  # fmt: skip
-    """Both outlines of the first pieces side by side, to one scale."""
+    before: Mapping[str, Piece], s: Slip, names: Sequence[str], corner: tuple[float, float]
+) -> list[Stroke]:
+    """The first pieces side by side, to one scale: as drafted, and with their moves enlarged."""
     assert s.pieces is not None
-    pairs = [(before[n].unfolded(), s.pieces[n].unfolded()) for n in names if n in s.pieces]
-    sizes = [np.ptp(np.concatenate(p), axis=0) for p in pairs]
-    room = np.array(_CELL_MM) - (2 * _MARGIN_MM, 2 * _MARGIN_MM + _HEAD_MM)
-    gap = 6.0 * (len(pairs) - 1)
-    scale = min(
-        (room[0] - gap) / max(sum(float(z[0]) for z in sizes), 1.0),
-        room[1] / max(float(max(z[1] for z in sizes)), 1.0),
-    )
-    x = _MARGIN_MM
-    for (old, new), size in zip(pairs, sizes, strict=True):
-        both = np.concatenate([old, new])
-        left, top = float(both[:, 0].min()), float(both[:, 1].max())
-        for ring, pen in ((old, "old-seam"), (new, "other-seam")):
-            at = (ring - (left, top)) * (scale, -scale) + (x, _MARGIN_MM + _HEAD_MM) + corner
-            strokes.append(Stroke(np.concatenate([at, at[:1]]), pen))
-        x += float(size[0]) * scale + 6.0
+    rings = [_rings(before[n], s.pieces[n]) for n in names if n in s.pieces]
+    sizes = [np.ptp(np.concatenate(pair), axis=0) for pair in rings]
+    room = np.array(_CELL_MM) - (2 * _MARGIN_MM, _MARGIN_MM + _HEAD_MM)
+    across = sum(float(z[0]) for z in sizes)
+    scale = min((room[0] - _GAP_MM * (len(rings) - 1)) / across, room[1] / max(z[1] for z in sizes))
+    x = corner[0] + _MARGIN_MM
+    strokes = []
+    for pair, size in zip(rings, sizes, strict=True):
+        both = np.concatenate(pair)
+        left, top = both[:, 0].min(), both[:, 1].max()
+        for ring, pen in zip(pair, ("old-seam", "other-seam"), strict=True):
+            at = (ring - (left, top)) * (scale, -scale) + (x, corner[1] + _HEAD_MM)
+            strokes.append(Stroke(at, pen))
+        x += float(size[0]) * scale + _GAP_MM
+    return strokes
+
+
+def _rings(old: Piece, new: Piece) -> tuple[Points, Points]:
+    """Both outlines (N, 2) mm, place by place along each edge, the second's moves enlarged."""
+    share = np.linspace(0.0, 1.0, _PER_EDGE)
+
+    def places(piece: Piece, edge: str) -> Points:
+        line = piece.edges[edge]
+        return np.array([line.at(float(t * line.length_mm))[0] for t in share])
+
+    shared = [e for e in old.edges if e in new.edges]
+    a = np.concatenate([places(old, e) for e in shared])
+    b = np.concatenate([places(new, e) for e in shared])
+    return a, a + ENLARGED * (b - a)

@@ -520,6 +520,13 @@ def _finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> 
                 seam and h == BACK, apart, True, _notches,
             )  # fmt: skip
             on = held[h]["all"] if apart else (held[h]["neckline"], held[h]["fold"])
+            if h == BACK and not apart:  # it goes down past the slit
+                on = (
+                    on,
+                    held[FRONT]["neckline"],
+                    s.options("opening", "opening_length"),
+                    s.m.get("head_girth"),
+                )
             for piece in made.values():
                 s.add(piece, all=(on, s.style["facing_width"]))
         _sew_facings(s, kind, edge, apart, len(both) == 2)

@@ -356,7 +356,7 @@ def _finish(s: Sheet, front: Panel, back: Panel, z: Sizes) -> None:
         at |= {"overlap": (f + b,)} if over > 0 else {}
         high = 2.0 * s.style["band_width"]
         made = band("waistband", "waist", f + b + float(over), float(high), at, s.measurements)
-        s.add(made, all=(z.waist, over, high), waist=(z.waist, over), inner=(z.waist, over))
+        s.add(made, all=(z.waist, over, high), waist=(z.waist, over))
         waist = ((FRONT, "waist"), (FRONT, "waist"), (BACK, "waist"), (BACK, "waist"))
         name = "waistband"
         s.seams.append(Seam(name, ((name, "waist"),), waist, float(over), "of overlap"))
