@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 from configs.errors import Fault, InputError
 from drafting.allowance import FOLD, KINDS, MOST_MM, allowance_of, cutting_ring, in_mm, with_bound
 from drafting.outline import (
+    JOIN_MM,
     Edge,
     Points,
     as_points,
@@ -33,6 +34,7 @@ Line = tuple[tuple[float, float], tuple[float, float]]
 
 NOTCH_MM = 4.0  # a snip of 3–4 mm, never past half the allowance [common practice, no source]
 DOUBLE_NOTCH_GAP_MM = 6.0
+ON_FOLD_MM = 0.5  # a notch nearer to the fold than this stands on it, and is no pair opened out
 LEAST_AREA_MM2 = 1.0  # smaller is a slip of the unit, not a piece of a garment
 LARGEST_MM = 20_000.0
 FOLD_NEAR_MM = 0.01  # a cutting line drawn elsewhere that ends nearer to the fold ends on it
@@ -129,7 +131,7 @@ class Piece:
             faults.append(Fault(where, f"cut is {self.cut!r}; it must be a whole number, 1 to 50."))
         for notch in self.notches:
             edge = edges.get(notch.edge)
-            if edge is None or not 0 <= notch.at_mm <= edge.length_mm:
+            if edge is None or not -JOIN_MM <= notch.at_mm <= edge.length_mm + JOIN_MM:
                 faults.append(Fault(where, f"a notch lies off its edge '{notch.edge}'."))
         for kind, _ in self.corners.values():
             if kind not in KINDS:
@@ -329,12 +331,12 @@ class Piece:
             if notch.edge == first.name:
                 middle = lengths[first.name]
                 notches += [replace(notch, at_mm=middle + notch.at_mm)]
-                if notch.at_mm > 0:
+                if notch.at_mm > ON_FOLD_MM:
                     notches += [replace(notch, at_mm=middle - notch.at_mm)]
             elif notch.edge == last.name:
                 full = 2 * lengths[last.name]
                 notches += [notch]
-                if notch.at_mm < lengths[last.name]:
+                if notch.at_mm < lengths[last.name] - ON_FOLD_MM:
                     notches += [replace(notch, at_mm=full - notch.at_mm)]
             else:
                 there = lengths[notch.edge] - notch.at_mm

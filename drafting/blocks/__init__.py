@@ -21,6 +21,7 @@ from drafting.fit import FitChange, parse_fit
 from drafting.measurements import Measurements, missing
 from drafting.piece import Piece
 from drafting.sheet import Recorded, Sheet, Step, read_steps
+from drafting.sheet.notching import notched
 from drafting.style import Option, resolve, without_effect
 from drafting.truing import (
     Check,
@@ -186,7 +187,7 @@ def draft(
         measurements,
         resolved,
         changes,
-        MappingProxyType(sheet.pieces),
+        MappingProxyType(notched(sheet.pieces, sheet.seams)),
         tuple(sheet.seams),
         tuple(sheet.corners),
         sheet.runs,

@@ -34,7 +34,7 @@ from drafting.curves import Cubic, Points, chain_length
 from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, Quarter, apply, one_sided
 from drafting.outline import Edge, polyline_length
 from drafting.piece import Line, Mark, Notch
-from drafting.sheet import Amount, Sheet, found, number, sources_of
+from drafting.sheet import Amount, Sheet, found, number, plain, sources_of
 from drafting.sheet.finishing import (
     POCKET_OFF_MM,
     binding,
@@ -45,6 +45,7 @@ from drafting.sheet.finishing import (
     pocket_marks,
     pocket_place,
 )
+from drafting.sheet.notching import at_height
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.passing import pass_arm, pass_body, pass_head, slit_in_facings
 from drafting.sheet.pieces import edge_at, pieces_of
@@ -335,20 +336,30 @@ def _grain(q: Quarter) -> Line:
     return ((x, low), (x, min(q.bust[1], q.centre_y) - 10.0))
 
 
-def _notches(edges: Mapping[str, Edge], half: str) -> list[Notch]:
-    """One notch on the front, two on the back, at equal distances along mated edges."""
-    count = 1 if half == FRONT else 2
+def _notches(q: Quarter, edges: Mapping[str, Edge], half: str) -> list[Notch]:
+    """Below the underarm, at waist and hip, in the middle of the shoulder; on the armhole one on the
+    front and two on the back."""
     out = []
     for name, edge in edges.items():
-        plain, long_ = name.split()[-1], edge.length_mm
+        kind, long_ = plain(name), edge.length_mm
         down = bool(edge.points[0, 1] > edge.points[-1, 1])  # of the other side of a whole piece
-        if plain == "side" and long_ > 2.0 * SIDE_NOTCH_MM:
-            at = SIDE_NOTCH_MM if down else long_ - SIDE_NOTCH_MM
-            out.append(Notch(name, at, count, name))
-        elif plain == "armhole":
-            out.append(Notch(name, long_ - long_ / 3.0 if down else long_ / 3.0, count, ""))
-        elif plain == "shoulder" and long_ > 120.0:
-            out.append(Notch(name, long_ / 2.0, 1, name))
+        if kind == "side" and long_ > 2.0 * SIDE_NOTCH_MM:
+            out.append(Notch(name, SIDE_NOTCH_MM if down else long_ - SIDE_NOTCH_MM, 1, "side"))
+            if half == FRONT:  # the back gets the same, as far from the underarm
+                levels = {"waist": q.waist[1], "hip": q.hip[1]}
+                at = {n: at_height(edge, float(y)) for n, y in levels.items()}
+                out += [
+                    Notch(name, x, 1, n)
+                    for n, x in at.items()
+                    if x is not None and 25.0 < x < long_ - 25.0
+                ]
+        elif kind == "armhole":
+            count = 1 if half == FRONT else 2
+            out.append(
+                Notch(name, long_ - long_ / 3.0 if down else long_ / 3.0, count, f"{half} armhole")
+            )
+        elif kind == "shoulder" and long_ > 120.0:
+            out.append(Notch(name, long_ / 2.0, 1, "shoulder"))
     return out
 
 
@@ -387,8 +398,9 @@ def quick_top(s: Sheet) -> None:
     held = _hangs(s, pairs[-1])
     seam = s.style["centre_back"] == "seam"
     for h in (FRONT, BACK):
-        flat, grain = [_lines(s, d[h]) for d in both], _grain(both[0][h].quarter)
-        made = pieces_of(h, h, flat, s.measurements, grain, seam and h == BACK, notches=_notches)
+        flat, q = [_lines(s, d[h]) for d in both], both[0][h].quarter
+        cuts = partial(_notches, q)
+        made = pieces_of(h, h, flat, s.measurements, _grain(q), seam and h == BACK, notches=cuts)
         for piece in made.values():
             s.add(piece, **held[h])
     opening = (3 - len(both)) * sum(
@@ -517,7 +529,7 @@ def _finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> 
             flat = [flattened(drawn_facing(s, d[h], slit)) for d in both]
             made = pieces_of(
                 f"{h} {kind} facing", h, flat, s.measurements, _facing_grain(flat[0]),
-                seam and h == BACK, apart, True, _notches,
+                seam and h == BACK, apart, True, partial(_notches, both[0][h].quarter),
             )  # fmt: skip
             on = held[h]["all"] if apart else (held[h]["neckline"], held[h]["fold"])
             if h == BACK and not apart:  # it goes down past the slit

@@ -302,9 +302,12 @@ def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> N
         points["hem"] = np.concatenate([points["vent"][-1:], points["hem"]])
     darts = tuple(Dart("waist", _xy(d.outer), _xy(d.inner), _xy(d.tip)) for d in panel.darts[::-1])
     waist = Edge("waist", points["waist"])
-    count = 1 if panel.half == FRONT else 2
-    notches = [Notch("side", panel.side[1].length, count, "side")]
-    notches += [Notch("waist", along(waist, e), 1, "dart") for d in darts for e in (d.first, d.second)]  # fmt: skip
+    notches = [Notch("side", panel.side[1].length, 1, "hip"), Notch("waist", 0.0, 1, "side")]
+    for i, d in zip(range(len(darts), 0, -1), darts, strict=True):  # from the side to the centre
+        notches += [
+            Notch("waist", along(waist, end), 1, f"{panel.half} dart {i}")
+            for end in (d.first, d.second)
+        ]
     marks = [Mark("dart point", short_of(d)[None, :]) for d in panel.darts]
     if seam or s.style["centre_back"] == "fold":
         on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
@@ -343,17 +346,29 @@ def _vent(s: Sheet, z: Sizes, slit_mm: float) -> dict[str, Points]:
     }
 
 
+def _dart_places(panel: Panel) -> Points:
+    """Where the darts stand on the closed waist, mm from the centre."""
+    return np.cumsum([part.length for part in panel.waist])[:-1]
+
+
 def _finish(s: Sheet, front: Panel, back: Panel, z: Sizes) -> None:
     """Band or facings, with the seams that join them to the skirt."""
     whole = {h: 2.0 * sewn_length(s.pieces[h], "waist") for h in (FRONT, BACK)}
     f, b = whole[FRONT], whole[BACK]
     if s.style["waist_finish"] == "band":
-        if s.style["centre_back"] == "seam":  # from the centre back round to the centre back
-            at = {"side": (0.5 * b, 0.5 * b + f), "centre": (0.5 * b + 0.5 * f,)}
-        else:  # from the left side seam round to the left side seam
-            at = {"side": (f,), "centre": (0.5 * f, f + 0.5 * b)}
         over = s.style["band_overlap"]
-        at |= {"overlap": (f + b,)} if over > 0 else {}
+        cuts = {p.half: _dart_places(p) for p in (front, back)}
+        # It begins at the opening: at the centre back, or at the left side seam.
+        at_back = s.style["centre_back"] == "seam"
+        first = 0.5 * b if at_back else 0.0
+        sides = (first, first + f) if at_back else (f,)
+        middles = {FRONT: (first + 0.5 * f,), BACK: (0.0, f + b) if at_back else (f + 0.5 * b,)}
+        at: dict[str, tuple[float, ...]] = {"side": sides, "overlap": (f + b,) if over > 0 else ()}
+        for h, places in middles.items():
+            at[f"centre {h}"] = tuple(x for x in places if 0.0 < x < f + b)
+            for i, c in enumerate(cuts[h], 1):
+                both = (x + sign * float(c) for x in places for sign in (-1.0, 1.0))
+                at[f"{h} dart {i}"] = tuple(x for x in both if 0.0 < x < f + b)
         high = 2.0 * s.style["band_width"]
         made = band("waistband", "waist", f + b + float(over), float(high), at, s.measurements)
         s.add(made, all=(z.waist, over, high), waist=(z.waist, over))
@@ -364,8 +379,9 @@ def _finish(s: Sheet, front: Panel, back: Panel, z: Sizes) -> None:
         for panel in (front, back):
             seam = panel.half == BACK and s.style["centre_back"] == "seam"
             width, name = s.style["facing_width"], f"{panel.half} waist facing"
-            cuts = np.cumsum([part.length for part in panel.waist])[:-1]
-            made = closed_facing(name, panel.closed, float(width), cuts, seam, s.measurements)
+            made = closed_facing(
+                name, panel.closed, float(width), _dart_places(panel), seam, s.measurements
+            )
             s.add(made, all=(z.hip, z.waist, z.depth, z.length, z.flare, z.drop, width))
             there = ((panel.half, "waist"),)
             s.seams.append(Seam(f"{panel.half} facing", ((name, "waist"),), there))

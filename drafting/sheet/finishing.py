@@ -71,14 +71,13 @@ def closed_facing(
     Raises:
         DraftError: the waist bends too much for so wide a facing.
     """
-    top = upper.flatten()
+    half, top = name.split()[0], upper.flatten()
     tangents = np.gradient(top, axis=0)
     tangents[0], tangents[-1] = upper.tangent(0.0), upper.tangent(1.0)
     tangents /= np.hypot(*tangents.T)[:, None]
     lower = top - width * np.stack([-tangents[:, 1], tangents[:, 0]], axis=1)
     lower[0, 0] = 0.0
     if (np.diff(lower[:, 0]) <= 0).any() or (lower[1:, 0] <= 0).any():
-        half = name.split()[0]
         what = f"is too wide for the waist of the {half}, which is strongly curved."
         raise DraftError(Fault("style.facing_width", what, "Make it narrower."))
     points = {
@@ -89,9 +88,13 @@ def closed_facing(
     }
     x = 0.3 * float(top[-1, 0])
     y = float(np.interp(x, top[:, 0], top[:, 1]))
-    notches = tuple(Notch("waist", float(upper.length - c), 1, "dart") for c in cuts[::-1])
+    notches = [
+        Notch("waist", float(upper.length - c), 1, f"{half} dart {i}")
+        for i, c in enumerate(cuts, 1)
+    ]
+    notches.append(Notch("waist", 0.0, 1, "side"))
     grain = ((x, y - 0.85 * width), (x, y - 0.15 * width))
-    return half_piece(name, points, m, seam, grain=grain, notches=notches)
+    return half_piece(name, points, m, seam, grain=grain, notches=tuple(notches))
 
 
 def bars(

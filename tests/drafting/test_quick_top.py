@@ -246,13 +246,17 @@ def test_a_full_bust_and_little_ease_are_told() -> None:
 
 @pytest.mark.parametrize("fit", [[], [{"change": "bust", "by": "4 cm", "where": "front"}]])
 def test_notches_meet(fit: list[dict[str, str]]) -> None:
-    """Side notches lie as far from the underarm on the front (one) as on the back (two)."""
+    """Side notches lie 8 cm below the underarm, on the front as on the back; the armhole tells which
+    is which by one and two."""
     d = draft("quick-top", inches(), fit=fit)
     found = {}
     for half, piece in d.pieces.items():
-        (notch,) = (n for n in piece.notches if n.edge == "side")
+        (notch,) = (n for n in piece.notches if (n.edge, n.match) == ("side", "side"))
         found[half] = piece.edges["side"].length_mm - notch.at_mm
-        assert notch.count == {"front": 1, "back": 2}[half]
+        assert notch.count == 1
+        (armhole,) = (n for n in piece.notches if n.edge == "armhole")
+        assert armhole.count == {"front": 1, "back": 2}[half]
+    assert found["front"] == pytest.approx(80.0)
     assert found["front"] == pytest.approx(found["back"], abs=1e-6)
 
 

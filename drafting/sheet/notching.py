@@ -1,0 +1,162 @@
+"""Notches: equal on edges that are sewn together, at centres, where hems turn, and never far apart.
+
+The last touch on the pieces of any block. A block sets the notches that its construction gives
+(waist, hip, darts, zip); here they get their partners. Common practice, no source: one notch every
+25 to 30 cm at most; notches at construction points run square to the edge (*Industrial Cutting of
+Textile Materials*, § 7.3.1). Piece frame, mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from drafting.allowance import FOLD
+from drafting.outline import Edge
+from drafting.piece import Notch, Piece
+from drafting.truing import Seam, Spot
+
+FARTHEST_MM = 300.0
+SAME_MM = 3.0  # nearer than this two notches are one
+HEMS = ("hem", "sleeve hem")
+_LEAST_MM = 12.0  # an edge shorter than this is no place for a notch of its own
+
+
+def notched(pieces: Mapping[str, Piece], seams: Sequence[Seam]) -> dict[str, Piece]:
+    """The pieces with notches at centres and hem turns, and partners on all mated edges."""
+    out = {n: _at_hems(_at_centres(p)) for n, p in pieces.items()}
+    mated = [(s.a[0], s.b[0]) for s in seams if len(s.a) == len(s.b) == 1]
+    mated += [
+        ((n, e), (n, e)) for n, p in out.items() if p.pair for e in p.edges if e == "centre back"
+    ]
+    for a, b in mated:
+        one, other = (out[p].edges[e] for p, e in (a, b))
+        if abs(one.length_mm - other.length_mm) <= 1.0:
+            _mate(out, a, b)
+    return out
+
+
+def at_height(edge: Edge, y: float) -> float | None:
+    """How far along an edge it passes a height, mm; None if it does not."""
+    run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
+    ys = edge.points[:, 1]
+    order = np.argsort(ys)
+    if not ys.min() < y < ys.max():
+        return None
+    return float(np.interp(y, ys[order], run[order]))
+
+
+def _add(piece: Piece, more: Iterable[Notch]) -> Piece:
+    """The piece with those notches that it has not yet; one that lies there takes the new name
+    where it had none of its own."""
+    notches = list(piece.notches)
+    for new in more:
+        near = [n for n in notches if n.edge == new.edge and abs(n.at_mm - new.at_mm) < SAME_MM]
+        if not near:
+            notches.append(new)
+    return piece.with_(notches=tuple(notches)) if len(notches) > len(piece.notches) else piece
+
+
+def _half_of(piece: Piece) -> str:
+    return next((w for w in ("front", "back") if w in piece.name.split()), "")
+
+
+def _at_centres(piece: Piece) -> Piece:
+    """A notch at the centre of every edge that meets the fold or crosses the centre line."""
+    name = f"centre {_half_of(piece)}".strip()
+    more = []
+    ring = list(piece.edges)
+    if piece.fold is not None and FOLD in piece.edges:
+        i = ring.index(FOLD)
+        after, before = ring[(i + 1) % len(ring)], ring[i - 1]
+        ends = [(after, 0.0), (before, piece.edges[before].length_mm)]
+        more = [Notch(e, at, 1, name) for e, at in ends if e != "outer"]
+    elif _half_of(piece) and not piece.pair:
+        for e, edge in piece.edges.items():
+            x = edge.points[:, 0]
+            if (
+                e != "outer"
+                and x.min() < -20.0
+                and x.max() > 20.0
+                and (np.diff(np.sign(x)) != 0).sum() == 1
+            ):
+                run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
+                order = np.argsort(x)
+                more.append(Notch(e, float(np.interp(0.0, x[order], run[order])), 1, name))
+    return _add(piece, more)
+
+
+def _at_hems(piece: Piece) -> Piece:
+    """A notch at the hem's end of every edge that is folded up with it."""
+    more = []
+    ring = list(piece.edges)
+    for i, e in enumerate(ring):
+        if e.removeprefix("left ").removeprefix("right ") not in HEMS:
+            continue
+        before, after = ring[i - 1], ring[(i + 1) % len(ring)]
+        ends = [(before, piece.edges[before].length_mm), (after, 0.0)]
+        more += [
+            Notch(n, at, 1, "hem")
+            for n, at in ends
+            if n != FOLD and piece.edges[n].length_mm > _LEAST_MM
+        ]
+    return _add(piece, more)
+
+
+def _rises(edge: Edge) -> bool:
+    """Whether it runs up, or outward from the centre where it lies level."""
+    step = edge.points[-1] - edge.points[0]
+    if abs(step[1]) > 0.3 * abs(step[0]):
+        return bool(step[1] > 0)
+    return bool(abs(edge.points[-1, 0]) > abs(edge.points[0, 0]))
+
+
+def _mate(pieces: dict[str, Piece], a: Spot, b: Spot) -> None:
+    """Give two mated edges the same notches, and more where they lie too far apart."""
+    turned = _rises(pieces[a[0]].edges[a[1]]) != _rises(pieces[b[0]].edges[b[1]])
+    length = pieces[a[0]].edges[a[1]].length_mm
+    there = pieces[b[0]].edges[b[1]].length_mm
+
+    def across(n: Notch) -> float:
+        return length - n.at_mm * length / there if turned else n.at_mm * length / there
+
+    own = [n for n in pieces[a[0]].notches if n.edge == a[1]]
+    other = [n for n in pieces[b[0]].notches if n.edge == b[1]]
+    both = own + [replace(n, edge=a[1], at_mm=across(n)) for n in other if a != b]
+    kept: list[Notch] = []
+    for n in both:
+        same = [k for k in kept if abs(k.at_mm - n.at_mm) < SAME_MM]
+        if not same:
+            kept.append(n)
+        elif n.match and not same[0].match:
+            kept[kept.index(same[0])] = replace(same[0], match=n.match)
+    counts = {round(n.at_mm): n.count for n in own}, {round(across(n)): n.count for n in other}
+    kept = [
+        replace(
+            n,
+            count=min(c.get(round(n.at_mm), n.count) for c in counts),
+            at_mm=min(max(n.at_mm, 0.0), length),
+        )
+        for n in kept
+    ]
+    ends = sorted({0.0, length, *(n.at_mm for n in kept)})
+    for start, end in pairwise(ends):
+        parts = math.ceil((end - start) / FARTHEST_MM - 1e-9)
+        kept += [Notch(a[1], start + (end - start) * i / parts, 1, "") for i in range(1, parts)]
+    _set(pieces, a, kept)
+    if a != b:
+        scale = there / length
+        _set(pieces, b, [
+            replace(n, edge=b[1], at_mm=min(max((length - n.at_mm if turned else n.at_mm) * scale, 0.0), there))
+            for n in kept
+        ])  # fmt: skip
+
+
+def _set(pieces: dict[str, Piece], at: Spot, notches: Sequence[Notch]) -> None:
+    piece = pieces[at[0]]
+    others = [n for n in piece.notches if n.edge != at[1]]
+    pieces[at[0]] = piece.with_(notches=(*others, *sorted(notches, key=lambda n: n.at_mm)))
