@@ -16,7 +16,7 @@ PACKAGES = ("configs", "drafting", "calibrate", "projector")
 ORDER = {
     "configs": ["clean", "errors", "units", "files", "reader"],
     "drafting": [
-        "measurements", "figures", "curves", "outline", "allowance",
+        "measurements", "measurements_file", "figures", "curves", "outline", "allowance",
         "piece", "piece_entry", "style", "fit", "truing", "sheet", "blocks", "steps", "slips", "placement", "cloth", "lay",
         "docket", "intake", "export",
     ],

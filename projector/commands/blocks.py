@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import OUT_FOLDER, Command
+from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command
 from projector.output import DRAWING, Kind, write_all
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ _EXAMPLE = {
 )
 @click.option("--all", "whole", is_flag=True, help="Everything of every block.")
 @click.option("--unit", type=click.Choice(["cm", "mm", "in"]), default="cm", show_default=True)
-@click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
+@JSON_OPTION
 def blocks(name: str | None, out: Path | None, whole: bool, unit: str, as_json: bool) -> None:
     """What can be drafted: an overview of every block, or everything about one BLOCK.
 
@@ -52,7 +52,7 @@ def blocks(name: str | None, out: Path | None, whole: bool, unit: str, as_json: 
     sketch, drawn by the block itself on one example body, and the fit changes.
     """
     from drafting.blocks import get, names
-    from projector.commands.support import print_json
+    from projector.console import print_json
 
     chosen = [get(name)] if name else [get(n) for n in names()]
     if as_json:

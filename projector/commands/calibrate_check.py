@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import FILE, Command, Place
+from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import CALIBRATION
 
 
@@ -30,7 +30,7 @@ from projector.output import CALIBRATION
     "--frames", type=click.IntRange(1, 200), default=30, show_default=True,
     help="Frames to average, with --live.",
 )  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="The result for programs.")
+@JSON_OPTION
 def check(
     photo: Path | None,
     calibration_file: Path | None,
@@ -55,7 +55,7 @@ def check(
     from calibrate.photo import read_photo
     from calibrate.solve import solve
     from configs.errors import Fault, InputError
-    from projector.commands.support import print_json
+    from projector.console import print_json
 
     if (photo is None) == (not live):
         raise InputError(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import OUT_FOLDER, Command, Place
+from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command, Place
 from projector.output import CALIBRATION, PICTURE, picture_bytes, write_all
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     "--keep-pictures", type=OUT_FOLDER, metavar="DIR",
     help="Also write the averaged pictures there; 'calibrate photo' takes them.",
 )  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="Print the results for programs.")
+@JSON_OPTION
 def live(
     camera: int,
     display: int | None,
@@ -124,7 +124,7 @@ def run(
     from calibrate.pattern import pattern_for
     from calibrate.report import as_data, text
     from calibrate.solve import bar_scale, solve
-    from projector.commands.support import print_json
+    from projector.console import print_json
 
     bar_scale(bars_mm)
     say = _sayer(as_json)
@@ -182,7 +182,7 @@ def _one_position(
     from rich.progress import Progress
 
     from calibrate.camera import take_view
-    from projector.commands.support import terminal
+    from projector.console import terminal
 
     _wait_for_cards(source, beam, patience, say)
     with Progress(console=terminal(stderr=True), transient=True, disable=quiet) as progress:

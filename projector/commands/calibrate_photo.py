@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import FILE, Command, Place
+from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import CALIBRATION, PICTURE, write_picture
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     "--square-picture", type=Place(PICTURE),
     help="Write the check square of 200 mm as a picture to project.",
 )  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="Print the results for programs.")
+@JSON_OPTION
 def photo(
     photos: tuple[Path, ...],
     size: str,
@@ -139,7 +139,7 @@ def photo(
         write_picture(square_picture, square_of(calibration))
     left_out = [str(r) for r in refused]
     if as_json:
-        from projector.commands.support import print_json
+        from projector.console import print_json
 
         data = as_data(solution, seen)
         print_json({**data, "saved": [str(p) for p in saved], "left_out": left_out})

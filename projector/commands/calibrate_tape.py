@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import Command, Place
+from projector.commands.places import JSON_OPTION, Command, Place
 from projector.output import (
     CALIBRATION,
     CROSSES,
@@ -86,7 +86,7 @@ def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
     "--unit", type=click.Choice(["mm", "cm", "in"]), default="mm", show_default=True,
     help="Of readings typed without one, with --guided.",
 )  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="The result for programs.")
+@JSON_OPTION
 def tape(
     distances: Path,
     size: str | None,
@@ -108,7 +108,7 @@ def tape(
     from calibrate.pattern import parse_size
     from calibrate.tape import load_readings, solve_tape
     from configs.errors import InputError
-    from projector.commands.support import print_json
+    from projector.console import print_json
 
     wanted = parse_size(size) if size else None
     if guided:
@@ -275,7 +275,7 @@ def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
 def _say(result: TapeResult, out: Path) -> None:
     import math
 
-    from projector.commands.support import print_table
+    from projector.console import print_table
 
     rows = []
     for i, (((a, b), mm), fitted, surplus) in enumerate(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import FILE, Command, Place
+from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import CLOTH, DOCKET, PICTURE, look_over, write, write_picture
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ if TYPE_CHECKING:
 @click.option("--live", is_flag=True, help="No photo: show the light and look with a camera.")
 @click.option("--camera", default=0, show_default=True, help="Which camera, with --live.")
 @click.option("--display", type=int, help="Which display the projector is, with --live.")
-@click.option("--json", "as_json", is_flag=True, help="The result for programs.")
+@JSON_OPTION
 def cloth(
     photo: Path | None,
     calibration_file: Path | None,
@@ -112,7 +112,7 @@ def cloth(
     written = _write(found, data, place, (out, into, beside), view.placed)
     if as_json:
         from calibrate.cloth_scan import as_data
-        from projector.commands.support import print_json
+        from projector.console import print_json
 
         print_json(
             {

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import OUT_FOLDER, Command
+from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command
 
 
 @click.command(cls=Command)
@@ -15,7 +15,7 @@ from projector.commands.places import OUT_FOLDER, Command
               help="Folder for the pictures and figures.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(0, 10**6), default=3, show_default=True,
               help="Another number: another table, projector and phone.")  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="Print the report for programs.")
+@JSON_OPTION
 def demo(out: Path, seed: int, as_json: bool) -> None:
     """The whole job on the virtual table, pictures and figures in a folder.
 
@@ -24,7 +24,7 @@ def demo(out: Path, seed: int, as_json: bool) -> None:
     how far each cutting line lies from the draft. Only the devices are virtual.
     """
     from configs import shipped
-    from projector.commands.support import print_json, print_table
+    from projector.console import print_json, print_table
     from projector.demo import run
 
     outcome = run(out, shipped(), seed=seed, say=(lambda _: None) if as_json else click.echo)

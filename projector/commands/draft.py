@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import FILE, OUT_FOLDER, Command
-from projector.output import JSON, kind_named, marked, write, write_all
+from projector.commands.places import FILE, JSON_OPTION, OUT_FOLDER, Command
+from projector.output import DRAWING, JSON, kind_named, marked, write, write_all
 
 if TYPE_CHECKING:
     from drafting.blocks import Draft
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Only tell which measure moves the garment most if the tape slipped.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+@JSON_OPTION
 def draft(
     docket: Path, out: Path | None, steps: bool, why: str | None, slips: bool, as_json: bool
 ) -> int:
@@ -53,10 +53,12 @@ def draft(
     from drafting.docket import Docket
     from drafting.export.svg import piece_svg
     from drafting.truing import compare
-    from projector.commands.support import print_json
+    from projector.console import print_json
 
     if out is None and not (why or slips):
-        raise click.UsageError("Missing option '--out' / '-o': the folder for the pieces.")
+        context = click.get_current_context()
+        missing = next(p for p in context.command.params if p.name == "out")
+        raise click.MissingParameter(ctx=context, param=missing)
     read = Docket.load(docket)
     made = read.draft()
     if why or slips:
@@ -102,10 +104,9 @@ def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_js
     """What an edge hangs on, and what a centimetre's slip of the tape does: tables, or JSON."""
     from dataclasses import asdict
 
-    from configs.files import write_atomic
     from drafting import slips as of
     from drafting.measurements import REGISTRY
-    from projector.commands.support import print_json, print_table
+    from projector.console import print_json, print_table
 
     data: dict[str, Any] = {}
     if edge:
@@ -142,7 +143,7 @@ def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_js
                 name = REGISTRY[found[0].measure].name
                 click.echo(f"Take the {name} twice: nothing else moves this garment as far.")
         if out is not None:
-            write_atomic(out / "slips.svg", of.slips_svg(made, found))
+            write(out / "slips.svg", of.slips_svg(made, found), DRAWING)
             data["files"] = ["slips.svg"]
             if not as_json:
                 click.echo(f"Written to {out}: slips.svg")
@@ -358,7 +359,7 @@ def _print(
     out: Path,
     written: Sequence[str],
 ) -> None:
-    from projector.commands.support import print_table
+    from projector.console import print_table, warn
 
     rows = [
         [
@@ -396,7 +397,7 @@ def _print(
     else:
         click.echo(f"All {len(checks)} checks passed.")
     for caution in cautions:
-        click.secho(f"Caution: {caution}", fg="yellow", bold=True)
+        warn(caution)
     click.echo(f"Written to {out}: {', '.join(written)}")
 
 

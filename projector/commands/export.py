@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from projector.commands.places import FILE, Command, Place
+from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import EXCHANGE, write
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Write pieces on the fold whole; else as their half, its cutting line open at the fold.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+@JSON_OPTION
 def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_json: bool) -> None:
     """Write the pieces with their cutting and sewing lines, at true scale.
 
@@ -53,7 +53,7 @@ def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_js
     from drafting.docket import Docket
     from drafting.export.cut_size import cut_size
     from drafting.export.marks import opened
-    from projector.commands.support import print_json, print_table
+    from projector.console import print_json, print_table, warn
 
     read = Docket.load(docket)
     pieces, allowances = cut_size(read, chosen_pieces(read.pieces(), only))
@@ -68,7 +68,7 @@ def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_js
         written = pieces_dxf(pieces, allowances, title=read.title, unfolded=unfolded)
         write(out, written, EXCHANGE)
     for caution in read.allowance_cautions():
-        click.secho(f"Caution: {caution}", fg="yellow", bold=True, err=True)
+        warn(caution, stderr=True)
     rows = []
     for name, piece in pieces.items():
         if unfolded:

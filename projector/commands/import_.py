@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import FILE, Command, Place
+from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import DOCKET, DRAWING, write
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ _DOCKET = Place(DOCKET, edited=lambda _: True)
 @click.option(
     "--replace", "replacing", is_flag=True, help="Replace pieces of the same name in the docket."
 )
-@click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
+@JSON_OPTION
 def import_(
     file: Path,
     docket: Path | None,
@@ -495,7 +495,7 @@ def _show(
     """What was found or taken: sizes to check against the paper pattern, and the sides."""
     import numpy as np
 
-    from projector.commands.support import print_json, print_table
+    from projector.console import print_json, print_table
 
     lengths = {
         o.name: {

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import Command, Place
+from projector.commands.places import JSON_OPTION, Command, Place
 from projector.output import DOCKET, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ _WORTH_MM = 10.0  # less saved than this is not spoken of
 )
 @click.option("--partial", is_flag=True, help="Keep the lay though something found no room.")
 @click.option("--dry-run", is_flag=True, help="Write nothing.")
-@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+@JSON_OPTION
 def lay(
     docket: Path,
     seconds: float,
@@ -89,7 +89,7 @@ def lay(
     from configs.units import parse_length
     from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
     from projector.commands.laying import taken
-    from projector.commands.support import print_json
+    from projector.console import print_json, warn
     from projector.shares import rules_of, together
 
     _all_different(docket, others)
@@ -166,7 +166,7 @@ def lay(
     else:
         _print(made, purchase, rest, fitting, choices, wrong, unit, across)
         for caution in cautions:
-            click.secho(f"Caution        {caution}", fg="yellow", bold=True)
+            warn(caution, "Caution        ")
         if not dry_run:
             click.echo(
                 f"Written into {', '.join(str(d.path) for d in dockets)}; drawn in {picture}."
@@ -237,7 +237,7 @@ def _planned(
         return plan(pieces, cloth, seconds, locked, start=start, rules=rules)
     from rich.progress import BarColumn, Progress, TextColumn
 
-    from projector.commands.support import terminal
+    from projector.console import terminal
 
     bar = Progress(
         TextColumn("{task.description}", markup=False),
@@ -367,7 +367,7 @@ def _print(
     across: list[str],
 ) -> None:
     from configs.units import format_length
-    from projector.commands.support import print_table
+    from projector.console import print_table
 
     def say(mm: float) -> str:
         return format_length(mm, unit)

@@ -17,6 +17,7 @@ import click
 from projector import output
 from projector.output import Kind
 
+JSON_OPTION = click.option("--json", "as_json", is_flag=True, help="The result for programs.")
 FILE: Any = click.Path(path_type=Path)  # that is read only
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import FILE, Command, Place
+from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import PDF, write
 
 
@@ -45,7 +45,7 @@ from projector.output import PDF, write
     metavar="FILE.ttf",
     help="Write with this font first (for letters that no font of this machine has).",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+@JSON_OPTION
 def print_(
     docket: Path,
     paper: str,
@@ -66,7 +66,7 @@ def print_(
     from drafting.export.cut_size import cut_size
     from drafting.export.pdf import pieces_pdf
     from projector.commands.export import chosen_pieces
-    from projector.commands.support import print_json
+    from projector.console import print_json, warn
 
     if roll_width is not None and paper != "roll":
         raise InputError(
@@ -80,7 +80,7 @@ def print_(
     )
     write(out, made.data, PDF)
     for caution in read.allowance_cautions():
-        click.secho(f"Caution: {caution}", fg="yellow", bold=True, err=True)
+        warn(caution, stderr=True)
     if as_json:
         print_json(
             {

@@ -1,18 +1,13 @@
-"""What the commands share: errors as text, tables as rich or JSON."""
+"""What went wrong, as text for a person: faults of files, slips in the options, faults of ours."""
 
 from __future__ import annotations
 
 import difflib
-import json
 import re
-import sys
-from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import click
-    from rich.console import Console
 
 _MOST_TOLD = 40  # faults in one message; who has more mends these first
 
@@ -150,46 +145,3 @@ def own_fault(error: BaseException) -> str:
         f"This is a fault in chalkbeam, not in what you did ({type(error).__name__}: {error})."
         f"{kept} What was saved stays saved."
     )
-
-
-def print_json(data: Any) -> None:
-    """One JSON document on standard output, for programs (numbers finite, UTF-8)."""
-    sys.stdout.write(
-        json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False, default=_plain)
-    )
-    sys.stdout.write("\n")
-
-
-def _plain(value: Any) -> Any:
-    if hasattr(value, "tolist"):
-        return value.tolist()
-    if isinstance(value, Path):
-        return str(value)
-    raise TypeError(f"{type(value).__name__} is not for JSON")
-
-
-def terminal(*, stderr: bool = False) -> Console:
-    """The terminal for tables and progress: no text is ever taken for markup or emoji."""
-    from rich.console import Console
-
-    return Console(stderr=stderr, markup=False, emoji=False, highlight=False)
-
-
-def print_table(
-    title: str,
-    columns: Sequence[str],
-    rows: Sequence[Sequence[str]],
-    notes: Mapping[str, str] | None = None,
-) -> None:
-    """A table in the terminal; first column left, the others right."""
-    from rich.table import Table
-
-    table = Table(title=title, title_justify="left", header_style="bold")
-    for i, name in enumerate(columns):
-        table.add_column(name, justify="left" if i == 0 else "right")
-    for row in rows:
-        table.add_row(*row)
-    console = terminal()
-    console.print(table)
-    for head, text in (notes or {}).items():
-        console.print(f"{head}: {text}", highlight=False)

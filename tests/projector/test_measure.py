@@ -16,8 +16,8 @@ import yaml
 from click.testing import CliRunner, Result
 
 from drafting.measurements import Measurements
+from drafting.measurements_file import with_value
 from projector.cli import cli
-from projector.commands.measure import with_value
 
 NEEDED = (
     "bust_girth", "waist_girth", "hip_girth_at_tailbone", "neck_width", "shoulder_length",

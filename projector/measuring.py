@@ -1,0 +1,521 @@
+"""Measurements taken one at a time at a terminal, with a figure of where the tape goes.
+
+Between `drafting` (what each measure is, how it looks, its file) and the command `measure`. Plain
+text in and out, so that it works over any terminal, without colour, and for a screen reader.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import shutil
+import sys
+import textwrap
+from dataclasses import dataclass
+from datetime import date
+from itertools import combinations
+from typing import Any
+
+import click
+
+from configs.errors import Fault, InputError
+from configs.units import format_length, parse_length, unit_name
+from drafting.figures import FIGURES, figure_legend, figure_text
+from drafting.measurements import REGISTRY, Measurements, plausibility
+from drafting.measurements_file import MeasurementsFile, as_written, scalar
+from projector.console import print_table
+
+_FIGURE_COLUMNS = 34
+_LEAST_COLUMNS = 70  # below this the text stands under the figure
+_ROWS_FOR_WORDS = 8  # head line, prompt and answers beside a figure
+_COMMANDS = {"b": "back", "s": "skip", "q": "quit", "?": "help"}
+_HELP = (
+    "Type the number as the tape reads it: 92, 54,6 cm, 21 1/2 in, 546 mm. A bare number is in "
+    "the file's unit. b goes back to the measure before, s skips this one, q quits; what you "
+    "have answered is saved already. Press Enter to leave a value as it is."
+)
+_CAUTION = (
+    "Tape snug, never pulled; over a thin close layer; nothing added for comfort, the draft does "
+    "that. For the back ask a helper."
+)
+
+
+def can_draw() -> bool:
+    """Whether standard output can show the dots and blocks of a figure."""
+    try:
+        "⣿▟".encode(sys.stdout.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def _why_no_name(answer: str, unit: str) -> str:
+    """Why something cannot be a wearer's name: '' when it can."""
+    if not re.search(r"[^\W_]", answer):
+        return "holds no letter" if answer else "is empty"
+    if not re.search(r"[^\W\d_]", answer):
+        return "reads like a measure"
+    try:
+        parse_length(answer, unit, signed=True)
+    except InputError:
+        return ""
+    return "reads like a measure"
+
+
+def _showable(text: str) -> str:
+    """The text with '?' for letters that standard output cannot show."""
+    encoding = sys.stdout.encoding or "utf-8"
+    return text.encode(encoding, "replace").decode(encoding)
+
+
+@dataclass
+class Dialog:
+    """One sitting at the terminal."""
+
+    sheet: MeasurementsFile
+    keys: list[str]
+    once: bool
+    plain: bool
+
+    # --- speaking and listening -------------------------------------------------------------
+
+    def say(self, text: str = "", indent: str = "") -> None:
+        """Text for the person, wrapped, in letters that this terminal can show."""
+        width = min(shutil.get_terminal_size().columns, 80) - 1
+        for line in text.splitlines() or [""]:
+            for part in textwrap.wrap(
+                line, max(30, width), initial_indent=indent, subsequent_indent=indent
+            ) or [""]:
+                self.raw(part)
+
+    def raw(self, line: str) -> None:
+        """One line as it stands."""
+        click.echo(_showable(line))
+
+    def ask(self, prompt: str) -> str:
+        """One line from the person, without outer spaces.
+
+        Raises:
+            EOFError: there are no more lines.
+        """
+        return input(_showable(prompt)).strip()
+
+    # --- the course of it -------------------------------------------------------------------
+
+    def begin(self, unit: str | None, wearer: str | None, taken: str | None) -> None:
+        """Unit, wearer and date: from the file, the options, the earlier file, or asked for.
+
+        Raises:
+            InputError: an option that does not agree with the file.
+        """
+        if hasattr(sys.stdin, "reconfigure"):
+            sys.stdin.reconfigure(errors="replace")  # a stray byte is a slip, not a crash
+        with contextlib.suppress(ImportError):
+            import readline  # noqa: F401  (line editing in input(), where the system has it)
+        data = self.sheet.data
+        why = _why_no_name(wearer, "cm") if wearer is not None else ""
+        if why:
+            raise InputError(
+                Fault(
+                    "--wearer",
+                    f"{wearer!r} {why}; it should be who is measured.",
+                    "Name a voice part: --wearer alto-3, or leave --wearer out.",
+                )
+            )
+        now = self.sheet.loaded()
+        old = now.since if now else None
+        written = data.get("unit")
+        name = unit_name(unit, "--unit") if unit is not None else None
+        if name is not None and written is not None and unit_name(written, "unit") != name:
+            raise InputError(
+                Fault(
+                    f"{self.sheet.path} unit",
+                    f"is {written} and --unit says {unit}: its bare numbers would change meaning.",
+                    "Leave --unit out and write the unit after a number, like 92 cm.",
+                )
+            )
+        known = [str(w) for w in (data.get("wearer"), old.wearer if old else None) if w]
+        given = wearer or (known[0] if known else "")
+        for held in known:
+            if given != held:
+                raise InputError(
+                    Fault(
+                        f"{self.sheet.path} wearer",
+                        f"is {held}, not {given}.",
+                        "Give each wearer a file of their own.",
+                    )
+                )
+        if written is None:
+            data["unit"] = name or (old.unit if old else self.ask_unit())
+        if data.get("wearer") is None:
+            who = wearer or (old.wearer if old else "")
+            who = who or self.ask_wearer(str(data["unit"]))
+            if who:
+                data["wearer"] = who
+        self.dated(taken)
+        # the order in which a new file is written
+        order = ["chalkbeam", "unit", "wearer", "taken", "since", "note"]
+        ranked = {k: data[k] for k in order if k in data}
+        self.sheet.data = {**ranked, **{k: v for k, v in data.items() if k not in ranked}}
+        who = f"{data['wearer']}, " if data.get("wearer") else ""
+        self.say()
+        self.say(f"{who}{data['taken']}; bare numbers are in {data['unit']}. {_CAUTION}")
+        self.say("b: back, s: skip, q: quit, ?: help. Every answer is saved at once.")
+
+    def dated(self, taken: str | None) -> None:
+        """The day of measuring: as in the file, as given, or today.
+
+        Raises:
+            InputError: not a date, or another than the file's.
+        """
+        data = self.sheet.data
+        try:
+            day = date.fromisoformat(taken) if taken else date.today()
+        except ValueError as error:
+            raise InputError(
+                Fault("--taken", f"{taken!r} is not a date.", "Write it like 2026-11-02.")
+            ) from error
+        if data.get("taken") is None:
+            data["taken"] = day
+        elif taken and str(data["taken"]) != day.isoformat():
+            raise InputError(
+                Fault(
+                    f"{self.sheet.path} taken",
+                    f"is {data['taken']}, not {taken}.",
+                    "Give another day's measuring a file of its own, with --since this one.",
+                )
+            )
+
+    def ask_unit(self) -> str:
+        """The unit of the tape."""
+        while True:
+            answer = self.ask("Which unit does your tape show? cm, in or mm [cm]: ") or "cm"
+            try:
+                return unit_name(answer, "the unit")
+            except InputError as error:
+                self.say(str(error))
+
+    def ask_wearer(self, unit: str) -> str:
+        """Who is measured, '' for nobody named; a number or a length is asked again."""
+        while True:
+            answer = self.ask(
+                "Who is measured? A voice part, such as alto-3 (Enter: nobody named): "
+            )
+            why = _why_no_name(answer, unit) if answer else ""
+            if not why:
+                return answer
+            if answer == "?":
+                self.say("The name goes into the file and on to the pieces, so that they are not")
+                self.say("mixed up. A voice part is enough, such as alto-3; Enter names nobody.")
+                continue
+            follow = ", and the measures come next" if why.startswith("reads") else ""
+            self.say(
+                f"'{answer}' {why}{follow}. Who is measured? "
+                "Name a voice part, or press Enter to name nobody."
+            )
+
+    def run(self) -> None:
+        """Ask what is not there yet, then offer to take any of them again."""
+        body = self.sheet.data["measurements"]
+        here = [k for k in self.keys if k in body]
+        if here and len(here) < len(self.keys):
+            self.say(f"Going on: {len(here)} of {len(self.keys)} are in the file already.")
+        elif here and str(self.sheet.data["taken"]) != date.today().isoformat():
+            self.say(
+                "All are in the file. For a new measuring of the same wearer give it a file of its "
+                f"own, with --since {self.sheet.path}, and what has changed is told."
+            )
+        at = self.next_from(0)
+        while at is not None:
+            word = self.one(self.keys[at], at)
+            if word == "quit":
+                return
+            at = max(at - 1, 0) if word == "back" else self.next_from(at + 1)
+        while True:
+            self.table()
+            answer = self.ask("Number of one to take again, Enter to end: ").lower()
+            if answer in ("", "q", "quit"):
+                return
+            chosen = next((k for k in self.keys if answer in (k, REGISTRY[k].name.lower())), None)
+            if chosen is None and answer.isdecimal() and 1 <= int(answer) <= len(self.keys):
+                chosen = self.keys[int(answer) - 1]
+            if chosen is None:
+                self.say(f"'{answer}' is none of these; 1 to {len(self.keys)} are.")
+            elif self.one(chosen, self.keys.index(chosen)) == "quit":
+                return
+
+    def next_from(self, at: int) -> int | None:
+        """The next measure, from place ``at`` on, that is not in the file."""
+        body = self.sheet.data["measurements"]
+        return next((i for i in range(at, len(self.keys)) if self.keys[i] not in body), None)
+
+    # --- one measure ------------------------------------------------------------------------
+
+    def one(self, key: str, at: int) -> str:
+        """Show and ask one measure; 'done', 'back', 'skip' or 'quit'."""
+        self.show(key, at)
+        first: tuple[float, Any] | None = None
+        while True:
+            before = self.sheet.data["measurements"].get(key)
+            word = self.takes(key, first)
+            first = None
+            after = self.sheet.data["measurements"].get(key)
+            if after is not None and after != before:
+                self.tell_saved(key, before)
+            if word == "changed meanwhile":
+                continue
+            if word != "done" or after is None or after == before:
+                return word
+            warned = self.warnings(key)
+            self.tell_change(key)
+            if not warned:
+                return "done"
+            for line in warned:
+                self.say(line, "  ")
+            prompt = "Enter keeps it, m measures it again, or type the new reading: "
+            word, take = self.length_from(key, prompt, again=True)
+            if word == "value" and take is None:
+                return "done"
+            if word == "value":
+                first = take  # a new reading, given at once
+            elif word != "again":
+                self.say("It stays as saved.", "  ")
+                return word
+
+    def takes(self, key: str, first: tuple[float, Any] | None = None) -> str:
+        """Ask for one or two takes, a third where two differ too much; each is saved at once.
+
+        ``first``: the first take, where it has been given already. 'done' (also when the file's
+        value is to stay), a command, or 'changed meanwhile'.
+        """
+        m = REGISTRY[key]
+        old = self.earlier(key)
+        held = key in self.sheet.data["measurements"] or old is not None
+        keep = f", Enter: as {old}" if old else ", new value or Enter to keep" if held else ""
+        prompts = (
+            f"{m.name} ({self.sheet.data['unit']}){keep}: ",
+            "  once more (Enter: no second take): ",
+            "  third take: ",
+        )
+        taken: list[tuple[float, Any]] = []
+        while len(taken) < (1 if self.once else 3):
+            if len(taken) == 2:
+                spread = abs(taken[0][0] - taken[1][0])
+                if spread <= m.spread_mm + 1e-9:
+                    break
+                self.say(
+                    f"The two takes differ by {self.length(spread)}, more than "
+                    f"{self.length(m.spread_mm)}. Stand at ease, see that the tape lies as drawn, "
+                    "and take it a third time; the two that agree best count.",
+                    "  ",
+                )
+            word, take = "value", first
+            if first is None:
+                word, take = self.length_from(key, prompts[len(taken)])
+            first = None
+            if word != "value":
+                return word
+            if take is None:
+                if len(taken) == 2:
+                    middle = 0.5 * (taken[0][0] + taken[1][0])
+                    self.say(
+                        f"No third take: the middle of the two, {self.length(middle)}, counts, and "
+                        "every draft will say that they differ.",
+                        "  ",
+                    )
+                if taken or held:
+                    break
+                self.say(f"Nothing is noted yet. {_HELP}", "  ")
+                continue
+            taken.append(take)
+            best = [w for _, w in self.nearest(key, taken)]
+            if not self.keep(key, best[0] if len(best) == 1 else best):
+                return "changed meanwhile"
+        return "done"
+
+    def earlier(self, key: str) -> str | None:
+        """'92.0 cm, 2026-03-01' where only the earlier file has it; it counts until taken anew."""
+        now = self.sheet.loaded()
+        if key in self.sheet.data["measurements"] or now is None or now.since is None:
+            return None
+        if key not in now.since:
+            return None
+        return f"{self.length(now.since[key])}, {now.since.taken or 'the time before'}"
+
+    def nearest(self, key: str, taken: list[tuple[float, Any]]) -> list[tuple[float, Any]]:
+        """Of three takes the two that agree best, in the order taken."""
+        if len(taken) < 3:
+            return taken
+        a, b = min(combinations(taken, 2), key=lambda p: abs(p[0][0] - p[1][0]))
+        spread = abs(a[0] - b[0])
+        text = f"Kept: {self.length(a[0])} and {self.length(b[0])}."
+        if spread > REGISTRY[key].spread_mm + 1e-9:
+            text += f" They still differ by {self.length(spread)}; the file will say so."
+        self.say(text, "  ")
+        return [a, b]
+
+    def length_from(
+        self, key: str, prompt: str, again: bool = False
+    ) -> tuple[str, tuple[float, Any] | None]:
+        """('value', (mm, as written)), ('value', None) for Enter, or a command.
+
+        ``again``: m, for measuring it again, is a command too.
+        """
+        while True:
+            answer = self.ask(prompt)
+            low = answer.lower()
+            word = _COMMANDS.get(low, low)
+            if word == "help":
+                self.say(_HELP, "  ")
+                continue
+            if word in ("back", "skip", "quit"):
+                return word, None
+            if again and word in ("m", "again", "measure"):
+                return "again", None
+            if not answer:
+                return "value", None
+            written = as_written(answer)
+            try:
+                probe = {"unit": self.sheet.data["unit"], "measurements": {key: written}}
+                read = Measurements.from_dict(probe, "this answer")
+            except InputError as error:
+                for fault in error.faults:
+                    self.say(f"{fault.what} {fault.remedy}", "  ")
+                continue
+            return "value", (read[key], written)
+
+    def keep(self, key: str, value: Any) -> bool:
+        """Save it; False, and told, when another hand has written that value meanwhile."""
+        if self.sheet.put(key, value):
+            return True
+        self.say(
+            f"The file has been changed meanwhile: it now says "
+            f"{scalar(self.sheet.data['measurements'].get(key))}. Nothing was overwritten.",
+            "  ",
+        )
+        return False
+
+    def tell_saved(self, key: str, before: Any) -> None:
+        """What the file now holds, and what it held."""
+        now = self.sheet.loaded()
+        instead = "" if before is None else f", in place of {scalar(before)}"
+        self.say(f"Saved: {now.text(key) if now else ''}{instead}.", "  ")
+
+    def warnings(self, key: str) -> list[str]:
+        """What looks unusual because of this measure."""
+        now = self.sheet.loaded()
+        if now is None:
+            return []
+        today = {k: now[k] for k in self.sheet.data["measurements"]}
+        quiet = set(plausibility({k: v for k, v in today.items() if k != key}, now.unit))
+        return [w for w in plausibility(today, now.unit) if w not in quiet]
+
+    def tell_change(self, key: str) -> None:
+        """By how much it differs from the earlier measuring."""
+        now = self.sheet.loaded()
+        if now is None or now.since is None or key not in now.since:
+            return
+        change = now[key] - now.since[key]
+        when = f"since {now.since.taken}" if now.since.taken else "since the last time"
+        told = "no change" if abs(change) < 0.05 else self.signed(change)
+        self.say(f"{told} {when} (then {self.length(now.since[key])}).", "  ")
+
+    def length(self, mm: float) -> str:
+        """A length in the file's unit."""
+        return format_length(mm, str(self.sheet.data["unit"]))
+
+    def signed(self, mm: float) -> str:
+        """A change in the file's unit, with its sign."""
+        return f"{'+' if mm > 0 else '-'}{self.length(abs(mm))}"
+
+    # --- pictures and tables ----------------------------------------------------------------
+
+    def show(self, key: str, at: int) -> None:
+        """Figure and words of one measure, side by side where there is room."""
+        m = REGISTRY[key]
+        screen = shutil.get_terminal_size()
+        columns = min(screen.columns, 80) - 1
+        picture, words = [""], [m.how, "", m.posture]
+        if key in FIGURES:
+            rows = max(12, screen.lines - _ROWS_FOR_WORDS)
+            picture = figure_text(key, _FIGURE_COLUMNS, rows, self.plain)
+            words += ["", *figure_legend(key)]
+        now = self.sheet.loaded()
+        body = self.sheet.data["measurements"]
+        if key in body:
+            words += ["", f"In the file: {scalar(body[key])}" + self.mean_of(now, key)]
+        if now is not None and now.since is not None and key in now.since:
+            words += ["", f"{now.since.taken or 'Last time'}: {now.since.text(key)}"]
+        self.raw("")
+        self.raw(("-" if self.plain else "─") * columns)
+        self.say(f"{at + 1} of {len(self.keys)}: {m.name}")
+        self.raw("")
+        if columns < _LEAST_COLUMNS:
+            for line in picture:
+                self.raw(line)
+            for line in words:
+                self.say(line)
+            return
+        left = max(len(x) for x in picture) + 3
+        beside = [p for w in words for p in (textwrap.wrap(w, columns - left) or [""])]
+        for i in range(max(len(picture), len(beside))):
+            drawn = picture[i] if i < len(picture) else ""
+            self.raw(f"{drawn:<{left}}{beside[i] if i < len(beside) else ''}".rstrip())
+        self.raw("")
+
+    def mean_of(self, now: Measurements | None, key: str) -> str:
+        """How a value of two takes counts."""
+        if now is None or not isinstance(self.sheet.data["measurements"][key], list):
+            return ""
+        return f" (counts as {now.text(key)})"
+
+    def table(self) -> None:
+        """What has been taken, and by how much it differs from the earlier measuring."""
+        now = self.sheet.loaded()
+        old = now.since if now else None
+        body = self.sheet.data["measurements"]
+        rows = []
+        for i, key in enumerate(self.keys, 1):
+            here = now is not None and key in body
+            row = [
+                f"{i}  {REGISTRY[key].name}",
+                now.text(key) if now and here else self.not_taken(key),
+            ]
+            if old is not None:
+                row.append(old.text(key) if key in old else "-")
+                moved = now is not None and here and key in old
+                row.append(self.signed(now[key] - old[key]) if now and moved else "-")
+            rows.append(row)
+        columns = ["measure", str(self.sheet.data.get("taken", "now"))]
+        if old is not None:
+            columns += [old.taken or "before", "change"]
+        self.raw("")
+        print_table(_showable(str(self.sheet.data.get("wearer") or "")), columns, rows)
+
+    def not_taken(self, key: str) -> str:
+        """What the table says of a measure that is not in the file."""
+        return "as before" if self.earlier(key) else "not taken"
+
+    def end(self, helpful: list[str]) -> int:
+        """Say what is missing and where the file is; 0 when all is there, 1 when not."""
+        body = self.sheet.data["measurements"]
+        kept = [k for k in self.keys if self.earlier(k)]
+        missing = [REGISTRY[k].name for k in self.keys if k not in body and k not in kept]
+        saved = bool(body) and self.sheet.path.exists()
+        if not saved:
+            self.say("Nothing was measured; no file was written.")
+            return 1
+        if missing:
+            self.say(
+                f"Saved in {self.sheet.path}. Still missing: {', '.join(missing)}. "
+                "The same command goes on from here."
+            )
+            return 1
+        self.say(f"Saved in {self.sheet.path}; all that is needed is there.")
+        if kept:
+            names = ", ".join(REGISTRY[k].name for k in kept)
+            self.say(f"Not taken anew, so the earlier value counts: {names}.")
+        others = [REGISTRY[k].name for k in helpful if k not in body]
+        if others:
+            self.say(f"With --extra it also asks for what helps: {', '.join(others)}.")
+        return 0
