@@ -27,6 +27,7 @@ import numpy as np
 from configs import clean
 from configs.errors import Fault, InputError
 from drafting.allowance import FOLD
+from drafting.export.lettering import one_line
 from drafting.export.marks import (
     CUTTING,
     DART,
@@ -235,8 +236,15 @@ def _turning(ring: Points) -> Points:
 
 
 def _plain(text: str) -> str:
-    """One line of text without control characters, short enough for a DXF string."""
-    return re.sub(r"[\x00-\x1f\x7f]+", " ", text)[:200]
+    r"""One line of text, short enough for a DXF string; letters past U+FFFF as the two halves
+    that \U+XXXX has room for (DXF reference, from memory)."""
+    line = one_line(text)[:200].replace("\\U+", "\\U+005CU+")  # her own is no escape
+    return "".join(c if ord(c) < 0x10000 else _halves(c) for c in line)
+
+
+def _halves(letter: str) -> str:
+    high, low = divmod(ord(letter) - 0x10000, 0x400)
+    return f"\\U+{0xD800 + high:04X}\\U+{0xDC00 + low:04X}"
 
 
 def _block_name(name: str, taken: set[str]) -> str:

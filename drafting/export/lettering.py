@@ -78,6 +78,12 @@ def _letters_of(file: Path) -> frozenset[int]:
 _MIRRORED = dict(zip("()[]{}<>«»‹›", ")(][}{><»«›‹", strict=True))
 
 
+def one_line(text: str) -> str:
+    """Her text as one line that every file can hold: control characters and half letters (lone
+    surrogates) become spaces."""
+    return "".join(" " if unicodedata.category(c) in ("Cc", "Cs") else c for c in text)
+
+
 def drawn_order(text: str) -> str:
     """One line of text as it is drawn from left to right: right-to-left scripts turned round by
     the Unicode bidirectional algorithm, their brackets mirrored, Arabic letters joined."""

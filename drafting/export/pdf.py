@@ -23,7 +23,7 @@ import numpy as np
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.allowance import FOLD
-from drafting.export.lettering import Lettering
+from drafting.export.lettering import Lettering, one_line
 from drafting.export.marks import (
     CUTTING,
     DART,
@@ -305,7 +305,7 @@ class _Press:
         self.pdf.set_margin(0)
         self.pdf.set_auto_page_break(False)
         self.pdf.set_creator("chalkbeam")
-        self.pdf.set_title(title or "pattern")
+        self.pdf.set_title(one_line(title) or "pattern")
         self.pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
         texts = [
             *_NOTICE,

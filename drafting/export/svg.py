@@ -10,7 +10,6 @@ Standard: SVG 2, W3C (the elements used are those of SVG 1.1; data-* attributes 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -33,7 +32,7 @@ from drafting.export.marks import (
     says_size,
     strokes,
 )
-from drafting.figures.drawing import FAMILY, svg_width
+from drafting.figures.drawing import FAMILY, number, svg_width, xml_text
 from drafting.outline import Edge, Points, polyline_length
 from drafting.piece import Piece
 
@@ -162,7 +161,7 @@ def _words(text: str, x: float, y: float, em: float, colour: str, turn: float = 
     return (
         f'<text transform="{place}" y="{_number(em / 3)}" font-size="{_number(em)}"'
         f' fill="{colour}" stroke="none" font-family="{FAMILY}" text-anchor="middle">'
-        f"{_escape(text)}</text>"
+        f"{xml_text(text)}</text>"
     )
 
 
@@ -174,7 +173,7 @@ def document(width: float, height: float, title: str, body: Sequence[str]) -> st
             '<?xml version="1.0" encoding="UTF-8"?>',
             '<svg xmlns="http://www.w3.org/2000/svg"'
             f' width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}">',
-            f"<title>{_escape(title)}</title>",
+            f"<title>{xml_text(title)}</title>",
             *body,
             "</svg>",
             "",
@@ -209,11 +208,11 @@ def _piece(
 ) -> list[str]:
     slug = _unlike(_slug(piece.name), taken)
     about = [
-        f'data-piece="{_escape(piece.name)}"',
+        f'data-piece="{xml_text(piece.name)}"',
         f'data-cut="{piece.cut}"',
         f'data-pair="{"true" if piece.pair else "false"}"',
         f'data-turns="{" ".join(f"{t:g}" for t in piece.turns)}"',
-        *(f'data-label-{i}="{_escape(t)}"' for i, t in enumerate(piece.label, 1)),
+        *(f'data-label-{i}="{xml_text(t)}"' for i, t in enumerate(piece.label, 1)),
     ]
     if piece.larger is not None:
         about.append(f'data-larger="{" ".join(f"{v:.9g}" for v in piece.larger)}"')
@@ -223,11 +222,11 @@ def _piece(
         unique = _unlike(f"{slug}.{what}", taken)
         edge = ""
         if stroke.kind in (SEWING, FOLD) and stroke.name in piece.edges:
-            edge = f' data-edge="{_escape(stroke.name)}"'
+            edge = f' data-edge="{xml_text(stroke.name)}"'
         weight, dash, colour = _LOOKS[stroke.kind]
         if says_size(stroke):  # the bar of a slit: solid, and its length beside it
             weight, dash = 0.7, ""
-        edge += "".join(f' data-{k}="{_escape(v)}"' for k, v in stroke.note.items())
+        edge += "".join(f' data-{k}="{xml_text(v)}"' for k, v in stroke.note.items())
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
         d = path_data(stroke.points * (1.0, -1.0) + shift, stroke.closed and not stroke.on_fold)
         lines.append(
@@ -239,7 +238,7 @@ def _piece(
         lines.append(
             f'<text class="note" x="{_number(x)}" y="{_number(y)}" font-size="{_number(words.em_mm)}"'
             f' fill="{_LOOKS[MARK][2]}" stroke="none" font-family="{FAMILY}">'
-            f"{_escape(words.text)}</text>"
+            f"{xml_text(words.text)}</text>"
         )
     lines += _label(piece, allowances, shift, title)
     lines.append("</g>")
@@ -263,7 +262,7 @@ def _label(
     for i, row in enumerate(rows):
         em = size * (1.5 if i == 0 else 1.0)
         out.append(
-            f'<text x="{_number(x)}" y="{_number(y)}" font-size="{_number(em)}">{_escape(row)}</text>'
+            f'<text x="{_number(x)}" y="{_number(y)}" font-size="{_number(em)}">{xml_text(row)}</text>'
         )
         y += 1.3 * size
     out.append("</g>")
@@ -277,19 +276,7 @@ def path_data(points: Points, closed: bool) -> str:
 
 
 def _number(value: float) -> str:
-    text = f"{float(value):.4f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
-
-
-def _escape(text: str) -> str:
-    """Text for XML: markup escaped, characters that XML forbids left out."""
-    allowed = "".join(
-        c
-        for c in text
-        if c in "\t\n"
-        or (ord(c) >= 32 and not 0xD800 <= ord(c) < 0xE000 and ord(c) not in (0xFFFE, 0xFFFF))
-    )
-    return escape(allowed, {'"': "&quot;"})
+    return number(value, 4)
 
 
 def _unlike(name: str, taken: set[str]) -> str:

@@ -13,9 +13,9 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from html import escape
 from itertools import pairwise
 from typing import Any
+from xml.sax.saxutils import escape
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -177,9 +177,24 @@ def _rgb(colour: Colour) -> str:
     return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
-def _n(value: float) -> str:
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
+def number(value: float, places: int = 2) -> str:
+    """A number as SVG takes it, with no more digits than it needs."""
+    text = f"{float(value):.{places}f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
+
+
+_n = number
+
+
+def xml_text(text: str) -> str:
+    """Text for an XML file: markup escaped, characters that XML forbids left out."""
+    allowed = "".join(
+        c
+        for c in text
+        if c in "\t\n"
+        or (ord(c) >= 32 and not 0xD800 <= ord(c) < 0xE000 and ord(c) not in (0xFFFE, 0xFFFF))
+    )
+    return escape(allowed, {'"': "&quot;"})
 
 
 def to_svg(drawing: Drawing, title: str = "") -> str:
@@ -190,7 +205,7 @@ def to_svg(drawing: Drawing, title: str = "") -> str:
         f'viewBox="0 0 {_n(w)} {_n(h)}" font-family="{FAMILY}" text-rendering="geometricPrecision">'
     ]
     if title:
-        out.append(f"<title>{escape(title)}</title>")
+        out.append(f"<title>{xml_text(title)}</title>")
     out.append(f'<rect width="{_n(w)}" height="{_n(h)}" fill="#ffffff"/>')
     for stroke in drawing.strokes:
         pen = PENS[stroke.pen]
@@ -211,7 +226,7 @@ def to_svg(drawing: Drawing, title: str = "") -> str:
             f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(text.size_mm)}" '
             f'text-anchor="{text.anchor}"{turn}'
         )
-        words = f"{escape(text.text)}</text>"
+        words = f"{xml_text(text.text)}</text>"
         if not text.bare:  # a white edge as a text of its own: every viewer knows that
             edge = 'stroke="#ffffff" stroke-width="0.9" stroke-linejoin="round"'
             out.append(f'{place_} fill="#ffffff" {edge} aria-hidden="true">{words}')

@@ -278,20 +278,23 @@ class _Reader:
             self.hidden += 1
             return []
         try:
-            made = chains_of(e, self.scale)
+            with np.errstate(all="ignore"):  # what is no number is told below
+                made = [
+                    c.moved(np.diag([self.scale, self.scale, 1.0]))
+                    for c in chains_of(e, self.scale)
+                ]
         except Unread as unread:
             self.unread[str(unread)] = self.unread.get(str(unread), 0) + 1
             return []
         except InputError as error:
             raise InputError([Fault(self.where, f.what, f.remedy) for f in error.faults]) from error
-        moved = [c.moved(np.diag([self.scale, self.scale, 1.0])) for c in made]
-        for chain in moved:
+        for chain in made:
             self.vertices += len(chain.segments)
             if self.vertices > MAX_VERTICES:
                 raise self.fault(f"draws more than {MAX_VERTICES} points.")
             if not all(np.all(np.abs(s.hull) <= LARGEST) for s in chain.segments):
                 raise self.fault("holds a coordinate that is no number, or far too large.")
-        return moved
+        return made
 
 
 def _about(entities: Iterable[Any]) -> dict[str, str]:
@@ -333,12 +336,9 @@ def _note_of(e: Any) -> dict[str, str]:
 
 
 def _clean(text: Any) -> str:
-    r"""Text with its \U+03A9 escapes (letters outside the file's code page) read; half letters
-    and bytes that are none become the replacement character, so that the text can be written again."""
-    from ezdxf.lldxf.encoding import decode_dxf_unicode
-
-    read = str(decode_dxf_unicode(str(text)))
-    return "".join("\ufffd" if 0xD800 <= ord(c) < 0xE000 else c for c in read)
+    r"""Text as it can be written again: the two halves of a letter past U+FFFF joined (ezdxf has
+    read each \U+XXXX alone), half letters and bytes that are none made the replacement character."""
+    return str(text).encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
 
 
 def _named_edges(e: Any, chain: Chain) -> list[tuple[str, Chain]]:

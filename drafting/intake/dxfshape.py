@@ -18,8 +18,9 @@ from configs.errors import Fault, InputError
 from drafting.intake.geometry import Arc, Array, Chain, Segment, line, polygon
 
 SPLINE_MM = 0.003  # ezdxf's points lie on the curve, so these chords must be short to be true
-MAX_DEGREE = 11  # of a spline; drawing programs write 3, seldom 5
+MAX_DEGREE = 10  # of a spline, as far as ezdxf goes; drawing programs write 3, seldom 5
 MAX_CONTROL = 5_000  # points of a spline
+MAX_FIT = 1_000  # points that a spline goes through: its memory grows with their square
 MAX_CURVE_MM = 20_000.0
 NO_LINE = ("TEXT", "MTEXT", "ATTRIB", "ATTDEF", "DIMENSION", "VIEWPORT", "SEQEND")
 
@@ -116,7 +117,8 @@ def _round(e: Any) -> list[Chain]:
 
 def _spline(e: Any, mm: float) -> list[Chain]:
     degree, count = int(e.dxf.degree), len(e.control_points) or len(e.fit_points)
-    if not 1 <= degree <= MAX_DEGREE or count > MAX_CONTROL or len(e.knots) > 2 * MAX_CONTROL:
+    most = MAX_CONTROL if len(e.control_points) else MAX_FIT
+    if not 1 <= degree <= MAX_DEGREE or count > most or len(e.knots) > 2 * MAX_CONTROL:
         raise _past(f"holds a curve of degree {degree} with {count} control points")
     if not np.all(np.isfinite([float(v) for v in (*e.knots, *e.weights)])):
         raise _past("holds a curve with a number that is none")
@@ -164,7 +166,9 @@ def _bulge(a: Array, b: Array, bulge: float) -> Segment:
 
     Source: the DXF reference, group code 42.
     """
-    if not math.isfinite(bulge) or abs(bulge) < 1e-12:
+    if not math.isfinite(bulge):
+        raise _past("holds a bend that is no number")
+    if abs(bulge) < 1e-12:
         return line(a, b)
     chord = b - a
     # The centre stands square to the chord's middle; sagitta = bulge × half chord.

@@ -49,6 +49,8 @@ def outlines_from(
             groups.setdefault(d.piece, []).append(d)
         else:
             loose.append(d)
+    if len(groups) > MAX_OUTLINES:
+        raise InputError(_too_many(where, len(groups)))
     for name, members in groups.items():
         try:
             made = outline_of(name, members, said)
@@ -77,14 +79,7 @@ def outlines_from(
         candidates.append(Outline(d.name, points, d.where, line=d.line))
         points_seen += len(points)
         if len(candidates) + len(outlines) > MAX_OUTLINES or points_seen > MAX_POINTS_SEEN:
-            raise InputError(
-                Fault(
-                    where,
-                    f"holds {len(closed) + len(outlines)} closed outlines; at most {MAX_OUTLINES} "
-                    f"with {MAX_POINTS_SEEN} points are taken.",
-                    "Save the pieces of one garment to a file of their own.",
-                )
-            )
+            raise InputError(_too_many(where, len(closed) + len(outlines)))
     outer, inner = _outermost(candidates)
     if tiny:
         said.append(
@@ -128,6 +123,14 @@ def outlines_from(
             )
         )
     return Found(tuple(outlines), tuple(said))
+
+
+def _too_many(where: str, count: int) -> Fault:
+    return Fault(
+        where,
+        f"holds {count} closed outlines; at most {MAX_OUTLINES} with {MAX_POINTS_SEEN} points are taken.",
+        "Save the pieces of one garment to a file of their own.",
+    )
 
 
 def _at_draft_size(drawn: Drawn) -> Drawn:

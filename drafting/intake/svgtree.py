@@ -17,6 +17,7 @@ from configs.errors import Fault, InputError
 MAX_ELEMENTS = 20_000  # also after every <use> is carried out
 MAX_DEPTH = 60
 MAX_STYLE = 200_000  # characters of all style sheets
+MAX_RULES = 200  # that show or hide
 MAX_ATTRIBUTE = 20_000  # characters of one, but for those that hold the points of a line
 
 _SVG = "http://www.w3.org/2000/svg"
@@ -200,6 +201,10 @@ def _sheet(text: str, where: str) -> Sheet:
             if match is None or not match.group():
                 unread = True
                 continue
+            if len(rules) >= MAX_RULES:
+                raise InputError(
+                    Fault(where, f"hides things by more than {MAX_RULES} style rules.", _PLAIN)
+                )
             parts = re.findall(r"[.#][\w-]+", match.group(2))
             rules.append(
                 (

@@ -12,18 +12,21 @@ from typing import Any
 
 import ezdxf
 import numpy as np
+import pypdfium2
 import pytest
 import shapely
 from exchange_pieces import ALLOWANCES, garment
 
 from drafting.docket import Docket
 from drafting.export.dxf import pieces_dxf
+from drafting.export.pdf import pieces_pdf
 from drafting.export.svg import pieces_svg
 from drafting.intake import read_outlines
 from drafting.intake.adopt import adopt
 from drafting.intake.cutting import as_allowances
 from drafting.intake.found import Found
-from drafting.piece import Piece
+from drafting.outline import Edge
+from drafting.piece import Mark, Notch, Piece
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 WRITERS: dict[str, Callable[..., str | bytes]] = {"svg": pieces_svg, "dxf": pieces_dxf}
@@ -260,3 +263,37 @@ def test_every_consumer_shows_what_came_in(tmp_path: Path) -> None:
             for p, o in ((cut.piece, cut.allowances), (before, own[outline.name]))
         ]
         assert drawn[0] == drawn[1]
+
+
+HERS = "<b>&\"' {x} $y %U \\U+0041 (a\\) ]]> рукав 袖 \U0001f9f5"
+
+
+@pytest.mark.parametrize("kind", ["svg", "dxf"])
+def test_her_words_come_back_as_she_wrote_them(tmp_path: Path, kind: str) -> None:
+    """Names of pieces, edges and marks, labels and matches hold markup, quotes, backslashes, any
+    script and letters past U+FFFF; control characters and half letters do no harm."""
+    (name, sleeve), broken = list(garment().items())[1], "\x00\x0b\ud800"
+    edges = {
+        f"{HERS} {i}": Edge(f"{HERS} {i}", e.points) for i, e in enumerate(sleeve.edges.values())
+    }
+    piece = sleeve.with_(
+        name=HERS,
+        edges=edges,
+        notches=(Notch(f"{HERS} 2", 100.0, 2, HERS),),
+        marks=(Mark(HERS, [(0.0, 100.0), (30.0, 100.0)]),),  # type: ignore[arg-type]
+        label=(HERS, f"{HERS}{broken}"),
+    )
+    (outline,) = read_outlines(write(tmp_path / f"a.{kind}", {name: piece}, None)).outlines
+    back = adopt(outline)
+    assert (back.name, list(back.edges)) == (HERS, list(edges))
+    assert [(n.edge, n.match) for n in back.notches] == [(f"{HERS} 2", HERS)]
+    assert [m.name for m in back.marks] == [HERS]
+    assert back.label[1].rstrip() == HERS
+
+
+def test_her_words_do_no_harm_on_paper() -> None:
+    """A title with markup, brackets, a half letter and a bell is printed and is the PDF's title."""
+    made = pieces_pdf(garment(), ALLOWANCES, title=f"{HERS}\ud800\x07")
+    document = pypdfium2.PdfDocument(made.data)
+    assert document.get_metadata_value("Title").strip() == HERS
+    assert "<b>&\"' {x} $y %U \\U+0041 (a\\) ]]>" in document[0].get_textpage().get_text_range()
