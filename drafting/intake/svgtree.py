@@ -49,11 +49,14 @@ class Node:
             stack += reversed(node.children)
 
 
+Rule = tuple[str, frozenset[str], frozenset[str], dict[str, str]]  # tag, classes, ids → said
+
+
 @dataclass(frozen=True)
 class Sheet:
-    """The rules of the style sheets that show or hide: (tag, classes, ids) → property → value."""
+    """The rules of the style sheets that show or hide."""
 
-    rules: tuple[tuple[str, frozenset[str], frozenset[str], dict[str, str]], ...] = ()
+    rules: tuple[Rule, ...] = ()
     unread: bool = False
 
     def said_of(self, node: Node) -> dict[str, str]:
@@ -180,7 +183,7 @@ def _sheet(text: str, where: str) -> Sheet:
     Raises:
         InputError: a rule moves or shapes lines.
     """
-    rules = []
+    rules: list[Rule] = []
     unread = False
     text = _COMMENT.sub(" ", text)
     if "@" in text:  # @media and the like: for some viewers only
