@@ -103,7 +103,9 @@ def _too_large(path: Path, most: int) -> Fault:
     return Fault(
         str(path),
         f"is larger than {most / 1e6:.3g} MB, and so than any file of its kind.",
-        "Is it the right file? In a drawing the outlines alone are wanted, without pictures.",
+        "Save the outlines alone, without pictures."
+        if path.suffix.lower() in (".svg", ".dxf")
+        else "Is it the right file?",
     )
 
 
@@ -374,14 +376,18 @@ _Dumper.add_representer(datetime.datetime, lambda d, v: d.represent_str(v.isofor
 
 
 def dump_yaml(data: Mapping[str, Any]) -> str:
-    """Text of one of our files, keys in the order given, short lists on one line."""
-    return yaml.dump(
-        dict(data),
-        Dumper=_Dumper,
-        sort_keys=False,
-        allow_unicode=True,
-        default_flow_style=None,
-        width=100,
+    """Text of one of our files, keys in the order given, each on a line of its own; short lists
+    and mappings below them on one line."""
+    return "".join(
+        yaml.dump(
+            {key: value},
+            Dumper=_Dumper,
+            sort_keys=False,
+            allow_unicode=True,
+            default_flow_style=None if isinstance(value, dict | list | tuple) else False,
+            width=100,
+        )
+        for key, value in data.items()
     )
 
 

@@ -467,10 +467,11 @@ class Measurements:
 
     @classmethod
     def _load(cls, path: Path, seen: tuple[Path, ...]) -> Measurements:
+        data = read_yaml(path)
         here = path.resolve()
         if here in seen:
             raise InputError(Fault(str(path), "continues itself: 'since' runs in a circle."))
-        return cls._read(Reader(read_yaml(path), file=str(path)), path.parent, (*seen, here))
+        return cls._read(Reader(data, file=str(path)), path.parent, (*seen, here))
 
     @classmethod
     def from_dict(

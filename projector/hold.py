@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from configs.errors import Fault
     from drafting import Docket
 
+# a pipe of that name must not hold us
+_LOOK = os.O_RDWR if os.name == "nt" else os.O_RDONLY | os.O_NONBLOCK
 _PATIENCE_S = 5.0  # writing takes milliseconds
 
 
@@ -52,7 +54,7 @@ def _grab(handle: int, *, shared: bool = False) -> bool:
 def is_open(docket_path: Path) -> bool:
     """Whether a docket is open at a table now: its lock is held by somebody who is alive."""
     try:
-        handle = os.open(lock_path(docket_path), os.O_RDONLY if os.name != "nt" else os.O_RDWR)
+        handle = os.open(lock_path(docket_path), _LOOK)
     except OSError:
         return False
     try:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from drafting import Docket
     from drafting.placement import Placement
 
+_MOST_BYTES = 64_000_000  # of a journal: it begins anew whenever her hands rest
 VERSION = 1
 _SLIPS = (KeyError, TypeError, ValueError, AttributeError)  # of what is read as a journal
 
@@ -318,9 +319,12 @@ def _written(line: Mapping[str, Any]) -> str:
 
 
 def _digest(path: Path) -> str:
+    from configs.errors import InputError
+    from configs.files import read_bytes
+
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
+        return hashlib.sha256(read_bytes(path)).hexdigest()
+    except InputError:
         return ""
 
 
@@ -370,7 +374,7 @@ def _noted(docket: Docket, path: Path) -> _Noted:
 
 def _recover(docket: Docket, path: Path) -> Recovered:
     """What the journal holds; what the docket contradicts goes into a file of its own."""
-    from configs.files import write_atomic
+    from configs.files import read_bytes, write_atomic
 
     said = []
     lines = _lines(path)
@@ -381,7 +385,7 @@ def _recover(docket: Docket, path: Path) -> Recovered:
     found = _noted(docket, path)
     if found.unread:
         aside = _free(path)
-        write_atomic(aside, path.read_bytes())
+        write_atomic(aside, read_bytes(path, _MOST_BYTES))
         said.append(f"{path.name} has lines that cannot be read; it is kept as {aside.name}.")
     if found.against:
         entry = {"left": VERSION, "places": [plain(p) for p in found.against]}
@@ -422,11 +426,15 @@ def _left(docket: Docket, journal: Path) -> Left | None:
 
 
 def _lines(path: Path) -> list[dict[str, Any] | None]:
-    """The lines of a file as data; None for one that is none."""
+    """The lines of a file as data; None for one that is none, one None for what is no file."""
+    from configs.errors import InputError
+    from configs.files import json_record, read_bytes
+
     try:
-        return [_line(t) for t in path.read_text("utf-8", errors="replace").splitlines()]
-    except OSError:
-        return []
+        text = read_bytes(path, _MOST_BYTES).decode("utf-8", errors="replace")
+    except InputError:
+        return [None] if path.exists() else []
+    return [json_record(t) for t in text.splitlines()]
 
 
 def _free(journal: Path) -> Path:
@@ -436,11 +444,3 @@ def _free(journal: Path) -> Path:
         n += 1
         aside = journal.with_suffix(f".{n}.left")
     return aside
-
-
-def _line(text: str) -> dict[str, Any] | None:
-    try:
-        data = json.loads(text)
-    except (ValueError, RecursionError):
-        return None
-    return data if isinstance(data, dict) else None

@@ -8,13 +8,16 @@ do they contradict each other.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Collection, Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.placement import Placement
+
+_FAR = 1e6  # mm or degrees; no cloth reaches so far
 
 
 @dataclass(frozen=True)
@@ -55,8 +58,9 @@ class Kept:
             lay = tuple(placement_from(p) for p in change["lay"])
         moved = {p.key: p for p in map(placement_from, change.get("moved", ()))}
         lay = tuple(moved.get(p.key, p) for p in lay)
-        traced = tuple(str(k) for k in change.get("traced", self.traced))
-        return Kept(lay, traced, dict(change.get("table", self.table)))
+        traced = marks_from(change["traced"]) if "traced" in change else self.traced
+        table = _settings_from(change["table"]) if "table" in change else self.table
+        return Kept(lay, traced, table)
 
 
 def plain(p: Placement) -> dict[str, Any]:
@@ -64,19 +68,60 @@ def plain(p: Placement) -> dict[str, Any]:
     return asdict(p)
 
 
-def placement_from(data: Mapping[str, Any]) -> Placement:
+def placement_from(data: Any) -> Placement:
     """The placement that `plain` made data of.
 
     Raises:
-        KeyError, TypeError, ValueError, AttributeError: it is none.
+        ValueError: it is none.
     """
+    from configs.reader import Reader
     from drafting.placement import Placement
 
-    known = {f.name for f in fields(Placement)}
-    values = {k: v for k, v in data.items() if k in known}
-    x, y = values["at"]
-    values["at"] = (float(x), float(y))
-    return Placement(**values)
+    row = Reader(data, key="place")
+    at = row.numbers("at", (2,)) or [0.0, 0.0]
+    made = Placement(
+        row.text("piece", need=True),
+        row.count("copy"),
+        (at[0], at[1]),
+        row.number("turn_deg", 0.0, -_FAR, _FAR),
+        row.flag("mirrored"),
+        row.flag("locked"),
+        row.flag("aside"),
+    )
+    row.done()
+    if max(map(abs, at)) > _FAR:
+        raise ValueError("no cloth is so large")
+    return made
+
+
+def marks_from(data: Any) -> tuple[str, ...]:
+    """Copies that are traced, ``front/1``, from plain data.
+
+    Raises:
+        ValueError: it is no list of them.
+    """
+    if not isinstance(data, list | tuple) or not all(
+        isinstance(k, str) and re.fullmatch(r"[^/]+/[0-9]{1,6}", k) for k in data
+    ):
+        raise ValueError("no list of copies")
+    return tuple(data)
+
+
+def _settings_from(data: Any) -> dict[str, Any]:
+    """The table's own settings from plain data; what is read of them at once is looked at.
+
+    Raises:
+        TypeError, ValueError: they are none.
+    """
+    from projector.height import from_dict
+    from projector.view import View
+
+    made = {str(k): v for k, v in dict(data).items()}
+    if made.get("view") is not None:
+        View.from_dict(made["view"], "view")
+    if made.get("height") is not None:
+        from_dict(made["height"])
+    return made
 
 
 def merged(

@@ -19,7 +19,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from projector.merge import placement_from, plain
+from projector.merge import marks_from, placement_from, plain
 from projector.table import History, Work
 from projector.view import View
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from drafting.placement import Placement
 
 KEPT = 1000
+_MOST_BYTES = 64_000_000
 VERSION = 1
 
 
@@ -164,35 +165,38 @@ def _with(before: Work, line: Mapping[str, Any]) -> Work:
     if "moved" in line:
         moved = {p.key: p for p in map(placement_from, line["moved"])}
         lay = tuple(moved.get(p.key, p) for p in lay)
-    traced = tuple(str(k) for k in line["traced"]) if "traced" in line else before.traced
+    traced = marks_from(line["traced"]) if "traced" in line else before.traced
     view = View.from_dict(line["view"], "view") if "view" in line else before.view
     return Work(lay, traced, view)
 
 
 def _read(path: Path, pieces: set[str]) -> History | None:
     """The history in a file; as far as it can be read, None when nothing of it can."""
-    from configs.errors import ChalkbeamError
+    from configs.errors import InputError
+    from configs.files import json_record, read_text
 
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError):
+        lines = read_text(path, _MOST_BYTES).splitlines()
+    except InputError:
         return None
     history: History | None = None
     for text in lines:
+        line = json_record(text)
+        if line is None:
+            break  # a torn last line
         try:
-            line = json.loads(text)
             if history is None:
                 if line["steps"] != VERSION:
                     return None
                 history = History(_with(Work((), (), View()), line))
             elif "then" in line:
                 history = history.then(_with(history.now, line["then"]))
-            for _ in range(int(line.get("back", 0))):
+            for _ in range(min(int(line.get("back", 0)), len(lines))):
                 history = history.back()
-            for _ in range(int(line.get("forth", 0))):
+            for _ in range(min(int(line.get("forth", 0)), len(lines))):
                 history = history.forth()
-        except (ValueError, TypeError, KeyError, AttributeError, ChalkbeamError):
-            break  # a torn last line
+        except (ValueError, TypeError, KeyError, AttributeError):
+            break
         if not {p.piece for p in history.now.lay} <= pieces:
             return None
     return history

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 MOST_SECONDS = 24 * 3600.0
 _DOCKET = Place(DOCKET, edited=lambda given: not given["dry_run"])
 _CROOKED_MM = 30.0  # what a crooked cut may cost (common practice, no source)
+_MOST_COMPARED = 60  # pieces; with more each width takes seconds, so she is asked (--compare)
 _WORTH_MM = 10.0  # less saved than this is not spoken of
 
 
@@ -139,9 +140,10 @@ def lay(
     # cloth with a length is hers: only its folding is still to be chosen
     widths = {} if bolt or compare else {"widths_mm": ()}
     whole = cloth.outline is None
+    few = len(made.placements) + len(made.left_out) <= _MOST_COMPARED
     choices = (
         compare_widths(pieces, cloth, seconds=min(1.0, max(seconds, 0.2)), **widths, rules=rules)
-        if (compare if compare is not None else whole and not made.interrupted)
+        if (compare if compare is not None else whole and few and not made.interrupted)
         else []
     )
     across = [*cloth.contradictions(), *_across_notes(made)]

@@ -15,15 +15,25 @@ from table_rig import projector
 from calibrate.calibration import Calibration
 from calibrate.cards import card_set, load_cards
 from calibrate.pattern import load_pattern, pattern_for
+from calibrate.photo import read_photo
 from calibrate.tape import crosses_for, load_readings
 from configs import shipped
-from configs.errors import ChalkbeamError, is_shown
+from configs.errors import ChalkbeamError, InputError, is_shown
 from configs.files import dump_yaml, read_yaml
 from drafting import Docket, Measurements
 from drafting.cloth import Cloth
+from drafting.intake import read_outlines
+from drafting.placement import Placement
 from projector.actions import load_keys
+from projector.cli import main
+from projector.commands.support import print_table
 from projector.height import from_dict as height_from
+from projector.hold import is_open
+from projector.journal import Journal, journal_path, with_noted
+from projector.past import Past
 from projector.scene import look_of
+from projector.shares import together
+from projector.table import Work
 from projector.view import View
 
 ALL = bool(os.environ.get("CHALKBEAM_ALL_HOSTILE"))  # each value in each field: minutes, by hand
@@ -264,3 +274,198 @@ def test_any_value_anywhere_is_read_or_refused_in_words(kind: str, tmp_path: Pat
             except BaseException as error:
                 raise AssertionError(f"{spot} {value[:40]!r}: {error!r}") from error
     assert refused > 10
+
+
+READERS: dict[str, Callable[[Path], Any]] = {
+    **{kind: use for kind, (_, use) in KINDS.items()},
+    "photo.jpg": read_photo,
+    "drawing.svg": read_outlines,
+    "drawing.dxf": read_outlines,
+}
+
+
+@pytest.mark.parametrize("reader", sorted(READERS))
+def test_only_plain_files_are_opened_and_none_past_its_limit(reader: str, tmp_path: Path) -> None:
+    """A pipe nobody writes to, a device without end, a folder, a sparse file of 50 GB: refused at once."""
+    name = reader if "." in reader else f"{reader}.yaml"
+    for kind in ("pipe", "device", "folder", "sparse", "missing", "link to itself"):
+        path = tmp_path / f"{kind} {name}"
+        if kind == "pipe":
+            os.mkfifo(path)
+        elif kind == "device":
+            path.symlink_to("/dev/zero")
+        elif kind == "folder":
+            path.mkdir()
+        elif kind == "sparse":
+            with path.open("wb") as file:
+                file.truncate(50_000_000_000)
+        elif kind == "link to itself":
+            path.symlink_to(path)
+        with pytest.raises(InputError, match=r"plain file|folder|larger|no such|cannot be read"):
+            READERS[reader](path)
+
+
+@pytest.mark.parametrize("name", ["pipe", "folder", r"a\0b", "x" * 300, "/dev/zero", "", "/", "."])
+@pytest.mark.parametrize(
+    "line", ["measurements: {}", "cloth: {}", "shares: [{}]", "measurements: {{since: {}}}"]
+)
+def test_what_a_docket_names_must_be_a_plain_file(name: str, line: str, tmp_path: Path) -> None:
+    """Files named in a docket are looked at before they are opened, whatever their names hold."""
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "folder").mkdir()
+    path = tmp_path / "d.yaml"
+    data = {k: v for k, v in DOCKET.items() if k not in ("shares", "cloth", "table")}
+    path.write_text(dump_yaml(data) + line.format(f'"{name}"') + "\n")
+    with pytest.raises(InputError):
+        together([Docket.load(path)])
+
+
+def test_a_file_of_endless_keys_is_left_early(tmp_path: Path) -> None:
+    """400,000 unknown keys are not read to their end, and of 50,000 a dozen are told."""
+    path = tmp_path / "d.yaml"
+    path.write_text("chalkbeam: 1\n" + "".join(f"k{i}: 1\n" for i in range(330_000)))
+    with pytest.raises(InputError, match="more values than any file"):
+        Docket.load(path)
+    path.write_text("chalkbeam: 1\n" + "".join(f"k{i}: 1\n" for i in range(50_000)))
+    with pytest.raises(InputError, match="49988 more keys") as caught:
+        Docket.load(path)
+    assert len(caught.value.faults) == 13
+
+
+@pytest.fixture
+def top(tmp_path: Path) -> Path:
+    """A docket that drafts."""
+    (tmp_path / "m.yaml").write_text(dump_yaml(BODY))
+    path = tmp_path / "top.yaml"
+    path.write_text(dump_yaml({**GARMENT, "cloth": {"width": "140 cm"}}))
+    return path
+
+
+@pytest.mark.parametrize("text", ["[/foo]", "[red]x[/blue]", ":smile: [bold]", "[link=x]y"])
+def test_text_of_hers_is_never_markup(
+    text: str, top: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Titles, notes and file names with brackets come out letter by letter."""
+    name = text.replace("/", "|")
+    path = top.with_name(f"{name}.yaml")
+    data = {**GARMENT, "title": text, "cloth": {"width": "140 cm"}}
+    data["garment"] = {
+        **GARMENT["garment"],
+        "fit": [{"change": "bust", "by": "1 cm", "note": text}],
+    }
+    path.write_text(dump_yaml(data))
+    out = path.with_name(f"out {name}")
+    assert main(["draft", str(path), "--out", str(out)]) in (0, 1)
+    assert main(["export", str(path), "--out", str(out / f"{name}.svg")]) == 0
+    said = "".join(capsys.readouterr().out.split())
+    assert f"{name}.svg".replace(" ", "") in said
+    print_table(f"t {text}", [f"c {text}", "n"], [[f"r {text}", text]], {f"h {text}": text})
+    said = " ".join(capsys.readouterr().out.split())
+    for part in ("t", "c", "r", "h"):
+        assert f"{part} {text}" in said
+
+
+def test_names_that_are_no_text_are_told_and_files_written(
+    top: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """File names of bytes that are no UTF-8 (a stick from another system) work, and can be shown."""
+    bad = top.with_name(os.fsdecode(b"t\xff\xfe.yaml"))
+    bad.write_text(top.read_text())
+    out = top.with_name(os.fsdecode(b"o\xff.svg"))
+    assert main(["export", str(bad), "--out", str(out)]) == 0
+    assert out.read_text().startswith("<?xml")
+    bad.write_text("chalkbeam: 2\n")
+    assert main(["export", str(bad), "--out", str(out)]) == 2
+    assert r"t\udcff\udcfe.yaml" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        '{"lay":' * 300 + "1" + "}" * 300,
+        '{"lay":' + "[" * 100_000,
+        '{"moved":[{"piece":"front","copy":1,"at":[NaN,1]}]}',
+        '{"moved":[{"piece":"front","copy":1,"at":[1e999,1]}]}',
+        '{"moved":[{"piece":"front","copy":1,"at":["12","x"]}]}',
+        '{"moved":[{"piece":"front","copy":"1","at":[1,2]}]}',
+        '{"moved":[{"piece":"front","copy":1,"at":[1,2],"turn_deg":"much"}]}',
+        '{"moved":[{"piece":"front","copy":1,"at":[1,2],"locked":"yes"}]}',
+        '{"moved":[{"piece":["front"],"copy":1,"at":[1,2]}]}',
+        '{"moved":[{"piece":"\\ud800","copy":1,"at":[1,2]}]}',
+        '{"moved":7}',
+        '{"lay":{"a":1}}',
+        '{"traced":["front"]}',
+        '{"traced":"front/1"}',
+        '{"traced":[1,2]}',
+        '{"table":[1,2]}',
+        '{"table":{"view":{"turn":"north"}}}',
+        '{"table":{"view":7}}',
+        '{"table":{"height":{"mat":"deep"}}}',
+        f'{{"moved":[{{"piece":"front","copy":{"9" * 5000},"at":[1,2]}}]}}',
+        "[1,2]",
+        "\x00\xff",
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("torn", [False, True])
+def test_hostile_journals_neither_break_nor_enter_the_docket(
+    line: str, torn: bool, top: Path
+) -> None:
+    """A line of a journal that no table wrote is left out, whole or torn; the docket stays sound."""
+    docket = Docket.load(top)
+    front = Placement("front", 1, (30.0, 40.0))
+    docket = docket.replace(lay=(front,))
+    docket.save()
+    journal, _ = Journal.open(Docket.load(top))
+    journal.note((Placement("front", 1, (50.0, 40.0)),), (), {})
+    kept = journal_path(top).read_bytes()
+    journal.close()
+    docket.save()
+    written = line.encode("utf-8", "surrogatepass")
+    journal_path(top).write_bytes(kept + written[: len(written) // 2 if torn else None] + b"\n")
+    found = with_noted(top)
+    assert found.docket.lay[0].at == (50.0, 40.0)
+    again, recovered = Journal.open(Docket.load(top))
+    assert recovered.docket.lay[0].at == (50.0, 40.0)
+    again.close()
+    assert Docket.load(top).lay[0].at == (50.0, 40.0)
+
+
+@pytest.mark.parametrize("name", ["journal", "steps", "open"])
+def test_what_lies_under_our_hidden_names_holds_nobody(name: str, top: Path) -> None:
+    """A pipe or an endless file where a journal, its steps or its lock would be hangs nothing."""
+    hidden = top.with_name(f".{top.name}.{name}")
+    os.mkfifo(hidden)
+    docket = with_noted(top).docket
+    is_open(top)
+    journal, _ = Journal.open(docket)
+    past, _ = Past.open(top, Work((), (), View()), {"front", "back"})
+    past.close()
+    journal.close()
+    with hidden.open("wb") as file:
+        file.truncate(50_000_000_000)
+    journal, _ = Journal.open(with_noted(top).docket)
+    journal.close()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["calibrate", "cards", "--out", "."],
+        ["calibrate", "cards", "--out", "/"],
+        ["calibrate", "pattern", "--size", "1920x1080", "--out", ".."],
+        ["calibrate", "crosses", "--size", "1920x1080", "--out", "."],
+        ["export", "top.yaml", "--out", "."],
+        ["print", "top.yaml", "--paper", "a4", "--out", "."],
+        ["draft", "top.yaml", "--out", "m.yaml"],
+        ["lay", "top.yaml", "--picture", "."],
+        ["measure", "."],
+        ["import", "a.svg", "."],
+    ],
+)  # fmt: skip
+def test_a_folder_where_a_file_should_go_is_told(
+    words: list[str], top: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """'.' and '/' as the name of a file, or a file as a folder: one sentence, exit code 2."""
+    monkeypatch.chdir(top.parent)
+    assert main(words) == 2
+    assert "fault in chalkbeam" not in capsys.readouterr().err
