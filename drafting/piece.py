@@ -37,6 +37,7 @@ DOUBLE_NOTCH_GAP_MM = 6.0
 ON_FOLD_MM = 0.5  # a notch nearer to the fold than this stands on it, and is no pair opened out
 LEAST_AREA_MM2 = 1.0  # smaller is a slip of the unit, not a piece of a garment
 LARGEST_MM = 20_000.0
+AS_DRAWN = "cutting line as in the file that it came from"  # on the label of such a piece
 FOLD_NEAR_MM = 0.01  # a cutting line drawn elsewhere that ends nearer to the fold ends on it
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from drafting.outline import Edge, Points
-from drafting.piece import Line, Mark, Piece
+from drafting.piece import AS_DRAWN, Line, Mark, Piece
 from drafting.placement import grain_turn
 
 if TYPE_CHECKING:
@@ -107,6 +107,8 @@ def made_larger(
         ),
         marks=tuple(Mark(m.name, grown(m.points), m.closed) for m in piece.marks),
         own_cutting_line=grown(piece.cutting_line(allowances)),
+        # a larger piece has a line of its own always; whether it had one before is kept so
+        label=piece.label if piece.own_cutting_line is None else (*piece.label, AS_DRAWN),
         larger=(a, b, c, d),
     )
 

@@ -19,7 +19,7 @@ from drafting.allowance import ALL, FOLD, RAW, allowance_of
 from drafting.export.cut_size import size_words
 from drafting.figures.drawing import svg_width
 from drafting.outline import Points
-from drafting.piece import Piece
+from drafting.piece import AS_DRAWN, Piece
 
 CUTTING, SEWING, GRAIN, NOTCH = "cutting", "sewing", "grain", "notch"
 DART, DRILL, MARK, SIGN = "dart", "drill", "mark", "sign"
@@ -377,8 +377,8 @@ def allowance_text(piece: Piece, allowances: Mapping[str, float] | None) -> str:
     """The allowances as drawn on this piece: 'allowance 10 mm; hem 25, neckline 6'."""
     allowances = piece.widths(allowances)
     widths = {n: allowance_of(n, allowances) for n in piece.edges if n != FOLD}
-    if piece.own_cutting_line is not None and piece.larger is None:
-        return "cutting line as in the file that it came from"
+    if piece.own_cutting_line is not None and (piece.larger is None or AS_DRAWN in piece.label):
+        return AS_DRAWN
     if not any(widths.values()):
         if all(n.endswith(RAW) for n in widths):
             return "cut as drawn"

@@ -21,7 +21,7 @@ from drafting.intake.details import details_of
 from drafting.intake.drawn import JOIN_MM
 from drafting.intake.found import Ends, Outline
 from drafting.intake.geometry import Array
-from drafting.piece import Piece
+from drafting.piece import AS_DRAWN, Piece
 
 CORNER_DEG = 30.0  # a sharper turn than this parts one side of an outline from the next
 CORNER_REACH_MM = 2.0  # over which a turn is measured, so that a drawn curve's chords are none
@@ -123,9 +123,8 @@ def adopt(
 
 def _label(outline: Outline, name: str) -> tuple[str, ...]:
     """The file's lines of text, the first with the piece's name of now."""
-    if not outline.label:
-        return (name,)
-    return (name, *outline.label[1:]) if outline.label[0] == outline.name else outline.label
+    first = name if outline.label[:1] in ((), (outline.name,)) else outline.label[0]
+    return (first, *(row for row in outline.label[1:] if row != AS_DRAWN))
 
 
 def named_sides(points: Array) -> dict[str, Array]:

@@ -57,19 +57,20 @@ def as_allowances(piece: Piece) -> CutLine:
         spread = {n: max(mm) - min(mm) for n, mm in away.items()}
         worst = max(spread, key=lambda n: spread[n])
         if spread[worst] > EVEN_MM:
-            return CutLine(piece, {}, worst, min(away[worst]), max(away[worst]))
+            along = _distances(piece.edges[worst], outside, 0.01)
+            return CutLine(piece, {}, worst, min(along), max(along))
         return CutLine(piece, {}, "", min(sizes.values()), max(sizes.values()))
     common = max(sizes.values(), key=list(sizes.values()).count)
     rest = {n: mm for n, mm in sizes.items() if mm != common}
     return CutLine(bare, {ALL: common, **rest})
 
 
-def _distances(edge: Edge, outside: object) -> list[float]:
-    """Distances in mm out to the cutting line, along the edge but for its ends."""
+def _distances(edge: Edge, outside: object, ends: float = 0.2) -> list[float]:
+    """Distances in mm out to the cutting line, along the edge but for that share at its ends."""
     import shapely
 
     out = []
-    for share in np.linspace(0.2, 0.8, 9):
+    for share in np.linspace(ends, 1.0 - ends, 9):
         at, t = edge.at(float(share) * edge.length_mm)
         ray = shapely.LineString([at, at + np.array([t[1], -t[0]]) * MOST_MM])
         met = shapely.intersection(ray, outside)

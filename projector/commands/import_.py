@@ -492,7 +492,8 @@ def _show(
     found: Found,
     as_json: bool,
 ) -> None:
-    """What was found or taken: sizes to check against the paper pattern, and the sides."""
+    """What was found or taken: sizes to check against the paper pattern, the sides, and what lies
+    on them and inside."""
     import numpy as np
 
     from projector.console import print_json, print_table
@@ -516,6 +517,7 @@ def _show(
                         "height_mm": round(o.size_mm[1], 3),
                         "around_mm": round(o.length_mm, 3),
                         "edges_mm": {n: round(v, 3) for n, v in lengths[o.name].items()},
+                        "with": _with(o),
                     }
                     for o in outlines
                 ],
@@ -525,7 +527,7 @@ def _show(
         return
     print_table(
         head,
-        ["piece", "width mm", "height mm", "around mm", "sides mm"],
+        ["piece", "width mm", "height mm", "around mm", "sides mm", "with"],
         [
             (
                 names[o.name],
@@ -533,6 +535,7 @@ def _show(
                 f"{o.size_mm[1]:.1f}",
                 f"{o.length_mm:.1f}",
                 ", ".join(f"{n} {v:.1f}" for n, v in lengths[o.name].items()),
+                ", ".join(f"{count} {what}" for what, count in _with(o).items()) or "–",
             )
             for o in outlines
         ],
@@ -540,3 +543,17 @@ def _show(
     for note in found.notes:
         click.echo(note)
     click.echo("Check one length against the pattern that it came from before you cut.")
+
+
+def _with(outline: Outline) -> dict[str, int]:
+    """How many notches, darts, drill holes and lines lie on an outline and inside it."""
+    from drafting.intake.adopt import adopt
+
+    piece = adopt(outline)
+    counts = {
+        "notches": len(piece.notches),
+        "darts": len(piece.darts),
+        "drill holes": len(piece.drills),
+        "lines": len(piece.marks) - len(piece.drills),
+    }
+    return {what: count for what, count in counts.items() if count}

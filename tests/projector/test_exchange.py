@@ -9,6 +9,7 @@ import ezdxf
 import numpy as np
 import pypdfium2
 import pytest
+import shapely
 import svgpathtools
 
 from drafting.docket import Docket
@@ -347,3 +348,52 @@ def test_a_dockets_own_allowances_stay_when_a_file_has_others(
     assert main(["import", str(tmp_path / "a.svg"), str(second)]) == 0
     assert "all 12 mm; the docket's own are kept" in " ".join(capsys.readouterr().out.split())
     assert Docket.load(second).allowances_for("front") == {"all": 15.0}
+
+
+def test_a_foreign_cutting_line_reaches_lay_table_and_paper(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A standard-layer DXF whose cutting line no allowance tells: lay, table, print and export cut
+    along it, whatever the docket's allowances say; --allowance puts an allowance in its place.
+
+    By hand: 200 × 100 mm, cut 10 mm outside, but 10 to 40 mm below; 220 × 120 + 15 × 220 mm².
+    """
+    drawing = ezdxf.new("R2000", units=4)
+    block = drawing.blocks.new("yoke")
+    drawing.modelspace().add_blockref("yoke", (0, 0))
+    sew = [(0, 0), (200, 0), (200, 100), (0, 100)]
+    cut = [(-10, -10), (210, -40), (210, 110), (-10, 110)]
+    block.add_polyline2d(sew, close=True, dxfattribs={"layer": "14"})
+    block.add_polyline2d(cut, close=True, dxfattribs={"layer": "1"})
+    drawing.saveas(tmp_path / "yoke.dxf")
+    docket = tmp_path / "yoke.yaml"
+    docket.write_text(
+        "chalkbeam: 1\ntitle: choir yoke\nallowances: {all: 5 mm}\n"
+        "cloth: {width: 700 mm, length: 900 mm}\nlay: [{piece: yoke, copy: 1, at: [100, 100], turn: 0}]\n"
+    )
+    area = 220 * 120 + 15 * 220
+    assert main(["import", str(tmp_path / "yoke.dxf"), str(docket)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "10.3 to 39.7 mm" in said and "it is cut as the file draws it" in said
+    read = Docket.load(docket)
+    (piece,) = read.pieces().values()
+    assert read.allowance_cautions() == []
+
+    from drafting.lay import plan
+    from projector.faces import face_of
+
+    assert face_of(piece, read.allowances_for("yoke"), read.cloth).area_mm2 == pytest.approx(area)
+    lay = plan({"yoke": piece}, read.cloth, seconds=0.1)
+    (laid,) = lay.placements
+    assert shapely.Polygon(laid.outline_mm).area == pytest.approx(area, rel=1e-6)
+    assert main(["export", str(docket), "-o", str(tmp_path / "out.svg")]) == 0
+    assert main(["print", str(docket), "--paper", "a4", "-o", str(tmp_path / "out.pdf")]) == 0
+    assert main(["lay", str(docket), "--seconds", "0.1"]) == 0
+    paths, attributes = svgpathtools.svg2paths(str(tmp_path / "out.svg"))
+    drawn = next(p for p, a in zip(paths, attributes, strict=True) if a.get("class") == "cutting")
+    assert abs(drawn.area()) == pytest.approx(area, rel=1e-6)
+    again = ["import", str(tmp_path / "yoke.dxf"), str(docket), "--replace"]
+    assert main([*again, "--allowance", "12 mm"]) == 0
+    read = Docket.load(docket)
+    ring = read.pieces()["yoke"].cutting_line(read.allowances_for("yoke"))
+    assert shapely.Polygon(ring).area == pytest.approx(224 * 124, rel=1e-6)
