@@ -95,6 +95,7 @@ class Piece:
     ``bound``: edges that a binding encloses: they get an allowance only where it is named;
     ``own_cutting_line``: (N, 2) mm ring to cut along whatever the allowances say, of a piece that
     was drawn elsewhere with a cutting line that no allowances tell; None for all others;
+    ``landmarks``: name → (x, y) mm, places that mean something (bust point) and are not drawn;
     ``larger``: the four numbers, row by row, of the matrix that made it larger for cloth that
     shrinks (`drafting.export.cut_size`), None at the draft's size.
 
@@ -117,6 +118,7 @@ class Piece:
     bound: tuple[str, ...] = ()
     own_cutting_line: Points | None = None
     larger: tuple[float, float, float, float] | None = None
+    landmarks: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     _cache: dict[Any, Points] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -124,6 +126,7 @@ class Piece:
         edges = ring_of(self.edges.values(), where)
         object.__setattr__(self, "edges", edges)
         object.__setattr__(self, "corners", MappingProxyType(dict(self.corners)))
+        object.__setattr__(self, "landmarks", MappingProxyType(dict(self.landmarks)))
         ring = ring_points(edges)
         ring.setflags(write=False)
         self._cache["sew"] = ring
@@ -384,6 +387,11 @@ class Piece:
             corners=corners,
             own_cutting_line=None if self.own_cutting_line is None else self.unfolded(),
             larger=self.larger,
+            landmarks={
+                own(n, side) if abs(p[0]) > 1e-6 else n: (sign * p[0], p[1])
+                for n, p in self.landmarks.items()
+                for side, sign in ((plus, 1.0), (minus, -1.0))
+            },
             bound=tuple(
                 n
                 for edge in self.bound

@@ -124,7 +124,7 @@ def check_seams(pieces: Mapping[str, Piece], seams: Sequence[Seam], unit: str) -
         a, b = seam_length(pieces, seam.a), seam_length(pieces, seam.b)
         text = f"{format_length(a, unit)} on {format_length(b, unit)}"
         if seam.ease_mm:
-            text += f", {format_length(seam.ease_mm, unit)} {seam.ease}"
+            text += f", {format_length(abs(seam.ease_mm), unit)} {seam.ease}"
         out.append(_check(f"{seam.name} seam", abs(a - seam.ease_mm - b), SEAM_MM, text))
     return out
 

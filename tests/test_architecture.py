@@ -17,7 +17,7 @@ ORDER = {
     "configs": ["clean", "errors", "units", "files", "reader"],
     "drafting": [
         "measurements", "measurements_file", "figures", "curves", "outline", "allowance",
-        "piece", "piece_entry", "style", "fit", "truing", "sheet", "blocks", "steps", "slips", "placement", "cloth", "lay",
+        "piece", "piece_entry", "style", "fit", "truing", "sheet", "blocks", "shaping", "steps", "slips", "placement", "cloth", "lay",
         "docket", "intake", "export",
     ],
     "calibrate": [

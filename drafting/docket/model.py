@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -27,6 +27,7 @@ from drafting.placement import Placement
 
 if TYPE_CHECKING:
     from drafting.blocks import Draft
+    from drafting.shaping.changes import Change
 
 _DRAFT_FIELDS = frozenset({"measurements", "garment", "imported"})
 _SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no source)
@@ -93,9 +94,11 @@ class Docket:
     # -- what follows from it -----------------------------------------------------------------
 
     @cached_property
-    def _draft(self) -> Draft | None:
-        if self.garment is None:
-            return None
+    def _drafted(self) -> tuple[Draft | None, dict[str, Piece]]:
+        """The garment's draft (None where it has no block) and the imported pieces, both after the
+        changes."""
+        if self.garment is None or self.garment.get("block") is None:
+            return None, self._imported_changed()
         from drafting.blocks import draft
 
         if self.measurements is None:
@@ -107,12 +110,14 @@ class Docket:
                 )
             )
         try:
-            return draft(
-                self.garment["block"],
-                self.measurements,
-                style=self.garment.get("style") or {},
-                fit=self.garment.get("fit") or [],
-                unit=self.unit,
+            return self._changed(
+                draft(
+                    self.garment["block"],
+                    self.measurements,
+                    style=self.garment.get("style") or {},
+                    fit=self.garment.get("fit") or [],
+                    unit=self.unit,
+                )
             )
         except ChalkbeamError as error:  # the block knows no files: say which one it speaks of
             doubt = self.measurements.unit_doubt
@@ -126,10 +131,53 @@ class Docket:
                 ) from error
             raise type(error)([self._of_garment(f) for f in error.faults]) from error
 
+    def _changes(self) -> tuple[Change, ...]:
+        """The scissors' operations that the garment lists, read."""
+        from configs.reader import Reader
+        from drafting.shaping.changes import read_changes
+
+        reader = Reader(self.garment or {}, unit=self.unit)
+        changes = read_changes(reader)
+        reader.done()
+        return changes
+
+    def _changed(self, made: Draft) -> tuple[Draft, dict[str, Piece]]:
+        """A draft of this garment, and the imported pieces, after its changes."""
+        changes = self._changes()
+        if not changes:
+            return made, dict(self.imported)
+        from drafting.shaping.garment import changed
+
+        return changed(made, changes, self.unit, self.imported)
+
+    def draft_as(self, measurements: Measurements, fit: Sequence[Any]) -> Draft:
+        """The same garment from other measurements, or with another fit list, with its changes.
+
+        Raises:
+            InputError, DraftError: as `draft`.
+        """
+        from drafting.blocks import draft
+
+        assert self.garment is not None
+        style = self.garment.get("style") or {}
+        made = draft(self.garment["block"], measurements, style=style, fit=fit, unit=self.unit)
+        return self._changed(made)[0]
+
+    def _imported_changed(self) -> dict[str, Piece]:
+        changes = self._changes()
+        if not changes:
+            return dict(self.imported)
+        from drafting.shaping.garment import changed_pieces
+
+        try:
+            return changed_pieces(self.imported, changes, self.unit)
+        except ChalkbeamError as error:
+            raise type(error)([self._of_garment(f) for f in error.faults]) from error
+
     def _of_garment(self, fault: Fault) -> Fault:
         """A fault that drafting told, with this file and its key where they are the docket's."""
         head = re.split(r"[ .\[:]", fault.where, maxsplit=1)[0]
-        if head in ("block", "style", "fit"):
+        if head in ("block", "style", "fit", "changes"):
             return replace(fault, where=self._where(f"garment.{fault.where}"))
         named = [str(self.path)] if self.path else []
         named += [self.measurements.path] if self.measurements and self.measurements.path else []
@@ -146,7 +194,7 @@ class Docket:
             InputError: the docket holds no garment to draft, or a value of it is off.
             DraftError: no sound pattern follows from the measurements and style.
         """
-        made = self._draft
+        made = self._drafted[0]
         if made is None:
             raise InputError(
                 Fault(
@@ -161,8 +209,9 @@ class Docket:
 
     @cached_property
     def _pieces(self) -> dict[str, Piece]:
-        drafted = dict(self._draft.pieces) if self.garment is not None and self._draft else {}
-        twice = sorted(set(drafted) & set(self.imported))
+        made, imported = self._drafted
+        drafted = dict(made.pieces) if made is not None else {}
+        twice = sorted(set(drafted) & set(imported))
         if twice:
             raise InputError(
                 [
@@ -174,7 +223,7 @@ class Docket:
                     for name in twice
                 ]
             )
-        pieces = {**drafted, **self.imported}
+        pieces = {**drafted, **imported}
         if not pieces:
             self.draft()
         self._check_names(pieces)
@@ -286,7 +335,8 @@ class Docket:
                     )
                 )
 
-        if self.garment is not None:  # an edge that only another style has is no slip
+        if self.garment is not None and self.garment.get("block"):
+            # an edge that only another style has is no slip
             from drafting.blocks import edge_names
 
             edges |= set(edge_names(self.garment["block"]))
@@ -307,11 +357,12 @@ class Docket:
         """The edges an allowance of this piece may name."""
         own = set(piece.edges) | {"all"}
         own |= {e.removeprefix("left ").removeprefix("right ") for e in own}
-        if self.garment is None or piece.name in self.imported:
+        block = (self.garment or {}).get("block")
+        if not block or piece.name in self.imported:
             return own
         from drafting.blocks import edge_names
 
-        return own | set(edge_names(self.garment["block"]))
+        return own | set(edge_names(block))
 
     def unused_allowances(self) -> tuple[str, ...]:
         """Edges named under ``allowances`` that no piece of this style has, in order."""

@@ -40,7 +40,7 @@ _KEYS = (
     "table",
     "record",
 )
-_GARMENT_KEYS = ("block", "style", "fit")
+_GARMENT_KEYS = ("block", "style", "fit", "changes")
 _LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside")
 _RECORD_KEYS = ("date", "note", "photo")
 _MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
@@ -136,7 +136,8 @@ def _garment(top: Reader) -> Mapping[str, Any] | None:
         )
     rest = {k: v for k, v in garment.data.items() if k not in odd}
     top.faults += unknown_keys(rest, _GARMENT_KEYS, garment.place())
-    if not isinstance(garment.get("block"), str):
+    only_changes = garment.has("changes") and top.has("pieces") and not garment.has("block")
+    if not only_changes and not isinstance(garment.get("block"), str):
         garment.note("block", "is missing.", "'chalkbeam blocks' lists what can be drafted.")
     if garment.has("style"):
         garment.sub("style")
@@ -145,6 +146,10 @@ def _garment(top: Reader) -> Mapping[str, Any] | None:
         garment.note(
             "fit", f"should be a list of changes, not {kind_of(fit)}.", f"Write '- {FORM}'."
         )
+    if garment.has("changes"):
+        from drafting.shaping.changes import read_changes
+
+        read_changes(garment)
     return _named(garment)
 
 

@@ -49,7 +49,6 @@ def draft(
     that run on over a seam, finished girths, the way for the head. When a check fails the
     pieces are written all the same, so that you can look at them, and the exit code is 1.
     """
-    from drafting.blocks import draft as draft_block
     from drafting.docket import Docket
     from drafting.export.svg import piece_svg
     from drafting.truing import compare
@@ -74,11 +73,11 @@ def draft(
     }
     moves: dict[str, list[Move]] = {}
     if made.fit:
-        plain = draft_block(made.block, made.measurements, made.style)
+        plain = read.draft_as(made.measurements, ())
         moves["fit"] = compare(plain.pieces, made.pieces)
     earlier = made.measurements.since
     if earlier is not None:
-        then = draft_block(made.block, earlier, made.style, made.fit)
+        then = read.draft_as(earlier, made.fit)
         moves["measurements"] = compare(then.pieces, made.pieces)
     texts["truing.txt"] = report_text(read, made, checks, moves)
     drawn: dict[str, str | bytes] = dict(texts)

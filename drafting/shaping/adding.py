@@ -1,0 +1,315 @@
+"""What is added to a piece or drafted from it: strips, facings, bands, linings, pocket bags.
+
+Operations of the scissors. Each new piece is drafted from the *finished* edge, so it is as long as
+the edge as it is now. Frame: piece mm. Common practice, no source, unless a line says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from drafting.allowance import FOLD
+from drafting.curves import left_of, unit
+from drafting.outline import Edge, Points, without_repeats
+from drafting.piece import Mark, Notch, Piece
+from drafting.shaping.cutting import relabelled
+from drafting.shaping.parts import Run, built, place_on, refuse, runs_of, xy
+from drafting.shaping.places import CutLine, beside
+from drafting.shaping.state import Work
+from drafting.truing import Seam, sewn_length
+
+INTERFACING = "interfacing"
+LINING = "lining"
+
+
+def strip(work: Work, name: str, edge: str, width: float, fold_line: str) -> Work:
+    """A strip added along an edge: the old edge becomes a line on the piece, ``fold_line``.
+
+    A straight edge moves out square to itself; a hem or a front edge is turned back on it.
+
+    Raises:
+        DraftError: no such edge, a curved one, or a fold.
+    """
+    piece = work.piece(name)
+    line = _edge(piece, edge).points
+    if edge == FOLD:
+        raise refuse(
+            "a strip along the fold would only be folded in.",
+            f"Make it a seam first ('seam at fold: {name}'), or spread the piece.",
+        )
+    chord = line[-1] - line[0]
+    off = np.abs((line - line[0]) @ left_of(unit(chord))).max()
+    if off > 0.02 * float(np.hypot(*chord)) + 0.5:
+        raise refuse(
+            f"the {edge} of the {name} is curved by {off:.0f} mm: a strip on it would not lie flat "
+            "when it is turned.",
+            "Draft a facing from it instead ('facing').",
+        )
+    outward = -left_of(unit(chord)) * width
+    runs = runs_of(piece)
+    i = [r.name for r in runs].index(edge)
+    before, after = runs[i - 1], runs[(i + 1) % len(runs)]
+    moved = Run(edge, line + outward, runs[i].notches, ())
+    if runs[i].darts:
+        raise refuse(f"the {edge} of the {name} has a dart.", "Move the dart first.")
+    lead = Run(before.name, np.stack([line[0], line[0] + outward]))
+    tail = Run(after.name, np.stack([line[-1] + outward, line[-1]]))
+    ring = [*runs[:i], lead, moved, tail, *runs[i + 1 :]]
+    marks = [*piece.marks, Mark(fold_line or f"{edge} line", line)]
+    made = built(piece, _in_order(ring), marks, piece.landmarks)
+    return work.with_piece(made)
+
+
+def _in_order(runs: Sequence[Run]) -> list[Run]:
+    """Runs turned so that a stretch added to the last edge, at the ring's seam, joins it."""
+    ring = list(runs)
+    while ring[0].name == ring[-1].name and len(ring) > 1:
+        ring = [ring[-1], *ring[:-1]]
+    return ring
+
+
+def _edge(piece: Piece, edge: str) -> Edge:
+    if edge not in piece.edges:
+        raise refuse(f"the {piece.name} has no edge '{edge}'; it has {', '.join(piece.edges)}.")
+    return piece.edges[edge]
+
+
+def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name: str) -> Work:
+    """A facing of one or more edges that follow one another: their own line, and once more ``width``
+    inside. Of more edges it is all in one, as where neck and armhole facings would overlap.
+
+    Raises:
+        DraftError: edges that do not follow one another, or a piece too narrow for it.
+    """
+    import shapely
+
+    piece = work.piece(name)
+    wanted = [_edge(piece, e).name for e in edges]
+    shape = shapely.Polygon(piece.sewing_line)
+    near = [*wanted, *_between(piece, wanted)]
+    lines = shapely.union_all([shapely.LineString(piece.edges[e].points) for e in near])
+    # Flat ends: the facing stops where its edge stops, along the neighbour's line.
+    zone = shapely.intersection(shape, lines.buffer(width, quad_segs=24, join_style="round"))
+    parts = [g for g in getattr(zone, "geoms", [zone]) if g.area > 100.0]
+    if len(parts) != 1 or len(parts[0].interiors):
+        raise refuse(
+            f"a facing of {width / 10:.1f} cm has no single shape on the {name}.",
+            "Make it narrower, or face the edges apart.",
+        )
+    if parts[0].area > 0.8 * shape.area:
+        raise refuse(
+            f"a facing of {width / 10:.1f} cm covers most of the {name}.", "Make it narrower."
+        )
+    ring = without_repeats(np.array(parts[0].exterior.coords), closed=True)
+    if not parts[0].exterior.is_ccw:
+        ring = ring[::-1]
+    runs = _named_ring(piece, ring)
+    made_name = made_name or f"{name} {_kind(wanted)} facing"
+    if made_name in work.pieces:
+        raise refuse(f"there is a piece '{made_name}' already.", "Give it another 'as' name.")
+    half = piece.fold is not None and not any(r.name == FOLD for r in runs)
+    changes: dict[str, object] = {"name": made_name, "bound": ()}
+    if half:
+        changes |= {"cut": 2 * piece.cut, "pair": True}
+    made = relabelled(built(piece, runs, (), {}, **changes))
+    out = work.with_new(made, name)
+    seams = [
+        Seam(f"{made_name}, {e}", ((name, e),), ((made_name, e),))
+        for e in wanted
+        if e in made.edges
+    ]
+    return out.sewn(*seams)
+
+
+def _between(piece: Piece, wanted: Sequence[str]) -> list[str]:
+    """Edges that lie between two of the wanted ones: the facing bridges them (a shoulder)."""
+    ring = list(piece.edges)
+    count = len(ring)
+    return [
+        n
+        for i, n in enumerate(ring)
+        if n not in wanted and ring[i - 1] in wanted and ring[(i + 1) % count] in wanted
+    ]
+
+
+def _kind(edges: Sequence[str]) -> str:
+    words = {"neckline": "neck"}
+    return " and ".join(words.get(e, e) for e in edges)
+
+
+def _named_ring(piece: Piece, ring: Points) -> list[Run]:
+    """The runs of a ring cut out of a piece: stretches of its edges by their names, the rest
+    'outer'."""
+    count = len(ring)
+    names = []
+    for i in range(count):
+        a, b = ring[i], ring[(i + 1) % count]
+        middle = 0.5 * (a + b)
+        found = [
+            n
+            for n, e in piece.edges.items()
+            if all(place_on(e.points, p)[1] < 1e-4 for p in (a, middle, b))
+        ]
+        names.append(found[0] if found else "outer")
+    start = next((i for i in range(count) if names[i] != names[i - 1]), 0)
+    runs: list[Run] = []
+    for k in range(count):
+        i = (start + k) % count
+        segment = np.stack([ring[i], ring[(i + 1) % count]])
+        if runs and runs[-1].name == names[i]:
+            runs[-1] = Run(names[i], np.concatenate([runs[-1].points, segment[1:]]))
+        else:
+            runs.append(Run(names[i], segment))
+    return [_with_notches(piece, r) for r in runs]
+
+
+def _with_notches(piece: Piece, run: Run) -> Run:
+    """A stretch of an edge with the notches that lie on it."""
+    if run.name not in piece.edges:
+        return run
+    edge = piece.edges[run.name]
+    found = []
+    for n in piece.notches:
+        if n.edge != run.name or n.match == "dart":
+            continue
+        at, off = place_on(run.points, edge.at(n.at_mm)[0])
+        if off < 1e-3:
+            found.append(Notch(run.name, at, n.count, n.match))
+    return replace(run, notches=tuple(found))
+
+
+def band(
+    work: Work,
+    name: str,
+    edge: str,
+    width: float,
+    made_name: str,
+    ease: float = 0.0,
+    overlap: float = 0.0,
+) -> Work:
+    """A straight band for an edge, folded along its middle: twice as wide as it is finished, as long
+    as the finished edge (all pieces that are cut of it) and an overlap.
+
+    ``ease``: how much longer the edge is than the band, gathered or eased in.
+    """
+    piece = work.piece(name)
+    _edge(piece, edge)
+    per = sewn_length(piece, edge)
+    each = (2.0 * per if piece.fold is not None else per) - ease
+    if each <= 0:
+        raise refuse("so much ease leaves no band.", "Use less.")
+    long_ = each + overlap
+    ring = ((0.0, 0.0), (long_, 0.0), (long_, 2.0 * width), (0.0, 2.0 * width))
+    names = (edge, "right end", "inner", "left end")
+    made_name = made_name or f"{name} band"
+    if made_name in work.pieces:
+        raise refuse(f"there is a piece '{made_name}' already.", "Give it another 'as' name.")
+    notches = tuple(
+        Notch(edge, x, 1, m)
+        for x, m in ((0.5 * each, "centre"), (each, "overlap"))
+        if 0 < x < long_
+    )
+    made = Piece(
+        name=made_name,
+        edges={n: Edge(n, np.array([ring[i], ring[(i + 1) % 4]])) for i, n in enumerate(names)},
+        cut=piece.cut if piece.fold is None else 1,
+        grain=((0.35 * long_, 0.5 * width), (0.65 * long_, 0.5 * width)),
+        turns=(0.0, 90.0, 180.0, 270.0),
+        notches=notches,
+        marks=(Mark("fold the band here", np.array([(0.0, width), (long_, width)])),),
+        label=(made_name, "", *piece.label[2:]),
+    )
+    out = work.with_new(relabelled(made), name)
+    twice = ((name, edge),) * (2 if piece.fold is not None else 1)
+    return out.sewn(
+        Seam(made_name, twice, ((made_name, edge),), ease - overlap, "gathered or eased in")
+    )
+
+
+def copy_of(work: Work, name: str, kind: str, shorter: float = 0.0, edge: str = "hem") -> Work:
+    """A copy for interfacing or lining, ``shorter`` at one edge (2 to 2.5 cm at a lining's hem).
+
+    Raises:
+        DraftError: it would be shortened at an edge that it has not.
+    """
+    piece = work.piece(name)
+    made_name = f"{name} {kind}"
+    if made_name in work.pieces:
+        raise refuse(f"there is a piece '{made_name}' already.")
+    made = piece.with_(name=made_name, marks=tuple(m for m in piece.marks if len(m.points) == 1))
+    if shorter > 0:
+        line = beside(made, _edge(made, edge).name, shorter)
+        made = trimmed(made, line, edge)
+    label = (made_name, "", *piece.label[2:])
+    made = relabelled(made.with_(name=made_name, label=label))
+    return work.with_new(made, name)
+
+
+def trimmed(piece: Piece, line: CutLine, edge: str) -> Piece:
+    """A piece without what lies past a line beside an edge; the new edge takes the old one's name."""
+    from drafting.shaping.parts import split
+
+    parts = split(piece, line.a, line.b, line.inner)
+    kept = min(parts, key=lambda p: sum(r.length_mm for r in p.runs if r.name == edge))
+    run = Run(edge, kept.line)
+    return built(piece, [*kept.runs, run], kept.marks, kept.landmarks)
+
+
+def pocket_bag(
+    work: Work, name: str, edge: str, at: float, opening: float, depth: float, made_name: str
+) -> Work:
+    """An in-seam pocket bag drafted from an edge, and its opening notched there.
+
+    ``at``: where the opening begins, mm from the edge's upper end; ``depth``: how far the bag hangs
+    below the opening's lower end.
+    """
+    piece = work.piece(name)
+    line = _edge(piece, edge)
+    down = bool(line.points[0, 1] > line.points[-1, 1])
+    spots = [at, at + opening]
+    if at < 0 or at + opening > line.length_mm:
+        raise refuse(
+            f"the opening does not fit on the {edge} ({line.length_mm / 10:.1f} cm).", "Move it up."
+        )
+    along = spots if down else [line.length_mm - s for s in spots]
+    notches = tuple(Notch(edge, x, 1, "pocket") for x in along)
+    marked = piece.with_(notches=(*piece.notches, *notches))
+    steps = np.linspace(along[0], along[1], 17)
+    mouth = np.array([line.at(float(x))[0] for x in steps])
+    top = mouth[0]
+    mouth = mouth - top
+    inward = -1.0 if float(np.mean(piece.sewing_line[:, 0])) < float(top[0]) else 1.0
+    if inward < 0:  # drawn with its mouth at the left, as any bag
+        mouth = mouth * (-1.0, 1.0)
+    wide = max(0.75 * opening, 110.0)
+    low = float(mouth[-1, 1]) - depth
+    outer = np.array(
+        [
+            mouth[-1],
+            (0.45 * wide, low),
+            (0.8 * wide, low),
+            (wide, low + 0.3 * depth),
+            (wide, 20.0),
+            mouth[0] + (0.0, 0.0),
+        ]
+    )
+    edges = {"mouth": Edge("mouth", mouth), "outer": Edge("outer", outer)}
+    made_name = made_name or f"{name} pocket bag"
+    if made_name in work.pieces:
+        raise refuse(f"there is a piece '{made_name}' already.", "Give it another 'as' name.")
+    ends = mouth[-1] - mouth[0]
+    made = Piece(
+        name=made_name,
+        edges=edges,
+        cut=4,
+        pair=True,
+        grain=(
+            xy(np.array([0.4 * wide, low * 0.8])),
+            xy(np.array([0.4 * wide, low * 0.8]) - 0.5 * ends),
+        ),
+        label=(made_name, "", *piece.label[2:]),
+    )
+    return work.with_piece(marked).with_new(relabelled(made), name)

@@ -1,0 +1,335 @@
+"""Cuts and joins: one piece along a line into two, two along a seam into one.
+
+Operations of the scissors. Both sides of a cut are the same line, so they mate; notches set across
+it let them be laid on one another again. A cut that ends at a dart goes along its legs, which are
+sewn in the new seam. Frame: piece mm. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from drafting.allowance import FOLD
+from drafting.outline import Edge, Points, polyline_length
+from drafting.piece import Mark, Notch, Piece
+from drafting.shaping.parts import (
+    Move,
+    Part,
+    Run,
+    built,
+    refuse,
+    rejoined,
+    runs_of,
+    split,
+)
+from drafting.shaping.pivoting import without_point
+from drafting.shaping.places import CutLine
+from drafting.shaping.state import Work
+from drafting.truing import Seam, Spot
+
+NOTCH_EVERY_MM = 280.0  # a notch at every 25 to 30 cm of a long seam at most
+_LEAST_FOR_NOTCH_MM = 60.0
+CENTRE_BACK, CENTRE_FRONT = "centre back", "centre front"
+
+
+def cut(
+    work: Work,
+    name: str,
+    line: CutLine,
+    seam: str,
+    into: Sequence[str] = (),
+    notches: int | None = None,
+) -> Work:
+    """One piece cut along a line into two, both new edges named ``seam`` and sewn together.
+
+    ``into``: the names of the two, the upper (or that at the centre) first; unset, they are named
+    by where they lie. ``notches``: how many are set across the cut; unset, by its length.
+
+    Raises:
+        DraftError: the line does not part the piece in two sound ones, or a name is taken.
+    """
+    piece = work.piece(name)
+    if seam in piece.edges:
+        raise refuse(f"the {name} has an edge '{seam}' already.", "Give the seam another name.")
+    bare = piece
+    for end in (line.a, line.b):
+        if end.tip is not None:
+            bare = without_point(bare, end)
+    parts = list(split(bare, line.a, line.b, line.inner))
+    level = _is_level(line.points)
+    key = 1 if level else 0
+    spots = [float(np.mean(p.ring[:, key])) for p in parts]
+    order = sorted((0, 1), key=lambda i: -spots[i] if level else abs(spots[i]))
+    names = list(into) or _names(name, level)
+    names = [n if into else (n if n == name else work.free_name(n)) for n in names]
+    for n in names:
+        if n != name and n in work.pieces:
+            raise refuse(f"there is a piece '{n}' already.", "Name both: 'into: [yoke, body]'.")
+    if names[0] == names[1]:
+        raise refuse("both parts have one name.", "Name both: 'into: [yoke, body]'.")
+    length = polyline_length(parts[0].line)
+    places = _notch_places(length, notches)
+    made = {}
+    for rank, i in enumerate(order):
+        # The first part's edge runs from the end of the line to its start, the other's back.
+        at = places if i == 1 else [length - x for x in places]
+        made[i] = _part_piece(piece, parts[i], names[rank], seam, at)
+    new = [made[i] for i in order]
+    told = {i: _kept_edges(piece, parts[i], made[i]) for i in (0, 1)}
+
+    def retold(spot: Spot) -> tuple[Spot, ...]:
+        if spot[0] != name:
+            return (spot,)
+        return tuple((made[i].name, e) for i in order for e in told[i].get(spot[1], ()))
+
+    out = work.instead([name], new).retold(retold)
+    told_as = seam.removesuffix(" seam")
+    return out.sewn(Seam(told_as, ((new[0].name, seam),), ((new[1].name, seam),)))
+
+
+def _is_level(points: Points) -> bool:
+    wide, high = np.ptp(points, axis=0)
+    return bool(wide > high)
+
+
+def _names(name: str, level: bool) -> list[str]:
+    return [f"upper {name}", f"lower {name}"] if level else [f"centre {name}", f"side {name}"]
+
+
+def _notch_places(length: float, count: int | None) -> list[float]:
+    """Where notches lie on a cut; not at its middle alone, or the two could be sewn swapped."""
+    if count is None:
+        count = 0 if length < _LEAST_FOR_NOTCH_MM else max(1, math.ceil(length / NOTCH_EVERY_MM))
+    return [length * (i + 1) / (count + 1) * (0.9 if count == 1 else 1.0) for i in range(count)]
+
+
+def _part_piece(piece: Piece, part: Part, name: str, seam: str, notches: Sequence[float]) -> Piece:
+    run = Run(seam, part.line, tuple(Notch(seam, x, 1, seam) for x in notches))
+    on_fold = part.on_fold
+    was_half = piece.fold is not None
+    alone = was_half and not on_fold
+    changes: dict[str, object] = {"name": name}
+    if alone:
+        changes |= {"cut": 2 * piece.cut, "pair": True}
+    made = built(piece, [*part.runs, run], part.marks, part.landmarks, **changes)
+    return relabelled(made)
+
+
+def relabelled(piece: Piece) -> Piece:
+    """The piece with its name and how it is cut in the first lines of its label."""
+    rest = [t for t in piece.label[1:] if not t.startswith(("cut ", "gather "))]
+    how = (
+        f"cut {piece.cut} on the fold"
+        if piece.fold is not None
+        else f"cut {piece.cut}, a pair"
+        if piece.pair and piece.cut == 2
+        else f"cut {piece.cut}, in pairs"
+        if piece.pair
+        else f"cut {piece.cut}"
+    )
+    return piece.with_(label=(piece.name, how, *rest))
+
+
+def _kept_edges(piece: Piece, part: Part, made: Piece) -> dict[str, list[str]]:
+    """Edge of the whole → the edges of a part that are of it."""
+    out: dict[str, list[str]] = {}
+    for run in part.runs:
+        for edge in made.edges.values():
+            if edge.name != run.name and not edge.name.startswith(f"{run.name} "):
+                continue
+            if edge.name != run.name and edge.name in piece.edges:
+                continue
+            near = np.hypot(*(edge.points - run.points[len(run.points) // 2]).T).min()
+            ends = np.hypot(*(edge.points[:, None] - run.points[None]).transpose(2, 0, 1)).min()
+            if min(near, ends) < 1e-6 and edge.name not in out.setdefault(run.name, []):
+                out[run.name].append(edge.name)
+    return out
+
+
+def join(work: Work, first: str, second: str, edge: str, other: str, name: str) -> Work:
+    """Two pieces laid together along an edge and made one; the second is turned to the first.
+
+    Raises:
+        DraftError: the edges are not one line, or one of the pieces lies on a fold that would bend.
+    """
+    a, b = work.piece(first), work.piece(second)
+    for piece, of in ((a, edge), (b, other)):
+        if of not in piece.edges:
+            raise refuse(f"the {piece.name} has no edge '{of}'; it has {', '.join(piece.edges)}.")
+    if b.fold is not None and a.fold is None:
+        return join(work, second, first, other, edge, name)
+    here, there = a.edges[edge].points, b.edges[other].points[::-1]
+    move = _laid_on(there, here)
+    gap = float(np.abs(_sampled(move(there)) - _sampled(here)).max())
+    off = abs(polyline_length(here) - polyline_length(there))
+    if gap > _JOIN_GAP_MM or off > _JOIN_GAP_MM:
+        raise refuse(
+            f"'{edge}' of the {first} and '{other}' of the {second} are not one line: laid together "
+            f"they part by {gap:.1f} mm, and their lengths by {off:.1f} mm.",
+            "Join straight or equal edges, with their darts closed.",
+        )
+    if b.fold is not None:
+        spots = move(np.array(b.fold))
+        if float(np.abs(spots[:, 0]).max()) > 0.01:
+            raise refuse(f"the fold of the {second} would not lie on that of the {first}.")
+    one, two = _without(a, edge), [r.moved(move) for r in _without(b, other)]
+    names = {r.name for r in one}
+    told: dict[str, str] = {}
+    meets = {one[-1].name: one[-1].points[-1], one[0].name: one[0].points[0]}
+    renamed = []
+    for i, run in enumerate(two):
+        shares = run.name in meets and (
+            (i == 0 and run.name == one[-1].name) or (i == len(two) - 1 and run.name == one[0].name)
+        )
+        new = run.name
+        if run.name in names and not shares and run.name != FOLD:
+            new = f"{second} {run.name}"
+        told[run.name] = new
+        renamed.append(run.named(new))
+    marks = [*a.marks, *(Mark(m.name, move(m.points), m.closed) for m in b.marks)]
+    landmarks = {**{n: move.xy(p) for n, p in b.landmarks.items()}, **a.landmarks}
+    made = relabelled(built(a, [*one, *renamed], rejoined(marks), landmarks, name=name))
+
+    def retold(spot: Spot) -> tuple[Spot, ...]:
+        piece, on = spot
+        if piece == first:
+            return () if on == edge else ((name, on),)
+        if piece == second:
+            return () if on == other else ((name, told[on]),)
+        return (spot,)
+
+    out = replace(
+        work, seams=tuple(s for s in work.seams if not _is_seam(s, first, edge, second, other))
+    )
+    return out.instead([first, second], [made]).retold(retold)
+
+
+_JOIN_GAP_MM = 0.5
+
+
+def _is_seam(seam: Seam, first: str, edge: str, second: str, other: str) -> bool:
+    spots = {*seam.a, *seam.b}
+    return spots == {(first, edge), (second, other)}
+
+
+def _laid_on(points: Points, line: Points) -> Move:
+    """The motion that lays the ends of one line on those of another."""
+    there, here = points[-1] - points[0], line[-1] - line[0]
+    angle = math.atan2(float(there[0] * here[1] - there[1] * here[0]), float(there @ here))
+    turned = Move(angle)
+    shift = 0.5 * (line[0] + line[-1]) - turned(0.5 * (points[0] + points[-1]))
+    return Move(angle, (float(shift[0]), float(shift[1])))
+
+
+def _sampled(points: Points, count: int = 33) -> Points:
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    at = np.linspace(0.0, run[-1], count)
+    return np.stack([np.interp(at, run, points[:, k]) for k in (0, 1)], axis=1)
+
+
+def _without(piece: Piece, edge: str) -> list[Run]:
+    """The runs of a piece from the end of an edge round to its start."""
+    runs = runs_of(piece)
+    i = [r.name for r in runs].index(edge)
+    return [*runs[i + 1 :], *runs[:i]]
+
+
+# --- folds, halves -----------------------------------------------------------------------------
+
+
+def seam_at_fold(work: Work, name: str, edge: str = "") -> Work:
+    """A piece on the fold cut in two there: its fold becomes a seam, ``edge``.
+
+    Raises:
+        DraftError: it lies on no fold.
+    """
+    piece = work.piece(name)
+    if piece.fold is None:
+        raise refuse(f"the {name} is not cut on a fold.")
+    edge = edge or (CENTRE_BACK if "back" in name.split() else CENTRE_FRONT)
+    edges = {
+        edge if n == FOLD else n: Edge(edge if n == FOLD else n, e.points)
+        for n, e in piece.edges.items()
+    }
+    made = relabelled(
+        piece.with_(
+            edges=edges,
+            fold=None,
+            cut=2 * piece.cut,
+            pair=True,
+            notches=tuple(replace(n, edge=edge) if n.edge == FOLD else n for n in piece.notches),
+            corners={k: v for k, v in piece.corners.items() if FOLD not in k},
+        )
+    )
+    return work.with_piece(made).sewn(Seam(edge, ((name, edge),), ((name, edge),)))
+
+
+def unfold(work: Work, name: str) -> Work:
+    """A piece on the fold, opened out: both halves in one outline, cut once in a single layer.
+
+    Raises:
+        DraftError: it lies on no fold.
+    """
+    piece = work.piece(name)
+    if piece.fold is None:
+        raise refuse(f"the {name} is not cut on a fold.")
+    sides = ("left", "right") if "back" not in name.split() else ("right", "left")
+    whole = relabelled(piece.opened(sides))
+    left, right = "left {}", "right {}"
+    told = {
+        e: ((name, left.format(e)), (name, right.format(e)))
+        for e in piece.edges
+        if left.format(e) in whole.edges
+    }
+    return work.with_piece(whole).doubled(name, told)
+
+
+def apart(work: Work, name: str) -> Work:
+    """A pair made into a left and a right piece, so that each can be changed for itself.
+
+    Raises:
+        DraftError: it is no pair.
+    """
+    piece = work.piece(name)
+    if not piece.pair:
+        raise refuse(
+            f"the {name} is no pair.",
+            f"Open it out first ('unfold: {name}')." if piece.fold is not None else "",
+        )
+    back = "back" in name.split()
+    first = piece.with_(
+        name=f"{'right' if back else 'left'} {name}", cut=piece.cut // 2, pair=False
+    )
+    ring = [Edge(e.name, (e.points * (-1.0, 1.0))[::-1]) for e in list(piece.edges.values())[::-1]]
+    other = piece.with_(
+        name=f"{'left' if back else 'right'} {name}",
+        cut=piece.cut // 2,
+        pair=False,
+        edges={e.name: e for e in ring},
+        grain=tuple((-x, y) for x, y in piece.grain),
+        notches=tuple(
+            replace(n, at_mm=piece.edges[n.edge].length_mm - n.at_mm) for n in piece.notches
+        ),
+        darts=tuple(
+            replace(
+                d,
+                first=(-d.second[0], d.second[1]),
+                second=(-d.first[0], d.first[1]),
+                tip=(-d.tip[0], d.tip[1]),
+            )
+            for d in piece.darts
+        ),
+        marks=tuple(Mark(m.name, m.points * (-1.0, 1.0), m.closed) for m in piece.marks),
+        landmarks={n: (-p[0], p[1]) for n, p in piece.landmarks.items()},
+        corners={(b, a): v for (a, b), v in piece.corners.items()},
+    )
+    for n in (first.name, other.name):
+        if n in work.pieces:
+            raise refuse(f"there is a piece '{n}' already.")
+    out = work.instead([name], [relabelled(first), relabelled(other)])
+    left, right = (other, first) if back else (first, other)
+    return out.doubled(name, {e: ((left.name, e), (right.name, e)) for e in piece.edges})

@@ -1,0 +1,80 @@
+"""A drafted garment after its changes: the same draft with other pieces, seams and checks.
+
+What the scissors leave of a draft: seams told anew, corners and runs where they still are, darts
+looked at again. Finished girths and what else the block found out holds for the draft before the
+changes, and is told so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from types import MappingProxyType
+
+from drafting.blocks import Draft
+from drafting.piece import Piece
+from drafting.shaping.changes import Change, replay
+from drafting.shaping.state import Work
+from drafting.truing import Corner, Run, check_dart_runs
+
+BEFORE = ", before the changes"
+
+
+def changed(
+    draft: Draft, changes: Sequence[Change], unit: str, further: Mapping[str, Piece] | None = None
+) -> tuple[Draft, dict[str, Piece]]:
+    """(the draft after its changes, the further pieces after them).
+
+    ``further``: pieces beside the draft, imported ones, which the changes may name too.
+
+    Raises:
+        DraftError: a change that cannot be done here, by its place in the list and its name.
+    """
+    imported = dict(further or {})
+    work = replay(Work({**draft.pieces, **imported}, draft.seams, (), unit), changes)
+    after = {n: p for n, p in work.pieces.items() if set(work.came_from(n)) <= set(imported)}
+    pieces = {n: p for n, p in work.pieces.items() if n not in after}
+    runs = tuple(r for run in draft.runs for r in _runs(run, work))
+    own = tuple(c for c in draft.extra_checks if " over dart " not in c.name)
+    made = replace(
+        draft,
+        pieces=MappingProxyType(pieces),
+        seams=tuple(s for s in work.seams if not {p for p, _ in (*s.a, *s.b)} & set(after)),
+        corners=tuple(c for corner in draft.corners for c in _corners(corner, work)),
+        runs=runs,
+        girths=tuple(replace(g, name=g.name + BEFORE) for g in draft.girths),
+        extra_checks=(*(replace(c, name=c.name + BEFORE) for c in own), *check_dart_runs(pieces)),
+        notes=(*draft.notes, *work.said),
+    )
+    return made, after
+
+
+def changed_pieces(
+    pieces: Mapping[str, Piece], changes: Sequence[Change], unit: str
+) -> dict[str, Piece]:
+    """Imported pieces after their changes.
+
+    Raises:
+        DraftError: a change that cannot be done here, by its place in the list and its name.
+    """
+    return dict(replay(Work(pieces, (), (), unit), changes).pieces)
+
+
+def _corners(corner: Corner, work: Work) -> list[Corner]:
+    """A corner on the pieces that have it now."""
+    return [
+        replace(corner, piece=name)
+        for name, piece in work.pieces.items()
+        if corner.piece in work.came_from(name) and _meet(piece, corner.before, corner.after)
+    ]
+
+
+def _meet(piece: Piece, before: str, after: str) -> bool:
+    ring = list(piece.edges)
+    return before in ring and ring[(ring.index(before) + 1) % len(ring)] == after
+
+
+def _runs(run: Run, work: Work) -> list[Run]:
+    """A line that runs on over a seam, where both its pieces still have it, once each."""
+    a, b = _corners(run.a, work), _corners(run.b, work)
+    return [replace(run, a=x, b=y) for x, y in zip(a, b, strict=False)] if len(a) == len(b) else []

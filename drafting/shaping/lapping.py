@@ -1,0 +1,89 @@
+"""Where paper laps over paper: what is covered twice is cut away, and the step on the edge is trued.
+
+Used by what takes in and by what shuts. Frame: piece mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from drafting.curves import sweep, unit
+from drafting.outline import Points, polyline_length
+from drafting.shaping.parts import Run, parted, place_on
+
+TRUE_REACH_MM = 40.0  # how far on each side of a step the edge is redrawn
+
+
+def trimmed_at(run: Run, lip: Points, from_start: bool) -> Run:
+    """A run without the stretch at its start (or end) that lies past a line."""
+    import shapely
+
+    line = shapely.LineString(run.points)
+    # The lip run on straight at both ends, so that an edge that leans is met too.
+    reach = 0.5 * line.length + 50.0
+    first, last = unit(lip[0] - lip[1]), unit(lip[-1] - lip[-2])
+    long_ = np.concatenate([[lip[0] + reach * first], lip, [lip[-1] + reach * last]])
+    met = shapely.intersection(line, shapely.LineString(long_))
+    spots = [
+        np.array(p.coords[0])
+        for g in [met]
+        for p in getattr(g, "geoms", [g])
+        if p.geom_type == "Point"
+    ]
+    if not spots:
+        return run
+    places = [place_on(run.points, p)[0] for p in spots]
+    at = max(places) if from_start else min(places)
+    if at < 1e-6 or run.length_mm - at < 1e-6:
+        return run
+    before, after = parted(run, at)
+    return after if from_start else before
+
+
+def stepless(before: list[Run], after: list[Run]) -> tuple[list[Run], list[Run]]:
+    """Two lists of runs whose meeting ends are joined by a smooth line where they miss each other."""
+    a, b = before[-1], after[0]
+    gap = float(np.hypot(*(a.points[-1] - b.points[0])))
+    if gap < 0.01 and turn(a.points[-1] - a.points[-2], b.points[1] - b.points[0]) < 0.02:
+        return before, after
+    reach = min(max(TRUE_REACH_MM, 3.0 * gap), 0.45 * a.length_mm, 0.45 * b.length_mm)
+    kept, _ = parted(a, a.length_mm - reach)
+    _, rest = parted(b, reach)
+    curve = sweep(
+        kept.points[-1],
+        kept.points[-1] - kept.points[-2],
+        rest.points[0],
+        rest.points[1] - rest.points[0],
+    ).flatten()
+    half = len(curve) // 2
+    lost = [n for n in a.notches if n.at_mm >= kept.length_mm - 1e-6]
+    more = [n for n in b.notches if n.at_mm < reach - 1e-6]
+    first = Run(
+        a.name,
+        np.concatenate([kept.points, curve[1 : half + 1]]),
+        (*kept.notches, *(n for n in lost)),
+        a.darts,
+    )
+    first = replace(
+        first, notches=tuple(replace(n, at_mm=min(n.at_mm, first.length_mm)) for n in first.notches)
+    )
+    lead = polyline_length(curve[half:])
+    second = Run(
+        b.name,
+        np.concatenate([curve[half:], rest.points[1:]]),
+        (
+            *(replace(n, at_mm=n.at_mm * lead / reach) for n in more),
+            *(replace(n, at_mm=n.at_mm + lead) for n in rest.notches),
+        ),
+        b.darts,
+    )
+    return [*before[:-1], first], [second, *after[1:]]
+
+
+def turn(a: Points, b: Points) -> float:
+    """Angle in radians between two directions (2,)."""
+    p, q = unit(a), unit(b)
+    return abs(math.atan2(float(p[0] * q[1] - p[1] * q[0]), float(p @ q)))

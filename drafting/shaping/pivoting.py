@@ -1,0 +1,243 @@
+"""Pivots: darts moved about a point, whole or in part, opened, split and closed.
+
+An operation of the scissors. What lies between the closed dart and the new place turns about the
+point; it is the same as folding the dart shut and slashing the new place open. The area of the
+piece with its darts closed stays, and so does the sum of the dart angles about the point.
+Frame: piece mm. Common practice, no source: H. Armstrong, *Patternmaking for Fashion Design*, and
+W. Aldrich, *Metric Pattern Cutting for Women's Wear*, teach the same (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from drafting.curves import unit
+from drafting.outline import Points
+from drafting.piece import Dart, Mark, Notch, Piece
+from drafting.shaping.lapping import stepless, trimmed_at
+from drafting.shaping.parts import (
+    End,
+    Move,
+    Part,
+    Run,
+    capped,
+    gap_run,
+    refuse,
+    split,
+    together,
+    which_stays,
+    xy,
+)
+
+LEGS_MM = 0.5  # legs that differ by more do not meet when the dart is closed
+_LEAST_DEG = 0.05
+POINT = "dart point"
+DRILL_SHORT_MM = 10.0  # the mark for a dart's point lies this far inside it, so that no hole shows
+DART, FLARE = "dart", "flare"
+
+
+def angle_about(point: Points, a: Points, b: Points) -> float:
+    """Angle in radians from a to b (2,) seen from a point, counter-clockwise positive."""
+    p, q = a - point, b - point
+    return math.atan2(float(p[0] * q[1] - p[1] * q[0]), float(p @ q))
+
+
+def pivot(
+    piece: Piece,
+    about: Points,
+    close: End,
+    open_at: End,
+    share: float = 1.0,
+    as_: str = DART,
+    short_mm: float = 0.0,
+) -> Piece:
+    """The piece with a share of one dart closed and opened at another place.
+
+    ``about`` (2,): the point that the dart points at; ``close``: the dart (`End.of_dart`);
+    ``open_at``: a place on the outline; ``as_``: 'dart', or 'flare': the opening is filled with
+    cloth, as at a hem; ``short_mm``: the new dart's point lies so far short of ``about``.
+
+    Raises:
+        DraftError: the dart does not point there, the line leaves the piece, or an outline would
+            cross itself.
+    """
+    if close.tip is None:
+        raise refuse("what is closed must be a dart.", "Such as 'from: dart 1'.")
+    if not 0.0 < share <= 1.0:
+        raise refuse("the share of the dart must be more than 0, at most 1.", "Such as 1/2.")
+    near, far = np.array(close.near), np.array(close.far)
+    legs = [float(np.hypot(*(p - about))) for p in (near, far)]
+    if abs(legs[0] - legs[1]) > LEGS_MM:
+        raise refuse(
+            f"the dart does not point at the place about which it is to turn: from there its legs are "
+            f"{legs[0]:.1f} and {legs[1]:.1f} mm.",
+            "Turn about the dart's own point: 'about: point of dart 1'.",
+        )
+    wedge = angle_about(about, near, far)
+    if abs(wedge) * share < math.radians(_LEAST_DEG):
+        raise refuse("so small a share of that dart is nothing to move.", "Use a larger one.")
+    tip = np.array(close.tip)
+    inner = [about] if float(np.hypot(*(tip - about))) > 1e-6 else []
+    # `open_at` → the point → the dart: the first part follows the opening up to the near leg.
+    before, after = split(
+        without_point(piece, close), open_at, close, np.array(inner).reshape(-1, 2)
+    )
+    before, after = _bare(before, at_end=True), _bare(after, at_end=False)
+    still, moving = which_stays(before, after)
+    turn = share * wedge * (1.0 if moving is before else -1.0)
+    moved = moving.moved(Move.about(about, turn))
+    closing = _closed(piece, close, about, still, moved, moving is before, share)
+    opening = _opened(open_at, about, still, moved, moving is before, as_, short_mm)
+    ends = (opening, closing) if moving is before else (closing, opening)
+    return with_points(together(piece, still, moved, *ends))
+
+
+def taken_from(
+    piece: Piece, about: Points, shut: End, open_at: End, by: float, short_mm: float = 0.0
+) -> Piece:
+    """The piece with a new dart at one place, its width taken out at another: a hem's fullness as a
+    dart.
+
+    ``about`` (2,): the point about which the part between turns; ``shut``: where it laps over the
+    rest, and what is covered twice is cut away; ``by``: the new dart's width at the edge, mm.
+
+    Raises:
+        DraftError: the line leaves the piece, or an outline would cross itself.
+    """
+    reach = float(np.hypot(*(np.array(open_at.near) - about)))
+    if by >= 1.2 * reach:
+        raise refuse("so wide a dart would be wider than it is long.", "Use less.")
+    angle = 2.0 * math.asin(0.5 * by / reach)
+    first, second = split(piece, open_at, shut, about[None, :])
+    still, moving = which_stays(first, second)
+    # The ring runs from the opening to the shut place on the first part: it turns clockwise to open.
+    moved = moving.moved(Move.about(about, angle if moving is first else -angle))
+    opening = _opened(open_at, about, still, moved, moving is first, DART, short_mm)
+    runs, others = list(still.runs), list(moved.runs)
+    lip = np.stack([about, np.array(shut.near)])
+    if moving is first:
+        others[-1] = trimmed_at(others[-1], lip, from_start=False)
+        others, runs = stepless(others, runs)
+    else:
+        others[0] = trimmed_at(others[0], lip, from_start=True)
+        runs, others = stepless(runs, others)
+    still, moved = replace(still, runs=tuple(runs)), replace(moved, runs=tuple(others))
+    ends = (opening, []) if moving is first else ([], opening)
+    return with_points(together(piece, still, moved, *ends))
+
+
+def without_point(piece: Piece, dart: End) -> Piece:
+    """The piece without the drill mark of a dart's point."""
+    import shapely
+
+    inside = shapely.Polygon([dart.near, dart.tip, dart.far]).buffer(1.0)
+    marks = tuple(
+        m
+        for m in piece.marks
+        if m.name != POINT or not shapely.covers(inside, shapely.Point(m.points[0]))
+    )
+    return piece.with_(marks=marks)
+
+
+def with_points(piece: Piece) -> Piece:
+    """The piece with the drill mark of every dart's point, a centimetre inside the dart."""
+    import shapely
+
+    drills = [m for m in piece.marks if m.name == POINT]
+    marks = list(piece.marks)
+    for dart in piece.darts:
+        tip, middle = np.array(dart.tip), 0.5 * (np.array(dart.first) + np.array(dart.second))
+        inside = shapely.Polygon([dart.first, dart.tip, dart.second]).buffer(1.0)
+        if any(shapely.covers(inside, shapely.Point(m.points[0])) for m in drills):
+            continue
+        marks.append(Mark(POINT, (tip + DRILL_SHORT_MM * unit(middle - tip))[None, :]))
+    return piece.with_(marks=tuple(marks))
+
+
+def _bare(part: Part, at_end: bool) -> Part:
+    """A part without the notch of the closed dart's leg where it ends, or begins."""
+    runs = list(part.runs)
+    i = -1 if at_end else 0
+    spot = runs[i].length_mm if at_end else 0.0
+    notches = tuple(n for n in runs[i].notches if n.match != "dart" or abs(n.at_mm - spot) > 0.01)
+    runs[i] = replace(runs[i], notches=notches)
+    return replace(part, runs=tuple(runs))
+
+
+def _closed(
+    piece: Piece,
+    close: End,
+    about: Points,
+    still: Part,
+    moved: Part,
+    moved_first: bool,
+    share: float,
+) -> list[Run]:
+    """What fills the outline where the dart was: nothing, or what is left of the dart."""
+    if share == 1.0:
+        return []
+    first, second = (moved, still) if moved_first else (still, moved)
+    a, b = first.runs[-1], second.runs[0]
+    old = np.array(close.tip)
+    middle = 0.5 * (a.points[-1] + b.points[0])
+    tip = about + unit(middle - about) * float(np.hypot(*(old - about)))
+    return [_dart_run(close.edge, a, b, tip)]
+
+
+def _dart_run(edge: str, before: Run, after: Run, tip: Points) -> Run:
+    """The top of a dart between two runs, with the dart on it."""
+    first, second = before.points[-1], after.points[0]
+    direction = before.points[-1] - before.points[-2]
+    points = np.array([first, *capped(direction, first, second, tip), second])
+    run = Run(edge, points, (), (Dart(edge, xy(first), xy(second), xy(tip)),))
+    return replace(run, notches=tuple(Notch(edge, x, 1, "dart") for x in (0.0, run.length_mm)))
+
+
+def _opened(
+    at: End, about: Points, still: Part, moved: Part, moved_first: bool, as_: str, short_mm: float
+) -> list[Run]:
+    """What fills the outline where the piece was opened: the new dart, or cloth."""
+    first, second = (still, moved) if moved_first else (moved, still)
+    a, b = first.runs[-1], second.runs[0]
+    if as_ == FLARE:
+        return gap_run(at.edge, a.points[-1], b.points[0])
+    middle = 0.5 * (a.points[-1] + b.points[0])
+    length = float(np.hypot(*(middle - about)))
+    if short_mm >= 0.8 * length:
+        raise refuse("the new dart would be hardly longer than it is kept short.", "Use less.")
+    tip = about + unit(middle - about) * short_mm
+    return [_dart_run(at.edge, a, b, tip)]
+
+
+def spread_dart_angles(piece: Piece, about: Points) -> float:
+    """Sum of the angles (radians) of a piece's darts, seen from a point (2,)."""
+    return sum(abs(angle_about(about, np.array(d.first), np.array(d.second))) for d in piece.darts)
+
+
+def closed_area(piece: Piece, about: Sequence[float]) -> float:
+    """Area mm² of a piece with its darts cut out up to a point, which is what is left when they are
+    closed."""
+    from drafting.outline import signed_area
+
+    ring = []
+    centre = np.asarray(about, dtype=np.float64)
+    for name, edge in piece.edges.items():
+        points = edge.points
+        for dart in piece.darts:
+            if dart.edge != name:
+                continue
+            end = End.of_dart(piece, dart)
+            steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+            points = np.concatenate(
+                [
+                    points[steps < end.before - 1e-9],
+                    [end.near, xy(centre), end.far],
+                    points[steps > end.after + 1e-9],
+                ]
+            )
+        ring.append(points[:-1])
+    return signed_area(np.concatenate(ring))

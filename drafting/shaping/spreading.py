@@ -1,0 +1,202 @@
+"""Slash and spread, and the contrary: fullness at one end or both, length put in and taken out.
+
+Operations of the scissors. The piece is slashed along a line; what lies beyond it turns about one
+end of the line (hinged) or slides (parallel), and the gap is filled with cloth. Taken in, the paper
+is overlapped along the line instead and the edge trued. Frame: piece mm. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from drafting.curves import left_of, sweep, unit
+from drafting.outline import Edge, Points, without_repeats
+from drafting.piece import Piece
+from drafting.shaping.lapping import stepless, trimmed_at, turn
+from drafting.shaping.parts import (
+    End,
+    Move,
+    Part,
+    gap_run,
+    place_on,
+    refuse,
+    split,
+    together,
+    which_stays,
+)
+
+_LEAST_MM = 0.05
+
+
+def spread(
+    piece: Piece, line: Sequence[End], inner: Points, at_first: float, at_second: float
+) -> Piece:
+    """The piece slashed along one line and opened by ``at_first`` and ``at_second`` mm at its ends.
+
+    ``line``: both ends; ``inner`` (K, 2): the points between. Less than 0 overlaps. What does not
+    hold the fold, or the grainline, moves.
+
+    Raises:
+        DraftError: a dart at an end, both ends apart by different signs, or an outline that crosses
+            itself.
+    """
+    a, b = line
+    if a.tip is not None or b.tip is not None:
+        raise refuse("a slash ends on an edge, not at a dart.", "Pivot the dart, or end beside it.")
+    if max(abs(at_first), abs(at_second)) < _LEAST_MM:
+        raise refuse("it would be spread by nothing.", "Say by how much: 'by: 2 cm'.")
+    if at_first * at_second < 0:
+        raise refuse("one end would open and the other close.", "Use amounts of one sign.")
+    one, two = split(piece, a, b, inner)
+    ends = (np.array(a.near), np.array(b.near))
+    amounts = (at_first, at_second)
+    if one.on_fold and two.on_fold and at_first == at_second:
+        # Across the fold: the lower part slides along it.
+        still, moving = sorted((one, two), key=lambda p: -float(np.mean(p.ring[:, 1])))
+    else:
+        still, moving = which_stays(one, two)
+    move = _opening(ends, amounts, outward=_away(ends, still))
+    moved = moving.moved(move)
+    if max(amounts) > 0:
+        after_still = a if still is two else b
+        after_moved = b if still is two else a
+        first = gap_run(after_still.edge, still.runs[-1].points[-1], moved.runs[0].points[0])
+        last = gap_run(after_moved.edge, moved.runs[-1].points[-1], still.runs[0].points[0])
+        return together(piece, still, moved, first, last)
+    return _overlapped(piece, still, moved)
+
+
+def _away(ends: tuple[Points, Points], still: Part) -> Points:
+    """Unit direction (2,) square to the line, away from the part that stays."""
+    normal = left_of(unit(ends[1] - ends[0]))
+    middle = np.mean(still.ring, axis=0) - 0.5 * (ends[0] + ends[1])
+    return -normal if float(normal @ middle) > 0 else normal
+
+
+def _opening(ends: tuple[Points, Points], amounts: tuple[float, float], outward: Points) -> Move:
+    """The motion that opens a line by ``amounts`` (straight from lip to lip) at its ends."""
+    (a, b), (first, second) = ends, amounts
+    if first == second:
+        return Move(0.0, (float(first * outward[0]), float(first * outward[1])))
+    if abs(first) < abs(second):
+        return _opening((b, a), (second, first), outward)
+    # At b it slides, then turns about b's new place until a is as far open as asked.
+    slide = Move(0.0, (float(second * outward[0]), float(second * outward[1])))
+    centre = slide(b)
+    lever = slide(a)
+    length = float(np.hypot(*(a - b)))
+    sign = 1.0 if float((left_of(a - b)) @ outward) * math.copysign(1.0, first) > 0 else -1.0
+
+    def gap(angle: float) -> float:
+        return float(np.hypot(*(Move.about(centre, sign * angle)(lever) - a)))
+
+    wanted = abs(first)
+    low, high = 0.0, min(math.pi * 0.9, 2.0 * (abs(first) + abs(second)) / max(length, 1e-9))
+    if gap(high) < wanted:
+        raise refuse("it cannot be opened so far.", "Use less, or more lines.")
+    for _ in range(80):
+        angle = 0.5 * (low + high)
+        low, high = (angle, high) if gap(angle) < wanted else (low, angle)
+    return Move.about(centre, sign * 0.5 * (low + high)).after(slide)
+
+
+def _overlapped(piece: Piece, still: Part, moved: Part) -> Piece:
+    """Two parts of which the second lies over the first: what is covered twice is cut off the second,
+    and the steps that are left on the edges are trued."""
+    lip = without_repeats(still.line)
+    runs = list(moved.runs)
+    runs[0] = trimmed_at(runs[0], lip, from_start=True)
+    runs[-1] = trimmed_at(runs[-1], lip, from_start=False)
+    trimmed = replace(moved, runs=tuple(runs), marks=moved.marks)
+    before, first = stepless(list(still.runs), list(trimmed.runs))
+    last, after = stepless(first, before)
+    marks = [*still.marks, *moved.marks]
+    whole = replace(still, runs=tuple(after), marks=tuple(marks))
+    return together(piece, whole, replace(trimmed, runs=tuple(last), marks=()), [], [])
+
+
+def fan(
+    piece: Piece,
+    ends: Sequence[tuple[End, End]],
+    amounts: Sequence[tuple[float, float]],
+) -> Piece:
+    """The piece slashed along several lines, each from its first to its second end, and opened at
+    each by its amounts.
+
+    The lines are taken from the one farthest from what stays: those still to come lie in that part
+    and do not move.
+    """
+    order = _far_first(piece, ends)
+    for i in order:
+        piece = spread(piece, _again(piece, ends[i]), np.zeros((0, 2)), *amounts[i])
+    return piece
+
+
+def _far_first(piece: Piece, ends: Sequence[tuple[End, End]]) -> list[int]:
+    """The order in which lines are spread: the smaller the part that stays, the later."""
+    areas = []
+    for a, b in ends:
+        still, _ = which_stays(*split(piece, a, b, np.zeros((0, 2))))
+        x, y = still.ring.T
+        areas.append(0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)))
+    return [int(i) for i in np.argsort(areas)[::-1]]
+
+
+def _again(piece: Piece, ends: tuple[End, End]) -> tuple[End, End]:
+    """Ends found again by their points on a piece whose far side has moved."""
+    made = []
+    for end in ends:
+        at, off = place_on(piece.edges[end.edge].points, end.near)
+        if off > 0.01:
+            raise refuse("two of the lines cross.", "Use fewer lines.")
+        made.append(End.on(piece, end.edge, at))
+    return made[0], made[1]
+
+
+def trued(piece: Piece, edge: str, reach_mm: float = 30.0, turn_deg: float = 4.0) -> Piece:
+    """The piece with the corners inside an edge redrawn as smooth curves.
+
+    ``reach_mm``: how far on each side of a corner the edge may change; corners of less than
+    ``turn_deg`` are left. Darts on the edge stay as they are.
+    """
+    line = piece.edges[edge]
+    points, kept = line.points, []
+    roofs = [
+        sorted(place_on(points, p)[0] for p in (d.first, d.second))
+        for d in piece.darts
+        if d.edge == edge
+    ]
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    for i in range(1, len(points) - 1):
+        if any(low - 1e-3 <= run[i] <= high + 1e-3 for low, high in roofs):
+            continue
+        corner = turn(points[i] - points[i - 1], points[i + 1] - points[i])
+        if math.degrees(corner) >= turn_deg:
+            kept.append(float(run[i]))
+    if not kept:
+        raise refuse(f"the {edge} has no corner to true.")
+    out: list[Points] = []
+    start = 0.0
+    for i, at in enumerate(kept):
+        free = [at - start, (kept[i + 1] if i + 1 < len(kept) else float(run[-1])) - at]
+        for low, high in roofs:
+            free[0] = min(free[0], at - high) if high <= at else free[0]
+            free[1] = min(free[1], low - at) if low >= at else free[1]
+        reach = min(reach_mm, 0.45 * free[0] if i else 0.9 * free[0], 0.45 * free[1])
+        a, ta = Edge(edge, points).at(at - reach)
+        b, tb = Edge(edge, points).at(at + reach)
+        inside = points[(run > start + 1e-9) & (run < at - reach - 1e-9)]
+        out += [inside, sweep(a, ta, b, tb).flatten()]
+        start = at + reach
+    out.append(points[run > start + 1e-9])
+    new = without_repeats(np.concatenate([points[:1], *out]))
+    edges = {n: Edge(n, new) if n == edge else e for n, e in piece.edges.items()}
+    factor = edges[edge].length_mm / line.length_mm
+    notches = tuple(
+        replace(n, at_mm=n.at_mm * factor) if n.edge == edge else n for n in piece.notches
+    )
+    return piece.with_(edges=edges, notches=notches)
