@@ -72,8 +72,8 @@ def run(
     from calibrate.virtual_table import VirtualCamera, VirtualTable
     from drafting import Docket
     from drafting.export.svg import pieces_svg
-    from projector.commands.lay_picture import lay_picture
-    from projector.commands.laying import laid
+    from projector.lay_picture import lay_picture
+    from projector.laying import laid
     from projector.painter import render
 
     began = time.perf_counter()

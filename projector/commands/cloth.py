@@ -255,7 +255,7 @@ def _write(
     from calibrate.cloth_scan import picture
     from configs.files import FORMAT_VERSION, dump_yaml
     from drafting.cloth import Cloth
-    from projector.commands.laying import taken
+    from projector.commands.places import taken
     from projector.hold import alone
     from projector.journal import with_noted
 

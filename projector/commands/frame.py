@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import FILE, Command, Place
+from projector.commands.places import FILE, Command, Place, taken
 from projector.output import EXACT_PICTURE, write_picture
 
 
@@ -45,7 +45,7 @@ def frame(
     """
     from calibrate import Calibration
     from configs.errors import Fault, InputError
-    from projector.commands.laying import laid, taken
+    from projector.laying import laid
     from projector.painter import render
     from projector.scene import Stage, light_words, view_of
 

@@ -8,14 +8,17 @@ may be written over is one rule for all commands: `projector.output`.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from projector import output
 from projector.output import Kind
+
+if TYPE_CHECKING:
+    from drafting import Docket
 
 JSON_OPTION = click.option("--json", "as_json", is_flag=True, help="The result for programs.")
 FILE: Any = click.Path(path_type=Path)  # that is read only
@@ -120,3 +123,30 @@ def _no_such_place(path: Path, folder: Path, param: click.Parameter | None) -> E
 
 
 OUT_FOLDER = Place()
+
+
+def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str]]:
+    """Dockets as the table left them, with what its journals still hold; and what to say of it.
+
+    Args:
+        alone: to be written to: each is kept from every table until the command ends.
+
+    Raises:
+        InputError: one is open at a table (every such one is named), or has faults.
+    """
+    from configs.errors import ChalkbeamError, Fault, InputError
+    from projector.hold import held
+    from projector.shares import as_noted
+
+    if alone:
+        faults: list[Fault] = []
+        for path in dict.fromkeys(p.resolve() for p in paths):
+            if not path.is_file():
+                continue  # told by its own name below
+            try:
+                click.get_current_context().with_resource(held(path))
+            except ChalkbeamError as error:
+                faults += error.faults
+        if faults:
+            raise InputError(faults)
+    return as_noted(paths)

@@ -51,10 +51,10 @@ def project(
     from configs import shipped
     from drafting import Docket
     from projector.app import Beam, run
-    from projector.commands.laying import kept_lay, noted_plan
     from projector.first_light import is_plain
     from projector.height import notes
     from projector.journal import Journal
+    from projector.laying import kept_lay, noted_plan
     from projector.sitting import Sitting
 
     read = Docket.load(docket)

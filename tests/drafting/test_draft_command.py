@@ -221,7 +221,7 @@ def test_without_allowances_every_way_to_cloth_or_paper_says_so(
 def test_a_docket_laid_before_says_it_at_the_table_too(tmp_path: Path) -> None:
     """What frame and project show first names it; 'all: 0' says that it is meant so."""
     from drafting.docket import Docket
-    from projector.commands.laying import laid
+    from projector.laying import laid
 
     path = bare_docket(tmp_path, "cloth: {width: 1400 mm}\nlay: [{piece: front, at: [0, 0]}]\n")
     assert "seam line" in laid(Docket.load(path))[1]

@@ -57,7 +57,7 @@ def test_a_docket_without_a_lay_is_laid_and_told(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Never laid: laid quickly for the picture, said so, and the file left as it was."""
-    from projector.commands import laying
+    from projector import laying
 
     monkeypatch.setattr(laying, "QUICK_SECONDS", 0.3)
     path, cal, out = files

@@ -15,7 +15,7 @@ import pytest
 
 from drafting.docket import Docket
 from projector.cli import main
-from projector.commands.lay_picture import docket_lay, lay_picture
+from projector.lay_picture import docket_lay, lay_picture
 
 DOCKET = """chalkbeam: 1
 title: banner bag
@@ -267,7 +267,7 @@ def test_a_band_laid_across_the_grain_is_named(
 
 def test_the_pictures_arrow_runs_along_the_band(tmp_path: Path) -> None:
     """The drawn arrow of every piece is parallel to the grainline that the piece carries."""
-    from projector.commands.lay_picture import _Picture
+    from projector.lay_picture import _Picture
 
     path = tmp_path / "skirt.yaml"
     path.write_text(SKIRT.replace("CLOTH", "nap: one-way"))
@@ -394,7 +394,7 @@ def test_little_to_spare_for_a_crooked_cut_is_said(
 
 def test_the_table_is_told_when_two_garments_lie_on_one_another(tmp_path: Path) -> None:
     """Laid together nothing is said; the other one laid over it since then is."""
-    from projector.commands.laying import laid
+    from projector.laying import laid
 
     one, two = pair_of_dockets(tmp_path)
     assert run(one, "--with", two, "--seconds", "0.5", "--no-compare") == 0
@@ -408,7 +408,7 @@ def test_the_table_is_told_when_two_garments_lie_on_one_another(tmp_path: Path) 
 
 def test_the_first_plan_of_frame_keeps_off_what_shares_the_cloth(tmp_path: Path) -> None:
     """A docket never laid is laid before it is shown, clear of the other garment, and says so."""
-    from projector.commands.laying import laid
+    from projector.laying import laid
 
     one, two = pair_of_dockets(tmp_path)
     assert run(two, "--seconds", "0.3", "--no-compare") == 0

@@ -332,7 +332,7 @@ def test_a_plan_keeps_off_what_shares_the_cloth(tmp_path: Path) -> None:
     """Asked for at the table too, no piece is planned onto another garment's; she is told so."""
     from shapely.geometry import Polygon
 
-    from projector.commands.lay_picture import docket_lay
+    from projector.lay_picture import docket_lay
 
     front = [[0, 0], [600, 0], [600, 500], [0, 500]]
     cloth = {"width": "1400 mm", "length": "2 m"}

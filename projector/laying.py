@@ -1,0 +1,374 @@
+"""Lays for dockets: planned, written into each as it is then, and made where there is none yet.
+
+Between `drafting.lay`, which plans, and what is shown or written: `lay`, `frame`, `project` and the
+demo. A docket is read again before a lay is written into it: an edit made meanwhile stays.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from drafting import Docket
+    from drafting.lay.advice import Choice, Leftover, Purchase
+    from drafting.lay.model import Lay
+    from drafting.placement import Placement
+    from projector.journal import Left
+    from projector.planning import Noted
+    from projector.shares import Together
+
+QUICK_SECONDS = 5.0
+_MOST_COMPARED = 60  # pieces; with more each width takes seconds, so she is asked (--compare)
+_NAME_ONE = "Add 'cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}'."
+
+
+def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
+    """The docket with a lay, and what to say: that one had to be made, and of its allowances.
+
+    "" when it had a lay and its allowances leave no doubt.
+
+    Raises:
+        InputError: no cloth is named, or a docket that shares it is of no use.
+        LayError: the pieces do not fit the cloth, or nothing could be laid.
+    """
+    from configs.errors import Fault, InputError, LayError
+
+    if docket.lay:
+        docket.pieces()
+        return docket, " ".join([*docket.allowance_cautions(), *sharing_notes(docket)])
+    where = str(docket.path or "docket")
+    if docket.cloth is None:
+        raise InputError(
+            Fault(
+                f"{where}: cloth",
+                "no cloth is named, so nothing can be laid.",
+                _NAME_ONE,
+            )
+        )
+    from drafting.lay import plan
+    from projector.shares import rules_of, together
+
+    joined = together([docket])
+    lay = plan(
+        joined.pieces,
+        docket.cloth,
+        seconds=QUICK_SECONDS if seconds is None else seconds,
+        locked=joined.still,
+        rules=rules_of(joined, docket.distance_mm),
+    )
+    own = tuple(p for p in lay.docket_placements() if joined.own(p.piece))
+    if not own:
+        raise LayError(Fault(where, "no piece fits on the cloth.", "Check the cloth's size."))
+    note = (
+        f"The docket had no lay: planned one, {lay.used_length_mm:.0f} mm of cloth. "
+        "'chalkbeam lay' takes more time over it."
+    )
+    if lay.left_out:
+        note += f" No room for {', '.join(lay.left_out)}."
+    note = " ".join([note, *joined.said, *docket.allowance_cautions()])
+    docket = docket.replace(lay=own)
+    return docket, " ".join([note, *sharing_notes(docket)])
+
+
+def kept_lay(docket: Docket) -> tuple[Docket, str]:
+    """As `laid`, and the lay that had to be made is in the docket's file.
+
+    The file is read again before it is written: an edit made meanwhile stays, and where the plan
+    does not suit it, it is made anew.
+
+    Raises:
+        ChalkbeamError: as `laid`; or the docket is edited again and again.
+    """
+    from configs.errors import Fault, InputError
+    from drafting import Docket
+    from projector.hold import alone
+
+    for _ in range(3):
+        made, note = laid(docket)
+        if docket.lay or docket.path is None:
+            return made, note
+        with alone(docket.path):
+            docket = Docket.load(docket.path)
+            if not docket.lay and not unlike(made, docket):
+                docket.replace(lay=made.lay).save()
+                return Docket.load(docket.path), note  # type: ignore[arg-type]  # it was loaded
+    raise InputError(
+        Fault(str(docket.path), "was changed again and again while it was laid.", "Try again.")
+    )
+
+
+def unlike(planned: Docket, now: Docket) -> list[str]:
+    """What a plan hangs on and is not as it was: names of pieces, "cloth", "distance", "quantity"."""
+    from drafting.piece_entry import entry_of
+
+    said = [
+        key
+        for key, same in (
+            ("cloth", planned.cloth == now.cloth),
+            ("distance", planned.distance_mm == now.distance_mm),
+            ("quantity", planned.quantity == now.quantity),
+        )
+        if not same
+    ]
+    before, after = planned.pieces(), now.pieces()
+    for name in dict.fromkeys((*before, *after)):
+        one, other = before.get(name), after.get(name)
+        if (
+            one is None
+            or other is None
+            or entry_of(one) != entry_of(other)
+            or planned.allowances_for(name) != now.allowances_for(name)
+        ):
+            said.append(name)
+    return said
+
+
+def noted_plan(docket: Docket, left: Left) -> Noted:
+    """What was left for her to decide, as the table shows a plan."""
+    from projector.lay_picture import docket_lay
+    from projector.planning import Found, Noted
+
+    lay = docket_lay(docket.replace(lay=left.lay))
+    found = Found(left.lay, lay.used_length_mm, lay.efficiency, ())
+    return Noted(found, left.settle)
+
+
+def sharing_notes(docket: Docket) -> list[str]:
+    """Where pieces of a docket lie on those of another that shares its cloth, in sentences."""
+    from shapely.geometry import Polygon
+
+    from configs.errors import ChalkbeamError
+    from drafting import Docket
+    from projector.lay_picture import docket_lay
+
+    if not docket.shares or docket.path is None:
+        return []
+    said = []
+    own = docket_lay(docket).placements
+    for name in docket.shares:
+        try:
+            other = Docket.load(docket.path.parent / name)
+            if other.cloth is None:
+                other = other.replace(cloth=docket.cloth)
+            theirs = docket_lay(other).placements if other.placed() else ()
+        except ChalkbeamError as error:
+            said.append(f"{name} shares this cloth and cannot be read: {error.faults[0]}")
+            continue
+        on = [
+            f"{p.key} on its {q.key}"
+            for p in own
+            for q in theirs
+            if Polygon(p.outline_mm).intersection(Polygon(q.outline_mm)).area > 1.0
+        ]
+        if on:
+            said.append(
+                f"{name} shares this cloth, and there lies {', '.join(on)}: lay one of them anew, "
+                f"'chalkbeam lay {docket.path} --afresh'."
+            )
+    return said
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A lay of all that shares a cloth, and what was reckoned from it.
+
+    ``purchase``: None for cloth that she has; ``widths``: what other widths and folds would need;
+    ``would_help``: sentences, when something found no room; ``problems``: what is wrong with it.
+    """
+
+    lay: Lay
+    distance_mm: float
+    purchase: Purchase | None
+    leftover: Leftover
+    would_help: tuple[str, ...]
+    widths: tuple[Choice, ...]
+    problems: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def planned(
+    dockets: Sequence[Docket],
+    joined: Together,
+    *,
+    seconds: float,
+    distance_mm: float | None = None,
+    afresh: bool = False,
+    compare: bool | None = None,
+    sold_by: str = "cm",
+    partial: bool = True,
+    progress: Callable[[Lay], bool] | None = None,
+) -> Planned:
+    """Plan the lay of dockets that are laid together.
+
+    Args:
+        dockets: those that are laid now, ``joined`` with what shares their cloth.
+        distance_mm: between two cutting lines; None for the first docket's.
+        afresh: do not start from the lay so far; what is locked or traced stays in any case.
+        compare: also try other widths and folds; None for where that is of use.
+        sold_by: cm or yd, in which cloth is bought.
+        partial: whether a lay in which something found no room is of use.
+        progress: told of every better lay; False ends it.
+
+    Raises:
+        InputError: no cloth is named.
+        LayError: something found no room, and that is of no use; with what would help.
+    """
+    from configs.errors import Fault, InputError, LayError
+    from drafting.lay import plan
+    from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
+    from projector.shares import rules_of
+
+    cloth, pieces, where = joined.cloth, joined.pieces, f"{dockets[0].path or 'docket'}: cloth"
+    if cloth is None:
+        raise InputError(Fault(where, "no cloth is named, so nothing can be laid.", _NAME_ONE))
+    apart = dockets[0].distance_mm if distance_mm is None else distance_mm
+    rules = rules_of(joined, apart)
+    still, start = _placements(dockets, joined.prefixes, afresh)
+    made = plan(pieces, cloth, seconds, [*still, *joined.still], progress, start=start, rules=rules)
+    bolt = cloth.length_mm is None and cloth.outline is None
+    purchase = to_buy(made, sold_by) if bolt else None
+    layers = 2.0 if cloth.fold == "crosswise" else 1.0
+    rest = leftover(made, purchase.length_mm / layers if purchase is not None else None)
+    helps = what_would_help(pieces, cloth, made, rules=rules) if made.left_out else []
+    if made.left_out and not partial:
+        raise LayError(
+            [
+                Fault(
+                    where,
+                    f"there is no room for {', '.join(made.left_out)}; nothing was changed.",
+                    "'--partial' keeps a lay of the rest.",
+                ),
+                *(Fault("", line) for line in helps),
+            ]
+        )
+    few = len(made.placements) + len(made.left_out) <= _MOST_COMPARED
+    if compare is None:
+        compare_now = cloth.outline is None and few and not made.interrupted
+    else:
+        compare_now = compare
+    # cloth with a length is hers: only its folding is still to be chosen
+    widths = {} if bolt or compare else {"widths_mm": ()}
+    quick = min(1.0, max(seconds, 0.2))
+    choices = (
+        compare_widths(pieces, cloth, seconds=quick, **widths, rules=rules) if compare_now else []
+    )
+    return Planned(
+        made, apart, purchase, rest, tuple(helps), tuple(choices), tuple(made.problems()),
+        (*cloth.contradictions(), *_across_notes(made)),
+    )  # fmt: skip
+
+
+def _across_notes(made: Lay) -> list[str]:
+    keys = made.across_grain()
+    if not keys:
+        return []
+    lie = "lies" if len(keys) == 1 else "lie"
+    return [
+        f"{', '.join(keys)} {lie} across the grain, to save cloth. Where it must run along "
+        "(less stretch; a stripe), say 'nap: two-way' under 'cloth'."
+    ]
+
+
+def _placements(
+    dockets: Sequence[Docket], names: Sequence[str], afresh: bool
+) -> tuple[list[Placement], list[Placement]]:
+    """Placements that must stay (locked or traced), and those to start from."""
+    locked: list[Placement] = []
+    start: list[Placement] = []
+    for prefix, one in zip(names, dockets, strict=True):
+        for p in one.placed():
+            named = dataclasses.replace(p, piece=prefix + p.piece)
+            if p.locked or p.key in one.traced:
+                locked.append(named)
+            elif not afresh:
+                start.append(named)
+    return locked, start
+
+
+def write_plan(dockets: Sequence[Docket], prefixes: Sequence[str], made: Lay) -> list[str]:
+    """Write the plan into every docket, each read again before; what to say of it.
+
+    Raises:
+        InputError: what was edited meanwhile leaves no sense in the plan; that docket is as it was.
+    """
+    said = []
+    for prefix, one in zip(prefixes, dockets, strict=True):
+        own = [
+            dataclasses.replace(p, piece=p.piece[len(prefix) :])
+            for p in made.docket_placements()
+            if p.piece.startswith(prefix) and p.piece[len(prefix) :] in one.pieces()
+        ]
+        said += _write(one, own, _shares(one, dockets))
+    return said
+
+
+def _write(one: Docket, own: Sequence[Placement], shares: tuple[str, ...]) -> list[str]:
+    """Put the plan of one docket into its file as it is now; what to say of what came meanwhile.
+
+    Raises:
+        InputError: what was edited meanwhile leaves no sense in the plan; nothing is written.
+    """
+    from configs.errors import Fault, InputError
+    from projector.hold import alone
+    from projector.journal import forget, is_stale, with_noted
+    from projector.merge import Kept
+
+    path = one.path
+    if path is None:
+        return []
+    with alone(path):
+        now = with_noted(path).docket
+        changed = unlike(one, now)
+        whole: list[str] = [w for w in ("cloth", "distance", "quantity") if w in changed]
+        if not Kept(now.lay).like(Kept(one.lay)):
+            whole.append("lay")
+        if whole:
+            raise InputError(
+                Fault(
+                    str(path),
+                    f"was changed while it was laid ({', '.join(whole)}): the plan is not written.",
+                    "The change is kept; lay it again.",
+                )
+            )
+        kept = {p.key: p for p in now.lay}
+        # what was traced stays put but is no more locked than she made it
+        lay = {
+            p.key: dataclasses.replace(p, locked=p.key in kept and kept[p.key].locked)
+            for p in own
+            if p.piece not in changed
+        }
+        there = now.pieces()
+        for p in now.lay:
+            if p.key not in lay and (p.aside or p.piece in changed) and p.piece in there:
+                lay[p.key] = p
+        noted = not is_stale(path)
+        now.replace(lay=tuple(lay.values()), shares=shares).save()
+        if noted:
+            forget(path)  # what the table had noted is in the docket now
+    if not changed:
+        return []
+    came = [n for n in changed if n in there]
+    return [f"{', '.join(came or changed)} changed in {path.name} while it was laid: lay it again."]
+
+
+def _shares(one: Docket, dockets: Sequence[Docket]) -> tuple[str, ...]:
+    """What a docket notes of those it was laid with, beside what it noted before."""
+    if one.path is None:
+        return one.shares
+    folder = one.path.resolve().parent
+    known = {(folder / n).resolve() for n in one.shares}
+    new = [d.path.resolve() for d in dockets if d is not one and d.path]
+    told = []
+    for path in new:
+        if path in known:
+            continue
+        try:
+            told.append(Path(os.path.relpath(path, folder)).as_posix())
+        except ValueError:  # another drive
+            told.append(str(path))
+    return (*one.shares, *told)
