@@ -413,9 +413,10 @@ def _largest_mode(pygame: Any, number: int) -> tuple[int, int] | None:
 
 
 class Shown(Protocol):
-    """What the event loop can show: a `sitting.Sitting`, or first light before it."""
+    """What the event loop can show: a `session.sitting.Sitting`, or first light before it."""
 
-    running: bool
+    @property
+    def running(self) -> bool: ...
 
     @property
     def canvas(self) -> NDArray[np.uint32]: ...
@@ -429,6 +430,16 @@ class Shown(Protocol):
     def pointer(self, kind: str, x_px: float, y_px: float, button: int = 1) -> None: ...
 
     def do(self, action: str) -> None: ...
+
+    def leaves(self, name: str) -> bool: ...
+
+    def repeats(self, name: str) -> bool: ...
+
+    @property
+    def pending(self) -> bool: ...
+
+    @property
+    def changed(self) -> list[NDArray[np.int64]] | None: ...
 
     def tick(self, now_s: float) -> None: ...
 
@@ -518,11 +529,10 @@ class Held:
     def see(self, sitting: Shown, events: Iterable[Any], now_s: float) -> None:
         """Which key has gone down or up."""
         pygame = _pygame()
-        repeats = getattr(sitting, "repeats", None)
         for event in events:
             if event.type == pygame.KEYDOWN:
                 name = key_name(event)
-                again = bool(name and repeats is not None and repeats(name))
+                again = bool(name and sitting.repeats(name))
                 self.name, self.code = (name, event.key) if again else ("", 0)
                 self.due_s = now_s + _HOLD_S
             elif (event.type == pygame.KEYUP and event.key == self.code) or (
@@ -549,7 +559,7 @@ def run(sitting: Shown, beam: Beam) -> None:
         sitting.frame()
         beam.present(sitting.canvas)
         while sitting.running:
-            first = pygame.event.wait(1 if getattr(sitting, "pending", False) else _WAIT_MS)
+            first = pygame.event.wait(1 if sitting.pending else _WAIT_MS)
             events = [] if first.type == pygame.NOEVENT else [first, *pygame.event.get()]
             sitting.tick(clock())
             if clock() - looked > _LOOK_S:
@@ -564,7 +574,7 @@ def run(sitting: Shown, beam: Beam) -> None:
                 sitting.key(name)
             boxes = sitting.frame()
             if boxes:
-                beam.present(sitting.canvas, boxes, getattr(sitting, "changed", None))
+                beam.present(sitting.canvas, boxes, sitting.changed)
     finally:
         sitting.close()
 
@@ -573,9 +583,7 @@ def _leaves(sitting: Shown, event: Any) -> bool:
     """Whether an event means to leave the table."""
     pygame = _pygame()
     if event.type == pygame.KEYDOWN:
-        keys = getattr(sitting, "keys", None)
-        name = key_name(event)
-        return name == "escape" if keys is None else keys.action(name, "arrange") == "quit"
+        return sitting.leaves(key_name(event))
     return bool(event.type == pygame.QUIT)
 
 

@@ -201,6 +201,24 @@ class FirstLight:
         if action == "quit":
             self.closed, self.running = True, False
 
+    def leaves(self, name: str) -> bool:
+        """Whether a key means to leave."""
+        return name == "escape"
+
+    def repeats(self, name: str) -> bool:
+        """No key goes on while it is held."""
+        return False
+
+    @property
+    def pending(self) -> bool:
+        """No further frame is wanted before the next event."""
+        return False
+
+    @property
+    def changed(self) -> None:
+        """Every pixel of the boxes may differ."""
+        return
+
     def found(self, calibration: Calibration) -> None:
         """A calibration was found: shown with its check square, to be taken or not."""
         self.webcam, self.running = False, True

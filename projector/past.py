@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from projector.merge import marks_from, placement_from, plain
-from projector.table import History, Work
+from projector.session.rules import History, Work
 from projector.view import View
 
 if TYPE_CHECKING:

@@ -9,6 +9,7 @@ our own choice.
 
 from __future__ import annotations
 
+import copy
 import hashlib
 import math
 import re
@@ -220,8 +221,8 @@ PLAIN = PieceState()
 class Stage:
     """What stays the same from frame to frame: pieces' faces, the lens, the view, the look.
 
-    Everything it makes is cached by what it depends on; `with_view` and `with_look` give another
-    stage that shares what still holds.
+    A value: `with_view`, `with_look` and `on` give another stage. Everything it makes is kept by what
+    it depends on, and shared with those as far as it still holds.
     """
 
     docket: Docket
@@ -234,6 +235,7 @@ class Stage:
     _rooms: dict[Any, LabelRoom] = field(default_factory=dict, repr=False)
     _made: dict[Any, Item] = field(default_factory=dict, repr=False)
     _lines: dict[Any, Mark] = field(default_factory=dict, repr=False)
+    _unlit: dict[Any, str] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         self.calibration = at_cloth(self.docket, self.calibration)
@@ -247,7 +249,7 @@ class Stage:
         stage = cls.__new__(cls)
         stage.docket, stage.calibration, stage.view, stage.look = docket, calibration, view, Look()
         stage.lens, stage.faces = Lens(calibration), Faces({}, None)
-        stage._labels, stage._rooms, stage._made, stage._lines = {}, {}, {}, {}
+        stage._labels, stage._rooms, stage._made, stage._lines, stage._unlit = {}, {}, {}, {}, {}
         stage.reading_deg = reading_direction(stage.lens, view.side)
         return stage
 
@@ -261,26 +263,29 @@ class Stage:
             ]
         return Item("lines", (self.mark("strong", strokes),), self.reading_frame(self.middle_mm))
 
-    def retake(self, *, view: View | None = None, look: Look | None = None) -> None:
-        """Change the view or look; labels are looked up anew where they need it."""
-        if view is not None:
-            self.view = view
-            self.reading_deg = reading_direction(self.lens, view.side)
-        if look is not None and look != self.look:
-            self.look = look
-            self._forget()
+    def with_view(self, view: View) -> Stage:
+        """The same under another view."""
+        made = copy.copy(self)
+        made.view = view
+        made.reading_deg = reading_direction(self.lens, view.side)
+        made._unlit = {}
+        return made
 
-    def stand_on(self, calibration: Calibration) -> None:
-        """Take another calibration of the same picture: the cloth lies higher or lower."""
-        self.calibration = calibration
-        self.lens = Lens(calibration)
-        self.reading_deg = reading_direction(self.lens, self.view.side)
-        self._forget()
+    def with_look(self, look: Look) -> Stage:
+        """The same in another look: widths and colours are its own."""
+        made = copy.copy(self)
+        made.look = look
+        made._made, made._lines = {}, {}
+        return made
 
-    def _forget(self) -> None:
-        """What was made for another look or lens: widths, colours and chords are its own."""
-        self._made.clear()
-        self._lines.clear()
+    def on(self, calibration: Calibration) -> Stage:
+        """The same under another calibration of the same picture: the cloth lies higher or lower."""
+        made = copy.copy(self)
+        made.calibration = calibration
+        made.lens = Lens(calibration)
+        made.reading_deg = reading_direction(made.lens, self.view.side)
+        made._made, made._lines, made._unlit = {}, {}, {}
+        return made
 
     @property
     def ink(self) -> Ink:
@@ -434,6 +439,14 @@ class Stage:
 
     def unlit(self, placement: Placement) -> str:
         """Whether a copy reaches out of the light: "" when all of it is lit, ``partly``, ``wholly``."""
+        key = (placement.piece, placement.at, placement.turn_deg, placement.mirrored)
+        if key not in self._unlit:
+            if len(self._unlit) > _KEPT:
+                self._unlit.clear()
+            self._unlit[key] = self._reaches_out(placement)
+        return self._unlit[key]
+
+    def _reaches_out(self, placement: Placement) -> str:
         a = self.table_from_piece(placement)
         # few points do: a beam is convex, so what lies between two lit corners is lit
         lit = self.lens.covers(self.faces.of(placement).rough @ a[:2, :2].T + a[:2, 2])
@@ -1215,7 +1228,7 @@ def build(
         box = used_box(stage.faces, placed)
         items.append(stage.cloth(box[2] if box else None))
     if mode == "trace" and current is None:
-        from projector.trace import next_piece
+        from projector.session.order import next_piece
 
         current = next_piece(stage, placed, docket.traced)
     for p in placed:

@@ -55,7 +55,7 @@ def project(
     from projector.height import notes
     from projector.journal import Journal
     from projector.laying import kept_lay, noted_plan
-    from projector.sitting import Sitting
+    from projector.session.sitting import Sitting
 
     read = Docket.load(docket)
     read.pieces()
@@ -81,14 +81,13 @@ def project(
                     if kept and found.size != beam.size:  # a window of another size
                         anew, read = False, Docket.load(docket)
                         continue
-                sitting = Sitting(recovered.docket, in_use, keys, journal, click.echo)
-                if not beam.true_scale:
-                    sitting.truth = "a window, not true scale"
+                truth = "" if beam.true_scale else "a window, not true scale"
+                sitting = Sitting(recovered.docket, in_use, keys, journal, click.echo, truth)
                 for line in () if is_plain(in_use) else notes(recovered.docket, in_use):
                     click.echo(line)
                 doubts = [] if is_plain(in_use) or anew else _doubts(in_use, beam)
                 if recovered.left is not None:
-                    sitting.planning = noted_plan(recovered.docket, recovered.left)
+                    sitting.offer(noted_plan(recovered.docket, recovered.left))
                 if recovered.note:
                     sitting.tell(recovered.note, 30.0)
                 if doubts:
@@ -102,7 +101,7 @@ def project(
                 run(sitting, beam)
         finally:
             journal.close()
-        if not sitting.anew:
+        if not sitting.state.anew:
             break
         anew, read = True, Docket.load(docket)
     click.echo(f"Saved: {docket}")
@@ -112,7 +111,7 @@ def _keys(path: Path | None, configs: Path) -> Any:
     """Her own keys, those in her settings folder, or the shipped ones."""
     import os
 
-    from projector.actions import Keys, load_keys
+    from projector.session.keys import Keys, load_keys
 
     if path is not None:
         return load_keys(path)

@@ -26,8 +26,8 @@ from drafting import Docket
 from drafting.cloth import Cloth
 from projector.align import carry, register
 from projector.bays import Laid, plan_bays
-from projector.sitting import Sitting
-from projector.tools import laid
+from projector.session.sitting import Sitting
+from projector.tools.bays_room import laid
 from projector.view import View
 
 SIZE = (1920, 1080)
@@ -47,7 +47,7 @@ def geometry(docket: Docket) -> None:
     """Step at the joint of the dress against the pointer's error and the number of crosses."""
     sitting = Sitting(docket, ideal(BEAM_MM))
     plan = plan_bays(
-        laid(sitting.stage, sitting.work.placed()), ideal(BEAM_MM), View(), docket.cloth
+        laid(sitting.state.stage, sitting.state.work.placed()), ideal(BEAM_MM), View(), docket.cloth
     )
     crosses = np.array([c.at for c in plan.to_point(1)])
     joint = next(iter(plan.bays[0].parts.values()))[2]

@@ -29,7 +29,7 @@ from table_rig import SLEEVE, TOP, projector
 from drafting.docket import Docket
 from projector.app import Beam, handle
 from projector.journal import Journal
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
 
 LIMITS_MS = {(1920, 1080): 8.3, (3840, 2160): 16.6}
 SHAPES = (
@@ -80,12 +80,12 @@ def open_table(folder: Path, size: tuple[int, int]) -> tuple[Sitting, Beam]:
 
 def grip(sitting: Sitting, key: str) -> np.ndarray:
     """A pixel in the middle of a piece."""
-    p = sitting.work.of(key)
+    p = sitting.state.work.of(key)
     assert p is not None
-    ring = sitting.rules.outline(p)
-    t = sitting.work.view.table_from_cloth
+    ring = sitting.state.rules.outline(p)
+    t = sitting.state.work.view.table_from_cloth
     at = t[:2, :2] @ (0.5 * (ring.min(axis=0) + ring.max(axis=0))) + t[:2, 2]
-    return np.asarray(sitting.calibration.to_projector(at[None])[0])
+    return np.asarray(sitting.state.calibration.to_projector(at[None])[0])
 
 
 def event(kind: int, at: np.ndarray) -> Any:
@@ -134,7 +134,7 @@ def drag(size: tuple[int, int], piece: str, frames: int) -> tuple[np.ndarray, np
     with tempfile.TemporaryDirectory() as folder:
         sitting, beam = open_table(Path(folder), size)
         key = f"{piece}-1/1"
-        sitting.chosen = key
+        sitting.state = sitting.state.but(chosen=key)
         sitting.repaint()
         sitting.frame()
         for i in range(40):
@@ -209,10 +209,10 @@ def start_and_click() -> None:
         assert journal is not None
         times = []
         for i in range(300):
-            p = sitting.work.lay[0]
-            lay = (sitting.rules.moved(p, 0.01 * (i + 1), 0.0), *sitting.work.lay[1:])
+            p = sitting.state.work.lay[0]
+            lay = (sitting.state.rules.moved(p, 0.01 * (i + 1), 0.0), *sitting.state.work.lay[1:])
             began = time.perf_counter()
-            journal.note(lay, sitting.work.traced, sitting.table_settings())
+            journal.note(lay, sitting.state.work.traced, sitting.state.settings())
             times.append(1e3 * (time.perf_counter() - began))
         print(f"journal line of 30 pieces: median {np.median(times):.3f} ms, "
               f"p99 {np.percentile(times, 99):.3f} ms")  # fmt: skip
@@ -231,7 +231,7 @@ def soak(frames: int) -> bool:
     size = (640, 360)
     with tempfile.TemporaryDirectory() as folder:
         sitting, beam = open_table(Path(folder), size)
-        keys = [p.key for p in sitting.work.lay]
+        keys = [p.key for p in sitting.state.work.lay]
         rng = np.random.default_rng(1)
         held: list[float] = []
         now = 0.0

@@ -20,7 +20,7 @@ from drafting import draft
 from drafting.docket import Docket
 from drafting.lay import Cloth, Effort, Lay, plan
 from projector.scene import faces_of
-from projector.table import Rules
+from projector.session.rules import Rules
 
 Array = NDArray[np.float64]
 HERE = Effort(seed=3, workers=0)

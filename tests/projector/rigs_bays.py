@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +21,7 @@ from drafting import Docket
 from drafting.placement import Placement
 from projector.bays import inside
 from projector.baywalk import crosses_shown
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
 from projector.trueness import apply, best_rigid
 
 
@@ -136,12 +136,14 @@ class Worker:
     frames: dict[int, np.ndarray] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.world_from_cloth = self.world_from_table @ self.sitting.work.view.table_from_cloth
+        self.world_from_cloth = (
+            self.world_from_table @ self.sitting.state.work.view.table_from_cloth
+        )
 
     def world(self, table_mm: np.ndarray) -> np.ndarray:
         """Where the light aimed at table places falls in the world."""
         return self.table.true_table_from_projector(
-            self.sitting.stage.calibration.to_projector(np.atleast_2d(table_mm))
+            self.sitting.state.stage.calibration.to_projector(np.atleast_2d(table_mm))
         )
 
     def on_cloth(self, world_mm: np.ndarray) -> np.ndarray:
@@ -153,13 +155,13 @@ class Worker:
         s = self.sitting
         s.do("trace")
         for _ in range(400):
-            tool = s.tool
-            assert tool is not None, s._message
+            tool = s.state.tool
+            assert tool is not None, s.state.message.text
             walk = tool.walk
             if walk.phase == "trace":
-                if s.current is not None and s.current in walk.bay.parts:
+                if s.state.current is not None and s.state.current in walk.bay.parts:
                     self.look()
-                if s.current is None:
+                if s.state.current is None:
                     self.frames.setdefault(walk.at, self.shot())
                     if walk.last:
                         return
@@ -167,23 +169,23 @@ class Worker:
                         if c.kind == "chalk":
                             self.chalk[c.label] = self.on_cloth(self.world(np.array(c.at_table)))[0]
                 s.do("go-on")
-                if s.tool.walk.phase == "move":
+                if s.state.tool.walk.phase == "move":
                     self.move()
             elif walk.phase == "move":
                 self.point()
             else:
                 self.asked_again += 1
                 s.do("point-again")
-            if walk.phase != "trace" and s.tool.walk.phase == "trace":
-                self.residuals.append(s.tool.walk.registration.residual_mm)
+            if walk.phase != "trace" and s.state.tool.walk.phase == "trace":
+                self.residuals.append(s.state.tool.walk.registration.residual_mm)
         raise AssertionError("never done")
 
     def move(self) -> None:
         """Slide the cloth to where the light shows the next bay, by hand."""
-        aim = self.world_from_table @ self.sitting.tool.walk.view.table_from_cloth
+        aim = self.world_from_table @ self.sitting.state.tool.walk.view.table_from_cloth
         turn = math.radians(self.rng.uniform(-self.turn_deg, self.turn_deg))
         middle = apply(
-            aim, np.array([np.mean(np.reshape(self.sitting.tool.walk.bay.rect, (2, 2)), 0)])
+            aim, np.array([np.mean(np.reshape(self.sitting.state.tool.walk.bay.rect, (2, 2)), 0)])
         )[0]
         c, s = math.cos(turn), math.sin(turn)
         by = np.eye(3)
@@ -194,7 +196,7 @@ class Worker:
     def point(self) -> None:
         """Bring the lit pointer over the chalk, and press."""
         self.sitting.frame()  # what she sees: the strip's buttons lie where they are shown
-        label = self.sitting.tool.walk.next_cross.label
+        label = self.sitting.state.tool.walk.next_cross.label
         at = apply(self.world_from_cloth, self.chalk[label][None])
         at = at + self.rng.uniform(-self.pointer_mm, self.pointer_mm, 2)
         x, y = self.table.true_projector_from_table(at)[0]
@@ -204,19 +206,17 @@ class Worker:
     def shot(self) -> np.ndarray:
         """What the projector shows now."""
         self.sitting.frame()
-        return self.sitting.painter.rgb()
+        return self.sitting.compositor.painter.rgb()
 
     def look(self) -> None:
         """Measure, in the light, how far each line lies aside where this bay hands it over."""
         s = self.sitting
-        walk = s.tool.walk
-        piece = next(p for p in s.tool.pieces if p.key == s.current)
-        strip, s.strip_on = s.strip_on, False
-        s.pointer_mm = None
-        s.repaint()
+        walk = s.state.tool.walk
+        piece = next(p for p in s.state.tool.pieces if p.key == s.state.current)
+        before = s.state
+        s.state = before.but(strip=replace(before.strip, on=False), pointer_mm=None)
         frame = self.shot()
-        s.strip_on = strip
-        s.repaint()
+        s.state = before
         ring = np.vstack([piece.outline_mm, piece.outline_mm[:1]])
         step = np.diff(ring, axis=0)
         arc = np.append(0.0, np.cumsum(np.hypot(*step.T)))

@@ -5,23 +5,38 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from table_rig import docket, projector
 
 from configs import shipped
 from configs.errors import InputError
-from projector.actions import ACTIONS, BY_NAME, MODES, STRIP, Keys, load_keys, normal
-from projector.sitting import Sitting
+from projector.session.actions import ACTIONS
+from projector.session.keynames import normal
+from projector.session.keys import Keys, load_keys
+from projector.session.registry import MODES, Row
+from projector.session.rows import ROWS
+from projector.session.sitting import Sitting
+from projector.tools import align_room, bays_room, height_room
 
-_STEPS = {"left", "right", "away", "toward", "tilt-left", "tilt-right", "wider", "thinner"}
+_STRIP_WORDS = {"go-on", "go-back"}  # 'Traced' and 'Back' while tracing
 
 
-def test_every_action_is_done_somewhere() -> None:
-    """No action is only named: each has its handler in the sitting or in a tool."""
-    tool_actions = {"next-bay", "previous-bay", "point-again", "keep-fit"}
+def test_every_action_says_what_it_does() -> None:
+    """No action is only named: each has what it does, a line of help, a key and a pointer way."""
     for action in ACTIONS:
-        handler = "_do_" + action.name.replace("-", "_")
-        assert hasattr(Sitting, handler) or action.name in _STEPS | tool_actions, action.name
-        assert action.help and action.pointer and action.keys
+        assert callable(action.do) and action.help and action.pointer and action.keys
         assert set(action.modes) <= set(MODES)
+
+
+def test_a_name_that_is_not_registered_is_an_error() -> None:
+    """A row of buttons or a tool that names no action fails as it is written, and so does doing it."""
+    with pytest.raises(LookupError, match="'fly'"):
+        Row("toy", ("help", "fly")).checked()
+    with pytest.raises(LookupError, match="'fly'"):
+        ACTIONS.known({"fly": None}, "a tool")
+    with pytest.raises(KeyError):
+        Sitting(docket(), projector((640, 360))).do("fly")
+    with pytest.raises(ValueError, match="'help'"):
+        ACTIONS.add(ACTIONS["help"])
 
 
 def test_no_key_does_two_things() -> None:
@@ -36,9 +51,9 @@ def test_no_key_does_two_things() -> None:
 
 def test_strip_names_actions_with_words() -> None:
     """What stands on the strip exists and has words to print."""
-    for row, names in STRIP.items():
-        for name in names:
-            assert name in BY_NAME, (row, name)
+    for row in (*ROWS, *bays_room.ROWS, align_room.ROW, height_room.ROW):
+        for name in row.every:
+            assert (row.words or {}).get(name) or ACTIONS[name].words or name in _STRIP_WORDS
 
 
 def test_shipped_keys_file_is_the_registry() -> None:

@@ -24,7 +24,7 @@ from projector.first_light import FirstLight, is_plain, plain_calibration
 from projector.journal import Journal
 from projector.notice import words_only
 from projector.screens import Place
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
 
 pygame = app._pygame()
 
@@ -56,10 +56,10 @@ def key(code: int, mod: int = 0) -> None:
 
 def middle(sitting: Sitting, name: str) -> tuple[int, int]:
     """A whole pixel in the middle of a piece."""
-    ring = sitting.rules.outline(sitting.work.of(name))
-    t = sitting.work.view.table_from_cloth
+    ring = sitting.state.rules.outline(sitting.state.work.of(name))
+    t = sitting.state.work.view.table_from_cloth
     at = t[:2, :2] @ (0.5 * (ring.min(axis=0) + ring.max(axis=0))) + t[:2, 2]
-    x, y = sitting.calibration.to_projector(at[None])[0]
+    x, y = sitting.state.calibration.to_projector(at[None])[0]
     return round(float(x)), round(float(y))
 
 
@@ -173,12 +173,12 @@ def test_without_a_calibration_a_window_leads_through_one_too(visits: Any) -> No
     """Nothing kept: first light, which offers a look at the lay; no doubt about what is not there."""
     code, seen, said = visits([lambda s: s.key("4"), lambda s: s.key("q")])
     assert code == 0 and isinstance(seen[0], FirstLight) and isinstance(seen[1], Sitting)
-    assert is_plain(seen[1].calibration) and seen[1].page == ""
+    assert is_plain(seen[1].state.calibration) and seen[1].state.page == ""
     assert "No calibration yet" in said and "says not when" not in said
     assert "thickness" not in said  # nothing is true here that it could make untrue
     back = [lambda s: s.key("4"), lambda s: s.do("calibrate"), lambda s: s.key("escape")]
     code, seen, said = visits([*back, lambda s: s.key("q")])
-    assert code == 0 and is_plain(seen[3].calibration) and "calibration in use" not in said
+    assert code == 0 and is_plain(seen[3].state.calibration) and "calibration in use" not in said
     code, seen, said = visits([lambda s: s.key("escape")])
     assert code == 0 and "Left without a calibration" in said
 
@@ -191,9 +191,9 @@ def test_leaving_first_light_goes_back_to_the_lay(tmp_path: Path, visits: Any) -
     code, seen, said = visits(again, "--calibration", str(cal))
     assert code == 0 and [type(s) for s in seen] == [Sitting, FirstLight, Sitting]
     assert "Left without" not in said and "Saved" in said
-    assert seen[2].calibration.size == (960, 540) and seen[2].page == ""
+    assert seen[2].state.calibration.size == (960, 540) and seen[2].state.page == ""
     px = np.array([[0.0, 0.0], [900.0, 500.0]])
-    mine, before = (s.calibration.to_table(px) for s in (seen[2], seen[0]))
+    mine, before = (s.state.calibration.to_table(px) for s in (seen[2], seen[0]))
     assert (mine == before).all()
     closed = [lambda s: s.do("calibrate"), lambda s: s.do("quit")]
     code, _, said = visits(closed, "--calibration", str(cal))
@@ -243,7 +243,7 @@ def test_real_events_drive_the_table(tmp_path: Path) -> None:
     path.write_text(yaml.safe_dump(DATA, sort_keys=False))
     journal, _ = Journal.open(Docket.load(path))
     sitting = Sitting(journal.docket, projector((960, 540)), journal=journal)
-    before = sitting.work.of("neck-facing/1")
+    before = sitting.state.work.of("neck-facing/1")
     with Beam.open(size=(960, 540), window=True) as beam:
         x, y = middle(sitting, "neck-facing/1")
         post(pygame.MOUSEBUTTONDOWN, pos=(x, y), button=1)
@@ -287,7 +287,7 @@ def test_a_lost_display_pauses_and_goes_on(monkeypatch: pytest.MonkeyPatch) -> N
     """Unplugged: it says so, does nothing meanwhile, and goes on when the display is back."""
     said: list[str] = []
     sitting = Sitting(docket(), projector((640, 360)), say=said.append)
-    first = sitting.work
+    first = sitting.state.work
     with Beam.open(size=(640, 360), window=True) as beam:
         state = {"there": False}
         monkeypatch.setattr(beam, "still_there", lambda: state["there"])
@@ -296,7 +296,7 @@ def test_a_lost_display_pauses_and_goes_on(monkeypatch: pytest.MonkeyPatch) -> N
         state["there"] = True
         assert app._watch(sitting, beam, lost) is False
         assert "back" in said[-1]
-        assert sitting.work == first and sitting.running
+        assert sitting.state.work == first and sitting.running
 
 
 class Output:
@@ -362,7 +362,7 @@ def test_while_the_display_is_gone_nothing_but_leaving_counts(
     """Unplugged in the middle of the work: keys pressed in the dark change nothing; Q leaves."""
     sitting = Sitting(docket(), projector((640, 360)))
     sitting.do("next")
-    before = sitting.work
+    before = sitting.state.work
     with Beam.open(size=(640, 360), window=True) as beam:
         monkeypatch.setattr(beam, "still_there", lambda: False)
         monkeypatch.setattr(app, "_LOOK_S", -1.0)
@@ -375,7 +375,7 @@ def test_while_the_display_is_gone_nothing_but_leaving_counts(
 
         monkeypatch.setattr(pygame.event, "wait", wait)
         run(sitting, beam)
-    assert sitting.work == before and not sitting.running
+    assert sitting.state.work == before and not sitting.running
     assert next(turns, None) is None
 
 
@@ -417,17 +417,17 @@ def test_an_old_calibration_is_questioned_with_one_key_or_press(days: float | No
             sitting = Sitting(docket(), calibration)
             sitting.ask(other)
             sitting.frame()
-            assert sitting._strip is not None
+            assert sitting.state.shown.strip is not None
             if how == "press":
-                middle = sitting._strip.buttons[action].mean(axis=0)
-                x, y = sitting.calibration.to_projector(middle[None])[0]
+                middle = sitting.state.shown.strip.buttons[action].mean(axis=0)
+                x, y = sitting.state.calibration.to_projector(middle[None])[0]
                 sitting.pointer("down", float(x), float(y))
             else:
-                sitting.key(sitting.keys.shown(action))
-            assert sitting.mode == "arrange"
-            assert sitting.page == "" or not sitting.running
-            assert (sitting.checking_at is not None) == (action == "check")
-            assert sitting.anew == (action == "calibrate")
+                sitting.key(sitting.state.keys.shown(action))
+            assert sitting.state.mode == "arrange"
+            assert sitting.state.page == "" or not sitting.running
+            assert (sitting.state.checking_at is not None) == (action == "check")
+            assert sitting.state.anew == (action == "calibrate")
             assert sitting.running == (action in ("go-on", "check"))
 
 

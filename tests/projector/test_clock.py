@@ -28,7 +28,7 @@ def test_the_loop_hands_on_a_running_clock(beam: app.Beam) -> None:
     """Between two turns of the loop the time handed to the sitting moves on."""
 
     class Looker:
-        running = True
+        running, pending, changed = True, False, None
         canvas = np.zeros((360, 640), np.uint32)
 
         def __init__(self) -> None:

@@ -14,7 +14,8 @@ from drafting.blocks import draft
 from drafting.measurements import Measurements
 from projector.faces import LEAST_TEXT_MM, LabelRoom, copy_words, face_of
 from projector.scene import Stage
-from projector.sitting import Sitting
+from projector.session import words
+from projector.session.sitting import Sitting
 
 SINGLE = {"width": "1400 mm", "length": "2 m", "nap": "none", "selvedge": "10 mm"}
 FOLDED = {**SINGLE, "fold": "lengthwise"}
@@ -85,11 +86,11 @@ def test_each_laid_copy_says_which_of_how_many(
     ]
     assert said == told
     sitting = Sitting(read, projector())
-    for p, words in zip(sitting.work.placed(), told, strict=True):
-        sitting.stage.piece(p, sitting.state_of(p))
-        shown = [label.words for label in sitting.stage._labels.values() if label is not None]
-        assert not words or any(words in w for w in shown)
-        assert not words or not any(row.startswith("cut ") for row in itertools.chain(*shown))
+    for p, which in zip(sitting.state.work.placed(), told, strict=True):
+        sitting.state.stage.piece(p, words.shown(sitting.state, p))
+        shown = [label.words for label in sitting.state.stage._labels.values() if label is not None]
+        assert not which or any(which in w for w in shown)
+        assert not which or not any(row.startswith("cut ") for row in itertools.chain(*shown))
 
 
 def test_zip_and_slit_have_words_beside_their_marks() -> None:
@@ -115,12 +116,12 @@ def test_zip_and_slit_have_words_beside_their_marks() -> None:
 def test_words_beside_marks_are_drawn_when_it_is_the_pieces_turn() -> None:
     """Bright or plain they are on the beam; a faint piece shows neither mark nor words."""
     sitting = Sitting(docket(), projector())
-    stage: Stage = sitting.stage
+    stage: Stage = sitting.state.stage
     from dataclasses import replace
 
     from projector.scene import PieceState
 
-    (p,) = [q for q in sitting.work.placed() if q.piece == "sleeve"]
+    (p,) = [q for q in sitting.state.work.placed() if q.piece == "sleeve"]
     plain = stage.faces["sleeve"]
     stage.faces["sleeve"] = replace(
         plain, beside=(("slit 6.5 cm", np.array([[100.0, 10.0], [100.0, 25.0]])),)

@@ -23,7 +23,7 @@ from projector.height import (
     off_by,
     truth,
 )
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -177,9 +177,9 @@ def test_no_length_told_is_larger_than_the_figure_of_trueness(
 def test_the_figure_of_trueness_follows_what_is_noted_at_the_table() -> None:
     """Noting the cloth and the lens at the table makes the strip's figure smaller at once."""
     sitting = Sitting(docket(), projector((1920, 1080)))
-    before = float(re.findall(r"true to ([\d.]+)", sitting.truth)[0])
-    sitting.set_height({"cloth": "1 mm", "lens_height": "1500 mm"})
-    after = float(re.findall(r"true to ([\d.]+)", sitting.truth)[0])
+    before = float(re.findall(r"true to ([\d.]+)", sitting.state.truth)[0])
+    sitting.state = sitting.state.at_height({"cloth": "1 mm", "lens_height": "1500 mm"})
+    after = float(re.findall(r"true to ([\d.]+)", sitting.state.truth)[0])
     assert after < 0.2 < 1.0 < before
     sitting.ask(["This calibration is 3 days old."])
     sitting.key("space")

@@ -24,7 +24,6 @@ from drafting import Docket, Measurements
 from drafting.cloth import Cloth
 from drafting.intake import read_outlines
 from drafting.placement import Placement
-from projector.actions import load_keys
 from projector.cli import main
 from projector.commands.support import print_table
 from projector.height import from_dict as height_from
@@ -32,8 +31,9 @@ from projector.hold import is_open
 from projector.journal import Journal, journal_path, with_noted
 from projector.past import Past
 from projector.scene import look_of
+from projector.session.keys import load_keys
+from projector.session.rules import Work
 from projector.shares import together
-from projector.table import Work
 from projector.view import View
 
 ALL = bool(os.environ.get("CHALKBEAM_ALL_HOSTILE"))  # each value in each field: minutes, by hand

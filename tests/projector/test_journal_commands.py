@@ -12,7 +12,7 @@ from drafting.docket import Docket
 from projector.cli import main
 from projector.hold import is_open, lock_path
 from projector.journal import Journal, _digest, journal_path
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
 
 
 def noted(path: Path) -> bytes:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from table_rig import docket, projector
 
-from projector.actions import ACTIONS, BY_NAME
-from projector.sitting import Sitting
+from projector.session.registry import ACTIONS
+from projector.session.sitting import Sitting
 
 BUTTON = "the strip's button"
 
@@ -16,15 +16,15 @@ def seen_buttons(sitting: Sitting) -> list[str]:
     found: list[str] = []
     for _ in range(30):
         sitting.frame()
-        strip = sitting._strip
+        strip = sitting.state.shown.strip
         assert strip is not None
         page = [name for name in strip.buttons if name != "more"]
         if found[: len(page)] == page:
             return found
         found += page
         middle = strip.buttons["more"].mean(axis=0)
-        sitting.pointer("down", *sitting.calibration.to_projector(middle[None])[0])
-        sitting.pointer("up", *sitting.calibration.to_projector(middle[None])[0])
+        sitting.pointer("down", *sitting.state.calibration.to_projector(middle[None])[0])
+        sitting.pointer("up", *sitting.state.calibration.to_projector(middle[None])[0])
     raise AssertionError("'More' never came round")
 
 
@@ -55,24 +55,26 @@ def test_a_button_from_the_further_row_works() -> None:
     """'Redo', found behind 'More', does what the key does."""
     sitting = Sitting(docket(), projector((960, 540)))
     sitting.frame()
-    before = sitting.work.lay
+    before = sitting.state.work.lay
     sitting.do("next")
     sitting.do("turn")
-    turned = sitting.work.lay
+    turned = sitting.state.work.lay
     sitting.do("undo")
-    assert sitting.work.lay == before
+    assert sitting.state.work.lay == before
     for _ in range(30):
         sitting.frame()
-        assert sitting._strip is not None
-        box = sitting._strip.buttons.get("redo", sitting._strip.buttons["more"])
-        done = "redo" in sitting._strip.buttons
-        sitting.pointer("down", *sitting.calibration.to_projector(box.mean(axis=0)[None])[0])
+        assert sitting.state.shown.strip is not None
+        box = sitting.state.shown.strip.buttons.get(
+            "redo", sitting.state.shown.strip.buttons["more"]
+        )
+        done = "redo" in sitting.state.shown.strip.buttons
+        sitting.pointer("down", *sitting.state.calibration.to_projector(box.mean(axis=0)[None])[0])
         if done:
             break
-    assert sitting.work.lay == turned != before
+    assert sitting.state.work.lay == turned != before
 
 
 def test_buttons_have_words() -> None:
     """Nothing that may stand on the strip is without a word on it."""
     nudges = {"away", "toward", "left", "right", "go-on", "go-back", "tilt-left", "tilt-right"}
-    assert {n for n, a in BY_NAME.items() if not a.words} <= nudges
+    assert {a.name for a in ACTIONS if not a.words} <= nudges

@@ -21,10 +21,13 @@ from drafting.docket import Docket
 from projector.journal import Journal, journal_path
 from projector.lettering import text_strokes, text_width
 from projector.past import past_path
+from projector.picture.compositor import _plan_items
 from projector.planning import Found
 from projector.scene import STYLES, used_box
-from projector.sitting import Sitting
-from projector.table import Work, under
+from projector.session import hands, words
+from projector.session.rules import Work, under
+from projector.session.sitting import Sitting
+from projector.session.state import SILENT, State
 from projector.view import View
 
 
@@ -35,12 +38,12 @@ def sit(laid: Docket | None = None, size: tuple[int, int] = (960, 540), **more: 
 
 def spot(sitting: Sitting, key: str, share: tuple[float, float] = (0.5, 0.5)) -> np.ndarray:
     """A pixel inside a piece."""
-    p = sitting.work.of(key)
+    p = sitting.state.work.of(key)
     assert p is not None
-    ring = sitting.rules.outline(p)
+    ring = sitting.state.rules.outline(p)
     at = ring.min(axis=0) + np.array(share) * (ring.max(axis=0) - ring.min(axis=0))
-    t = sitting.work.view.table_from_cloth
-    return sitting.calibration.to_projector((t[:2, :2] @ at + t[:2, 2])[None])[0]
+    t = sitting.state.work.view.table_from_cloth
+    return sitting.state.calibration.to_projector((t[:2, :2] @ at + t[:2, 2])[None])[0]
 
 
 def drag(sitting: Sitting, key: str, dx: float, dy: float, steps: int = 6) -> None:
@@ -65,32 +68,32 @@ def whole(sitting: Sitting) -> np.ndarray:
 def test_drag_moves_by_what_the_hand_moved() -> None:
     """A drag moves the piece by the hand's path in mm, through the lens; undo brings it back."""
     sitting = sit(single_cloth())
-    before = sitting.work.of("sleeve/1")
+    before = sitting.state.work.of("sleeve/1")
     at = spot(sitting, "sleeve/1")
     drag(sitting, "sleeve/1", 31.0, -17.0)
-    after = sitting.work.of("sleeve/1")
-    lens, view = sitting.stage.lens, sitting.work.view
+    after = sitting.state.work.of("sleeve/1")
+    lens, view = sitting.state.stage.lens, sitting.state.work.view
     a, b = lens.to_table(*at), lens.to_table(at[0] + 31.0, at[1] - 17.0)
     moved = view.cloth_from_table[:2, :2] @ (b - a)
     assert np.subtract(after.at, before.at) == pytest.approx(moved, abs=6.1)  # or snapped near it
     sitting.key("z")
-    assert sitting.work.of("sleeve/1") == before
+    assert sitting.state.work.of("sleeve/1") == before
     sitting.key("y")
-    assert sitting.work.of("sleeve/1") == after
+    assert sitting.state.work.of("sleeve/1") == after
 
 
 def test_one_drag_is_one_undo() -> None:
     """However many moves a drag has, one undo takes it back, and a press alone leaves nothing."""
     sitting = sit(single_cloth())
-    first = sitting.work
+    first = sitting.state.work
     drag(sitting, "sleeve/1", 40.0, 10.0, steps=25)
     drag(sitting, "neck-facing/1", -10.0, 22.0, steps=9)
     sitting.pointer("down", *spot(sitting, "sleeve/1"))
     sitting.pointer("up", *spot(sitting, "sleeve/1"))
     sitting.key("z")
     sitting.key("z")
-    assert sitting.work == first
-    assert sitting.history.past is None
+    assert sitting.state.work == first
+    assert sitting.state.history.past is None
 
 
 @pytest.mark.parametrize("ink", ["light", "bold", "dark"])
@@ -151,16 +154,20 @@ def test_dirty_boxes_hold_every_changed_pixel() -> None:
 def test_trouble_is_shown_on_the_piece_and_counted() -> None:
     """An overlap is said on both pieces in words and bars, and counted in the strip."""
     sitting = sit(single_cloth())
-    assert sitting.trouble_count == 0
+    assert sitting.state.judged.count == 0
     assert any("nothing overlaps" in line for line in sitting.lines_of_strip())
     target, here = spot(sitting, "front/1"), spot(sitting, "neck-facing/1")
     drag(sitting, "neck-facing/1", *(target - here))
-    assert sitting.troubles("neck-facing/1") == sitting.troubles("front/1") == ("overlaps",)
-    assert sitting.troubles("sleeve/1") == ()
+    assert (
+        sitting.state.judged.of("neck-facing/1")
+        == sitting.state.judged.of("front/1")
+        == ("overlaps",)
+    )
+    assert sitting.state.judged.of("sleeve/1") == ()
     assert any("1 overlap" in line for line in sitting.lines_of_strip())
-    state = sitting.state_of(sitting.work.of("front/1"))
-    item = sitting.stage.piece(sitting.work.of("front/1"), state)
-    plain = sitting.stage.piece(sitting.work.of("front/1"))
+    state = words.shown(sitting.state, sitting.state.work.of("front/1"))
+    item = sitting.state.stage.piece(sitting.state.work.of("front/1"), state)
+    plain = sitting.state.stage.piece(sitting.state.work.of("front/1"))
     assert len(item.marks) > len(plain.marks)  # bars, not the colour alone
 
 
@@ -171,16 +178,16 @@ def test_locked_pieces_stay() -> None:
     sitting.pointer("down", *spot(sitting, "sleeve/1"))
     sitting.pointer("up", *spot(sitting, "sleeve/1"))
     sitting.key("l")
-    locked = sitting.work.of("sleeve/1")
+    locked = sitting.state.work.of("sleeve/1")
     assert locked.locked
     drag(sitting, "sleeve/1", 40.0, 0.0)
     for key in ("left", "t", "m", "d", ","):
         sitting.key(key)
-    assert sitting.work.of("sleeve/1") == locked
+    assert sitting.state.work.of("sleeve/1") == locked
     assert any("is locked" in line for line in said)
     sitting.key("l")
     sitting.key("left")
-    assert sitting.work.of("sleeve/1") != locked
+    assert sitting.state.work.of("sleeve/1") != locked
 
 
 @pytest.mark.parametrize("side", ["near", "right", "far", "left"])
@@ -189,32 +196,39 @@ def test_arrows_follow_where_she_stands(side: str) -> None:
     view = {"turn": 20.0, "at": [100.0, -300.0], "mirror": True, "side": side}
     sitting = sit(single_cloth(table={"view": view}))
     sitting.do("next")
-    before = sitting.stage.table_from_piece(sitting.work.of(sitting.chosen))[:2, 2]
+    before = sitting.state.stage.table_from_piece(sitting.state.work.of(sitting.state.chosen))[
+        :2, 2
+    ]
     sitting.key("right")
-    after = sitting.stage.table_from_piece(sitting.work.of(sitting.chosen))[:2, 2]
-    angle = np.radians(sitting.stage.reading_deg)
+    after = sitting.state.stage.table_from_piece(sitting.state.work.of(sitting.state.chosen))[:2, 2]
+    angle = np.radians(sitting.state.stage.reading_deg)
     assert after - before == pytest.approx([np.cos(angle), np.sin(angle)], abs=1e-9)
     sitting.key("shift+up")
-    third = sitting.stage.table_from_piece(sitting.work.of(sitting.chosen))[:2, 2]
+    third = sitting.state.stage.table_from_piece(sitting.state.work.of(sitting.state.chosen))[:2, 2]
     assert third - after == pytest.approx([-10 * np.sin(angle), 10 * np.cos(angle)], abs=1e-9)
     whole_side = {"near": 0.0, "right": 90.0, "far": 180.0, "left": -90.0}[side]
-    off = (sitting.stage.reading_deg - whole_side + 180.0) % 360.0 - 180.0
+    off = (sitting.state.stage.reading_deg - whole_side + 180.0) % 360.0 - 180.0
     assert abs(off) < 5.0
 
 
-def test_buttons_do_what_their_keys_do() -> None:
+def test_buttons_do_what_their_keys_do(monkeypatch: pytest.MonkeyPatch) -> None:
     """A press in the middle of each of the strip's buttons does that action."""
     sitting = sit(single_cloth(), (1920, 1080))
     sitting.frame()
-    boxes = dict(sitting._strip.buttons)
+    boxes = dict(sitting.state.shown.strip.buttons)
     assert {"trace", "plan", "turn", "help"} <= set(boxes)
     for name, box in boxes.items():
         sides = np.hypot(*(np.roll(box, -1, axis=0) - box).T)
         assert sides.min() >= 30.0, name  # large enough at arm's length
     done = []
-    sitting.do = lambda action, **_: done.append(action)  # type: ignore[method-assign]
+
+    def noted(state: State, name: str) -> State:
+        done.append(name)
+        return state
+
+    monkeypatch.setattr(hands, "done", noted)
     for box in boxes.values():
-        px = sitting.calibration.to_projector(box.mean(axis=0)[None])[0]
+        px = sitting.state.calibration.to_projector(box.mean(axis=0)[None])[0]
         sitting.pointer("down", *px)
     assert done == list(boxes)
 
@@ -225,34 +239,34 @@ def test_trace_goes_from_far_to_near_and_marks() -> None:
     sitting.key("c")
     seen = []
     nearest = {}
-    for p in sitting.work.placed():
-        a = sitting.stage.table_from_piece(p)
+    for p in sitting.state.work.placed():
+        a = sitting.state.stage.table_from_piece(p)
         nearest[p.key] = float(
-            (sitting.stage.faces[p.piece].outline @ a[:2, :2].T + a[:2, 2])[:, 1].min()
+            (sitting.state.stage.faces[p.piece].outline @ a[:2, :2].T + a[:2, 2])[:, 1].min()
         )
-    while sitting.current is not None:
-        seen.append(sitting.current)
+    while sitting.state.current is not None:
+        seen.append(sitting.state.current)
         sitting.key("space")
-    assert sorted(seen) == sorted(p.key for p in sitting.work.placed())
+    assert sorted(seen) == sorted(p.key for p in sitting.state.work.placed())
     rows = [nearest[k] for k in seen]
     assert all(b <= a + 120.0 for a, b in pairwise(rows))
     assert rows[-1] == min(rows) or rows[-1] <= min(rows) + 120.0
-    assert sitting.work.traced == tuple(seen)
+    assert sitting.state.work.traced == tuple(seen)
     assert "All traced" in sitting.lines_of_strip()[0]
     sitting.key("backspace")
     sitting.key("u")
-    assert len(sitting.work.traced) == len(seen) - 1
+    assert len(sitting.state.work.traced) == len(seen) - 1
 
 
 def test_current_piece_is_bright_others_faint() -> None:
     """While tracing, the current piece's cutting line is at full light, the others' far below."""
     sitting = sit(docket())
     sitting.key("c")
-    states = {p.key: sitting.state_of(p).emphasis for p in sitting.work.placed()}
-    assert states.pop(sitting.current) == "bright"
+    states = {p.key: words.shown(sitting.state, p).emphasis for p in sitting.state.work.placed()}
+    assert states.pop(sitting.state.current) == "bright"
     assert set(states.values()) == {"faint"}
-    bright = sitting.stage.colour("cutting", "bright")
-    faint = sitting.stage.colour("cutting", "faint")
+    bright = sitting.state.stage.colour("cutting", "bright")
+    faint = sitting.state.stage.colour("cutting", "faint")
     assert sum(faint) < 0.5 * sum(bright)
 
 
@@ -270,7 +284,7 @@ def test_dark_and_light_are_whole_and_any_key_ends_them() -> None:
         assert (sitting.canvas == picture).all()
     sitting.key("b")
     sitting.pointer("down", 300.0, 300.0)
-    assert sitting.page == ""
+    assert sitting.state.page == ""
 
 
 def test_check_square_measures_100_mm() -> None:
@@ -278,27 +292,27 @@ def test_check_square_measures_100_mm() -> None:
     sitting = sit()
     sitting.pointer("move", 420.0, 250.0)
     sitting.key("k")
-    item = sitting.stage.check_square(sitting.checking_at)
+    item = sitting.state.stage.check_square(sitting.state.checking_at)
     a = item.table_from_item
     corners = item.marks[0].points @ a[:2, :2].T + a[:2, 2]
     ends = np.array([[0, 0], [100, 0], [100, 100], [0, 100]]) @ a[:2, :2].T + a[:2, 2]
     for end in ends:
         assert np.hypot(*(corners - end).T).min() < 1e-9
     assert np.hypot(*(ends[2] - ends[0])) == pytest.approx(141.4214, abs=1e-3)
-    assert a[:2, 2] == pytest.approx(sitting.stage.lens.to_table(420.0, 250.0))
+    assert a[:2, 2] == pytest.approx(sitting.state.stage.lens.to_table(420.0, 250.0))
 
 
 def test_aside_and_back() -> None:
     """A piece put aside leaves the cloth and the count, and comes back where it lay."""
     sitting = sit(single_cloth())
     sitting.do("next")
-    key = sitting.chosen
-    before = sitting.work.of(key)
+    key = sitting.state.chosen
+    before = sitting.state.work.of(key)
     sitting.key("d")
-    assert sitting.work.of(key).aside and sitting.chosen is None
-    assert "1 aside" in sitting.lines_of_strip() or sitting._message
+    assert sitting.state.work.of(key).aside and sitting.state.chosen is None
+    assert "1 aside" in sitting.lines_of_strip() or sitting.state.message.text
     sitting.key("r")
-    assert sitting.work.of(key) == before
+    assert sitting.state.work.of(key) == before
 
 
 def test_a_plan_is_taken_around_what_is_locked() -> None:
@@ -307,8 +321,8 @@ def test_a_plan_is_taken_around_what_is_locked() -> None:
     sitting.pointer("down", *spot(sitting, "front/1"))
     sitting.pointer("up", *spot(sitting, "front/1"))
     sitting.key("l")
-    locked = sitting.work.of("front/1")
-    before = sitting.work
+    locked = sitting.state.work.of("front/1")
+    before = sitting.state.work
     sitting.key("p")
     sitting.planning.seconds = 1.0
     until = time.monotonic() + 40.0
@@ -317,14 +331,17 @@ def test_a_plan_is_taken_around_what_is_locked() -> None:
         time.sleep(0.02)
         assert time.monotonic() < until
     sitting.frame()
-    assert any(line.startswith("plan:") for line in sitting.lines_of_strip()) or sitting._message
+    assert (
+        any(line.startswith("plan:") for line in sitting.lines_of_strip())
+        or sitting.state.message.text
+    )
     sitting.key("return")
     assert sitting.planning is None
-    assert sitting.work.of("front/1").at == pytest.approx(locked.at, abs=1e-6)
-    assert sitting.trouble_count == 0
-    assert {p.key for p in sitting.work.lay} == {p.key for p in before.lay}
+    assert sitting.state.work.of("front/1").at == pytest.approx(locked.at, abs=1e-6)
+    assert sitting.state.judged.count == 0
+    assert {p.key for p in sitting.state.work.lay} == {p.key for p in before.lay}
     sitting.key("z")
-    assert sitting.work == before
+    assert sitting.state.work == before
     sitting.close()
 
 
@@ -365,7 +382,7 @@ def test_a_plan_keeps_off_what_shares_the_cloth(tmp_path: Path) -> None:
     sitting.do("take")
     told = " ".join(said)
     assert "Kept clear of: scarf.yaml" in told and "No room is kept for tie.yaml" in told
-    own = [Polygon(sitting.rules.outline(p)) for p in sitting.work.placed()]
+    own = [Polygon(sitting.state.rules.outline(p)) for p in sitting.state.work.placed()]
     (its,) = docket_lay(Docket.load(tmp_path / "scarf.yaml")).placements
     assert len(own) == 3
     assert all(Polygon(its.outline_mm).intersection(ring).area < 1.0 for ring in own)
@@ -391,13 +408,14 @@ def test_a_plan_beside_a_file_that_is_gone_is_told(tmp_path: Path) -> None:
 def test_dropping_a_plan_changes_nothing() -> None:
     """A plan that is dropped leaves the lay as it was, and its process is gone."""
     sitting = sit(single_cloth())
-    before = sitting.work
+    before = sitting.state.work
     sitting.key("p")
     process = sitting.planning._process
-    sitting.planning.best = Found(before.lay, 900.0, 0.5, ())
+    best = Found(before.lay, 900.0, 0.5, ())
+    sitting.state = sitting.state.but(plan=replace(sitting.state.plan, best=best))
     sitting.frame()
     sitting.key("delete")
-    assert sitting.planning is None and sitting.work == before
+    assert sitting.planning is None and sitting.state.work == before
     with pytest.raises(ValueError):
         process.is_alive()  # closed
 
@@ -407,12 +425,12 @@ def test_labels_cross_no_line() -> None:
     import shapely
 
     sitting = sit(single_cloth(), (1920, 1080))
-    for p in sitting.work.placed():
-        item = sitting.stage.piece(p, sitting.state_of(p))
-        face = sitting.stage.faces[p.piece]
+    for p in sitting.state.work.placed():
+        item = sitting.state.stage.piece(p, words.shown(sitting.state, p))
+        face = sitting.state.stage.faces[p.piece]
         lines = [shapely.LineString(x) for kind in face.lines.values() for x in kind if len(x) > 1]
         letters = item.marks[-1]
-        assert letters.colour == sitting.stage.colour("label")
+        assert letters.colour == sitting.state.stage.colour("label")
         parts = [
             shapely.LineString(letters.points[i : i + 2]) for i in np.flatnonzero(letters.joined)
         ]
@@ -426,10 +444,10 @@ def test_labels_stand_upright_to_her_and_8_mm_tall(side: str) -> None:
     """Seen from where she stands, every label's capitals are at least 8 mm and not mirrored."""
     view = {"turn": 0.0, "at": [0.0, 0.0], "mirror": side == "far", "side": side}
     sitting = sit(single_cloth(table={"view": view}))
-    angle = np.radians(sitting.stage.reading_deg)
+    angle = np.radians(sitting.state.stage.reading_deg)
     read = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-    for p in sitting.work.placed():
-        stage = sitting.stage
+    for p in sitting.state.work.placed():
+        stage = sitting.state.stage
         matrix = stage.table_from_piece(p)
         turned = (round(p.turn_deg + stage.view.turn_deg, 3), p.mirrored, stage.view.mirror)
         label = stage._label(stage.faces[p.piece], ("H",), matrix, turned, ("sewing", "grain"))
@@ -472,7 +490,7 @@ def test_titles_in_other_scripts_do_not_stop_the_table() -> None:
     sitting = sit(docket(pieces=pieces, lay=lay, title="хор"))
     sitting.frame()
     drag(sitting, "обтачка/1", 15.0, 5.0)
-    assert sitting.work.of("обтачка/1") is not None
+    assert sitting.state.work.of("обтачка/1") is not None
 
 
 def test_meaning_is_in_dash_and_weight_before_colour() -> None:
@@ -489,8 +507,8 @@ def test_the_used_cloth_is_centred_in_the_beam() -> None:
     for turn in (0.0, 35.0, 120.0):
         cal = projector(turn_deg=turn, keystone=0.0, k1=0.0)
         sitting = Sitting(docket(), cal)
-        x0, y0, x1, y1 = used_box(sitting.stage.faces, sitting.work.placed())
-        t = sitting.work.view.table_from_cloth
+        x0, y0, x1, y1 = used_box(sitting.state.stage.faces, sitting.state.work.placed())
+        t = sitting.state.work.view.table_from_cloth
         middle = t[:2, :2] @ [0.5 * (x0 + x1), 0.5 * (y0 + y1)] + t[:2, 2]
         assert cal.to_projector(middle[None])[0] == pytest.approx([959.5, 539.5], abs=3.0)
         ends = np.array([[x0, y0], [x1, y0]]) @ t[:2, :2].T + t[:2, 2]
@@ -503,9 +521,9 @@ def test_help_on_a_small_beam_has_pages() -> None:
     sitting = Sitting(docket(), projector((960, 600), 560.0))
     sitting.key("h")
     seen = []
-    while sitting.page == "help":
+    while sitting.state.page == "help":
         sitting.frame()
-        seen.append(sitting._help_from)
+        seen.append(sitting.state.help_from)
         assert len(seen) < 12
         sitting.key("h")
     assert len(seen) > 1 and seen == sorted(set(seen))
@@ -513,24 +531,24 @@ def test_help_on_a_small_beam_has_pages() -> None:
     large.key("h")
     large.frame()
     large.key("h")
-    assert large.page == ""
+    assert large.state.page == ""
 
 
 def assert_clear_of_current(sitting: Sitting) -> None:
     """The strip is there and covers no line of the piece being traced."""
-    strip = sitting._strip
+    strip = sitting.state.shown.strip
     assert strip is not None
-    p = sitting.work.of(sitting.current)
+    p = sitting.state.work.of(sitting.state.current)
     if p is None:
         return
-    a = sitting.stage.table_from_piece(p)
-    ring = sitting.stage.faces[p.piece].outline @ a[:2, :2].T + a[:2, 2]
+    a = sitting.state.stage.table_from_piece(p)
+    ring = sitting.state.stage.faces[p.piece].outline @ a[:2, :2].T + a[:2, 2]
     assert not shapely.LinearRing(ring).intersects(shapely.Polygon(strip.ground_mm))
 
 
 def press(sitting: Sitting, table_mm: np.ndarray) -> None:
     """The pointer pressed at a place of the table."""
-    x, y = sitting.stage.calibration.to_projector(np.asarray(table_mm)[None])[0]
+    x, y = sitting.state.stage.calibration.to_projector(np.asarray(table_mm)[None])[0]
     sitting.pointer("down", float(x), float(y))
     sitting.pointer("up", float(x), float(y))
     sitting.frame()
@@ -538,8 +556,8 @@ def press(sitting: Sitting, table_mm: np.ndarray) -> None:
 
 def press_button(sitting: Sitting, action: str) -> None:
     """A button of the strip pressed in its middle."""
-    assert sitting._strip is not None
-    press(sitting, sitting._strip.buttons[action].mean(axis=0))
+    assert sitting.state.shown.strip is not None
+    press(sitting, sitting.state.shown.strip.buttons[action].mean(axis=0))
 
 
 @pytest.mark.parametrize("how", ["beam", "long", "turned"])
@@ -553,27 +571,30 @@ def test_tracing_36_pieces_the_strip_is_there_and_works_by_pointer(how: str) -> 
     for i in range(steps):
         sitting.frame()
         assert_clear_of_current(sitting)
-        strip = sitting._strip
+        strip = sitting.state.shown.strip
         assert strip is not None and {"go-on", "go-back", "more"} <= set(strip.buttons)
-        assert sitting.stage.lens.covers(np.concatenate(list(strip.buttons.values()))).all()
-        assert any(f"{i} of {steps} traced" in line for line in sitting._lines_for(strip)) or i == 0
-        if sitting.tool is not None:
-            for cross in sitting.tool.clear_of(sitting):
+        assert sitting.state.stage.lens.covers(np.concatenate(list(strip.buttons.values()))).all()
+        assert (
+            any(f"{i} of {steps} traced" in line for line in words.lines_for(sitting.state, strip))
+            or i == 0
+        )
+        if sitting.state.tool is not None:
+            for cross in sitting.state.tool.clear_of(sitting):
                 assert not shapely.Polygon(strip.ground_mm).contains(shapely.Point(cross))
-        before = sitting.current
+        before = sitting.state.current
         press_button(sitting, "go-on")
-        assert before in sitting.work.traced and sitting.current != before
+        assert before in sitting.state.work.traced and sitting.state.current != before
     press_button(sitting, "go-back")
-    assert sitting.current is not None
+    assert sitting.state.current is not None
     # the rest of what can be done is one press away, and the handle comes back
-    small = sitting._strip.small  # type: ignore[union-attr]
+    small = sitting.state.shown.strip.small  # type: ignore[union-attr]
     press_button(sitting, "more")
-    assert sitting._strip is not None and not sitting._strip.small
+    assert sitting.state.shown.strip is not None and not sitting.state.shown.strip.small
     if small:
-        assert "unmark" in sitting._strip.buttons
+        assert "unmark" in sitting.state.shown.strip.buttons
         press_button(sitting, "unmark")
-        assert sitting._strip is not None and sitting._strip.small
-        assert len(sitting.work.traced) == steps - 1
+        assert sitting.state.shown.strip is not None and sitting.state.shown.strip.small
+        assert len(sitting.state.work.traced) == steps - 1
 
 
 @pytest.mark.parametrize("how", ["turned", "long"])
@@ -583,10 +604,12 @@ def test_what_is_said_stands_on_the_handle(how: str) -> None:
     sitting.do("trace")
     sitting.do("undo")  # "Nothing left to undo."
     sitting.frame()
-    strip = sitting._strip
+    strip = sitting.state.shown.strip
     assert strip is not None and strip.small
-    words = " ".join(f.text for f in sitting.stage.figures(sitting._lines_for(strip), strip))
-    assert "Nothing left to undo" in words
+    told = " ".join(
+        f.text for f in sitting.state.stage.figures(words.lines_for(sitting.state, strip), strip)
+    )
+    assert "Nothing left to undo" in told
 
 
 # -- a way out that loses nothing ----------------------------------------------------------------------
@@ -615,7 +638,7 @@ def test_esc_at_the_question_leaves_only_when_pressed_twice() -> None:
     sitting.ask(["This calibration is 3 days old."])
     sitting.frame()
     sitting.key("escape")
-    assert sitting.running and sitting.page == "question"
+    assert sitting.running and sitting.state.page == "question"
     sitting.key("escape")
     assert not sitting.running
 
@@ -629,7 +652,7 @@ def test_esc_in_a_drag_puts_the_piece_back(moves: int, tmp_path: Path) -> None:
     sitting.do("next")
     sitting.do("turn")
     sitting.do("undo")  # so that there is something to do again
-    before, future = sitting.work, sitting.history.future
+    before, future = sitting.state.work, sitting.state.history.future
     x, y = spot(sitting, "neck-facing/1")
     sitting.pointer("down", x, y)
     sitting.frame()
@@ -638,13 +661,15 @@ def test_esc_in_a_drag_puts_the_piece_back(moves: int, tmp_path: Path) -> None:
         sitting.tick(float(i))
         sitting.frame()
     if moves:
-        assert sitting.work != before
+        assert sitting.state.work != before
     sitting.key("escape")
     sitting.frame()
-    assert sitting.running and sitting.work == before and sitting.history.future == future
+    assert (
+        sitting.running and sitting.state.work == before and sitting.state.history.future == future
+    )
     sitting.pointer("move", x + 90.0, y)  # the button is still held, and nothing is in the hand
     sitting.pointer("up", x + 90.0, y)
-    assert sitting.work == before
+    assert sitting.state.work == before
     assert np.array_equal(sitting.canvas, whole(sitting)) or sitting.frame() is not None
     pull_the_plug(journal)
     again, left = Journal.open(Docket.load(path))
@@ -656,7 +681,7 @@ def test_esc_in_a_drag_puts_the_piece_back(moves: int, tmp_path: Path) -> None:
 @pytest.mark.parametrize("action", ["centre", "flip-cloth", "turn-cloth"])
 def test_the_lay_under_chalk_moves_only_when_asked_twice(action: str, chalk: str) -> None:
     """Home, flip and quarter turn with chalk on the cloth are asked about; then done, and said so."""
-    view = sit().work.view
+    view = sit().state.work.view
     view = view.replace(at=(view.at[0] + 4.0, view.at[1] + 3.0))
     bays = {"bays": {"on": False, "chalked": ["A"]}} if chalk == "crosses" else {}
     sitting = sit(docket(table={"view": view.to_dict(), **bays}))
@@ -665,22 +690,22 @@ def test_the_lay_under_chalk_moves_only_when_asked_twice(action: str, chalk: str
     if chalk == "traced":
         sitting.do("go-on")
         sitting.do("arrange")
-    before = sitting.work
+    before = sitting.state.work
     sitting.do(action)
-    assert sitting.work == before
+    assert sitting.state.work == before
     assert "chalk" in sitting.lines_of_strip()[0] and "again" in " ".join(sitting.lines_of_strip())
     sitting.do("lines")  # something else: it is not meant any more
     sitting.do(action)
-    assert sitting.work == before
+    assert sitting.state.work == before
     sitting.do(action)
-    assert sitting.work.view.table_from_cloth != pytest.approx(before.view.table_from_cloth)
-    assert sitting.work.traced == before.traced
+    assert sitting.state.work.view.table_from_cloth != pytest.approx(before.view.table_from_cloth)
+    assert sitting.state.work.traced == before.traced
     assert "elsewhere than the chalk" in sitting.lines_of_strip()[0]
     sitting.do("undo")
-    assert sitting.work == before
+    assert sitting.state.work == before
     free = sit(docket(table={"view": view.to_dict()}))
     free.do(action)  # without chalk nobody is asked
-    assert free.work.view.table_from_cloth != pytest.approx(before.view.table_from_cloth)
+    assert free.state.work.view.table_from_cloth != pytest.approx(before.view.table_from_cloth)
 
 
 def test_another_side_moves_no_line_and_says_so() -> None:
@@ -688,9 +713,9 @@ def test_another_side_moves_no_line_and_says_so() -> None:
     sitting = sit()
     sitting.do("trace")
     sitting.do("go-on")
-    before = sitting.work.view.table_from_cloth.copy()
+    before = sitting.state.work.view.table_from_cloth.copy()
     sitting.do("side")
-    assert np.array_equal(sitting.work.view.table_from_cloth, before)
+    assert np.array_equal(sitting.state.work.view.table_from_cloth, before)
     assert "no line has moved" in sitting.lines_of_strip()[0]
 
 
@@ -698,10 +723,10 @@ def test_a_press_beside_a_button_takes_no_hidden_piece() -> None:
     """Between and around the strip's buttons nothing is grabbed; only the buttons do something."""
     sitting = sit(crowd(), (1920, 1080))
     sitting.frame()
-    strip = sitting._strip
+    strip = sitting.state.shown.strip
     assert strip is not None
     low, high = strip.ground_mm.min(axis=0), strip.ground_mm.max(axis=0)
-    before, hidden = sitting.work, 0
+    before, hidden = sitting.state.work, 0
     for at in np.stack(np.meshgrid(np.linspace(low[0] + 3, high[0] - 3, 60),
                                    np.linspace(low[1] + 3, high[1] - 3, 9)), -1).reshape(-1, 2):  # fmt: skip
         if not shapely.Polygon(strip.ground_mm).contains(shapely.Point(at)):
@@ -711,10 +736,14 @@ def test_a_press_beside_a_button_takes_no_hidden_piece() -> None:
             for b in strip.buttons.values()
         ):
             continue
-        t = sitting.work.view.cloth_from_table
-        hidden += under(sitting.rules, before.lay, t[:2, :2] @ at + t[:2, 2]) is not None
+        t = sitting.state.work.view.cloth_from_table
+        hidden += under(sitting.state.rules, before.lay, t[:2, :2] @ at + t[:2, 2]) is not None
         press(sitting, at)
-        assert sitting.chosen is None and sitting.work == before and sitting.page == ""
+        assert (
+            sitting.state.chosen is None
+            and sitting.state.work == before
+            and sitting.state.page == ""
+        )
     assert hidden > 50  # pieces do lie there
 
 
@@ -728,14 +757,18 @@ def test_check_by_pointer_goes_beside_the_strip(how: str) -> None:
     if how == "handle":
         press_button(sitting, "more")
     press_button(sitting, "check")
-    assert sitting.checking_at is not None and sitting._strip is not None
-    panel = sitting.stage.check_panel(sitting.stage.reading_frame(sitting.checking_at))
-    assert sitting.stage.lens.covers(panel).all()
-    assert not shapely.Polygon(panel).intersects(shapely.Polygon(sitting._strip.ground_mm))
+    assert sitting.state.checking_at is not None and sitting.state.shown.strip is not None
+    panel = sitting.state.stage.check_panel(
+        sitting.state.stage.reading_frame(sitting.state.checking_at)
+    )
+    assert sitting.state.stage.lens.covers(panel).all()
+    assert not shapely.Polygon(panel).intersects(
+        shapely.Polygon(sitting.state.shown.strip.ground_mm)
+    )
     if how == "handle":
         press_button(sitting, "more")
     press_button(sitting, "check")
-    assert sitting.checking_at is None
+    assert sitting.state.checking_at is None
 
 
 def test_the_strip_keeps_off_the_piece_being_traced() -> None:
@@ -753,14 +786,14 @@ def test_a_view_belongs_to_its_calibration() -> None:
     sitting = sit(docket())
     sitting.do("side")
     sitting.do("flip-cloth")
-    held = sitting.table_settings()
+    held = sitting.state.settings()
     same = Sitting(docket(table=held), projector((960, 540)))
-    assert same.work.view.table_from_cloth == pytest.approx(
-        sitting.work.view.table_from_cloth, abs=1e-3
+    assert same.state.work.view.table_from_cloth == pytest.approx(
+        sitting.state.work.view.table_from_cloth, abs=1e-3
     )
     other = Sitting(docket(table=held), projector((960, 540), turn_deg=80.0))
     fresh = Sitting(docket(), projector((960, 540), turn_deg=80.0))
-    assert other.work.view == fresh.work.view.replace(side="right")
+    assert other.state.work.view == fresh.state.work.view.replace(side="right")
 
 
 # -- never lost ------------------------------------------------------------------------------------
@@ -785,14 +818,14 @@ def test_every_change_is_in_the_journal_at_once(tmp_path: Path) -> None:
         other = journal_path(path).read_text().splitlines()
         assert len(other) > 1
         _, found = _peek(path, tmp_path)
-        assert found.docket.lay == sitting.work.lay
-        assert found.docket.traced == sitting.work.traced
-        assert dict(found.docket.table) == sitting.table_settings()
+        assert found.docket.lay == sitting.state.work.lay
+        assert found.docket.traced == sitting.state.work.traced
+        assert dict(found.docket.table) == sitting.state.settings()
     sitting.close()
     assert not journal_path(path).exists()
     again = Docket.load(path)
-    assert [p.key for p in again.lay] == [p.key for p in sitting.work.lay]
-    for mine, theirs in zip(again.lay, sitting.work.lay, strict=True):
+    assert [p.key for p in again.lay] == [p.key for p in sitting.state.work.lay]
+    for mine, theirs in zip(again.lay, sitting.state.work.lay, strict=True):
         assert mine.at == pytest.approx(theirs.at, abs=1e-4)
     assert "rehearsal top" in path.read_text()
 
@@ -814,7 +847,8 @@ sys.path.insert(0, {here!r})
 from table_rig import projector
 from drafting.docket import Docket
 from projector.journal import Journal
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
+from projector.session.state import SILENT, State
 journal, _ = Journal.open(Docket.load({path!r}))
 sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
 sitting.do("next")
@@ -823,7 +857,7 @@ while True:
     sitting.tick(n * 0.05)
     sitting.do(("right", "away", "left", "undo", "turn")[n % 5])
     n += 1
-    p = sitting.work.lay[2]
+    p = sitting.state.work.lay[2]
     print(n, repr(p.at[0]), repr(p.at[1]), p.turn_deg, flush=True)
 """
 
@@ -854,7 +888,7 @@ def test_kill_9_loses_nothing(tmp_path: Path, pause: float) -> None:
     here = (p.at[0], p.at[1], p.turn_deg)
     near = min(abs(here[0] - e[0]) + abs(here[1] - e[1]) for e in expected)
     assert near <= 1.5 or abs(here[2] - expected[0][2]) == 180.0
-    assert sitting.trouble_count >= 0
+    assert sitting.state.judged.count >= 0
     assert Docket.load(path).title == "rehearsal top"
 
 
@@ -865,7 +899,7 @@ def test_a_torn_last_line_is_left_out(tmp_path: Path) -> None:
     sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
     sitting.do("next")
     sitting.do("right")
-    kept = sitting.work.lay
+    kept = sitting.state.work.lay
     sitting.do("turn")
     held = journal_path(path)
     text = held.read_bytes()
@@ -885,7 +919,7 @@ def test_a_docket_edited_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
     pull_the_plug(journal)
     _, found = Journal.open(Docket.load(path))
     assert found.changes == 2 and "changed elsewhere" in found.note
-    assert found.docket.title == "evening top" and found.docket.lay == sitting.work.lay
+    assert found.docket.title == "evening top" and found.docket.lay == sitting.state.work.lay
 
 
 def test_an_edit_made_meanwhile_is_kept_beside_the_tables_own(tmp_path: Path) -> None:
@@ -901,7 +935,9 @@ def test_an_edit_made_meanwhile_is_kept_beside_the_tables_own(tmp_path: Path) ->
     assert "changed elsewhere" in said[-1]
     again = Docket.load(path)
     assert again.allowances["all"] == 12.0
-    assert [p.at for p in again.lay] == [pytest.approx(p.at, abs=1e-3) for p in sitting.work.lay]
+    assert [p.at for p in again.lay] == [
+        pytest.approx(p.at, abs=1e-3) for p in sitting.state.work.lay
+    ]
     sitting.do("right")
     path.write_text("chalkbeam: [")
     sitting.tick(90.0)
@@ -942,14 +978,14 @@ def test_undo_leads_back_through_earlier_sittings(tmp_path: Path, how: str) -> N
         journal, _ = Journal.open(Docket.load(path))
         sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
         if not states:
-            states.append(sitting.work)
-        sitting.chosen = "neck-facing/1"
+            states.append(sitting.state.work)
+        sitting.state = sitting.state.but(chosen="neck-facing/1")
         for action in ("right", "turn", "lock") if n == 0 else ("lock", "away", "undo", "toward"):
             sitting.do(action, large=True)
             if action == "undo":
                 states.pop()
             else:
-                states.append(sitting.work)
+                states.append(sitting.state.work)
         if how == "leave":
             sitting.close()
         else:
@@ -961,18 +997,18 @@ def test_undo_leads_back_through_earlier_sittings(tmp_path: Path, how: str) -> N
     assert len(states) == 6
     for state in reversed(states[:-1]):
         sitting.do("undo")
-        assert _near(sitting.work, state)
+        assert _near(sitting.state.work, state)
     sitting.do("undo")
-    assert "Nothing left" in sitting._message
+    assert "Nothing left" in sitting.state.message.text
     for state in states[1:4]:
         sitting.do("redo")
-        assert _near(sitting.work, state)
+        assert _near(sitting.state.work, state)
     sitting.close()
     journal, _ = Journal.open(Docket.load(path))
     sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
     for state in states[4:]:  # what was undone when she left can be done again
         sitting.do("redo")
-        assert _near(sitting.work, state)
+        assert _near(sitting.state.work, state)
     sitting.close()
 
 
@@ -993,21 +1029,21 @@ def test_a_drag_cut_off_is_one_step_to_undo(tmp_path: Path) -> None:
     path = saved(tmp_path)
     journal, _ = Journal.open(Docket.load(path))
     sitting = Sitting(journal.docket, projector((960, 540)), journal=journal)
-    before = sitting.work
+    before = sitting.state.work
     at = spot(sitting, "neck-facing/1")
     sitting.pointer("down", *at)
     for i in range(1, 30):
         sitting.tick(i / 10.0)
         sitting.pointer("move", at[0] + 3 * i, at[1])
-    held = sitting.work.of("neck-facing/1")
+    held = sitting.state.work.of("neck-facing/1")
     assert held is not None and held != before.of("neck-facing/1")
     pull_the_plug(journal)
     again, _ = Journal.open(Docket.load(path))
     other = Sitting(again.docket, projector((960, 540)), journal=again)
-    there = other.work.of("neck-facing/1")
+    there = other.state.work.of("neck-facing/1")
     assert there is not None and there.at == pytest.approx(held.at, abs=1e-3)
     other.do("undo")
-    assert _near(other.work, before)
+    assert _near(other.state.work, before)
     other.close()
 
 
@@ -1020,22 +1056,22 @@ def test_undo_reaches_behind_a_lay_made_elsewhere_but_not_into_another_garment(
     sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
     sitting.do("next")
     sitting.do("right", large=True)
-    left = sitting.work
+    left = sitting.state.work
     sitting.close()
     docket = Docket.load(path)
     lay = tuple(replace(p, at=(p.at[0] + 50.0, p.at[1])) for p in docket.lay)
     docket.replace(lay=lay).save()
     journal, _ = Journal.open(Docket.load(path))
     sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
-    assert [p.at[0] for p in sitting.work.lay] == [pytest.approx(p.at[0]) for p in lay]
+    assert [p.at[0] for p in sitting.state.work.lay] == [pytest.approx(p.at[0]) for p in lay]
     sitting.do("undo")
-    assert _near(sitting.work, left)
+    assert _near(sitting.state.work, left)
     sitting.close()
     text = path.read_text().replace("neck-facing", "collar")
     path.write_text(text)
     journal, _ = Journal.open(Docket.load(path))
     sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
-    assert sitting.history.past is None and sitting.history.future is None
+    assert sitting.state.history.past is None and sitting.state.history.future is None
     sitting.close()
 
 
@@ -1050,11 +1086,11 @@ def test_steps_of_earlier_sittings_are_bounded(
     for _ in range(2):
         journal, _ = Journal.open(Docket.load(path))
         sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
-        count = len(past._chain(sitting.history.past, 10**6))
+        count = len(past._chain(sitting.state.history.past, 10**6))
         sitting.do("next")
         for _ in range(60):
             sitting.do("right")
-        assert len(past._chain(sitting.history.past, 10**6)) == count + 60
+        assert len(past._chain(sitting.state.history.past, 10**6)) == count + 60
         sitting.close()
     assert count == 20
 
@@ -1067,22 +1103,22 @@ def test_a_damaged_file_of_steps_costs_only_them(tmp_path: Path) -> None:
     sitting.do("next")
     sitting.do("right")
     sitting.do("turn")
-    work = sitting.work
+    work = sitting.state.work
     sitting.close()
     good = past_path(path).read_bytes()
     for bad, steps in ((good[:-9], 2), (b"{}\n", 0), (b"\xff\xfe", 0), (b"", 0), (b"[1]\n", 0)):
         past_path(path).write_bytes(bad)
         journal, _ = Journal.open(Docket.load(path))
         sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
-        assert _near(sitting.work, work)
-        assert (sitting.history.past is not None) == (steps > 0)
+        assert _near(sitting.state.work, work)
+        assert (sitting.state.history.past is not None) == (steps > 0)
         sitting.close()
 
 
 def settled(laid: Docket, beam_mm: float = 1300.0) -> Docket:
     """A docket that keeps its view, rounded as dockets keep it."""
     sitting = Sitting(laid, projector((640, 360), beam_mm))
-    return laid.replace(table={"view": sitting.work.view.to_dict()})
+    return laid.replace(table={"view": sitting.state.work.view.to_dict()})
 
 
 def test_it_opens_in_the_mode_and_at_the_piece_where_it_was(tmp_path: Path) -> None:
@@ -1094,11 +1130,11 @@ def test_it_opens_in_the_mode_and_at_the_piece_where_it_was(tmp_path: Path) -> N
     sitting.do("trace")
     sitting.do("go-on")
     sitting.do("next")
-    assert sitting.tool is None and sitting.current is not None
+    assert sitting.state.tool is None and sitting.state.current is not None
     pull_the_plug(journal)
     again, _ = Journal.open(Docket.load(path))
     other = Sitting(again.docket, projector((640, 360), 2600.0), journal=again)
-    assert (other.mode, other.current) == ("trace", sitting.current)
+    assert (other.state.mode, other.state.current) == ("trace", sitting.state.current)
     assert np.array_equal(whole(other)[:250], whole(sitting)[:250])
     other.do("arrange")
     other.close()
@@ -1122,7 +1158,7 @@ def test_another_ink_changes_every_line(tmp_path: Path) -> None:
             sitting.frame()
         sitting.tick(0.0)
         sitting.tick(100.0)
-        fresh = sit(sitting.docket.replace(table=sitting.table_settings()))
+        fresh = sit(sitting.state.docket.replace(table=sitting.state.settings()))
         assert np.array_equal(whole(sitting), whole(fresh)), actions
 
 
@@ -1153,7 +1189,7 @@ def test_no_figure_is_dropped_from_the_strip(beam_mm: float) -> None:
     lines = sitting.lines_of_strip()
     for wanted in ("off grain", "used", "left", "true to", "aside"):
         assert any(wanted in line for line in lines), wanted
-    strip = sitting._strip
+    strip = sitting.state.shown.strip
     assert strip is not None
     rows = _in_rows(lines, strip.length_mm)
     assert len(rows) <= strip.rows
@@ -1167,23 +1203,23 @@ def test_chalk_does_not_move() -> None:
     """A traced piece that is moved loses its mark, told; a plan leaves traced pieces in place."""
     sitting = sit(single_cloth())
     sitting.do("trace")
-    traced = sitting.current
+    traced = sitting.state.current
     assert traced is not None
     sitting.do("go-on")
     sitting.do("arrange")
-    sitting.chosen = traced
-    assert traced in sitting.work.traced
+    sitting.state = sitting.state.but(chosen=traced)
+    assert traced in sitting.state.work.traced
     sitting.do("lock")
     sitting.do("lock")
-    assert traced in sitting.work.traced
+    assert traced in sitting.state.work.traced
     sitting.do("right")
-    assert traced not in sitting.work.traced and "was traced" in sitting._message
+    assert traced not in sitting.state.work.traced and "was traced" in sitting.state.message.text
     sitting.do("undo")
-    assert traced in sitting.work.traced
+    assert traced in sitting.state.work.traced
     drag(sitting, traced, 40.0, 0.0)
-    assert traced not in sitting.work.traced
+    assert traced not in sitting.state.work.traced
     sitting.do("undo")
-    assert traced in sitting.work.traced
+    assert traced in sitting.state.work.traced
     sitting.do("plan")
     run = sitting.planning
     assert run is not None and traced in {p.key for p in run.locked}
@@ -1197,13 +1233,15 @@ def test_saving_when_hands_rest(tmp_path: Path) -> None:
     sitting = Sitting(journal.docket, projector((640, 360)), journal=journal)
     sitting.tick(10.0)
     sitting.do("next")
-    sitting.do("shift+right")
+    sitting.key("shift+right")
     sitting.do("right", large=True)
     sitting.tick(11.0)
     assert Docket.load(path).lay[0].at == (20.0, 0.0)
     sitting.tick(12.5)
     again = Docket.load(path)
-    assert [p.at for p in again.lay] == [pytest.approx(p.at, abs=1e-3) for p in sitting.work.lay]
+    assert [p.at for p in again.lay] == [
+        pytest.approx(p.at, abs=1e-3) for p in sitting.state.work.lay
+    ]
     assert len(journal_path(path).read_text().splitlines()) == 1
     sitting.close()
 
@@ -1231,9 +1269,9 @@ def test_a_full_disk_is_told_and_the_journal_keeps_all(
     assert any("Not saved yet" in line for line in said)
     assert path.read_text() == text
     _, found = _peek(path, tmp_path)
-    assert found.docket.lay == sitting.work.lay
+    assert found.docket.lay == sitting.state.work.lay
     sitting.close()
-    assert Docket.load(path).lay[2].at == pytest.approx(sitting.work.lay[2].at, abs=1e-3)
+    assert Docket.load(path).lay[2].at == pytest.approx(sitting.state.work.lay[2].at, abs=1e-3)
 
 
 def test_a_plans_outlines_run_through_no_label(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -1241,31 +1279,33 @@ def test_a_plans_outlines_run_through_no_label(monkeypatch: pytest.MonkeyPatch) 
     sitting = sit(single_cloth())
     monkeypatch.setattr("projector.planning.Planning.start", lambda self: None)
     sitting.do("plan")
-    run = sitting.planning
-    assert run is not None
-    lay = sitting.work.lay
-    a, b = sitting.rules.outline(lay[0]), sitting.rules.outline(lay[1])
-    words = [w for p in lay for w in sitting.stage.words_of(p, sitting.state_of(p))]
-    assert len(words) == len(lay)
+    plan = sitting.state.plan
+    assert plan is not None
+    lay = sitting.state.work.lay
+    a, b = sitting.state.rules.outline(lay[0]), sitting.state.rules.outline(lay[1])
+    labels = [
+        w for p in lay for w in sitting.state.stage.words_of(p, words.shown(sitting.state, p))
+    ]
+    assert len(labels) == len(lay)
     # the second piece planned with its edge in the middle of the first one's label
-    t = sitting.work.view.cloth_from_table
-    label = words[0].mean(axis=0)
+    t = sitting.state.work.view.cloth_from_table
+    label = labels[0].mean(axis=0)
     on = t[:2, :2] @ label + t[:2, 2]
     shift = on - b[np.argmin(b[:, 0])]
     there = replace(lay[1], at=(lay[1].at[0] + float(shift[0]), lay[1].at[1] + float(shift[1])))
-    run.best = Found((lay[0], there, *lay[2:]), 1000.0, 0.5, ())
-    (ghost,) = sitting._plan_items()
+    best = Found((lay[0], there, *lay[2:]), 1000.0, 0.5, ())
+    (ghost,) = _plan_items(sitting.state.but(plan=replace(plan, best=best)))
     points = np.concatenate([m.points for m in ghost.marks])
     joined = np.concatenate([np.append(m.joined, False) for m in ghost.marks])
     steps = np.stack([points[:-1], points[1:]])[:, joined[:-1]]
     middle = steps.mean(axis=0)
-    box = words[0].min(axis=0), words[0].max(axis=0)
+    box = labels[0].min(axis=0), labels[0].max(axis=0)
     near = np.abs(middle - label).max(axis=1) < 120.0
     assert near.any() and len(a)
     assert not ((middle >= box[0] - 2.0) & (middle <= box[1] + 2.0)).all(axis=1).any()
     # and what the plan leaves in its place is not drawn twice
-    run.best = Found(lay, 1000.0, 0.5, ())
-    (ghost,) = sitting._plan_items()
+    best = Found(lay, 1000.0, 0.5, ())
+    (ghost,) = _plan_items(sitting.state.but(plan=replace(plan, best=best)))
     assert sum(len(m.points) for m in ghost.marks) == 0
 
 
@@ -1273,13 +1313,13 @@ def test_undoing_a_mark_leads_back_to_its_piece() -> None:
     """While tracing, undo takes the mark off the last piece and makes it the current one again."""
     sitting = Sitting(single_cloth(), projector((960, 540), 2600.0))
     sitting.do("trace")
-    first = sitting.current
+    first = sitting.state.current
     sitting.do("go-on")
-    assert sitting.current != first and sitting.work.traced == (first,)
+    assert sitting.state.current != first and sitting.state.work.traced == (first,)
     sitting.do("undo")
-    assert sitting.current == first and sitting.work.traced == ()
+    assert sitting.state.current == first and sitting.state.work.traced == ()
     sitting.do("redo")
-    assert sitting.work.traced == (first,)
+    assert sitting.state.work.traced == (first,)
 
 
 def test_what_is_wrong_has_room_before_how_to_cut() -> None:
@@ -1290,13 +1330,13 @@ def test_what_is_wrong_has_room_before_how_to_cut() -> None:
     sitting = sit(docket(pieces=pieces, lay=lay, cloth=cloth), (1920, 1080))
     sitting.do("next")
     sitting.do("tilt-left")
-    (p,) = sitting.work.placed()
-    state = sitting.state_of(p)
+    (p,) = sitting.state.work.placed()
+    state = words.shown(sitting.state, p)
     assert state.trouble == ("off grain 1.0°",)
-    sitting.stage.piece(p, state)
+    sitting.state.stage.piece(p, state)
     said = [
         label.words
-        for (_, words), label in sitting.stage._labels.items()
+        for (_, words), label in sitting.state.stage._labels.items()
         if label and any(w.startswith("!") for w in words)
     ]
     assert said and all(words[:2] == ("pocket", "! off grain 1.0°") for words in said)
@@ -1321,12 +1361,12 @@ def reaching() -> Docket:
 def test_what_reaches_out_of_the_light_is_told_with_what_to_do() -> None:
     """How many, how many not at all, and the way to the bays; nothing of it where all are lit."""
     sitting = sit(reaching(), (1920, 1080))
-    kinds = [sitting.unlit(p) for p in sitting.work.placed()]
+    kinds = [sitting.state.stage.unlit(p) for p in sitting.state.work.placed()]
     assert kinds == ["", "partly", "wholly", "wholly"]
     lines = sitting.lines_of_strip()
     assert "3 of 4 pieces reach out of the light (2 not lit at all): trace in bays [V]" in lines
     sitting.do("trace")
-    sitting.tool, sitting._message = None, ""
+    sitting.state = sitting.state.but(tool=None, message=SILENT)
     assert any("out of the light" in line for line in sitting.lines_of_strip())
     assert not any("light" in line for line in sit(single_cloth()).lines_of_strip()[:3])
 
@@ -1334,8 +1374,9 @@ def test_what_reaches_out_of_the_light_is_told_with_what_to_do() -> None:
 def test_what_the_beam_would_hold_is_led_to_the_middle() -> None:
     """Out of the light only because the lay stands aside: the key that centres it, not the bays."""
     sitting = sit(docket(), (1920, 1080))
-    view = sitting.work.view
-    sitting.set_view(view.replace(at=(view.at[0] - 600.0, view.at[1])))
+    view = sitting.state.work.view
+    aside = view.replace(at=(view.at[0] - 600.0, view.at[1]))
+    sitting.state = sitting.state.change(replace(sitting.state.work, view=aside))
     said = [line for line in sitting.lines_of_strip() if "out of the light" in line]
     assert said and "[Home]" in said[0] and "bays" not in said[0]
     sitting.key("home")
@@ -1346,38 +1387,40 @@ def test_an_arrow_at_the_edge_points_to_each_piece_that_is_not_lit() -> None:
     """With its name, within the beam, off the strip and off each other; moving pieces loses none."""
     sitting = sit(reaching(), (1920, 1080))
     sitting.frame()
-    strip = sitting._strip
+    strip = sitting.state.shown.strip
     assert strip is not None
     grounds = [strip.ground_mm]
     for key in ("patch/1", "tab/1"):
-        p = sitting.work.of(key)
+        p = sitting.state.work.of(key)
         assert p is not None
-        item, ground = sitting.stage.beyond(p, grounds)
-        assert sitting.stage.lens.covers(ground).all()
+        item, ground = sitting.state.stage.beyond(p, grounds)
+        assert sitting.state.stage.lens.covers(ground).all()
         for other in grounds:
             low = np.maximum(ground.min(axis=0), other.min(axis=0))
             assert (low >= np.minimum(ground.max(axis=0), other.max(axis=0))).any()
         grounds.append(ground)
         shaft = item.marks[0].points[:2] @ item.table_from_item[:2, :2].T
-        t = sitting.stage.table_from_piece(p)
-        way = t[:2, :2] @ np.array([100.0, 100.0]) + t[:2, 2] - sitting.stage.middle_mm
+        t = sitting.state.stage.table_from_piece(p)
+        way = t[:2, :2] @ np.array([100.0, 100.0]) + t[:2, 2] - sitting.state.stage.middle_mm
         d = shaft[1] - shaft[0]
         assert d @ way / np.hypot(*d) / np.hypot(*way) > 0.999
     drag(sitting, "collar/1", 300.0, -60.0)
     assert (sitting.canvas == whole(sitting)).all()
     lit = sitting.canvas.copy()
-    sitting.stage.beyond = None  # type: ignore[method-assign, assignment]
-    sitting.unlit = lambda p: ""  # type: ignore[method-assign]
+    sitting.state.stage.unlit = lambda p: ""  # type: ignore[method-assign]
     assert (whole(sitting) != lit).sum() > 200
 
 
 def test_keys_are_shown_as_they_are_printed() -> None:
     """Signs by themselves, with a word only where the sign is a mere dot; names as on the keys."""
     sitting = sit()
-    shown = {a: sitting.key_words(a) for a in ("wider", "thinner", "tilt-left", "tilt-right")}
+    shown = {a: sitting.state.key_words(a) for a in ("wider", "thinner", "tilt-left", "tilt-right")}
     assert shown["wider"] == "=" and shown["thinner"] == "-"
     assert shown["tilt-left"].startswith(",") and shown["tilt-right"].startswith(".")
-    assert sitting.key_words("leave") == "Esc" and sitting.key_words("calibrate") == "Ctrl+K"
+    assert (
+        sitting.state.key_words("leave") == "Esc"
+        and sitting.state.key_words("calibrate") == "Ctrl+K"
+    )
 
 
 @pytest.mark.parametrize(

@@ -12,10 +12,10 @@ from shapely import Polygon
 from shapely.affinity import affine_transform
 from table_rig import docket, projector, single_cloth
 
-from projector.actions import ACTIONS
 from projector.scene import faces_of
-from projector.sitting import Sitting
-from projector.table import History, Rules, Work, under
+from projector.session.actions import ACTIONS
+from projector.session.rules import History, Rules, Work, under
+from projector.session.sitting import Sitting
 from projector.view import View
 
 KEYS = [a.name for a in ACTIONS if a.name not in ("quit", "leave", "plan", "take", "calibrate")]
@@ -54,15 +54,15 @@ def test_no_action_changes_any_length(steps: list, folded: bool) -> None:
             sitting.pointer("move", *(middle + np.array([one, two])))
             sitting.pointer("up", *(middle + np.array([one, two])))
     pieces = laid.pieces()
-    for p in sitting.work.lay:
-        a = sitting.stage.table_from_piece(p)
+    for p in sitting.state.work.lay:
+        a = sitting.state.stage.table_from_piece(p)
         assert a[:2, :2] @ a[:2, :2].T == pytest.approx(np.eye(2), abs=1e-12)
         for edge in pieces[p.piece].edges.values():
             on_table = edge.points @ a[:2, :2].T + a[:2, 2]
             length = float(np.hypot(*np.diff(on_table, axis=0).T).sum())
             assert length == pytest.approx(edge.length_mm, abs=1e-6)
     # and what is drawn is what lies there
-    item = sitting.stage.piece(sitting.work.lay[0])
+    item = sitting.state.stage.piece(sitting.state.work.lay[0])
     drawn = item.marks[0]
     assert drawn.length_mm.sum() == pytest.approx(
         np.hypot(*np.diff(drawn.points, axis=0).T).sum(), abs=1e-6
@@ -269,21 +269,21 @@ def test_shrinkage_enlarges_what_is_drawn_and_nothing_else() -> None:
 
 def test_of_a_pair_either_may_be_the_turned_one() -> None:
     """Two alike are wrong, told on one of them; one of each is right, whichever it is."""
-    from projector.sitting import Sitting
+    from projector.session.sitting import Sitting
 
     sitting = Sitting(single_cloth(), projector((640, 360)))
 
     def wrong() -> set[str]:
         keys = ("sleeve/1", "sleeve/2")
-        return {k for k in keys if "wrong side up" in sitting.troubles(k)}
+        return {k for k in keys if "wrong side up" in sitting.state.judged.of(k)}
 
     assert wrong() == set()
-    sitting.chosen = "sleeve/1"
+    sitting.state = sitting.state.but(chosen="sleeve/1")
     sitting.do("turn-over")
     assert wrong() == {"sleeve/1"}
-    sitting.chosen = "sleeve/2"
+    sitting.state = sitting.state.but(chosen="sleeve/2")
     sitting.do("turn-over")
     assert wrong() == set()
-    sitting.chosen = "sleeve/1"
+    sitting.state = sitting.state.but(chosen="sleeve/1")
     sitting.do("turn-over")
     assert wrong() == {"sleeve/2"}

@@ -23,7 +23,7 @@ from projector.hold import alone
 from projector.journal import Journal, journal_path
 from projector.laying import kept_lay, noted_plan
 from projector.merge import Kept, merged
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
 
 SQUARE = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="60mm" viewBox="0 0 50 60">'
@@ -51,7 +51,7 @@ def moves(path: Path, count: int = 7) -> tuple[Journal, Sitting]:
 
 def at(lay: Path | Sitting) -> dict[str, tuple[float, ...]]:
     """Where each copy lies in the docket's file, or at the table; to a hundredth of a millimetre."""
-    placed = lay.work.lay if isinstance(lay, Sitting) else Docket.load(lay).lay
+    placed = lay.state.work.lay if isinstance(lay, Sitting) else Docket.load(lay).lay
     return {p.key: tuple(round(v, 2) for v in p.at) for p in placed}
 
 
@@ -111,9 +111,9 @@ def test_pieces_imported_while_the_table_is_open_stay(top: Path) -> None:
 def contradicted(top: Path) -> tuple[Journal, Any, str, tuple[float, float], tuple[float, float]]:
     """The table and an editor have moved the same piece; the table opens again."""
     journal, sitting = moves(top)
-    key = sitting.chosen
+    key = sitting.state.chosen
     assert key is not None
-    mine = next(p.at for p in sitting.work.lay if p.key == key)
+    mine = next(p.at for p in sitting.state.work.lay if p.key == key)
     pull_the_plug(journal)
     data = yaml.safe_load(top.read_text())
     row = next(r for r in data["lay"] if f"{r['piece']}/{r.get('copy', 1)}" == key)
@@ -131,9 +131,9 @@ def test_what_both_moved_is_taken_or_left_by_her(top: Path, answer: str) -> None
         found.left is not None and found.left.keys == (key,) and "Take it or leave it" in found.note
     )
     sitting = Sitting(found.docket, projector((640, 360)), journal=journal)
-    sitting.planning = noted_plan(found.docket, found.left)
+    sitting.offer(noted_plan(found.docket, found.left))
     assert "the table's place" in " ".join(sitting.lines_of_strip())
-    assert next(p.at for p in sitting.work.lay if p.key == key) == edited
+    assert next(p.at for p in sitting.state.work.lay if p.key == key) == edited
     sitting.do(answer)
     sitting.close()
     assert at(top)[key] == pytest.approx(mine if answer == "take" else edited, abs=1e-3)

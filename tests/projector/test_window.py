@@ -21,7 +21,7 @@ from table_rig import DATA, projector
 from calibrate.calibration import now
 from drafting.docket import Docket
 from projector.journal import _recover, journal_path
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
 
 SIZE = (1280, 720)
 pytestmark = [
@@ -125,10 +125,10 @@ def test_the_window_shows_the_picture_and_hands_move_it(
     try:
         # no pointer has moved: nothing of a cursor in either
         wait_for(lambda: differ(screen, twin.canvas) < 2000, "the first picture")
-        ring = twin.rules.outline(twin.work.of("neck-facing/1"))
-        t = twin.work.view.table_from_cloth
+        ring = twin.state.rules.outline(twin.state.work.of("neck-facing/1"))
+        t = twin.state.work.view.table_from_cloth
         at = t[:2, :2] @ (0.5 * (ring.min(axis=0) + ring.max(axis=0))) + t[:2, 2]
-        x, y = (round(float(v)) for v in twin.calibration.to_projector(at[None])[0])
+        x, y = (round(float(v)) for v in twin.state.calibration.to_projector(at[None])[0])
         hand = [("mousemove", x, y), ("mousedown", 1)]
         hand += [("mousemove", x + 6 * i, y - 3 * i) for i in range(1, 11)]
         for word, *values in hand:
@@ -150,7 +150,7 @@ def test_the_window_shows_the_picture_and_hands_move_it(
         os.kill(child.pid, signal.SIGKILL)
         child.wait(10)
         found = _recover(Docket.load(path), journal_path(path))
-        assert found.docket.lay == twin.work.lay
+        assert found.docket.lay == twin.state.work.lay
         assert found.changes > 0
     finally:
         child.kill()
@@ -175,7 +175,7 @@ def test_the_window_shows_the_picture_and_hands_move_it(
         child.kill()
         child.communicate()
     assert not journal_path(path).exists()
-    for mine, theirs in zip(Docket.load(path).lay, twin.work.lay, strict=True):
+    for mine, theirs in zip(Docket.load(path).lay, twin.state.work.lay, strict=True):
         assert mine.at == pytest.approx(theirs.at, abs=1e-3)
 
 

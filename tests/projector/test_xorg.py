@@ -19,7 +19,7 @@ from table_rig import DATA, projector
 from calibrate.calibration import now
 from drafting.docket import Docket
 from projector.notice import words_only
-from projector.sitting import Sitting
+from projector.session.sitting import Sitting
 
 SIZE = (1280, 720)
 TOP = 560  # above the strip, which says for a while what has happened

@@ -459,6 +459,11 @@ class Figures:
     left_mm: float
 
 
+def lie_alike(one: Placement, other: Placement) -> bool:
+    """Whether chalk drawn round the one lies right for the other."""
+    return not other.aside and replace(one, locked=False) == replace(other, locked=False)
+
+
 def under(
     rules: Rules, lay: Sequence[Placement], at_cloth: Array, reach_mm: float = 6.0
 ) -> str | None:

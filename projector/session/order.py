@@ -1,7 +1,6 @@
-"""Trace: piece by piece, in an order that keeps her sleeves off the chalk.
+"""Order: tracing piece by piece so that her sleeves stay off the chalk.
 
-What hands do once the lay is right. Pure functions of the lay and of what is marked; `sitting`
-holds the state and `scene` shows it.
+Pure functions of the lay and of what is marked.
 """
 
 from __future__ import annotations

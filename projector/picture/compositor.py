@@ -1,0 +1,487 @@
+"""Compositor: a state on the canvas, with as little painting as the change asks for.
+
+It owns every cache of painted things. What does not move is composed as a whole when the state
+says something else stands there; what moves (the piece in her hand, the strip's figures, the
+pointer) floats over it and is taken away and put back alone, so that moving one piece costs one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.marks import Item
+from projector.painter import EMPTY, Painted, Painter
+from projector.picture.strip_layout import StripLayout
+from projector.scene import INKS, PieceState, Strip
+from projector.session import words
+from projector.session.judged import OVERLAPS
+from projector.session.rules import lie_alike
+from projector.session.state import Shown, State
+
+if TYPE_CHECKING:
+    from drafting.placement import Placement
+
+Array = NDArray[np.float64]
+Box = tuple[int, int, int, int]
+
+_MOST_ARROWS = 6  # at the edge, towards pieces out of the light; more would be a hedge
+
+
+class Still(NamedTuple):
+    """What stands still on the table: another one of any of these is another picture."""
+
+    look: Any
+    lens: Any
+    view: Any
+    mode: str
+    page: str
+    chosen: str | None
+    current: str | None
+    tool: Any
+    best: Any
+    check: Any
+    strip: Any
+    pages: Any
+    traced: tuple[str, ...]
+    lay: tuple[Placement, ...]
+    loose: str | None
+
+
+def still(state: State) -> Still:
+    """The key of the picture of what does not move."""
+    lay, loose = state.work.lay, state.loose
+    if loose is not None:
+        lay = tuple(p for p in lay if p.key != loose)
+    return Still(
+        state.stage.look, state.stage.lens, state.work.view, state.mode, state.page, state.chosen,
+        state.current, state.tool, None if state.plan is None else id(state.plan.best),
+        None if state.checking_at is None else state.checking_at.tobytes(), state.strip,
+        (state.help_from, state.question, state.plan is None), state.work.traced, lay, loose,
+    )  # fmt: skip
+
+
+@dataclass(eq=False)
+class Compositor:
+    """The canvas of a sitting.
+
+    ``changed``: after `frame`, the pixels that may differ, as indices into the flat canvas, or
+    None for every pixel of its boxes; ``pending``: whether another frame is wanted at once;
+    ``shown``: the strip as it stands.
+    """
+
+    painter: Painter
+    changed: list[NDArray[np.int64]] | None = None
+    pending: bool = False
+    shown: Shown = field(default_factory=Shown)
+    _key: Still | None = None
+    _lens: Any = None
+    _below: NDArray[np.uint32] = field(init=False, repr=False)
+    _layout: StripLayout = field(default_factory=StripLayout)
+    _painted: dict[str, tuple[Any, Painted]] = field(default_factory=dict, repr=False)
+    _spare: dict[str, tuple[Any, Painted]] = field(default_factory=dict, repr=False)
+    _floats: dict[Any, Painted] = field(default_factory=dict, repr=False)
+    _figures: tuple[Any, dict[Any, Painted]] = (None, {})
+    _over: list[tuple[Array | None, Painted]] = field(default_factory=list, repr=False)
+    _cold: list[str] = field(default_factory=list)
+    _warmed: Any = None
+    _troubles: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    _loose_said: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        self._below = np.empty_like(self.painter.canvas)
+
+    @classmethod
+    def of(cls, state: State) -> Compositor:
+        """A canvas of the size of the calibration's picture."""
+        return cls(Painter(state.calibration.size, INKS[state.stage.look.ink].ground))
+
+    def repaint(self) -> None:
+        """Compose everything anew at the next frame."""
+        self._key = None
+
+    def frame(self, state: State) -> list[Box]:
+        """Bring the canvas up to date; answers the boxes that have changed (x0, y0, x1, y1 px)."""
+        dirty: list[Box] = []
+        self.changed = []
+        self._follow(state)
+        key, strip = still(state), self.shown.strip
+        stale = key != self._key
+        if stale and self._lifts(key):
+            stale = not self._lift(state)
+        if not stale and strip is not None:
+            rows = state.stage.rows_needed(words.lines_for(state, strip), strip)
+            # in the middle of a drag it only grows: it shrinks when the hand has let go
+            stale = rows > strip.rows or (rows < strip.rows and state.drag is None)
+        self._key = key
+        if stale:
+            self._compose(state)
+            dirty.append((0, 0, *self.painter.size))
+        if state.drag is not None and state.drag is not self._warmed and not state.drag.moved:
+            self._warm(state, state.work.of(state.drag.key), chosen=True)
+        self._warmed = state.drag
+        dirty += self._float(state)
+        if len(dirty) and dirty[0] == (0, 0, *self.painter.size):
+            self.changed = None
+        return dirty
+
+    def rest(self, state: State) -> None:
+        """Use a quiet moment: work out a piece's look in trouble before it is wanted in a drag."""
+        if self._cold and state.drag is None and state.mode == "arrange" and not self.pending:
+            self._warm(state, state.work.of(self._cold.pop()), chosen=False)
+
+    def _follow(self, state: State) -> None:
+        """Another look or lens: what was painted for the old one is of no use."""
+        lens = (state.stage.look, state.stage.lens)
+        if self._lens == lens:
+            return
+        self._lens = lens
+        self.painter.set_ground(INKS[state.stage.look.ink].ground)
+        self._painted.clear()
+        self._spare.clear()
+        self._floats.clear()
+        self._figures = (None, {})
+
+    def _warm(self, state: State, p: Placement | None, *, chosen: bool) -> None:
+        if p is None or p.aside:
+            return
+        look = words.shown(state, p)
+        own = state.judged.own.get(p.key, ())
+        look = replace(look, trouble=tuple(dict.fromkeys((*own, OVERLAPS))), chosen=chosen)
+        item = state.stage.piece(p, look)
+        key = _look_key(state, p, look)
+        held = self._spare.get(item.key)
+        if not chosen and (held is None or held[0] != key):
+            self._spare[item.key] = (key, self.painter.paint(state.stage.lens.frame(item)))
+
+    # -- what stands still -------------------------------------------------------------------------
+
+    def _compose(self, state: State) -> None:
+        """Everything that is not moving, anew."""
+        self.pending = False
+        painter, frame = self.painter, state.stage.lens.frame
+        self._floats.clear()
+        if state.page in ("dark", "light"):
+            painter.canvas.fill((0 if state.page == "dark" else 255) * 0x010101)
+            self.shown = Shown()
+            np.copyto(self._below, painter.canvas)
+            return
+        painter.clear()
+        self.shown = self._layout.lay(state)
+        if state.page in ("help", "question"):
+            painter.put(painter.paint(frame(self._page(state))))
+            self._put_strip(state)
+            np.copyto(self._below, painter.canvas)
+            return
+        for item, key in _ground_items(state):
+            painter.put(self._paint(state, item, key))
+        placed = state.work.placed()
+        for p in placed:
+            if p.key != state.loose:
+                painter.put(self._piece(state, p))
+        keep = {"cloth", *(f"piece:{p.key}" for p in placed)}
+        for cache in (self._painted, self._spare):
+            for name in [n for n in cache if n not in keep]:
+                del cache[name]
+        self._troubles = {p.key: state.judged.of(p.key) for p in placed}
+        self._cold = [p.key for p in placed]
+        self._put_over(state)
+        np.copyto(self._below, painter.canvas)
+
+    def _page(self, state: State) -> Item:
+        if state.page == "question":
+            title = "Is the calibration still true?"
+            return state.stage.page(title, words.question_rows(state), state.question)
+        lines, strip = words.lines(state), self.shown.strip
+        # what finds no room on the strip stands here
+        short = strip is not None and len(state.stage.figures(lines, strip)) < len(lines)
+        foot = (*([" | ".join(lines)] if strip is None or short else []), *words.HELP_FOOT)
+        rows = words.help_rows(state)
+        item, count = state.stage.leaf(f"Help: {state.mode}", rows, foot, state.help_from)
+        last = state.help_from + count
+        self.shown = replace(self.shown, next_help=last if last < len(rows) else 0)
+        return item
+
+    def _put_over(self, state: State) -> None:
+        """What lies over the pieces: a plan's outlines, the strip, a tool's marks, the square."""
+        stage, strip = state.stage, self.shown.strip
+        self._over.clear()
+        for item in _plan_items(state):
+            self._put_item(state, item)
+        if state.tool is None:
+            clear = [strip.ground_mm] if strip is not None else []
+            dark = [
+                p
+                for p in state.work.placed()
+                if p.key != state.loose and stage.unlit(p) == "wholly"
+            ]
+            for p in dark[:_MOST_ARROWS]:  # the strip counts them all
+                item, ground = stage.beyond(p, clear)
+                clear.append(ground)
+                self._lay_over(state, ground, self.painter.paint(stage.lens.frame(item)))
+        self._put_strip(state)
+        if state.tool is not None:
+            for item in state.tool.items(state):
+                self._put_item(state, item)
+        if state.checking_at is not None:
+            self._put_item(state, stage.check_square(state.checking_at))
+
+    def _put_strip(self, state: State) -> None:
+        strip = self.shown.strip
+        if strip is not None:
+            key = (state.mode, state.page, state.work.view, strip.item)
+            self._lay_over(state, strip.ground_mm, self._paint(state, strip.item, key))
+
+    def _put_item(self, state: State, item: Item) -> None:
+        # nothing may cross a ruler or its numbers
+        panel = state.stage.check_panel(item.table_from_item) if item.key == "check" else None
+        self._lay_over(state, panel, self.painter.paint(state.stage.lens.frame(item)))
+
+    def _lay_over(self, state: State, ground_mm: Array | None, painted: Painted) -> None:
+        """Something over the pieces: first its ground is cleared (N, 2) mm, then its light put."""
+        ground = None
+        if ground_mm is not None:
+            ground = state.stage.calibration.to_projector(ground_mm)
+            self.painter.fill(ground, self.painter.ground)
+        self.painter.put(painted)
+        self._over.append((ground, painted))
+
+    def _paint(self, state: State, item: Item, key: Any) -> Painted:
+        """An item's pixels, out of the cache when ``key`` is the one it was painted for."""
+        held = self._painted.get(item.key)
+        if held is not None and held[0] == key:
+            return held[1]
+        spare = self._spare.get(item.key)
+        if spare is not None and spare[0] == key:
+            made = spare[1]
+        else:
+            made = self.painter.paint(state.stage.lens.frame(item))
+        if held is not None and item.key.startswith("piece:"):
+            self._spare[item.key] = held  # a look often comes back: trouble comes and goes
+        self._painted[item.key] = (key, made)
+        return made
+
+    def _piece(self, state: State, p: Placement) -> Painted:
+        look = words.shown(state, p)
+        return self._paint(state, state.stage.piece(p, look), _look_key(state, p, look))
+
+    # -- what moves --------------------------------------------------------------------------------
+
+    def _lifts(self, key: Still) -> bool:
+        """Whether all that has changed is that one piece has been taken into the hand."""
+        old = self._key
+        if old is None or key.loose is None or old.loose is not None or key.page:
+            return False
+        lay = tuple(p for p in old.lay if p.key != key.loose)
+        return old._replace(lay=lay, loose=key.loose) == key
+
+    def _lift(self, state: State) -> bool:
+        """Take the loose piece out of the ground, so that it can move over it; whether that went."""
+        name = f"piece:{state.loose}"
+        held = self._painted.get(name)
+        if held is None:
+            return False
+        self._exchange(state, held[1], EMPTY)
+        self._floats[name] = held[1]
+        self.painter.put(held[1])
+        return True
+
+    def _exchange(self, state: State, old: Painted, new: Painted) -> Box:
+        """Put other pixels in the place of a still item's, and only there; answers the box."""
+        painter = self.painter
+        for painted in self._floats.values():
+            painter.restore(painted, self._below)
+        painter.erase(
+            old,
+            [
+                painted
+                for name, (_, painted) in self._painted.items()
+                if (name == "cloth" or name.startswith("piece:"))
+                and name != f"piece:{state.loose}"
+                and painted is not old
+                and _meet(painted.box, old.box)
+            ],
+        )
+        painter.put(new)
+        box = _around(old.box, new.box)
+        if any(_meet(_box_of(ground, painted), box) for ground, painted in self._over):
+            for ground, painted in self._over:
+                if ground is not None:
+                    painter.fill(ground, painter.ground)
+                painter.put(painted)
+        painter.carry(old, painter.canvas, self._below)
+        painter.carry(new, painter.canvas, self._below)
+        for painted in self._floats.values():
+            painter.put(painted)
+        if self.changed is not None:
+            self.changed += [old.index, new.index]
+        return box
+
+    def _show_neighbours(self, state: State) -> list[Box]:
+        """While a piece is moved: neighbours that it has come to lie on, or has left."""
+        self.pending = False
+        boxes: list[Box] = []
+        for p in state.work.placed():
+            said = state.judged.of(p.key)
+            if p.key == state.loose or said == self._troubles.get(p.key, ()):
+                continue
+            if boxes:  # one a frame, so that the hand is never kept waiting
+                self.pending = True
+                break
+            self._troubles[p.key] = said
+            held = self._painted.get(f"piece:{p.key}")
+            new = self._piece(state, p)
+            boxes.append(self._exchange(state, held[1] if held is not None else EMPTY, new))
+        return boxes
+
+    def _float(self, state: State) -> list[Box]:
+        """What moves: the loose piece, guides, figures, the pointer."""
+        new, first = self._moving(state)
+        painter = self.painter
+        if new.keys() == self._floats.keys() and all(new[k] is self._floats[k] for k in new):
+            return first
+        old = self._floats
+        names = [n for n in {**old, **new} if old.get(n) is not new.get(n)]
+        boxes = first + [f[n].box for n in names for f in (old, new) if n in f]
+        # what stands still is touched only where something else moves over it
+        same = [n for n in new if n not in names and any(_meet(new[n].box, b) for b in boxes)]
+        for name in names:
+            if name in old:
+                painter.restore(old[name], self._below)
+        for name in [*names, *same]:
+            if name in new:
+                painter.put(new[name])
+        self._floats = new
+        if self.changed is not None:
+            self.changed += [f[n].index for n in names for f in (old, new) if n in f]
+        return _merged(boxes)
+
+    def _moving(self, state: State) -> tuple[dict[Any, Painted], list[Box]]:
+        """All that floats now, and the boxes of neighbours that were shown anew on the way."""
+        new: dict[Any, Painted] = {}
+        first: list[Box] = []
+        if not state.page and state.loose is not None:
+            p = state.work.of(state.loose)
+            said = state.judged.of(state.loose)
+            if self._loose_said == said:
+                first = self._show_neighbours(state)
+            else:  # its own label is looked up anew in this frame; the neighbours' in the next
+                self._loose_said, self.pending = said, True
+            if p is not None:
+                new["moving"] = self._in_hand(state, p)
+        else:
+            self.pending = False
+        if self.shown.strip is not None and state.page in ("", "help", "question"):
+            shown = self._figures[1]
+            if self.pending and shown and all(f in self._floats for f in shown):
+                new.update(shown)  # enough for one frame: they come with the next
+            else:
+                new.update(self._figures_of(state, self.shown.strip))
+        at_mm, busy = state.pointer_mm, state.drag is not None
+        if at_mm is not None and state.page not in ("dark", "light") and "moving" not in new:
+            at = (round(float(at_mm[0]), 3), round(float(at_mm[1]), 3))
+            item = state.stage.cursor(at, busy=busy)
+            new["cursor"] = self._paint(state, item, (at, busy, state.stage.look))
+        return new, first
+
+    def _in_hand(self, state: State, p: Placement) -> Painted:
+        """The loose piece, what it snaps to and the pointer, painted in one go."""
+        stage, at = state.stage, state.pointer_mm
+        look = words.shown(state, p)
+        pointer = None if at is None else (float(at[0]), float(at[1]))
+        key = (p, look, state.work.view, stage.look, pointer)
+        held = self._painted.get("moving")
+        if held is not None and held[0] == key:
+            return held[1]
+        parts = [stage.piece(p, look)]
+        if state.drag is not None and state.drag.guides:
+            parts.append(stage.guides(state.drag.guides))
+        if at is not None:
+            parts.append(stage.cursor(at, busy=True))
+        made = self.painter.paint(stage.lens.frame_joined(parts))
+        self._painted["moving"] = (key, made)
+        return made
+
+    def _figures_of(self, state: State, strip: Strip) -> dict[Any, Painted]:
+        """The strip's figures; those that stand as they stood are not painted again."""
+        stage, lines = state.stage, words.lines_for(state, strip)
+        place = (strip.item.table_from_item.tobytes(), strip.rows, strip.tall_mm, stage.look)
+        if self._figures[0] == (lines, place):
+            return self._figures[1]
+        held = self._figures[1] if self._figures[0] and self._figures[0][1] == place else {}
+        made = {
+            f: held.get(f) or self.painter.paint(stage.lens.frame(stage.figure(f, strip)))
+            for f in stage.figures(lines, strip)
+        }
+        self._figures = ((lines, place), made)
+        return made
+
+
+def _look_key(state: State, p: Placement, look: PieceState) -> Any:
+    """What a piece's pixels depend on."""
+    return (replace(p, locked=False), look, state.work.view, state.stage.look)
+
+
+def _ground_items(state: State) -> Iterable[tuple[Item, Any]]:
+    view, look = state.work.view, state.stage.look
+    used = state.rules.figures(state.work.lay).used_mm
+    bolt = state.docket.cloth is None or state.docket.cloth.lie_outline_mm is None
+    yield state.stage.cloth(used), (view, look, round(used) if bolt else 0)
+
+
+def _plan_items(state: State) -> Iterable[Item]:
+    if state.plan is None or state.plan.best is None:
+        return
+    here = {p.key: p for p in state.work.placed()}
+    moved = [
+        p
+        for p in state.plan.best.lay
+        if p.piece in state.stage.faces and not (p.key in here and lie_alike(p, here[p.key]))
+    ]
+    labels = [w for p in here.values() for w in state.stage.words_of(p, words.shown(state, p))]
+    yield state.stage.ghost(moved, labels)
+
+
+def _box_of(ground_px: Array | None, painted: Painted) -> Box:
+    """About something that lies over the pieces: its cleared ground and its light."""
+    if ground_px is None:
+        return painted.box
+    (x0, y0), (x1, y1) = ground_px.min(axis=0), ground_px.max(axis=0)
+    return _around((int(x0) - 1, int(y0) - 1, int(x1) + 2, int(y1) + 2), painted.box)
+
+
+def _meet(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def _around(a: Box, b: Box) -> Box:
+    """The box about two, either of which may be empty."""
+    if a[2] <= a[0]:
+        return b
+    if b[2] <= b[0]:
+        return a
+    return min(a[0], b[0]), min(a[1], b[1]), max(a[2], b[2]), max(a[3], b[3])
+
+
+def _merged(boxes: Sequence[Box]) -> list[Box]:
+    """Fewer boxes with every pixel of the given ones, joined where that means less to copy."""
+    out: list[Box] = []
+    for box in boxes:
+        if box[2] <= box[0] or box[3] <= box[1]:
+            continue
+        for i, other in enumerate(out):
+            both = _around(box, other)
+            if _area(both) <= _area(box) + _area(other):
+                out[i] = both
+                break
+        else:
+            out.append(box)
+    return out
+
+
+def _area(box: Box) -> int:
+    return (box[2] - box[0]) * (box[3] - box[1])

@@ -1,0 +1,141 @@
+"""Strip layout: where the strip stands for a state, how large, with which buttons.
+
+Between `session.words`, which has its words, and `compositor`, which paints it. Along her edge it is
+whole; while she traces it goes to the far side rather than over a line of the piece, and where both
+are taken it shrinks to a handle at the place that covers least.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector import room
+from projector.scene import Strip, stepped
+from projector.session import words
+from projector.session.registry import Row
+from projector.session.rows import row_of
+from projector.session.state import Shown, State
+
+if TYPE_CHECKING:
+    from drafting.placement import Placement
+
+Array = NDArray[np.float64]
+
+
+@dataclass(eq=False)
+class StripLayout:
+    """Lays the strip out; keeps how many buttons have room, so that none moves under a finger."""
+
+    _room: tuple[Any, int] = (None, 0)
+
+    def lay(self, state: State) -> Shown:
+        """The strip for a state, None when she has hidden it, and what 'more' brings after it."""
+        if not state.strip.on and state.page != "question":
+            return Shown()
+        row = row_of(state)
+        first = state.strip.first if state.strip.row == row.name else 0
+        names = row.every[first:]
+        lines = words.lines(state)
+        now = (row.name, first, state.mode, state.stage.view)
+        if now != self._room[0]:
+            laid = state.stage.strip(lines, words.buttons(state, ("more", *names), row))
+            self._room = (now, len(laid.buttons) - 1)
+        fit = max(self._room[1], 1)
+        after = first + fit if first + fit < len(row.every) else 0
+        if first or after:
+            names = (*names[:fit], "more")
+        buttons = words.buttons(state, names, row)
+        near = state.stage.strip(lines, buttons)
+        if state.page:
+            return Shown(near, after)
+        far = state.stage.strip(lines, buttons, far=True)
+        if state.mode != "trace":
+            # on the other side only when that covers nothing and her own side does
+            free = [not _covers_piece(state, s) for s in (near, far)]
+            return Shown(near if free[0] or not free[1] else far, after)
+        if state.strip.opened or not _hides_current(state, near):
+            return Shown(near, after)
+        if not _hides_current(state, far):
+            return Shown(far, after)
+        return Shown(_handle(state, row), after)
+
+
+def _handle(state: State, row: Row) -> Strip:
+    """The strip shrunk to what she cannot do without, where it covers least."""
+    stage = state.stage
+    others = [on_table(state, p) for p in state.work.placed() if p.key != state.current]
+    lines = [(_lines_of_current(state), 10.0), *((_dense(ring), 0.01) for ring in others)]
+    keep_off: list[Array] = []
+    if state.tool is not None:
+        lines.append((state.tool.clear_of(state), 100.0))
+    if state.checking_at is not None:
+        keep_off.append(stage.check_panel(stage.reading_frame(state.checking_at)))
+    read = stage.reading_frame((0.0, 0.0))[:2, :2]
+    frame, length, _ = stage.strip_box(1.0)
+    near = frame[:2, :2] @ np.array([0.5 * length, 0.0]) + frame[:2, 2]
+    strip = state.shown.strip
+    stay = strip.item.table_from_item[:2, 2] if strip is not None and strip.small else None
+
+    def where(size: tuple[float, float]) -> Array | None:
+        return room.place(
+            stage.lens.beam_mm, stage.lens.covers, read, size, near,
+            lines=lines, keep_off=keep_off, stay=stay,
+        )  # fmt: skip
+
+    buttons = words.buttons(state, (*row.small, "more"), row)
+    return stage.handle(words.short_lines(state), buttons, where)
+
+
+def _lines_of_current(state: State) -> Array:
+    """(N, 2) table mm, close together along every line of the piece that is traced."""
+    p = state.work.of(state.current)
+    if p is None:
+        return np.zeros((0, 2))
+    a = state.stage.table_from_piece(p)
+    lines = [
+        stepped(line, 4.0)
+        for kind, drawn in state.stage.faces.of(p).lines.items()
+        if kind != "grain"
+        for line in drawn
+    ]
+    return np.asarray(np.concatenate(lines) @ a[:2, :2].T + a[:2, 2])
+
+
+def _hides_current(state: State, strip: Strip) -> bool:
+    if state.tool is not None and _any_in_quad(state.tool.clear_of(state), strip.ground_mm):
+        return True
+    return _any_in_quad(_lines_of_current(state), _grown(strip.ground_mm, 4.0))
+
+
+def _covers_piece(state: State, strip: Strip) -> bool:
+    return any(
+        _any_in_quad(_dense(on_table(state, p)), strip.ground_mm) for p in state.work.placed()
+    )
+
+
+def on_table(state: State, p: Placement) -> Array:
+    """(N, 2) table mm: a copy's ring, with few points."""
+    a = state.stage.table_from_piece(p)
+    return np.asarray(state.stage.faces.of(p).rough @ a[:2, :2].T + a[:2, 2])
+
+
+def _dense(ring: Array) -> Array:
+    """A ring's corners and the middles between them."""
+    return np.concatenate([ring, 0.5 * (ring + np.roll(ring, -1, axis=0))])
+
+
+def _grown(quad: Array, by_mm: float) -> Array:
+    """A quad with its corners moved outwards."""
+    away = quad - quad.mean(axis=0)
+    return np.asarray(quad + by_mm * away / np.abs(away).max(axis=0))
+
+
+def _any_in_quad(points: Array, quad: Array) -> bool:
+    """Whether any of the points lies in a convex quad."""
+    d = np.roll(quad, -1, axis=0) - quad
+    side = d[:, 0] * (points[:, 1:2] - quad[:, 1]) - d[:, 1] * (points[:, 0:1] - quad[:, 0])
+    return bool(((side >= 0).all(axis=1) | (side <= 0).all(axis=1)).any())

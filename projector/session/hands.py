@@ -1,0 +1,116 @@
+"""Hands: keys and pointer into actions, and into what a press on the cloth means.
+
+Between the machine's events (`app`) and the actions: every function answers an event with the next
+state. Knows neither pygame nor a clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.session import hand, ways
+from projector.session.actions import done, settled
+from projector.session.registry import ACTIONS
+from projector.session.rules import under
+from projector.session.state import SILENT, State
+
+Array = NDArray[np.float64]
+
+_ANSWERS = ("check", "calibrate", "help", "quit")  # to the question; any other key goes on
+
+
+def key(state: State, name: str) -> State:
+    """A key was pressed: ``a``, ``shift+left``, ``page down`` …"""
+    if state.page in ("dark", "light"):
+        return state.but(page="")
+    action = state.keys.action(name, state.mode)
+    if state.page == "question":
+        if action == "leave":
+            return ways.leave_if_sure(state)
+        state = state.but(page="")
+        if action not in _ANSWERS:
+            return state
+    action = state.keys.meant(name, state.mode)
+    return state if action is None else done(state, action, large="shift+" in name)
+
+
+def repeats(state: State, name: str) -> bool:
+    """Whether a key goes on as long as it is held."""
+    action = state.keys.meant(name, state.mode)
+    return not state.page and action is not None and ACTIONS[action].repeats
+
+
+def ask(state: State, lines: Sequence[str]) -> State:
+    """A page that questions the calibration: go on, check it, or make a new one."""
+    return settled(state.but(question=tuple(lines), unchecked=True, page="question"))
+
+
+def pointer(state: State, kind: str, at: Array, button: int = 1) -> State:
+    """The pointer: ``kind`` is ``move``, ``down`` or ``up``; ``at`` (2,) table mm.
+
+    ``button``: 1 moves, 3 turns.
+    """
+    state = state.but(pointer_mm=at)
+    if kind == "move":
+        return state if state.drag is None else hand.move(state, on_cloth(state, at))
+    if kind == "down":
+        return settled(_press(state, at, button))
+    return hand.let_go(state)
+
+
+def on_cloth(state: State, at: Array) -> Array:
+    """(2,) cloth mm of a place on the table."""
+    a = state.work.view.cloth_from_table
+    return np.asarray(a[:2, :2] @ at + a[:2, 2])
+
+
+def _press(state: State, at: Array, button: int) -> State:
+    if state.page in ("dark", "light"):
+        return state.but(page="")
+    strip = state.shown.strip
+    if strip is not None:
+        for action, box in strip.buttons.items():
+            if _in_quad(at, box):
+                return done(state, action)
+        if _in_quad(at, strip.ground_mm):
+            return state  # beside a button: what lies hidden under the strip is not meant
+    state = state.but(message=SILENT, to_confirm="")
+    if state.strip.opened:
+        return state.but(strip=replace(state.strip, opened=False))
+    if state.page:
+        return state.but(page="")
+    if state.checking_at is not None and _on_check(state, at):
+        return state
+    if not state.strip.on and _on_edge(state, at):
+        return ways.strip(state, False)
+    if state.tool is not None:
+        return state.tool.press(state, at)
+    cloth = on_cloth(state, at)
+    key_ = under(state.rules, state.work.lay, cloth)
+    if state.mode == "trace":
+        return state if key_ is None else state.but(current=key_)
+    return hand.take_up(state, key_, cloth, turning=button == 3)
+
+
+def _on_check(state: State, at: Array) -> bool:
+    """Whether a place is covered by the check square."""
+    corner = state.checking_at
+    if corner is None:
+        return False
+    return _in_quad(at, state.stage.check_panel(state.stage.reading_frame(corner)))
+
+
+def _on_edge(state: State, at: Array) -> bool:
+    frame, length, height = state.stage.strip_box(30.0)
+    local = frame[:2, :2].T @ (at - frame[:2, 2])
+    return bool(-10.0 <= local[0] <= length + 10.0 and -20.0 <= local[1] <= height)
+
+
+def _in_quad(point: Array, quad: Array) -> bool:
+    d = np.roll(quad, -1, axis=0) - quad
+    side = d[:, 0] * (point[1] - quad[:, 1]) - d[:, 1] * (point[0] - quad[:, 0])
+    return bool(np.all(side >= 0) or np.all(side <= 0))

@@ -1,0 +1,116 @@
+"""The registry: every action once, its name, key, words on the button, line of help and what it does.
+
+`actions` fills it. A name that is not registered is an error where it is written down (a row of
+buttons, a tool's own table), at import, never something that silently does nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from projector.session.state import State
+
+MODES = ("arrange", "trace")
+BUTTON = "the strip's button"
+
+Step = Callable[["State", bool], "State"]
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Action:
+    """One thing she can do.
+
+    ``do``: the state before, and whether the larger step is meant → the state after; ``words``: on
+    the strip's button ("" when it has none there); ``keys``: as shipped; ``help``: one line;
+    ``modes``: where it counts; ``pointer``: how a hand does it without keys; ``repeats``: goes on
+    as long as its key is held.
+    """
+
+    name: str
+    do: Step
+    words: str
+    keys: tuple[str, ...]
+    help: str
+    modes: tuple[str, ...] = MODES
+    pointer: str = BUTTON
+    repeats: bool = False
+
+
+class Registry:
+    """Actions by name, in the order in which the help page lists them."""
+
+    def __init__(self) -> None:
+        self._by_name: dict[str, Action] = {}
+
+    def add(self, *actions: Action) -> None:
+        """Register actions.
+
+        Raises:
+            ValueError: a name is taken already.
+        """
+        for action in actions:
+            if action.name in self._by_name:
+                raise ValueError(f"there is an action {action.name!r} already")
+            self._by_name[action.name] = action
+
+    def remove(self, name: str) -> None:
+        """Take one out again."""
+        del self._by_name[name]
+
+    def __iter__(self) -> Iterator[Action]:
+        return iter(self._by_name.values())
+
+    def __getitem__(self, name: str) -> Action:
+        return self._by_name[name]
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._by_name
+
+    def known(self, names: Iterable[str], where: str) -> tuple[str, ...]:
+        """The names, looked up: for whatever is written down by them.
+
+        Raises:
+            LookupError: one is not registered.
+        """
+        made = tuple(names)
+        for name in made:
+            if name not in self._by_name:
+                raise LookupError(f"{where} names {name!r}, which is no action")
+        return made
+
+
+ACTIONS = Registry()
+
+
+@dataclass(frozen=True)
+class Row:
+    """The strip's buttons in one mode of the table: the more important first.
+
+    ``more``: what 'more' brings after them; ``handle``: what stays where the strip has no room,
+    the first three when not given; ``words``: that differ from the actions' own.
+    """
+
+    name: str
+    buttons: tuple[str, ...]
+    more: tuple[str, ...] = ()
+    handle: tuple[str, ...] = ()
+    words: Mapping[str, str] | None = None
+
+    @property
+    def every(self) -> tuple[str, ...]:
+        """All its buttons."""
+        return self.buttons + self.more
+
+    @property
+    def small(self) -> tuple[str, ...]:
+        """Those of the handle."""
+        return self.handle or self.buttons[:3]
+
+    def checked(self) -> Row:
+        """Itself, every name looked up in the registry."""
+        ACTIONS.known((*self.every, *self.handle, *(self.words or {})), f"row {self.name!r}")
+        return self

@@ -1,0 +1,20 @@
+"""Where she stands at the table: words turn to her, no line moves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from projector.session.state import State
+from projector.session.words import chalk
+from projector.view import SIDES
+
+
+def side(state: State, large: bool) -> State:
+    """The next side of the table to stand on: words turn, no line moves."""
+    names = list(SIDES)
+    view = state.work.view
+    name = names[(names.index(view.side) + 1) % len(names)]
+    state = state.change(replace(state.work, view=view.replace(side=name)))
+    if chalk(state):
+        return state.tell("The words are turned to where you stand; no line has moved.")
+    return state

@@ -1,0 +1,286 @@
+"""State: all that a sitting is at one moment, as a value.
+
+In the middle of the table: `hands` and `actions` answer each event with the next state, `words`
+reads it off for the strip, `picture.compositor` shows it. Nothing here draws, waits or saves; what
+follows from a change (what is wrong with the lay, what is lit) is worked out as it is made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from configs.units import length_text
+from projector.scene import at_cloth
+from projector.session import judged
+from projector.session.rules import History, Rules, Work
+
+if TYPE_CHECKING:
+    from calibrate import Calibration
+    from drafting import Docket
+    from drafting.placement import Placement
+    from projector.planning import Found
+    from projector.scene import Look, Stage, Strip
+    from projector.session.keys import Keys
+    from projector.tools.protocol import Tool
+    from projector.view import View
+
+Array = NDArray[np.float64]
+
+MESSAGE_S = 5.0
+
+
+@dataclass(frozen=True)
+class Message:
+    """What is said for a while: the text, by line breaks into parts, and until when (s)."""
+
+    text: str = ""
+    until: float = 0.0
+
+
+SILENT = Message()
+
+
+@dataclass(frozen=True, eq=False)
+class Drag:
+    """A piece in her hand.
+
+    ``start``: (2,) cloth mm where it was taken; ``before``: where it lay; ``history``: as it was
+    then; ``turning``: with the second button; ``moved``: more than a press; ``guides``: (2, 2)
+    cloth mm each, what it has snapped to.
+    """
+
+    key: str
+    start: Array
+    before: Placement
+    history: History
+    turning: bool = False
+    moved: bool = False
+    guides: tuple[Array, ...] = ()
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A plan that is shown: what it keeps, the best so far, how far it is, in words.
+
+    ``whole``: taken as it is, what is locked or traced too (what she had noted herself).
+    """
+
+    still: tuple[Placement, ...]
+    best: Found | None = None
+    told: str = "planning …"
+    whole: bool = False
+
+
+@dataclass(frozen=True)
+class StripState:
+    """Which part of the strip she has asked for.
+
+    ``on``: not hidden by hand; ``opened``: whole, although it covers what is traced; ``row`` and
+    ``first``: the further buttons that 'more' has brought.
+    """
+
+    on: bool = True
+    opened: bool = False
+    row: str = ""
+    first: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """What stands on the table now: the strip as laid out, what 'more' and 'help' bring next."""
+
+    strip: Strip | None = None
+    next_button: int = 0
+    next_help: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class State:
+    """A sitting at one moment.
+
+    ``history``: the work and all that can be undone; ``stage``: pieces, lens, view and look ready
+    to be drawn; ``mode``: ``arrange`` or ``trace``; ``page``: ``help``, ``question``, ``dark``,
+    ``light`` or none; ``chosen``: the piece picked in arrange, ``current``: being traced;
+    ``checking_at``: (2,) table mm of the check square; ``kept``: what tools keep in the docket's
+    ``table``, over ``table`` itself; ``truth``: how true the light is, ``doubt`` the part of it
+    that the calibration and the heights tell; ``unchecked``: questioned, and no ruler laid on it
+    since; ``to_confirm``: the action that she has been asked about; ``said``: told since the last
+    event; ``decided``: the plan was taken or dropped by her; ``not_saved``: what no disk has, and why; ``held``: whether the beam would hold the lay; ``anew``: she leaves to calibrate.
+    """
+
+    docket: Docket
+    calibration: Calibration
+    keys: Keys
+    rules: Rules
+    stage: Stage
+    history: History
+    light: str
+    truth: str
+    doubt: str
+    table: Mapping[str, Any]
+    judged: judged.Judged = field(default_factory=judged.Judged)
+    mode: str = "arrange"
+    page: str = ""
+    chosen: str | None = None
+    current: str | None = None
+    tool: Tool | None = None
+    plan: Plan | None = None
+    decided: bool = False
+    not_saved: str = ""
+    drag: Drag | None = None
+    pointer_mm: Array | None = None
+    checking_at: Array | None = None
+    strip: StripState = StripState()
+    shown: Shown = field(default_factory=Shown)
+    help_from: int = 0
+    question: tuple[str, ...] = ()
+    unchecked: bool = False
+    to_confirm: str = ""
+    message: Message = SILENT
+    said: tuple[str, ...] = ()
+    kept: Mapping[str, Any] = field(default_factory=dict)
+    held: bool = False
+    now: float = 0.0
+    running: bool = True
+    anew: bool = False
+
+    def but(self, **changes: Any) -> State:
+        """With some fields changed."""
+        return replace(self, **changes)
+
+    @property
+    def work(self) -> Work:
+        """The work as it stands."""
+        return self.history.now
+
+    @property
+    def loose(self) -> str | None:
+        """The piece that her hand moves, taken out of the rest."""
+        return self.drag.key if self.drag is not None and self.drag.moved else None
+
+    @property
+    def place(self) -> tuple[str, str | None]:
+        """Where she is: the mode, and the piece."""
+        return self.mode, self.current if self.mode == "trace" else self.chosen
+
+    # -- what is said ------------------------------------------------------------------------------
+
+    def tell(self, text: str, seconds: float = MESSAGE_S) -> State:
+        """Something said on the strip for a while."""
+        return self.but(message=Message(text, self.now + seconds), said=(*self.said, text))
+
+    def ask_twice(self, action: str, text: str) -> tuple[State, bool]:
+        """Whether she has asked for it a second time; at the first she is told what it does."""
+        if self.to_confirm == action:
+            return self.but(to_confirm=""), True
+        return self.tell(text, 8.0).but(to_confirm=action), False
+
+    def key_words(self, action: str) -> str:
+        """The key of an action as it is printed on the keyboard."""
+        return self.keys.printed(action)
+
+    def length(self, mm: float) -> str:
+        """A length as it is told to her: in inches where the docket is, else as everywhere."""
+        return length_text(mm, "in" if self.docket.unit in ("in", "ft", "yd") else None)
+
+    # -- changes -----------------------------------------------------------------------------------
+
+    def change(self, work: Work, key: str | None = None) -> State:
+        """A finished change of the work, of one copy when ``key`` is given."""
+        return self.but(history=self.history.then(work)).took(key)
+
+    def took(self, key: str | None = None) -> State:
+        """With all that follows from the work as it stands now."""
+        work, stage = self.work, self.stage
+        if stage.view != work.view:
+            stage, key = stage.with_view(work.view), None
+        if key is None:
+            made = judged.judged(self.rules, work.lay)
+        else:
+            made = judged.judged_again(
+                self.judged, self.rules, work.lay, key, in_hand=self.drag is not None
+            )
+        p = work.of(self.chosen)
+        chosen = self.chosen if p is not None and not p.aside else None
+        placed = work.placed()
+        held = any(map(stage.unlit, placed)) and stage.holds_all(placed)
+        return self.but(stage=stage, judged=made, chosen=chosen, held=held)
+
+    def lies(self, view: View) -> State:
+        """The cloth was moved: the view follows, and undoing brings no old one back."""
+        if view == self.work.view:
+            return self
+        return self.but(history=self.history.lying(view)).took()
+
+    def looks(self, look: Look) -> State:
+        """Lines shown in another way."""
+        return self.but(stage=self.stage.with_look(look))
+
+    def keep(self, **values: Any) -> State:
+        """Something of a tool's kept in the docket's ``table`` (a bay, crosses …)."""
+        return self.but(kept={**self.kept, **values})
+
+    def at_height(self, noted: dict[str, Any]) -> State:
+        """What lies on the calibrated table, and the lens: the picture follows, the docket keeps it.
+
+        Raises:
+            configs.errors.InputError, CalibrationError: it cannot be so.
+        """
+        from projector.height import truth
+
+        docket = self.docket.replace(table={**self.docket.table, "height": noted})
+        stage = self.stage.on(at_cloth(docket, self.calibration))
+        doubt = truth(docket, self.calibration)
+        # not a window's, which is not to scale anyway
+        words = doubt if self.truth == self.doubt else self.truth
+        return self.but(docket=docket, stage=stage, doubt=doubt, truth=words).keep(height=noted)
+
+    def settings(self) -> dict[str, Any]:
+        """The docket's ``table`` as it stands: view, ink, lines; what others keep there stays."""
+        kept = dict(self.table)
+        look = self.stage.look
+        kept["view"] = self.work.view.to_dict()
+        kept["light"] = self.light
+        kept["ink"], kept["lines"] = look.ink, look.lines
+        kept["weight"] = round(look.weight, 3)
+        mode, piece = self.place
+        if mode != "arrange" or piece is not None:
+            kept["place"] = {"mode": mode, "piece": piece}
+        else:
+            kept.pop("place", None)
+        kept.update(self.kept)
+        return kept
+
+
+def begun(
+    docket: Docket,
+    calibration: Calibration,
+    keys: Keys,
+    history: History,
+    stage: Stage,
+    **more: Any,
+) -> State:
+    """The first state of a sitting: in the mode and at the piece where the table was left."""
+    from projector.height import truth
+    from projector.scene import light_of
+    from projector.session import order
+
+    doubt = truth(docket, calibration)
+    state = State(
+        docket, calibration, keys, Rules(docket, stage.faces), stage, history,
+        light=light_of(calibration), truth=more.pop("truth", "") or doubt, doubt=doubt, **more,
+    ).took()  # fmt: skip
+    place = docket.table.get("place") if docket.table else None
+    if not isinstance(place, Mapping):
+        return state
+    piece, keys_there = place.get("piece"), {p.key for p in state.work.placed()}
+    if place.get("mode") == "trace":
+        if piece is not None and piece not in keys_there:
+            piece = order.next_piece(state.stage, state.work.placed(), state.work.traced)
+        return state.but(mode="trace", current=piece)
+    return state.but(chosen=piece) if piece in keys_there else state

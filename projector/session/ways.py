@@ -1,0 +1,179 @@
+"""Ways of showing and of lying: look, pages, strip, check square, the whole lay, leaving."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector import height
+from projector.scene import INKS, LINES, used_box
+from projector.session.registry import Step
+from projector.session.rows import row_of
+from projector.session.state import State
+from projector.session.tracing import arrange, off_chalk
+from projector.session.words import LINES_WORDS, chalk
+from projector.view import View, default_view
+
+Array = NDArray[np.float64]
+
+
+# -- the look --------------------------------------------------------------------------------------
+
+
+def lines(state: State, large: bool) -> State:
+    """Both lines, the cutting line, the sewing line."""
+    look = state.stage.look
+    names = list(LINES)
+    name = names[(names.index(look.lines) + 1) % len(names)]
+    said = LINES_WORDS[name].capitalize() + ("." if name == "both" else " only.")
+    return state.looks(replace(look, lines=name)).tell(said)
+
+
+def ink(state: State, large: bool) -> State:
+    """The next ink."""
+    look = state.stage.look
+    names = list(INKS)
+    return state.looks(replace(look, ink=names[(names.index(look.ink) + 1) % len(names)]))
+
+
+def weight(factor: float) -> Step:
+    """Wider or thinner lines."""
+
+    def step(state: State, large: bool) -> State:
+        look = state.stage.look
+        made = min(4.0, max(0.4, look.weight * factor))
+        return state.looks(replace(look, weight=round(made, 3)))
+
+    return step
+
+
+# -- pages and the strip ---------------------------------------------------------------------------
+
+
+def page(name: str) -> Step:
+    """A page opened: ``dark`` or ``light``."""
+
+    def step(state: State, large: bool) -> State:
+        return state.but(page=name)
+
+    return step
+
+
+def help_page(state: State, large: bool) -> State:
+    """The help page; the next one where it is long; closed after the last."""
+    if state.page != "help":
+        return state.but(page="help", help_from=0)
+    if state.shown.next_help:  # a small beam: there is another page
+        return state.but(help_from=state.shown.next_help)
+    return state.but(page="")
+
+
+def strip(state: State, large: bool) -> State:
+    """The strip hidden or shown."""
+    return state.but(strip=replace(state.strip, on=not state.strip.on))
+
+
+def more(state: State, large: bool) -> State:
+    """The strip's further buttons, and after the last the first again; the handle opens."""
+    if state.shown.strip is not None and state.shown.strip.small:
+        return state.but(strip=replace(state.strip, opened=True))
+    first = state.shown.next_button
+    return state.but(strip=replace(state.strip, row=row_of(state).name, first=first))
+
+
+def check(state: State, large: bool) -> State:
+    """The check square, in a free place near the pointer; or away."""
+    if state.checking_at is not None:
+        return state.but(checking_at=None)
+    at = state.pointer_mm if state.pointer_mm is not None else state.stage.middle_mm
+    corner = state.stage.check_corner(np.asarray(at, dtype=np.float64), _strips_room(state))
+    ruler = "Lay a ruler on it: 100 mm each way, corner to corner 141.4 mm."
+    notes = height.notes(state.docket, state.calibration)
+    return state.but(checking_at=corner, unchecked=False).tell("\n".join([ruler, *notes]), 12.0)
+
+
+def _strips_room(state: State) -> list[Array]:
+    """What the strip may cover as it grows, (4, 2) table mm each."""
+    strip_ = state.shown.strip
+    if strip_ is None:
+        return []
+    return [strip_.ground_mm if strip_.small else state.stage.strip_room(far=strip_.far)]
+
+
+# -- the whole lay ---------------------------------------------------------------------------------
+
+
+def _asked_first(state: State, action: str, view: View) -> State:
+    """The whole lay elsewhere; with chalk on the cloth only when she asks for it twice."""
+    on_cloth = chalk(state)
+    if on_cloth:
+        key = state.key_words(action)
+        text = f"{on_cloth}: this takes the light off the chalk\n[{key}] again: do it"
+        state, sure = state.ask_twice(action, text)
+        if not sure:
+            return state
+    state = state.change(replace(state.work, view=view))
+    return off_chalk(state) if on_cloth else state
+
+
+def flip_cloth(state: State, large: bool) -> State:
+    """The cloth lies the other way up: mirrored about the middle of what lies on it."""
+    view = state.work.view
+    box = used_box(state.stage.faces, state.work.placed()) or (0.0, 0.0, 0.0, 0.0)
+    middle = np.array([0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])])
+    flipped = view.replace(mirror=not view.mirror)
+    a, b = view.table_from_cloth, flipped.table_from_cloth
+    shift = a[:2, :2] @ middle - b[:2, :2] @ middle
+    at = (view.at[0] + float(shift[0]), view.at[1] + float(shift[1]))
+    return _asked_first(state, "flip-cloth", flipped.replace(at=at))
+
+
+def turn_cloth(state: State, large: bool) -> State:
+    """The cloth runs the other way over the table: a quarter turn about the beam's middle."""
+    view = state.work.view
+    mx, my = (float(v) for v in state.stage.middle_mm)
+    dx, dy = view.at[0] - mx, view.at[1] - my
+    turn = math.remainder(view.turn_deg + 90.0, 360.0)
+    return _asked_first(state, "turn-cloth", view.replace(turn_deg=turn, at=(mx - dy, my + dx)))
+
+
+def centre(state: State, large: bool) -> State:
+    """The lay back in the middle of the beam."""
+    box = used_box(state.stage.faces, state.work.placed())
+    if box is None:
+        return state
+    view = default_view(state.stage.lens.beam_mm, box, side=state.work.view.side)
+    return _asked_first(state, "centre", view)
+
+
+# -- leaving ---------------------------------------------------------------------------------------
+
+
+def leave(state: State, large: bool) -> State:
+    """Close what is open, let the piece go, back to arrange; then, asked for twice, leave."""
+    if state.page or state.checking_at is not None or state.chosen is not None or state.plan:
+        return state.but(page="", checking_at=None, chosen=None, plan=None)
+    if state.mode == "trace":
+        return arrange(state, large)
+    return leave_if_sure(state)
+
+
+def leave_if_sure(state: State) -> State:
+    """Leave when she has asked for it twice."""
+    key = state.key_words("leave")
+    text = f"[{key}] once more leaves the table; everything is saved."
+    state, sure = state.ask_twice("leave", text)
+    return quit_table(state, False) if sure else state
+
+
+def quit_table(state: State, large: bool) -> State:
+    """Leave."""
+    return state.but(running=False)
+
+
+def calibrate(state: State, large: bool) -> State:
+    """Leave for first light; the command comes back to the docket afterwards."""
+    return state.but(anew=True, running=False)

@@ -1,0 +1,206 @@
+"""Words: what the strip, the help page and the question say, read off the state."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from projector.scene import Button, PieceState, copy_of, light_words
+from projector.session.keynames import printed
+from projector.session.registry import ACTIONS
+from projector.session.rows import MODE_WORDS
+
+if TYPE_CHECKING:
+    from drafting.placement import Placement
+    from projector.scene import Strip
+    from projector.session.registry import Row
+    from projector.session.state import State
+
+LINES_WORDS = {
+    "both": "cutting and sewing line",
+    "cutting": "cutting line",
+    "sewing": "sewing line",
+}
+
+
+def things(count: int, what: str = "thing") -> str:
+    """``1 overlap``, ``2 overlaps``."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def trouble_words(state: State) -> str:
+    """What is wrong with the lay, counted by kind: ``2 overlaps, 1 off the cloth``."""
+    counts: dict[str, int] = {}
+    for said in state.judged.own.values():
+        for trouble in said:
+            kind = trouble.rstrip("0123456789.° ")  # an angle is no kind of its own
+            counts[kind] = counts.get(kind, 0) + 1
+    words = [f"{n} {kind}" for kind, n in counts.items()]
+    if state.judged.pairs:
+        words.insert(0, things(len(state.judged.pairs), "overlap"))
+    return ", ".join(words)
+
+
+def out_of_light(state: State) -> str:
+    """What reaches out of the light, and what to do."""
+    unlit = [state.stage.unlit(p) for p in state.work.placed()]
+    if not any(unlit):
+        return ""
+    bays, centre = (state.key_words(a) for a in ("bays", "centre"))
+    way = f"in the middle all are lit [{centre}]" if state.held else f"trace in bays [{bays}]"
+    return light_words(unlit, way)
+
+
+def truth(state: State) -> str:
+    """How true the light is."""
+    return state.truth + (", when it was made" if state.unchecked else "")
+
+
+def chalk(state: State) -> str:
+    """What of the lay is on the cloth in chalk; empty when nothing is."""
+    traced = sum(1 for p in state.work.placed() if p.key in state.work.traced)
+    if traced:
+        return f"{things(traced, 'piece')} {'is' if traced == 1 else 'are'} traced"
+    bays = state.settings().get("bays")
+    if isinstance(bays, dict) and bays.get("chalked"):
+        return "crosses are chalked"
+    return "you are tracing" if state.mode == "trace" and state.current is not None else ""
+
+
+# -- the strip -------------------------------------------------------------------------------------
+
+
+def lines(state: State) -> tuple[str, ...]:
+    """The strip's words: what is said, or the figures."""
+    if state.message.text:
+        return tuple(state.message.text.split("\n"))
+    if state.tool is not None:
+        return (*state.tool.says.split("\n"), truth(state))
+    out = [state.not_saved] if state.not_saved else []
+    plan = state.plan
+    if plan is not None:
+        out.append(plan.told)
+        if plan.best is not None:
+            used = state.length(round(plan.best.used_mm))
+            out.append(f"plan: {used}, {100 * plan.best.share:.0f} %")
+    if state.mode == "trace":
+        return (*out, *_tracing(state))
+    return (*out, *_arranging(state))
+
+
+def _tracing(state: State) -> Iterable[str]:
+    placed = state.work.placed()
+    done = sum(1 for p in placed if p.key in state.work.traced)
+    current = state.current
+    yield current.rsplit("/", 1)[0].replace("-", " ") if current else "all traced"
+    yield f"{done} of {len(placed)} traced"
+    yield truth(state)
+    if state.judged.count:
+        yield f"{trouble_words(state)}: look at 'arrange'"
+    if words := out_of_light(state):
+        yield words
+    yield LINES_WORDS[state.stage.look.lines]
+
+
+def _arranging(state: State) -> Iterable[str]:
+    figures = state.rules.figures(state.work.lay, state.loose)
+    cut = f"used {state.length(round(figures.used_mm))}"
+    yield cut + (f", {100 * figures.share:.0f} %" if figures.share else "")
+    if math.isfinite(figures.left_mm):
+        left = round(figures.left_mm)
+        yield state.length(abs(left)) + (" left" if left >= 0 else " too long")
+    yield trouble_words(state) or "nothing overlaps"
+    if words := out_of_light(state):
+        yield words
+    yield truth(state)
+    if waiting := sum(1 for p in state.work.lay if p.aside):
+        yield f"{waiting} aside"
+    p = state.work.of(state.chosen)
+    if p is not None and abs(state.rules.tilt(p)) >= 0.05:
+        yield f"{p.piece.replace('-', ' ')}: {abs(state.rules.tilt(p)):.1f}° off grain"
+
+
+def short_lines(state: State) -> tuple[str, ...]:
+    """What the handle has room for: what is said, or where she is and what is wrong."""
+    if state.message.text:
+        return tuple(state.message.text.split("\n"))
+    if state.tool is not None:
+        return tuple(state.tool.says.split("\n"))
+    words = lines(state)[:2]
+    return (*words, trouble_words(state)) if state.judged.count else words
+
+
+def lines_for(state: State, strip: Strip | None) -> tuple[str, ...]:
+    """The words for a strip as large as it is."""
+    if strip is None:
+        return ()
+    return short_lines(state) if strip.small else lines(state)
+
+
+def buttons(state: State, names: Iterable[str], row: Row) -> list[Button]:
+    """Buttons of a row as they are printed."""
+    mode_words = MODE_WORDS.get(state.mode, {})
+    return [
+        Button(
+            name,
+            (row.words or {}).get(name) or mode_words.get(name) or ACTIONS[name].words,
+            state.key_words(name),
+            on=(name == "check" and state.checking_at is not None)
+            or (name == "help" and state.page == "help"),
+        )
+        for name in names
+    ]
+
+
+# -- pages -----------------------------------------------------------------------------------------
+
+
+def help_rows(state: State) -> list[tuple[str, str]]:
+    """(keys, what they do) of every action that counts here."""
+    return [
+        ("  ".join(printed(k) for k in state.keys.by_action.get(a.name, a.keys)[:2]), a.help)
+        for a in ACTIONS
+        if state.mode in a.modes
+    ]
+
+
+HELP_FOOT = (
+    "Press on a piece to pick it, drag to move, drag with the second button to tilt.",
+    "Never look into the lens. Close the blade guard after every cut.",
+)
+
+
+def question_rows(state: State) -> list[tuple[str, str]]:
+    """What may be answered to a calibration that is in doubt."""
+    return [
+        ("any key", "go on with it"),
+        (state.key_words("check"), "check it: lay a ruler on a 100 mm square"),
+        (state.key_words("calibrate"), "calibrate anew"),
+    ]
+
+
+# -- the pieces ------------------------------------------------------------------------------------
+
+
+def shown(state: State, p: Placement) -> PieceState:
+    """How one copy is to be shown."""
+    notes: list[str] = []
+    if p.locked:
+        notes.append("locked")
+    if p.key in state.work.traced:
+        notes.append("traced")
+    cloth, lay, rules = state.docket.cloth, state.work.lay, state.rules
+    copy = copy_of(state.docket, lay, p, on_fold=rules.on_fold(p))
+    if cloth and cloth.folded and not rules.on_fold(p):
+        notes.append("both layers" if rules.layers(p, lay) == 2 else "upper layer only")
+    if p.mirrored and not rules.on_fold(p):
+        notes.append("turned over")
+    other = state.tool.shows(p.key) if state.tool is not None else None
+    if other is not None:
+        return PieceState(other[0], (*notes, *other[1]), copy=copy)
+    if state.mode == "trace":
+        emphasis = "bright" if p.key == state.current else "faint"
+        return PieceState(emphasis, tuple(notes), copy=copy)
+    chosen = p.key == state.chosen
+    return PieceState("plain", tuple(notes), state.judged.of(p.key), chosen, copy)

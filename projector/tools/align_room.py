@@ -1,0 +1,143 @@
+"""Align at the table: pointing along the cloth's edge, or at the marks of the last time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from configs.errors import Fault, InputError
+from projector.align import LINES, Pointing
+from projector.bays import cross_lines
+from projector.marks import Item, circle
+from projector.session.registry import Row
+from projector.session.rows import IN_USE
+from projector.session.state import State
+from projector.tools.bays_room import BayTool
+from projector.tools.protocol import Tool
+
+Array = NDArray[np.float64]
+
+ROW = Row(
+    "align", ("align", "go-back", "leave", "work-light", "help"), IN_USE, words={"go-back": "Back"}
+)
+
+
+@dataclass(frozen=True, eq=False)
+class AlignTool:
+    """Pointing at places of an edge; ``before``: the tool to go back to; ``key``: for another edge."""
+
+    pointing: Pointing
+    before: Tool | None = None
+    key: str = "E"
+
+    @property
+    def row(self) -> Row:
+        """Which row of buttons."""
+        return ROW
+
+    @property
+    def says(self) -> str:
+        """For the strip."""
+        return f"{self.pointing.asks()}\n[{self.key}] for another edge"
+
+    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
+        """Pieces are shown faint meanwhile."""
+        return "faint", ()
+
+    def clear_of(self, state: State) -> Array:
+        """Nothing that the strip must keep off."""
+        return np.zeros((0, 2))
+
+    def press(self, state: State, at: Array) -> State:
+        """One more place."""
+        place = (float(at[0]), float(at[1]))
+        try:
+            pointing, made = self.pointing.point(place, state.work.view, state.docket.cloth)
+        except InputError as error:
+            again = replace(self, pointing=replace(self.pointing, taken=()))
+            return state.but(tool=again).tell(str(error.faults[0]), 8.0)
+        if made is None:
+            return state.but(tool=replace(self, pointing=pointing))
+        state = state.change(replace(state.work, view=made.view)).keep(align=pointing.to_dict())
+        return self._end(state).tell(made.said(), 20.0)
+
+    def do(self, state: State, action: str) -> State | None:
+        """``align`` takes another edge, going back takes back a place, leaving leaves."""
+        handler = DOES.get(action)
+        return None if handler is None else handler(state, self)
+
+    def items(self, state: State) -> Sequence[Item]:
+        """The places taken so far."""
+        stage = state.stage
+        out = []
+        for i, at in enumerate(self.pointing.taken):
+            lines = [circle(0.0, 0.0, 6.0), *cross_lines((0.0, 0.0), 10.0)]
+            mark = stage.mark("chosen", lines)
+            out.append(Item(f"place {i}", (mark,), stage.reading_frame(at)))
+        return out
+
+    def _end(self, state: State) -> State:
+        state = state.but(tool=self.before)
+        return self.before.retaken(state) if isinstance(self.before, BayTool) else state
+
+
+def _other_edge(state: State, tool: AlignTool) -> State:
+    p = tool.pointing
+    ways = [(line, False) for line in LINES] + ([("near", True)] if p.anchors else [])
+    at = (ways.index((p.line if not p.again else "near", p.again)) + 1) % len(ways)
+    return state.but(tool=replace(tool, pointing=Pointing(ways[at][0], (), p.anchors, ways[at][1])))
+
+
+def _back(state: State, tool: AlignTool) -> State | None:
+    if tool.pointing.taken:
+        taken = tool.pointing.taken[:-1]
+        return state.but(tool=replace(tool, pointing=replace(tool.pointing, taken=taken)))
+    return tool._end(state)
+
+
+def _undo(state: State, tool: AlignTool) -> State | None:
+    return _back(state, tool) if tool.pointing.taken else None
+
+
+def _point(state: State, tool: AlignTool) -> State | None:
+    return None if state.pointer_mm is None else tool.press(state, state.pointer_mm)
+
+
+def _leave(state: State, tool: AlignTool) -> State:
+    return tool._end(state)
+
+
+DOES: Mapping[str, Callable[[State, AlignTool], State | None]] = {
+    "align": _other_edge,
+    "go-back": _back,
+    "undo": _undo,
+    "go-on": _point,
+    "leave": _leave,
+    "arrange": _leave,
+}
+
+
+def open_align(state: State) -> State:
+    """Begin to align; when marks of the last time are kept and pieces traced, at those.
+
+    Raises:
+        InputError: what is kept has faults.
+    """
+    kept = state.settings().get("align")
+    anchors: tuple[tuple[float, float], ...] = ()
+    line = "near"
+    if isinstance(kept, dict):
+        try:
+            anchors = tuple((float(x), float(y)) for x, y in kept.get("anchors") or ())
+            line = kept["line"] if kept.get("line") in LINES else "near"
+        except (TypeError, ValueError) as error:
+            where = f"{state.docket.path or 'docket'}: table.align"
+            raise InputError(
+                Fault(where, f"cannot be read ({error}).", "Take it out to align anew.")
+            ) from error
+    again = len(anchors) >= 2 and bool(state.work.traced)
+    pointing = Pointing(line, (), anchors, again)
+    return state.but(tool=AlignTool(pointing, state.tool, state.key_words("align")))
