@@ -18,7 +18,7 @@ ORDER = {
     "drafting": [
         "measurements", "measurements_file", "figures", "curves", "outline", "allowance",
         "piece", "piece_entry", "style", "fit", "truing", "sheet", "blocks", "shaping", "steps", "slips", "placement", "cloth", "lay",
-        "docket", "intake", "export",
+        "docket", "report", "intake", "export",
     ],
     "calibrate": [
         "calibration", "cards", "pattern", "photo", "detect", "plane", "solve", "report", "tape",
