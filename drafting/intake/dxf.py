@@ -47,6 +47,11 @@ _LINES = {
     "13": DRILL,
 }
 _NAMES = {"8": "line", "11": "cut-out"}  # of marks to which the file gives no name
+_SAID = re.compile(  # what texts of the standard say that is read, or says nothing of a line
+    r"\s*(piece name|quantity|category|pair|turns|larger|style name|units?|author|size|"
+    r"sample size|creation (date|time)|version|material|grade rule table)\s*:",
+    re.IGNORECASE,
+)
 _POINTS = (NOTCH, DRILL)  # kinds that may be drawn as a point
 _OUTLINE_POINTS = ("2", "3")  # turn and curve points: on the boundary already
 # $INSUNITS codes of the DXF reference that a drawing of a garment can have → mm
@@ -118,6 +123,7 @@ class _Reader:
         self.scale = 1.0
         self.unread: dict[str, int] = {}
         self.hidden = 0
+        self.texts_left = 0
         self.off = {
             layer.dxf.name.lower(): layer.is_frozen()
             for layer in document.layers
@@ -135,6 +141,9 @@ class _Reader:
             ) from error
         for kind, count in sorted(self.unread.items()):
             self.notes.append(f"{count} × {kind} left out: not a line that is read.")
+        if self.texts_left:
+            plural = "s" if self.texts_left > 1 else ""
+            self.notes.append(f"{self.texts_left} text{plural} left out.")
         if self.hidden:
             plural = "s" if self.hidden > 1 else ""
             self.notes.append(f"{self.hidden} line{plural} on layers switched off left out.")
@@ -235,6 +244,8 @@ class _Reader:
             return self.loose(entities, block)
         about = _about(entities)
         name = about.pop("name", "") or block
+        if "turns" not in about:  # in a file of ours all texts are read, or come from other lines
+            self.count_texts(entities)
         place = f"block '{block[:40]}'"
         drawn = []
         for e in entities:
@@ -256,8 +267,16 @@ class _Reader:
             drawn += [Drawn(c, name, place, name, "", kind, about, note) for c in chains]
         return drawn
 
+    def count_texts(self, entities: Iterable[Any]) -> None:
+        for e in entities:
+            if e.dxftype() in ("TEXT", "MTEXT"):
+                text = _clean(e.dxf.text if e.dxftype() == "TEXT" else e.text)
+                self.texts_left += not _SAID.match(text)
+
     def loose(self, entities: Iterable[Any], block: str) -> list[Drawn]:
         drawn = []
+        entities = list(entities)
+        self.count_texts(entities)
         for e in entities:
             self.tally(1)
             layer = _clean(e.dxf.layer)

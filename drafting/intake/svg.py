@@ -98,6 +98,7 @@ class _Walk:
         self.level = 0
         self.hidden = 0
         self.other: dict[str, int] = {}
+        self.left: dict[str, int] = {}
         self.uses: list[Node] = []
         self.by_id: dict[str, Node] = {}
         self.viewport: list[tuple[float, float]] = []
@@ -119,6 +120,9 @@ class _Walk:
         if self.hidden:
             plural = "s" if self.hidden > 1 else ""
             self.note(f"{self.hidden} hidden element{plural} left out, with all that is in them.")
+        for tag, count in self.left.items():
+            kind = "text" if tag == "text" else "picture"
+            self.note(f"{count} {kind}{'s' if count > 1 else ''} left out.")
         for piece, count in self.other.items():
             self.note(
                 f"'{piece}': {count} line{'s' if count > 1 else ''} of no kind that is known left out."
@@ -238,9 +242,7 @@ class _Walk:
             self.hidden += 1
         elif node.tag in ("text", "image"):
             if not context.below(node).label:
-                self.note(
-                    f"{'Text' if node.tag == 'text' else 'A picture'} in the file was left out."
-                )
+                self.left[node.tag] = self.left.get(node.tag, 0) + 1
         else:
             self.shape(node, matrix, context)
         self.level -= 1

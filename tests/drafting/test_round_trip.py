@@ -189,6 +189,8 @@ def test_foreign_lines_inside_come_along(foreign: Callable[..., Found]) -> None:
         polyline(block, [(150, 60), (170, 60), (160, 80)], "11")
         block.add_line((0, 50), (200, 50), dxfattribs={"layer": "9"})
         block.add_line((100, 20), (100, 80), dxfattribs={"layer": "7"})
+        block.add_text("PIECE NAME: yoke", dxfattribs={"layer": "1"})
+        block.add_text("gather here", dxfattribs={"layer": "15"})
 
     found = foreign(draw)
     piece = adopt(found.outlines[0])
@@ -201,6 +203,7 @@ def test_foreign_lines_inside_come_along(foreign: Callable[..., Found]) -> None:
     assert lines["line"] == [[20, 20], [180, 20]]
     assert lines["cut-out"] == [[150, 60], [170, 60], [160, 80]]
     assert any("1 × line on layer '9'" in n for n in found.notes)
+    assert "1 text left out." in found.notes
 
 
 @pytest.mark.parametrize(
