@@ -46,7 +46,8 @@ SVG = {
     "equal-lines": '<path d="M0 0L100 0"/>' * 19_900,
     "nested": "".join(f'<path d="M{i * 0.01} 0H{900 - i * 0.01}V900Z"/>' for i in range(19_900)),
     "ends-in-one-place": "".join(
-        f'<path d="M{i % 100 * 5e-4:.4f} {i // 100 * 4e-4:.4f}L100 {i}"/>' for i in range(19_900)
+        f'<path d="M{x:.4f} {y:.4f}L{100 + x:.4f} {y:.4f}"/>'
+        for x, y in ((i % 100 * 5e-4, i // 100 * 4e-4) for i in range(19_900))
     ),
     "300000-points": f'<polygon points="{points(300_000)}"/>',
     "300000-points-path": f'<path d="M{points(300_000)}Z"/>',
