@@ -145,6 +145,18 @@ DXF = {
 }
 
 
+BOUNDS = {  # by which bound each is refused, where another would take minutes
+    "ends-in-one-place": "too many lines end near",
+    "nested": "at most 500",
+    "many-pieces": "at most 500",
+    "many-rules": "style rules",
+    "use-in-groups": "more than 150 groups",
+    "100000-lines": "at most 60000",
+    "degree-300": "of degree 300",
+    "blocks-in-blocks": "more than 20000 entities",
+}
+
+
 def told(tmp_path: Path, files: dict[str, bytes], kind: str) -> list[tuple[str, int, str]]:
     """(file, exit code, what was said) of `chalkbeam import` for each, in one limited process."""
     names = []
@@ -178,3 +190,4 @@ def test_each_costs_one_message(tmp_path: Path, kind: str) -> None:
         assert said.count("\n") == 1 and f"{name}.{kind}" in said, (name, said)
         assert len(said) < 600, name
         said.encode("utf-8")  # no half letter is left in it
+        assert BOUNDS.get(name, "") in said, (name, said)
