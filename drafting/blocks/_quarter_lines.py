@@ -26,97 +26,15 @@ from drafting.curves import (
     rounded,
     sweep,
     through_levels,
-    turned,
     unit,
     vec,
 )
 from drafting.fit import BACK, FRONT, XY, Quarter
 from drafting.sheet import Sheet
+from drafting.sheet.necklines import SQUARE_RUN_MM, neckline_curves, square_down, tilt_of
 from drafting.sheet.passing import FACING_PAST_SLIT_MM, GUESSED_ARM
 
-INCH = 25.4
-FRONT_DEPTH_MM = 3 * INCH
-BACK_RISE_MM = 1.5 * INCH  # the back neckline lies this much higher than the front's
 MOST_WAIST_SHAPING_MM = 40.0  # a side seam of a dartless woven top takes in no more without drag
-SQUARE_RUN_MM = 7.0  # lines leave folds and side seams square for 5 to 10 mm (common practice)
-
-
-def _turn_to(a: Points, b: Points) -> float:
-    """Angle in radians from direction ``a`` to ``b``, counter-clockwise positive."""
-    return math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))
-
-
-def square_down(q: Quarter) -> Points:
-    """Direction (2,) square to the shoulder line, into the piece."""
-    c, s = q.along
-    return vec((s, -c))
-
-
-# --- necklines ---------------------------------------------------------------------------------
-
-DEPTH_MM = {  # below the top line at the centre front
-    "round": FRONT_DEPTH_MM,
-    "scoop": 5 * INCH,
-    "v": 6 * INCH,
-    "square": 4.5 * INCH,
-    "boat": 1.5 * INCH,
-}
-BACK_DEPTH_MM = {
-    "round": FRONT_DEPTH_MM - BACK_RISE_MM,
-    "scoop": 3.5 * INCH,
-    "v": 4 * INCH,
-    "square": 3 * INCH,
-    "boat": 1.5 * INCH,
-}
-OUT_MM = {"round": 0.0, "scoop": 20.0, "v": 6.0, "square": 20.0, "boat": 50.0}
-_MOST_TILT = math.radians(12.0)
-
-
-def _tilt(q: Quarter, other: Quarter, shapes: Mapping[str, str]) -> float:
-    """How far the front neckline leaves the shoulder off square, radians, outward positive.
-
-    The back leaves by as much the other way, so that the line runs on over the joined shoulder.
-    A front neckline that leaves square to a sloping shoulder leans in, and comes to a point at
-    the centre; turned outward it is round. A deep back asks for the contrary.
-    """
-    if shapes[q.half] == "v":
-        wanted = _turn_to(square_down(q), vec((-q.neck[0], q.centre_y - q.neck[1])))
-    else:
-        wanted = _lean(q, {"square": 0.85}.get(shapes[q.half], 0.75))
-    wanted -= _lean(other, 0.35)
-    room = max(-_lean(other, 0.08, least=-1.0), 0.0)
-    return min(max(wanted, -_MOST_TILT), _MOST_TILT, room if wanted > 0 else _MOST_TILT)
-
-
-def _lean(q: Quarter, share: float, least: float = 0.0) -> float:
-    """By how much (radians) a line square to the shoulder leans in more than one that meets the
-    neckline's depth at ``share`` of the neck's width."""
-    n = square_down(q)
-    most = math.atan2((1.0 - share) * q.neck[0], q.neck[1] - q.centre_y)
-    return max(math.atan2(-float(n[0]), -float(n[1])) - most, least)
-
-
-def neckline_curves(q: Quarter, shape: str, tilt: float) -> list[Cubic]:
-    """The neckline from the neck point to the centre, square to the centre (but for a V)."""
-    start, end = vec(q.neck), vec((0.0, q.centre_y))
-    leave = turned(square_down(q), tilt)
-    flat = vec((-1.0, 0.0))
-    if shape == "v":
-        chord = vec((-q.neck[0], q.centre_y - q.neck[1]))
-        return [sweep(start, leave, end, turned(chord, 0.3 * _turn_to(leave, chord)))]
-    drop = q.neck[1] - q.centre_y
-    met = float(start[0] + leave[0] / -leave[1] * drop)  # where the leaving line is that deep
-    if shape == "square":
-        corner = vec((max(met, 0.25 * float(start[0])), q.centre_y))
-        return [sweep(start, leave, corner, corner - start), line(corner, end)]
-    # Straight where it leaves the fold, or a peak or a dip would show there once opened out.
-    lead = end - flat * min(SQUARE_RUN_MM, 0.1 * float(start[0]))
-    if met < 0.3 * start[0]:
-        # So deep and narrow that one bend would end in a point: a U, nearly straight above.
-        handles = start + leave * (0.5 * drop), lead - flat * (0.45 * float(start[0]))
-        return [Cubic(np.stack([start, *handles, lead])), line(lead, end)]
-    tension = {"scoop": (1.0, 0.82)}.get(shape, (1.0, 1.0))
-    return [sweep(start, leave, lead, flat, tension), line(lead, end)]
 
 
 # --- side seam and hem -------------------------------------------------------------------------
@@ -284,7 +202,7 @@ def draw_side(s: Sheet, front: Quarter, back: Quarter, notes: list[str]) -> dict
     rise = float(style["hem_rise"] or 70.0) if style["hem"] == "shirt-tail" else 0.0
     sides, length = _sides(s, pair, shaped, flare, rise)
     shapes = {FRONT: style["neckline"], BACK: style["back_neckline"]}
-    tilt = _tilt(pair[FRONT], pair[BACK], shapes)
+    tilt = tilt_of(pair[FRONT], pair[BACK], shapes)
     sleeves = _sleeve(s, pair, sides, length, notes)
     out = {}
     for half, q in pair.items():

@@ -20,10 +20,6 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.blocks import Block
 from drafting.blocks._quarter_lines import (
-    BACK_DEPTH_MM,
-    DEPTH_MM,
-    INCH,
-    OUT_MM,
     Drawn,
     armhole_facing,
     draw_side,
@@ -45,17 +41,20 @@ from drafting.sheet.finishing import (
     pocket_marks,
     pocket_place,
 )
+from drafting.sheet.necklines import BACK_DEPTHS, DEPTHS, OUT_MM
 from drafting.sheet.notching import at_height
 from drafting.sheet.options import choice, length, ratio
-from drafting.sheet.passing import pass_arm, pass_body, pass_head, slit_in_facings
+from drafting.sheet.passing import head_need, pass_arm, pass_body, pass_head, slit_in_facings
 from drafting.sheet.pieces import edge_at, pieces_of
 from drafting.sheet.record import CENTRE_LINE
 from drafting.truing import (
+    Check,
     Girth,
     Seam,
     seam_length,
 )
 
+INCH = 25.4
 _SHAPES = {
     "round": "follows the base of the neck",
     "scoop": "deep and round",
@@ -114,8 +113,12 @@ OPTIONS = (
 
 BALANCE = number(7 / 8 * INCH, "balance")  # neck point up, shoulder mark down: the shoulder's slope
 BACK_DROP = number(3 / 8 * INCH, "back shoulder lower by")
+FRONT_DEPTH = number(3 * INCH, "neck depth")
+BACK_RISE = number(1.5 * INCH, "back higher by")
 LEAST_BELOW_BUST_MM = 45.0
 PAPER_MARGIN_MM = 2 * INCH
+FINGER_MM = 20.0  # a neckline may be as much deeper or wider where that saves a slit
+SLOPE_MM = 15.0  # the balance makes the seam of a shoulder of 85 mm 11 mm longer, of others less
 FULL_BUST_MM = 60.0
 EASE_TO_PULL_ON_MM = 100.0
 ARM_ROOM_MM = 50.0
@@ -138,8 +141,9 @@ def _hem_depth(s: Sheet) -> Amount:
     return Amount(depth, depth.kind, "", depth.parts, depth.sources | chosen.sources)
 
 
-def _base(s: Sheet) -> dict[str, Quarter]:
-    """The steps from the measures to the eased points: a front and a back quarter."""
+def _base(s: Sheet, more: float) -> dict[str, Quarter]:
+    """The steps from the measures to the eased points: a front and a back quarter. ``more``: mm by
+    which the neckline is deeper for the head, or wider where it is a boat."""
     m, style = s.m, s.style
     down, hem = m["back_neck_to_tailbone"], _hem_depth(s)
     third = (down / 3).named("a third")
@@ -166,7 +170,10 @@ def _base(s: Sheet) -> dict[str, Quarter]:
         start = "neck mark"
         s.point("shoulder mark", from_=start, out=m["shoulder_length"])
     with s.step("neck-depth", "Depth of the front neckline", FRONT):
-        depth = s.given("front_neck_depth", DEPTH_MM[shape], shape)
+        usual = FRONT_DEPTH if shape == "round" else third * DEPTHS[shape]
+        if more and shape != "boat":
+            usual = usual + number(more, "for the head")
+        depth = s.given("front_neck_depth", usual, shape, _for_head(s))
         s.point("centre front neck", on=CENTRE_LINE, up=-depth)
     with s.step("balance", "Balance: the shoulder line", FRONT):
         neck = s.move("neck mark", up=BALANCE, to="neck point")
@@ -178,11 +185,25 @@ def _base(s: Sheet) -> dict[str, Quarter]:
         bust, waist, hip = (s.move(n, out=q[2], to=f"eased {n}") for n, q in quarters.items())
     front = Quarter(FRONT, neck, tip, -depth, bust, waist, hip, -hem)
     lower = front.moved(neck=(0.0, -BACK_DROP), shoulder=(0.0, -BACK_DROP))
-    depth = s.given("back_neck_depth", BACK_DEPTH_MM[back_shape], back_shape)
+    usual = FRONT_DEPTH - BACK_RISE if back_shape == "round" else third * BACK_DEPTHS[back_shape]
+    depth = s.given("back_neck_depth", usual, back_shape)
     return {FRONT: front, BACK: replace(lower, half=BACK, centre_y=-depth)}
 
 
-def _styled(s: Sheet, q: Quarter) -> Quarter:
+def _for_head(s: Sheet) -> Any:
+    """What a neckline hangs on that may be a finger deeper or wider, so that the head passes."""
+    if s.style["neckline"] == "round" or s.style["opening"] != "auto":
+        return ()
+    keys = ("opening", "back_neckline", "back_neck_depth", "front_neck_depth", "neck_point_out")
+    return (
+        s.m["neck_width"],
+        s.m["shoulder_length"],
+        s.m.get("head_girth"),
+        s.options(*keys, "shoulder_in", "shoulder_seam"),
+    )
+
+
+def _styled(s: Sheet, q: Quarter, more: float) -> Quarter:
     """Points moved along the shoulder line as the style asks."""
     c, sine = (found(v, "", q.neck, q.shoulder) for v in q.along)
     long_ = found(
@@ -192,7 +213,9 @@ def _styled(s: Sheet, q: Quarter) -> Quarter:
     if s.style["shoulder_seam"] == "measured":
         end = found(s.m["shoulder_length"], "shoulder length", s.m["shoulder_length"], long_)
     end = end - s.style["shoulder_in"]
-    start = s.given("neck_point_out", OUT_MM[s.style["neckline"]], s.style["neckline"])
+    shape = s.style["neckline"]
+    usual = OUT_MM[shape] + (more if shape == "boat" else 0.0)
+    start = s.given("neck_point_out", usual, shape, _for_head(s) if shape == "boat" else ())
     left = f"only {s.t(max(end - start, 0.0))} of it are left."
     s.fault(end - start < 20.0, "shoulder", left, "Use less for neck_point_out or shoulder_in.")
     s.stop()
@@ -377,22 +400,62 @@ def _lines(s: Sheet, d: Drawn) -> Mapping[str, Points]:
     return gathered(d.flat, "neckline", "hem", zone, by, even)
 
 
+Drafts = tuple[dict[str, Quarter], list[dict[str, Quarter]], list[dict[str, Drawn]], list[str]]
+
+
+def _drawn(s: Sheet, more: float) -> Drafts:
+    """Base points, moved points and lines of each side, and what is said about them; the steps up to
+    the ease are recorded anew. ``more``: see `_base`."""
+    s.steps.clear()
+    base = _base(s, more)
+    both: list[dict[str, Drawn]] = []
+    pairs: list[dict[str, Quarter]] = []
+    said: list[str] = []
+    for side in (LEFT, RIGHT) if one_sided(s.fit) else (LEFT,):
+        quarters = {h: _styled(s, apply(q, side, s.fit), more) for h, q in base.items()}
+        for q in quarters.values():
+            _check(s, q)
+        pairs.append(quarters)
+        both.append(draw_side(s, quarters[FRONT], quarters[BACK], said))
+    return base, pairs, both, said
+
+
+def _opening(both: list[dict[str, Drawn]]) -> float:
+    """The neck opening, mm."""
+    return (3 - len(both)) * sum(
+        chain_length(d.edges["neckline"]) for p in both for d in p.values()
+    )
+
+
+def _drawn_for_head(s: Sheet) -> Drafts:
+    """The lines; a finger's width deeper or wider at the neck where that saves a slit."""
+    plain_ = _drawn(s, 0.0)
+    shape = s.style["neckline"]
+    key = "neck_point_out" if shape == "boat" else "front_neck_depth"
+    short = head_need(s)[0] - _opening(plain_[2])
+    if shape == "round" or s.style["opening"] != "auto" or s.style[key] is not None or short <= 0:
+        return plain_
+    tried = 0.0
+    try:
+        gain = (_opening(_drawn(s, FINGER_MM)[2]) - _opening(plain_[2])) / FINGER_MM
+        tried = math.ceil(short / max(gain, 1e-6))
+        made = _drawn(s, tried) if tried <= FINGER_MM else plain_
+    except DraftError:
+        made = plain_
+    if made is plain_ or _opening(made[2]) < head_need(s)[0]:
+        return _drawn(s, 0.0)
+    word = "wider on each side" if shape == "boat" else "deeper"
+    said = f"The neckline is {s.t(tried)} {word}, so that the head passes without a slit."
+    return (*made[:3], [*made[3], said])
+
+
 def quick_top(s: Sheet) -> None:
     """Draft the quick top.
 
     Raises:
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
-    base = _base(s)
-    both: list[dict[str, Drawn]] = []
-    pairs: list[dict[str, Quarter]] = []
-    said: list[str] = []
-    for side in (LEFT, RIGHT) if one_sided(s.fit) else (LEFT,):
-        quarters = {h: _styled(s, apply(q, side, s.fit)) for h, q in base.items()}
-        for q in quarters.values():
-            _check(s, q)
-        pairs.append(quarters)
-        both.append(draw_side(s, quarters[FRONT], quarters[BACK], said))
+    base, pairs, both, said = _drawn_for_head(s)
     s.notes += dict.fromkeys(said)  # both sides of the body may say the same
     _record(s, base, pairs[0][FRONT], both[0])
     held = _hangs(s, pairs[-1])
@@ -403,9 +466,7 @@ def quick_top(s: Sheet) -> None:
         made = pieces_of(h, h, flat, s.measurements, _grain(q), seam and h == BACK, notches=cuts)
         for piece in made.values():
             s.add(piece, **held[h])
-    opening = (3 - len(both)) * sum(
-        chain_length(d[h].edges["neckline"]) for d in both for h in (FRONT, BACK)
-    )
+    opening = _opening(both)
     _notes(s, base[FRONT], both[0])
     slit = pass_head(s, opening)
     _finish(s, both, held, slit)
@@ -428,11 +489,13 @@ def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:
     """What she should know before she cuts (common practice, no source)."""
     seam, measured = q.shoulder_length, s.m["shoulder_length"]
     if s.style["shoulder_seam"] != "measured":
-        s.notes.append(
-            f"The drawn shoulder seam is {s.t(seam - measured)} longer than the measured shoulder "
-            f"({s.t(seam)}, measured {s.t(measured)}), because it slopes. "
-            "Write 'style: {shoulder_seam: measured}' to keep the measured length."
+        text = (
+            f"{s.t(seam)}, measured {s.t(measured)}: it slopes; 'style: {{shoulder_seam: measured}}' "
+            "keeps the measured length"
         )
+        over = float(seam - measured)
+        name = "shoulder seam longer than measured"
+        s.checks.append(Check(name, over, SLOPE_MM, over <= SLOPE_MM, text))
     arm = s.m.get("upper_arm_girth")
     if arm is not None and "armhole" in drawn[FRONT].edges:
         hole = sum(chain_length(drawn[h].edges["armhole"]) for h in (FRONT, BACK))

@@ -129,9 +129,12 @@ class Sheet:
         value = self.style[key]
         if isinstance(value, Amount):
             return value
-        label = key.replace("_", " ")
         sources = sources_of(otherwise, *of) | {STYLE + key}
-        return Amount(float(otherwise), OPTION, label, (), sources)
+        if isinstance(otherwise, Amount):
+            return Amount(
+                float(otherwise), otherwise.kind, otherwise.label, otherwise.parts, sources
+            )
+        return Amount(float(otherwise), OPTION, key.replace("_", " "), (), sources)
 
     def options(self, *keys: str) -> Sources:
         """These options as what an edge hangs on, also where they are unset."""

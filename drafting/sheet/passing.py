@@ -18,6 +18,7 @@ from drafting.curves import Points, left_of
 from drafting.fit import BACK, FRONT, LEFT
 from drafting.outline import Edge
 from drafting.piece import Mark, Notch, Piece
+from drafting.sheet.amount import Amount
 from drafting.sheet.board import Sheet
 from drafting.sheet.finishing import BAR_MM
 from drafting.truing import HEAD_EASE_MM, USUAL_HEAD_MM, Check, check_head
@@ -165,11 +166,17 @@ def pass_arm(s: Sheet, hem: float) -> None:
     s.checks.append(Check("the arm passes", short, 0.5, short <= 0.5, text))
 
 
+def head_need(s: Sheet) -> tuple[float, Amount | None]:
+    """What a neck opening must measure, mm, and the head's girth; None where that is a guess."""
+    measured = s.m.get("head_girth")
+    return (USUAL_HEAD_MM if measured is None else float(measured)) + HEAD_EASE_MM, measured
+
+
 def pass_head(s: Sheet, opening: float) -> float:
     """Does the head pass? If not, a slit at the centre back is marked, or the check fails. Its length."""
-    measured = s.m.get("head_girth")
-    head = USUAL_HEAD_MM if measured is None else float(measured)
-    need = 0.5 * (head + HEAD_EASE_MM - opening)
+    whole, measured = head_need(s)
+    head = whole - HEAD_EASE_MM
+    need = 0.5 * (whole - opening)
     slit, asked = 0.0, s.style["opening"]
     if asked == "slit":
         slit = float(s.style["opening_length"] or max(math.ceil(max(need, 0.0) / 5.0) * 5.0, 60.0))

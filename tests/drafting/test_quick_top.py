@@ -227,12 +227,16 @@ def test_the_head() -> None:
 
 
 def test_drawn_shoulder_is_told_and_can_be_kept() -> None:
-    """She is told that the sloping seam is longer; 'measured' keeps the shoulder's length."""
+    """The truing table tells that the sloping seam is 5/16 in longer, and which option keeps the
+    shoulder's length; no draft warns of it."""
     d = draft("quick-top", inches())
-    assert any("5/16 in longer than the measured shoulder" in n for n in d.notes)
+    (line,) = (c for c in d.checks() if c.name == "shoulder seam longer than measured")
+    assert line.ok and line.value_mm == pytest.approx(0.2974 * INCH, abs=0.01)
+    assert "shoulder_seam: measured" in line.text
+    assert not any("shoulder" in n for n in d.notes)
     kept = draft("quick-top", inches(), {"shoulder_seam": "measured"})
     assert kept.pieces["front"].edges["shoulder"].length_mm == pytest.approx(5 * INCH)
-    assert not any("longer than the measured" in n for n in kept.notes)
+    assert not any(c.name.startswith("shoulder seam longer") for c in kept.checks())
 
 
 def test_a_full_bust_and_little_ease_are_told() -> None:
