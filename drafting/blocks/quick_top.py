@@ -117,7 +117,7 @@ FRONT_DEPTH = number(3 * INCH, "neck depth")
 BACK_RISE = number(1.5 * INCH, "back higher by")
 LEAST_BELOW_BUST_MM = 45.0
 PAPER_MARGIN_MM = 2 * INCH
-FINGER_MM = 20.0  # a neckline may be as much deeper or wider where that saves a slit
+FINGER_MM = 25.0  # a thumb: a neckline may be as much deeper or wider where that saves a slit
 SLOPE_MM = 15.0  # the balance makes the seam of a shoulder of 85 mm 11 mm longer, of others less
 FULL_BUST_MM = 60.0
 EASE_TO_PULL_ON_MM = 100.0
@@ -435,17 +435,19 @@ def _drawn_for_head(s: Sheet) -> Drafts:
     short = head_need(s)[0] - _opening(plain_[2])
     if shape == "round" or s.style["opening"] != "auto" or s.style[key] is not None or short <= 0:
         return plain_
-    tried = 0.0
     try:
         gain = (_opening(_drawn(s, FINGER_MM)[2]) - _opening(plain_[2])) / FINGER_MM
-        tried = math.ceil(short / max(gain, 1e-6))
-        made = _drawn(s, tried) if tried <= FINGER_MM else plain_
+        tried = math.ceil(short / max(gain, 1e-6))  # nearly in proportion: the next one does else
+        for more in range(tried, min(tried + 3, int(FINGER_MM) + 1)):
+            made = _drawn(s, more)
+            if _opening(made[2]) >= head_need(s)[0]:
+                break
+        else:
+            return _drawn(s, 0.0)
     except DraftError:
-        made = plain_
-    if made is plain_ or _opening(made[2]) < head_need(s)[0]:
         return _drawn(s, 0.0)
     word = "wider on each side" if shape == "boat" else "deeper"
-    said = f"The neckline is {s.t(tried)} {word}, so that the head passes without a slit."
+    said = f"The neckline is {s.t(more)} {word}, so that the head passes without a slit."
     return (*made[:3], [*made[3], said])
 
 
