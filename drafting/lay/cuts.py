@@ -139,7 +139,7 @@ def named(pieces: Mapping[str, Piece] | Iterable[Piece]) -> dict[str, Piece]:
 
 
 def specs_of(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> Specs:
-    """How every piece is cut; those that cannot be are left out, with a fault each."""
+    """How every piece is cut; what cannot be cut so is told, with no turn left or left out."""
     return _Reader(cloth, rules).specs(pieces)
 
 
@@ -165,13 +165,13 @@ class _Reader:
     def spec(self, name: str, piece: Piece, point: tuple[int, Points] | None) -> Spec | None:
         ring = self.outline(name, piece)
         turns = self.allowed_turns(name, piece, matched=point is not None)
-        if ring is None or not turns:
+        if ring is None:
             return None
         on_fold = piece.fold is not None and self.cloth.fold == "lengthwise"
         if piece.fold is not None and not on_fold:
             ring = self.opened(name, ring, piece.fold)
-            if ring is None:
-                return None
+            if ring is None:  # told; the table shows it all the same
+                ring = counter_clockwise(piece.unfolded(self.rules.allowances_for(name)))
         alike = not on_fold and same_turned_over(ring, piece.grain)
         free = not on_fold and point is None
         group, match = point if point is not None else (-1, None)

@@ -229,7 +229,7 @@ class _Maker:
         read = specs_of(pieces, self.cloth, self.rules)
         self.faults += read.faults
         for spec in read.of.values():
-            for cut in spec.cuts:
+            for cut in spec.cuts if spec.turns else ():
                 kind = self.kind(spec, pieces[spec.name], cut)
                 if kind is not None:
                     self.kinds.append(kind)

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from projector.scene import Button, PieceState, copy_of, light_words
+from projector.session.judged import OVERLAPS
 from projector.session.keynames import printed
 from projector.session.registry import ACTIONS
 from projector.session.rows import MODE_WORDS
@@ -36,9 +37,13 @@ def trouble_words(state: State) -> str:
         for trouble in said:
             kind = trouble.rstrip("0123456789.° ")  # an angle is no kind of its own
             counts[kind] = counts.get(kind, 0) + 1
+    pairs = list(state.judged.pairs.values())
+    for trouble in pairs:
+        if trouble != OVERLAPS:
+            counts[trouble] = counts.get(trouble, 0) + 1
     words = [f"{n} {kind}" for kind, n in counts.items()]
-    if state.judged.pairs:
-        words.insert(0, things(len(state.judged.pairs), "overlap"))
+    if OVERLAPS in pairs:
+        words.insert(0, things(pairs.count(OVERLAPS), "overlap"))
     return ", ".join(words)
 
 
@@ -193,7 +198,7 @@ def shown(state: State, p: Placement) -> PieceState:
     cloth, lay, rules = state.docket.cloth, state.work.lay, state.rules
     copy = copy_of(state.docket, lay, p, on_fold=rules.on_fold(p))
     if cloth and cloth.folded and not rules.on_fold(p):
-        notes.append("both layers" if rules.layers(p, lay) == 2 else "upper layer only")
+        notes.append("both layers" if rules.layers(p) == 2 else "upper layer only")
     if p.mirrored and not rules.on_fold(p):
         notes.append("turned over")
     other = state.tool.shows(p.key) if state.tool is not None else None

@@ -102,7 +102,7 @@ def single_cloth(**changes: Any) -> Docket:
     lay = [
         {"piece": "front", "copy": 1, "at": [20, 320], "turn": 0},
         {"piece": "sleeve", "copy": 1, "at": [700, 620], "turn": 0},
-        {"piece": "sleeve", "copy": 2, "at": [700, 640], "turn": 0, "mirrored": True},
+        {"piece": "sleeve", "copy": 2, "at": [700, 650], "turn": 0, "mirrored": True},
         {"piece": "neck-facing", "copy": 1, "at": [20, 1000], "turn": 0},
     ]
     cloth = {"width": "1400 mm", "length": "2 m", "nap": "two-way", "selvedge": "10 mm"}
