@@ -14,7 +14,6 @@ from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import DOCKET, DRAWING, write
 
 if TYPE_CHECKING:
-    from drafting.docket import Docket
     from drafting.intake.found import Found, Outline
     from drafting.piece import Piece
 
@@ -130,9 +129,11 @@ def import_(
     goes for all. Where a file has a cutting line beside the sewing line, it is cut there.
     """
     from configs.errors import Fault, InputError
+    from drafting.docket import Docket
     from drafting.intake import read_outlines
-    from drafting.intake.adopt import adopt, named_sides
-    from drafting.intake.cutting import as_allowances
+    from drafting.intake.adopt import named_sides
+    from drafting.intake.taking import Said, into, on_their_outlines, pieces_from, with_allowances
+    from projector.hold import alone
 
     if docket is not None and docket_out is not None and docket != docket_out:
         raise InputError(
@@ -143,9 +144,9 @@ def import_(
     outlines = _chosen(found, only)
     names = _renamed(outlines, rename)
     if side is not None:
-        scale, said = _scale_by(side, outlines, names)
+        scale, note = _scale_by(side, outlines, names)
         found = read_outlines(file, unit, only, scale)
-        found = replace(found, notes=(*found.notes, said))
+        found = replace(found, notes=(*found.notes, note))
         outlines = _chosen(found, only)
         names = _renamed(outlines, rename)
     drawn = {o.name: dict(o.edges) or named_sides(o.points) for o in outlines}
@@ -155,116 +156,68 @@ def import_(
         shown = {names[n]: sides for n, sides in drawn.items()}
         write(picture, sides_svg(shown, title=file.name), DRAWING)
     if docket is None:
-        for word, given in (
-            ("--fold", fold),
-            ("--grain", grain),
-            ("--cut", cut),
-            ("--pair", pair),
-            ("--edge", edge),
-            ("--allowance", allowance),
-            ("--turns", turns),
-        ):
-            if given:
-                raise InputError(
-                    Fault(
-                        word,
-                        "is for pieces of a docket, and no docket is named.",
-                        "Add DOCKET.yaml after the file.",
-                    )
-                )
-        _show(str(file), outlines, names, drawn, found, as_json)
+        _only_for_dockets(fold=fold, grain=grain, cut=cut, pair=pair, edge=edge,
+                          allowance=allowance, turns=turns)  # fmt: skip
+        _show(str(file), outlines, names, drawn, found.notes, as_json)
         return
     known = list(names.values())
-    counts = {n: _whole(v, "--cut") for n, v in _each(cut, known, "--cut").items()}
-    folds = _each(fold, known, "--fold")
-    grains = {n: _number(v, "--grain") for n, v in _each(grain, known, "--grain").items()}
-    turned = {
-        n: tuple(_number(t, "--turns") for t in v.split(","))
-        for n, v in _each(turns, known, "--turns").items()
-    }
-    sides_named = _sides(edge, known)
     for name in pair:
         if name != "all" and name not in known:
             raise _nobody("--pair", name, known)
-    pieces: dict[str, Piece] = {}
-    faults: list[Fault] = []
-    for o in outlines:
-        name = names[o.name]
-        try:
-            pieces[name] = adopt(
-                o,
-                name=name,
-                cut=counts.get(name),
-                pair=True if name in pair or "all" in pair else None,
-                fold=folds.get(name),
-                grain_deg=grains.get(name),
-                turns=turned.get(name),
-                edge_names=sides_named.get(name),
-            )
-        except InputError as error:
-            faults += error.faults
-    if faults:
-        raise InputError(faults)
+    said = Said(
+        cut={n: _whole(v, "--cut") for n, v in _each(cut, known, "--cut").items()},
+        pair=known if "all" in pair else pair,
+        fold=_each(fold, known, "--fold"),
+        grain_deg={n: _number(v, "--grain") for n, v in _each(grain, known, "--grain").items()},
+        turns={
+            n: tuple(_number(t, "--turns") for t in v.split(","))
+            for n, v in _each(turns, known, "--turns").items()
+        },
+        edge_names=_sides(edge, known),
+    )
+    pieces = pieces_from(outlines, names, said)
+    as_cut = [names[o.name] for o in outlines if (o.line or lines) == "cutting"]
     own = _allowances(allowance, pieces)
-    for o in outlines:
-        name = names[o.name]
-        if name not in own and (o.line or lines) == "cutting":
-            own[name] = {"all": 0.0, **dict.fromkeys(pieces[name].edges, 0.0)}
-            own[name].pop("fold", None)
-    kept = docket.exists() and bool(read_allowances(docket))
-    told: list[str] = []
-    for name, piece in pieces.items():
-        if piece.own_cutting_line is None:
-            continue
-        line = as_allowances(piece)
-        if "all" in own.get(name, {}) or (not line.allowances and name in own):
-            pieces[name] = piece.with_(own_cutting_line=None)  # she says how it is cut
-            continue
-        pieces[name] = line.piece
-        if line.allowances:
-            sizes = ", ".join(f"{e} {mm:g} mm" for e, mm in line.allowances.items())
-            what = "the docket's own are kept" if kept else "taken from its cutting line"
-            told.append(f"{name}: allowances in the file {sizes}; {what}.")
-            if not kept:
-                own[name] = {**line.allowances, **own.get(name, {})}
-            continue
-        where = f" at {line.uneven}" if line.uneven else ""
+    with alone(docket) if docket.exists() else contextlib.nullcontext():
+        read = Docket.load(docket) if docket.exists() else Docket(title=file.stem)
+        taken = with_allowances(pieces, own, as_cut=as_cut, kept=bool(read.allowances))
+        made = into(read, taken, replacing=replacing, where=str(docket))
+        made.save(docket)
+    told = list(taken.told)
+    if bare := on_their_outlines(taken, made, as_cut):
         told.append(
-            f"{name}: its cutting line lies {line.least:.1f} to {line.most:.1f} mm outside the "
-            f"sewing line{where}, which no allowance tells: it is cut as the file draws it, whatever "
-            "allowances the docket names (--allowance puts them in its place)."
-        )
-    _save(docket, file, pieces, own, replacing)
-    if not as_json:
-        for text in told:
-            click.echo(text)
-    cutting = {names[o.name] for o in outlines if (o.line or lines) == "cutting"}
-    cutting |= {n for n, p in pieces.items() if p.own_cutting_line is not None}
-    bare = [n for n in pieces if n not in cutting and not any(own.get(n, {}).values())]
-    if bare and not as_json and not any(v for v in read_allowances(docket).values()):
-        click.echo(
             f"No allowance is named for {', '.join(bare)}: they will be cut on their outlines. "
             "Name one with --allowance, or in the docket's 'allowances'."
         )
-    _show(
-        f"{file} → {docket}",
-        outlines,
-        names,
-        {o.name: {n: e.points for n, e in pieces[names[o.name]].edges.items()} for o in outlines},
-        found,
-        as_json,
-    )
+    sides = {
+        o.name: {n: e.points for n, e in taken.pieces[names[o.name]].edges.items()}
+        for o in outlines
+    }
+    _show(f"{file} → {docket}", outlines, names, sides, (*told, *found.notes), as_json)
+
+
+def _only_for_dockets(**given: tuple[str, ...]) -> None:
+    """Refuse what is said of pieces when no docket is named to take them."""
+    from configs.errors import Fault, InputError
+
+    for word, said in given.items():
+        if said:
+            raise InputError(
+                Fault(
+                    f"--{word}",
+                    "is for pieces of a docket, and no docket is named.",
+                    "Add DOCKET.yaml after the file.",
+                )
+            )
 
 
 def _scale_by(
     side: str, outlines: Sequence[Outline], names: Mapping[str, str]
 ) -> tuple[float, str]:
-    """How many times as large everything must be for a side to be as long as she says, and that
-    in words; from 'piece/side=length'."""
+    """How many times as large everything must be, and that in words; from 'piece/side=length'."""
     from configs.errors import Fault, InputError
-    from configs.units import length_text, parse_length
-    from drafting.intake.adopt import named_sides
-    from drafting.outline import polyline_length
+    from configs.units import parse_length
+    from drafting.intake.taking import scale_for
 
     place, equals, text = (part.strip() for part in side.rpartition("="))
     piece, slash, name = (part.strip() for part in place.rpartition("/"))
@@ -280,87 +233,7 @@ def _scale_by(
     chosen = next((o for o in outlines if piece in (names[o.name], o.name)), None)
     if chosen is None:
         raise _nobody("--side", piece, list(names.values()))
-    sides = dict(chosen.edges) or named_sides(chosen.points)
-    if name not in sides:
-        raise InputError(
-            Fault("--side", f"'{piece}' has no side '{name}'.", f"It has {', '.join(sides)}.")
-        )
-    drawn = polyline_length(sides[name])
-    if not 1e-3 < wanted / drawn < 1e3:
-        raise InputError(
-            Fault(
-                "--side",
-                f"{piece}/{name} is {length_text(drawn)} in the drawing, not nearly {length_text(wanted)}.",
-                "Check the side and its length.",
-            )
-        )
-    scale = wanted / drawn
-    said = (
-        f"Everything was made {scale:.6g} times as large: {piece}/{name} is {length_text(wanted)}."
-    )
-    return scale, said
-
-
-def read_allowances(docket: Path) -> Mapping[str, float]:
-    """What a docket says for all its pieces, edge → mm."""
-    from drafting.docket import Docket
-
-    return Docket.load(docket).allowances
-
-
-def _save(
-    docket: Path,
-    file: Path,
-    pieces: Mapping[str, Piece],
-    own: Mapping[str, Mapping[str, float]],
-    replacing: bool,
-) -> None:
-    """Put the pieces into the docket, or into a new one, whole or not at all."""
-    from drafting.docket import Docket
-    from projector.hold import alone
-
-    with alone(docket) if docket.exists() else contextlib.nullcontext():
-        read = Docket.load(docket) if docket.exists() else Docket(title=file.stem)
-        made = _with_pieces(read, str(docket), pieces, own, replacing)
-        made.pieces()  # names in allowances and lay are checked before anything is written
-        made.save(docket)
-
-
-def _with_pieces(
-    read: Docket,
-    docket: str,
-    pieces: Mapping[str, Piece],
-    own: Mapping[str, Mapping[str, float]],
-    replacing: bool,
-) -> Docket:
-    """The docket with the pieces in it.
-
-    Raises:
-        InputError: it has pieces of these names, and they are not to be replaced.
-    """
-    from configs.errors import Fault, InputError
-
-    there = set(read.imported)
-    if read.garment is not None:
-        there |= set(read.pieces())
-    twice = [n for n in pieces if n in there and not (replacing and n in read.imported)]
-    if twice:
-        raise InputError(
-            [
-                Fault(
-                    f"{docket}: pieces ({n})",
-                    "a piece of this name is there already.",
-                    "Say --replace to put the new one in its place, or --rename."
-                    if n in read.imported
-                    else "Give this one another name: --rename.",
-                )
-                for n in twice
-            ]
-        )
-    return read.replace(
-        imported={**read.imported, **pieces},
-        piece_allowances={**read.piece_allowances, **own},
-    )
+    return scale_for(chosen, f"{piece}/{name}", wanted, "--side")
 
 
 def _chosen(found: Found, only: Sequence[str]) -> list[Outline]:
@@ -372,15 +245,11 @@ def _chosen(found: Found, only: Sequence[str]) -> list[Outline]:
 
 
 def _nobody(where: str, name: str, names: Sequence[str]) -> Exception:
-    import difflib
-
     from configs.errors import Fault, InputError
+    from configs.reader import nearest
 
-    near = difflib.get_close_matches(name, names, 1, 0.4)
-    hint = f"Did you mean '{near[0]}'?" if near else ""
-    return InputError(
-        Fault(where, f"there is no outline '{name}'; there are {', '.join(names)}.", hint)
-    )
+    what = f"there is no outline '{name}'; there are {', '.join(names)}."
+    return InputError(Fault(where, what, nearest(name, names)))
 
 
 def _renamed(outlines: Sequence[Outline], rename: Sequence[str]) -> dict[str, str]:
@@ -489,22 +358,15 @@ def _show(
     outlines: Sequence[Outline],
     names: Mapping[str, str],
     sides: Mapping[str, Mapping[str, Any]],
-    found: Found,
+    notes: Sequence[str],
     as_json: bool,
 ) -> None:
     """What was found or taken: sizes to check against the paper pattern, the sides, and what lies
     on them and inside."""
-    import numpy as np
-
+    from drafting.outline import polyline_length
     from projector.console import print_json, print_table
 
-    lengths = {
-        o.name: {
-            n: float(np.hypot(*np.diff(np.asarray(p), axis=0).T).sum())
-            for n, p in sides[o.name].items()
-        }
-        for o in outlines
-    }
+    lengths = {o.name: {n: polyline_length(p) for n, p in sides[o.name].items()} for o in outlines}
     if as_json:
         print_json(
             {
@@ -521,7 +383,7 @@ def _show(
                     }
                     for o in outlines
                 ],
-                "notes": list(found.notes),
+                "notes": list(notes),
             }
         )
         return
@@ -540,7 +402,7 @@ def _show(
             for o in outlines
         ],
     )
-    for note in found.notes:
+    for note in notes:
         click.echo(note)
     click.echo("Check one length against the pattern that it came from before you cut.")
 
