@@ -3,28 +3,44 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
+NOTES = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 PACKAGES = ("configs", "drafting", "calibrate", "projector")
 
-# Inside each package imports run one way: a module may import those listed before it.
-ORDER = {
-    "configs": ["clean", "errors", "units", "files", "reader"],
-    "drafting": [
-        "measurements", "measurements_file", "figures", "curves", "outline", "allowance",
-        "piece", "piece_entry", "style", "fit", "truing", "sheet", "blocks", "shaping", "steps", "slips", "placement", "cloth", "lay",
-        "docket", "report", "intake", "export",
-    ],
-    "calibrate": [
-        "calibration", "cards", "pattern", "photo", "detect", "plane", "solve", "report", "tape",
-        "drift", "camera", "virtual_table", "cloth_scan",
-    ],
-}  # fmt: skip
+# Lazy imports that run back up, each with its reason; anything else is a fault.
+BACK_UP = {
+    ("drafting.docket.model", "drafting.docket.reader"): "Docket.load hands over to the reader",
+    ("drafting.docket.model", "drafting.docket.text"): "Docket.save hands over to the writer",
+    ("drafting.lay.model", "drafting.lay.check"): "Lay.problems asks the judge",
+    ("drafting.figures", "drafting.export.lettering"): "printed pages share the letters of export",
+    ("drafting.steps", "drafting.export.lettering"): "printed pages share the letters of export",
+}
+
+
+def ranks(package: str) -> list[set[str]]:
+    """The package's row of the table in DEVELOPERS.md: modules by rank, the lowest first."""
+    row = re.search(rf"^\| `{package}` \| (.*) \|$", NOTES, re.MULTILINE)
+    assert row, f"DEVELOPERS.md has no row for {package}"
+    plain = re.sub(r"\([^)]*\)", "", row[1])
+    return [{n.strip(" /`") for n in rank.split(",")} for rank in plain.split("·")]
+
+
+def named(package: str) -> dict[str, Path]:
+    """Every module of a package by its dotted name; a folder's ``__init__`` by the folder's."""
+    return {
+        ".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): p
+        for p in modules(package)
+    }
 
 
 def modules(package: str) -> list[Path]:
@@ -34,25 +50,43 @@ def modules(package: str) -> list[Path]:
     return found
 
 
-def imports(path: Path, *, everywhere: bool = True) -> list[tuple[str, int]]:
-    """(dotted name, line) of each import; only those run on import when not ``everywhere``."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    found: list[tuple[str, int]] = []
+@dataclass(frozen=True)
+class Import:
+    """One import: the module it asks for, its line, and whether it waits until it is needed."""
 
-    def walk(node: ast.AST, inside: bool) -> None:
+    name: str
+    line: int
+    lazy: bool
+
+
+@cache
+def imports(path: Path) -> tuple[Import, ...]:
+    """Each import of a file: those at its head and lazy ones, of modules named in texts too."""
+    found: list[Import] = []
+    package = path.relative_to(ROOT).parts[0]
+    known = named(package)
+
+    def walk(node: ast.AST, lazy: bool) -> None:
         for child in ast.iter_child_nodes(node):
             if isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test):
                 continue
-            deeper = inside or isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef)
-            if isinstance(child, ast.Import) and (everywhere or not inside):
-                found.extend((alias.name, child.lineno) for alias in child.names)
-            if isinstance(child, ast.ImportFrom) and (everywhere or not inside):
+            if isinstance(child, ast.Import):
+                found.extend(Import(a.name, child.lineno, lazy) for a in child.names)
+            elif isinstance(child, ast.ImportFrom):
                 assert child.level == 0, f"{path}:{child.lineno}: relative import"
-                found.append((child.module or "", child.lineno))
-            walk(child, deeper)
+                whole = [f"{child.module}.{a.name}" for a in child.names]
+                found.extend(
+                    Import(w if w in known else str(child.module), child.lineno, lazy)
+                    for w in whole
+                )
+            elif (
+                isinstance(child, ast.Constant) and child.value in known and path.stem != "__init__"
+            ):
+                found.append(Import(str(child.value), child.lineno, True))  # import_module("…")
+            walk(child, lazy or isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef))
 
-    walk(tree, False)
-    return found
+    walk(ast.parse(path.read_text(encoding="utf-8")), False)
+    return tuple(found)
 
 
 @pytest.mark.parametrize(
@@ -82,7 +116,7 @@ def test_packages_keep_apart(package: str, forbidden: set[str]) -> None:
     bad = [
         f"{path.relative_to(ROOT)}:{line} imports {name}"
         for path in modules(package)
-        for name, line in imports(path)
+        for name, line in ((i.name, i.line) for i in imports(path))
         if name.split(".")[0] in forbidden
     ]
     assert not bad, "\n".join(bad)
@@ -95,29 +129,75 @@ def test_pygame_only_at_the_window() -> None:
         f"{path.relative_to(ROOT)}:{line}"
         for package in PACKAGES
         for path in modules(package)
-        for name, line in imports(path)
+        for name, line in ((i.name, i.line) for i in imports(path))
         if name.split(".")[0] == "pygame" and str(path.relative_to(ROOT)) not in allowed
     ]
     assert not bad, "\n".join(bad)
 
 
-@pytest.mark.parametrize("package", sorted(ORDER))
-def test_imports_run_one_way(package: str) -> None:
-    """Inside a package a module imports only what stands before it in the house's order."""
-    order = ORDER[package]
+def inner(package: str) -> Iterator[tuple[str, Import]]:
+    """(module, import) for every import of a package's module by another of the same package."""
+    known = named(package)
+    for name, path in known.items():
+        for each in imports(path):
+            if each.name in known and each.name != name:
+                yield name, each
+
+
+@pytest.mark.parametrize("package", PACKAGES)
+def test_imports_run_along_the_table(package: str) -> None:
+    """Inside a package a module imports only what DEVELOPERS.md lists before it, lazily or not."""
+    order = {name: n for n, rank in enumerate(ranks(package)) for name in rank}
+    there = {name.split(".")[1] for name in named(package) if "." in name}
+    assert there - set(order) == set(), "modules without a place in DEVELOPERS.md's table"
+    assert set(order) - there == set(), "DEVELOPERS.md's table names what is not there"
     bad = []
-    for path in modules(package):
-        parts = path.relative_to(ROOT / package).with_suffix("").parts
-        here = parts[0]
-        if here == "__init__":
-            continue
-        assert here in order, f"{package}/{here} has no place in the order"
-        for name, line in imports(path, everywhere=False):
-            bits = name.split(".")
-            if bits[0] != package or len(bits) < 2 or bits[1] == here:
-                continue
-            if order.index(bits[1]) > order.index(here):
-                bad.append(f"{path.relative_to(ROOT)}:{line} imports {name}")
+    for name, each in inner(package):
+        if "." not in name or "." not in each.name:
+            continue  # the package's front door, see below
+        here, other = name.split(".")[1], each.name.split(".")[1]
+        if order[other] > order[here] and (name, each.name) not in BACK_UP:
+            bad.append(f"{name}:{each.line} imports {each.name}")
+    assert not bad, "\n".join(bad)
+
+
+@pytest.mark.parametrize("package", PACKAGES)
+def test_no_circle_of_imports(package: str) -> None:
+    """No module reaches itself through others, lazy imports included, but where a reason is named."""
+    graph: dict[str, set[str]] = {}
+    for name, each in inner(package):
+        if (name, each.name) not in BACK_UP:
+            graph.setdefault(name, set()).add(each.name)
+    done: set[str] = set()
+
+    def follow(name: str, trail: tuple[str, ...]) -> None:
+        assert name not in trail, " → ".join([*trail[trail.index(name) :], name])
+        if name not in done:
+            for other in sorted(graph.get(name, ())):
+                follow(other, (*trail, name))
+            done.add(name)
+
+    for name in sorted(graph):
+        follow(name, ())
+
+
+def test_every_way_back_up_is_still_needed_and_lazy() -> None:
+    """A named exception that nobody uses any more is taken out of the list; none is at a head."""
+    used = {(n, i.name): i for p in PACKAGES for n, i in inner(p) if (n, i.name) in BACK_UP}
+    assert set(used) == set(BACK_UP)
+    assert all(i.lazy for i in used.values())
+
+
+@pytest.mark.parametrize("package", PACKAGES)
+def test_no_module_uses_its_own_front_door(package: str) -> None:
+    """Names that a package offers to others are taken inside it from where they live."""
+    known = named(package)
+    doors = {n for n, p in known.items() if p.stem == "__init__" and "__getattr__" in p.read_text()}
+    bad = [
+        f"{name}:{each.line} imports from {each.name}"
+        for name, each in inner(package)
+        if each.name in doors and f"{name}.".startswith(f"{each.name}.")
+    ]
     assert not bad, "\n".join(bad)
 
 
