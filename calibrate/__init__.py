@@ -10,15 +10,40 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from calibrate.calibration import Calibration as Calibration
+    from calibrate.cards import card_set as card_set
+    from calibrate.pattern import pattern_for as pattern_for
+    from calibrate.photo import read_photo as read_photo
+    from calibrate.solve import solve_photos as solve_photos
+    from calibrate.tape import load_readings as load_readings
+    from calibrate.tape import solve_tape as solve_tape
     from configs.errors import ChalkbeamError as ChalkbeamError
+    from configs.errors import InputError as InputError
     from configs.errors import Refusal as Refusal
 
 _HOMES = {
     "Calibration": "calibrate.calibration",
     "ChalkbeamError": "configs.errors",
+    "InputError": "configs.errors",
     "Refusal": "configs.errors",
+    "card_set": "calibrate.cards",
+    "load_readings": "calibrate.tape",
+    "pattern_for": "calibrate.pattern",
+    "read_photo": "calibrate.photo",
+    "solve_photos": "calibrate.solve",
+    "solve_tape": "calibrate.tape",
 }
-__all__ = ["Calibration", "ChalkbeamError", "Refusal"]
+__all__ = [
+    "Calibration",
+    "ChalkbeamError",
+    "InputError",
+    "Refusal",
+    "card_set",
+    "load_readings",
+    "pattern_for",
+    "read_photo",
+    "solve_photos",
+    "solve_tape",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -10,29 +10,41 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from configs.errors import ChalkbeamError as ChalkbeamError
+    from configs.errors import DraftError as DraftError
     from configs.errors import InputError as InputError
+    from configs.errors import LayError as LayError
     from drafting.blocks import Draft as Draft
     from drafting.blocks import draft as draft
+    from drafting.cloth import Cloth as Cloth
     from drafting.docket import Docket as Docket
     from drafting.measurements import Measurements as Measurements
     from drafting.piece import Piece as Piece
+    from drafting.placement import Placement as Placement
 
 _HOMES = {
+    "ChalkbeamError": "configs.errors",
+    "Cloth": "drafting.cloth",
     "Docket": "drafting.docket",
     "Draft": "drafting.blocks",
-    "ChalkbeamError": "configs.errors",
+    "DraftError": "configs.errors",
     "InputError": "configs.errors",
+    "LayError": "configs.errors",
     "Measurements": "drafting.measurements",
     "Piece": "drafting.piece",
+    "Placement": "drafting.placement",
     "draft": "drafting.blocks",
 }
 __all__ = [
     "ChalkbeamError",
+    "Cloth",
     "Docket",
     "Draft",
+    "DraftError",
     "InputError",
+    "LayError",
     "Measurements",
     "Piece",
+    "Placement",
     "draft",
 ]
 
