@@ -146,6 +146,8 @@ def test_comments_and_untouched_sections_stay_to_the_letter() -> None:
                  "title:   'x'\n# the end\n"):  # fmt: skip
         assert line in made
     assert "[]" not in made
+    less = {k: v for k, v in before.items() if k != "allowances"}
+    assert merged(text, before, less) == text.replace("allowances: {hem: 2,5 cm}\t# wide\n", "")
 
 
 def test_a_file_that_would_not_read_back_is_written_whole() -> None:
@@ -206,6 +208,22 @@ def test_every_fault_of_a_file_comes_with_its_path() -> None:
         "t.yaml: lay[0].at: should be [x, y], not [1].",
         "t.yaml: flag: 1 is neither true nor false.",
         "t.yaml: kind: 'scop' is not one of scoop, v. Did you mean 'scoop'?",
+    ]
+
+
+def test_what_another_reader_refused_is_told_at_its_key() -> None:
+    """A fault that knows no place gets the key under which it was tried; what is sound comes back."""
+
+    def refuse() -> int:
+        raise InputError(Fault("somewhere", "is wrong.", "Mend it.", 7))
+
+    top = Reader({}, file="t.yaml")
+    assert top.tried(lambda: 5, 0, "a.b") == 5
+    assert top.tried(refuse, 3, "a.b") == 3
+    assert top.tried(refuse, 4) == 4
+    assert [str(f) for f in top.faults] == [
+        "t.yaml: a.b: is wrong. Mend it.",
+        "somewhere: is wrong. Mend it.",
     ]
 
 

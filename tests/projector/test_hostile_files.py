@@ -25,7 +25,7 @@ from drafting.cloth import Cloth
 from drafting.intake import read_outlines
 from drafting.placement import Placement
 from projector.cli import main
-from projector.commands.support import print_table
+from projector.console import print_table
 from projector.height import from_dict as height_from
 from projector.hold import is_open
 from projector.journal import Journal, journal_path, with_noted
@@ -359,9 +359,9 @@ def test_text_of_hers_is_never_markup(
     assert main(["export", str(path), "--out", str(out / f"{name}.svg")]) == 0
     said = "".join(capsys.readouterr().out.split())
     assert f"{name}.svg".replace(" ", "") in said
-    print_table(f"t {text}", [f"c {text}", "n"], [[f"r {text}", text]], {f"h {text}": text})
+    print_table(f"t {text}", [f"c {text}", "n"], [[f"r {text}", text]])
     said = " ".join(capsys.readouterr().out.split())
-    for part in ("t", "c", "r", "h"):
+    for part in ("t", "c", "r"):
         assert f"{part} {text}" in said
 
 
