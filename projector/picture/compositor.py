@@ -113,18 +113,20 @@ class Compositor:
         stale = key != self._key
         if stale and self._lifts(key):
             stale = not self._lift(state)
+        lines = () if stale else words.lines_for(state, strip)
         if not stale and strip is not None:
-            rows = state.stage.rows_needed(words.lines_for(state, strip), strip)
+            rows = state.stage.rows_needed(lines, strip)
             # in the middle of a drag it only grows: it shrinks when the hand has let go
             stale = rows > strip.rows or (rows < strip.rows and state.drag is None)
         self._key = key
         if stale:
             self._compose(state)
             dirty.append((0, 0, *self.painter.size))
+            lines = words.lines_for(state, self.shown.strip)
         if state.drag is not None and state.drag is not self._warmed and not state.drag.moved:
             self._warm(state, state.work.of(state.drag.key), chosen=True)
         self._warmed = state.drag
-        dirty += self._float(state)
+        dirty += self._float(state, lines)
         if len(dirty) and dirty[0] == (0, 0, *self.painter.size):
             self.changed = None
         return dirty
@@ -338,9 +340,9 @@ class Compositor:
             boxes.append(self._exchange(state, held[1] if held is not None else EMPTY, new))
         return boxes
 
-    def _float(self, state: State) -> list[Box]:
+    def _float(self, state: State, lines: tuple[str, ...]) -> list[Box]:
         """What moves: the loose piece, guides, figures, the pointer."""
-        new, first = self._moving(state)
+        new, first = self._moving(state, lines)
         painter = self.painter
         if new.keys() == self._floats.keys() and all(new[k] is self._floats[k] for k in new):
             return first
@@ -360,7 +362,7 @@ class Compositor:
             self.changed += [f[n].index for n in names for f in (old, new) if n in f]
         return _merged(boxes)
 
-    def _moving(self, state: State) -> tuple[dict[Any, Painted], list[Box]]:
+    def _moving(self, state: State, lines: tuple[str, ...]) -> tuple[dict[Any, Painted], list[Box]]:
         """All that floats now, and the boxes of neighbours that were shown anew on the way."""
         new: dict[Any, Painted] = {}
         first: list[Box] = []
@@ -380,7 +382,7 @@ class Compositor:
             if self.pending and shown and all(f in self._floats for f in shown):
                 new.update(shown)  # enough for one frame: they come with the next
             else:
-                new.update(self._figures_of(state, self.shown.strip))
+                new.update(self._figures_of(state, self.shown.strip, lines))
         at_mm, busy = state.pointer_mm, state.drag is not None
         if at_mm is not None and state.page not in ("dark", "light") and "moving" not in new:
             at = (round(float(at_mm[0]), 3), round(float(at_mm[1]), 3))
@@ -406,9 +408,9 @@ class Compositor:
         self._painted["moving"] = (key, made)
         return made
 
-    def _figures_of(self, state: State, strip: Strip) -> dict[Any, Painted]:
+    def _figures_of(self, state: State, strip: Strip, lines: tuple[str, ...]) -> dict[Any, Painted]:
         """The strip's figures; those that stand as they stood are not painted again."""
-        stage, lines = state.stage, words.lines_for(state, strip)
+        stage = state.stage
         place = (strip.item.table_from_item.tobytes(), strip.rows, strip.tall_mm, stage.look)
         if self._figures[0] == (lines, place):
             return self._figures[1]

@@ -154,7 +154,7 @@ class Sitting:
         said = state.said
         if state.decided and self.planning is not None:
             self.planning.decided()
-        self.state = state.but(said=(), decided=False)
+        self.state = state.but(said=(), decided=False) if said or state.decided else state
         if self.say is not None:
             for text in said:
                 self.say(text)
