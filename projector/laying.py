@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.lay.advice import Choice, Leftover, Purchase
-    from drafting.lay.model import Lay
+    from drafting.lay.model import LaidPiece, Lay
+    from drafting.lay.rules import Rules
     from drafting.placement import Placement
     from projector.journal import Left
     from projector.planning import Noted
@@ -139,9 +140,7 @@ def noted_plan(docket: Docket, left: Left) -> Noted:
 
 
 def sharing_notes(docket: Docket) -> list[str]:
-    """Where pieces of a docket lie on those of another that shares its cloth, in sentences."""
-    from shapely.geometry import Polygon
-
+    """Where pieces of a docket lie on or too near those that share its cloth, in sentences."""
     from configs.errors import ChalkbeamError
     from drafting import Docket
     from projector.lay_picture import docket_lay
@@ -159,18 +158,31 @@ def sharing_notes(docket: Docket) -> list[str]:
         except ChalkbeamError as error:
             said.append(f"{name} shares this cloth and cannot be read: {error.faults[0]}")
             continue
-        on = [
-            f"{p.key} on its {q.key}"
-            for p in own
-            for q in theirs
-            if Polygon(p.outline_mm).intersection(Polygon(q.outline_mm)).area > 1.0
-        ]
+        on = _on_each_other(own, theirs, docket.rules)
         if on:
             said.append(
                 f"{name} shares this cloth, and there lies {', '.join(on)}: lay one of them anew, "
                 f"'chalkbeam lay {docket.path} --afresh'."
             )
     return said
+
+
+def _on_each_other(
+    own: Sequence[LaidPiece], theirs: Sequence[LaidPiece], rules: Rules
+) -> list[str]:
+    """Copies of one garment on or too near those of another, in words."""
+    from drafting.cloth import Cloth
+    from drafting.lay import Judge
+
+    kept = {p.key for p in own}
+    others = [dataclasses.replace(q, piece=f"its {q.piece}") for q in theirs]
+    told = []
+    for problem in Judge({}, Cloth(), rules, bounded=False).between([*own, *others]):
+        one, two = sorted(problem.keys, key=lambda key: key not in kept)
+        if one in kept and two not in kept:
+            how = "on" if problem.kind == "overlap" else f"nearer than {rules.distance_mm:g} mm to"
+            told.append(f"{one} {how} {two}")
+    return told
 
 
 @dataclass(frozen=True)

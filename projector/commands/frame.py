@@ -45,6 +45,7 @@ def frame(
     """
     from calibrate import Calibration
     from configs.errors import Fault, InputError
+    from projector.lay_picture import docket_lay
     from projector.laying import laid
     from projector.painter import render
     from projector.scene import Stage, light_words, view_of
@@ -69,6 +70,8 @@ def frame(
     write_picture(out, picture, EXACT_PICTURE)
     if note:
         click.echo(note)
+    for text in docket_lay(read).problems() if read.cloth is not None else ():
+        click.echo(f"Wrong: {text}")
     stage = Stage(read, calibration, view_of(read, calibration))
     way = "trace them in bays at the table ('chalkbeam project', then V)."
     if stage.holds_all(read.placed()):

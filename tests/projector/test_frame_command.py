@@ -36,6 +36,21 @@ def test_the_picture_is_what_render_gives(files: tuple[Path, Path, Path]) -> Non
     assert path.read_bytes() == before
 
 
+def test_what_is_wrong_with_the_lay_is_told(
+    files: tuple[Path, Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The picture is written, and the judge's sentence stands beside it."""
+    path, cal, out = files
+    assert main(["frame", str(path), "--calibration", str(cal), "--out", str(out)]) == 0
+    sound = capsys.readouterr().out
+    data = yaml.safe_load(path.read_text())
+    data["lay"][1]["turn"] = 4
+    path.write_text(yaml.safe_dump(data, sort_keys=False))
+    assert main(["frame", str(path), "--calibration", str(cal), "--out", str(out)]) == 0
+    told = [t for t in capsys.readouterr().out.splitlines() if t not in sound.splitlines()]
+    assert any(t.startswith("Wrong: sleeve/1 is turned 4°") for t in told), told
+
+
 def test_modes_lines_and_inks_differ(files: tuple[Path, Path, Path]) -> None:
     """Trace, one kind of lines and dark ink each give another picture of the same size."""
     from skimage.io import imread

@@ -406,6 +406,31 @@ def test_the_table_is_told_when_two_garments_lie_on_one_another(tmp_path: Path) 
     assert "tie.yaml shares this cloth and cannot be read" in laid(Docket.load(one))[1]
 
 
+@pytest.mark.parametrize(
+    ("gap", "told"),
+    [
+        (-1.0, "side/1 on its side/1"),
+        (2.5, "nearer than 5 mm to its side/1"),
+        (4.96, "nearer"),
+        (4.99, ""),
+    ],
+)
+def test_garments_too_near_each_other_are_told(tmp_path: Path, gap: float, told: str) -> None:
+    """On or within the cutting distance of each other, by the limits that hold inside one garment."""
+    from projector.laying import sharing_notes
+
+    one, two = tmp_path / "one.yaml", tmp_path / "two.yaml"
+    for path, x, other in ((one, 0.0, two), (two, 200.0 + gap, one)):
+        path.write_text(
+            f"chalkbeam: 1\ntitle: {path.stem}\ncloth: {{width: 900 mm}}\nshares: [{other.name}]\n"
+            "pieces: [{name: side, outline: [[0, 0], [300, 0], [300, 200], [0, 200]]}]\n"
+            f"lay: [{{piece: side, copy: 1, at: [{x}, 400]}}]\n"
+        )
+    said = " ".join(sharing_notes(Docket.load(one)))
+    assert told in said
+    assert bool(said) == bool(told)
+
+
 def test_the_first_plan_of_frame_keeps_off_what_shares_the_cloth(tmp_path: Path) -> None:
     """A docket never laid is laid before it is shown, clear of the other garment, and says so."""
     from projector.laying import laid
