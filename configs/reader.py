@@ -26,6 +26,7 @@ _MOST_FAULTS = 200  # past them a file is no file of ours; nobody reads on
 POINT_COMMA = "In brackets a comma parts two values: write 2.5 with a point."
 _KINDS = {  # what the kinds of our files are known by, at the top level
     "a docket": {"garment"},
+    "a base": {"base"},
     "a measurements file": {"measurements", "taken"},
     "a calibration": {"projector_from_table"},
     "a list of cards": {"bars_mm", "cards"},

@@ -32,6 +32,7 @@ KEYS = (
     "notches",
     "darts",
     "marks",
+    "landmarks",
     "label",
 )
 _NOTCH_KEYS = ("edge", "at", "count", "match")
@@ -87,6 +88,8 @@ def entry_of(piece: Piece, unit: str = "mm") -> dict[str, Any]:
             | ({"closed": True} if m.closed else {})
             for m in piece.marks
         ]
+    if piece.landmarks:
+        entry["landmarks"] = {n: xy(p) for n, p in piece.landmarks.items()}
     if piece.label not in ((), (piece.name,)):
         entry["label"] = list(piece.label)
     return entry
@@ -113,7 +116,7 @@ def read_entry(row: Reader) -> Piece | None:
     if (
         edges is None
         and fold is not None
-        and details.keys() & {"darts", "marks", "own_cutting_line"}
+        and details.keys() & {"darts", "marks", "own_cutting_line", "landmarks"}
     ):
         row.note(
             "",
@@ -159,6 +162,9 @@ def _details(row: Reader) -> dict[str, Any]:
             made[key] = tuple(read(inner) for inner in row.rows(key, known))
     if "corners" in made:
         made["corners"] = dict(c for c in made["corners"] if c is not None)
+    if row.has("landmarks"):
+        each = row.sub("landmarks")
+        made["landmarks"] = {str(k): each.point(str(k)) for k in each.data}
     if row.has("cutting"):
         made["own_cutting_line"] = row.points("cutting")
     if row.has("label"):

@@ -27,7 +27,7 @@ MOVE_COLUMNS = ("edge", "before", "after", "length", "line moved by")
 class Report:
     """A docket's draft and what was measured on it.
 
-    ``moves``: "fit" and "measurements", where there is something to compare with, → what moved;
+    ``moves``: "base", "fit" and "measurements", where there is something to compare with, → what moved;
     ``notes``: sentences, of them ``cautions`` what could spoil cloth.
     """
 
@@ -45,7 +45,7 @@ class Report:
 
     def titles(self) -> dict[str, str]:
         """What each of ``moves`` is called."""
-        titles = _move_titles(self.draft)
+        titles = _move_titles(self.draft, self.docket)
         return {key: titles[key] for key in titles if key in self.moves}
 
     def rows(self, key: str) -> list[list[str]]:
@@ -129,6 +129,9 @@ def report(docket: Docket) -> Report:
     if made.fit:
         plain = docket.draft_as(made.measurements, ())
         moves["fit"] = tuple(compare(plain.pieces, made.pieces))
+    if docket.base is not None and docket.base.drafted:
+        base = tuple(compare(docket.base.drafted, docket.base_now()))
+        moves |= {"base": base} if base else {}
     earlier = made.measurements.since
     if earlier is not None:
         then = docket.draft_as(earlier, made.fit)
@@ -185,10 +188,12 @@ def _told(change: FitChange) -> str:
     return f"{change.text} [{more}]" if more else change.text
 
 
-def _move_titles(made: Draft) -> dict[str, str]:
+def _move_titles(made: Draft, docket: Docket) -> dict[str, str]:
     since = made.measurements.since
     then = f" ({since.taken})" if since is not None and since.taken else ""
+    base = docket.base.made if docket.base is not None else ""
     return {
+        "base": f"What moved on her base since {base or 'it was made'}",
         "fit": "What the fit notes changed: " + "; ".join(_told(c) for c in made.fit),
         "measurements": f"What changed since the earlier measurements{then}",
     }

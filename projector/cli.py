@@ -28,6 +28,12 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
         "What can be drafted, from which measurements, in which styles.",
     ),
     "measure": ("measure", "measure", "Take measurements, guided, one at a time."),
+    "base": ("base", "base", "Keep a fitted draft as her own base, which garments refer to."),
+    "wardrobe": (
+        "wardrobe",
+        "wardrobe",
+        "Every docket of a folder in one look; what is out of date.",
+    ),
     "draft": ("draft", "draft", "Draft a docket's pieces: SVG, truing report, step pictures."),
     "lay": ("lay", "lay", "Plan how the pieces lie on the cloth so that little is wasted."),
     "calibrate": ("calibrate", "calibrate", "Find out how the projector sees the table."),

@@ -56,6 +56,7 @@ PDF = Kind("a PDF", (".pdf",))
 JSON = Kind("a list for programs", (".json",))
 TEXT = Kind("a text", (".txt",))
 DOCKET = Kind("a docket", _YAML, frozenset({"garment"}), hers=True)
+BASE = Kind("a base", _YAML, frozenset({"base"}), hers=True)
 MEASUREMENTS = Kind("a measurements file", _YAML, frozenset({"measurements"}), hers=True)
 CALIBRATION = Kind("a calibration", _YAML, frozenset({"projector_from_table"}))
 CARDS = Kind("a list of cards", _YAML, frozenset({"bars_mm", "cards"}))
@@ -66,7 +67,7 @@ CLOTH = Kind("a cloth found on the table", _YAML, frozenset({"outline", "note"})
 _OURS = Kind("a file of another kind", _YAML, hers=True)
 
 # a docket names most of what the others hold, so it is asked first
-_BY_KEYS = (DOCKET, MEASUREMENTS, CALIBRATION, CARDS, PATTERN, READINGS, CROSSES, CLOTH)
+_BY_KEYS = (DOCKET, BASE, MEASUREMENTS, CALIBRATION, CARDS, PATTERN, READINGS, CROSSES, CLOTH)
 _DOCKET_KEYS = frozenset({"lay", "pieces", "allowances", "cloth", "shares"})
 
 
@@ -90,7 +91,7 @@ def kind_of(data: bytes) -> tuple[Kind | None, bool]:
         return JSON, b'"' + _MARK + b'"' in text
     if re.search(rb"^chalkbeam\s*:", text, re.MULTILINE):
         keys = {k.decode() for k in re.findall(rb"^['\"]?([a-z_]+)['\"]?\s*:", text, re.MULTILINE)}
-        if "title" in keys and keys & _DOCKET_KEYS:
+        if "title" in keys and keys & _DOCKET_KEYS and "base" not in keys:
             return DOCKET, True
         return next((k for k in _BY_KEYS if k.keys <= keys), _OURS), True
     return (TEXT, True) if b"drafted by " + _MARK in text else (None, False)

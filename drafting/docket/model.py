@@ -27,9 +27,10 @@ from drafting.placement import Placement
 
 if TYPE_CHECKING:
     from drafting.blocks import Draft
+    from drafting.docket.base import Base
     from drafting.shaping.changes import Change
 
-_DRAFT_FIELDS = frozenset({"measurements", "garment", "imported"})
+_DRAFT_FIELDS = frozenset({"measurements", "garment", "base", "imported"})
 _SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no source)
 
 
@@ -37,7 +38,8 @@ _SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no
 class Docket:
     """One garment's file, read and checked. Lengths mm.
 
-    ``garment``: block, style and fit as written (None when the pieces are imported outlines);
+    ``garment``: block or base, style, fit and changes as written (None when the pieces are imported
+    outlines); ``base``: the base that it names, read;
     ``imported``: outlines taken in from elsewhere, by name; ``allowances``: edge → mm, ``all`` for
     the rest; ``piece_allowances``: piece → the same, going before; ``shares``: files of other
     dockets whose pieces lie on the same cloth, as seen from this one's folder; ``table``: the view, kept for
@@ -49,6 +51,7 @@ class Docket:
     wearer: str = ""
     measurements: Measurements | None = None
     garment: Mapping[str, Any] | None = None
+    base: Base | None = None
     imported: Mapping[str, Piece] = field(default_factory=dict)
     quantity: int = 1
     allowances: Mapping[str, float] = field(default_factory=dict)
@@ -97,7 +100,7 @@ class Docket:
     def _drafted(self) -> tuple[Draft | None, dict[str, Piece]]:
         """The garment's draft (None where it has no block) and the imported pieces, both after the
         changes."""
-        if self.garment is None or self.garment.get("block") is None:
+        if self._recipe.get("block") is None:
             return None, self._imported_changed()
         from drafting.blocks import draft
 
@@ -111,13 +114,7 @@ class Docket:
             )
         try:
             return self._changed(
-                draft(
-                    self.garment["block"],
-                    self.measurements,
-                    style=self.garment.get("style") or {},
-                    fit=self.garment.get("fit") or [],
-                    unit=self.unit,
-                )
+                draft(measurements=self.measurements, unit=self.unit, **self._recipe)
             )
         except ChalkbeamError as error:  # the block knows no files: say which one it speaks of
             doubt = self.measurements.unit_doubt
@@ -131,24 +128,47 @@ class Docket:
                 ) from error
             raise type(error)([self._of_garment(f) for f in error.faults]) from error
 
-    def _changes(self) -> tuple[Change, ...]:
-        """The scissors' operations that the garment lists, read."""
+    @cached_property
+    def _recipe(self) -> dict[str, Any]:
+        """Block, style and fit to draft: the base's, with what this garment says beside it."""
+        from drafting.fit import parse_fit
+
+        garment = self.garment or {}
+        style, fit = dict(garment.get("style") or {}), garment.get("fit") or []
+        if self.base is None:
+            return {"block": garment.get("block"), "style": style, "fit": fit}
+        return {
+            "block": self.base.recipe.get("block"),
+            "style": {**self.base.style(), **style},
+            "fit": [
+                *parse_fit(
+                    self.base.recipe.get("fit"), self.base.unit, f"{self.base.path}: base.fit"
+                ),
+                *parse_fit(fit, self.unit),
+            ],
+        }
+
+    def _changes(self) -> list[tuple[tuple[Change, ...], str]]:
+        """The scissors' operations, read: the base's and the garment's, each with its unit."""
         from configs.reader import Reader
         from drafting.shaping.changes import read_changes
 
         reader = Reader(self.garment or {}, unit=self.unit)
-        changes = read_changes(reader)
+        own = read_changes(reader)
         reader.done()
-        return changes
+        both = [(own, self.unit)] if own else []
+        if self.base is not None and (first := self.base.changes()):
+            both.insert(0, (first, self.base.unit))
+        return both
 
     def _changed(self, made: Draft) -> tuple[Draft, dict[str, Piece]]:
-        """A draft of this garment, and the imported pieces, after its changes."""
-        changes = self._changes()
-        if not changes:
-            return made, dict(self.imported)
+        """A draft of this garment, and the imported pieces, after the changes."""
         from drafting.shaping.garment import changed
 
-        return changed(made, changes, self.unit, self.imported)
+        imported = dict(self.imported)
+        for changes, unit in self._changes():
+            made, imported = changed(made, changes, unit, imported)
+        return made, imported
 
     def draft_as(self, measurements: Measurements, fit: Sequence[Any]) -> Draft:
         """The same garment from other measurements, or with another fit list, with its changes.
@@ -158,21 +178,32 @@ class Docket:
         """
         from drafting.blocks import draft
 
-        assert self.garment is not None
-        style = self.garment.get("style") or {}
-        made = draft(self.garment["block"], measurements, style=style, fit=fit, unit=self.unit)
-        return self._changed(made)[0]
+        recipe = {**self._recipe, "fit": fit}
+        return self._changed(draft(measurements=measurements, unit=self.unit, **recipe))[0]
+
+    def base_now(self) -> dict[str, Piece]:
+        """The pieces of the base as they are drafted now, without this garment's own changes.
+
+        Raises:
+            InputError, DraftError: as `draft`.
+        """
+        if self.base is None or self.base.recipe.get("block") is None:
+            return dict(self.base.imported) if self.base else {}
+        recipe = {"base": None, **self.base.recipe}
+        del recipe["base"]
+        plain = Docket(unit=self.base.unit, measurements=self.base.measurements, garment=recipe)
+        return dict(plain.draft().pieces)
 
     def _imported_changed(self) -> dict[str, Piece]:
-        changes = self._changes()
-        if not changes:
-            return dict(self.imported)
         from drafting.shaping.garment import changed_pieces
 
+        pieces = {**(self.base.imported if self.base else {}), **self.imported}
         try:
-            return changed_pieces(self.imported, changes, self.unit)
+            for changes, unit in self._changes():
+                pieces = changed_pieces(pieces, changes, unit)
         except ChalkbeamError as error:
             raise type(error)([self._of_garment(f) for f in error.faults]) from error
+        return pieces
 
     def _of_garment(self, fault: Fault) -> Fault:
         """A fault that drafting told, with this file and its key where they are the docket's."""
@@ -200,7 +231,7 @@ class Docket:
                 Fault(
                     self._where("garment"),
                     "this docket has no garment to draft, only imported pieces."
-                    if self.imported
+                    if self._drafted[1]
                     else "this docket names no garment.",
                     "Add 'garment: {block: quick-top}'; 'chalkbeam blocks' lists what there is.",
                 )
@@ -335,11 +366,11 @@ class Docket:
                     )
                 )
 
-        if self.garment is not None and self.garment.get("block"):
+        if self._recipe["block"]:
             # an edge that only another style has is no slip
             from drafting.blocks import edge_names
 
-            edges |= set(edge_names(self.garment["block"]))
+            edges |= set(edge_names(self._recipe["block"]))
         for edge in self.allowances:
             need("allowances", edge, edges, "edge")
         for name, own in self.piece_allowances.items():
@@ -357,7 +388,7 @@ class Docket:
         """The edges an allowance of this piece may name."""
         own = set(piece.edges) | {"all"}
         own |= {e.removeprefix("left ").removeprefix("right ") for e in own}
-        block = (self.garment or {}).get("block")
+        block = self._recipe["block"]
         if not block or piece.name in self.imported:
             return own
         from drafting.blocks import edge_names
@@ -379,7 +410,9 @@ class Docket:
         """A docket with some fields changed; the rest, her comments included, stays."""
         made = dataclasses.replace(self, **changes)
         if not _DRAFT_FIELDS & set(changes):  # the drafted pieces are still the same
-            kept = {k: v for k, v in self.__dict__.items() if k in ("_draft", "_pieces")}
+            kept = {
+                k: v for k, v in self.__dict__.items() if k in ("_drafted", "_pieces", "_recipe")
+            }
             made.__dict__.update(kept)
         return made
 

@@ -15,6 +15,7 @@ from configs.files import named_file
 from configs.reader import Reader, kind_of, unknown_keys
 from drafting import piece_entry
 from drafting.cloth import Cloth
+from drafting.docket.base import Base
 from drafting.docket.model import Docket
 from drafting.fit import FORM
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, MOST_DISTANCE_MM
@@ -40,7 +41,7 @@ _KEYS = (
     "table",
     "record",
 )
-_GARMENT_KEYS = ("block", "style", "fit", "changes")
+_GARMENT_KEYS = ("block", "base", "style", "fit", "changes")
 _LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside")
 _RECORD_KEYS = ("date", "note", "photo")
 _MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
@@ -59,15 +60,19 @@ def read_docket(data: Mapping[str, Any], path: Path | None, text: str = "") -> D
     top.read_unit()
     title = top.text("title", "untitled")
     allowances, own = _allowances(top)
-    measurements = _measurements(top, path)
-    wearer = top.text("wearer", measurements.wearer if measurements else "")
+    measurements = read_measurements(top, path)
     garment = _garment(top)
+    base = _base(top, garment, path)
+    if measurements is None and base is not None and not top.has("measurements"):
+        measurements = base.measurements
+    wearer = top.text("wearer", measurements.wearer if measurements else "")
     made = Docket(
         title=title,
         unit=top.unit,
         wearer=wearer,
         measurements=measurements,
         garment=garment,
+        base=base,
         imported=_pieces(top),
         quantity=top.count("quantity", high=100),
         allowances=allowances,
@@ -99,7 +104,8 @@ def _place(path: Path | None) -> tuple[Path, str]:
     return (path.parent, str(path)) if path else (Path(), "the docket")
 
 
-def _measurements(top: Reader, path: Path | None) -> Measurements | None:
+def read_measurements(top: Reader, path: Path | None) -> Measurements | None:
+    """The measurements that a file names or holds; None with the fault noted."""
     value = top.data.get("measurements")
     folder, where = _place(path)
     if value is None:
@@ -137,6 +143,10 @@ def _garment(top: Reader) -> Mapping[str, Any] | None:
     rest = {k: v for k, v in garment.data.items() if k not in odd}
     top.faults += unknown_keys(rest, _GARMENT_KEYS, garment.place())
     only_changes = garment.has("changes") and top.has("pieces") and not garment.has("block")
+    if garment.has("base") and garment.has("block"):
+        garment.note("base", "stands beside a block.", "Name one of them; a base has its block.")
+    if garment.has("base"):
+        only_changes = True
     if not only_changes and not isinstance(garment.get("block"), str):
         garment.note("block", "is missing.", "'chalkbeam blocks' lists what can be drafted.")
     if garment.has("style"):
@@ -151,6 +161,19 @@ def _garment(top: Reader) -> Mapping[str, Any] | None:
 
         read_changes(garment)
     return _named(garment)
+
+
+def _base(top: Reader, garment: Mapping[str, Any] | None, path: Path | None) -> Base | None:
+    """The base that a garment is drawn from."""
+    name = (garment or {}).get("base")
+    if name is None:
+        return None
+    folder, where = _place(path)
+    if not isinstance(name, str):
+        top.note("garment.base", "should be a file's name.", "Such as 'base: alto-3-top.yaml'.")
+        return None
+    made = "make one: chalkbeam base DOCKET.yaml --out FILE.yaml"
+    return top.tried(lambda: Base.load(named_file(folder, name, "base", where, made)), None)
 
 
 def _style_keys(garment: Reader) -> list[str]:

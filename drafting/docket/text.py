@@ -83,14 +83,14 @@ def save(docket: Docket, path: str | Path | None = None) -> Path:
         for key in ("measurements", "cloth", "shares"):
             named = data.get(key)
             if isinstance(named, str):
-                data[key] = _seen_from(docket.path, named, target)
+                data[key] = seen_from(docket.path, named, target)
             elif isinstance(named, list):
-                data[key] = [_seen_from(docket.path, str(n), target) for n in named]
+                data[key] = [seen_from(docket.path, str(n), target) for n in named]
     write_atomic(target, merged(docket._text, docket._raw, data))
     return target
 
 
-def _seen_from(own: Path, named: str, target: Path) -> str:
+def seen_from(own: Path, named: str, target: Path) -> str:
     """A file that the docket ``own`` names, as seen from the folder of ``target``."""
     if Path(named).is_absolute():
         return named

@@ -261,7 +261,7 @@ def _spread(row: Reader, name: str) -> Act:
     by = _mm(row, "by", -_MOST_MM)
     ratio = row.number("ratio", 1.0, 0.5, 5.0) if row.has("ratio") else 1.0
     length = _mm(row, "length")
-    kind = row.word("as", ("cloth", "gathers", "ease")) if row.has("as") else "cloth"
+    kind = row.word("as", ("cloth", "gathers", "ease", "pleats")) if row.has("as") else "cloth"
 
     def act(work: Work) -> Work:
         piece = work.piece(name)
@@ -277,7 +277,9 @@ def _spread(row: Reader, name: str) -> Act:
             (0.0 if hinge == edges[0] else each),
             (0.0 if hinge == edges[1] else each),
         )
-        made = spreading.fan(piece, ends, [amounts] * len(ends))
+        made = spreading.fan(
+            piece, ends, [amounts] * len(ends), "pleat" if kind == "pleats" else ""
+        )
         out = work.with_piece(made)
         for edge, more in zip(edges, amounts, strict=True):
             if more == 0.0:
@@ -285,7 +287,7 @@ def _spread(row: Reader, name: str) -> Act:
             seams = [s for s in out.seams if (name, edge) in (*s.a, *s.b)]
             if kind != "cloth" and seams:
                 gain = made.edges[edge].length_mm - piece.edges[edge].length_mm
-                word = "gathered in" if kind == "gathers" else "eased in"
+                word = {"gathers": "gathered in", "ease": "eased in"}.get(kind, "in pleats")
                 changed = {s: walking.fuller(s, (name, edge), gain, word) for s in seams}
                 out = replace(out, seams=tuple(changed.get(s, s) for s in out.seams))
             else:

@@ -15,12 +15,13 @@ import numpy as np
 
 from drafting.curves import left_of, sweep, unit
 from drafting.outline import Edge, Points, without_repeats
-from drafting.piece import Piece
+from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at, turn
 from drafting.shaping.parts import (
     End,
     Move,
     Part,
+    Run,
     gap_run,
     place_on,
     refuse,
@@ -33,12 +34,18 @@ _LEAST_MM = 0.05
 
 
 def spread(
-    piece: Piece, line: Sequence[End], inner: Points, at_first: float, at_second: float
+    piece: Piece,
+    line: Sequence[End],
+    inner: Points,
+    at_first: float,
+    at_second: float,
+    lips: str = "",
 ) -> Piece:
     """The piece slashed along one line and opened by ``at_first`` and ``at_second`` mm at its ends.
 
     ``line``: both ends; ``inner`` (K, 2): the points between. Less than 0 overlaps. What does not
-    hold the fold, or the grainline, moves.
+    hold the fold, or the grainline, moves. ``lips``: name of the marks along both sides of the
+    opening (the fold lines of a pleat), '' for none.
 
     Raises:
         DraftError: a dart at an end, both ends apart by different signs, or an outline that crosses
@@ -66,8 +73,17 @@ def spread(
         after_moved = b if still is two else a
         first = gap_run(after_still.edge, still.runs[-1].points[-1], moved.runs[0].points[0])
         last = gap_run(after_moved.edge, moved.runs[-1].points[-1], still.runs[0].points[0])
+        if lips:
+            first, last = ([_notched(r, lips) for r in gap] for gap in (first, last))
+            marks = (Mark(lips, still.line), Mark(lips, moved.line))
+            still = replace(still, marks=(*still.marks, *marks))
         return together(piece, still, moved, first, last)
     return _overlapped(piece, still, moved)
+
+
+def _notched(gap: Run, match: str) -> Run:
+    """A gap with a notch at each end."""
+    return replace(gap, notches=tuple(Notch(gap.name, x, 1, match) for x in (0.0, gap.length_mm)))
 
 
 def _away(ends: tuple[Points, Points], still: Part) -> Points:
@@ -123,6 +139,7 @@ def fan(
     piece: Piece,
     ends: Sequence[tuple[End, End]],
     amounts: Sequence[tuple[float, float]],
+    lips: str = "",
 ) -> Piece:
     """The piece slashed along several lines, each from its first to its second end, and opened at
     each by its amounts.
@@ -132,7 +149,7 @@ def fan(
     """
     order = _far_first(piece, ends)
     for i in order:
-        piece = spread(piece, _again(piece, ends[i]), np.zeros((0, 2)), *amounts[i])
+        piece = spread(piece, _again(piece, ends[i]), np.zeros((0, 2)), *amounts[i], lips)
     return piece
 
 

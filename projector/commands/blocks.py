@@ -10,11 +10,9 @@ import click
 
 from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command
 from projector.output import DRAWING, Kind, write_all
+from projector.sketch import dots, strokes
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from drafting.blocks import Block
     from drafting.piece import Piece
 
@@ -44,8 +42,16 @@ _EXAMPLE = {
 )
 @click.option("--all", "whole", is_flag=True, help="Everything of every block.")
 @click.option("--unit", type=click.Choice(["cm", "mm", "in"]), default="cm", show_default=True)
+@click.option("--changes", "scissors", is_flag=True, help="What can be done to drafted pieces.")
 @JSON_OPTION
-def blocks(name: str | None, out: Path | None, whole: bool, unit: str, as_json: bool) -> None:
+def blocks(
+    name: str | None,
+    out: Path | None,
+    whole: bool,
+    unit: str,
+    scissors: bool,
+    as_json: bool,
+) -> None:
     """What can be drafted: an overview of every block, or everything about one BLOCK.
 
     About one block: how each measurement is taken, every style option with its limits and a
@@ -54,6 +60,9 @@ def blocks(name: str | None, out: Path | None, whole: bool, unit: str, as_json: 
     from drafting.blocks import get, names
     from projector.console import print_json
 
+    if scissors:
+        _print_changes(as_json)
+        return
     chosen = [get(name)] if name else [get(n) for n in names()]
     if as_json:
         print_json([_as_data(b) for b in chosen])
@@ -71,6 +80,42 @@ def blocks(name: str | None, out: Path | None, whole: bool, unit: str, as_json: 
         for block in chosen:
             count = _write_sketches(block, out)
             click.echo(f"{count} sketches written to {out}")
+
+
+_PLACES = (
+    "armhole 1/2, hem 30 % from side: a share of an edge",
+    "side 8 cm from hem: a distance along an edge, from the end where that edge meets another",
+    "side notch, armhole notch 2: a notch; dart 1, waist dart 2: a dart",
+    "shoulder at neckline: where two edges meet",
+    "bust point, point of dart 1: a landmark, the point of a dart",
+    "9 cm below shoulder at neckline: a level ('level', 'at')",
+)
+
+
+def _print_changes(as_json: bool) -> None:
+    """The scissors' operations, for a garment's 'changes' list."""
+    from drafting.shaping.changes import VERBS
+    from projector.console import print_json
+
+    if as_json:
+        print_json(
+            [
+                {"change": v.word, "text": v.text, "keys": list(v.keys), "example": v.example}
+                for v in VERBS.values()
+            ]
+        )
+        return
+    click.secho("Changes: what can be done to drafted pieces, in order", bold=True)
+    click.echo("  garment: {block: quick-top, changes: [{…}, {…}]}; a line taken out is undone.\n")
+    for verb in VERBS.values():
+        click.echo(_wrapped(f"{verb.word}: {verb.text}"))
+        if verb.keys:
+            click.echo(_wrapped(f"takes {', '.join(verb.keys)}", 6))
+        click.echo(_wrapped(verb.example, 6))
+    click.echo()
+    click.secho("Places", bold=True)
+    for line in _PLACES:
+        click.echo(_wrapped(line))
 
 
 def _as_data(block: Block) -> dict[str, Any]:
@@ -225,7 +270,7 @@ def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
     sketches = []
     for choice in choices:
         pieces = _choice_pieces(block, key, choice)
-        sketches.append(_dots(_strokes(pieces, half), 15, 8))
+        sketches.append(dots(strokes(pieces.get(half) or next(iter(pieces.values()))), 15, 8))
     # No picture where it would show nothing: the seam's length differs by less than a dot.
     if key != "shoulder_seam" and any(s != sketches[0] for s in sketches):
         _print_sketches(sketches, list(choices))
@@ -245,56 +290,6 @@ def _print_sketches(sketches: list[list[str]], names: list[str]) -> None:
             if text:
                 click.echo(f"      {text}")
         click.echo("      " + "".join(n.ljust(columns) for n in names[part]).rstrip())
-
-
-def _strokes(pieces: Mapping[str, Piece], half: str) -> list[NDArray[np.float64]]:
-    """The outline of a front or back, opened out, with its marks; and the smaller pieces' none."""
-    import numpy as np
-
-    piece = pieces.get(half) or next(iter(pieces.values()))
-    ring = piece.unfolded()
-    lines = [np.concatenate([ring, ring[:1]])]
-    inside = [m.points for m in piece.marks]
-    inside += [np.array([d.first, d.tip, d.second]) for d in piece.darts]
-    for line in inside:
-        lines.append(line)
-        if piece.fold is not None:
-            lines.append(line * (-1.0, 1.0))
-    return lines
-
-
-def _dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]:
-    """Polylines as rows of Braille signs, 2 × 4 dots each, to one scale where they fit."""
-    import numpy as np
-
-    scale = 4 * rows / 760.0  # dots a mm: a top fills the height, a dress is cut by its own
-    points = np.concatenate(lines)
-    height = float(np.ptp(points[:, 1]))
-    scale = min(scale, (4 * rows - 1) / height, (2 * columns - 1) / float(np.ptp(points[:, 0])))
-    top = points[:, 1].max()
-    middle = 0.5 * (points[:, 0].max() + points[:, 0].min())
-    grid = np.zeros((4 * rows, 2 * columns), dtype=bool)
-    for line in lines:
-        steps = np.diff(line, axis=0)
-        for start, step in zip(line[:-1], steps, strict=True):
-            count = max(2, int(np.hypot(*step) * scale * 3))
-            spots = start + np.linspace(0, 1, count)[:, None] * step
-            x = np.clip(
-                np.round((spots[:, 0] - middle) * scale + columns - 0.5), 0, 2 * columns - 1
-            )
-            y = np.clip(np.round((top - spots[:, 1]) * scale), 0, 4 * rows - 1)
-            grid[y.astype(int), x.astype(int)] = True
-    bits = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
-    out = []
-    for r in range(rows):
-        signs = []
-        for c in range(columns):
-            value = sum(
-                bits[i][j] for i in range(4) for j in range(2) if grid[4 * r + i, 2 * c + j]
-            )
-            signs.append(chr(0x2800 + value) if value else " ")
-        out.append("".join(signs))
-    return out
 
 
 def _write_sketches(block: Block, out: Path) -> int:

@@ -1,0 +1,167 @@
+"""Her own base: a block with her body and what her toiles changed, which garments refer to.
+
+A file of its own, made once with ``chalkbeam base`` and then kept: a line added to its fit list
+reaches every garment that names it. The pieces as they were drafted on that day stand in it too, so
+that a draft can tell which edges have moved since. An import can be a base: its pieces are there
+instead of a block.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from configs.errors import Fault, InputError
+from configs.files import FORMAT_VERSION, dump_yaml, read_yaml
+from configs.reader import Reader
+from drafting.piece import Piece
+from drafting.piece_entry import KEYS, entry_of, read_entry
+
+if TYPE_CHECKING:
+    from drafting.docket.model import Docket
+    from drafting.measurements import Measurements
+    from drafting.shaping.changes import Change
+
+_KEYS = (
+    "chalkbeam",
+    "title",
+    "unit",
+    "wearer",
+    "made",
+    "measurements",
+    "base",
+    "pieces",
+    "drafted",
+)
+_BASE_KEYS = ("block", "style", "fit", "changes")
+
+
+@dataclass(frozen=True, eq=False)
+class Base:
+    """A base, read and checked.
+
+    ``recipe``: block, style, fit and changes as written; ``imported``: the pieces of a base that has
+    no block; ``drafted``: its pieces as they were on the day ``made``.
+    """
+
+    title: str
+    unit: str
+    wearer: str = ""
+    made: str = ""
+    measurements: Measurements | None = None
+    recipe: Mapping[str, Any] = field(default_factory=dict)
+    imported: Mapping[str, Piece] = field(default_factory=dict)
+    drafted: Mapping[str, Piece] = field(default_factory=dict)
+    path: Path | None = None
+
+    @classmethod
+    def load(cls, path: str | Path) -> Base:
+        """Read a base with the measurements that it names.
+
+        Raises:
+            InputError: all that is wrong with it, each fault with its key path.
+        """
+        from drafting.docket.reader import read_measurements
+
+        path = Path(path)
+        top = Reader(read_yaml(path), file=str(path)).only(_KEYS)
+        top.read_unit()
+        recipe = top.sub("base", _BASE_KEYS)
+        if not top.has("pieces") and not isinstance(recipe.get("block"), str):
+            recipe.note("block", "is missing.", "'chalkbeam base DOCKET --out FILE' writes a base.")
+        measurements = read_measurements(top, path)
+        base = cls(
+            title=top.text("title", path.stem),
+            unit=top.unit,
+            wearer=top.text("wearer", measurements.wearer if measurements else ""),
+            made=str(top.get("made", "")),
+            measurements=measurements,
+            recipe={str(k): v for k, v in recipe.data.items()},
+            imported=_pieces(top, "pieces"),
+            drafted=_pieces(top, "drafted"),
+            path=path,
+        )
+        if recipe.has("changes"):
+            from drafting.shaping.changes import read_changes
+
+            read_changes(recipe)
+        top.done()
+        return base
+
+    def changes(self) -> tuple[Change, ...]:
+        """The scissors' operations of the base itself, read."""
+        from drafting.shaping.changes import read_changes
+
+        reader = Reader(self.recipe, file=str(self.path or ""), key="base", unit=self.unit)
+        changes = read_changes(reader)
+        reader.done()
+        return changes
+
+    def style(self) -> dict[str, Any]:
+        """Its style, every plain number with the base's unit, as another file may have another."""
+        from drafting import blocks
+
+        written = self.recipe.get("style") or {}
+        block = self.recipe.get("block")
+        if not block or not isinstance(written, Mapping):
+            return dict(written)
+        kinds = {o.key: o.kind for o in blocks.get(block).options}
+        return {k: self._told(v, kinds.get(str(k), "")) for k, v in written.items()}
+
+    def _told(self, value: Any, kind: str) -> Any:
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        return f"{value} {self.unit}" if number and kind in ("length", "both") else value
+
+
+def _pieces(top: Reader, key: str) -> dict[str, Piece]:
+    out = {}
+    for row in top.rows(key, KEYS):
+        piece = read_entry(row)
+        if piece is not None:
+            out[piece.name] = piece
+    return out
+
+
+def base_text(docket: Docket, title: str, made: str, target: Path) -> str:
+    """The file of a base made from a docket; ``target``: where it will stand.
+
+    Raises:
+        InputError: the docket has neither a garment nor imported pieces; or it refers to a base.
+    """
+    from drafting.docket.text import seen_from
+
+    garment = dict(docket.garment or {})
+    if docket.base is not None:
+        raise InputError(
+            Fault(
+                str(docket.path or "garment.base"),
+                f"is drawn from a base already, {garment.get('base')}.",
+                "Change that base, or copy it.",
+            )
+        )
+    if not garment.get("block") and not docket.imported:
+        docket.draft()
+    data: dict[str, Any] = {"chalkbeam": FORMAT_VERSION, "title": title, "unit": docket.unit}
+    if docket.wearer:
+        data["wearer"] = docket.wearer
+    data["made"] = made
+    named = docket._raw.get("measurements")
+    if named is not None:
+        own = docket.path
+        data["measurements"] = (
+            seen_from(own, named, target) if isinstance(named, str) and own is not None else named
+        )
+    data["base"] = {k: garment[k] for k in _BASE_KEYS if garment.get(k)}
+    if not garment.get("block"):
+        data["pieces"] = [entry_of(p, docket.unit) for p in docket.imported.values()]
+    else:
+        drafted = docket.draft().pieces
+        data["drafted"] = [entry_of(p, docket.unit) for p in drafted.values()]
+    if not data["base"]:
+        data["base"] = {"changes": []}
+    return (
+        f"# A base: garments refer to it with 'garment: {{base: {target.name}}}'. Add what a toile\n"
+        "# shows to its fit list; 'drafted' is how it was on the day it was made.\n"
+    ) + dump_yaml(data)

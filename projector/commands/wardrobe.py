@@ -1,0 +1,192 @@
+"""``chalkbeam wardrobe``: every docket of a folder in one look, and what is out of date."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from projector.commands.places import FILE, JSON_OPTION, Command
+
+if TYPE_CHECKING:
+    from drafting.docket import Docket
+    from drafting.piece import Piece
+
+_COLUMNS, _ROWS = 22, 7
+_MOST_DRAWN = 4
+_MOST_FILES = 500
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One docket or base: what the list tells of it; ``wrong``: why it cannot be drafted, or ''."""
+
+    file: str
+    title: str
+    kind: str
+    wearer: str = ""
+    base: str = ""
+    cloth: str = ""
+    pieces: int = 0
+    laid: int = 0
+    traced: int = 0
+    out_of_date: tuple[str, ...] = ()
+    wrong: str = ""
+
+
+@click.command(cls=Command)
+@click.argument("folder", type=FILE, metavar="DIR")
+@JSON_OPTION
+def wardrobe(folder: Path, as_json: bool) -> int:
+    """List every docket and base of a folder: drawing, wearer, base, cloth, what is traced.
+
+    What is out of date is told: a garment whose measurements or base were changed after its pieces
+    were laid or traced, a base that drafts otherwise than on the day it was made.
+    """
+    from configs.errors import Fault, InputError
+    from projector.console import print_json
+
+    if not folder.is_dir():
+        raise InputError(Fault(str(folder), "is no folder.", "Name the folder of your dockets."))
+    found = [read_entry(path, folder) for path in _files(folder)]
+    entries = [e for e in found if e is not None]
+    if as_json:
+        print_json([asdict(e) for e, _ in entries])
+        return 0
+    if not entries:
+        click.echo(f"No docket in {folder}. 'chalkbeam blocks' shows how one begins.")
+        return 0
+    _print(entries)
+    return 0
+
+
+def _files(folder: Path) -> list[Path]:
+    every = sorted(p for s in ("*.yaml", "*.yml") for p in folder.rglob(s))
+    return [p for p in every if not any(x.startswith(".") for x in p.parts)][:_MOST_FILES]
+
+
+def read_entry(path: Path, folder: Path) -> tuple[Entry, Mapping[str, Piece]] | None:
+    """A file's entry and its pieces; None for a file of another kind."""
+    from configs.errors import ChalkbeamError
+    from configs.files import read_bytes
+    from drafting.docket import Docket
+    from drafting.docket.base import Base
+    from projector.output import BASE, DOCKET, kind_of
+
+    try:
+        kind = kind_of(read_bytes(path))[0]
+    except ChalkbeamError:
+        return None
+    name = path.relative_to(folder).as_posix()
+    try:
+        if kind is DOCKET:
+            return _docket_entry(Docket.load(path), name)
+        if kind is BASE:
+            base = Base.load(path)
+            told = Entry(name, base.title, "base", base.wearer)
+            return told, base.drafted or base.imported
+    except ChalkbeamError as error:
+        return Entry(name, path.stem, "docket", wrong=str(error.faults[0])), {}
+    return None
+
+
+def _docket_entry(read: Docket, name: str) -> tuple[Entry, Mapping[str, Piece]]:
+    from configs.errors import ChalkbeamError
+    from configs.units import length_text
+
+    wrong, pieces = "", {}
+    try:
+        pieces = read.pieces()
+    except ChalkbeamError as error:
+        wrong = str(error.faults[0])
+    cloth = ""
+    if read.cloth is not None:
+        cloth = length_text(read.cloth.width_mm, read.unit) + " wide"
+    entry = Entry(
+        file=name,
+        title=read.title,
+        kind="docket",
+        wearer=read.wearer,
+        base=str(
+            (read.garment or {}).get("base") or (read.garment or {}).get("block") or "imported"
+        ),
+        cloth=cloth,
+        pieces=len(pieces),
+        laid=len(read.placed()),
+        traced=len(read.traced),
+        out_of_date=tuple(_stale(read)),
+        wrong=wrong,
+    )
+    return entry, pieces
+
+
+def _stale(read: Docket) -> list[str]:
+    """What has changed under a docket."""
+    from configs.errors import ChalkbeamError
+    from drafting.truing import compare
+
+    said = []
+    begun = "traced" if read.traced else "laid" if read.lay else ""
+    if read.path is not None and begun:
+        mine = read.path.stat().st_mtime
+        sources = [("its measurements", read.measurements.path if read.measurements else "")]
+        sources += [("its base", str(read.base.path or ""))] if read.base else []
+        for word, file in sources:
+            if file.endswith((".yaml", ".yml")) and Path(file).stat().st_mtime > mine + 1.0:
+                said.append(f"{word} changed after it was {begun}")
+    if read.base is not None and read.base.drafted:
+        try:
+            moves = compare(read.base.drafted, read.base_now())
+        except ChalkbeamError:
+            moves = []
+        if moves:
+            said.append(f"{len(moves)} edges of its base moved since {read.base.made}")
+    return said
+
+
+def _print(entries: list[tuple[Entry, Mapping[str, Piece]]]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(show_lines=True)
+    for column in ("", "garment", "from", "cloth", "done"):
+        table.add_column(column)
+    for entry, pieces in entries:
+        about = Text(entry.title, style="bold")
+        about.append(f"\n{entry.file}", style="not bold")
+        if entry.wearer:
+            about.append(f"\nfor {entry.wearer}", style="not bold")
+        state = Text()
+        if entry.wrong:
+            state.append(f"cannot be drafted: {entry.wrong}")
+        elif entry.kind == "base":
+            state.append("a base")
+        else:
+            state.append(f"{entry.pieces} pieces, {entry.laid} laid, {entry.traced} traced")
+        for line in entry.out_of_date:
+            state.append(f"\nOut of date: {line}.", style="bold")
+        table.add_row(
+            Text("\n".join(_drawing(pieces))), about, Text(entry.base), Text(entry.cloth), state
+        )
+    Console(soft_wrap=False).print(table)
+
+
+def _drawing(pieces: Mapping[str, Piece]) -> list[str]:
+    """The first pieces side by side, as one small sketch."""
+    import numpy as np
+
+    from projector.sketch import dots, strokes
+
+    lines = []
+    x = 0.0
+    for piece in list(pieces.values())[:_MOST_DRAWN]:
+        drawn = strokes(piece)
+        left = min(float(p[:, 0].min()) for p in drawn)
+        top = max(float(p[:, 1].max()) for p in drawn)
+        lines += [p + np.array([x - left, -top]) for p in drawn]
+        x += max(float(p[:, 0].max()) for p in drawn) - left + 60.0
+    return dots(lines, _COLUMNS, _ROWS) if lines else [""]

@@ -1,0 +1,60 @@
+"""Pieces as small sketches of Braille dots, for a terminal. Frame of the pieces: mm, y up."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from drafting.piece import Piece
+
+
+def strokes(piece: Piece) -> list[NDArray[np.float64]]:
+    """The outline (N, 2) of a piece, opened out, with its marks and darts, mm."""
+    import numpy as np
+
+    ring = piece.unfolded()
+    lines = [np.concatenate([ring, ring[:1]])]
+    inside = [m.points for m in piece.marks]
+    inside += [np.array([d.first, d.tip, d.second]) for d in piece.darts]
+    for line in inside:
+        lines.append(line)
+        if piece.fold is not None:
+            lines.append(line * (-1.0, 1.0))
+    return lines
+
+
+def dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]:
+    """Polylines as rows of Braille signs, 2 × 4 dots each, to one scale where they fit."""
+    import numpy as np
+
+    scale = 4 * rows / 760.0  # dots a mm: a top fills the height, a dress is cut by its own
+    points = np.concatenate(lines)
+    height = float(np.ptp(points[:, 1]))
+    scale = min(scale, (4 * rows - 1) / height, (2 * columns - 1) / float(np.ptp(points[:, 0])))
+    top = points[:, 1].max()
+    middle = 0.5 * (points[:, 0].max() + points[:, 0].min())
+    grid = np.zeros((4 * rows, 2 * columns), dtype=bool)
+    for line in lines:
+        steps = np.diff(line, axis=0)
+        for start, step in zip(line[:-1], steps, strict=True):
+            count = max(2, int(np.hypot(*step) * scale * 3))
+            spots = start + np.linspace(0, 1, count)[:, None] * step
+            x = np.clip(
+                np.round((spots[:, 0] - middle) * scale + columns - 0.5), 0, 2 * columns - 1
+            )
+            y = np.clip(np.round((top - spots[:, 1]) * scale), 0, 4 * rows - 1)
+            grid[y.astype(int), x.astype(int)] = True
+    bits = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
+    out = []
+    for r in range(rows):
+        signs = []
+        for c in range(columns):
+            value = sum(
+                bits[i][j] for i in range(4) for j in range(2) if grid[4 * r + i, 2 * c + j]
+            )
+            signs.append(chr(0x2800 + value) if value else " ")
+        out.append("".join(signs))
+    return out
