@@ -16,7 +16,7 @@ from drafting.curves import left_of, unit
 from drafting.outline import Edge, Points, without_repeats
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.cutting import relabelled
-from drafting.shaping.parts import Run, built, place_on, refuse, runs_of, xy
+from drafting.shaping.parts import Run, built, of_a_dart, place_on, refuse, runs_of, xy
 from drafting.shaping.places import CutLine, beside
 from drafting.shaping.state import Work
 from drafting.truing import Seam, sewn_length
@@ -173,7 +173,7 @@ def _with_notches(piece: Piece, run: Run) -> Run:
     edge = piece.edges[run.name]
     found = []
     for n in piece.notches:
-        if n.edge != run.name or n.match == "dart":
+        if n.edge != run.name or of_a_dart(n):
             continue
         at, off = place_on(run.points, edge.at(n.at_mm)[0])
         if off < 1e-3:

@@ -17,7 +17,7 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.allowance import FOLD
 from drafting.curves import left_of, unit
-from drafting.outline import Edge, Points, polyline_length, without_repeats
+from drafting.outline import Edge, Points, polyline_length, signed_area, without_repeats
 from drafting.piece import Dart, Line, Mark, Notch, Piece
 
 XY = tuple[float, float]
@@ -171,6 +171,11 @@ class Part:
         )
 
 
+def of_a_dart(notch: Notch) -> bool:
+    """Whether a notch marks the end of a dart's leg."""
+    return "dart" in notch.match.split()
+
+
 def runs_of(piece: Piece) -> list[Run]:
     """Every edge of a piece as a run."""
     return [
@@ -321,7 +326,8 @@ def _refuse_unsound(piece: Piece, part: Part) -> None:
     import shapely
 
     ring = part.ring
-    if len(ring) < 3 or not shapely.LinearRing(ring).is_simple:
+    # A line outside the piece turns one of its sides over.
+    if len(ring) < 3 or not shapely.LinearRing(ring).is_simple or signed_area(ring) < 0:
         raise refuse(
             f"the line leaves the {piece.name}, or crosses its outline or itself.",
             "Move one of its ends.",

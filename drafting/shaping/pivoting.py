@@ -26,6 +26,7 @@ from drafting.shaping.parts import (
     Run,
     capped,
     gap_run,
+    of_a_dart,
     refuse,
     split,
     together,
@@ -163,7 +164,7 @@ def _bare(part: Part, at_end: bool) -> Part:
     runs = list(part.runs)
     i = -1 if at_end else 0
     spot = runs[i].length_mm if at_end else 0.0
-    notches = tuple(n for n in runs[i].notches if n.match != "dart" or abs(n.at_mm - spot) > 0.01)
+    notches = tuple(n for n in runs[i].notches if not of_a_dart(n) or abs(n.at_mm - spot) > 0.01)
     runs[i] = replace(runs[i], notches=notches)
     return replace(part, runs=tuple(runs))
 

@@ -14,7 +14,7 @@ import numpy as np
 from configs.units import length_text
 from drafting.curves import unit
 from drafting.piece import Dart, Mark, Notch, Piece
-from drafting.shaping.parts import End, place_on, refuse
+from drafting.shaping.parts import End, of_a_dart, place_on, refuse
 from drafting.shaping.pivoting import without_point
 from drafting.shaping.state import Work
 from drafting.truing import Seam, sewn_length
@@ -77,7 +77,7 @@ def _sewn_notches(piece: Piece, edge: str) -> list[tuple[str, float]]:
     ]
     out = []
     for n in piece.notches:
-        if n.edge != edge or n.match == "dart":
+        if n.edge != edge or of_a_dart(n):
             continue
         taken = sum(min(max(n.at_mm - low, 0.0), high - low) for low, high in roofs)
         out.append((n.match, n.at_mm - taken))
