@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from configs.errors import Fault, InputError
 from configs.files import FORMAT_VERSION, dump_yaml, read_yaml
 from configs.reader import Reader
+from drafting.docket.named import read_measurements
 from drafting.piece import Piece
 from drafting.piece_entry import KEYS, entry_of, read_entry
 
@@ -63,8 +64,6 @@ class Base:
         Raises:
             InputError: all that is wrong with it, each fault with its key path.
         """
-        from drafting.docket.reader import read_measurements
-
         path = Path(path)
         top = Reader(read_yaml(path), file=str(path)).only(_KEYS)
         top.read_unit()

@@ -17,9 +17,9 @@ from drafting import piece_entry
 from drafting.cloth import Cloth
 from drafting.docket.base import Base
 from drafting.docket.model import Docket
+from drafting.docket.named import place_of, read_measurements
 from drafting.fit import FORM
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, MOST_DISTANCE_MM
-from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.placement import Placement
 
@@ -99,36 +99,6 @@ def _named(reader: Reader) -> dict[str, Any]:
     return {str(k): v for k, v in reader.data.items()}
 
 
-def _place(path: Path | None) -> tuple[Path, str]:
-    """The folder from which a docket's files are seen, and what the docket is called."""
-    return (path.parent, str(path)) if path else (Path(), "the docket")
-
-
-def read_measurements(top: Reader, path: Path | None) -> Measurements | None:
-    """The measurements that a file names or holds; None with the fault noted."""
-    value = top.data.get("measurements")
-    folder, where = _place(path)
-    if value is None:
-        return None
-    if isinstance(value, str):
-        made = "take the measurements: chalkbeam measure FILE.yaml"
-        return top.tried(
-            lambda: Measurements.load(named_file(folder, value, "measurements", where, made)), None
-        )
-    if not isinstance(value, Mapping):
-        top.note(
-            "measurements", "should be a file's name or 'key: value' pairs.", "Example: alto-3.yaml"
-        )
-        return None
-    inner = {"unit": top.unit, "wearer": top.get("wearer", ""), **value}
-    return top.tried(
-        lambda: Measurements.from_dict(
-            inner, top.place("measurements"), path.parent if path else None
-        ),
-        None,
-    )
-
-
 def _garment(top: Reader) -> Mapping[str, Any] | None:
     if not top.has("garment"):
         return None
@@ -168,7 +138,7 @@ def _base(top: Reader, garment: Mapping[str, Any] | None, path: Path | None) -> 
     name = (garment or {}).get("base")
     if name is None:
         return None
-    folder, where = _place(path)
+    folder, where = place_of(path)
     if not isinstance(name, str):
         top.note("garment.base", "should be a file's name.", "Such as 'base: alto-3-top.yaml'.")
         return None
@@ -238,7 +208,7 @@ def _cloth(top: Reader, path: Path | None) -> Cloth | None:
     if value is None:
         return None
     if isinstance(value, str):
-        folder, where = _place(path)
+        folder, where = place_of(path)
         made = "write the cloth into the docket itself: cloth: {width: 1400 mm}"
         return top.tried(lambda: Cloth.load(named_file(folder, value, "cloth", where, made)), None)
     inner = {"unit": top.unit, **_named(top.sub("cloth"))}
