@@ -11,9 +11,16 @@ import math
 import resource
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from configs.errors import InputError
+from drafting.intake import read_outlines
+from drafting.intake.dxfshape import MAX_FIT
+from drafting.intake.svg import MAX_LEVELS
+from drafting.intake.svgtree import MAX_RULES
 
 SQUARE = "M0 0H100V100H0Z"
 RUN = """
@@ -191,3 +198,42 @@ def test_each_costs_one_message(tmp_path: Path, kind: str) -> None:
         assert len(said) < 600, name
         said.encode("utf-8")  # no half letter is left in it
         assert BOUNDS.get(name, "") in said, (name, said)
+
+
+def nest(levels: int) -> bytes:
+    """A square inside groups that use groups, ``levels`` of them in all."""
+    each, body = 40, f'<g id="a0"><path d="{SQUARE}"/></g>'
+    uses = levels // (each + 2)
+    for i in range(1, uses):
+        body += f'<g id="a{i}">{"<g>" * each}<use href="#a{i - 1}"/>{"</g>" * each}</g>'
+    return svg(f'<defs>{body}</defs><use href="#a{uses - 1}"/>')
+
+
+def rules(count: int) -> bytes:
+    """A square and ``count`` style rules that hide other things."""
+    return svg(f"<style>{'.b{display:none}' * count}</style>" + f'<path d="{SQUARE}"/>')
+
+
+def fit(count: int) -> bytes:
+    """A closed spline through ``count`` points."""
+    at = [p.split(",") for p in points(count).split()]
+    through = [v for x, y in [*at, at[0]] for v in ((11, x), (21, y), (31, 0))]
+    head = ((70, 8), (71, 3), (72, 0), (73, 0), (74, count + 1))
+    return dxf(entity("SPLINE", "AcDbSpline", *head, *through))
+
+
+@pytest.mark.parametrize(
+    ("make", "bound", "kind"),
+    [(nest, MAX_LEVELS, "svg"), (rules, MAX_RULES, "svg"), (fit, MAX_FIT, "dxf")],
+)
+def test_bounds_hold_back_only_what_is_past_them(
+    tmp_path: Path, make: Callable[[int], bytes], bound: int, kind: str
+) -> None:
+    """A file at half of a bound is read; one at twice the bound is refused."""
+    path = tmp_path / f"a.{kind}"
+    path.write_bytes(make(bound // 2))
+    (outline,) = read_outlines(path).outlines
+    assert outline.area_mm2 > 9_000
+    path.write_bytes(make(bound * 2))
+    with pytest.raises(InputError):
+        read_outlines(path)

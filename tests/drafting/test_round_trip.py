@@ -23,7 +23,7 @@ from drafting.export.pdf import pieces_pdf
 from drafting.export.svg import pieces_svg
 from drafting.intake import read_outlines
 from drafting.intake.adopt import adopt
-from drafting.intake.cutting import as_allowances
+from drafting.intake.cutting import SAME_MM, as_allowances
 from drafting.intake.found import Found
 from drafting.outline import Edge
 from drafting.piece import Mark, Notch, Piece
@@ -167,6 +167,21 @@ def test_a_foreign_cutting_line_is_kept(
     assert cut.allowances == allowances
     assert (cut.piece.own_cutting_line is None) == bool(allowances)
     assert shapely.Polygon(cut.piece.sewing_line).equals(shapely.Polygon(SEW))
+
+
+@pytest.mark.parametrize(("off", "kept"), [(SAME_MM / 2, False), (SAME_MM * 2, True)])
+def test_a_cutting_line_nearly_as_allowances_is_told_as_such(
+    foreign: Callable[..., Found], off: float, kept: bool
+) -> None:
+    """A bump of half the tolerance is a drawing's slack; one of twice that keeps the line."""
+
+    def draw(_: Any, block: Any) -> None:
+        bump = [(95, -10), (100, -10 - off), (105, -10)]
+        polyline(block, [(-10, -10), *bump, (210, -10), (210, 110), (-10, 110)], "1")
+        polyline(block, SEW, "14")
+
+    cut, _ = cut_of(foreign(draw))
+    assert (cut.piece.own_cutting_line is not None) == kept
 
 
 def test_foreign_lines_inside_come_along(foreign: Callable[..., Found]) -> None:
