@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
 from configs.files import FORMAT_VERSION
+from configs.paper import PAPERS, pdf_document
 from configs.reader import Reader
 
 Array = NDArray[np.float64]
@@ -30,7 +31,6 @@ MARKER_IDS = 100  # OpenCV's 4x4 dictionary of a hundred; ids from FIRST_PATTERN
 FIRST_PATTERN_ID = 32
 SETS = ("a4", "letter", "a4-large", "letter-large")
 BARS_MM = (180.0, 250.0)
-_PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 
 
 @cache
@@ -242,7 +242,7 @@ def card_set(name: str) -> CardSet:
             Fault("cards", f"there is no print '{name}'.", f"Known: {', '.join(SETS)}.")
         )
     paper, large = name.split("-")[0], name.endswith("-large")
-    width, height = _PAPER_MM[paper]
+    width, height = PAPERS[paper]
     first = 4 * SETS.index(name)
     shape = _LARGE if large else _STANDARD
     w, h = shape.width_mm, shape.height_mm
@@ -385,17 +385,11 @@ def cards_pdf(name: str) -> bytes:
     Raises:
         InputError: there is no print of that name.
     """
-    from fpdf import FPDF
-
     cards = card_set(name)
     width, height = cards.page_mm
     # A hair under the paper: a box that PDF's hundredths of a point round up makes viewers that
     # count whole pixels add one and stretch the page.
-    pdf = FPDF(unit="mm", format=(width - 0.002, height - 0.003))
-    pdf.set_creator("chalkbeam")
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_title("chalkbeam marker cards")
+    pdf = pdf_document((width - 0.002, height - 0.003), "chalkbeam marker cards")
     for page in range(1, cards.pages + 1):
         pdf.add_page()
         for each in cards.cards:

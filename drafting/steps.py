@@ -1021,15 +1021,11 @@ def steps_pdf(draft: Draft, *, title: str = "", paper: str = "a4") -> bytes:
     """
     if paper not in ("a4", "letter"):
         raise InputError(Fault("paper", f"{paper!r} is not known.", "Take a4 or letter."))
-    from fpdf import FPDF
-
-    from drafting.export.lettering import Lettering
+    from configs.paper import PAPERS, pdf_document
+    from drafting.lettering import Lettering, one_line
 
     head, under, foot = _headings(draft, title)
-    pdf = FPDF(unit="mm", format=paper)
-    pdf.set_creator("chalkbeam")
-    pdf.set_auto_page_break(False)
-    pdf.set_title(head)
+    pdf = pdf_document(PAPERS[paper], one_line(head))
     pdf.add_page()
     # once for the letters that fonts are needed for, once more in the widths of those fonts
     texts = [head, under, foot, *(t for p in panels(draft) for t in p.drawing.texts())]

@@ -23,8 +23,6 @@ BACK_UP = {
     ("drafting.docket.model", "drafting.docket.text"): "Docket.save hands over to the writer",
     ("drafting.lay.model", "drafting.lay.check"): "Lay.problems asks the judge",
     ("projector.scene", "projector.session.order"): "a frame alone goes on where tracing would",
-    ("drafting.figures", "drafting.export.lettering"): "printed pages share the letters of export",
-    ("drafting.steps", "drafting.export.lettering"): "printed pages share the letters of export",
 }
 
 

@@ -27,7 +27,6 @@ import numpy as np
 from configs import clean
 from configs.errors import Fault, InputError
 from drafting.allowance import FOLD
-from drafting.export.lettering import one_line
 from drafting.export.marks import (
     CUTTING,
     DART,
@@ -44,6 +43,7 @@ from drafting.export.marks import (
 from drafting.export.marks import GRAIN as GRAIN_STROKE
 from drafting.export.svg import box_of, own_allowances
 from drafting.figures.drawing import svg_width
+from drafting.lettering import one_line
 from drafting.outline import Points
 from drafting.piece import Piece
 

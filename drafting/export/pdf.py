@@ -21,9 +21,9 @@ from typing import Any
 import numpy as np
 
 from configs.errors import Fault, InputError
+from configs.paper import PAPERS, pdf_document
 from configs.units import length_text
 from drafting.allowance import FOLD
-from drafting.export.lettering import Lettering, one_line
 from drafting.export.marks import (
     CUTTING,
     DART,
@@ -44,18 +44,10 @@ from drafting.export.marks import (
 from drafting.export.packing import Grid, Spot, pack
 from drafting.export.svg import box_of, own_allowances
 from drafting.figures.drawing import svg_width
+from drafting.lettering import Lettering, one_line
 from drafting.outline import Points
 from drafting.piece import Piece
 
-# width × height mm: ISO 216; Letter, Legal and Tabloid as sold in North America
-PAPERS = {
-    "a4": (210.0, 297.0),
-    "a3": (297.0, 420.0),
-    "a0": (841.0, 1189.0),
-    "letter": (215.9, 279.4),
-    "legal": (215.9, 355.6),
-    "tabloid": (279.4, 431.8),
-}
 ROLL = "roll"
 ROLL_LONGEST_MM = 5000.0  # a PDF page ends at 14 400 units, 5.08 m (ISO 32000)
 ROLL_WIDTHS_MM = (200.0, 3000.0)
@@ -290,9 +282,6 @@ class _Press:
         cover: Spot | None,
         fonts: Sequence[Path],
     ) -> None:
-        from fpdf import FPDF
-        from fpdf.prefs import ViewerPreferences
-
         self.laid, self.grid, self.spots = laid, grid, spots
         self.margin, self.title, self.paper, self.cover = margin, title, paper, cover
         self.sheets = self.needed()
@@ -301,12 +290,7 @@ class _Press:
             bottom = max(bottom, COVER_MM[1] if cover else 0.0)
             page = (page[0], math.ceil(bottom + 2 * margin + 2))
         self.page = page
-        self.pdf: Any = FPDF(orientation="P", unit="mm", format=page)
-        self.pdf.set_margin(0)
-        self.pdf.set_auto_page_break(False)
-        self.pdf.set_creator("chalkbeam")
-        self.pdf.set_title(one_line(title) or "pattern")
-        self.pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
+        self.pdf = pdf_document(page, one_line(title) or "pattern")
         texts = [
             *_NOTICE,
             *_JOIN,

@@ -32,7 +32,7 @@ from drafting.export.marks import (
     says_size,
     strokes,
 )
-from drafting.figures.drawing import FAMILY, number, svg_width, xml_text
+from drafting.figures.drawing import FAMILY, number, svg_document, svg_width, xml_text
 from drafting.outline import Edge, Points, polyline_length
 from drafting.piece import Piece
 
@@ -113,7 +113,7 @@ def pieces_svg(
         x += box[2] - box[0] + GAP_MM
     width = x - GAP_MM + MARGIN_MM
     name = title or next(iter(pieces))
-    return document(width, height + 2 * MARGIN_MM, name, body)
+    return svg_document(width, height + 2 * MARGIN_MM, body, title=name)
 
 
 def sides_svg(outlines: Mapping[str, Mapping[str, Points]], *, title: str = "") -> str:
@@ -152,7 +152,8 @@ def sides_svg(outlines: Mapping[str, Mapping[str, Points]], *, title: str = "") 
         centre = (low + high) / 2.0 * (1.0, -1.0) + shift
         body.append(_words(name, centre[0], centre[1], 1.6 * em, _TEXT))
         x += float(high[0] - low[0]) + GAP_MM
-    return document(x - GAP_MM + MARGIN_MM, height + 2 * MARGIN_MM, title or "outlines", body)
+    width = x - GAP_MM + MARGIN_MM
+    return svg_document(width, height + 2 * MARGIN_MM, body, title=title or "outlines")
 
 
 def _words(text: str, x: float, y: float, em: float, colour: str, turn: float = 0.0) -> str:
@@ -162,22 +163,6 @@ def _words(text: str, x: float, y: float, em: float, colour: str, turn: float = 
         f'<text transform="{place}" y="{_number(em / 3)}" font-size="{_number(em)}"'
         f' fill="{colour}" stroke="none" font-family="{FAMILY}" text-anchor="middle">'
         f"{xml_text(text)}</text>"
-    )
-
-
-def document(width: float, height: float, title: str, body: Sequence[str]) -> str:
-    """An SVG document of ``width`` × ``height`` mm around drawn lines."""
-    w, h = _number(width), _number(height)
-    return "\n".join(
-        [
-            '<?xml version="1.0" encoding="UTF-8"?>',
-            '<svg xmlns="http://www.w3.org/2000/svg"'
-            f' width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}">',
-            f"<title>{xml_text(title)}</title>",
-            *body,
-            "</svg>",
-            "",
-        ]
     )
 
 

@@ -375,16 +375,13 @@ def measuring_sheet(keys: Sequence[str], heading: Sequence[str] = (), paper: str
     Raises:
         InputError: no such measurement.
     """
-    from fpdf import FPDF
-
-    from drafting.export.lettering import Lettering
+    from configs.paper import PAPERS, pdf_document
+    from drafting.lettering import Lettering
 
     unknown = [Fault(f"'{k}'", "is no measurement.") for k in keys if k not in REGISTRY]
     if unknown:
         raise InputError(unknown)
-    pdf = FPDF(unit="mm", format=paper)
-    pdf.set_creator("chalkbeam")
-    pdf.set_auto_page_break(False)
+    pdf = pdf_document(PAPERS[paper], "measuring sheet")
     blank = Drawing(_CARD_FIGURE_MM, _CARD_FIGURE_MM, (), ())
     drawings = {k: figure(k, _CARD_FIGURE_MM) if k in FIGURES else blank for k in keys}
     texts = [t for d in drawings.values() for t in d.texts()]

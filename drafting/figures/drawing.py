@@ -197,16 +197,31 @@ def xml_text(text: str) -> str:
     return escape(allowed, {'"': "&quot;"})
 
 
+def svg_document(
+    width: float, height: float, body: Sequence[str], *, title: str = "", more: str = ""
+) -> str:
+    """An SVG document of ``width`` × ``height`` mm, one user unit a millimetre, around elements.
+
+    ``more``: further attributes of the outermost one.
+    """
+    w, h = number(width, 4), number(height, 4)
+    return "\n".join(
+        [
+            '<?xml version="1.0" encoding="UTF-8"?>',
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" '
+            f'viewBox="0 0 {w} {h}"{" " * bool(more)}{more}>',
+            *([f"<title>{xml_text(title)}</title>"] if title else []),
+            *body,
+            "</svg>",
+            "",
+        ]
+    )
+
+
 def to_svg(drawing: Drawing, title: str = "") -> str:
     """The drawing as an SVG document at true paper size; what passes its edge is cut off."""
     w, h = drawing.width_mm, drawing.height_mm
-    out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(w)}mm" height="{_n(h)}mm" '
-        f'viewBox="0 0 {_n(w)} {_n(h)}" font-family="{FAMILY}" text-rendering="geometricPrecision">'
-    ]
-    if title:
-        out.append(f"<title>{xml_text(title)}</title>")
-    out.append(f'<rect width="{_n(w)}" height="{_n(h)}" fill="#ffffff"/>')
+    out = [f'<rect width="{_n(w)}" height="{_n(h)}" fill="#ffffff"/>']
     for stroke in drawing.strokes:
         pen = PENS[stroke.pen]
         path = "M" + " ".join(f"{_n(x)},{_n(y)}" for x, y in stroke.points.tolist())
@@ -233,13 +248,14 @@ def to_svg(drawing: Drawing, title: str = "") -> str:
         out.append(
             f'{place_} fill="{_rgb(text.colour)}" stroke="{line if text.strong else "none"}">{words}'
         )
-    return "\n".join([*out, "</svg>", ""])
+    face = f'font-family="{FAMILY}" text-rendering="geometricPrecision"'
+    return svg_document(w, h, out, title=title, more=face)
 
 
 def to_pdf(pdf: Any, letters: Any, drawing: Drawing, x: float, y: float) -> None:
     """Draw on the current page of an fpdf2 document (unit mm), top-left corner at (x, y).
 
-    ``letters``: a `drafting.export.lettering.Lettering` of that document.
+    ``letters``: a `drafting.lettering.Lettering` of that document.
     """
     # the local context makes fpdf2 forget the colours that end with the clip
     with pdf.local_context(), pdf.rect_clip(x, y, drawing.width_mm, drawing.height_mm):

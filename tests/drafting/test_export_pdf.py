@@ -21,12 +21,13 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from configs.errors import InputError
+from configs.paper import PAPERS
 from drafting.docket import Docket
 from drafting.export import pdf
-from drafting.export.lettering import font_folders
 from drafting.export.marks import mark_words
 from drafting.export.packing import Grid, pack
-from drafting.export.pdf import PAPERS, Printed, pieces_pdf
+from drafting.export.pdf import Printed, pieces_pdf
+from drafting.lettering import font_folders
 from drafting.piece import Piece
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -341,7 +342,7 @@ def test_letters_that_no_font_has_are_told() -> None:
 
 def test_without_any_font_plain_titles_still_print(monkeypatch: pytest.MonkeyPatch) -> None:
     """On a machine with no TrueType font Latin-1 prints by a built-in font; others are told."""
-    monkeypatch.setattr("drafting.export.lettering.font_folders", list)
+    monkeypatch.setattr("drafting.lettering.font_folders", list)
     made = pieces_pdf(garment(), ALLOWANCES, paper="a4", title="Größe 40")
     assert made.missing == ""
     words = pypdfium2.PdfDocument(made.data)[0].get_textpage().get_text_bounded()
@@ -422,7 +423,7 @@ def test_right_to_left_scripts_are_drawn_as_they_are_read() -> None:
 
     Expected forms from the Unicode charts (Hebrew; Arabic Presentation Forms-B), by hand.
     """
-    from drafting.export.lettering import drawn_order
+    from drafting.lettering import drawn_order
 
     assert drawn_order("front 2") == "front 2"
     assert drawn_order("אב (12)") == "(12) בא"

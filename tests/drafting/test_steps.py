@@ -15,8 +15,8 @@ import pytest
 
 from configs.errors import InputError
 from drafting import Draft, Measurements, draft
-from drafting.export.lettering import font_folders
 from drafting.figures.drawing import clipped, svg_width, text_lines
+from drafting.lettering import font_folders
 from drafting.sheet import Sheet
 from drafting.steps import (
     PANEL_MM,

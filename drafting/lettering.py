@@ -1,6 +1,6 @@
 """Text on paper in any script for which this machine has a font, embedded in the PDF.
 
-Beside `drafting.export.pdf`. A PDF's built-in fonts know Latin-1 only; a title in Greek, Russian
+Under all that is printed. A PDF's built-in fonts know Latin-1 only; a title in Greek, Russian
 or Japanese needs a TrueType font with those letters. None is shipped: the fonts of the machine
 are looked through, those with a free licence first, and what no font covers is told, not lost.
 """
