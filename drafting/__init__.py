@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from configs.errors import DraftError as DraftError
     from configs.errors import InputError as InputError
     from configs.errors import LayError as LayError
+    from drafting import lay as lay
     from drafting.blocks import Draft as Draft
     from drafting.blocks import draft as draft
     from drafting.cloth import Cloth as Cloth
@@ -33,6 +34,7 @@ _HOMES = {
     "Piece": "drafting.piece",
     "Placement": "drafting.placement",
     "draft": "drafting.blocks",
+    "lay": "drafting.lay",
 }
 __all__ = [
     "ChalkbeamError",
@@ -46,11 +48,13 @@ __all__ = [
     "Piece",
     "Placement",
     "draft",
+    "lay",
 ]
 
 
 def __getattr__(name: str) -> Any:
-    """Load a public name from its module (PEP 562)."""
+    """Load a public name from its module, or the module of that name (PEP 562)."""
     if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
+        home = import_module(_HOMES[name])
+        return home if home.__name__ == f"{__name__}.{name}" else getattr(home, name)
     raise AttributeError(f"module 'drafting' has no attribute {name!r}")
