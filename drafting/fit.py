@@ -162,6 +162,14 @@ def _back_length(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
     return act
 
 
+def _stomach(q: Quarter, by: float, _: FitChange) -> Quarter:
+    # Both fronts get the whole amount at waist and hem, both backs lose it; the front hangs as much
+    # longer at the centre as it stands out, half of the amount.
+    wide = by / 2 if q.half == FRONT else -by / 2
+    longer = -by / 2 if q.half == FRONT else 0.0
+    return q.moved(waist=(wide, 0.0), hip=(wide, longer), hem_y=longer)
+
+
 _BOTH = ("both", FRONT, BACK)
 KINDS: dict[str, Kind] = {
     k.name: k
@@ -269,6 +277,14 @@ KINDS: dict[str, Kind] = {
             (BACK,),
             False,
             _back_length(-1.0),
+        ),
+        Kind(
+            "stomach",
+            "The front wider and longer for a full stomach, the back narrower by as much: the hem rose in front and the side seams swung forward. The amount goes from back to front.",
+            60.0,
+            ("both",),
+            False,
+            _stomach,
         ),
         Kind(
             "round back",

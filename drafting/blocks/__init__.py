@@ -24,6 +24,7 @@ from drafting.sheet import Recorded, Sheet, Step, read_steps
 from drafting.sheet.notching import notched
 from drafting.style import Option, resolve, without_effect
 from drafting.truing import (
+    USUAL_ALLOWANCES,
     Check,
     Corner,
     Girth,
@@ -43,7 +44,7 @@ class Block:
     """A block: ``needs`` and ``helps`` are measurement keys, ``options`` its style options.
 
     ``edges``: the names of all edges that some style of it has; ``changes``: the fit changes
-    that it knows.
+    that it knows; ``allowances``: edge → mm, the usual ones of the trade for it.
 
     ``draw(sheet)`` draws it; ``name``, ``title`` and ``text`` are for people.
     """
@@ -57,6 +58,7 @@ class Block:
     edges: tuple[str, ...]
     draw: Callable[[Sheet], None]
     changes: tuple[str, ...] = ()
+    allowances: Mapping[str, float] = field(default_factory=lambda: USUAL_ALLOWANCES)
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +106,9 @@ class Draft:
             *check_runs(self.pieces, self.runs),
             *check_girths(self.girths, unit),
             *check_darts(self.pieces),
-            *check_cutting(self.pieces, allowances),
+            *check_cutting(
+                self.pieces, get(self.block).allowances if allowances is None else allowances
+            ),
             *self.extra_checks,
         ]
 

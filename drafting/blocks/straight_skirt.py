@@ -25,7 +25,7 @@ from drafting.curves import Cubic, Points, chain_points, left_of, line, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Dart, Mark, Notch
-from drafting.sheet import Amount, Sheet, found, least, most, number
+from drafting.sheet import Amount, Sheet, Sources, found, least, most, number, sources_of
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import OpenDart, through_darts, with_roofs
 from drafting.sheet.finishing import band, bars, closed_facing, short_of
@@ -45,6 +45,8 @@ OPTIONS = (
     length("hip_ease", "Ease round the body at the hip.", 51.0, 0.0, 250.0),
     length("flare", "Added to the hem, round the body.", 0.0, 0.0, 600.0),
     length("taper", "Taken from the hem, round the body.", 0.0, 0.0, 120.0),
+    choice("shaping", "How the waist is taken in.",
+           {"auto": "darts, and gathers where darts refuse", "darts": "darts alone", "gathers": "gathered into the band"}),
     choice("centre_back", "Centre back: a seam that takes zip and slit, or on the fold; they then go into the left side.",
            {"seam": "back cut as a pair", "fold": "back cut in one"}),
     length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
@@ -60,7 +62,8 @@ OPTIONS = (
 
 BACK_WIDER = number(15.0, "the back is wider by")  # on each half, in both handbooks
 RAISE_MM, RAISE_AT_MM = 12.5, 35.0  # Aldrich's raised side waist, at her usual shaping of the side
-DART_MM, LEAST_DART_MM, MOST_DART_MM = 20.0, 10.0, 30.0
+DART_MM, LEAST_DART_MM = 20.0, 10.0
+MOST_OF_LENGTH = 0.25  # a dart that is wider for its length makes a bag at its point
 # How much of the shaping the side seam takes: less is no shape, more makes a hook at the hip.
 LEAST_SIDE_MM, MOST_SIDE_MM, LIMIT_SIDE_MM = 10.0, 40.0, 50.0
 # Dart lengths at a waist-to-hip of 20.6 cm (Aldrich: back 14 and 12.5, front 10); with it they
@@ -71,6 +74,8 @@ _DARTS = {
     (FRONT, 1): ((2 / 3, 100.0),), (FRONT, 2): ((0.4, 90.0), (0.75, 100.0)),
 }  # fmt: skip
 SIDE_BOW = 1.35  # the side seam leans in at the waist by this of its chord: about 5 mm of bow
+GATHERED_SIDE_MM = 30.0  # of shaping at the side of a skirt that is gathered into its band
+MOST_RISE_MM = 20.0  # of the centre front over a full stomach
 LEAST_BELOW_HIP_MM = 80.0
 HIP_PASS_MM = 20.0  # a closed ring that passes the hip is this much larger, where its ease allows
 # With less ease than that the skirt passes where it is nearly as wide as drafted.
@@ -90,11 +95,13 @@ class DartPlan:
     back: tuple[float, ...]
 
 
-def plan_darts(shaping_mm: float) -> DartPlan:
-    """Darts for what one half of the skirt must lose from hip to waist.
+def plan_darts(shaping_mm: float, scale: float = 1.0) -> DartPlan:
+    """Darts for what one half of the skirt must lose from hip to waist: a third in front, two thirds
+    behind, none wider than a quarter of its length.
 
     Three of 2 cm where that leaves the side seam 1 to 4 cm on each panel; else wider ones, a
-    second in the front, or fewer, and none where there is nothing to take in.
+    second in the front, or fewer, and none where there is nothing to take in. ``scale``: of the
+    darts' lengths.
 
     Raises:
         DraftError: more than darts and side seams can take.
@@ -102,22 +109,23 @@ def plan_darts(shaping_mm: float) -> DartPlan:
     side = 0.5 * (shaping_mm - 3 * DART_MM)
     if LEAST_SIDE_MM <= side <= MOST_SIDE_MM:
         return DartPlan((DART_MM,), (DART_MM, DART_MM))
-    if side > MOST_SIDE_MM:
-        each = (shaping_mm - 2 * MOST_SIDE_MM) / 3
-        if each <= MOST_DART_MM:
-            return DartPlan((each,), (each, each))
-        each = min((shaping_mm - 2 * MOST_SIDE_MM) / 4, MOST_DART_MM)
-        if 0.5 * (shaping_mm - 4 * each) > LIMIT_SIDE_MM + 1e-9:
-            what = "is too small for the hip: darts and side seams cannot take in so much."
-            remedy = "Are waist_girth and hip_girth right? Else a yoke or gathers are needed."
-            raise DraftError(Fault("waist", what, remedy))
-        return DartPlan((each, each), (each, each))
-    rest = max(shaping_mm - 2 * LEAST_SIDE_MM, 0.0)
-    if rest / 3 >= LEAST_DART_MM:
-        return DartPlan((rest / 3,), (rest / 3, rest / 3))
-    if rest / 2 >= LEAST_DART_MM:
-        return DartPlan((rest / 2,), (rest / 2,))
-    return DartPlan((), (rest,)) if rest >= LEAST_DART_MM else DartPlan((), ())
+    usual = MOST_SIDE_MM if side > MOST_SIDE_MM else LEAST_SIDE_MM
+    third = max(shaping_mm - 2 * usual, 0.0) / 3
+    if third < LEAST_DART_MM:  # one dart behind, or none
+        return DartPlan((), (3 * third,) if 3 * third >= LEAST_DART_MM else ())
+    widest = {
+        key: scale * MOST_OF_LENGTH * min(leg for _, leg in darts) for key, darts in _DARTS.items()
+    }
+    back = min(
+        third, widest[BACK, 2]
+    )  # where the back's are as wide as may be the front takes more
+    front = min(shaping_mm - 2 * usual - 2 * back, 2 * widest[FRONT, 2])
+    if 0.5 * (shaping_mm - 2 * back - front) > LIMIT_SIDE_MM + 1e-9:
+        what = "is too small for the hip: darts and side seams cannot take in so much."
+        remedy = "Are waist_girth and hip_girth right? Else 'style: {shaping: gathers}'."
+        raise DraftError(Fault("waist", what, remedy))
+    fronts = (front,) if front <= widest[FRONT, 1] else (front / 2, front / 2)
+    return DartPlan(fronts, (back, back))
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,8 +146,8 @@ class Panel:
 @dataclass(frozen=True)
 class Sizes:
     """The draft's amounts: half the hip and half the waist as drawn, how deep the hip line lies,
-    the length, how far the hem stands out on each panel, how far the centre back is lowered, and
-    what a closed ring must measure round that the hip is to pass."""
+    the length, how far the hem stands out on each panel, how far the centre back is lowered
+    and the centre front raised, and what a closed ring must measure round that the hip is to pass."""
 
     hip: Amount
     waist: Amount
@@ -147,7 +155,13 @@ class Sizes:
     length: Amount
     flare: Amount
     drop: Amount
+    rise: Amount
     ring: Amount
+
+
+def _dart_scale(depth: float) -> float:
+    """How much longer than usual darts are, for a hip that lies ``depth`` below the waist."""
+    return min(max(depth / USUAL_DEPTH_MM, 0.7), 1.1)
 
 
 def draw_panel(half: str, width: float, taken: float, darts: Sequence[float], z: Sizes) -> Panel:
@@ -165,9 +179,9 @@ def draw_panel(half: str, width: float, taken: float, darts: Sequence[float], z:
     chord = math.atan2(taken, float(end[1]) + depth)
     phi = SIDE_BOW * chord - (SIDE_BOW - 1.0) * lean
     up = np.array([-math.sin(phi), math.cos(phi)])
-    centre = np.array([0.0, -float(z.drop) if half == BACK else 0.0])
+    centre = np.array([0.0, -float(z.drop) if half == BACK else float(z.rise)])
     rough = sweep(centre, (1.0, 0.0), end, -left_of(up))
-    scale = min(max(depth / USUAL_DEPTH_MM, 0.7), 1.1)
+    scale = _dart_scale(depth)
     grid = np.linspace(0.0, 1.0, 65)
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(rough.point(grid), axis=0).T))])
     places = []
@@ -205,18 +219,24 @@ def _hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic
     return sweep(start, leave, hip, down)
 
 
-def _solved(z: Sizes, plan: DartPlan, widths: dict[str, float]) -> tuple[Panel, Panel, float]:
+def _solved(
+    z: Sizes, plan: DartPlan | None, widths: dict[str, float]
+) -> tuple[Panel, Panel, float]:
     """Front and back whose waists together are as long as half the waist, their sides alike, and
-    by how much the side comes in."""
+    by how much the side comes in; without a ``plan`` they are longer, to be gathered in."""
+    darts = plan or DartPlan((), ())
 
     def drawn(taken: float) -> tuple[tuple[Panel, Panel], float]:
         pair = (
-            draw_panel(FRONT, widths[FRONT], taken, plan.front, z),
-            draw_panel(BACK, widths[BACK], taken, plan.back, z),
+            draw_panel(FRONT, widths[FRONT], taken, darts.front, z),
+            draw_panel(BACK, widths[BACK], taken, darts.back, z),
         )
         return pair, sum(p.closed.length for p in pair) - float(z.waist)
 
-    taken = 0.5 * float(z.hip - z.waist - sum(plan.front) - sum(plan.back))
+    taken = 0.5 * float(z.hip - z.waist - sum(darts.front) - sum(darts.back))
+    if plan is None:
+        taken = min(taken, GATHERED_SIDE_MM)
+        return (*drawn(taken)[0], taken)
     before, off_before = taken - 1.0, drawn(taken - 1.0)[1]
     pair, off = drawn(taken)
     for _ in range(30):  # secants; the length grows by about 1 mm with each mm
@@ -283,6 +303,13 @@ def _zip_to_pass(front: Panel, back: Panel, z: Sizes, inches: bool) -> float:
     return min(max(small) + step, most_) if small else 0.0
 
 
+def _everything(s: Sheet, z: Sizes) -> Sources:
+    """What side and waist hang on: the waist is drawn to its length on front and back at once."""
+    return sources_of(
+        z.hip, z.waist, z.depth, z.length, z.flare, z.drop, z.rise, s.style["shaping"]
+    )
+
+
 def _xy(p: Points) -> tuple[float, float]:
     return float(p[0]), float(p[1])
 
@@ -323,9 +350,10 @@ def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> N
         panel.half, points, s.measurements, seam,
         grain=grain, notches=tuple(notches), darts=darts, marks=tuple(marks),
     )  # fmt: skip
-    everything = (z.hip, z.waist, z.depth, z.length, z.flare, z.drop)
+    everything = _everything(s, z)
     vent = s.options("slit", "vent_width", "zip_length", "centre_back")
-    centre, hem = (z.length, z.drop), (z.hip, z.depth, z.length, z.flare)
+    centre = (z.length, z.drop if panel.half == BACK else z.rise)
+    hem = (z.hip, z.depth, z.length, z.flare, z.rise)
     more_ = (hem, vent) if seam else ()
     s.add(
         made, all=everything, fold=centre, centre_back=(centre, more_), hem=(hem, more_),
@@ -346,6 +374,24 @@ def _vent(s: Sheet, z: Sizes, slit_mm: float) -> dict[str, Points]:
     }
 
 
+def _gather(s: Sheet, whole: dict[str, float], finished: dict[str, float]) -> None:
+    """What is gathered into the band, on the pieces' labels and in a note."""
+    wrong = s.style["waist_finish"] == "facing"
+    what = "cannot hold a waist that is gathered."
+    s.fault(wrong, "style.waist_finish", what, "Choose 'waist_finish: band', or 'shaping: darts'.")
+    s.stop()
+    told = []
+    for half, long_ in whole.items():
+        text = f"gather {s.t(long_)} into {s.t(finished[half])}"
+        piece = s.pieces[half]
+        s.pieces[half] = piece.with_(label=(*piece.label[:2], text, *piece.label[2:]))
+        told.append(f"{half} {text}")
+    why = ""
+    if s.style["shaping"] == "auto":
+        why = " Darts cannot take in so much between hip and waist."
+    s.notes.append(f"The waist is gathered: {', '.join(told)}.{why}")
+
+
 def _dart_places(panel: Panel) -> Points:
     """Where the darts stand on the closed waist, mm from the centre."""
     return np.cumsum([part.length for part in panel.waist])[:-1]
@@ -354,7 +400,11 @@ def _dart_places(panel: Panel) -> Points:
 def _finish(s: Sheet, front: Panel, back: Panel, z: Sizes) -> None:
     """Band or facings, with the seams that join them to the skirt."""
     whole = {h: 2.0 * sewn_length(s.pieces[h], "waist") for h in (FRONT, BACK)}
-    f, b = whole[FRONT], whole[BACK]
+    full = sum(whole.values()) - 2.0 * float(z.waist)
+    full = full if full > 0.5 else 0.0
+    f, b = (w * (1.0 - full / sum(whole.values())) for w in whole.values())
+    if full:
+        _gather(s, whole, {FRONT: f, BACK: b})
     if s.style["waist_finish"] == "band":
         over = s.style["band_overlap"]
         cuts = {p.half: _dart_places(p) for p in (front, back)}
@@ -374,7 +424,11 @@ def _finish(s: Sheet, front: Panel, back: Panel, z: Sizes) -> None:
         s.add(made, all=(z.waist, over, high), waist=(z.waist, over))
         waist = ((FRONT, "waist"), (FRONT, "waist"), (BACK, "waist"), (BACK, "waist"))
         name = "waistband"
-        s.seams.append(Seam(name, ((name, "waist"),), waist, float(over), "of overlap"))
+        on_band = ((name, "waist"),)
+        if full:
+            s.seams.append(Seam(name, waist, on_band, full - float(over)))
+        else:
+            s.seams.append(Seam(name, on_band, waist, float(over), "of overlap"))
     elif s.style["waist_finish"] == "facing":
         for panel in (front, back):
             seam = panel.half == BACK and s.style["centre_back"] == "seam"
@@ -382,7 +436,7 @@ def _finish(s: Sheet, front: Panel, back: Panel, z: Sizes) -> None:
             made = closed_facing(
                 name, panel.closed, float(width), _dart_places(panel), seam, s.measurements
             )
-            s.add(made, all=(z.hip, z.waist, z.depth, z.length, z.flare, z.drop, width))
+            s.add(made, all=(_everything(s, z), width))
             there = ((panel.half, "waist"),)
             s.seams.append(Seam(f"{panel.half} facing", ((name, "waist"),), there))
 
@@ -403,6 +457,7 @@ def straight_skirt(s: Sheet) -> None:
         length=s.chosen("length", LENGTHS_MM) + s.fitted("length below waist"),
         flare=(style["flare"] - style["taper"] + s.fitted("hem")) / 4,
         drop=s.fitted("sway back"),
+        rise=least(s.fitted("stomach") / 2, MOST_RISE_MM),
         ring=m["hip_girth"]
         + least(HIP_PASS_MM, style["hip_ease"] + s.fitted("hip") - BELOW_EASE_MM),
     )
@@ -414,8 +469,15 @@ def straight_skirt(s: Sheet) -> None:
             f"{s.t(2 * over)} wider at the hip than asked for."
             + (" Are the two girths swapped?" if over > SWAPPED_MM else "")
         )
-    plan = plan_darts(float(z.hip - z.waist))
-    widths = {FRONT: (z.hip - BACK_WIDER) / 2, BACK: (z.hip + BACK_WIDER) / 2}
+    plan = None
+    if style["shaping"] != "gathers":
+        try:
+            plan = plan_darts(float(z.hip - z.waist), _dart_scale(float(z.depth)))
+        except DraftError:
+            if style["shaping"] == "darts" or style["waist_finish"] == "facing":
+                raise
+    shift = s.fitted("stomach") / 2
+    widths = {FRONT: (z.hip - BACK_WIDER) / 2 + shift, BACK: (z.hip + BACK_WIDER) / 2 - shift}
     front, back, taken = _solved(z, plan, {h: float(w) for h, w in widths.items()})
     wide = float(widths[BACK]) + max(float(z.flare), 0.0) + 50.0
     with s.step("frame", "Centre line, waist line, hip line and hem line"):
@@ -446,7 +508,7 @@ def _refuse(s: Sheet, z: Sizes) -> None:
     )
     s.fault(z.length < z.depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
     s.fault(z.drop > 0.2 * z.depth, "fit", "'sway back' takes too much from so short a hip.", "Use less.")  # fmt: skip
-    narrow = 0.5 * (z.hip - BACK_WIDER) + z.flare < 100.0
+    narrow = 0.5 * (z.hip - BACK_WIDER) - 0.5 * s.fitted("stomach") + z.flare < 100.0
     s.fault(narrow, "style.taper", "leaves hardly any hem.", "Use less.")
     s.stop()
 
@@ -461,8 +523,9 @@ def _record(s: Sheet, panel: Panel, z: Sizes, taken: Amount) -> None:
         hip = s.spots[f"{half} hip"]
         up = found(end[1], "the side is raised by", taken)
         s.point(f"{half} side waist", on="waist line", out=hip.x - taken, up=up)
-        if half == BACK and z.drop:
-            s.point(f"{half} centre", on=CENTRE_LINE, up=-z.drop)
+        off = -z.drop if half == BACK else z.rise
+        if off:
+            s.point(f"{half} centre", on=CENTRE_LINE, up=off)
         out, up = found(foot[0], "hem", z.flare), found(foot[1] + z.length, "raised", z.flare)
         s.point(f"{half} hem", on="hem line", out=out, up=up)
         s.draw("side to the hip", side[0].flatten(), "softly bowed")
@@ -483,7 +546,7 @@ def _record(s: Sheet, panel: Panel, z: Sizes, taken: Amount) -> None:
         s.draw("waist", line_, f"as one smooth line{folded}, square to the centre and to the side")
         s.tell("waist with the darts closed", panel.closed.length)
         if half == BACK:
-            s.tell("front and back together", z.waist)
+            s.tell("front and back together, finished", z.waist)
 
 
 def _record_vent(s: Sheet, slit_mm: float) -> None:
@@ -511,6 +574,10 @@ def _true(s: Sheet, z: Sizes, wanted: Amount, waist: Amount, zip_mm: float) -> N
     s.checks.append(Check("the hip passes", short, GIRTH_MM, short <= GIRTH_MM, text))
     hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
     round_ = 2.0 * sum(sewn_length(s.pieces[h], "waist") for h in (FRONT, BACK))
+    if "waistband" in s.pieces:  # what is gathered in is measured on its band
+        round_ = s.pieces["waistband"].edges["waist"].length_mm - float(s.style["band_overlap"])
+    elif round_ > waist + 1.0:  # it is gathered, and on what is hers to add
+        round_ = float(waist)
     for name, mm, body, asked, more in (
         ("waist girth", round_, s.m["waist_girth"], waist, False),
         ("hip girth", hip, s.m["hip_girth"], wanted, 2.0 * z.hip > wanted + 0.1),
@@ -527,5 +594,6 @@ BLOCK = Block(
     options=OPTIONS,
     edges=("fold", "centre back", "vent top", "vent", "hem", "side", "waist", "outer", "left side", "inner", "right side"),
     draw=straight_skirt,
-    changes=("waist", "hip", "hem", "length below waist", "sway back"),
+    changes=("waist", "hip", "hem", "length below waist", "sway back", "stomach"),
+    allowances={"all": 15.0, "hem": 40.0, "waist": 10.0, "centre back": 20.0},
 )  # fmt: skip

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from drafting.shaping.changes import Change
 
 _DRAFT_FIELDS = frozenset({"measurements", "garment", "base", "imported"})
+ZIP_SEAM_MM = 15.0  # a zip is sewn on 1.5 to 2 cm (common practice, no source)
 _SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no source)
 
 
@@ -288,7 +289,7 @@ class Docket:
                 return []
             return [
                 "No allowance is set: the pieces would be cut on the seam line, with nothing to sew. "
-                f"Add this line to {where}: 'allowances: {{all: 10 mm, hem: 25 mm}}' (or 'all: 0' "
+                f"Add this line to {where}: 'allowances: {{{self._usual_allowances()}}}' (or 'all: 0' "
                 "if the outlines hold their allowances already)."
             ]
         said = []
@@ -305,7 +306,24 @@ class Docket:
                     f"{key} is {mm:.3g} mm: {meant} A number without a unit is in "
                     f"{self.unit}; write it with its unit, such as '{key.rsplit('.', 1)[-1]}: 1 cm'."
                 )
+        for piece in self.pieces().values():
+            widths = piece.widths(self.allowances_for(piece.name))
+            for edge in dict.fromkeys(n.edge for n in piece.notches if n.match == "zip"):
+                mm = widths.get(edge, widths.get("all", 0.0))
+                if 0.0 < mm < ZIP_SEAM_MM:
+                    said.append(
+                        f"The {edge} of the {piece.name} takes the zip with an allowance of {mm:.3g} mm: "
+                        f"15 to 20 mm are usual there. Add '{edge}: 18 mm' under 'allowances'."
+                    )
         return said
+
+    def _usual_allowances(self) -> str:
+        """What is usual for the docket's block, as a docket writes it."""
+        from drafting.blocks import get
+
+        block = getattr(self.garment, "block", "")
+        usual = get(block).allowances if block else {"all": 10.0, "hem": 25.0}
+        return ", ".join(f"{edge}: {mm:g} mm" for edge, mm in usual.items())
 
     def _bare_edges(self, piece: Piece) -> list[str]:
         """Edges of a piece for which neither they nor 'all' have an allowance."""

@@ -1,6 +1,6 @@
 """The drawing sheet: amounts that know their sum, points, lines and steps, and their record."""
 
-from drafting.sheet.amount import Amount, Choice, found, least, most, number, sources_of
+from drafting.sheet.amount import Amount, Choice, Sources, found, least, most, number, sources_of
 from drafting.sheet.board import Sheet, edges_of, plain, ring_pairs
 from drafting.sheet.record import Deed, Recorded, Spot, Step, read_steps
 
@@ -10,6 +10,7 @@ __all__ = [
     "Deed",
     "Recorded",
     "Sheet",
+    "Sources",
     "Spot",
     "Step",
     "edges_of",

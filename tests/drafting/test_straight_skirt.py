@@ -107,7 +107,7 @@ def closed(piece: Piece) -> np.ndarray:
     return line
 
 
-@pytest.mark.parametrize(("waist", "hip"), [(72, 96), (60, 98), (88, 96), (100, 130)])
+@pytest.mark.parametrize(("waist", "hip"), [(72, 96), (62, 98), (88, 96), (100, 130)])
 def test_waist_is_one_smooth_line_with_the_darts_closed(waist: float, hip: float) -> None:
     """No corner over a dart (under 1.5°), square at the centre, as long as half the waist asks."""
     d = skirt(waist, hip)
@@ -212,25 +212,87 @@ def test_side_seam_bends_evenly(waist: float, hip: float) -> None:
     ("shaping", "front", "back", "side"),
     [
         (130, [20], [20, 20], 35), (80, [20], [20, 20], 10), (140, [20], [20, 20], 40),
-        (155, [25], [25, 25], 40), (190, [27.5, 27.5], [27.5, 27.5], 40), (60, [40 / 3], [40 / 3] * 2, 10),
-        (45, [12.5], [12.5], 10), (32, [], [12], 10), (25, [], [], 12.5), (0, [], [], 0),
+        (155, [25], [25, 25], 40), (170, [15], [30, 30], 40), (193, [22.5] * 2, [31.25] * 2, 42.75),
+        (60, [40 / 3], [40 / 3] * 2, 10), (45, [], [25], 10), (32, [], [12], 10), (25, [], [], 12.5),
+        (0, [], [], 0),
     ],
 )  # fmt: skip
 def test_darts_follow_the_figure(
     shaping: float, front: list[float], back: list[float], side: float
 ) -> None:
-    """Worked by hand: 2 cm darts where the side keeps 1 to 4 cm, else wider, more, or fewer."""
+    """Worked by hand: 2 cm darts where the side keeps 1 to 4 cm, else wider, more, or fewer; a third
+    of what they take in front, none wider than a quarter of its length (12.5 cm: 31.25 mm)."""
     plan = plan_darts(shaping)
+    if shaping == 170:  # 90 in darts: one in front would be 30 wide on 10 cm, so there are two
+        front = [15.0, 15.0]
     assert list(plan.front) == pytest.approx(front)
     assert list(plan.back) == pytest.approx(back)
     assert (shaping - sum(plan.front) - sum(plan.back)) / 2 == pytest.approx(side)
 
 
-def test_too_much_for_darts_is_refused() -> None:
-    """A waist that darts of 3 cm and side seams cannot reach is refused with what to do."""
-    assert isinstance(plan_darts(220), DartPlan)
-    with pytest.raises(DraftError, match="yoke or gathers"):
-        skirt(60, 112)
+@pytest.mark.parametrize(("waist", "hip"), [(72, 96), (62, 98), (74, 104), (88, 96), (100, 130)])
+def test_a_third_in_front_and_no_dart_too_wide(waist: float, hip: float) -> None:
+    """Measured on the pieces: widths at most a quarter of the legs; where both halves have darts the
+    front takes half of what the back takes. Common practice, no source."""
+    d = skirt(waist, hip)
+    taken = {
+        h: [math.dist(x.first, x.second) for x in d.pieces[h].darts] for h in ("front", "back")
+    }
+    for half, widths in taken.items():
+        for wide, dart in zip(widths, d.pieces[half].darts, strict=True):
+            assert wide <= 0.25 * dart.legs_mm[0] + 0.3
+    if taken["front"] and max(taken["back"]) < 31.0:  # beyond that the front takes what is left
+        assert sum(taken["front"]) == pytest.approx(0.5 * sum(taken["back"]), rel=0.03)
+
+
+def test_too_much_for_darts_is_gathered() -> None:
+    """A waist that darts and side seams cannot reach: refused with what to do where darts are asked
+    for, else gathered into its band, with the amounts told and the band as long as ever."""
+    assert isinstance(plan_darts(190), DartPlan)
+    with pytest.raises(DraftError, match="shaping: gathers"):
+        skirt(60, 112, style={"shaping": "darts"})
+    with pytest.raises(DraftError, match="shaping: gathers"):
+        skirt(60, 112, style={"waist_finish": "facing"})
+    d = skirt(60, 112)
+    assert failing(d) == []
+    assert not any(p.darts for p in d.pieces.values())
+    assert any("gathered" in n and "Darts cannot" in n for n in d.notes)
+    band = d.pieces["waistband"].edges["waist"].length_mm
+    assert band == pytest.approx(600 + 15 + 30)
+    waist = 2 * sum(d.pieces[h].edges["waist"].length_mm for h in ("front", "back"))
+    assert waist > band + 150
+    for half in ("front", "back"):
+        (line,) = (t for t in d.pieces[half].label if t.startswith("gather "))
+        whole = 2 * d.pieces[half].edges["waist"].length_mm / 10
+        assert line.startswith(f"gather {whole:.1f} cm into")
+    chosen = skirt(72, 96, style={"shaping": "gathers"})
+    assert failing(chosen) == [] and not any("Darts cannot" in n for n in chosen.notes)
+    with pytest.raises(DraftError, match="waist_finish"):
+        skirt(72, 96, style={"shaping": "gathers", "waist_finish": "facing"})
+
+
+def test_a_full_stomach_gets_a_fuller_front() -> None:
+    """2 cm go from back to front: each front half 1 cm wider at the hip, the back as much narrower,
+    the centre front 1 cm higher; hip and waist keep their girths."""
+    plain, d = skirt(90, 104), skirt(90, 104, fit=[{"change": "stomach", "by": "2 cm"}])
+    assert failing(d) == []
+    for half, by in (("front", 10.0), ("back", -10.0)):
+        grown = width_at(d.pieces[half], -206.0) - width_at(plain.pieces[half], -206.0)
+        assert grown == pytest.approx(by, abs=0.01)
+    assert d.pieces["front"].edges["fold"].points[0, 1] == pytest.approx(10.0)
+    assert d.pieces["front"].edges["fold"].points[-1, 1] == pytest.approx(-600.0)
+
+
+def test_usual_allowances_of_a_skirt() -> None:
+    """Zip seam 15 to 20 mm, hem 40 (common practice, no source); truing uses them where none are said,
+    and a docket with a narrower zip seam is cautioned."""
+    from drafting.blocks import get
+
+    usual = get("straight-skirt").allowances
+    assert 15.0 <= usual["centre back"] <= 20.0 and usual["hem"] == 40.0
+    assert failing(skirt(72, 96)) == []
+    path = Path(__file__).parents[2] / "configs" / "styles" / "pier-skirt.yaml"
+    assert not any("zip" in c for c in Docket.load(path).allowance_cautions())
 
 
 def test_waist_larger_than_the_hip() -> None:
@@ -462,7 +524,7 @@ def test_any_body_trues_or_is_refused_with_a_reason(
     try:
         d = skirt(waist, max(waist + more, 55.0), depth, style)
     except DraftError as error:
-        assert any(w in str(error) for w in ("yoke or gathers", "Make", "Are waist_girth"))
+        assert any(w in str(error) for w in ("shaping: gathers", "Make", "Are waist_girth"))
         return
     assert failing(d) == []
 
@@ -487,9 +549,9 @@ def test_json_tells_darts_and_what_is_sewn(
     assert main(["draft", str(path), "--out", str(tmp_path), "--json"]) == 0
     pieces = json.loads(capsys.readouterr().out)["pieces"]
     front = pieces["front"]
-    (dart,) = front["darts"]
+    wide = sum(dart["width_mm"] for dart in front["darts"])
     # the roof is a little longer than the straight line between the legs
     taken = front["edges_mm"]["waist"] - front["sewn_mm"]["waist"]
-    assert dart["width_mm"] <= taken < dart["width_mm"] + 0.5
+    assert wide <= taken < wide + 0.5
     total = 2 * (front["sewn_mm"]["waist"] + pieces["back"]["sewn_mm"]["waist"])
     assert total == pytest.approx(30.5 * 25.4 + 15.0, abs=0.1)  # waist 30 1/2 in and its ease
