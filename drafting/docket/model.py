@@ -321,7 +321,7 @@ class Docket:
         """What is usual for the docket's block, as a docket writes it."""
         from drafting.blocks import get
 
-        block = getattr(self.garment, "block", "")
+        block = str((self.garment or {}).get("block") or "")
         usual = get(block).allowances if block else {"all": 10.0, "hem": 25.0}
         return ", ".join(f"{edge}: {mm:g} mm" for edge, mm in usual.items())
 

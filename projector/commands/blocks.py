@@ -168,6 +168,8 @@ def _as_data(block: Block) -> dict[str, Any]:
     }
 
 
+_FEW_CHANGES = 8  # the overview stays on one screen
+
 _FIRST_DOCKET = (
     "chalkbeam: 1",
     "title: rehearsal top",
@@ -187,6 +189,8 @@ def _print_overview(block: Block) -> None:
         ("style", tuple(o.key for o in block.options)),
         ("fit", block.changes),
     ):
+        if head == "fit" and len(names) > _FEW_CHANGES:
+            names = (*names[:_FEW_CHANGES], f"and {len(names) - _FEW_CHANGES} more")
         if names:
             click.echo(_wrapped(f"{head}: {', '.join(names)}"))
     click.echo(f"  choices, limits, sketches: chalkbeam blocks {block.name}\n")
