@@ -13,7 +13,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 
 @dataclass(frozen=True)
@@ -57,6 +57,12 @@ def grain_turn(grain: tuple[tuple[float, float], tuple[float, float]] | None) ->
     if abs(turn) > 90.0 + 1e-9:
         turn = (turn + 360.0) % 360.0 - 180.0
     return 0.0 if abs(turn) < 1e-9 else turn
+
+
+def carry(matrix: NDArray[np.float64], points: ArrayLike) -> NDArray[np.float64]:
+    """(N, 2) points, or one of (2,), through a (3, 3) affine matrix."""
+    out = np.asarray(points, dtype=np.float64) @ matrix[:2, :2].T + matrix[:2, 2]
+    return np.asarray(out, dtype=np.float64)
 
 
 def cloth_from_piece(

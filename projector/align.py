@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.cloth import Cloth
+from drafting.placement import carry
 from projector.view import View
 
 Array = NDArray[np.float64]
@@ -102,12 +103,6 @@ class Registration:
         d2 = np.sum((np.asarray(points_cloth, dtype=np.float64) - middle) ** 2, axis=1)
         variance = pointer_mm**2 / 3.0  # of one coordinate, even within ± pointer_mm
         return np.asarray(np.sqrt(variance * (2.0 / len(p) + d2 / q)))
-
-
-def carry(matrix: Array, points: ArrayLike) -> Array:
-    """(N, 2) points through a (3, 3) affine matrix."""
-    p = np.asarray(points, dtype=np.float64)
-    return np.asarray(p @ matrix[:2, :2].T + matrix[:2, 2])
 
 
 def register(

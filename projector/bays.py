@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.cloth import Cloth
+from drafting.placement import carry
 from projector.frame import Seen
 from projector.view import View
 
@@ -993,7 +994,7 @@ def too_long(pieces: Sequence[Laid], calibration: Seen, view: View, margin_mm: f
     normals, reach = beam_quad(calibration, margin_mm)
     a = view.table_from_cloth
     for p in pieces:
-        table = p.outline_mm @ a[:2, :2].T + a[:2, 2]
+        table = carry(a, p.outline_mm)
         if np.any(table @ normals.T > reach):
             return True
     return False
@@ -1018,7 +1019,7 @@ def out_of_beam(
     points = [line for p in mine for line in lines_here(plan, index, p)[0]]
     if not points:
         return 0.0, 0.0
-    table = np.vstack(points) @ a[:2, :2].T + a[:2, 2]
+    table = carry(a, np.vstack(points))
     over = np.maximum((table @ normals.T - reach).max(axis=0), 0.0)
     move -= over @ normals
     return float(move[0]), float(move[1])

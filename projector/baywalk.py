@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
 from configs.units import length_text
-from projector.align import Registration, carry, register, told
+from drafting.placement import carry
+from projector.align import Registration, register, told
 from projector.bays import (
     LEAST_CROSSES,
     MOST_CROSSES,

@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
 from projector.output import DRAWING, JSON, PDF, write, write_picture
-from projector.trueness import Trueness, apply, best_rigid, measure
+from projector.trueness import Trueness, best_rigid, measure
 
 if TYPE_CHECKING:
     from calibrate.calibration import Calibration
@@ -178,7 +179,7 @@ def measured(
     table_from_cloth = view_of(docket, calibration).table_from_cloth
     pieces = docket.pieces()
     lines = [
-        apply(
+        carry(
             table_from_cloth @ p.cloth_from_piece,
             cut_line(faces.of(p).outline, on_fold=pieces[p.piece].fold is not None),
         )

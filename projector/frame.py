@@ -15,6 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
 from projector.marks import Item, Packed
 
 Array = NDArray[np.float64]
@@ -160,7 +161,7 @@ class Lens:
 def _carried(item: Item) -> Array:
     """(N, 2) an item's points on the table, mm."""
     a = item.table_from_item
-    return np.asarray(item.packed.points @ a[:2, :2].T + a[:2, 2])
+    return carry(a, item.packed.points)
 
 
 def _counter_clockwise(ring: Array) -> Array:

@@ -14,6 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
+
 Array = NDArray[np.float64]
 Colour = tuple[int, int, int]
 
@@ -200,4 +202,4 @@ def circle(cx: float, cy: float, radius: float, steps: int = 32) -> Array:
 
 def moved(lines: Iterable[Array], matrix: Array) -> list[Array]:
     """Lines through a (3, 3) affine matrix."""
-    return [line @ matrix[:2, :2].T + matrix[:2, 2] for line in lines]
+    return [carry(matrix, line) for line in lines]

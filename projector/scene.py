@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
 from projector import room
 from projector.faces import (
     BESIDE_MM,
@@ -433,9 +434,7 @@ class Stage:
         key = "label"
         item = self.piece(placement, state)
         a = item.table_from_item
-        return [
-            m.points @ a[:2, :2].T + a[:2, 2] for m in item.marks if m.kind == key and len(m.points)
-        ]
+        return [carry(a, m.points) for m in item.marks if m.kind == key and len(m.points)]
 
     def unlit(self, placement: Placement) -> str:
         """Whether a copy reaches out of the light: "" when all of it is lit, ``partly``, ``wholly``."""
@@ -449,7 +448,7 @@ class Stage:
     def _reaches_out(self, placement: Placement) -> str:
         a = self.table_from_piece(placement)
         # few points do: a beam is convex, so what lies between two lit corners is lit
-        lit = self.lens.covers(self.faces.of(placement).rough @ a[:2, :2].T + a[:2, 2])
+        lit = self.lens.covers(carry(a, self.faces.of(placement).rough))
         if lit.all():
             return ""
         return "partly" if lit.any() or self._looks_in(placement) else "wholly"
@@ -459,7 +458,7 @@ class Stage:
         import shapely
 
         a = self.table_from_piece(placement)
-        ring_mm = self.faces.of(placement).rough @ a[:2, :2].T + a[:2, 2]
+        ring_mm = carry(a, self.faces.of(placement).rough)
         return bool(shapely.Polygon(ring_mm).intersects(shapely.Polygon(self.lens.beam_mm)))
 
     def holds_all(self, placements: Sequence[Placement]) -> bool:
@@ -471,7 +470,7 @@ class Stage:
         rings = []
         for p in placements:
             a = view @ p.cloth_from_piece
-            rings.append(self.faces.of(p).rough @ a[:2, :2].T + a[:2, 2])
+            rings.append(carry(a, self.faces.of(p).rough))
         return bool(self.lens.covers(np.concatenate(rings)).all())
 
     def beyond(self, placement: Placement, clear_of: Sequence[Array] = ()) -> tuple[Item, Array]:
@@ -481,7 +480,7 @@ class Stage:
         """
         face = self.faces.of(placement)
         a = self.table_from_piece(placement)
-        goal = 0.5 * (face.rough.min(axis=0) + face.rough.max(axis=0)) @ a[:2, :2].T + a[:2, 2]
+        goal = carry(a, 0.5 * (face.rough.min(axis=0) + face.rough.max(axis=0)))
         middle = self.middle_mm
         read = self.reading_frame((0.0, 0.0))[:2, :2]
         way = (goal - middle) / max(1.0, float(np.hypot(*(goal - middle))))
@@ -507,7 +506,7 @@ class Stage:
         head = [tip - 9.0 * d + 5.0 * side, tip, tip - 9.0 * d - 5.0 * side]
         words = [w + np.array([0.0, -22.0]) for w in text_block([name], _BEYOND_MM)]
         marks = (
-            self.mark("strong", [polyline(foot, tip), polyline(*head)], wider=1.2),
+            self.mark("strong", [np.array([foot, tip]), np.array(head)], wider=1.2),
             self.mark("text", words),
         )
         return Item(f"beyond:{placement.key}", marks, self.reading_frame(at)), ground
@@ -526,7 +525,7 @@ class Stage:
         lines: list[Array] = []
         for p in placements:
             for line in self.faces.of(p).lines["cutting"]:
-                table = _through(self.table_from_piece(p), line)
+                table = carry(self.table_from_piece(p), line)
                 lines += _outside(stepped(table, 3.0), read_from_table, boxes)
         return Item("ghost", (self.mark("ghost", lines),), np.eye(3))
 
@@ -535,7 +534,7 @@ class Stage:
         face = self.faces.of(placement)
         a = placement.cloth_from_piece
         points = face.rough if rough else face.outline
-        return np.asarray(points @ a[:2, :2].T + a[:2, 2])
+        return carry(a, points)
 
     # -- cloth, strip, and what helps -----------------------------------------------------------
 
@@ -600,7 +599,7 @@ class Stage:
         frame, length, high = self.strip_box(height, far=far)
         m = 2.5 * _STRIP_MARGIN_MM
         low, top = (0.0, high + m) if far else (-m, high)
-        return _through(frame, polyline((-m, low), (length + m, low), (length + m, top), (-m, top)))
+        return carry(frame, polyline((-m, low), (length + m, low), (length + m, top), (-m, top)))
 
     def strip(
         self,
@@ -629,7 +628,7 @@ class Stage:
         box = polyline((-m, -m), (length + m, -m), (length + m, height), (-m, height))
         if far:
             box = polyline((-m, 0), (length + m, 0), (length + m, height + m), (-m, height + m))
-        ground = _through(frame, box)
+        ground = carry(frame, box)
         return Strip(item, ground, places, tall, length, rows, _MOST_ROWS, far=far)
 
     def handle(
@@ -651,12 +650,12 @@ class Stage:
         at = where((length, height))
         if at is None:
             frame, free, _ = self.strip_box(height)
-            at = _through(frame, np.array([max(0.0, 0.5 * (free - length)), 0.0]))
+            at = carry(frame, np.array([max(0.0, 0.5 * (free - length)), 0.0]))
         frame = self.reading_frame(at)
         marks, places = self._row_of(buttons, frame, length, tall)
         marks.append(self.mark("button", [_rounded(1.0, 1.0, length - 1.0, height - 1.0, 6.0)]))
         item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
-        ground = _through(frame, polyline((0, 0), (length, 0), (length, height), (0, height)))
+        ground = carry(frame, polyline((0, 0), (length, 0), (length, height), (0, height)))
         return Strip(item, ground, places, tall, length, rows, _MOST_HANDLE_ROWS, small=True)
 
     def _row_of(
@@ -683,7 +682,7 @@ class Stage:
             keys.extend(s + np.array([x + width / 2, 13.0]) for s in text_block([button.key], 8.0))
             if button.on:
                 strong.append(_rounded(x + 1.6, 5.6, x + width - 1.6, tall - 1.6, 4.0))
-            places[button.action] = _through(frame, box)
+            places[button.action] = carry(frame, box)
             x += width + _GAP_MM
         marks = [
             self.mark("button", outlines),
@@ -749,7 +748,7 @@ class Stage:
 
     def check_panel(self, frame: Array) -> Array:
         """(4, 2) table mm: what is cleared under a check square, so that no line crosses it."""
-        return _through(frame, polyline((-14, -50), (214, -50), (214, 128), (-14, 128)))
+        return carry(frame, polyline((-14, -50), (214, -50), (214, 128), (-14, 128)))
 
     def check_corner(self, at_mm: Array, keep_off: Sequence[Array] = ()) -> Array:
         """(2,) where a check square stands that is asked for at a place: there, or the nearest free.
@@ -978,10 +977,6 @@ def _meet(one: Array, other: Array) -> bool:
     return True
 
 
-def _through(matrix: Array, points: Array) -> Array:
-    return np.asarray(points @ matrix[:2, :2].T + matrix[:2, 2])
-
-
 def _rounded(x0: float, y0: float, x1: float, y1: float, r: float) -> Array:
     t = np.radians(np.linspace(0.0, 90.0, 5))
     c, s = r * np.cos(t), r * np.sin(t)
@@ -1100,7 +1095,7 @@ def used_box(
         if p.aside or p.piece not in stage_faces:
             continue
         a = p.cloth_from_piece
-        points = stage_faces.of(p).outline @ a[:2, :2].T + a[:2, 2]
+        points = carry(a, stage_faces.of(p).outline)
         low, high = np.minimum(low, points.min(axis=0)), np.maximum(high, points.max(axis=0))
     if not np.isfinite(low).all():
         return None

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
+
 Array = NDArray[np.float64]
 
 _REACH_MM = 3.5  # how far to either side a line is looked for
@@ -59,11 +61,6 @@ def best_rigid(from_mm: Array, to_mm: Array) -> Array:
     out = np.eye(3)
     out[:2, :2], out[:2, 2] = turn, b - turn @ a
     return out
-
-
-def apply(matrix: Array, points: Array) -> Array:
-    """(3, 3) on (N, 2)."""
-    return np.asarray(points @ matrix[:2, :2].T + matrix[:2, 2])
 
 
 def stations(lines_mm: Sequence[Array]) -> tuple[Array, Array]:
@@ -119,7 +116,7 @@ def measure(
     found: tuple[Array, Array, Array] = (places, normals, np.zeros(len(places)))
     inside = np.ones(len(places), bool)
     for _ in range(3):
-        at, across = apply(world_from_table, places), normals @ world_from_table[:2, :2].T
+        at, across = carry(world_from_table, places), normals @ world_from_table[:2, :2].T
         inside = _inside(at, beam_mm, 2 * _REACH_MM)
         offset = _centroids(light, at[inside], across[inside])
         seen = np.isfinite(offset)

@@ -131,14 +131,15 @@ def test_lines_lie_true_on_the_table(home: Path, table: VirtualTable) -> None:
 
 def test_the_program_knows_how_sure_it_is(home: Path, table: VirtualTable) -> None:
     """The error that it expects over the beam is within a factor of three of the true one."""
-    from projector.trueness import apply, best_rigid
+    from drafting.placement import carry
+    from projector.trueness import best_rigid
 
     calibration = Calibration.load(home / "calibration.yaml")
     w, h = SIZE
     px = np.stack(np.meshgrid(np.linspace(0, w - 1, 15), np.linspace(0, h - 1, 9)), -1)
     px = px.reshape(-1, 2)
     said, truth = calibration.to_table(px), table.true_table_from_projector(px)
-    error = np.hypot(*(apply(best_rigid(said, truth), said) - truth).T)
+    error = np.hypot(*(carry(best_rigid(said, truth), said) - truth).T)
     expected = calibration.expected_error_mm(said)
     ratio = np.sqrt(np.mean(error**2)) / np.sqrt(np.mean(expected**2))
     assert 1 / 3 < ratio < 3

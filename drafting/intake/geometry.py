@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
+from drafting.placement import carry
 
 Array = NDArray[np.float64]
 
@@ -38,7 +39,7 @@ class Bezier:
 
     def moved(self, matrix: Array) -> Bezier:
         """The same after an affine ``matrix`` (3, 3)."""
-        return Bezier(apply(matrix, self.control))
+        return Bezier(carry(matrix, self.control))
 
     @property
     def ends(self) -> tuple[Array, Array]:
@@ -92,7 +93,7 @@ class Arc:
     def moved(self, matrix: Array) -> Arc:
         """The same after an affine ``matrix`` (3, 3)."""
         linear = matrix[:2, :2]
-        first, last, centre = apply(matrix, np.array([self.first, self.last, self.centre]))
+        first, last, centre = carry(matrix, np.array([self.first, self.last, self.centre]))
         return Arc(centre, linear @ self.u, linear @ self.v, self.start, self.sweep, first, last)
 
     @property
@@ -220,11 +221,6 @@ def bounded(value: float) -> float | None:
     if not abs(value) <= LARGEST:
         return None
     return value if abs(value) >= SMALLEST else 0.0
-
-
-def apply(matrix: Array, points: Array) -> Array:
-    """(N, 2) points after an affine ``matrix`` (3, 3)."""
-    return np.asarray(points @ matrix[:2, :2].T + matrix[:2, 2])
 
 
 def _set_out(points: Array) -> Array:

@@ -267,10 +267,9 @@ class Judge:
         """Match points that do not fall on the phase of the first of their group."""
         found = []
         first: dict[int, tuple[str, NDArray[np.float64]]] = {}
-        repeats = (
-            (0, self.cloth.repeat_length_mm, "along"),
-            (1, self.cloth.repeat_width_mm, "across"),
-        )
+        cloth = self.cloth
+        repeats = [(0, cloth.repeat_length_mm, "along"), (1, cloth.repeat_width_mm, "across")]
+        repeats = [r for r in repeats if r[1]]
         for p in laid:
             spec = self.specs.get(p.piece)
             if spec is None or spec.match is None:
@@ -278,8 +277,6 @@ class Judge:
             at = p.point(spec.match)
             key, origin = first.setdefault(spec.group, (p.key, at))
             for axis, repeat, word in repeats:
-                if not repeat:
-                    continue
                 off = (at[axis] - origin[axis] + 0.5 * repeat) % repeat - 0.5 * repeat
                 if abs(off) > PHASE_MM:
                     text = (
@@ -391,7 +388,7 @@ def _depth(one: Any, two: Any) -> float:
         return 0.0
     if not inset(one).intersects(inset(two)):
         return 0.0
-    low, high = 0.5 * OVERLAP_MM, 0.5 * OVERLAP_MM
+    low, high = 0.0, OVERLAP_MM
     while one.buffer(-high).intersects(two.buffer(-high)) and high < 1000.0:
         low, high = high, 2.0 * high
     for _ in range(12):

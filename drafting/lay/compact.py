@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from drafting.lay.first import State
 from drafting.lay.job import Job
-from drafting.lay.shapes import Points
+from drafting.outline import Points
 
 _MARGIN_MM = 0.002  # kept between parts, so that rounding never shows in the exact check
 SOLVED_MM = 0.004  # an overlap smaller than this is rounding

@@ -19,9 +19,10 @@ from configs.errors import Fault, LayError
 from drafting.cloth import Cloth, MatchPoint
 from drafting.lay.model import LaidPiece
 from drafting.lay.rules import Rules
-from drafting.lay.shapes import Points, cleaned, counter_clockwise, ring_area, same_turned_over
+from drafting.lay.shapes import cleaned, counter_clockwise, same_turned_over
+from drafting.outline import Points, signed_area
 from drafting.piece import Piece
-from drafting.placement import cloth_from_piece, grain_turn
+from drafting.placement import carry, cloth_from_piece, grain_turn
 
 FOLD_TOLERANCE_MM = 0.05
 SINGLE, THROUGH, FOLD = "single", "through", "fold"
@@ -105,7 +106,7 @@ def laid_piece(
     """A copy exactly where it is put, whatever its turn, as large as it is cut there."""
     matrix = cloth_from_piece(at, turn, mirrored)
     matrix[:2, :2] = matrix[:2, :2] @ cloth.growth(turn, mirrored)
-    ring = spec.ring @ matrix[:2, :2].T + matrix[:2, 2]
+    ring = carry(matrix, spec.ring)
     if mirrored:
         ring = ring[::-1].copy()
     how = spec.how(copy)
@@ -231,7 +232,7 @@ class _Reader:
             self.fault(name, "its outline is not a list of finite [x, y].")
             return None
         ring = cleaned(ring, 1e-6)
-        if len(ring) < 3 or abs(ring_area(ring)) < 1.0:
+        if len(ring) < 3 or abs(signed_area(ring)) < 1.0:
             self.fault(name, "its outline encloses no area.")
             return None
         from shapely.geometry import Polygon

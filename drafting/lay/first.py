@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.lay.job import Job, Stance
-from drafting.lay.shapes import Points, disc_around, minkowski, row_spans
+from drafting.lay.shapes import disc_around, minkowski, row_spans
+from drafting.outline import Points
 
 _ROWS = 120  # rows across the cloth: fine enough to be useful, coarse enough to be instant
 _MOST_CELLS = 40_000  # of the whole raster; long lays of many pieces get coarser cells

@@ -28,16 +28,15 @@ from drafting.lay.cuts import (
 from drafting.lay.model import LaidPiece, placement_parts
 from drafting.lay.rules import MOST_DISTANCE_MM, Rules
 from drafting.lay.shapes import (
-    Points,
     cleaned,
     convex_parts,
     counter_clockwise,
     pieces_without_holes,
-    ring_area,
     simplified_around,
 )
+from drafting.outline import Points, signed_area
 from drafting.piece import Piece
-from drafting.placement import cloth_from_piece
+from drafting.placement import carry, cloth_from_piece
 
 _FINE = 0.0003  # of the cloth's width: how far outlines are simplified for the exact planners
 _COARSE = 0.0015  # the same for the raster
@@ -285,7 +284,7 @@ class _Maker:
                 "Lay it on single cloth, or turn the piece or its fold.",
             )
             return None
-        area = abs(ring_area(stances[0].ring))
+        area = abs(signed_area(stances[0].ring))
         return Kind(spec.name, cut.how, tuple(stances), area, cut.layers, spec.tolerant, spec.group)
 
     def stance(self, spec: Spec, angle: float, flip: bool, fold: Any) -> Stance | None:
@@ -294,12 +293,12 @@ class _Maker:
         growth = self.cloth.growth(turn, flip)
         matrix = cloth_from_piece((0.0, 0.0), turn, flip)
         matrix[:2, :2] = matrix[:2, :2] @ growth
-        laid = spec.ring @ matrix[:2, :2].T
+        laid = carry(matrix, spec.ring)
         if flip:
             laid = laid[::-1]
         shift = 0.0
         if fold is not None:
-            ends = np.asarray(fold, dtype=float) @ matrix[:2, :2].T
+            ends = carry(matrix, fold)
             if abs(ends[0, 1] - ends[1, 1]) > FOLD_TOLERANCE_MM:
                 return None
             shift = -float(ends[0, 1])
@@ -316,7 +315,7 @@ class _Maker:
             around, fine, coarse = self.like_others(spec.ring, growth, turn, flip)
         # only true points bound a piece against the cloth's edge, or a full-width piece never fits
         low, high = laid.min(axis=0), laid.max(axis=0)
-        match = None if spec.match is None else spec.match @ matrix[:2, :2].T
+        match = None if spec.match is None else carry(matrix, spec.match)
         return Stance(turn, flip, matrix, laid, around, fine, coarse, low, high, match)
 
     def like_others(
@@ -331,7 +330,7 @@ class _Maker:
         turned = cloth_from_piece((0.0, 0.0), turn_deg, flip)
 
         def turn(points: Points) -> Points:
-            out = points @ turned[:2, :2].T
+            out = carry(turned, points)
             return np.ascontiguousarray(out[::-1] if flip else out)
 
         return turn(around), tuple(map(turn, fine)), tuple(map(turn, coarse))

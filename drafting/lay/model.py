@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.cloth import Cloth
-from drafting.placement import Placement
+from drafting.outline import signed_area
+from drafting.placement import Placement, carry
 
 if TYPE_CHECKING:
     from drafting.lay.job import Job
@@ -64,16 +65,12 @@ class LaidPiece:
 
     def point(self, point_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """(2,) where a point of the piece (piece mm) lies on the cloth."""
-        out: NDArray[np.float64] = (
-            self.cloth_from_piece[:2, :2] @ point_mm + self.cloth_from_piece[:2, 2]
-        )
-        return out
+        return carry(self.cloth_from_piece, point_mm)
 
     @property
     def area_mm2(self) -> float:
         """Cloth cut out, both layers counted, mm²."""
-        x, y = self.outline_mm[:, 0], self.outline_mm[:, 1]
-        return 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) * self.layers
+        return abs(signed_area(self.outline_mm)) * self.layers
 
     @property
     def placement(self) -> Placement:

@@ -23,13 +23,12 @@ from drafting.lay.compact import SOLVED_MM, Compactor
 from drafting.lay.first import Constructor, State, by_size, guess_length
 from drafting.lay.job import Job, Stance
 from drafting.lay.shapes import (
-    Points,
     disc_around,
     fill_spans,
     minkowski,
-    ring_area,
     row_spans,
 )
+from drafting.outline import Points, signed_area
 
 _ROWS = 110  # places across the cloth
 _DEEP = 1e6  # cost of a place that is not allowed at all
@@ -208,7 +207,9 @@ class Search:
         )
         depth = distance_transform_edt(inside, sampling=(self.ch / self.cw, 1.0))
         # overlaps of large pieces weigh more, so that small ones give way (pieces of 10 × 10 cells: 1)
-        cells = min(sum(map(ring_area, first)), sum(map(ring_area, second))) / (self.cw * self.ch)
+        cells = min(sum(map(signed_area, first)), sum(map(signed_area, second))) / (
+            self.cw * self.ch
+        )
         depth = np.maximum(depth - _FORGIVEN, 0.0) * math.sqrt(max(cells, 1.0) / 100.0)
         return depth.astype(np.float32), x0, y0
 

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.placement import cloth_from_piece, grain_turn
+from drafting.outline import Points, signed_area
+from drafting.placement import carry, cloth_from_piece, grain_turn
 
-Points = NDArray[np.float64]
 _SYMMETRY_MM = 0.1  # a mirror image closer than this is the same piece
 
 
@@ -31,15 +31,9 @@ def _after(values: NDArray[Any]) -> NDArray[Any]:
     return np.concatenate([values[1:], values[:1]])
 
 
-def ring_area(ring: Points) -> float:
-    """Signed area of a ring, mm² (positive when counter-clockwise); shoelace formula."""
-    x, y = ring[:, 0] - ring[0, 0], ring[:, 1] - ring[0, 1]
-    return 0.5 * float(np.dot(x, _after(y)) - np.dot(y, _after(x)))
-
-
 def counter_clockwise(ring: Points) -> Points:
     """The ring with its orientation made counter-clockwise."""
-    return ring if ring_area(ring) >= 0 else ring[::-1].copy()
+    return ring if signed_area(ring) >= 0 else ring[::-1].copy()
 
 
 def cleaned(ring: Points, eps: float = 1e-4) -> Points:
@@ -69,7 +63,7 @@ def same_turned_over(ring: Points, grain: Any) -> bool:
     """Whether turning a piece over about its grain (two points) gives the same piece at the shears."""
     from shapely.geometry import Polygon
 
-    upright = ring @ cloth_from_piece((0.0, 0.0), 90.0 + grain_turn(grain), False)[:2, :2].T
+    upright = carry(cloth_from_piece((0.0, 0.0), 90.0 + grain_turn(grain), False), ring)
     mirror = upright * (-1.0, 1.0)
     mirror = mirror + (upright.min(axis=0) - mirror.min(axis=0))
     one, two = Polygon(upright), Polygon(mirror)

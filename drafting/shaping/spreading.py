@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from drafting.curves import left_of, sweep, unit
-from drafting.outline import Edge, Points, without_repeats
+from drafting.outline import Edge, Points, signed_area, without_repeats
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at, turn
 from drafting.shaping.parts import (
@@ -158,8 +158,7 @@ def _far_first(piece: Piece, ends: Sequence[tuple[End, End]]) -> list[int]:
     areas = []
     for a, b in ends:
         still, _ = which_stays(*split(piece, a, b, np.zeros((0, 2))))
-        x, y = still.ring.T
-        areas.append(0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)))
+        areas.append(signed_area(still.ring))
     return [int(i) for i in np.argsort(areas)[::-1]]
 
 

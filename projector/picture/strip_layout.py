@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
 from projector import room
 from projector.scene import Strip, stepped
 from projector.session import words
@@ -102,7 +103,7 @@ def _lines_of_current(state: State) -> Array:
         if kind != "grain"
         for line in drawn
     ]
-    return np.asarray(np.concatenate(lines) @ a[:2, :2].T + a[:2, 2])
+    return carry(a, np.concatenate(lines))
 
 
 def _hides_current(state: State, strip: Strip) -> bool:
@@ -120,7 +121,7 @@ def _covers_piece(state: State, strip: Strip) -> bool:
 def on_table(state: State, p: Placement) -> Array:
     """(N, 2) table mm: a copy's ring, with few points."""
     a = state.stage.table_from_piece(p)
-    return np.asarray(state.stage.faces.of(p).rough @ a[:2, :2].T + a[:2, 2])
+    return carry(a, state.stage.faces.of(p).rough)
 
 
 def _dense(ring: Array) -> Array:

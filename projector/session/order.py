@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
+
 if TYPE_CHECKING:
     from drafting.placement import Placement
     from projector.scene import Stage
@@ -32,7 +34,7 @@ def order(stage: Stage, placed: Iterable[Placement], *, left_handed: bool = Fals
     rows: list[tuple[float, float, str]] = []
     for p in placed:
         a = stage.table_from_piece(p)
-        points = stage.faces.of(p).rough @ a[:2, :2].T + a[:2, 2]
+        points = carry(a, stage.faces.of(p).rough)
         seen = points @ read_from_table.T
         rows.append((float(seen[:, 1].min()), float(seen[:, 0].mean()), p.key))
     rows.sort(key=lambda r: (-r[0], r[2]))

@@ -22,6 +22,7 @@ from drafting.cloth import Cloth
 from drafting.lay.check import Judge
 from drafting.lay.cuts import specs_of
 from drafting.lay.quick import Hand, Still
+from drafting.placement import carry
 from projector.view import View
 
 if TYPE_CHECKING:
@@ -243,7 +244,7 @@ class Rules:
         # of the outline's own box, turned with it: the box's middle in the cloth would wander
         face = self.faces.of(p)
         middle = 0.5 * (face.outline.min(axis=0) + face.outline.max(axis=0))
-        return np.asarray(_carry(p, middle[None])[0])
+        return carry(p.cloth_from_piece, middle)
 
     # -- soft snapping -------------------------------------------------------------------------
 
@@ -336,11 +337,6 @@ def under(
 ) -> str | None:
     """The copy under a point of the cloth: the smallest of those that hold it, or just beside it."""
     return rules._others(None, lay).under(at_cloth, reach_mm)
-
-
-def _carry(p: Placement, points: Array) -> Array:
-    a = p.cloth_from_piece
-    return np.asarray(points @ a[:2, :2].T + a[:2, 2])
 
 
 def _wrap(deg: float) -> float:

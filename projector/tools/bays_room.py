@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from configs.errors import ChalkbeamError, Fault, InputError
 from configs.units import length_text
-from projector.align import carry, told
+from drafting.placement import carry
+from projector.align import told
 from projector.bays import (
     BayPlan,
     Laid,
@@ -111,7 +112,7 @@ def laid(stage: Stage, placed: Sequence[Placement]) -> list[Laid]:
         face = stage.faces.of(p)
         lines = [line for k in _KINDS if k != "cutting" for line in face.lines.get(k, ())]
         a = p.cloth_from_piece
-        outline = face.outline @ a[:2, :2].T + a[:2, 2]
+        outline = carry(a, face.outline)
         out.append(Laid(p.key, outline, tuple(moved(lines, a))))
     return out
 

@@ -56,7 +56,7 @@ def striped(along: float, across: float) -> Planted:
     """Two pieces of a check of 40 × 30 mm, the second off its phase."""
     cloth = {"width": 400, "length": 900, "repeat": {"length": 40, "width": 30},
              "match": [[{"piece": "a", "at": [0, 0]}, {"piece": "half", "at": [0, 0]}]]}  # fmt: skip
-    there = [at(0.0, 90.0), at(400.0 + along, 210.0 + across, piece="half")]
+    there = [at(7.0, 101.0), at(407.0 + along, 221.0 + across, piece="half")]
     told = {"phases": [("a", (0, 0)), ("half", (0, 0))], "repeat": (40.0, 30.0)}
     return Planted(there, (A, HALF), cloth, told=told)
 
@@ -183,7 +183,10 @@ def test_a_pair_of_one_side_is_told() -> None:
         assert judge([TWIN], cloth, there, APART) == []
     for same in (False, True):
         there = [at(0, over=same, piece="twin"), at(300, over=same, copy=2, piece="twin")]
-        assert [p.kind for p in judge([TWIN], cloth, there, APART)] == ["side"]
+        (found,) = judge([TWIN], cloth, there, APART)
+        wrong, right = ("twin/1", "twin/2") if same else ("twin/2", "twin/1")
+        assert (found.kind, found.keys) == ("side", (wrong,))
+        assert found.text.startswith(f"{wrong} lies the same side up as {right}:")
 
 
 def test_a_flaw_is_for_those_that_may() -> None:
@@ -239,6 +242,34 @@ def test_what_is_missing_or_too_many() -> None:
     assert any("a/1 is laid 2 times" in text for text in twice.problems())
     assert [p.kind for p in judge([A], cloth, [at(0), at(300, copy=3)], APART)] == ["count"]
     assert [p.kind for p in judge([A], cloth, [at(0, piece="b")], APART)] == ["count"]
+
+
+def test_out_of_a_corner() -> None:
+    """A piece wholly outside by both its sides, near the start or past the end, is told."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    for x, y in ((-500.0, -90.0), (1200.0, 700.0)):
+        assert [p.kind for p in judge([A], cloth, [at(x, y)], APART)] == ["outside"]
+
+
+def test_pieces_that_nothing_is_known_of_are_held_to_cloth_and_lines() -> None:
+    """Without how they are cut, overlaps, edges and flaws are still judged, by the cloth's own words."""
+    for tolerant, kinds in (([], ["flaw", "overlap"]), (["a"], ["overlap"])):
+        data = {"width": 300, "length": 900, "flaws": [HOLE], "tolerates_flaws": tolerant}
+        cloth = Cloth.from_dict(data)
+        laid = lay_as_it_is([A], cloth, [at(230), at(240, 290, copy=2), at(0)], APART).placements
+        laid = [laid[0], replace(laid[1], outline_mm=laid[0].outline_mm - (100.0, 0.0))]
+        assert sorted(p.kind for p in Judge({}, cloth, APART).problems(laid)) == kinds
+
+
+def test_the_turns_that_are_allowed_are_named() -> None:
+    """Of a piece with its grain aslant too, as the docket counts turns; turned over, the other way."""
+    bias = Piece.from_outline("a", RING, grain=((0, 0), (100, 100)))
+    cloth = Cloth.from_dict({"width": 900, "length": 900})
+    for over, turn, named in ((False, 45.0, "45°, 225°"), (True, 315.0, "135°, 315°")):
+        (found,) = judge([bias], cloth, [at(400, 400, turn + 9.0, over=over)], APART)[:1]
+        assert found.kind == "grain" and f"allowed are {named}." in found.text
+        rest = [p.kind for p in judge([bias], cloth, [at(400, 400, turn, over=over)], APART)]
+        assert rest == (["side"] if over else [])
 
 
 def test_pieces_that_cannot_be_cut_are_refused() -> None:

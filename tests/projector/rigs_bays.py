@@ -18,11 +18,11 @@ from scipy.optimize import least_squares
 from calibrate.calibration import Calibration, ProjectorModel
 from calibrate.virtual_table import VirtualTable
 from drafting import Docket
-from drafting.placement import Placement
+from drafting.placement import Placement, carry
 from projector.bays import inside
 from projector.baywalk import crosses_shown
 from projector.session.sitting import Sitting
-from projector.trueness import apply, best_rigid
+from projector.trueness import best_rigid
 
 
 def ideal(
@@ -148,7 +148,7 @@ class Worker:
 
     def on_cloth(self, world_mm: np.ndarray) -> np.ndarray:
         """World → cloth mm, as the cloth truly lies."""
-        return apply(np.linalg.inv(self.world_from_cloth), world_mm)
+        return carry(np.linalg.inv(self.world_from_cloth), world_mm)
 
     def work(self) -> None:
         """Trace every bay to the end."""
@@ -184,7 +184,7 @@ class Worker:
         """Slide the cloth to where the light shows the next bay, by hand."""
         aim = self.world_from_table @ self.sitting.state.tool.walk.view.table_from_cloth
         turn = math.radians(self.rng.uniform(-self.turn_deg, self.turn_deg))
-        middle = apply(
+        middle = carry(
             aim, np.array([np.mean(np.reshape(self.sitting.state.tool.walk.bay.rect, (2, 2)), 0)])
         )[0]
         c, s = math.cos(turn), math.sin(turn)
@@ -197,7 +197,7 @@ class Worker:
         """Bring the lit pointer over the chalk, and press."""
         self.sitting.frame()  # what she sees: the strip's buttons lie where they are shown
         label = self.sitting.state.tool.walk.next_cross.label
-        at = apply(self.world_from_cloth, self.chalk[label][None])
+        at = carry(self.world_from_cloth, self.chalk[label][None])
         at = at + self.rng.uniform(-self.pointer_mm, self.pointer_mm, 2)
         x, y = self.table.true_projector_from_table(at)[0]
         self.sitting.pointer("down", float(x), float(y))
@@ -244,7 +244,7 @@ class Worker:
     def offsets(self, frame: np.ndarray, places: np.ndarray, across: np.ndarray) -> float:
         """mm by which the light lies aside of these places of the cloth: middle of its centroids."""
         t = np.arange(-4.0, 4.01, 0.05)
-        at = apply(self.world_from_cloth, places)
+        at = carry(self.world_from_cloth, places)
         n = across @ self.world_from_cloth[:2, :2].T
         probe = (at[:, None] + n[:, None] * t[:, None]).reshape(-1, 2)
         light = self.table.light(frame, probe).sum(axis=1).reshape(len(places), len(t))

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from calibrate.virtual_table import VirtualTable
+from drafting.placement import carry
 from projector.frame import Lens
 from projector.marks import Item, mark
 from projector.painter import Painter
-from projector.trueness import Trueness, apply, best_rigid, measure
+from projector.trueness import Trueness, best_rigid, measure
 
 
 @dataclass(frozen=True)
@@ -95,6 +96,6 @@ def test_best_rigid_against_a_known_move() -> None:
     points = rng.normal(size=(20, 2)) * 300
     c, s = np.cos(0.7), np.sin(0.7)
     move = np.array([[c, -s, 12.0], [s, c, -7.0], [0, 0, 1.0]])
-    np.testing.assert_allclose(best_rigid(points, apply(move, points)), move, atol=1e-9)
+    np.testing.assert_allclose(best_rigid(points, carry(move, points)), move, atol=1e-9)
     mirrored = best_rigid(points, points * [1, -1])
     assert np.linalg.det(mirrored[:2, :2]) == pytest.approx(1.0)
