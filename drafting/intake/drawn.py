@@ -17,7 +17,7 @@ from configs.errors import Fault, InputError
 from drafting.intake.geometry import Array, Chain
 
 JOIN_MM = 0.1  # ends no further apart than this are one point; less than a pencil line
-MAX_LOOKS = 2_000_000  # at ends that lie near one another, of one file
+MAX_LOOKS = 300_000  # at ends that lie near one another, of one file
 
 CUTTING, SEWING, GRAIN, FOLD = "cutting", "sewing", "grain", "fold"
 NOTCH, DART, DRILL, MARK = "notch", "dart", "drill", "mark"

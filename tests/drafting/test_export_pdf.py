@@ -406,12 +406,12 @@ def test_turned_pieces_are_not_mirrored() -> None:
     turned = {n: s.turned for n, s in made.spots.items()}
     assert any(turned.values())
     from drafting.export.marks import label_of, strokes
-    from drafting.export.pdf import _laid
     from drafting.export.svg import box_of
+    from drafting.export.tiles import laid_on
 
     for name, piece in {"sleeve": sleeve(), "front": front()}.items():
         drawn = strokes(piece, None)
-        laid = _laid(piece, drawn, box_of(drawn), made.spots[name], label_of(piece, None))
+        laid = laid_on(piece, drawn, box_of(drawn), made.spots[name], label_of(piece, None))
         ring = next(s.points for s in laid.drawn if s.kind == "cutting")
         x, y = ring.T
         area = 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
