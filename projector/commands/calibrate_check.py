@@ -77,7 +77,7 @@ def check(
     if photo is not None:
         seen = detect(read_photo(photo), old.size, name=str(photo))
     else:
-        from projector.commands.calibrate_live import look
+        from projector.live import look
 
         seen = look(camera, display, old.size, frames)
     new = solve([seen], bars_mm=old.bars_mm, display=old.display).calibration

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,11 +10,11 @@ import click
 
 from projector.commands.lengths import LENGTH_MM
 from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command, Place
-from projector.output import CALIBRATION, PICTURE, picture_bytes, write_all
+from projector.output import CALIBRATION, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
-    from calibrate.camera import Source, View
-    from calibrate.detect import Detections
+    from calibrate.camera import Source
+    from calibrate.solve import Solution
 
 
 @click.command(cls=Command)
@@ -108,130 +107,45 @@ def run(
     keep_pictures: Path | None = None,
     as_json: bool = False,
     next_position: Callable[[int], None] | None = None,
-) -> Any:
+) -> Solution:
     """The command without its devices: a camera source, and a beam with ``size``, ``show``, ``wait``.
 
     Args:
         next_position: called before each further position; asks for Enter when not given.
 
-    Returns:
-        the `calibrate.solve.Solution`.
-
     Raises:
         Refusal: in her words, what was not seen; nothing is saved then.
     """
     from calibrate.calibration import keep
-    from calibrate.pattern import pattern_for
     from calibrate.report import as_data, text
     from calibrate.solve import bar_scale, solve
     from projector.console import print_json
+    from projector.live import look_from
 
     bar_scale(bars_mm)
-    say = _sayer(as_json)
-    pattern = pattern_for(beam.size, beam_width, large)
-    views: list[View] = []
-    for n in range(positions):
-        if n:
-            (next_position or _ask_to_move)(n + 1)
-        views.append(_one_position(source, beam, pattern, frames, patience, say, as_json))
-        say(
-            f"Position {n + 1} of {positions}: cards "
-            f"{', '.join(map(str, sorted(views[-1].seen.cards)))} and "
-            f"{len(views[-1].seen.pattern or ())} pattern corners."
-        )
-    solution = solve([v.seen for v in views], bars_mm=bars_mm, display=name, method="live")
-    saved = [keep(solution.calibration)]
+    pictures = (
+        [keep_pictures / f"position-{n + 1}.png" for n in range(positions)] if keep_pictures else []
+    )
+    look_over([], [("--keep-pictures", path, PICTURE, False) for path in pictures])
+    views = look_from(
+        source, beam, frames=frames, positions=positions, beam_width=beam_width, large=large,
+        patience=patience, say=lambda words: click.echo(words, err=as_json), quiet=as_json,
+        next_position=next_position or _ask_to_move,
+    )  # fmt: skip
+    seen = [v.seen for v in views]
+    solution = solve(seen, bars_mm=bars_mm, display=name, method="live")
+    saved = [keep(solution.calibration), *pictures]
     if out is not None:
         solution.calibration.save(out)
         saved.insert(0, out)
-    if keep_pictures is not None:
-        saved += _write_views(keep_pictures, views)
+    for path, view in zip(pictures, views, strict=False):
+        write_picture(path, view.picture)
     if as_json:
-        data = as_data(solution, [v.seen for v in views])
-        print_json({**data, "saved": [str(p) for p in saved]})
+        print_json({**as_data(solution, seen), "saved": [str(p) for p in saved]})
     else:
-        click.echo(text(solution, [v.seen for v in views]))
+        click.echo(text(solution, seen))
         click.echo("Saved: " + ", ".join(str(p) for p in saved))
     return solution
-
-
-def look(camera: int, display: int | None, size: tuple[int, int], frames: int = 30) -> Detections:
-    """One view with a plugged-in camera, for 'calibrate check --live'.
-
-    Raises:
-        Refusal: no camera, no display of that size, or nothing seen.
-    """
-    from calibrate.camera import DeviceSource
-    from calibrate.pattern import pattern_for
-    from projector.app import Beam
-
-    with DeviceSource.open(camera) as source, Beam.open(display, size) as beam:
-        pattern = pattern_for(beam.size)
-        return _one_position(source, beam, pattern, frames, 20.0, _sayer(True), False).seen
-
-
-def _one_position(
-    source: Source,
-    beam: Any,
-    pattern: Any,
-    frames: int,
-    patience: float,
-    say: Callable[[str], None],
-    quiet: bool,
-) -> View:
-    from rich.progress import Progress
-
-    from calibrate.camera import take_view
-    from projector.console import terminal
-
-    _wait_for_cards(source, beam, patience, say)
-    with Progress(console=terminal(stderr=True), transient=True, disable=quiet) as progress:
-        task = progress.add_task("Looking: stand clear of the light", total=2 * frames)
-
-        def told(done: int, whole: int) -> None:
-            progress.update(task, completed=done, total=whole)
-
-        return take_view(source, beam.show, pattern, frames=frames, wait=beam.wait, progress=told)
-
-
-def _wait_for_cards(source: Source, beam: Any, patience: float, say: Callable[[str], None]) -> None:
-    """White light and the small live picture until four cards are found, or three and patience ends.
-
-    Raises:
-        Refusal: fewer than three at the end; with what was wrong.
-    """
-    import numpy as np
-
-    from calibrate.camera import live_picture, look_for_cards
-    from configs.errors import Refusal
-
-    w, h = beam.size
-    beam.show(np.full((h, w, 3), 255, np.uint8))
-    beam.wait(source.settle_seconds)
-    until = time.monotonic() + patience
-    last = ""
-    while True:
-        picture, seen, wrong = look_for_cards(source)
-        ids = sorted(seen.cards) if seen else []
-        words = f"cards found: {', '.join(map(str, ids))} of four" if ids else "no cards found yet"
-        if words != last:
-            say(words[0].upper() + words[1:] + ".")
-            last = words
-        if len(ids) >= 4:
-            return
-        if time.monotonic() >= until:
-            if len(ids) >= 3:
-                say("Going on with three; four are truer.")
-                return
-            raise Refusal(
-                "few-cards" if ids else "no-cards",
-                f"{words} in {patience:.0f} s. {wrong}".strip(),
-                "Lay four cards flat near the corners of the light, all in the camera's picture, "
-                "and bright enough to read.",
-                data={"cards": ids},
-            )
-        beam.show(live_picture(picture, seen, beam.size, words))
-        beam.wait(0.05 if source.settle_seconds else 0.0)
 
 
 def _ask_to_move(position: int) -> None:
@@ -242,16 +156,3 @@ def _ask_to_move(position: int) -> None:
         prompt_suffix=" ",
         err=True,
     )
-
-
-def _sayer(as_json: bool) -> Callable[[str], None]:
-    def say(words: str) -> None:
-        click.echo(words, err=as_json)
-
-    return say
-
-
-def _write_views(folder: Path, views: list[View]) -> list[Path]:
-    pictures = {folder / f"position-{n}.png": v.picture for n, v in enumerate(views, 1)}
-    write_all({path: (picture_bytes(p), PICTURE) for path, p in pictures.items()})
-    return list(pictures)

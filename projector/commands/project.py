@@ -164,14 +164,19 @@ def _calibration(
 
 def _webcam(leading: FirstLight, beam: Beam, camera: int) -> None:
     """Look with the webcam on the same beam; what comes of it goes back to first light."""
+    from calibrate.calibration import keep
     from calibrate.camera import DeviceSource
+    from calibrate.solve import solve
     from configs.errors import ChalkbeamError
-    from projector.commands.calibrate_live import run as look
+    from projector.live import look_from
 
     try:
         with DeviceSource.open(camera) as source:
-            solved = look(source, beam, name=beam.display.name, bars_mm=leading.bars_mm)
-            leading.found(solved.calibration)
+            seen = [view.seen for view in look_from(source, beam, say=click.echo)]
+            name, bars = beam.display.name, leading.bars_mm
+            solution = solve(seen, bars_mm=bars, display=name, method="live")
+            keep(solution.calibration)
+            leading.found(solution.calibration)
     except ChalkbeamError as error:
         leading.again(str(error.faults[0]))
 

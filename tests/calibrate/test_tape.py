@@ -359,7 +359,7 @@ def test_guided_entry_asks_again_for_what_cannot_be(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Each pair is shown and saved at once; a slip is told at the table and taken again; skips are kept out."""
-    from projector.commands.calibrate_tape import guide
+    from projector.tape_guide import guide
 
     table = VirtualTable.random(7, SIZE)
     slips = {
@@ -386,7 +386,7 @@ def test_guided_entry_asks_again_for_what_cannot_be(
 
 def test_guided_entry_goes_on_where_it_was_left(tmp_path: Path) -> None:
     """'done' ends; started again, only what is missing is asked."""
-    from projector.commands.calibrate_tape import guide
+    from projector.tape_guide import guide
 
     table = VirtualTable.random(7, SIZE)
     path = tmp_path / "distances.yaml"
