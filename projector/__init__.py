@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from projector.painter import render as render
+    from projector.picture.scene import render as render
 
 __all__ = ["render"]
 
@@ -17,5 +17,5 @@ __all__ = ["render"]
 def __getattr__(name: str) -> Any:
     """Load a public name from its module (PEP 562)."""
     if name == "render":
-        return import_module("projector.painter").render
+        return import_module("projector.picture.scene").render
     raise AttributeError(f"module 'projector' has no attribute {name!r}")

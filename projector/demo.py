@@ -75,7 +75,7 @@ def run(
     from drafting.export.svg import pieces_svg
     from projector.lay_picture import lay_picture
     from projector.laying import laid
-    from projector.painter import render
+    from projector.picture.scene import render
 
     began = time.perf_counter()
     _is_for_a_demo(folder)
@@ -173,7 +173,7 @@ def measured(
     The table frame's place in the world is free (the calibration chose its origin), so distances
     are taken after the best rigid alignment, without scale.
     """
-    from projector.scene import faces_of, view_of
+    from projector.picture.on_table import faces_of, view_of
 
     faces = faces_of(docket)
     table_from_cloth = view_of(docket, calibration).table_from_cloth

@@ -22,7 +22,10 @@ from projector.frame import Lens
 from projector.lettering import text_width
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
-from projector.scene import Button, Stage
+from projector.picture import pages, signs
+from projector.picture import strip as strips
+from projector.picture.stage import Stage
+from projector.picture.strip import Button
 from projector.view import View
 
 if TYPE_CHECKING:
@@ -522,7 +525,9 @@ class FirstLight:
         made = EMPTY
         if self._pointer is not None and self.page != "pattern":
             x, y = (round(v, 1) for v in self._pointer)
-            made = self.painter.paint(self.lens.frame(self._stage.cursor(self.lens.to_table(x, y))))
+            made = self.painter.paint(
+                self.lens.frame(signs.cursor(self._stage, self.lens.to_table(x, y)))
+            )
         old, self._cursor = self._cursor, made
         if np.array_equal(old.index, made.index):
             return []
@@ -540,7 +545,7 @@ class FirstLight:
         ]
         if not buttons:
             return
-        strip = self._stage.strip((), buttons)
+        strip = strips.strip(self._stage, (), buttons)
         up = np.zeros(2)
         if self.page == "tape":
             up = 0.26 * np.array([0.0, float(np.ptp(self.lens.beam_mm[:, 1]))])
@@ -559,7 +564,7 @@ class FirstLight:
 
     def _page(self, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str]) -> None:
         said = (self._said,) if self._said else ()
-        self._put(self._stage.page(title, rows, (*said, *foot)))
+        self._put(pages.page(self._stage, title, rows, (*said, *foot)))
 
     def _picture(self, rgb: NDArray[Any]) -> None:
         if rgb.ndim == 2:
@@ -612,7 +617,7 @@ class FirstLight:
         x, y = (float(v) for v in self._stage.middle_mm)
         box = np.array([(-half, -74.0), (half, -74.0), (half, 24.0), (-half, 24.0)])
         self._clear(box * (1.06, 1.0) + (x, y))
-        self._put(self._stage.lines_in_middle(lines))
+        self._put(pages.lines_in_middle(self._stage, lines))
 
     def _show_bars(self) -> None:
         from calibrate.cards import BARS_MM
@@ -652,4 +657,4 @@ class FirstLight:
         corner = found.to_table(np.array([[self.size[0] * 0.62, self.size[1] * 0.55]]))[0]
         if np.isfinite(corner).all() and math.isfinite(float(corner.sum())):
             true = Stage.for_words(self.docket, found, View())
-            self.painter.put(self.painter.paint(true.lens.frame(true.check_square(corner))))
+            self.painter.put(self.painter.paint(true.lens.frame(signs.check_square(true, corner))))

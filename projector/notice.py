@@ -15,7 +15,8 @@ from projector.faces import text_block
 from projector.frame import Lens
 from projector.marks import Item, mark
 from projector.painter import Painter
-from projector.scene import INKS, wrapped
+from projector.picture.look import INKS
+from projector.picture.pages import wrapped
 
 Array = NDArray[np.float64]
 

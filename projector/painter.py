@@ -18,10 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from calibrate import Calibration
-    from drafting import Docket
     from projector.frame import FrameItem
-    from projector.view import View
 
 Colour = tuple[int, int, int]
 _CHUNK = 60_000  # pixel samples worked on at once: the temporaries stay in the cache
@@ -420,61 +417,3 @@ def _clip_far(
     kept = np.flatnonzero(enter < leave)
     a, d = a[kept], d[kept]
     return np.hstack([a + d * enter[kept, None], a + d * leave[kept, None]]), kept
-
-
-def render(
-    docket: Docket,
-    calibration: Calibration,
-    *,
-    mode: str = "arrange",
-    view: View | None = None,
-    ink: str | None = None,
-    lines: str | None = None,
-    weight: float | None = None,
-    current: str | None = None,
-    cloth: bool = True,
-) -> NDArray[np.uint8]:
-    """What the projector shows for a docket: (H, W, 3) uint8 RGB, the size of the calibration.
-
-    The picture of the cloth and its pieces; what only a table has (the strip of buttons, the
-    pointer) is not in it.
-
-    Args:
-        docket: with its lay; pieces put aside are not shown.
-        calibration: table mm to projector px.
-        mode: ``arrange``: all pieces alike; ``trace``: the current one bright, the others faint;
-            ``plain``: only the pieces' lines, no cloth.
-        view: how the cloth lies on the table; None for the docket's own, or centred in the beam.
-        ink: ``light``, ``bold`` or ``dark``; lines: ``both``, ``cutting`` or ``sewing``; weight:
-            makes every line so many times as wide. None for what the docket's table remembers.
-        current: the copy that is traced, ``front/1``; None for the next in order.
-        cloth: whether the cloth's own edge and fold are drawn.
-
-    Raises:
-        InputError, DraftError: the docket has faults or no lay; no such mode, ink, lines or copy.
-    """
-    from configs.errors import Fault, InputError
-    from projector.scene import INKS, LINES, MODES, build, ink_of
-
-    known = {
-        "mode": (mode, MODES),
-        "ink": (ink, tuple(INKS)),
-        "lines": (lines, tuple(LINES)),
-        "current": (current, tuple(p.key for p in docket.placed())),
-    }
-    faults = [
-        Fault(f"render: {name}", f"there is no '{value}'.", f"There are {', '.join(words)}.")
-        for name, (value, words) in known.items()
-        if value is not None and value not in words
-    ]
-    if faults:
-        raise InputError(faults)
-    scene = build(
-        docket, calibration, mode=mode, view=view, ink=ink, lines=lines, weight=weight,
-        current=current, cloth=cloth,
-    )  # fmt: skip
-    lens = scene.stage.lens  # at the height of the cloth, where that is known
-    painter = Painter(calibration.size, INKS[ink_of(docket, ink)].ground)
-    for item in scene.items:
-        painter.put(painter.paint(lens.frame(item)))
-    return painter.rgb()

@@ -22,7 +22,6 @@ BACK_UP = {
     ("drafting.docket.model", "drafting.docket.reader"): "Docket.load hands over to the reader",
     ("drafting.docket.model", "drafting.docket.text"): "Docket.save hands over to the writer",
     ("drafting.lay.model", "drafting.lay.check"): "Lay.problems asks the judge",
-    ("projector.scene", "projector.session.order"): "a frame alone goes on where tracing would",
 }
 
 

@@ -47,8 +47,9 @@ def frame(
     from configs.errors import Fault, InputError
     from projector.lay_picture import docket_lay
     from projector.laying import laid
-    from projector.painter import render
-    from projector.scene import Stage, light_words, view_of
+    from projector.picture.on_table import light_words, view_of
+    from projector.picture.scene import render
+    from projector.picture.stage import Stage
 
     wanted = parse_size(size) if size else None
     calibration = Calibration.load(calibration_file, wanted)

@@ -16,8 +16,12 @@ from numpy.typing import NDArray
 
 from projector.marks import Item
 from projector.painter import EMPTY, Painted, Painter
+from projector.picture import pages, signs
+from projector.picture import strip as strips
+from projector.picture.look import INKS
+from projector.picture.stage import PieceState
+from projector.picture.strip import Strip
 from projector.picture.strip_layout import StripLayout
-from projector.scene import INKS, PieceState, Strip
 from projector.session import words
 from projector.session.judged import OVERLAPS
 from projector.session.rules import lie_alike
@@ -115,7 +119,7 @@ class Compositor:
             stale = not self._lift(state)
         lines = () if stale else words.lines_for(state, strip)
         if not stale and strip is not None:
-            rows = state.stage.rows_needed(lines, strip)
+            rows = strip.rows_needed(lines)
             # in the middle of a drag it only grows: it shrinks when the hand has let go
             stale = rows > strip.rows or (rows < strip.rows and state.drag is None)
         self._key = key
@@ -197,13 +201,13 @@ class Compositor:
     def _page(self, state: State) -> Item:
         if state.page == "question":
             title = "Is the calibration still true?"
-            return state.stage.page(title, words.question_rows(state), state.question)
+            return pages.page(state.stage, title, words.question_rows(state), state.question)
         lines, strip = words.lines(state), self.shown.strip
         # what finds no room on the strip stands here
-        short = strip is not None and len(state.stage.figures(lines, strip)) < len(lines)
+        short = strip is not None and len(strip.figures(lines)) < len(lines)
         foot = (*([" | ".join(lines)] if strip is None or short else []), *words.HELP_FOOT)
         rows = words.help_rows(state)
-        item, count = state.stage.leaf(f"Help: {state.mode}", rows, foot, state.help_from)
+        item, count = pages.leaf(state.stage, f"Help: {state.mode}", rows, foot, state.help_from)
         last = state.help_from + count
         self.shown = replace(self.shown, next_help=last if last < len(rows) else 0)
         return item
@@ -222,7 +226,7 @@ class Compositor:
                 if p.key != state.loose and stage.unlit(p) == "wholly"
             ]
             for p in dark[:_MOST_ARROWS]:  # the strip counts them all
-                item, ground = stage.beyond(p, clear)
+                item, ground = signs.beyond(stage, p, clear)
                 clear.append(ground)
                 self._lay_over(state, ground, self.painter.paint(stage.lens.frame(item)))
         self._put_strip(state)
@@ -230,7 +234,7 @@ class Compositor:
             for item in state.tool.items(state):
                 self._put_item(state, item)
         if state.checking_at is not None:
-            self._put_item(state, stage.check_square(state.checking_at))
+            self._put_item(state, signs.check_square(stage, state.checking_at))
 
     def _put_strip(self, state: State) -> None:
         strip = self.shown.strip
@@ -240,7 +244,9 @@ class Compositor:
 
     def _put_item(self, state: State, item: Item) -> None:
         # nothing may cross a ruler or its numbers
-        panel = state.stage.check_panel(item.table_from_item) if item.key == "check" else None
+        panel = (
+            signs.check_panel(state.stage, item.table_from_item) if item.key == "check" else None
+        )
         self._lay_over(state, panel, self.painter.paint(state.stage.lens.frame(item)))
 
     def _lay_over(self, state: State, ground_mm: Array | None, painted: Painted) -> None:
@@ -386,7 +392,7 @@ class Compositor:
         at_mm, busy = state.pointer_mm, state.drag is not None
         if at_mm is not None and state.page not in ("dark", "light") and "moving" not in new:
             at = (round(float(at_mm[0]), 3), round(float(at_mm[1]), 3))
-            item = state.stage.cursor(at, busy=busy)
+            item = signs.cursor(state.stage, at, busy=busy)
             new["cursor"] = self._paint(state, item, (at, busy, state.stage.look))
         return new, first
 
@@ -401,9 +407,9 @@ class Compositor:
             return held[1]
         parts = [stage.piece(p, look)]
         if state.drag is not None and state.drag.guides:
-            parts.append(stage.guides(state.drag.guides))
+            parts.append(signs.guides(stage, state.drag.guides))
         if at is not None:
-            parts.append(stage.cursor(at, busy=True))
+            parts.append(signs.cursor(stage, at, busy=True))
         made = self.painter.paint(stage.lens.frame_joined(parts))
         self._painted["moving"] = (key, made)
         return made
@@ -416,8 +422,8 @@ class Compositor:
             return self._figures[1]
         held = self._figures[1] if self._figures[0] and self._figures[0][1] == place else {}
         made = {
-            f: held.get(f) or self.painter.paint(stage.lens.frame(stage.figure(f, strip)))
-            for f in stage.figures(lines, strip)
+            f: held.get(f) or self.painter.paint(stage.lens.frame(strips.figure(stage, f, strip)))
+            for f in strip.figures(lines)
         }
         self._figures = ((lines, place), made)
         return made
@@ -432,7 +438,7 @@ def _ground_items(state: State) -> Iterable[tuple[Item, Any]]:
     view, look = state.work.view, state.stage.look
     used = state.rules.figures(state.work.lay).used_mm
     bolt = state.docket.cloth is None or state.docket.cloth.lie_outline_mm is None
-    yield state.stage.cloth(used), (view, look, round(used) if bolt else 0)
+    yield signs.cloth(state.stage, used), (view, look, round(used) if bolt else 0)
 
 
 def _plan_items(state: State) -> Iterable[Item]:
@@ -445,7 +451,7 @@ def _plan_items(state: State) -> Iterable[Item]:
         if p.piece in state.stage.faces and not (p.key in here and lie_alike(p, here[p.key]))
     ]
     labels = [w for p in here.values() for w in state.stage.words_of(p, words.shown(state, p))]
-    yield state.stage.ghost(moved, labels)
+    yield signs.ghost(state.stage, moved, labels)
 
 
 def _box_of(ground_px: Array | None, painted: Painted) -> Box:

@@ -15,7 +15,11 @@ from numpy.typing import NDArray
 
 from drafting.placement import carry
 from projector import room
-from projector.scene import Strip, stepped
+from projector.picture import signs
+from projector.picture import strip as strips
+from projector.picture.edge import along_edge
+from projector.picture.signs import stepped
+from projector.picture.strip import Strip
 from projector.session import words
 from projector.session.registry import Row
 from projector.session.rows import row_of
@@ -43,17 +47,17 @@ class StripLayout:
         lines = words.lines(state)
         now = (row.name, first, state.mode, state.stage.view)
         if now != self._room[0]:
-            laid = state.stage.strip(lines, words.buttons(state, ("more", *names), row))
+            laid = strips.strip(state.stage, lines, words.buttons(state, ("more", *names), row))
             self._room = (now, len(laid.buttons) - 1)
         fit = max(self._room[1], 1)
         after = first + fit if first + fit < len(row.every) else 0
         if first or after:
             names = (*names[:fit], "more")
         buttons = words.buttons(state, names, row)
-        near = state.stage.strip(lines, buttons)
+        near = strips.strip(state.stage, lines, buttons)
         if state.page:
             return Shown(near, after)
-        far = state.stage.strip(lines, buttons, far=True)
+        far = strips.strip(state.stage, lines, buttons, far=True)
         if state.mode != "trace":
             # on the other side only when that covers nothing and her own side does
             free = [not _covers_piece(state, s) for s in (near, far)]
@@ -74,9 +78,9 @@ def _handle(state: State, row: Row) -> Strip:
     if state.tool is not None:
         lines.append((state.tool.clear_of(state), 100.0))
     if state.checking_at is not None:
-        keep_off.append(stage.check_panel(stage.reading_frame(state.checking_at)))
+        keep_off.append(signs.check_panel(stage, stage.reading_frame(state.checking_at)))
     read = stage.reading_frame((0.0, 0.0))[:2, :2]
-    frame, length, _ = stage.strip_box(1.0)
+    frame, length, _ = along_edge(stage, 1.0)
     near = frame[:2, :2] @ np.array([0.5 * length, 0.0]) + frame[:2, 2]
     strip = state.shown.strip
     stay = strip.item.table_from_item[:2, 2] if strip is not None and strip.small else None
@@ -88,7 +92,7 @@ def _handle(state: State, row: Row) -> Strip:
         )  # fmt: skip
 
     buttons = words.buttons(state, (*row.small, "more"), row)
-    return stage.handle(words.short_lines(state), buttons, where)
+    return strips.handle(stage, words.short_lines(state), buttons, where)
 
 
 def _lines_of_current(state: State) -> Array:

@@ -12,6 +12,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from projector.picture import signs
+from projector.picture.edge import along_edge
 from projector.session import hand, ways
 from projector.session.actions import done, settled
 from projector.session.registry import ACTIONS
@@ -101,11 +103,11 @@ def _on_check(state: State, at: Array) -> bool:
     corner = state.checking_at
     if corner is None:
         return False
-    return _in_quad(at, state.stage.check_panel(state.stage.reading_frame(corner)))
+    return _in_quad(at, signs.check_panel(state.stage, state.stage.reading_frame(corner)))
 
 
 def _on_edge(state: State, at: Array) -> bool:
-    frame, length, height = state.stage.strip_box(30.0)
+    frame, length, height = along_edge(state.stage, 30.0)
     local = frame[:2, :2].T @ (at - frame[:2, 2])
     return bool(-10.0 <= local[0] <= length + 10.0 and -20.0 <= local[1] <= height)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from projector.session import order
+from projector.picture import order
 from projector.session.registry import Step
 from projector.session.rules import Work, lie_alike
 from projector.session.state import State

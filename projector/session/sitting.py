@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 
 from projector.past import Past
 from projector.picture.compositor import Compositor
+from projector.picture.look import look_of
+from projector.picture.on_table import view_of
+from projector.picture.stage import Stage
 from projector.planning import Noted, Planning
-from projector.scene import Stage, look_of, view_of
 from projector.session import actions, hand, hands, words
 from projector.session.keys import Keys
 from projector.session.rules import History, Work

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.units import length_text
-from projector.scene import at_cloth
+from projector.picture.on_table import at_cloth
 from projector.session import judged
 from projector.session.rules import History, Rules, Work
 
@@ -23,8 +23,10 @@ if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
     from drafting.placement import Placement
+    from projector.picture.look import Look
+    from projector.picture.stage import Stage
+    from projector.picture.strip import Strip
     from projector.planning import Found
-    from projector.scene import Look, Stage, Strip
     from projector.session.keys import Keys
     from projector.tools.protocol import Tool
     from projector.view import View
@@ -267,8 +269,8 @@ def begun(
 ) -> State:
     """The first state of a sitting: in the mode and at the piece where the table was left."""
     from projector.height import truth
-    from projector.scene import light_of
-    from projector.session import order
+    from projector.picture import order
+    from projector.picture.on_table import light_of
 
     doubt = truth(docket, calibration)
     state = State(

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from projector.session import order
+from projector.picture import order
 from projector.session.rules import History
 from projector.session.state import Plan, State
 from projector.session.words import chalk, things, trouble_words

@@ -9,7 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from projector import height
-from projector.scene import INKS, LINES, used_box
+from projector.picture import signs
+from projector.picture import strip as strips
+from projector.picture.look import INKS, LINES
+from projector.picture.on_table import used_box
 from projector.session.registry import Step
 from projector.session.rows import row_of
 from projector.session.state import State
@@ -89,7 +92,7 @@ def check(state: State, large: bool) -> State:
     if state.checking_at is not None:
         return state.but(checking_at=None)
     at = state.pointer_mm if state.pointer_mm is not None else state.stage.middle_mm
-    corner = state.stage.check_corner(np.asarray(at, dtype=np.float64), _strips_room(state))
+    corner = signs.check_corner(state.stage, np.asarray(at, dtype=np.float64), _strips_room(state))
     ruler = "Lay a ruler on it: 100 mm each way, corner to corner 141.4 mm."
     notes = height.notes(state.docket, state.calibration)
     return state.but(checking_at=corner, unchecked=False).tell("\n".join([ruler, *notes]), 12.0)
@@ -100,7 +103,7 @@ def _strips_room(state: State) -> list[Array]:
     strip_ = state.shown.strip
     if strip_ is None:
         return []
-    return [strip_.ground_mm if strip_.small else state.stage.strip_room(far=strip_.far)]
+    return [strip_.ground_mm if strip_.small else strips.strip_room(state.stage, far=strip_.far)]
 
 
 # -- the whole lay ---------------------------------------------------------------------------------

@@ -6,7 +6,9 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from projector.scene import Button, PieceState, copy_of, light_words
+from projector.picture.on_table import copy_of, light_words
+from projector.picture.stage import PieceState
+from projector.picture.strip import Button
 from projector.session.judged import OVERLAPS
 from projector.session.keynames import printed
 from projector.session.registry import ACTIONS
@@ -14,7 +16,7 @@ from projector.session.rows import MODE_WORDS
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
-    from projector.scene import Strip
+    from projector.picture.strip import Strip
     from projector.session.registry import Row
     from projector.session.state import State
 

@@ -51,9 +51,10 @@ from projector.baywalk import (
 )
 from projector.faces import text_block
 from projector.marks import Item, Mark, circle, moved
-from projector.scene import LINES as SHOWN_LINES
-from projector.scene import PieceState
-from projector.session import order, words
+from projector.picture import order
+from projector.picture.look import LINES as SHOWN_LINES
+from projector.picture.stage import PieceState
+from projector.session import words
 from projector.session.registry import Row
 from projector.session.rows import IN_USE
 from projector.session.rules import under
@@ -63,7 +64,7 @@ from projector.view import rigid
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
-    from projector.scene import Stage
+    from projector.picture.stage import Stage
 
 Array = NDArray[np.float64]
 Spot = tuple[float, float]

@@ -13,6 +13,7 @@ from configs.units import length_text
 from projector.bays import cross_lines
 from projector.height import Height, height_of, off_by
 from projector.marks import Item, circle
+from projector.picture import signs
 from projector.session.registry import Row
 from projector.session.state import State
 from projector.tools.protocol import Tool
@@ -88,7 +89,7 @@ class HeightTool:
     def items(self, state: State) -> Sequence[Item]:
         """The foot of the lens, and the 100 mm square to hold a ruler to."""
         stage = state.stage
-        out = [stage.check_square(stage.middle_mm)]
+        out = [signs.check_square(stage, stage.middle_mm)]
         if self.height.foot_mm is not None:
             lines = [circle(0.0, 0.0, 9.0), *cross_lines((0.0, 0.0), 16.0)]
             frame = stage.reading_frame(self.height.foot_mm)

@@ -152,7 +152,7 @@ def docket_of(turn: float, mirrored: bool, *, laid: bool = True, grain: Any = No
 def test_the_light_on_the_cloth_shrinks_to_the_draft(turn: float, mirrored: bool) -> None:
     """The cutting and sewing lines that the projector shows, traced, cut and washed, are the draft."""
     from calibrate.calibration import Calibration, ProjectorModel
-    from projector.scene import Stage
+    from projector.picture.stage import Stage
     from projector.view import View
 
     docket = docket_of(turn, mirrored)

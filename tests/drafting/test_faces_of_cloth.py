@@ -19,7 +19,7 @@ from top_bodies import inches
 from drafting import draft
 from drafting.docket import Docket
 from drafting.lay import Cloth, Effort, Lay, plan
-from projector.scene import faces_of
+from projector.picture.on_table import faces_of
 from projector.session.rules import Rules
 
 Array = NDArray[np.float64]

@@ -13,7 +13,7 @@ from table_rig import docket, projector
 from drafting.blocks import draft
 from drafting.measurements import Measurements
 from projector.faces import LEAST_TEXT_MM, LabelRoom, copy_words, face_of
-from projector.scene import Stage
+from projector.picture.stage import Stage
 from projector.session import words
 from projector.session.sitting import Sitting
 
@@ -119,7 +119,7 @@ def test_words_beside_marks_are_drawn_when_it_is_the_pieces_turn() -> None:
     stage: Stage = sitting.state.stage
     from dataclasses import replace
 
-    from projector.scene import PieceState
+    from projector.picture.stage import PieceState
 
     (p,) = [q for q in sitting.state.work.placed() if q.piece == "sleeve"]
     plain = stage.faces["sleeve"]

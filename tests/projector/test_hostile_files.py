@@ -30,7 +30,7 @@ from projector.height import from_dict as height_from
 from projector.hold import is_open
 from projector.journal import Journal, journal_path, with_noted
 from projector.past import Past
-from projector.scene import look_of
+from projector.picture.look import look_of
 from projector.session.keys import load_keys
 from projector.session.rules import Work
 from projector.shares import together

@@ -15,7 +15,8 @@ from projector import render
 from projector.frame import FrameItem, Lens
 from projector.output import picture_bytes
 from projector.painter import Painter
-from projector.scene import Stage, view_of
+from projector.picture.on_table import view_of
+from projector.picture.stage import Stage
 from projector.view import View
 
 WHITE = ((255, 255, 255),)

@@ -21,9 +21,11 @@ from drafting.docket import Docket
 from projector.journal import Journal, journal_path
 from projector.lettering import text_strokes, text_width
 from projector.past import past_path
+from projector.picture import signs
 from projector.picture.compositor import _plan_items
+from projector.picture.look import STYLES
+from projector.picture.on_table import used_box
 from projector.planning import Found
-from projector.scene import STYLES, used_box
 from projector.session import hands, words
 from projector.session.rules import Work, under
 from projector.session.sitting import Sitting
@@ -292,7 +294,7 @@ def test_check_square_measures_100_mm() -> None:
     sitting = sit()
     sitting.pointer("move", 420.0, 250.0)
     sitting.key("k")
-    item = sitting.state.stage.check_square(sitting.state.checking_at)
+    item = signs.check_square(sitting.state.stage, sitting.state.checking_at)
     a = item.table_from_item
     corners = item.marks[0].points @ a[:2, :2].T + a[:2, 2]
     ends = np.array([[0, 0], [100, 0], [100, 100], [0, 100]]) @ a[:2, :2].T + a[:2, 2]
@@ -606,9 +608,7 @@ def test_what_is_said_stands_on_the_handle(how: str) -> None:
     sitting.frame()
     strip = sitting.state.shown.strip
     assert strip is not None and strip.small
-    told = " ".join(
-        f.text for f in sitting.state.stage.figures(words.lines_for(sitting.state, strip), strip)
-    )
+    told = " ".join(f.text for f in strip.figures(words.lines_for(sitting.state, strip)))
     assert "Nothing left to undo" in told
 
 
@@ -758,8 +758,8 @@ def test_check_by_pointer_goes_beside_the_strip(how: str) -> None:
         press_button(sitting, "more")
     press_button(sitting, "check")
     assert sitting.state.checking_at is not None and sitting.state.shown.strip is not None
-    panel = sitting.state.stage.check_panel(
-        sitting.state.stage.reading_frame(sitting.state.checking_at)
+    panel = signs.check_panel(
+        sitting.state.stage, sitting.state.stage.reading_frame(sitting.state.checking_at)
     )
     assert sitting.state.stage.lens.covers(panel).all()
     assert not shapely.Polygon(panel).intersects(
@@ -1175,7 +1175,7 @@ def test_a_message_goes_with_the_next_thing_she_does() -> None:
 @pytest.mark.parametrize("beam_mm", [1300.0, 900.0, 600.0])
 def test_no_figure_is_dropped_from_the_strip(beam_mm: float) -> None:
     """On any beam every figure has room: the strip takes another row rather than leave one out."""
-    from projector.scene import _in_rows
+    from projector.picture.strip import _in_rows
 
     sitting = Sitting(single_cloth(), projector((960, 540), beam_mm))
     drag(sitting, "neck-facing/1", 0.0, -60.0)
@@ -1393,7 +1393,7 @@ def test_an_arrow_at_the_edge_points_to_each_piece_that_is_not_lit() -> None:
     for key in ("patch/1", "tab/1"):
         p = sitting.state.work.of(key)
         assert p is not None
-        item, ground = sitting.state.stage.beyond(p, grounds)
+        item, ground = signs.beyond(sitting.state.stage, p, grounds)
         assert sitting.state.stage.lens.covers(ground).all()
         for other in grounds:
             low = np.maximum(ground.min(axis=0), other.min(axis=0))

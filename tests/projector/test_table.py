@@ -12,7 +12,7 @@ from shapely import Polygon
 from shapely.affinity import affine_transform
 from table_rig import docket, projector, single_cloth
 
-from projector.scene import faces_of
+from projector.picture.on_table import faces_of
 from projector.session.actions import ACTIONS
 from projector.session.rules import History, Rules, Work, under
 from projector.session.sitting import Sitting

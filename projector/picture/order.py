@@ -16,7 +16,7 @@ from drafting.placement import carry
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
-    from projector.scene import Stage
+    from projector.picture.stage import Stage
 
 Array = NDArray[np.float64]
 

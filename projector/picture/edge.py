@@ -1,0 +1,59 @@
+"""Edge: the widest upright box along her side of the beam, or across the table from her."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.picture.stage import Stage
+
+Array = NDArray[np.float64]
+
+MARGIN_MM = 5.0  # from the beam's edge
+
+
+def along_edge(stage: Stage, height_mm: float, *, far: bool = False) -> tuple[Array, float, float]:
+    """Where a strip along her edge fits: its frame (3, 3), length and height mm."""
+    c, s = math.cos(math.radians(stage.reading_deg)), math.sin(math.radians(stage.reading_deg))
+    read_from_table = np.array([[c, s], [-s, c]])
+    beam = stage.lens.beam_mm @ read_from_table.T
+    if far:
+        beam = beam * np.array([1.0, -1.0])
+    return _widest(beam, read_from_table, height_mm, far)
+
+
+def _widest(
+    beam: Array, read_from_table: Array, height_mm: float, far: bool
+) -> tuple[Array, float, float]:
+    """The widest box along the lower edge of a beam given in reading axes."""
+    margin = MARGIN_MM
+    n = len(beam)
+    # the lower edge is the side whose points all lie low; under keystone its highest counts
+    quarter = n // 4
+    sides = [beam[np.arange(i * quarter, (i + 1) * quarter + 1) % n] for i in range(4)]
+    base = min(sides, key=lambda p: float(p[:, 1].mean()))
+    roof = max(sides, key=lambda p: float(p[:, 1].mean()))
+    y0 = float(base[:, 1].max()) + margin
+    y1 = min(y0 + height_mm, float(roof[:, 1].min()) - margin)
+    left, right = -math.inf, math.inf
+    middle = float(beam[:, 0].mean())
+    for y in np.linspace(y0, y1, 9):
+        chords = _crossings(beam, float(y))
+        left = max(left, max((x for x in chords if x < middle), default=-math.inf))
+        right = min(right, min((x for x in chords if x > middle), default=math.inf))
+    left, right = left + margin, right - margin
+    origin = np.array([left, y0 if not far else -y1])
+    table_from_read = read_from_table.T
+    frame = np.eye(3)
+    frame[:2, :2] = table_from_read
+    frame[:2, 2] = table_from_read @ origin
+    return frame, right - left, y1 - y0
+
+
+def _crossings(points: Array, y: float) -> list[float]:
+    a, b = points, np.roll(points, -1, axis=0)
+    hit = (a[:, 1] <= y) != (b[:, 1] <= y)
+    share = (y - a[hit, 1]) / (b[hit, 1] - a[hit, 1])
+    return [float(v) for v in a[hit, 0] + share * (b[hit, 0] - a[hit, 0])]

@@ -1,0 +1,149 @@
+"""Look: how lines are shown, by what they mean.
+
+Meaning is carried by dash and weight first and by colour second; the three line kinds are those of
+JIS L 0110:2001 (solid, dashed, long-short chain), which line gets which, and the colours (tailor's
+chalk: white, yellow, blue, red), are our own choice.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from drafting import Docket
+
+Colour = tuple[int, int, int]
+
+
+@dataclass(frozen=True)
+class Style:
+    """Width mm, dash mm (on, off, …), colour's name in the ink."""
+
+    width_mm: float
+    dash: tuple[float, ...]
+    colour: str
+
+
+STYLES: dict[str, Style] = {
+    "cutting": Style(1.5, (), "white"),
+    "sewing": Style(0.9, (7.0, 4.0), "yellow"),
+    "fold": Style(1.1, (24.0, 4.0, 5.0, 4.0), "blue"),
+    "foldmark": Style(0.8, (), "blue"),
+    "grain": Style(0.8, (), "green"),
+    "dart": Style(0.9, (7.0, 4.0), "yellow"),
+    "notch": Style(1.3, (), "white"),
+    "mark": Style(0.9, (), "yellow"),
+    "inner": Style(0.8, (12.0, 4.0), "yellow"),
+    "label": Style(1.0, (), "text"),
+    "cloth": Style(0.8, (), "slate"),
+    "selvedge": Style(0.7, (3.0, 5.0), "slate"),
+    "ghost": Style(1.0, (14.0, 7.0), "blue"),
+    "guide": Style(0.8, (2.5, 5.0), "blue"),
+    "snap": Style(0.5, (), "blue"),
+    "trouble": Style(1.5, (), "red"),
+    "chosen": Style(1.3, (), "blue"),
+    "button": Style(0.8, (), "slate"),
+    "text": Style(1.0, (), "text"),
+    "key": Style(0.8, (), "blue"),
+    "strong": Style(1.4, (), "white"),
+}
+OWN_WIDTH = ("label", "text", "key", "strong", "button", "chosen")  # words and signs, no lines
+
+
+@dataclass(frozen=True)
+class Ink:
+    """Colours for one kind of cloth. ``weight`` thickens lines (dark or printed cloth)."""
+
+    ground: Colour
+    colours: Mapping[str, Colour]
+    weight: float = 1.0
+    faint: float = 0.30  # how much of a colour is left when it is not its turn
+
+
+_CHALK: dict[str, Colour] = {
+    "white": (255, 253, 244),
+    "yellow": (255, 204, 84),
+    "blue": (104, 190, 255),
+    "green": (140, 214, 160),
+    "red": (255, 92, 74),
+    "slate": (112, 122, 138),
+    "text": (226, 226, 214),
+}
+_PENCIL: dict[str, Colour] = {
+    "white": (0, 0, 0),
+    "yellow": (96, 44, 0),
+    "blue": (0, 36, 140),
+    "green": (0, 78, 34),
+    "red": (176, 0, 0),
+    "slate": (104, 104, 112),
+    "text": (18, 18, 26),
+}
+INKS: dict[str, Ink] = {
+    "light": Ink((0, 0, 0), _CHALK),
+    "bold": Ink((0, 0, 0), _CHALK, weight=1.9, faint=0.4),
+    "dark": Ink((238, 238, 230), _PENCIL, weight=1.15, faint=0.35),
+}
+LINES: dict[str, tuple[str, ...]] = {
+    "both": ("cutting", "sewing"),
+    "cutting": ("cutting",),
+    "sewing": ("sewing",),
+}
+
+
+@dataclass(frozen=True)
+class Look:
+    """How lines are shown.
+
+    ``ink`` of `INKS`; which ``lines``; ``weight`` on top of the ink's; ``cut``: the cutting line's
+    own width and its unit, mm or px (other lines in proportion), None for the ink's.
+    """
+
+    ink: str = "light"
+    lines: str = "both"
+    weight: float = 1.0
+    cut: tuple[float, str] | None = None
+
+
+PLAIN_LOOK = Look()
+
+
+def ink_of(docket: Docket, ink: str | None = None) -> str:
+    """The ink asked for, or the one that the docket's table remembers."""
+    chosen = ink or (docket.table.get("ink") if docket.table else None) or "light"
+    return chosen if chosen in INKS else "light"
+
+
+def lines_of(docket: Docket, lines: str | None = None) -> str:
+    """Which lines: asked for, or as the docket's table remembers."""
+    chosen = lines or (docket.table.get("lines") if docket.table else None) or "both"
+    return chosen if chosen in LINES else "both"
+
+
+def look_of(docket: Docket) -> Look:
+    """How the docket's ``table`` wants lines: ``ink``, ``lines``, ``weight``, ``width``.
+
+    ``width``: of the cutting line: ``1.2 mm`` or ``2 px``.
+
+    Raises:
+        InputError: a weight or width that is none.
+    """
+    from configs.errors import short
+    from configs.reader import Reader
+
+    table = Reader(docket.table or {}, file=str(docket.path or "docket"), key="table")
+    weight = table.number("weight", 1.0, 0.1, 10.0)
+    cut = None
+    if table.has("width"):
+        given = table.get("width")
+        found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(mm|px)\s*", str(given)[:40])
+        value = float(found[1].replace(",", ".")) if found else 0.0
+        if not found or not 0.2 <= value <= 30.0:
+            said = f"{short(given)} is not a line's width."
+            table.note("width", said, "Write it as 1.2 mm or 2 px.", given)
+        else:
+            cut = (value, found[2])
+    table.done()
+    return Look(ink_of(docket), lines_of(docket), weight, cut)

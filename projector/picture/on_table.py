@@ -1,0 +1,140 @@
+"""On the table: a docket's lay under a calibration, before anything is drawn of it."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.placement import carry
+from projector.faces import Faces, copy_words, face_of
+from projector.frame import Lens
+from projector.view import View, default_view
+
+if TYPE_CHECKING:
+    from calibrate import Calibration
+    from drafting import Docket
+    from drafting.placement import Placement
+
+Array = NDArray[np.float64]
+
+
+def at_cloth(docket: Docket, calibration: Calibration) -> Calibration:
+    """The calibration of the cloth's upper side, as far as thickness and lens are known.
+
+    Raises:
+        InputError, InputError: what is noted of them has faults.
+    """
+    if not docket.table.get("height"):  # without a thickness nothing is to be corrected
+        return calibration
+    from projector.height import corrected, height_of
+
+    folded = docket.cloth is not None and docket.cloth.folded
+    where = f"{docket.path or 'docket'}: table"
+    return corrected(calibration, height_of(docket.table, calibration, folded=folded, where=where))
+
+
+def faces_of(docket: Docket) -> Faces:
+    """Every piece's face for the docket's cloth and allowances."""
+    one_way = docket.cloth is not None and docket.cloth.nap == "one-way"
+    made = {
+        name: face_of(piece, docket.allowances_for(name), docket.cloth, one_way=one_way)
+        for name, piece in docket.pieces().items()
+    }
+    return Faces(made, docket.cloth)
+
+
+def reading_direction(lens: Lens, side: str) -> float:
+    """Her reading direction in the table frame, degrees: the beam's own axis nearest to it.
+
+    Text along the beam's axis rather than the table's: the calibration's frame may lie turned.
+    """
+    whole = View(side=side).up_deg
+    w, h = lens.calibration.size
+    mids = lens.calibration.to_table(
+        np.array([[0.0, h / 2], [w - 1.0, h / 2], [w / 2, h - 1.0], [w / 2, 0.0]])
+    )
+    best, least = whole, 361.0
+    for d in (mids[1] - mids[0], mids[0] - mids[1], mids[3] - mids[2], mids[2] - mids[3]):
+        angle = math.degrees(math.atan2(d[1], d[0]))
+        off = abs((angle - whole + 180.0) % 360.0 - 180.0)
+        if off < least - 1e-9:
+            best, least = angle, off
+    return round(best, 6)
+
+
+def copy_of(
+    docket: Docket, lay: Iterable[Placement], placement: Placement, *, on_fold: bool
+) -> str:
+    """Which of how many a laid copy is, in words; empty where it is the only one laid."""
+    copies = sum(1 for p in lay if p.piece == placement.piece)
+    piece = docket.pieces()[placement.piece]
+    return copy_words(piece, docket.quantity, placement.copy, copies, docket.cloth, on_fold=on_fold)
+
+
+def light_words(unlit: Sequence[str], way: str) -> str:
+    """How many of the pieces reach out of the light, and what to do; empty when all are lit.
+
+    ``unlit``: `Stage.unlit` of every piece laid; ``way``: to the bays, in words.
+    """
+    out = sum(1 for u in unlit if u)
+    if not out:
+        return ""
+    dark = sum(1 for u in unlit if u == "wholly")
+    reach = "reaches" if out == 1 else "reach"
+    wholly = f" ({dark} not lit at all)" if dark else ""
+    return f"{out} of {len(unlit)} pieces {reach} out of the light{wholly}: {way}"
+
+
+def used_box(
+    stage_faces: Faces, lay: Iterable[Placement]
+) -> tuple[float, float, float, float] | None:
+    """x0, y0, x1, y1 of what lies on the cloth, cloth mm; None with nothing there."""
+    low, high = np.full(2, np.inf), np.full(2, -np.inf)
+    for p in lay:
+        if p.aside or p.piece not in stage_faces:
+            continue
+        a = p.cloth_from_piece
+        points = carry(a, stage_faces.of(p).outline)
+        low, high = np.minimum(low, points.min(axis=0)), np.maximum(high, points.max(axis=0))
+    if not np.isfinite(low).all():
+        return None
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def view_of(docket: Docket, calibration: Calibration) -> View:
+    """The docket's own view, or the used cloth centred in the beam.
+
+    Raises:
+        InputError: the docket's ``table: view`` has faults.
+    """
+    held = docket.table.get("view") if docket.table else None
+    side = "near"
+    if held is not None:
+        kept = View.from_dict(held, f"{docket.path or 'docket'}: table.view")
+        # a view is of one calibration's table frame: under another it would lie anywhere
+        if docket.table.get("light", light_of(calibration)) == light_of(calibration):
+            return kept
+        side = kept.side
+    lens = Lens(at_cloth(docket, calibration))
+    box = used_box(faces_of(docket), docket.lay)
+    if box is None:
+        cloth = docket.cloth
+        outline = cloth.lie_outline_mm if cloth is not None else None
+        if outline is not None:
+            box = (*outline.min(axis=0), *outline.max(axis=0))
+        else:
+            box = (0.0, 0.0, 1000.0, cloth.width_mm if cloth is not None else 600.0)
+    return default_view(lens.beam_mm, box, side=side)
+
+
+def light_of(calibration: Calibration) -> str:
+    """A short word that tells one calibration from another by where its pixels fall."""
+    w, h = calibration.size
+    px = np.array([[0.0, 0.0], [w - 1.0, 0.0], [w - 1.0, h - 1.0], [0.0, h - 1.0]])
+    places = np.round(calibration.to_table(px), 2) + 0.0
+    return hashlib.sha256(places.tobytes()).hexdigest()[:12]

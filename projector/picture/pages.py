@@ -1,0 +1,115 @@
+"""Pages: text over the beam, helps and questions; lines broken and cut to the room there is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.faces import LEAST_TEXT_MM, text_block
+from projector.lettering import text_strokes, text_width
+from projector.marks import Item, polyline
+from projector.picture.edge import along_edge
+from projector.picture.stage import Stage
+
+Array = NDArray[np.float64]
+
+
+def page(
+    stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str] = ()
+) -> Item:
+    """A page of text in the middle of the beam: questions, first light.
+
+    ``rows``: (key, what it does), in as many columns as the beam has room for.
+    """
+    return _page(stage, title, rows, foot, 0)[0]
+
+
+def leaf(
+    stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str], first: int
+) -> tuple[Item, int]:
+    """A page that begins with the row ``first``, and how many rows found room on it."""
+    return _page(stage, title, rows, foot, first)
+
+
+def lines_in_middle(stage: Stage, lines: Sequence[str], height_mm: float = 15.0) -> Item:
+    """Lines of text about the beam's middle."""
+    strokes = text_block(lines[:1], height_mm * 1.6)
+    for i, line in enumerate(lines[1:], 1):
+        strokes += [
+            s - np.array([0.0, 2.0 * i * height_mm]) for s in text_block([line], height_mm * 0.8)
+        ]
+    return Item("lines", (stage.mark("strong", strokes),), stage.reading_frame(stage.middle_mm))
+
+
+def _page(
+    stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str], first: int
+) -> tuple[Item, int]:
+    frame, length, height = along_edge(stage, 1e9)
+    low, top, side = 66.0, height - 18.0, 28.0  # the strip's own room below
+    foot_size = 10.0
+    foot_mm = foot_size * 1.9
+    foot = [part for line in foot for part in wrapped(line, foot_size, length - 2 * side)]
+    room = top - 52.0 - (low + len(foot) * foot_mm + 10.0)
+    # the largest letters with which every row stands, in as few columns as that takes
+    for size in (17.0, 15.0, 13.5, 12.0, 11.0, 10.0, 9.0, 8.5, LEAST_TEXT_MM):
+        pitch = 2.0 * size
+        widest = max((text_width(m, size) for _, m in rows), default=0.0)
+        key_mm = max((text_width(k, size) for k, _ in rows), default=0.0) + 1.4 * size
+        fit = max(1, int((length - 2 * side + 3 * size) // (widest + key_mm + 3 * size)))
+        per = max(1, int(room // pitch))
+        columns = min(3, max(1, math.ceil(len(rows) / per)))
+        if columns <= fit and columns * per >= len(rows):
+            per = math.ceil(len(rows) / columns) if rows else 1
+            break
+    else:
+        columns = min(3, fit)  # the smallest letters and still too much: several pages
+    shown = rows[first : first + columns * per]
+    if len(shown) < len(rows):
+        pages = math.ceil(len(rows) / (columns * per))
+        title = f"{title}  {first // (columns * per) + 1} of {pages}"
+    column_mm = (length - 2 * side) / columns
+    strong: list[Array] = [s + np.array([side, top - 18.0]) for s in text_strokes(title, 18.0)]
+    keys: list[Array] = []
+    words: list[Array] = []
+    for i, (key, meaning) in enumerate(shown):
+        x = side + (i // per) * column_mm
+        y = top - 50.0 - (i % per) * pitch - size
+        meaning = cut_to(meaning, size, column_mm - key_mm - 4.0)
+        keys.extend(s + np.array([x, y]) for s in text_strokes(key, size))
+        words.extend(s + np.array([x + key_mm, y]) for s in text_strokes(meaning, size))
+    for j, line in enumerate(foot):
+        y = low + (len(foot) - 1 - j) * foot_mm + 6.0
+        words.extend(s + np.array([side, y]) for s in text_strokes(line, foot_size))
+    marks = (
+        stage.mark("strong", strong, wider=1.1),
+        stage.mark("key", keys, wider=1.4),
+        stage.mark("text", words),
+        stage.mark("button", [polyline((side, top - 30), (length - side, top - 30))]),
+    )
+    return Item("page", tuple(m for m in marks if len(m.points)), frame), len(shown)
+
+
+def wrapped(line: str, height_mm: float, length_mm: float) -> list[str]:
+    """A line in as many lines as it takes."""
+    out: list[str] = []
+    held = ""
+    for word in line.split():
+        longer = f"{held} {word}".strip()
+        if held and text_width(longer, height_mm) > length_mm:
+            out.append(held)
+            held = word
+        else:
+            held = longer
+    return [*out, held]
+
+
+def cut_to(line: str, height_mm: float, length_mm: float) -> str:
+    """As much of a line as there is room for, with a sign that there is more."""
+    if text_width(line, height_mm) <= length_mm:
+        return line
+    while line and text_width(line + "…", height_mm) > length_mm:
+        line = line[:-1]
+    return line.rstrip() + "…"

@@ -1,0 +1,230 @@
+"""Signs: what is drawn beside the pieces, the cloth, arrows, a plan's outlines, pointer, check square."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.placement import carry
+from projector import room
+from projector.faces import text_block
+from projector.lettering import text_width
+from projector.marks import Item, circle, polyline, ring
+from projector.picture.stage import Stage
+
+if TYPE_CHECKING:
+    from drafting.placement import Placement
+
+Array = NDArray[np.float64]
+
+_FROM_WORDS_MM = 3.0  # room kept between a label and a line that must be broken for it
+_BEYOND_MM = 10.5  # letters beside an arrow towards what is not lit
+
+
+def cloth(stage: Stage, used_mm: float | None = None) -> Item:
+    """The cloth's edge, selvedge and fold, and a tick where the used length ends."""
+    cloth = stage.docket.cloth
+    if cloth is None:
+        return Item("cloth", (), stage.view.table_from_cloth)
+    marks = []
+    outline = cloth.lie_outline_mm
+    x1 = cloth.x_range_mm[1]
+    if outline is not None:
+        fold_line = cloth.fold == "lengthwise" and cloth.outline is None
+        if fold_line:
+            open_ring = np.vstack([outline[1:], outline[:1]])
+            marks.append(stage.mark("cloth", [open_ring]))
+            marks.append(stage.mark("guide", [outline[:2]]))
+        else:
+            marks.append(stage.mark("cloth", [ring(outline)]))
+    else:
+        x1 = (used_mm or 0.0) + 300.0  # off the bolt: as far as the work reaches, and a bit
+        y1 = cloth.width_mm / (2.0 if cloth.fold == "lengthwise" else 1.0)
+        near = "guide" if cloth.fold == "lengthwise" else "cloth"
+        marks.append(stage.mark(near, [polyline((0, 0), (x1, 0))]))
+        marks.append(stage.mark("cloth", [polyline((x1, y1), (0, y1), (0, 0))]))
+    if cloth.outline is None and cloth.selvedge_mm > 0:
+        low, high = cloth.y_range_mm
+        lines = [polyline((0, high), (x1, high))]
+        if cloth.fold != "lengthwise":
+            lines.append(polyline((0, low), (x1, low)))
+        marks.append(stage.mark("selvedge", lines))
+    rings = [np.asarray(h, float) for h in (*cloth.holes, *cloth.flaws)]
+    if rings:
+        marks.append(stage.mark("trouble", [ring(r) for r in rings], "faint"))
+    return Item("cloth", tuple(marks), stage.view.table_from_cloth)
+
+
+def beyond(
+    stage: Stage, placement: Placement, clear_of: Sequence[Array] = ()
+) -> tuple[Item, Array]:
+    """An arrow at the beam's edge towards a copy that is not lit, with its name; and its ground.
+
+    ``clear_of``: (N, 2) table mm each, to keep off (the strip, other arrows); the ground: alike.
+    """
+    face = stage.faces.of(placement)
+    a = stage.table_from_piece(placement)
+    goal = carry(a, 0.5 * (face.rough.min(axis=0) + face.rough.max(axis=0)))
+    middle = stage.middle_mm
+    read = stage.reading_frame((0.0, 0.0))[:2, :2]
+    way = (goal - middle) / max(1.0, float(np.hypot(*(goal - middle))))
+    d = way @ read  # in her directions: right, away
+    name = face.words[0]
+    x, y = 0.5 * text_width(name, _BEYOND_MM) + 8.0, 34.0
+    box = polyline((-x, -y), (x, -y), (x, y), (-x, y))
+    reach = 2.0 * float(np.hypot(*np.ptp(stage.lens.beam_mm, axis=0)))
+    at = middle + np.linspace(1.0, 0.0, 201)[:, None] * (way * reach)
+    grounds = (box @ read.T)[None] + at[:, None]
+    free = np.ones(len(at), dtype=bool)
+    low, high = at @ read - (x, y), at @ read + (x, y)
+    for each in clear_of:
+        seen = each @ read
+        meets = (np.maximum(low, seen.min(axis=0)) < np.minimum(high, seen.max(axis=0))).all(1)
+        free &= ~meets
+    lit = stage.lens.covers(grounds.reshape(-1, 2)).reshape(len(at), -1).all(axis=1)
+    good = np.flatnonzero(free & lit)
+    best = int(good[0]) if len(good) else len(at) - 1  # the outermost place, else the middle
+    at, ground = at[best], grounds[best]
+    side = np.array([-d[1], d[0]])
+    foot, tip = np.array([0.0, 12.0]) - 14.0 * d, np.array([0.0, 12.0]) + 14.0 * d
+    head = [tip - 9.0 * d + 5.0 * side, tip, tip - 9.0 * d - 5.0 * side]
+    words = [w + np.array([0.0, -22.0]) for w in text_block([name], _BEYOND_MM)]
+    marks = (
+        stage.mark("strong", [np.array([foot, tip]), np.array(head)], wider=1.2),
+        stage.mark("text", words),
+    )
+    return Item(f"beyond:{placement.key}", marks, stage.reading_frame(at)), ground
+
+
+def ghost(stage: Stage, placements: Sequence[Placement], words: Sequence[Array]) -> Item:
+    """Outlines of a plan, in the table frame, broken where they would run through words.
+
+    ``words``: points (N, 2) table mm of one label each.
+    """
+    c, s = math.cos(math.radians(stage.reading_deg)), math.sin(math.radians(stage.reading_deg))
+    read_from_table = np.array([[c, s], [-s, c]])
+    boxes = [
+        (seen.min(axis=0) - _FROM_WORDS_MM, seen.max(axis=0) + _FROM_WORDS_MM)
+        for seen in (w @ read_from_table.T for w in words)
+    ]
+    lines: list[Array] = []
+    for p in placements:
+        for line in stage.faces.of(p).lines["cutting"]:
+            table = carry(stage.table_from_piece(p), line)
+            lines += _outside(stepped(table, 3.0), read_from_table, boxes)
+    return Item("ghost", (stage.mark("ghost", lines),), np.eye(3))
+
+
+def cursor(stage: Stage, at_mm: Sequence[float] | Array, *, busy: bool = False) -> Item:
+    """The pointer, drawn in mm on the cloth."""
+    r = 7.0
+    lines = [circle(0, 0, r, 24)]
+    for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+        lines.append(polyline((dx * (r + 1), dy * (r + 1)), (dx * (r + 6), dy * (r + 6))))
+    if not busy:
+        lines.append(polyline((-0.3, 0), (0.3, 0)))
+    key = ("cursor", busy)
+    if key not in stage._made:
+        drawn = stage.mark("chosen", lines, wider=0.8)
+        stage._made[key] = Item("cursor", (drawn,), np.eye(3))
+    return stage._made[key].moved(stage.reading_frame(at_mm))
+
+
+def guides(stage: Stage, lines: Sequence[Array]) -> Item:
+    """Lines in the cloth frame that a moving piece has snapped to."""
+    return Item("guides", (stage.mark("snap", lines),), stage.view.table_from_cloth)
+
+
+# -- the check square ---------------------------------------------------------------------------
+
+
+def check_square(stage: Stage, at_mm: Sequence[float] | Array) -> Item:
+    """A square of 100 mm and a ruler of 200 mm, to lay a real ruler on."""
+    frame = stage.reading_frame(at_mm)
+    square = polyline((0, 0), (100, 0), (100, 100), (0, 100), (0, 0))
+    diagonals = [polyline((0, 0), (100, 100)), polyline((100, 0), (0, 100))]
+    ticks = [polyline((0, -30), (200, -30))]
+    numbers: list[Array] = []
+    for mm in range(0, 201, 5):
+        high = 12.0 if mm % 50 == 0 else 8.0 if mm % 10 == 0 else 5.0
+        ticks.append(polyline((mm, -30), (mm, -30 + high)))
+        if mm % 50 == 0:
+            words = text_block([str(mm // 10)], 8.0)
+            numbers.extend(w + np.array([mm, -42.0]) for w in words)
+    numbers.extend(
+        w + np.array([100.0, 112.0])
+        for w in text_block(
+            [
+                "100 mm each side",
+            ],
+            8.5,
+        )
+    )
+    marks = (
+        stage.mark("cutting", [square], wider=0.6),
+        stage.mark("guide", diagonals),
+        stage.mark("cutting", ticks, wider=0.5),
+        stage.mark("text", numbers),
+    )
+    return Item("check", marks, frame)
+
+
+def check_panel(stage: Stage, frame: Array) -> Array:
+    """(4, 2) table mm: what is cleared under a check square, so that no line crosses it."""
+    return carry(frame, polyline((-14, -50), (214, -50), (214, 128), (-14, 128)))
+
+
+def check_corner(stage: Stage, at_mm: Array, keep_off: Sequence[Array] = ()) -> Array:
+    """(2,) where a check square stands that is asked for at a place: there, or the nearest free.
+
+    ``keep_off``: quads (4, 2) table mm that it must not cover.
+    """
+    panel = check_panel(stage, stage.reading_frame(at_mm))
+    if stage.lens.covers(panel).all() and not any(_meet(panel, q) for q in keep_off):
+        return np.asarray(at_mm, dtype=np.float64)
+    read = stage.reading_frame((0.0, 0.0))[:2, :2]
+    size = (float(v) for v in np.ptp(panel @ read, axis=0))
+    w, h = size
+    found = room.place(
+        stage.lens.beam_mm, stage.lens.covers, read, (w, h), at_mm, keep_off=keep_off
+    )
+    if found is None:
+        return np.asarray(at_mm, dtype=np.float64)
+    return np.asarray(found + np.asarray(at_mm) - panel[0])
+
+
+def _meet(one: Array, other: Array) -> bool:
+    """Whether two convex quads (4, 2) have a place in common (separating axes)."""
+    for quad in (one, other):
+        d = np.roll(quad, -1, axis=0) - quad
+        for normal in np.column_stack([-d[:, 1], d[:, 0]]):
+            a, b = one @ normal, other @ normal
+            if a.max() < b.min() or b.max() < a.min():
+                return False
+    return True
+
+
+def stepped(line: Array, step_mm: float) -> Array:
+    """The line with points no farther apart than ``step_mm``."""
+    d = np.hypot(*np.diff(line, axis=0).T)
+    at = np.concatenate([[0.0], np.cumsum(d)])
+    every = np.union1d(at, np.arange(0.0, at[-1], step_mm))
+    return np.column_stack([np.interp(every, at, line[:, 0]), np.interp(every, at, line[:, 1])])
+
+
+def _outside(
+    line: Array, read_from_table: Array, boxes: Sequence[tuple[Array, Array]]
+) -> list[Array]:
+    """The stretches of a line that lie in none of the boxes, given in reading axes."""
+    seen = line @ read_from_table.T
+    free = np.ones(len(line), dtype=bool)
+    for low, high in boxes:
+        free &= ~((seen >= low) & (seen <= high)).all(axis=1)
+    if free.all():
+        return [line]
+    runs = np.split(np.arange(len(line)), np.flatnonzero(np.diff(free.astype(int))) + 1)
+    return [line[run] for run in runs if free[run[0]] and len(run) > 1]

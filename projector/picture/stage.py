@@ -1,0 +1,340 @@
+"""Stage: pieces as marks of light in millimetres on the table.
+
+Takes what the state decided and what `faces` worked out, gives `frame` items that are painted, moved
+and taken away one at a time.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.placement import carry
+from projector.faces import BESIDE_MM, Face, Faces, Label, LabelRoom
+from projector.frame import Lens
+from projector.marks import Item, Mark, mark, polyline, ring
+from projector.picture.look import INKS, LINES, OWN_WIDTH, PLAIN_LOOK, STYLES, Colour, Ink, Look
+from projector.picture.on_table import at_cloth, faces_of, reading_direction, used_box
+from projector.view import View, default_view, rigid
+
+if TYPE_CHECKING:
+    from calibrate import Calibration
+    from drafting import Docket
+    from drafting.placement import Placement
+
+Array = NDArray[np.float64]
+
+_KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
+_INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
+
+
+@dataclass(frozen=True)
+class PieceState:
+    """How one copy is to be shown.
+
+    ``emphasis``: ``plain``, ``bright`` (its turn), ``faint`` or ``ghost``; ``notes``: words under
+    its label; ``trouble``: words for what is wrong with where it lies; ``chosen``: picked up;
+    ``copy``: which of how many it is (``1 of 2``), told in place of how many to cut.
+    """
+
+    emphasis: str = "plain"
+    notes: tuple[str, ...] = ()
+    trouble: tuple[str, ...] = ()
+    chosen: bool = False
+    copy: str = ""
+
+
+PLAIN = PieceState()
+
+
+@dataclass(eq=False)
+class Stage:
+    """What stays the same from frame to frame: pieces' faces, the lens, the view, the look.
+
+    A value: `with_view`, `with_look` and `on` give another stage. Everything it makes is kept by what
+    it depends on, and shared with those as far as it still holds.
+    """
+
+    docket: Docket
+    calibration: Calibration
+    view: View
+    look: Look = PLAIN_LOOK
+    lens: Lens = field(init=False)
+    faces: Faces = field(init=False)
+    _labels: dict[Any, Label | None] = field(default_factory=dict, repr=False)
+    _rooms: dict[Any, LabelRoom] = field(default_factory=dict, repr=False)
+    _made: dict[Any, Item] = field(default_factory=dict, repr=False)
+    _lines: dict[Any, Mark] = field(default_factory=dict, repr=False)
+    _unlit: dict[Any, str] = field(default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        self.calibration = at_cloth(self.docket, self.calibration)
+        self.lens = Lens(self.calibration)
+        self.faces = faces_of(self.docket)
+        self.reading_deg = reading_direction(self.lens, self.view.side)
+
+    @classmethod
+    def for_words(cls, docket: Docket, calibration: Calibration, view: View) -> Stage:
+        """A stage without pieces, for pages of text before there is anything to lay."""
+        stage = cls.__new__(cls)
+        stage.docket, stage.calibration, stage.view, stage.look = docket, calibration, view, Look()
+        stage.lens, stage.faces = Lens(calibration), Faces({}, None)
+        stage._labels, stage._rooms, stage._made, stage._lines, stage._unlit = {}, {}, {}, {}, {}
+        stage.reading_deg = reading_direction(stage.lens, view.side)
+        return stage
+
+    def with_view(self, view: View) -> Stage:
+        """The same under another view."""
+        made = copy.copy(self)
+        made.view = view
+        made.reading_deg = reading_direction(self.lens, view.side)
+        made._unlit = {}
+        return made
+
+    def with_look(self, look: Look) -> Stage:
+        """The same in another look: widths and colours are its own."""
+        made = copy.copy(self)
+        made.look = look
+        made._made, made._lines = {}, {}
+        return made
+
+    def on(self, calibration: Calibration) -> Stage:
+        """The same under another calibration of the same picture: the cloth lies higher or lower."""
+        made = copy.copy(self)
+        made.calibration = calibration
+        made.lens = Lens(calibration)
+        made.reading_deg = reading_direction(made.lens, self.view.side)
+        made._made, made._lines, made._unlit = {}, {}, {}
+        return made
+
+    @property
+    def ink(self) -> Ink:
+        """The ink in use."""
+        return INKS[self.look.ink]
+
+    def colour(self, kind: str, emphasis: str = "plain") -> Colour:
+        """A kind's colour, paler when it is not its turn."""
+        ink = self.ink
+        full = ink.colours[STYLES[kind].colour]
+        if emphasis in ("plain", "bright"):
+            return full
+        mixed = [round(g + (c - g) * ink.faint) for c, g in zip(full, ink.ground, strict=True)]
+        return (mixed[0], mixed[1], mixed[2])
+
+    def mark(
+        self, kind: str, lines: Iterable[Array], emphasis: str = "plain", *, wider: float = 1.0
+    ) -> Mark:
+        """Lines of a kind as a mark."""
+        style = STYLES[kind]
+        share = style.width_mm * self.look.weight * wider
+        width_px = None
+        if self.look.cut is None or kind in OWN_WIDTH:
+            width = share * self.ink.weight
+        else:
+            value, unit = self.look.cut
+            width = share * value / STYLES["cutting"].width_mm
+            if unit == "px":
+                width_px, width = width, width / self.lens.px_per_mm
+        return mark(
+            lines,
+            width_mm=width,
+            width_px=width_px,
+            colour=self.colour(kind, emphasis),
+            dash=style.dash,
+            step_mm=self.lens.step_mm,
+            kind=kind,
+        )
+
+    def table_from_piece(self, placement: Placement) -> Array:
+        """(3, 3) rigid, piece mm → table mm."""
+        return np.asarray(self.view.table_from_cloth @ placement.cloth_from_piece)
+
+    def piece(self, placement: Placement, state: PieceState = PLAIN) -> Item:
+        """One copy of a piece."""
+        face = self.faces.of(placement)
+        matrix = self.table_from_piece(placement)
+        turned = (
+            round(placement.turn_deg + self.view.turn_deg, 3),
+            placement.mirrored,
+            self.view.mirror,
+        )
+        key = (face.key, turned, self.reading_deg, state)
+        made = self._made.get(key)
+        if made is None:
+            if len(self._made) > _KEPT:
+                self._made.clear()
+            made = Item("", tuple(self._face_marks(face, matrix, turned, state)), matrix)
+            self._made[key] = made
+        return made.moved(matrix, f"piece:{placement.key}")
+
+    def _face_marks(
+        self, face: Face, matrix: Array, turned: tuple[Any, ...], state: PieceState
+    ) -> list[Mark]:
+        shown = LINES[self.look.lines]
+        emphasis = state.emphasis
+        if emphasis == "ghost":
+            return [self._line_mark(face, "cutting", "ghost")]
+        marks = []
+        wider = 1.25 if emphasis == "bright" else 1.0
+        if "cutting" in shown or not face.lines["sewing"]:
+            kind = "trouble" if state.trouble else "cutting"
+            marks.append(self._line_mark(face, "cutting", kind, emphasis, wider))
+        if "sewing" in shown:
+            marks.append(self._line_mark(face, "sewing", "sewing", emphasis))
+        drawn = [k for k in _INSIDE if k != "sewing" or "sewing" in shown]
+        kinds: tuple[str, ...] = ("fold",)
+        if emphasis != "faint":
+            kinds = ("fold", "foldmark", "grain", "dart", "notch", "mark", "inner")
+        marks.extend(
+            self._line_mark(face, kind, kind, emphasis) for kind in kinds if face.lines.get(kind)
+        )
+        if state.trouble:
+            marks.append(self._line_mark(face, "", "trouble", emphasis))
+        if state.chosen:
+            marks.append(self._line_mark(face, "", "chosen"))
+        # where there is no room for all, the last go first: what is wrong comes right after the name
+        wrong = (f"! {t}" for t in state.trouble)
+        rest = face.words[1:]
+        if state.copy:
+            rest = (state.copy, *(w for w in rest if not w.startswith("cut ")))
+        words = (*face.words[:1], *wrong, *rest, *state.notes)
+        label = self._label(face, words, matrix, turned, tuple(drawn))
+        if face.beside and emphasis != "faint":
+            beside = self._room(face, matrix, turned, tuple(drawn)).beside
+            marks.append(self.mark("label", beside, emphasis, wider=BESIDE_MM / 10.5))
+        if label is not None:
+            marks.append(self.mark("label", label.strokes, emphasis, wider=label.height_mm / 10.5))
+        return [m for m in marks if len(m.points)]
+
+    def _line_mark(
+        self, face: Face, lines: str, kind: str, emphasis: str = "plain", wider: float = 1.0
+    ) -> Mark:
+        """One kind of a face's lines as a mark: the same whatever else the piece shows."""
+        key = (face.key, lines, kind, emphasis, wider)
+        made = self._lines.get(key)
+        if made is None:
+            if lines:
+                given: Sequence[Array] = face.lines[lines]
+            else:
+                given = _bars(face.outline) if kind == "trouble" else _brackets(face.outline)
+            made = self._lines[key] = self.mark(kind, given, emphasis, wider=wider)
+        return made
+
+    def _label(
+        self,
+        face: Face,
+        words: tuple[str, ...],
+        matrix: Array,
+        turned: tuple[Any, ...],
+        kinds: tuple[str, ...],
+    ) -> Label | None:
+        key = ((face.key, turned, self.reading_deg, kinds), words)
+        if key not in self._labels:
+            if len(self._labels) > _KEPT:
+                self._labels.clear()
+                self._rooms.clear()
+            self._labels[key] = self._room(face, matrix, turned, kinds).place(words)
+        return self._labels[key]
+
+    def _room(
+        self, face: Face, matrix: Array, turned: tuple[Any, ...], kinds: tuple[str, ...]
+    ) -> LabelRoom:
+        """Where a face has room for words as it lies; kept."""
+        key = (face.key, turned, self.reading_deg, kinds)
+        room = self._rooms.get(key)
+        if room is None:
+            room = self._rooms[key] = LabelRoom(face, matrix, self.reading_deg, kinds)
+        return room
+
+    def words_of(self, placement: Placement, state: PieceState = PLAIN) -> list[Array]:
+        """The strokes of a copy's label as they stand, (N, 2) table mm each; none when it has none."""
+        key = "label"
+        item = self.piece(placement, state)
+        a = item.table_from_item
+        return [carry(a, m.points) for m in item.marks if m.kind == key and len(m.points)]
+
+    def unlit(self, placement: Placement) -> str:
+        """Whether a copy reaches out of the light: "" when all of it is lit, ``partly``, ``wholly``."""
+        key = (placement.piece, placement.at, placement.turn_deg, placement.mirrored)
+        if key not in self._unlit:
+            if len(self._unlit) > _KEPT:
+                self._unlit.clear()
+            self._unlit[key] = self._reaches_out(placement)
+        return self._unlit[key]
+
+    def _reaches_out(self, placement: Placement) -> str:
+        a = self.table_from_piece(placement)
+        # few points do: a beam is convex, so what lies between two lit corners is lit
+        lit = self.lens.covers(carry(a, self.faces.of(placement).rough))
+        if lit.all():
+            return ""
+        return "partly" if lit.any() or self._looks_in(placement) else "wholly"
+
+    def _looks_in(self, placement: Placement) -> bool:
+        """Whether some of a piece is lit though none of its corners is."""
+        import shapely
+
+        a = self.table_from_piece(placement)
+        ring_mm = carry(a, self.faces.of(placement).rough)
+        return bool(shapely.Polygon(ring_mm).intersects(shapely.Polygon(self.lens.beam_mm)))
+
+    def holds_all(self, placements: Sequence[Placement]) -> bool:
+        """Whether the beam would hold every copy with the lay in its middle."""
+        box = used_box(self.faces, placements)
+        if box is None:
+            return True
+        view = default_view(self.lens.beam_mm, box, side=self.view.side).table_from_cloth
+        rings = []
+        for p in placements:
+            a = view @ p.cloth_from_piece
+            rings.append(carry(a, self.faces.of(p).rough))
+        return bool(self.lens.covers(np.concatenate(rings)).all())
+
+    def outline_on_cloth(self, placement: Placement, *, rough: bool = False) -> Array:
+        """(N, 2) a copy's cutting ring in the cloth frame, mm."""
+        face = self.faces.of(placement)
+        a = placement.cloth_from_piece
+        points = face.rough if rough else face.outline
+        return carry(a, points)
+
+    def reading_frame(self, at_mm: Sequence[float] | Array) -> Array:
+        """(3, 3) table from a frame at ``at_mm`` whose x runs along her reading direction."""
+        return rigid(self.reading_deg, (float(at_mm[0]), float(at_mm[1])))
+
+    @property
+    def middle_mm(self) -> Array:
+        """(2,) the beam's middle on the table."""
+        w, h = self.calibration.size
+        return self.lens.to_table((w - 1) / 2.0, (h - 1) / 2.0)
+
+
+def _bars(outline: Array, every_mm: float = 45.0, half_mm: float = 5.0) -> list[Array]:
+    """Short bars across a ring: trouble is told by shape, not by colour alone."""
+    closed = ring(outline)
+    d = np.diff(closed, axis=0)
+    length = np.hypot(d[:, 0], d[:, 1])
+    s = np.concatenate([[0.0], np.cumsum(length)])
+    count = max(4, int(s[-1] // every_mm))
+    at = (np.arange(count) + 0.5) * s[-1] / count
+    which = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(d) - 1)
+    unit = d[which] / np.maximum(length[which], 1e-9)[:, None]
+    spot = closed[which] + unit * (at - s[which])[:, None]
+    lean = np.column_stack([unit[:, 0] - unit[:, 1], unit[:, 1] + unit[:, 0]]) * (half_mm * 0.7)
+    return [np.array([p - n, p + n]) for p, n in zip(spot, lean, strict=True)]
+
+
+def _brackets(outline: Array, gap: float = 9.0, arm: float = 26.0) -> list[Array]:
+    """Corner brackets about a piece that is picked up."""
+    (x0, y0), (x1, y1) = outline.min(axis=0) - gap, outline.max(axis=0) + gap
+    a = min(arm, 0.3 * min(x1 - x0, y1 - y0))
+    return [
+        polyline((x0, y0 + a), (x0, y0), (x0 + a, y0)),
+        polyline((x1 - a, y0), (x1, y0), (x1, y0 + a)),
+        polyline((x1, y1 - a), (x1, y1), (x1 - a, y1)),
+        polyline((x0 + a, y1), (x0, y1), (x0, y1 - a)),
+    ]

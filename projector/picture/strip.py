@@ -1,0 +1,243 @@
+"""Strip: figures and buttons along her edge, or the small handle that it shrinks to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.placement import carry
+from projector.faces import text_block
+from projector.lettering import text_strokes, text_width
+from projector.marks import Item, Mark, polyline, ring
+from projector.picture.edge import MARGIN_MM, along_edge
+from projector.picture.pages import cut_to, wrapped
+from projector.picture.stage import Stage
+
+Array = NDArray[np.float64]
+
+_FIGURES_MM = 9.0  # capitals of the strip's figures
+_ROW_MM = 18.0  # of a row of them
+_MOST_ROWS = 3
+_MOST_HANDLE_ROWS = 5
+_HANDLE_MM = 300.0  # a longer line is broken on the handle
+_TALL_MM = 40.0  # of the strip's buttons
+_GAP_MM = 5.0  # between them
+_SLOT_MM = 12.0
+
+
+@dataclass(frozen=True)
+class Button:
+    """One of the strip's own buttons: the action it does, its words, the key that does the same."""
+
+    action: str
+    words: str
+    key: str
+    on: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Strip:
+    """The strip along her edge: its item, its ground (N, 2) mm, and where its buttons lie.
+
+    ``buttons``: action → (4, 2) mm on the table; ``rows``: of figures that have room, at most
+    ``most_rows``; ``small``: the handle that it shrinks to where there is no room for it; ``far``: along the edge
+    across the table.
+    """
+
+    item: Item
+    ground_mm: Array
+    buttons: dict[str, Array]
+    tall_mm: float
+    length_mm: float
+    rows: int
+    most_rows: int
+    small: bool = False
+    far: bool = False
+
+    def rows_needed(self, lines: Sequence[str]) -> int:
+        """How many rows of figures these lines take, at most as many as it may have."""
+        return min(self.most_rows, len(_in_rows(lines, self.length_mm)))
+
+    def figures(self, lines: Sequence[str]) -> list[Figure]:
+        """Where its figures stand; few of them change while a piece is moved."""
+        out: list[Figure] = []
+        laid = _in_rows(lines, self.length_mm)
+        for r, row in enumerate(laid[: self.rows]):
+            y = self.tall_mm + 6.5 + (self.rows - 1 - r) * _ROW_MM
+            if r == self.rows - 1 and len(laid) > self.rows:  # the help page has the rest
+                x, text = row[-1]
+                row = [*row[:-1], (x, cut_to(text + " …", _FIGURES_MM, self.length_mm - 6.0 - x))]
+            out += [Figure(text, x, y, i == 0) for i, (x, text) in enumerate(row)]
+        return out
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One of the strip's figures: its words, their place in the strip's frame mm, first in its row."""
+
+    text: str
+    x_mm: float
+    y_mm: float
+    first: bool
+
+
+def strip_room(stage: Stage, *, far: bool = False) -> Array:
+    """(4, 2) table mm: what the strip may cover with as many rows of words as it may have."""
+    height = _TALL_MM + _MOST_ROWS * _ROW_MM + 5.0
+    frame, length, high = along_edge(stage, height, far=far)
+    m = 2.5 * MARGIN_MM
+    low, top = (0.0, high + m) if far else (-m, high)
+    return carry(frame, polyline((-m, low), (length + m, low), (length + m, top), (-m, top)))
+
+
+def strip(
+    stage: Stage,
+    lines: Sequence[str],
+    buttons: Sequence[Button],
+    *,
+    far: bool = False,
+) -> Strip:
+    """The strip along her edge: figures in as many rows as they take, one row of buttons.
+
+    Buttons that find no room are left out, the last first (their keys still work).
+    """
+    tall = _TALL_MM if buttons else 0.0
+    rows = 1 if lines else 0
+    while True:  # under keystone a higher strip is a shorter one
+        frame, length, height = along_edge(stage, tall + rows * _ROW_MM + 5.0, far=far)
+        needed = len(_in_rows(lines, length))
+        if needed <= rows or rows >= _MOST_ROWS:
+            break
+        rows += 1
+    marks, places = _row_of(stage, buttons, frame, length, tall)
+    inner = 0.0 if far else height  # the side towards the work
+    marks.append(stage.mark("button", [polyline((0, inner), (length, inner))]))
+    item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
+    m = 2.5 * MARGIN_MM  # down to the beam's edge, and past its corners
+    box = polyline((-m, -m), (length + m, -m), (length + m, height), (-m, height))
+    if far:
+        box = polyline((-m, 0), (length + m, 0), (length + m, height + m), (-m, height + m))
+    ground = carry(frame, box)
+    return Strip(item, ground, places, tall, length, rows, _MOST_ROWS, far=far)
+
+
+def handle(
+    stage: Stage,
+    lines: Sequence[str],
+    buttons: Sequence[Button],
+    where: Callable[[tuple[float, float]], Array | None],
+) -> Strip:
+    """The strip as a small leaf with a few buttons, for a beam that pieces fill.
+
+    ``where``: size mm → (2,) table mm of its lower left corner, or None for her edge's middle.
+    """
+    tall = _TALL_MM
+    longest = max((text_width(line, _FIGURES_MM) for line in lines), default=0.0) + 14.0
+    row_mm = 8.0 + sum(_button_mm(b) + _GAP_MM for b in buttons) - _GAP_MM
+    length = min(max(row_mm, longest), max(row_mm, _HANDLE_MM))
+    rows = max(1, min(_MOST_HANDLE_ROWS, len(_in_rows(lines, length))))
+    height = tall + rows * _ROW_MM + 5.0
+    at = where((length, height))
+    if at is None:
+        frame, free, _ = along_edge(stage, height)
+        at = carry(frame, np.array([max(0.0, 0.5 * (free - length)), 0.0]))
+    frame = stage.reading_frame(at)
+    marks, places = _row_of(stage, buttons, frame, length, tall)
+    marks.append(stage.mark("button", [_rounded(1.0, 1.0, length - 1.0, height - 1.0, 6.0)]))
+    item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
+    ground = carry(frame, polyline((0, 0), (length, 0), (length, height), (0, height)))
+    return Strip(item, ground, places, tall, length, rows, _MOST_HANDLE_ROWS, small=True)
+
+
+def _row_of(
+    stage: Stage, buttons: Sequence[Button], frame: Array, length: float, tall: float
+) -> tuple[list[Mark], dict[str, Array]]:
+    """Buttons side by side as far as there is room: their marks, and where each lies (4, 2) mm."""
+    outlines: list[Array] = []
+    words: list[Array] = []
+    strong: list[Array] = []
+    keys: list[Array] = []
+    places: dict[str, Array] = {}
+    x = 4.0
+    for button in buttons:
+        width = _button_mm(button)
+        if x + width > length - 4.0:
+            break
+        box = polyline((x, 4), (x + width, 4), (x + width, tall), (x, tall))
+        outlines.append(_rounded(x, 4.0, x + width, tall, 5.0))
+        target = strong if button.on else words
+        high = 28.0 if button.key else 22.0
+        target.extend(s + np.array([x + width / 2, high]) for s in text_block([button.words], 9.0))
+        keys.extend(s + np.array([x + width / 2, 13.0]) for s in text_block([button.key], 8.0))
+        if button.on:
+            strong.append(_rounded(x + 1.6, 5.6, x + width - 1.6, tall - 1.6, 4.0))
+        places[button.action] = carry(frame, box)
+        x += width + _GAP_MM
+    marks = [
+        stage.mark("button", outlines),
+        stage.mark("text", words, wider=0.95),
+        stage.mark("key", keys),
+        stage.mark("strong", strong, wider=0.75),
+    ]
+    return marks, places
+
+
+def figure(stage: Stage, figure: Figure, strip: Strip) -> Item:
+    """One of the strip's figures as light."""
+    x, y = figure.x_mm, figure.y_mm
+    strokes = [s + np.array([x, y]) for s in text_strokes(figure.text, _FIGURES_MM)]
+    if not figure.first:
+        strokes.append(polyline((x - 8.0, y - 0.5), (x - 8.0, y + 9.5)))
+    return Item("figure", (stage.mark("text", strokes),), strip.item.table_from_item)
+
+
+def _button_mm(button: Button) -> float:
+    """How wide a button is: a finger's breadth and more, and its words."""
+    return max(46.0, text_width(button.words, 9.0) + 14.0)
+
+
+@lru_cache(maxsize=64)
+def _rows_of(lines: tuple[str, ...], length_mm: float) -> tuple[tuple[tuple[float, str], ...], ...]:
+    rows: list[list[tuple[float, str]]] = [[]]
+    x = 6.0
+    for line in lines:
+        width = text_width(line, _FIGURES_MM)
+        if rows[-1] and x + width > length_mm - 6.0:
+            rows.append([])
+            x = 6.0
+        if x + width <= length_mm - 6.0:
+            rows[-1].append((x, line))
+            # in steps, so that a figure that changes leaves its neighbours where they stand
+            x += _SLOT_MM * math.ceil((width + 16.0) / _SLOT_MM)
+            continue
+        for part in wrapped(line, _FIGURES_MM, length_mm - 12.0):  # longer than a whole row
+            if rows[-1]:
+                rows.append([])
+            rows[-1].append((6.0, part))
+            x = 22.0 + text_width(part, _FIGURES_MM)
+    return tuple(tuple(row) for row in rows if row)
+
+
+def _in_rows(lines: Sequence[str], length_mm: float) -> list[list[tuple[float, str]]]:
+    """Figures side by side in rows: (x mm, text) each; none is left out or split needlessly."""
+    return [list(row) for row in _rows_of(tuple(lines), length_mm)]
+
+
+def _rounded(x0: float, y0: float, x1: float, y1: float, r: float) -> Array:
+    t = np.radians(np.linspace(0.0, 90.0, 5))
+    c, s = r * np.cos(t), r * np.sin(t)
+    return ring(
+        np.concatenate(
+            [
+                np.column_stack([x1 - r + c, y1 - r + s]),
+                np.column_stack([x0 + r - s, y1 - r + c]),
+                np.column_stack([x0 + r - c, y0 + r - s]),
+                np.column_stack([x1 - r + s, y0 + r - c]),
+            ]
+        )
+    )
