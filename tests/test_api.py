@@ -20,7 +20,6 @@ from calibrate.cards import BARS_MM
 from calibrate.detect import detect
 from calibrate.drift import drift
 from calibrate.tape import crosses_for, distances_text, pairs_of, readings_from, solve_tape
-from calibrate.virtual_table import VirtualCamera, VirtualTable
 from configs import shipped
 from configs.errors import ChalkbeamError
 from drafting import Cloth, Docket, Piece, draft
@@ -30,7 +29,6 @@ from drafting.intake.adopt import adopt
 from drafting.lay import Effort, Rules, judge, plan
 from drafting.lay.advice import compare_widths, leftover, what_would_help
 from drafting.steps import panels
-from projector.demo import lay_cards
 
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLES = re.findall(r"```python\n(.*?)```", (ROOT / "DEVELOPERS.md").read_text(), re.DOTALL)
@@ -187,12 +185,9 @@ def test_no_shapely_object_leaves_drafting(tmp_path: Path) -> None:
 
 def test_no_opencv_object_leaves_calibrate() -> None:
     """All that calibrate's public calls give back, down every public name, is plain or ours."""
-    size = (1280, 720)
+    size = (1920, 1080)
     pattern = pattern_for(size, 1200.0)
-    table = VirtualTable.random(3, size, beam_width_mm=1200.0, surface="cloth")
-    camera = VirtualCamera.phone(3, table.beam_mm())
-    photo = table.with_sheets(lay_cards(table, pattern, 3)).photograph(pattern.image(), camera, 3)
-    seen = detect(photo, size, name="photo")
+    seen = detect(calibrate.read_photo(shipped("pictures", "photo.jpg")), size, name="photo")
     by_photo = solve_photos([seen], bars_mm=BARS_MM)
     crosses = crosses_for(size, 6)
     at = by_photo.to_table(np.array([crosses[k] for k in sorted(crosses)], dtype=float))

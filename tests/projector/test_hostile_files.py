@@ -424,6 +424,7 @@ def test_hostile_journals_neither_break_nor_enter_the_docket(
     journal_path(top).write_bytes(kept + written[: len(written) // 2 if torn else None] + b"\n")
     found = with_noted(top)
     assert found.docket.lay[0].at == (50.0, 40.0)
+    assert (dict(found.docket.table), found.docket.traced) == ({}, ())
     again, recovered = Journal.open(Docket.load(top))
     assert recovered.docket.lay[0].at == (50.0, 40.0)
     again.close()
