@@ -9,13 +9,12 @@ from __future__ import annotations
 import contextlib
 import os
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from configs.errors import Fault
-    from drafting import Docket
 
 # a pipe of that name must not hold us
 _LOOK = os.O_RDWR if os.name == "nt" else os.O_RDONLY | os.O_NONBLOCK
@@ -196,17 +195,3 @@ def alone(docket_path: Path) -> Iterator[None]:
         yield
     finally:
         _release(path, handle)
-
-
-def update(docket_path: Path, change: Callable[[Docket], Docket]) -> Docket:
-    """Read a docket again, change it and write it, with nobody writing in between.
-
-    Raises:
-        ChalkbeamError: it cannot be read, changed or written.
-    """
-    from drafting.docket import Docket
-
-    with alone(docket_path):
-        made = change(Docket.load(docket_path))
-        made.save(docket_path)
-    return made

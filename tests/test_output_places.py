@@ -68,6 +68,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 # every option and argument that names a file to write, {}: that name. What is read is there.
 REPLACES = {
+    "base top.yaml --out {}": ".yaml",
     "calibrate cards --out {}": ".pdf",
     "calibrate check photo.jpg --calibration cal.yaml --mend --out {}": ".yaml",
     "calibrate crosses --size 1280x720 --out {}": ".png",

@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import contextlib
-import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from projector.commands.lengths import LENGTH_MM
-from projector.commands.places import FILE, JSON_OPTION, Command, Place
+from projector.commands.places import FILE, JSON_OPTION, Command, Place, taken
 from projector.output import CLOTH, DOCKET, PICTURE, look_over, write, write_picture
 
 if TYPE_CHECKING:
     from calibrate.calibration import Calibration
-    from calibrate.cloth_scan import ClothScan, TableView
     from calibrate.detect import Image
-    from drafting import Docket
-    from drafting.cloth import Cloth
 
 
 @click.command(cls=Command)
@@ -80,8 +76,12 @@ def cloth(
     """
     from calibrate.calibration import Calibration, newest
     from calibrate.calibration import told as told_of
+    from calibrate.cloth_scan import picture as drawn
     from calibrate.cloth_scan import scan, view_of
     from configs.errors import Fault, InputError
+    from projector.hold import alone
+    from projector.journal import with_noted
+    from projector.remnant import remnant, sentences
 
     calibration = Calibration.load(calibration_file) if calibration_file else newest()
     if light is not None:
@@ -108,8 +108,22 @@ def cloth(
     picture, name = _picture(photo, calibration, camera, display)
     view = view_of(picture, calibration, name)
     found = scan(picture, view, grain_deg=grain, grain_side=grain_side, name=name)
-    data, place, told = _as_cloth(found, view, keep_off, name)
-    written = _write(found, data, place, (out, into, beside), view.placed)
+    made = remnant(found, keep_off, name)
+    written = []
+    with contextlib.ExitStack() as stack:
+        cloth, docket = made.cloth(), None
+        if into is not None:
+            taken([into], alone=True)
+            stack.enter_context(alone(into))
+            docket = made.into(with_noted(into).docket, placed=view.placed)
+            cloth = docket.cloth or cloth
+        if out is not None:
+            write(out, made.text(cloth), CLOTH)
+            written.append(out)
+        if docket is not None:
+            written.append(docket.save())
+    write_picture(beside, drawn(found))
+    written.append(beside)
     if as_json:
         from calibrate.cloth_scan import as_data
         from projector.console import print_json
@@ -117,18 +131,18 @@ def cloth(
         print_json(
             {
                 **as_data(found, view),
-                "cloth": data,
-                "table_from_cloth": {"turn_deg": place[0], "at_mm": place[1]},
-                "notes": [*view.notes, *found.notes, *told],
+                "cloth": made.data,
+                "table_from_cloth": {"turn_deg": made.turn_deg, "at_mm": made.at_mm},
+                "notes": [*view.notes, *found.notes, *made.notes],
                 "written": [str(p) for p in written],
             }
         )
         return
     if calibration_file is None and calibration is not None:
         click.echo(f"By the newest calibration in the store: {told_of(calibration)}.")
-    for line in _sentences(found, view, data):
+    for line in sentences(found, view, made):
         click.echo(line)
-    for line in (*view.notes, *found.notes, *told):
+    for line in (*view.notes, *found.notes, *made.notes):
         click.echo(f"Note: {line}")
     click.echo("Written: " + ", ".join(str(p) for p in written))
 
@@ -177,132 +191,6 @@ def _picture(
         return mean_frame(source, 30), source.name
 
 
-def _as_cloth(
-    found: ClothScan, view: TableView, keep_off: float, name: str
-) -> tuple[dict[str, Any], tuple[float, tuple[float, float]], list[str]]:
-    """The cloth's keys in its own frame, (turn, place) of that frame on the table, what to say.
-
-    Cloth frame: x along the length, its lowest corner at the origin.
-    """
-    import numpy as np
-
-    from configs.errors import Fault, InputError
-    from drafting.cloth import kept_off
-
-    c, s = math.cos(found.grain_rad), math.sin(found.grain_rad)
-    turned = np.array([[c, s], [-s, c]])
-    low = (found.outline @ turned.T).min(axis=0)
-    at = turned.T @ low
-
-    def own(ring: Any) -> list[list[float]]:
-        return [[round(float(x), 1), round(float(y), 1)] for x, y in ring @ turned.T - low]
-
-    try:
-        outline, holes, lost = kept_off(own(found.outline), [own(h) for h in found.holes], keep_off)
-        flaws = [kept_off(own(f), [], -keep_off)[0] for f in found.flaws]
-    except ValueError as error:
-        raise InputError(
-            Fault(name, f"nothing is left of the cloth inside {keep_off:g} mm.", "Keep off less.")
-        ) from error
-    data: dict[str, Any] = {"unit": "mm", "outline": outline}
-    if holes:
-        data["holes"] = holes
-    if flaws:
-        data["flaws"] = flaws
-    told = []
-    if lost > 1.0:
-        told.append(
-            f"Keeping off the edge cuts the cloth in parts; {lost / 100:.0f} cm² of small ones "
-            "are left out."
-        )
-    return data, (math.degrees(found.grain_rad), (float(at[0]), float(at[1]))), told
-
-
 def _beside(out: Path | None, into: Path | None) -> Path:
     """Where the picture that numbers the sides goes."""
     return out.with_suffix(".png") if out is not None else into.with_suffix(".cloth.png")  # type: ignore[union-attr]  # one is named
-
-
-def _into(
-    docket: Docket, data: dict[str, Any], place: tuple[float, tuple[float, float]] | None
-) -> tuple[Cloth, Docket]:
-    """The docket with the cloth found, and that cloth: what a photo cannot see stays.
-
-    ``place``: where it lies on the table, where that is known.
-    """
-    from drafting.cloth import Cloth
-
-    keep = docket.cloth.to_dict() if docket.cloth is not None else {}
-    for key in ("width", "length", "fold", "selvedge", "outline", "holes", "flaws"):
-        keep.pop(key, None)  # nap, repeat, price and the like stay
-    made = Cloth.from_dict({**keep, **data}, where=f"{docket.path}: cloth")
-    table = dict(docket.table or {})
-    if place is not None:
-        at = [round(v, 4) for v in place[1]]
-        lies = {"turn": round(place[0], 6), "at": at, "mirror": False}
-        table["view"] = {**(table.get("view") or {}), **lies}
-    return made, docket.replace(cloth=made, table=table)
-
-
-def _write(
-    found: ClothScan,
-    data: dict[str, Any],
-    place: tuple[float, tuple[float, float]],
-    places: tuple[Path | None, Path | None, Path],
-    placed: bool,
-) -> list[Path]:
-    """The cloth file, the docket and the picture; every one whole or not at all."""
-    from calibrate.cloth_scan import picture
-    from configs.files import FORMAT_VERSION, dump_yaml
-    from drafting.cloth import Cloth
-    from projector.commands.places import taken
-    from projector.hold import alone
-    from projector.journal import with_noted
-
-    out, into, beside = places
-    made = Cloth.from_dict(data, where="the cloth found")
-    written = []
-    with contextlib.ExitStack() as stack:
-        docket: Docket | None = None
-        if into is not None:
-            taken([into], alone=True)
-            stack.enter_context(alone(into))
-            made, docket = _into(with_noted(into).docket, data, place if placed else None)
-        if out is not None:
-            note = f"found on the table; length {place[0]:.1f}° from the table's right"
-            cloth = {"chalkbeam": FORMAT_VERSION, **made.to_dict(), "note": note}
-            write(out, dump_yaml(cloth), CLOTH)
-            written.append(out)
-        if docket is not None:
-            written.append(docket.save())
-    write_picture(beside, picture(found))
-    return [*written, beside]
-
-
-def _sentences(found: ClothScan, view: TableView, data: dict[str, Any]) -> list[str]:
-    import numpy as np
-
-    along = np.array(data["outline"])
-    span = np.ptp(along, axis=0) / 10
-    holes, flaws = len(found.holes), len(found.flaws)
-    by = {
-        "longest side": "its longest straight side",
-        "longest way": "its longest way, no side being straight",
-        "given": "the angle that you gave",
-    }.get(found.grain_by, f"side {found.grain_by.split()[-1]} of the picture")
-    seen = {
-        "light": "the projected light",
-        "taped cards": "the taped cards",
-        "loose cards": "loose cards (its place on the table is not known)",
-    }[view.by]
-    return [
-        f"Cloth of {span[0]:.1f} × {span[1]:.1f} cm (along × across), "
-        f"{found.area_mm2 / 1e6:.2f} m², {_count(holes, 'hole')}, {_count(flaws, 'flaw')}; "
-        f"measured by {seen}, edge true to about {max(0.5, 3 * found.doubt_mm):.1f} mm.",
-        f"Its length is taken along {by}, {math.degrees(found.grain_rad):.1f}° from the table's "
-        "right. If that is not the grain: --grain-side N, numbers in the picture.",
-    ]
-
-
-def _count(number: int, word: str) -> str:
-    return f"no {word}" if number == 0 else f"{number} {word}{'s' if number > 1 else ''}"
