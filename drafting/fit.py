@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from configs.errors import DraftError, Fault, InputError, short
@@ -27,7 +27,9 @@ class Quarter:
     """The points of one quarter of the body, before its curves are drawn; mm, y = 0 on the top line.
 
     ``neck``, ``shoulder``: ends of the shoulder line; ``centre_y``: the neckline at the centre;
-    ``bust``, ``waist``, ``hip``: eased points at their levels; ``hem_y``: the hem at the centre.
+    ``bust``, ``waist``, ``hip``: eased points at their levels; ``hem_y``: the hem at the centre;
+    ``ease``: how much longer its shoulder is than the other half's, to be eased in; ``longer``: how
+    much longer its side seam is than its points make it.
     """
 
     half: str
@@ -38,6 +40,8 @@ class Quarter:
     waist: XY
     hip: XY
     hem_y: float
+    ease: float = 0.0
+    longer: float = 0.0
 
     def moved(self, **by: XY | float) -> Quarter:
         """The same quarter with some of its points moved by (dx, dy) or its heights by dy."""
@@ -67,7 +71,9 @@ class Quarter:
 
 @dataclass(frozen=True)
 class Kind:
-    """A change that can be asked for: what it does, its limit in mm, and the words it takes."""
+    """A change that can be asked for: the fault it mends and what it does, its limit in mm, and the
+    words it takes. ``adds``: level → what share of the amount it adds to the girth there; ``sided``:
+    it goes with one side of the wearer."""
 
     name: str
     text: str
@@ -75,6 +81,8 @@ class Kind:
     where: tuple[str, ...]
     signed: bool
     act: Callable[[Quarter, float, FitChange], Quarter]
+    adds: Mapping[str, float] = field(default_factory=dict)
+    sided: bool = False
 
 
 @dataclass(frozen=True)
@@ -145,21 +153,62 @@ def _below_waist(q: Quarter, by: float, _: FitChange) -> Quarter:
     return q.moved(hip=(0.0, -by), hem_y=-by)
 
 
-def _back_length(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
+def _neck_end(q: Quarter, by: float) -> Quarter:
+    """The neck end of the shoulder moved up by ``by``, its other end and its length kept."""
+    rise = q.neck[1] + by - q.shoulder[1]
+    run = math.sqrt(max(q.shoulder_length**2 - rise**2, 1.0))
+    return replace(q, neck=(q.shoulder[0] - run, q.shoulder[1] + rise))
+
+
+def _sway_back(q: Quarter, by: float, _: FitChange) -> Quarter:
+    # The strip between the centre and a line under the neck point slides down; armhole, shoulder end
+    # and all below the bust line stay (Liechty, Pottberg and Rasband, Fitting & Pattern Alteration,
+    # 1992, as told on a web page).
+    return _neck_end(q, -by).moved(centre_y=-by)
+
+
+def _round_back(q: Quarter, by: float, _: FitChange) -> Quarter:
+    # Slashed at the blades, open by the amount at the centre and by nothing at the armhole. The
+    # shoulder gets longer at its neck end; what is too much is eased into the front's.
+    before = q.shoulder_length
+    up = by * max(0.0, 1.0 - q.neck[0] / max(q.shoulder[0], 1.0))
+    q = q.moved(centre_y=by, neck=(0.0, up))
+    return q.moved(ease=q.shoulder_length - before)
+
+
+def _gaping(q: Quarter, by: float, _: FitChange) -> Quarter:
+    # The neckline is pinched out into the shoulder seam: the armhole stays.
+    return _neck_end(q, -by)
+
+
+def _forward_shoulder(q: Quarter, by: float, change: FitChange) -> Quarter:
+    # The seam turns about the neck point: what the front loses at the arm the back gains.
+    step = -by if q.half == FRONT else by
+    return _shoulder_height(1.0)(q, step, change).moved(bust=(0.0, -step))
+
+
+def _full_bust(q: Quarter, by: float, _: FitChange) -> Quarter:
+    # Slashed from the shoulder over the bust to the hem and spread; the front hangs longer at the
+    # centre by as much as each half is spread.
+    each = by / 2
+    longer = -min(each, MOST_LONGER_MM)
+    wide = q.moved(bust=(each, 0.0), waist=(each, 0.0), hip=(each, longer), hem_y=longer)
+    return wide.moved(longer=longer)  # at the side it hangs as before
+
+
+def _back_width(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
     def act(q: Quarter, by: float, _: FitChange) -> Quarter:
-        # Full at the centre back, nothing at the side seam: the side seams stay mated.
-        reach = max(q.bust[0], 1.0)
-
-        def step(x: float) -> float:
-            return sign * by * max(0.0, 1.0 - x / reach)
-
-        return q.moved(
-            centre_y=step(0.0),
-            neck=(0.0, step(q.neck[0])),
-            shoulder=(0.0, step(q.shoulder[0])),
-        )
+        each = sign * by / 2
+        q = q.moved(bust=(each, 0.0), waist=(each, 0.0), hip=(each, 0.0))
+        out = min(max(each, 0.0), MOST_SHOULDER_EASE_MM)  # the blades need it, the front does not
+        dx, dy = q.along
+        return q.moved(shoulder=(out * dx, out * dy), ease=out)
 
     return act
+
+
+def _armhole(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
+    return lambda q, by, _: q.moved(bust=(0.0, sign * by))
 
 
 def _stomach(q: Quarter, by: float, _: FitChange) -> Quarter:
@@ -167,143 +216,46 @@ def _stomach(q: Quarter, by: float, _: FitChange) -> Quarter:
     # longer at the centre as it stands out, half of the amount.
     wide = by / 2 if q.half == FRONT else -by / 2
     longer = -by / 2 if q.half == FRONT else 0.0
-    return q.moved(waist=(wide, 0.0), hip=(wide, longer), hem_y=longer)
+    wider = q.moved(waist=(wide, 0.0), hip=(wide, longer), hem_y=longer)
+    return wider.moved(longer=longer)  # at the side it hangs as before
 
 
-_BOTH = ("both", FRONT, BACK)
-KINDS: dict[str, Kind] = {
-    k.name: k
-    for k in (
-        Kind(
-            "shoulder up",
-            "The shoulder point higher: the shoulder seam lay behind a hollow or dragged at the neck. The underarm rises with it.",
-            25.0,
-            ("both",),
-            False,
-            _shoulder_height(1.0),
-        ),
-        Kind(
-            "shoulder down",
-            "The shoulder point lower: folds ran from the neck to the arm. The underarm drops with it.",
-            25.0,
-            ("both",),
-            False,
-            _shoulder_height(-1.0),
-        ),
-        Kind(
-            "shoulder in",
-            "The shoulder seam shorter at its outer end.",
-            40.0,
-            ("both",),
-            False,
-            _shoulder_width(-1.0),
-        ),
-        Kind(
-            "shoulder out",
-            "The shoulder seam longer at its outer end.",
-            40.0,
-            ("both",),
-            False,
-            _shoulder_width(1.0),
-        ),
-        Kind(
-            "neck forward",
-            "The neck hole further to the front: it pressed on the throat and stood away behind.",
-            25.0,
-            ("both",),
-            False,
-            _neck(1.0),
-        ),
-        Kind(
-            "neck back",
-            "The neck hole further to the back: the top crept backward.",
-            25.0,
-            ("both",),
-            False,
-            _neck(-1.0),
-        ),
-        Kind(
-            "bust",
-            "Wider (or with a minus narrower) at bust level; the amount is round the body.",
-            200.0,
-            _BOTH,
-            True,
-            _girth("bust"),
-        ),
-        Kind(
-            "waist",
-            "Wider or narrower at waist level; the amount is round the body.",
-            200.0,
-            _BOTH,
-            True,
-            _girth("waist"),
-        ),
-        Kind(
-            "hip",
-            "Wider or narrower at hip level, of a skirt; the amount is round the body.",
-            200.0,
-            ("both",),
-            True,
-            lambda q, by, change: q,  # a top has no hip line; a skirt works it into its width
-        ),
-        Kind(
-            "hem",
-            "Wider or narrower at the hem; the amount is round the body.",
-            400.0,
-            _BOTH,
-            True,
-            _girth("hip"),
-        ),
-        Kind(
-            "length above waist",
-            "Longer or shorter between bust line and waist.",
-            120.0,
-            ("both",),
-            True,
-            _above_waist,
-        ),
-        Kind(
-            "length below waist",
-            "Longer or shorter between waist and hem.",
-            200.0,
-            ("both",),
-            True,
-            _below_waist,
-        ),
-        Kind(
-            "sway back",
-            "The centre back shorter above the waist, running out to nothing at the side: folds lay across the small of the back. A skirt's waist is lowered so.",
-            30.0,
-            (BACK,),
-            False,
-            _back_length(-1.0),
-        ),
-        Kind(
-            "stomach",
-            "The front wider and longer for a full stomach, the back narrower by as much: the hem rose in front and the side seams swung forward. The amount goes from back to front.",
-            60.0,
-            ("both",),
-            False,
-            _stomach,
-        ),
-        Kind(
-            "round back",
-            "The centre back longer above the bust line, running out to nothing at the side: the hem rose behind.",
-            30.0,
-            (BACK,),
-            False,
-            _back_length(1.0),
-        ),
-        Kind(
-            "one shoulder lower",
-            "One shoulder point lower than the other; left and right then differ and four quarters are drawn. 'side' names the lower one as the wearer feels it.",
-            25.0,
-            ("both",),
-            False,
-            _shoulder_height(-1.0),
-        ),
-    )
-}
+def _same(q: Quarter, _: float, __: FitChange) -> Quarter:
+    return q
+
+
+MOST_LONGER_MM = 30.0
+MOST_SHOULDER_EASE_MM = 10.0  # a shoulder of woven cloth eases in no more
+_BOTH, _FRONT, _BACK, _ALL = ("both", FRONT, BACK), (FRONT,), (BACK,), ("both",)
+_ROUND = {"bust": 1.0, "waist": 1.0, "hem": 1.0}
+_KINDS = (
+    Kind("shoulder up", "Square shoulders: folds lie across below the neck, the top is tight over the shoulder ends. The shoulder point goes up, the underarm with it.", 25.0, _ALL, False, _shoulder_height(1.0)),
+    Kind("shoulder down", "Sloping shoulders: folds run from the neck down to the arm. The shoulder point goes down, the underarm with it.", 25.0, _ALL, False, _shoulder_height(-1.0)),
+    Kind("shoulder in", "The shoulder seam falls over the arm. It gets shorter at its outer end.", 40.0, _ALL, False, _shoulder_width(-1.0)),
+    Kind("shoulder out", "The armhole cuts in on top of the shoulder. The seam gets longer at its outer end.", 40.0, _ALL, False, _shoulder_width(1.0)),
+    Kind("forward shoulder", "At the neck the shoulder seam is right, at the arm it lies behind the shoulder's ridge. Its outer end goes to the front.", 25.0, _ALL, False, _forward_shoulder),
+    Kind("neck forward", "The neck hole presses on the throat and stands away behind. The whole hole goes to the front.", 25.0, _ALL, False, _neck(1.0)),
+    Kind("neck back", "The neck hole presses at the back of the neck, and the top creeps backward. The whole hole goes to the back.", 25.0, _ALL, False, _neck(-1.0)),
+    Kind("gaping neckline", "The front neckline stands away from the chest, and nothing presses behind. It is pinched out into the shoulder seam; the armhole stays.", 20.0, _FRONT, False, _gaping),
+    Kind("armhole lower", "The armhole cuts in under the arm. The underarm goes down.", 40.0, _ALL, False, _armhole(-1.0)),
+    Kind("armhole higher", "The armhole gapes under the arm, and the whole top lifts with it. The underarm goes up.", 30.0, _ALL, False, _armhole(1.0)),
+    Kind("bust", "Tight or loose at bust level all round; with 'where' in front or behind alone. The amount is round the body; a minus takes away.", 200.0, _BOTH, True, _girth("bust"), {"bust": 1.0}),
+    Kind("full bust", "The hem rises in front and folds point at the bust; the back fits. The front gets wider from the bust down and longer at the centre. The amount is added round the front.", 80.0, _FRONT, False, _full_bust, _ROUND),
+    Kind("waist", "Tight or loose at waist level. The amount is round the body; a minus takes away.", 200.0, _BOTH, True, _girth("waist"), {"waist": 1.0}),
+    Kind("hip", "A skirt that is tight or loose at hip level. The amount is round the body; a minus takes away.", 200.0, _ALL, True, _same, {"hip": 1.0}),  # a top has no hip line
+    Kind("hem", "Tight or loose at the hem. The amount is round the body; a minus takes away.", 400.0, _BOTH, True, _girth("hip"), {"hem": 1.0}),
+    Kind("stomach", "The hem rises in front and the side seams swing forward below the waist; the bust fits. The front gets wider and longer for a full stomach, the back narrower; the amount goes from back to front.", 60.0, _ALL, False, _stomach),
+    Kind("length above waist", "The waist lies too high, or with a minus too low. Longer or shorter between bust line and waist.", 120.0, _ALL, True, _above_waist),
+    Kind("length below waist", "Too short or too long below the waist, which lies right. Longer or shorter between waist and hem.", 200.0, _ALL, True, _below_waist),
+    Kind("sway back", "Folds lie across the small of the back. The centre back gets shorter by a strip as wide as the neck; armhole and waist stay. A skirt's waist is lowered so.", 30.0, _BACK, False, _sway_back),
+    Kind("round back", "The hem rises behind and the top pulls back from the nape. The centre back gets longer above the blades; the armhole stays, the shoulder's surplus is eased in.", 30.0, _BACK, False, _round_back),
+    Kind("broad back", "Tight across the shoulder blades when the arms reach forward. The back gets wider, its shoulder eased into the front's. The amount is across the back.", 60.0, _BACK, False, _back_width(1.0), _ROUND),
+    Kind("narrow back", "Loose folds stand upright between the shoulder blades. The back gets narrower. The amount is across the back.", 60.0, _BACK, False, _back_width(-1.0), dict.fromkeys(_ROUND, -1.0)),
+    Kind("one shoulder lower", "Folds run from the neck to the arm on one side only. Left and right then differ and four quarters are drawn; 'side' names the lower shoulder as the wearer feels it.", 25.0, _ALL, False, _shoulder_height(-1.0), sided=True),
+    Kind("one hip higher", "The hem rises on one side only, and folds point at that hip. The side seam gets longer there; 'side' names the higher hip as the wearer feels it.", 40.0, _ALL, False, lambda q, by, _: q.moved(longer=by), sided=True),
+)  # fmt: skip
+KINDS: dict[str, Kind] = {k.name: k for k in _KINDS}
+SIDED = tuple(k.name for k in _KINDS if k.sided)
 FORM = "{change: bust, by: 12 mm, where: front, note: …}"
 _KEYS = ("change", "by", "where", "side", "note", "date")
 
@@ -367,11 +319,11 @@ def _parse_one(row: Reader) -> FitChange | None:
     side, place = str(row.get("side", "both")).lower(), str(row.get("where", kind.where[0])).lower()
     if place not in kind.where:
         row.note("where", f"is {short(place)}.", f"Here: {', '.join(kind.where)}.")
-    if kind.name == "one shoulder lower":
+    if kind.sided:
         if side not in (LEFT, RIGHT):
             row.note("side", "is missing.", "Write side: left or side: right (the wearer's).")
     elif side != "both":
-        row.note("side", "only goes with 'one shoulder lower'.")
+        row.note("side", f"only goes with {' and '.join(map(repr, SIDED))}.")
     note = row.text("note", lines=True)
     if len(row.faults) > before:
         return None

@@ -15,7 +15,7 @@ from pkgutil import iter_modules
 from types import MappingProxyType
 from typing import Any
 
-from configs.errors import Fault, InputError
+from configs.errors import DraftError, Fault, InputError
 from configs.reader import unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import Measurements, missing
@@ -36,6 +36,7 @@ from drafting.truing import (
     check_girths,
     check_runs,
     check_seams,
+    compare,
 )
 
 
@@ -183,9 +184,39 @@ def draft(
             faults.append(Fault(f"fit[{i}]", what, f"Here: {', '.join(chosen.changes)}."))
     if faults:
         raise InputError(faults)
+    made = _drawn(chosen, measurements, resolved, changes)
+    idle = without_effect(chosen.options, style, resolved)
+    idle += _idle_changes(chosen, made)
+    return replace(made, notes=(*made.notes, *idle)) if idle else made
+
+
+def _idle_changes(block: Block, made: Draft) -> list[str]:
+    """The fit changes without which the very same pieces would be drawn."""
+    said = []
+    for i, change in enumerate(made.fit):
+        try:
+            without = _drawn(
+                block, made.measurements, made.style, (*made.fit[:i], *made.fit[i + 1 :])
+            )
+        except DraftError:
+            continue
+        same = list(without.pieces) == list(made.pieces) and not compare(
+            without.pieces, made.pieces
+        )
+        if same:
+            said.append(f"fit[{i + 1}] '{change.text}' moves nothing on this garment.")
+    return said
+
+
+def _drawn(
+    chosen: Block,
+    measurements: Measurements,
+    resolved: Mapping[str, Any],
+    changes: tuple[FitChange, ...],
+) -> Draft:
+    """What the block draws on a sheet."""
     sheet = Sheet(measurements, resolved, changes)
     chosen.draw(sheet)
-    idle = without_effect(chosen.options, style, resolved)
     return Draft(
         chosen.name,
         measurements,
@@ -198,7 +229,7 @@ def draft(
         tuple(sheet.girths),
         tuple(sheet.checks),
         tuple(sheet.steps),
-        (*sheet.notes, *idle),
+        tuple(sheet.notes),
         MappingProxyType(sheet.figures),
         MappingProxyType(sheet.hangs_on),
     )

@@ -196,8 +196,8 @@ def draw_side(s: Sheet, front: Quarter, back: Quarter, notes: list[str]) -> dict
     """Both quarters of one side of the body, mated: shoulders, side seams and underarms equal."""
     style = s.style
     front, back = (_in_numbers(q) for q in (front, back))
-    mean = 0.5 * (front.shoulder_length + back.shoulder_length)
-    pair = {q.half: _shoulder_to(q, mean) for q in (front, back)}
+    mean = 0.5 * sum(q.shoulder_length - q.ease for q in (front, back))
+    pair = {q.half: _shoulder_to(q, mean + q.ease) for q in (front, back)}
     shaped, flare = style["waist"] == "shaped", float(style["flare"])
     rise = float(style["hem_rise"] or 70.0) if style["hem"] == "shirt-tail" else 0.0
     sides, length = _sides(s, pair, shaped, flare, rise)
@@ -250,7 +250,7 @@ def _sides(
     more = dict.fromkeys(pair, 0.0)
     for _ in range(20):
         sides = {h: _side(q, shaped, flare, more[h]) for h, q in pair.items()}
-        length = 0.5 * (sides[FRONT].hem_at + sides[BACK].hem_at) - rise
+        length = 0.5 * sum(sides[h].hem_at + q.longer for h, q in pair.items()) - rise
         if length < 40.0:
             raise DraftError(
                 Fault(
@@ -259,7 +259,7 @@ def _sides(
                     "Make the top longer.",
                 )
             )
-        if abs(sides[FRONT].hem_at - sides[BACK].hem_at) < 1e-6 or rise > 0:
+        if rise > 0 or all(abs(x.hem_at - length) < 1e-6 for x in sides.values()):
             break
         worst = 0.0
         for h, q in pair.items():
@@ -283,7 +283,8 @@ def _in_numbers(q: Quarter) -> Quarter:
         return float(v[0]), float(v[1])
 
     neck, shoulder, bust, waist, hip = map(plain, (q.neck, q.shoulder, q.bust, q.waist, q.hip))
-    return Quarter(q.half, neck, shoulder, float(q.centre_y), bust, waist, hip, float(q.hem_y))
+    heights = float(q.hem_y), float(q.ease), float(q.longer)
+    return Quarter(q.half, neck, shoulder, float(q.centre_y), bust, waist, hip, *heights)
 
 
 def _shoulder_to(q: Quarter, length: float) -> Quarter:

@@ -211,7 +211,8 @@ def _styled(s: Sheet, q: Quarter, more: float) -> Quarter:
     )
     end = long_
     if s.style["shoulder_seam"] == "measured":
-        end = found(s.m["shoulder_length"], "shoulder length", s.m["shoulder_length"], long_)
+        measured = s.m["shoulder_length"] + q.ease
+        end = found(measured, "shoulder length", measured, long_)
     end = end - s.style["shoulder_in"]
     shape = s.style["neckline"]
     usual = OUT_MM[shape] + (more if shape == "boat" else 0.0)
@@ -703,7 +704,12 @@ def _true(s: Sheet, both: list[dict[str, Drawn]]) -> None:
         for name in ("side", "shoulder", "underarm"):
             a = edge_at(FRONT, side, name, False)
             if a[1] in s.pieces[a[0]].edges:
-                s.sew(f"{side} {name}".strip(), a, edge_at(BACK, side, name, seam))
+                b = edge_at(BACK, side, name, seam)
+                ease = both[-1 if side == RIGHT else 0][BACK].quarter.ease
+                if name == "shoulder" and ease:
+                    s.sew(f"{side} {name}".strip(), b, a, float(ease))
+                else:
+                    s.sew(f"{side} {name}".strip(), a, b)
     if whole and seam:
         a, b = (edge_at(BACK, side, "centre back", True) for side in (LEFT, RIGHT))
         s.seams.append(Seam("centre back", (a,), (b,)))
@@ -725,14 +731,14 @@ def _girths(s: Sheet, quarters: list[Drawn]) -> None:
         s.girths.append(Girth(f"{name} girth{plain}", float(mm), float(m[body]), float(ease), at_least))  # fmt: skip
 
     bust = sum(d.quarter.bust[0] for d in quarters)
-    girth("bust", bust, "bust_girth", style["bust_ease"] + s.fitted("bust"))
+    girth("bust", bust, "bust_girth", style["bust_ease"] + s.fitted_at("bust"))
     past_waist = _hem_depth(s) >= 2.0 / 3.0 * m["back_neck_to_tailbone"]
     if past_waist and style["waist"] == "straight":
         waist = sum(d.waist_x for d in quarters)
-        girth("waist", waist, "waist_girth", style["waist_ease"] + s.fitted("waist"), True)
+        girth("waist", waist, "waist_girth", style["waist_ease"] + s.fitted_at("waist"), True)
     if style["length"] == "top" and style["hem"] == "level":
         hem = sum(d.hem_length for d in quarters)
-        ease = style["hem_ease"] + style["flare"] + s.fitted("hem")
+        ease = style["hem_ease"] + style["flare"] + s.fitted_at("hem")
         girth("hem", hem, "hip_girth_at_tailbone", ease)
 
 

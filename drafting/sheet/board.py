@@ -19,7 +19,7 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from configs.units import format_length
 from drafting.curves import Cubic, Points, chain_points
-from drafting.fit import FitChange
+from drafting.fit import KINDS, FitChange
 from drafting.measurements import REGISTRY, Measurements
 from drafting.outline import Edge
 from drafting.piece import Piece
@@ -113,6 +113,13 @@ class Sheet:
         """The sum of her fit changes of this name."""
         by = sum(float(c.by_mm) for c in self.fit if c.change == change)
         return Amount(by, FOUND, f"fit: {change}", (), frozenset((FIT + change,)))
+
+    def fitted_at(self, level: str) -> Amount:
+        """What her fit changes add to the girth at a level."""
+        added = [(c, KINDS[c.change].adds.get(level, 0.0)) for c in self.fit]
+        by = sum(share * float(c.by_mm) for c, share in added)
+        keys = frozenset(FIT + c.change for c, share in added if share)
+        return Amount(by, FOUND, "fit", (), keys)
 
     def chosen(self, key: str, lengths: Mapping[str, float]) -> Amount:
         """An option that is a length or the name of one."""
@@ -284,9 +291,12 @@ class Sheet:
             if frozenset((plain(before), plain(after))) in wanted:
                 self.corners.append(Corner(piece, before, after))
 
-    def sew(self, name: str, a: EdgeAt, b: EdgeAt) -> None:
-        """Two edges sewn together; what they meet at both ends must run on over the seam."""
-        self.seams.append(Seam(name, (a,), (b,)))
+    def sew(self, name: str, a: EdgeAt, b: EdgeAt, ease: float = 0.0) -> None:
+        """Two edges sewn together; what they meet at both ends must run on over the seam.
+
+        ``ease``: how much longer ``a`` is, to be eased in.
+        """
+        self.seams.append(Seam(name, (a,), (b,), ease, "eased in"))
         self._mated.append((name, a, b))
 
     @property

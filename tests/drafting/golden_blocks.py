@@ -77,7 +77,7 @@ def cases(block: str) -> Iterator[Case]:
             kind = KINDS[str(name)]
             by = round(float(rng.uniform(0.1, 0.6)) * min(kind.limit_mm, 40.0), 1)
             change = {"change": kind.name, "by": f"{by} mm"}
-            fit.append(change | ({"side": "left"} if kind.name == "one shoulder lower" else {}))
+            fit.append(change | ({"side": "left"} if kind.sided else {}))
         yield body, style, fit
 
 

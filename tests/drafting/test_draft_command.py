@@ -128,7 +128,8 @@ def test_blocks_lists_all(capsys: pytest.CaptureFixture[str]) -> None:
 def test_overview_of_blocks_fits_a_screen(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    """Without a name: every name that can be written, on 80 × 30, and where the rest stands.
+    """Without a name: every measure and option, the first fit changes, on 80 × 30, and where the rest
+    stands.
 
     The docket that it shows is one: with a measurements file beside it, it drafts.
     """
@@ -139,8 +140,9 @@ def test_overview_of_blocks_fits_a_screen(
     out = capsys.readouterr().out
     assert len(out.splitlines()) <= 30 and max(map(len, out.splitlines())) <= 80
     block = get("quick-top")
+    more = f"and {len(block.changes) - 8} more"
     for part in (*block.needs, *block.helps, *(o.key for o in block.options),
-                 "one shoulder lower", "chalkbeam blocks quick-top"):  # fmt: skip
+                 *block.changes[:8], more, "chalkbeam blocks quick-top"):  # fmt: skip
         assert part in " ".join(out.split()), part
     shown = [line[4:] for line in out.splitlines() if line.startswith("    ")]
     (tmp_path / "top.yaml").write_text("\n".join(shown[-5:]) + "\n", encoding="utf-8")
@@ -214,7 +216,7 @@ def test_without_allowances_every_way_to_cloth_or_paper_says_so(
         told = capsys.readouterr()
         text = " ".join((told.out + told.err).split())
         assert "No allowance is set: the pieces would be cut on the seam line" in text, arguments
-        assert "allowances: {all: 10 mm, hem: 25 mm}" in text
+        assert "allowances: {all: 10 mm, hem: 25 mm, neckline: 6 mm}" in text
     assert "seam line" in (tmp_path / "o" / "truing.txt").read_text(encoding="utf-8")
 
 
