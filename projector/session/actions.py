@@ -12,7 +12,9 @@ from projector.session import hand, pieces, standing, tracing, ways
 from projector.session.registry import ACTIONS, Action, Step
 from projector.session.rows import ROWS, row_of
 from projector.session.state import SILENT, State
-from projector.tools import align_room, bays_room, height_room
+from projector.tools import align_room, height_room
+from projector.tools.bays import opening as bays_opening
+from projector.tools.bays import room as bays_room
 from projector.tools.protocol import opens
 
 _ARRANGE, _TRACE = ("arrange",), ("trace",)
@@ -65,7 +67,7 @@ ACTIONS.add(
     Action("drop", tracing.drop, "Drop", ("delete",), "drop the plan that is shown", _ARRANGE),
     Action("trace", tracing.trace, "Trace", ("c",), "trace: piece by piece"),
     Action("arrange", tracing.arrange, "Arrange", ("a",), "arrange: move pieces about"),
-    Action("bays", opens(bays_room.open_wanted), "Bays", ("v",),
+    Action("bays", opens(bays_opening.open_wanted), "Bays", ("v",),
            "cloth longer or wider than the beam: trace it bay by bay"),
     Action("next-bay", _only_in_bays, "Next bay", ("]",),
            "bays: on to the next (chalk the crosses first)", _TRACE),

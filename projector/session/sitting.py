@@ -25,7 +25,7 @@ from projector.session import actions, hand, hands, words
 from projector.session.keys import Keys
 from projector.session.rules import History, Work
 from projector.session.state import MESSAGE_S, SILENT, Plan, State, begun
-from projector.tools.bays_room import resumed
+from projector.tools.bays.opening import resumed
 
 if TYPE_CHECKING:
     from calibrate import Calibration

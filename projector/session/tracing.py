@@ -10,7 +10,7 @@ from projector.picture import order
 from projector.session.rules import History
 from projector.session.state import Plan, State
 from projector.session.words import chalk, things, trouble_words
-from projector.tools.bays_room import open_bays
+from projector.tools.bays.opening import open_bays
 from projector.tools.protocol import used
 
 _ALL = "All traced. Turn the room light up before you cut."

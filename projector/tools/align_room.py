@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
-from projector.align import LINES, Pointing
-from projector.bays import cross_lines
 from projector.marks import Item, circle
 from projector.session.registry import Row
 from projector.session.rows import IN_USE
 from projector.session.state import State
-from projector.tools.bays_room import BayTool
+from projector.tools.align import LINES, Pointing
+from projector.tools.bays.plane import cross_lines
+from projector.tools.bays.room import BayTool
 from projector.tools.protocol import Tool
 
 Array = NDArray[np.float64]

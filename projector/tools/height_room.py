@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from configs.errors import ChalkbeamError
 from configs.units import length_text
-from projector.bays import cross_lines
 from projector.height import Height, height_of, off_by
 from projector.marks import Item, circle
 from projector.picture import signs
 from projector.session.registry import Row
 from projector.session.state import State
+from projector.tools.bays.plane import cross_lines
 from projector.tools.protocol import Tool
 
 Array = NDArray[np.float64]

@@ -24,10 +24,11 @@ from calibrate import Calibration
 from calibrate.virtual_table import VirtualCamera, VirtualTable
 from drafting import Docket
 from drafting.cloth import Cloth
-from projector.align import carry, register
-from projector.bays import Laid, plan_bays
 from projector.session.sitting import Sitting
-from projector.tools.bays_room import laid
+from projector.tools.align import carry, register
+from projector.tools.bays.model import Laid
+from projector.tools.bays.opening import laid
+from projector.tools.bays.plan import plan_bays
 from projector.view import View
 
 SIZE = (1920, 1080)

@@ -19,9 +19,9 @@ from calibrate.calibration import Calibration, ProjectorModel
 from calibrate.virtual_table import VirtualTable
 from drafting import Docket
 from drafting.placement import Placement, carry
-from projector.bays import inside
-from projector.baywalk import crosses_shown
 from projector.session.sitting import Sitting
+from projector.tools.bays.model import inside
+from projector.tools.bays.walk import crosses_shown
 from projector.trueness import best_rigid
 
 

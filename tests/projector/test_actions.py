@@ -15,7 +15,8 @@ from projector.session.keys import Keys, load_keys
 from projector.session.registry import MODES, Row
 from projector.session.rows import ROWS
 from projector.session.sitting import Sitting
-from projector.tools import align_room, bays_room, height_room
+from projector.tools import align_room, height_room
+from projector.tools.bays import room as bays_room
 
 _STRIP_WORDS = {"go-on", "go-back"}  # 'Traced' and 'Back' while tracing
 

@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from configs.errors import InputError
 from drafting.cloth import Cloth
-from projector.align import Pointing, align, align_again, carry, register, told
+from projector.tools.align import Pointing, align, align_again, carry, register, told
 from projector.view import View
 
 angles = st.floats(-180, 180)

@@ -18,24 +18,12 @@ from shapely import LineString, Point, Polygon, box, union_all
 
 from configs.errors import InputError
 from drafting.cloth import Cloth
-from projector.align import carry
-from projector.bays import (
-    BayPlan,
-    Laid,
-    _on_cloth,
-    beam_quad,
-    clip,
-    cross_lines,
-    gap_to,
-    inside,
-    lines_here,
-    out_of_beam,
-    plan_bays,
-    too_long,
-    tree_of,
-    window_for,
-)
-from projector.baywalk import (
+from projector.tools.align import carry
+from projector.tools.bays.crosses import _on_cloth
+from projector.tools.bays.model import BayPlan, Laid, inside
+from projector.tools.bays.plan import plan_bays
+from projector.tools.bays.plane import clip, cross_lines, gap_to, lines_here, tree_of
+from projector.tools.bays.walk import (
     Baywalk,
     again,
     crosses_shown,
@@ -50,6 +38,7 @@ from projector.baywalk import (
     take_back,
     to_dict,
 )
+from projector.tools.bays.window import beam_quad, out_of_beam, too_long, window_for
 from projector.view import View
 
 

@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.placement import carry
-from projector.align import Registration, register, told
-from projector.bays import (
+from projector.tools.align import Registration, register, told
+from projector.tools.bays.model import (
     LEAST_CROSSES,
     MOST_CROSSES,
     Bay,

@@ -13,53 +13,39 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from configs.errors import ChalkbeamError, Fault, InputError
+from configs.errors import InputError
 from configs.units import length_text
 from drafting.placement import carry
-from projector.align import told
-from projector.bays import (
-    BayPlan,
-    Laid,
-    clip,
-    cross_lines,
-    distance_to,
-    fits,
-    lines_here,
-    out_of_beam,
-    plan_bays,
-    too_long,
-)
-from projector.baywalk import (
+from projector.faces import text_block
+from projector.marks import Item, Mark, circle, moved
+from projector.picture import order
+from projector.picture.look import LINES as SHOWN_LINES
+from projector.session.registry import Row
+from projector.session.rows import IN_USE
+from projector.session.rules import under
+from projector.session.standing import side
+from projector.session.state import State
+from projector.tools.align import told
+from projector.tools.bays.model import Laid
+from projector.tools.bays.plane import clip, cross_lines, distance_to, lines_here
+from projector.tools.bays.walk import (
     Baywalk,
     ShownCross,
     again,
     crosses_shown,
-    from_dict,
     go,
     keep,
     mark,
     next_bay,
     point,
     previous_bay,
-    restart,
     said,
-    start,
     stay,
     take_back,
     to_dict,
     unmark,
 )
-from projector.faces import text_block
-from projector.marks import Item, Mark, circle, moved
-from projector.picture import order
-from projector.picture.look import LINES as SHOWN_LINES
-from projector.picture.stage import PieceState
-from projector.session import words
-from projector.session.registry import Row
-from projector.session.rows import IN_USE
-from projector.session.rules import under
-from projector.session.standing import side
-from projector.session.state import State
+from projector.tools.bays.window import out_of_beam
 from projector.view import rigid
 
 if TYPE_CHECKING:
@@ -69,14 +55,10 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Spot = tuple[float, float]
 Cleared = tuple[str, Any, object]  # a part marked: the piece, the marks before, the history then
-
-STRIP_MM = 62.0  # of the strip along her edge, with a little room
 _LABEL_MM = 12.0
 _MOVED_MM = 3.0  # a pointer that has moved less than this was not brought to the next cross
-_OURS = ("on", "light")  # kept beside the state of `baywalk`
-_KINDS = ("cutting", "sewing", "fold", "dart", "notch", "mark", "inner")
+KINDS = ("cutting", "sewing", "fold", "dart", "notch", "mark", "inner")
 _ALL = "All traced. Turn the room light up before you cut."
-
 ROWS = (
     Row(
         "bays",
@@ -104,18 +86,6 @@ ROWS = (
     ),
 )  # fmt: skip
 _ROW = dict(zip(("trace", "move", "check"), ROWS, strict=True))
-
-
-def laid(stage: Stage, placed: Sequence[Placement]) -> list[Laid]:
-    """The copies on the cloth as `bays` wants them, cloth mm."""
-    out = []
-    for p in placed:
-        face = stage.faces.of(p)
-        lines = [line for k in _KINDS if k != "cutting" for line in face.lines.get(k, ())]
-        a = p.cloth_from_piece
-        outline = carry(a, face.outline)
-        out.append(Laid(p.key, outline, tuple(moved(lines, a))))
-    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,7 +206,7 @@ class BayTool:
 
     def retaken(self, state: State) -> State:
         """The view was set by other means (aligned): the bay lies as it says now."""
-        return _synced(state, replace(self, walk=self.walk.with_view(state.work.view)))
+        return synced(state, replace(self, walk=self.walk.with_view(state.work.view)))
 
     def is_done(self, state: State, key: str) -> bool:
         """Whether a piece is traced as far as this bay goes."""
@@ -261,7 +231,7 @@ class BayTool:
         if p is not None:
             shown = SHOWN_LINES[stage.look.lines]
             face, share = stage.faces.of(p), walk.bay.parts[key]
-            for kind in _KINDS:
+            for kind in KINDS:
                 if kind in ("cutting", "sewing") and kind not in shown:
                     continue
                 lines = moved(face.lines.get(kind, ()), p.cloth_from_piece)
@@ -321,9 +291,6 @@ def _of(state: State) -> BayTool:
     return state.tool
 
 
-# -- steps -----------------------------------------------------------------------------------------
-
-
 def _step(state: State, tool: BayTool, change: Callable[[Baywalk], Baywalk]) -> State:
     before = tool.walk
     try:
@@ -335,10 +302,10 @@ def _step(state: State, tool: BayTool, change: Callable[[Baywalk], Baywalk]) -> 
         state = state.but(current=tool.next(state, None))
         if walk.registration is not None:
             state = state.tell(told(walk.registration))
-    return _synced(state, tool)
+    return synced(state, tool)
 
 
-def _synced(state: State, tool: BayTool) -> State:
+def synced(state: State, tool: BayTool) -> State:
     """View, picture and docket after a step."""
     walk = tool.walk.with_view(tool.walk.view.replace(side=state.work.view.side))
     state = state.lies(walk.view)
@@ -375,11 +342,11 @@ def _trace_go_on(state: State, tool: BayTool) -> State:
         if whole and key not in work.traced:
             state = state.change(replace(work, traced=(*work.traced, key)), key)
         tool = replace(tool, walk=walk, parts=parts)
-        state = _synced(state.but(current=tool.next(state, key)), tool)
+        state = synced(state.but(current=tool.next(state, key)), tool)
         return state if state.current is not None else _bay_done(state, tool)
     if key is None and tool.next(state, None) is None:
         return _bay_done(state, tool) if walk.last else _step(state, tool, next_bay)
-    return _synced(state.but(current=tool.next(state, key)), tool)
+    return synced(state.but(current=tool.next(state, key)), tool)
 
 
 def _bay_done(state: State, tool: BayTool) -> State:
@@ -397,9 +364,9 @@ def _undo(state: State, tool: BayTool) -> State:
     if tool.parts and tool.parts[-1][2] is state.history.past:
         key, marked, _ = tool.parts[-1]
         walk = replace(tool.walk, marked=marked)
-        return _synced(state.but(current=key), replace(tool, walk=walk, parts=tool.parts[:-1]))
+        return synced(state.but(current=key), replace(tool, walk=walk, parts=tool.parts[:-1]))
     if state.history.past is None:
-        return _synced(state.tell("Nothing left to undo."), tool)
+        return synced(state.tell("Nothing left to undo."), tool)
     traced = state.work.traced
     state = state.but(history=state.history.back()).took()
     for key in traced:
@@ -409,17 +376,17 @@ def _undo(state: State, tool: BayTool) -> State:
                 state = state.but(current=key)
             if tool.parts and tool.parts[-1][0] == key:
                 tool = replace(tool, parts=tool.parts[:-1])
-    return _synced(state, tool)
+    return synced(state, tool)
 
 
 def _redo(state: State, tool: BayTool) -> State:
-    return _synced(state.but(history=state.history.forth()).took(), tool)
+    return synced(state.but(history=state.history.forth()).took(), tool)
 
 
 def _neighbour(step: int) -> Callable[[State, BayTool], State]:
     def made(state: State, tool: BayTool) -> State:
         current = order.neighbour(state.stage, tool.lot(state), state.current, step)
-        return _synced(state.but(current=current), tool)
+        return synced(state.but(current=current), tool)
 
     return made
 
@@ -432,11 +399,11 @@ def _unmark(state: State, tool: BayTool) -> State:
     kept = tuple(k for k in state.work.traced if k != key)
     if kept != state.work.traced:
         state = state.change(replace(state.work, traced=kept), key)
-    return _synced(state, tool)
+    return synced(state, tool)
 
 
 def _side(state: State, tool: BayTool) -> State:
-    return _synced(side(state, False), tool)
+    return synced(side(state, False), tool)
 
 
 def _move_go_on(state: State, tool: BayTool) -> State:
@@ -458,7 +425,6 @@ def _not_yet(walk: Baywalk) -> Baywalk:
 
 _POINT_AGAIN, _TAKE_BACK = _stepping(again), _stepping(take_back)
 _BACK = _stepping(lambda walk: take_back(walk) if walk.taken else stay(walk))
-
 # phase → action → what it does there
 DOES: Mapping[str, Mapping[str, Callable[[State, BayTool], State]]] = {
     "trace": {
@@ -493,166 +459,8 @@ DOES: Mapping[str, Mapping[str, Callable[[State, BayTool], State]]] = {
 }
 
 
-# -- opening ---------------------------------------------------------------------------------------
-
-
-def plan_for(state: State, chalked: BayPlan | None = None, labels: Sequence[str] = ()) -> BayPlan:
-    """Bays for the lay as it lies; the strip's room is kept free where that costs no bay.
-
-    Raises:
-        InputError: as `bays.plan_bays`.
-    """
-    pieces = laid(state.stage, state.work.placed())
-    old = [chalked.crosses[c] for c in labels if c in chalked.crosses] if chalked else []
-    cal, view, cloth = state.stage.calibration, state.work.view, state.docket.cloth
-    words = _ruled(state)
-    whole = plan_bays(pieces, cal, view, cloth, chalked=old, words=words)
-    try:
-        free = plan_bays(
-            pieces, cal, view, cloth, strip_mm=STRIP_MM, chalked=old, words=words,
-            fewer_than=len(whole) + 1,
-        )  # fmt: skip
-    except InputError:
-        return whole
-
-    def joints(plan: BayPlan) -> int:
-        return sum(len(b.parts) for b in plan.bays)
-
-    return free if len(free) <= len(whole) and joints(free) <= joints(whole) else whole
-
-
-def _ruled(state: State) -> list[Array]:
-    """Every label as it stands, its box ruled with lines (N, 2) cloth mm: no cross among letters."""
-    stage = state.stage
-    read = rigid(stage.reading_deg, (0.0, 0.0))[:2, :2]
-    back = state.work.view.cloth_from_table
-    out = []
-    for p in state.work.placed():
-        now = words.shown(state, p)
-        traced = PieceState("bright", (*now.notes, "traced"), copy=now.copy)
-        for points in stage.words_of(p, traced):
-            (x0, y0), (x1, y1) = (points @ read).min(axis=0), (points @ read).max(axis=0)
-            rows = np.linspace(y0, y1, max(2, int((y1 - y0) // 8.0) + 1))
-            out += [carry(back, np.array([[x0, y], [x1, y]]) @ read.T) for y in rows]
-    return out
-
-
-def open_bays(state: State, *, wanted: bool = False) -> State:
-    """In the bays of this docket: as they were left, or planned now; not when the beam holds all.
-
-    Args:
-        wanted: she has asked for them; else only when the lay is not all lit.
-
-    Raises:
-        InputError: the lay cannot be cut into bays, or what is kept of them has faults.
-    """
-    pieces = laid(state.stage, state.work.placed())
-    kept: Any = state.settings().get("bays")
-    walk: Baywalk | None = None
-    if kept:
-        where = f"{state.docket.path or 'docket'}: table.bays"
-        if not isinstance(kept, dict):
-            raise InputError(
-                Fault(where, "is not a mapping.", "Take it out to plan the bays anew.")
-            )
-        walk = from_dict({k: v for k, v in kept.items() if k not in _OURS}, where)
-        same = kept.get("light") == light_of(state)
-        if not same or not fits(walk.plan, pieces, walk.chalked):
-            why = "The lay has changed" if same else "The calibration is another one"
-            state = state.tell(f"{why}: the bays are planned anew.", 8.0)
-            walk = _anew(state, walk, pieces, same)
-    if walk is None:
-        if not wanted and not too_long(pieces, state.stage.calibration, state.work.view):
-            return state
-        plan = plan_for(state)
-        if len(plan) == 1:
-            if wanted:
-                return state.tell("The beam holds all of the lay; no bays are needed.")
-            centre = state.key_words("centre")
-            return state.tell(
-                f"Part of the lay is not lit; the beam holds it all: [{centre}].", 10.0
-            )
-        state, walk = _begun(state, plan, pieces)
-    inches = state.docket.unit in ("in", "ft", "yd")
-    tool = BayTool(walk, pieces, "in" if inches else None)
-    state = state.but(mode="trace", tool=tool, chosen=None)
-    if walk.phase == "trace":
-        state = state.but(current=tool.next(state, None))
-    return _synced(state, tool)
-
-
-def open_wanted(state: State) -> State:
-    """In the bays, because she has asked for them.
-
-    Raises:
-        InputError: as `open_bays`.
-    """
-    return open_bays(state, wanted=True)
-
-
-def _begun(state: State, plan: BayPlan, pieces: list[Laid]) -> tuple[State, Baywalk]:
-    """At the first bay of a new plan, with what is to be told of it."""
-    view = state.work.view
-    fewer = _turned(state, pieces, len(plan))
-    unlit = out_of_beam(plan, 0, pieces, state.stage.calibration, view)
-    if unlit != (0.0, 0.0):
-        key = state.key_words("align")
-        state = state.tell(
-            f"The lay is larger than the beam. Lay the cloth to the light, [{key}] aligns.", 12
-        )
-    if fewer:
-        key = state.key_words("turn-cloth")
-        plural = "s" if fewer > 1 else ""
-        state = state.tell(
-            f"With the cloth turned a quarter {fewer} bay{plural} would do\n[{key}] in arrange", 12
-        )
-    return state, start(plan, view if unlit == (0.0, 0.0) else None)
-
-
-def _turned(state: State, pieces: list[Laid], count: int) -> int:
-    """How many bays it would take with the cloth turned a quarter; 0 when no fewer."""
-    view = state.work.view
-    try:
-        plan = plan_bays(
-            pieces,
-            state.stage.calibration,
-            view.replace(turn_deg=view.turn_deg + 90.0),
-            state.docket.cloth,
-            fewer_than=count,
-        )
-    except InputError:
-        return 0
-    return len(plan)
-
-
-def _anew(state: State, old: Baywalk, pieces: list[Laid], same_light: bool) -> Baywalk:
-    """Other bays for a lay that was changed, or under another calibration; the chalk stays."""
-    view = old.view if old.phase == "trace" and same_light else state.work.view
-    plan = plan_for(state, old.plan, old.chalked)
-    cal = state.stage.calibration
-    lit = [
-        b.index
-        for b in plan.bays
-        if old.phase == "trace"
-        and same_light
-        and out_of_beam(plan, b.index, pieces, cal, view) == (0.0, 0.0)
-    ]
-    return restart(plan, view, old.chalked, lit)
-
-
 def light_of(state: State) -> list[float]:
     """What tells one calibration from another: where five of its pixels fall on the table, mm."""
     w, h = state.stage.calibration.size
     px = np.array([[0, 0], [w, 0], [w, h], [0, h], [w / 2, h / 2]], dtype=np.float64)
     return [round(float(v), 2) + 0.0 for v in state.stage.calibration.to_table(px).ravel()]
-
-
-def resumed(state: State) -> State:
-    """When the table opens: in the bay where it was left."""
-    kept: Any = state.docket.table.get("bays") if state.docket.table else None
-    if not (isinstance(kept, dict) and kept.get("on") and state.work.placed()):
-        return state
-    try:
-        return open_bays(state)
-    except ChalkbeamError as error:
-        return state.tell(str(error.faults[0]), 12.0)

@@ -1,0 +1,1 @@
+"""Bays: a lay larger than the beam, traced in parts with the cloth moved between."""
