@@ -5,7 +5,9 @@ cloth but what is here. Sizes are of the cloth opened out flat, ready to cut (mm
 outline, its holes and its flaws are given as the cloth lies on the table.
 
 Frame, cloth mm: x along the length (parallel to the selvedge), y across, 0 at the near selvedge,
-or at the fold when it is folded lengthwise. Folded crosswise, the fold lies at x = 0.
+or at the fold when it is folded lengthwise. Folded crosswise, the fold lies at x = 0. Folded
+double, both selvedges to the middle, one fold lies at y = 0 and one at half the width, and the
+selvedges meet on the line between them.
 """
 
 from __future__ import annotations
@@ -29,7 +31,13 @@ from drafting.placement import cloth_from_piece
 
 Ring = tuple[tuple[float, float], ...]
 
-FOLDS = ("none", "lengthwise", "crosswise")
+FOLDS = ("none", "lengthwise", "crosswise", "double")
+FOLD_WORDS = {
+    "none": "single layer",
+    "lengthwise": "folded lengthwise",
+    "crosswise": "folded crosswise",
+    "double": "both selvedges folded to the middle",
+}
 NAPS = ("none", "one-way", "two-way")
 _KEYS = (
     "unit",
@@ -52,9 +60,13 @@ _KEYS = (
 )
 # words people write for the same thing
 _SAME = {"single": "none", "no": "none", False: "none", None: "none", "oneway": "one-way"}
+_SAME |= dict.fromkeys(
+    ("both selvedges to the middle", "selvedges to the middle", "to the middle"), "double"
+)
 _SAME |= {"one way": "one-way", "two way": "two-way", "twoway": "two-way", "with": "one-way"}
 _SPELT = {"color": "colour", "grain tolerance": "grain_tolerance"}
 _SPELT |= {"tolerates flaws": "tolerates_flaws", "grain-tolerance": "grain_tolerance"}
+_MEETING_MM = 0.1  # two selvedges that meet leave a line at least
 _MAX_WIDTH_MM = 5000.0  # the widest sheeting is 3.2 m
 _MAX_LENGTH_MM = 200_000.0  # two bolts
 _LEAST_BARE_MM = 300.0  # narrower than any cloth sold: a number without unit was meant in cm
@@ -80,7 +92,7 @@ class Cloth:
     """The cloth and its rules. Lengths mm, angles degrees, shrinkage as a fraction.
 
     ``width_mm``: across, selvedges included, opened out; ``length_mm``: None off the bolt;
-    ``fold``: none, lengthwise or crosswise; ``nap``: none, one-way or two-way; ``selvedge_mm``:
+    ``fold``: one of `FOLDS`; ``nap``: none, one-way or two-way; ``selvedge_mm``:
     left unused along each selvedge; ``shrinkage_length``, ``shrinkage_width``: fraction that the
     cloth will lose, so pieces are cut larger by 1 / (1 − s); ``outline``, ``holes``, ``flaws``:
     rings as the cloth lies; ``tolerates_flaws``: pieces that may cover a flaw;
@@ -235,7 +247,39 @@ class Cloth:
             return min(ys), max(ys)
         if self.fold == "lengthwise":
             return 0.0, self.width_mm / 2.0 - self.selvedge_mm
+        if self.fold == "double":
+            return 0.0, self.lie_width_mm
         return self.selvedge_mm, self.width_mm - self.selvedge_mm
+
+    @property
+    def lie_width_mm(self) -> float:
+        """How wide the cloth lies, selvedges included; 0 where its width is not told."""
+        return self.width_mm / (2.0 if self.folds_mm else 1.0)
+
+    @property
+    def folds_mm(self) -> tuple[float, ...]:
+        """Where folds run along the length, as y: halves of pieces lie on them."""
+        if self.outline is not None and self.fold == "double":
+            return ()
+        folds = {"lengthwise": (0.0,), "double": (0.0, self.width_mm / 2.0)}
+        return folds.get(self.fold, ())
+
+    @property
+    def meeting_mm(self) -> tuple[float, float] | None:
+        """From which y to which the selvedges meet, when both are folded to the middle.
+
+        No line is cut across: the upper layer ends there.
+        """
+        if self.fold != "double" or self.outline is not None:
+            return None
+        middle, half = self.width_mm / 4.0, max(self.selvedge_mm, _MEETING_MM)
+        return middle - half, middle + half
+
+    @property
+    def room_mm(self) -> float:
+        """How wide a piece the cloth has room for across, as it lies."""
+        low, high = self.y_range_mm
+        return high - low if self.meeting_mm is None else self.meeting_mm[0] - low
 
     @property
     def x_range_mm(self) -> tuple[float, float]:
@@ -255,7 +299,7 @@ class Cloth:
         if self.length_mm is None:
             return None
         x = self.x_range_mm[1]
-        y = self.width_mm / 2.0 if self.fold == "lengthwise" else self.width_mm
+        y = self.lie_width_mm
         return np.array([[0.0, 0.0], [x, 0.0], [x, y], [0.0, y]])
 
     @property
@@ -354,7 +398,13 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         reader.note("width", "is missing.", "Measure across, selvedge to selvedge: 1400 mm.")
     fold, nap = _word(reader, "fold", FOLDS), _word(reader, "nap", NAPS)
     selvedge = reader.length("selvedge", 0.0, 200.0) if reader.has("selvedge") else 0.0
-    if width and outline is None and width - 2.0 * selvedge <= 0:
+    if fold == "double" and outline is not None:
+        reader.note(
+            "fold",
+            "both selvedges to the middle goes with a width, not with an outline.",
+            "Give its width, or say how the remnant lies: lengthwise, crosswise or none.",
+        )
+    if width and outline is None and width - (4.0 if fold == "double" else 2.0) * selvedge <= 0:
         reader.note(
             "selvedge", f"two of {length_text(selvedge)} leave nothing of {length_text(width)}."
         )

@@ -72,7 +72,7 @@ class _Picture:
         outline = cloth.lie_outline_mm
         self.bolt = outline is None
         if outline is None:
-            top = cloth.width_mm / 2.0 if cloth.fold == "lengthwise" else cloth.width_mm
+            top = cloth.lie_width_mm
             end = max(lay.used_length_mm * 1.06 + 60.0, 300.0)
             outline = np.array([[0.0, 0.0], [end, 0.0], [end, top], [0.0, top]])
         self.outline: NDArray[np.float64] = outline
@@ -171,6 +171,8 @@ class _Picture:
         if cloth.outline is None and cloth.selvedge_mm:
             s = cloth.selvedge_mm
             bands = [(y1 - s, y1)] if cloth.fold == "lengthwise" else [(y0, y0 + s), (y1 - s, y1)]
+            if cloth.meeting_mm is not None:
+                bands = [cloth.meeting_mm]
             for a, b in bands:
                 self.ring([[x0, a], [x1, a], [x1, b], [x0, b]], _SELVEDGE)
         for repeat, axis in ((cloth.repeat_length_mm, 0), (cloth.repeat_width_mm, 1)):
@@ -189,9 +191,13 @@ class _Picture:
             a, b = pts[i], pts[(i + 1) % len(pts)]
             bolt_end = self.bolt and i == 1
             self.line(a, b, _EDGE, 1.2, 6.0 if bolt_end else 0.0)
-        if cloth.fold == "lengthwise":
-            self.line((x0, 0.0), (x1, 0.0), _LINE["fold"], 4.0, 16.0)
-            self._along("fold", (x0, 0.0))
+        for y in cloth.folds_mm:
+            self.line((x0, y), (x1, y), _LINE["fold"], 4.0, 16.0)
+            self._along("fold", (x0, y))
+        if cloth.meeting_mm is not None:
+            middle = sum(cloth.meeting_mm) / 2.0
+            self.line((x0, middle), (x1, middle), _EDGE, 1.2)
+            self._along("selvedges", (x0, middle))
         if cloth.fold == "crosswise":
             self.line((0.0, y0), (0.0, y1), _LINE["fold"], 4.0, 16.0)
 
@@ -343,9 +349,9 @@ class _Picture:
         lay, unit = self.lay, self.unit
         cloth = lay.cloth
         self.text((24 * unit, 30 * unit), self.title or "Lay", 22, _INK, middle=False, weight=1.6)
-        fold = {"none": "single layer", "lengthwise": "folded lengthwise"}.get(
-            cloth.fold, "folded crosswise"
-        )
+        from drafting.cloth import FOLD_WORDS
+
+        fold = FOLD_WORDS[cloth.fold]
         size = "remnant" if cloth.outline is not None else f"cloth {cloth.width_mm / 10:g} cm wide"
         nap = "" if cloth.nap == "none" else f", nap {cloth.nap}"
         found = "" if not lay.placements else f" - {100 * lay.efficiency:.1f} % of the cloth used"

@@ -84,7 +84,9 @@ def lines_of(planned: Planned, unit: str, notes: Sequence[str] = ()) -> list[str
 
 
 def widths_of(planned: Planned, unit: str) -> list[list[str]]:
-    """Rows width, folded, single: what is needed on the widths sold; empty when one was tried."""
+    """Rows width, folded, both selvedges to the middle, single: what is needed on the widths sold; empty when one was tried."""
+    from drafting.lay.advice import COMPARED
+
     widths = sorted({c.width_mm for c in planned.widths})
     if len(widths) < 2:
         return []
@@ -94,23 +96,25 @@ def widths_of(planned: Planned, unit: str) -> list[list[str]]:
         else format_length(c.length_mm, unit)
         for c in planned.widths
     }
-    folds = ("lengthwise", "none")
-    return [[format_length(w, unit), *(needed.get((w, f), "–") for f in folds)] for w in widths]
+    return [[format_length(w, unit), *(needed.get((w, f), "–") for f in COMPARED)] for w in widths]
 
 
 def _folding(choices: Sequence[Choice], made: Lay, say: Callable[[float], str]) -> str:
-    """Folded against single, of cloth whose width is settled."""
-    words = {"lengthwise": "folded lengthwise", "none": "as a single layer"}
+    """The ways to fold it against each other, of cloth whose width is settled."""
+    from drafting.cloth import FOLD_WORDS
+
+    words = {**FOLD_WORDS, "none": "as a single layer"}
     told = [
         f"{words[c.fold]} {'too narrow' if c.length_mm is None else say(c.length_mm)}"
         for c in choices
     ]
     text = f"{', '.join(told)}, opened out."
-    found = [c for c in choices if c.length_mm is not None and c.fold != made.cloth.fold]
-    if found and made.placements and found[0].length_mm is not None:
-        less = made.cloth_length_mm - found[0].length_mm
-        if less > _WORTH_MM:
-            text += f" {words[found[0].fold].capitalize()} it needs {say(less)} less."
+    found = [(c.length_mm, c.fold) for c in choices if c.length_mm is not None]
+    if found and made.placements:
+        length, fold = min(found)
+        less = made.cloth_length_mm - length
+        if less > _WORTH_MM and fold != made.cloth.fold:
+            text += f" {words[fold].capitalize()} it needs {say(less)} less."
     return text
 
 

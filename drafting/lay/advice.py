@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.errors import LayError
-from drafting.cloth import Cloth
+from drafting.cloth import FOLD_WORDS, Cloth
 from drafting.lay.first import touched_cells
 from drafting.lay.model import Lay
 from drafting.lay.planner import Effort, plan
@@ -24,6 +24,7 @@ from drafting.lay.shapes import cleaned, convex_parts, counter_clockwise
 from drafting.piece import Piece
 
 WIDTHS_MM = (900.0, 1150.0, 1400.0, 1500.0)  # as sold (FACTS E: metric names, common practice)
+COMPARED = ("lengthwise", "double", "none")  # ways to fold it
 _STEP_MM = {"cm": 100.0, "yd": 914.4 / 8.0}  # shops cut by 10 cm or 1/8 yd (common practice)
 _CELL_MM = 5.0
 
@@ -94,6 +95,9 @@ def leftover(lay: Lay, end_mm: float | None = None) -> Leftover:
     busy = np.zeros((rows, columns), dtype=bool)
     rings = [p.outline_mm for p in lay.placements]
     rings += [np.array(r) for r in (*cloth.holes, *cloth.flaws)]
+    if cloth.meeting_mm is not None:
+        a, b = cloth.meeting_mm
+        rings.append(np.array([[start, a], [stop, a], [stop, b], [start, b]]))
     if cloth.outline is not None:
         from shapely.geometry import box
 
@@ -151,14 +155,14 @@ def compare_widths(
     widths_mm: tuple[float, ...] = WIDTHS_MM,
     rules: Rules | None = None,
 ) -> list[Choice]:
-    """The same pieces on the widths sold, folded lengthwise and single, ``seconds`` each.
+    """The same pieces on the widths sold, each folded in every way of `COMPARED`, ``seconds`` each.
 
     A length of None: something does not fit across. Quick plans: compare them with each other, not with a longer one.
     """
     out = []
     own = {round(cloth.width_mm)} if cloth.outline is None else set()
     for width in sorted({*widths_mm, *(float(w) for w in own)}):
-        for fold in ("lengthwise", "none"):
+        for fold in COMPARED:
             if width <= 2.0 * cloth.selvedge_mm:
                 continue
             other = dataclasses.replace(
@@ -202,7 +206,6 @@ def what_would_help(
             f"{name} is {across:.0f} mm across, {across - room:.0f} mm more than the cloth lies wide: "
             "piece it with a seam along the grain, or take wider cloth."
         )
-    single = dataclasses.replace(cloth, fold="none")
     if cloth.outline is None:
         bolt = fits(dataclasses.replace(cloth, length_mm=None))
         if bolt is not None and cloth.length_mm is not None:
@@ -216,8 +219,12 @@ def what_would_help(
         said.append(
             "Laid two-way (pieces turned by 180°) it fits, if the nap allows that after all."
         )
-    if cloth.folded and cloth.outline is None and fits(single):
-        said.append("Opened out to a single layer it fits.")
+    if cloth.outline is None:
+        for fold in COMPARED:
+            other = dataclasses.replace(cloth, fold=fold)
+            if fold != cloth.fold and cloth.folded and fits(other):
+                words = "Opened out to a single layer" if fold == "none" else FOLD_WORDS[fold]
+                said.append(f"{words[0].upper()}{words[1:]} it fits.")
     apart = rules.distance_mm
     if apart > 1.0 and fits(cloth, dataclasses.replace(rules, distance_mm=1.0)):
         said.append(f"With 1 mm between cutting lines instead of {apart:g} mm it fits.")
@@ -236,7 +243,7 @@ def _too_wide(lay: Lay, names: list[str]) -> list[tuple[str, float, float]]:
     job = lay.job
     if job is None:
         return []
-    room = job.top - job.bottom
+    room = job.cloth.room_mm
     out = []
     for name in names:
         across = [

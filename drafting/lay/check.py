@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from configs.errors import Fault, LayError
 from drafting.cloth import Cloth
-from drafting.lay.cuts import FOLD, SINGLE, Spec, laid_piece, named, specs_of
+from drafting.lay.cuts import FOLD, FOLD_TOLERANCE_MM, SINGLE, Spec, laid_piece, named, specs_of
 from drafting.lay.model import LaidPiece, placement_parts
 from drafting.lay.region import usable_region
 from drafting.lay.rules import Rules
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
 OVERLAP_MM = 0.02
 OUTSIDE_MM2 = 1.0
-FOLD_MM = 0.05
 TURN_DEG = 0.01
 PHASE_MM = 0.5
 _FAR_MM = 1e6  # where cloth off the bolt ends for the check
@@ -149,7 +148,8 @@ class Judge:
     @cached_property
     def _plain(self) -> bool:
         cloth = self.cloth
-        return cloth.outline is None and not cloth.holes and not cloth.flaws
+        whole = cloth.outline is None and cloth.meeting_mm is None
+        return whole and not cloth.holes and not cloth.flaws
 
     @cached_property
     def _low(self) -> NDArray[np.float64]:
@@ -177,15 +177,20 @@ class Judge:
     def _off_fold(self, p: LaidPiece) -> Problem | None:
         if p.how != FOLD:
             return None
-        low = float(p.outline_mm[:, 1].min())
-        edge = int(np.count_nonzero(np.abs(p.outline_mm[:, 1]) <= FOLD_MM))
-        if abs(low) > FOLD_MM:
-            text = f"{p.key} has its fold edge {abs(low):.2f} mm off the cloth's fold."
+        y = p.outline_mm[:, 1]
+        # at each fold: how far its own edge is off, and how many corners lie on it
+        ends = [
+            (float(y.min() if fold <= y.mean() else y.max()), fold) for fold in self.cloth.folds_mm
+        ]
+        off, fold = min(((abs(end - fold), fold) for end, fold in ends), default=(math.inf, 0.0))
+        edge = int(np.count_nonzero(np.abs(y - fold) <= FOLD_TOLERANCE_MM))
+        if off > FOLD_TOLERANCE_MM:
+            text = f"{p.key} has its fold edge {off:.2f} mm off the cloth's fold."
         elif edge < 2:
             text = f"{p.key} touches the cloth's fold at one point only."
         else:
             return None
-        return Problem("fold", (p.key,), abs(low), text, "off the fold")
+        return Problem("fold", (p.key,), off, text, "off the fold")
 
     def tilt(self, piece: str, turn: float, mirrored: bool) -> float:
         """Degrees from the nearest turn that is allowed, −180 to 180; 0 of a piece not known."""

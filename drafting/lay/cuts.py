@@ -111,8 +111,14 @@ def laid_piece(
         ring = ring[::-1].copy()
     how = spec.how(copy)
     if how == FOLD:
-        ring[np.abs(ring[:, 1]) < FOLD_TOLERANCE_MM, 1] = 0.0
+        on_folds(ring, cloth)
     return LaidPiece(spec.name, copy, at, turn, mirrored, locked, how, matrix, ring)
+
+
+def on_folds(ring: Points, cloth: Cloth) -> None:
+    """What of a ring lies next to a fold is put on it, in place."""
+    for y in cloth.folds_mm:
+        ring[np.abs(ring[:, 1] - y) < FOLD_TOLERANCE_MM, 1] = y
 
 
 def named(pieces: Mapping[str, Piece] | Iterable[Piece]) -> dict[str, Piece]:
@@ -168,7 +174,7 @@ class _Reader:
         turns = self.allowed_turns(name, piece, matched=point is not None)
         if ring is None:
             return None
-        on_fold = piece.fold is not None and self.cloth.fold == "lengthwise"
+        on_fold = piece.fold is not None and bool(self.cloth.folds_mm)
         if piece.fold is not None and not on_fold:
             ring = self.opened(name, ring, piece.fold)
             if ring is None:  # told; the table shows it all the same

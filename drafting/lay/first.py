@@ -131,7 +131,8 @@ class Constructor:
             if rows > self.rows or cols > self.columns:
                 self.kernels[key] = None
             else:
-                cells = touched_cells(s.coarse, s.low, (self.cw, self.ch), (rows, cols))
+                corner = self._corner(s)
+                cells = touched_cells(s.coarse, corner, (self.cw, self.ch), (rows, cols))
                 grid = np.zeros((rows + extra_r, cols + extra_c), dtype=bool)
                 for r in range(extra_r + 1):
                     for c in range(extra_c + 1):
@@ -139,6 +140,13 @@ class Constructor:
                 spectrum = np.conj(np.fft.rfft2(grid.astype(np.float32), self.fast))
                 self.kernels[key] = (spectrum, (grid.shape[0], grid.shape[1]), matched)
         return self.kernels[key]
+
+    def _corner(self, s: Stance) -> Points:
+        """(2,) the point of a stance that lies on a corner of the raster: its low one, as a rule."""
+        if not s.from_top:
+            return s.low
+        rows = math.ceil((s.high - s.low)[1] / self.ch - 1e-9)
+        return np.array([s.low[0], s.high[1] - rows * self.ch])
 
     def run(
         self,
@@ -183,7 +191,7 @@ class Constructor:
                 ok = hits < 0.5
                 if kind.how == "fold":
                     ok = ok.copy()
-                    ok[1:] = False
+                    ok[slice(0, -1) if stance.from_top else slice(1, None)] = False
                 if not ok.any():
                     continue
                 x, y = self._place(ok, stance, matched, phases.get(kind.group), kind.how == "fold")
@@ -216,7 +224,7 @@ class Constructor:
     ) -> tuple[float | None, float | None]:
         """Leftmost, then lowest free place; its origin in mm."""
         xs = self.job.start + np.arange(ok.shape[1]) * self.cw - stance.low[0]
-        ys = self.job.bottom + np.arange(ok.shape[0]) * self.ch - stance.low[1]
+        ys = self.job.bottom + np.arange(ok.shape[0]) * self.ch - self._corner(stance)[1]
         slip_x = np.zeros(len(xs))
         slip_y = np.zeros(len(ys))
         if matched and phase is not None and stance.match is not None:

@@ -7,6 +7,7 @@ pieces become obstacles. Everything that cannot be cut is said here, all at once
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,6 +24,7 @@ from drafting.lay.cuts import (
     Spec,
     laid_piece,
     named,
+    on_folds,
     specs_of,
 )
 from drafting.lay.model import LaidPiece, placement_parts
@@ -41,6 +43,7 @@ from drafting.placement import carry, cloth_from_piece
 _FINE = 0.0003  # of the cloth's width: how far outlines are simplified for the exact planners
 _COARSE = 0.0015  # the same for the raster
 _MAX_COPIES = 400
+_FAR_MM = 1e5  # farther than any bolt is long
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +52,8 @@ class Stance:
 
     ``turn``, ``mirrored``: as in `Placement`; ``matrix``: (3, 3) piece → cloth at the origin;
     ``ring``: (N, 2) true cutting line; ``around``: a simpler ring that covers it; ``fine``, ``coarse``: convex parts of rings around it;
-    ``low``, ``high``: (2,) bounds of the true ring; ``match``: (2,) match point.
+    ``low``, ``high``: (2,) bounds of the true ring; ``match``: (2,) match point; ``from_top``: its
+    fold edge is its highest and lies on the cloth's upper fold.
     """
 
     turn: float
@@ -62,6 +66,7 @@ class Stance:
     low: NDArray[np.float64]
     high: NDArray[np.float64]
     match: NDArray[np.float64] | None = None
+    from_top: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +108,8 @@ class Job:
     """All that a planner needs, in plain arrays. Lengths mm, cloth frame.
 
     The lay keeps inside ``start`` ≤ x ≤ ``stop`` (infinite off the bolt) and ``bottom`` ≤ y ≤ ``top``
-    and off the ``obstacles``; fold kinds keep their lowest edge at y = 0. ``specs``: piece → how it
+    and off the ``obstacles``; fold kinds keep their lowest edge at y = 0, or their highest at ``top``
+    where that is a fold too. ``specs``: piece → how it
     is cut, what the judge goes by.
     """
 
@@ -152,7 +158,7 @@ class Job:
 
     def fits_across(self, item: Item) -> bool:
         """Whether the copy is narrow enough for the cloth in any stance."""
-        room = self.top - self.bottom + 1e-6
+        room = self.cloth.room_mm + 1e-6
         return any(s.high[1] - s.low[1] <= room for s in self.kinds[item.kind].stances)
 
     def laid_all(self, stance: NDArray[np.int64], at: NDArray[np.float64]) -> list[LaidPiece]:
@@ -171,8 +177,7 @@ class Job:
         matrix[:2, 2] = x, y
         ring = stance.ring + np.array([x, y])
         if kind.how == "fold":
-            edge = np.abs(ring[:, 1]) < FOLD_TOLERANCE_MM
-            ring[edge, 1] = 0.0
+            on_folds(ring, self.cloth)
         return LaidPiece(
             kind.piece, item.copy, (x, y), stance.turn, stance.mirrored, False, kind.how,
             matrix, ring,
@@ -265,16 +270,17 @@ class _Maker:
         tilts = (0.0, spec.tilt, -spec.tilt) if spec.tilt else (0.0,)
         matched = spec.match is not None
         stances: list[Stance] = []
-        seen: list[Points] = []
+        seen: list[tuple[bool, Points]] = []
         for angle in (t + d for t in spec.turns for d in tilts):
             for flip in cut.sides:
                 stance = self.stance(spec, angle, flip, piece.fold if cut.how == FOLD else None)
                 if stance is None:
                     continue
                 shape = stance.ring - stance.low
-                if not matched and any(_same_ring(shape, other) for other in seen):
+                top = stance.from_top
+                if not matched and any(top == t and _same_ring(shape, o) for t, o in seen):
                     continue
-                seen.append(shape)
+                seen.append((top, shape))
                 stances.append(stance)
         if not stances:
             self.fault(
@@ -297,26 +303,31 @@ class _Maker:
         if flip:
             laid = laid[::-1]
         shift = 0.0
+        from_top = False
         if fold is not None:
             ends = carry(matrix, fold)
             if abs(ends[0, 1] - ends[1, 1]) > FOLD_TOLERANCE_MM:
                 return None
             shift = -float(ends[0, 1])
             if laid[:, 1].min() + shift < -FOLD_TOLERANCE_MM:
-                return None
+                # stripes across fix where it lies, and the one phase is that of the fold at y = 0
+                free = not (spec.match is not None and self.cloth.repeat_width_mm)
+                from_top = len(self.cloth.folds_mm) > 1 and free
+                if not from_top or laid[:, 1].max() + shift > FOLD_TOLERANCE_MM:
+                    return None
             if np.count_nonzero(np.abs(laid[:, 1] + shift) < FOLD_TOLERANCE_MM) < 2:
                 return None
             laid = laid.copy()
             laid[np.abs(laid[:, 1] + shift) < FOLD_TOLERANCE_MM, 1] = -shift
         if fold is not None:
-            around = _clipped_below(simplified_around(laid, self.fine), -shift)
+            around = _clipped(simplified_around(laid, self.fine), -shift, above=from_top)
             fine, coarse = self.split(around), self.parts(laid, self.coarse)
         else:
             around, fine, coarse = self.like_others(spec.ring, growth, turn, flip)
         # only true points bound a piece against the cloth's edge, or a full-width piece never fits
         low, high = laid.min(axis=0), laid.max(axis=0)
         match = None if spec.match is None else carry(matrix, spec.match)
-        return Stance(turn, flip, matrix, laid, around, fine, coarse, low, high, match)
+        return Stance(turn, flip, matrix, laid, around, fine, coarse, low, high, match, from_top)
 
     def like_others(
         self, ring: Points, growth: NDArray[np.float64], turn_deg: float, flip: bool
@@ -385,6 +396,12 @@ class _Maker:
                 Obstacle(self.split(ring), 0.0, False, "the cloth's edge")
                 for ring in pieces_without_holes(outside)
             ]
+        if cloth.meeting_mm is not None:
+            start, stop = cloth.x_range_mm
+            low, high = cloth.meeting_mm
+            end = stop + 1.0 if math.isfinite(stop) else _FAR_MM
+            strip = np.array([[start - 1, low], [end, low], [end, high], [start - 1, high]])
+            found.append(Obstacle((strip,), 0.0, False, "the selvedges"))
         for rings, flaw, name in ((cloth.holes, False, "a hole"), (cloth.flaws, True, "a flaw")):
             for r in rings:
                 ring = counter_clockwise(cleaned(np.array(r)))
@@ -443,15 +460,16 @@ def _same_ring(one: Points, two: Points) -> bool:
     return bool(np.allclose(a, b, atol=0.11))
 
 
-def _clipped_below(ring: Points, y: float) -> Points:
-    """The ring with whatever its simplification added below the fold cut off again."""
-    if ring[:, 1].min() >= y - 1e-12:
+def _clipped(ring: Points, y: float, *, above: bool) -> Points:
+    """The ring with whatever its simplification added past the fold cut off again."""
+    if (ring[:, 1].max() <= y + 1e-12) if above else (ring[:, 1].min() >= y - 1e-12):
         return ring
     from shapely.geometry import Polygon, box
 
     shape = Polygon(ring)
-    left, _, right, high = shape.bounds
-    cut = shape.intersection(box(left - 1, y, right + 1, high + 1))
+    left, low, right, high = shape.bounds
+    keep = box(left - 1, low - 1, right + 1, y) if above else box(left - 1, y, right + 1, high + 1)
+    cut = shape.intersection(keep)
     if cut.geom_type != "Polygon":
         return ring
     return counter_clockwise(np.array(cut.exterior.coords)[:-1])

@@ -147,7 +147,7 @@ class Lay:
 
     def _usable_area(self) -> float:
         cloth = self.cloth
-        if cloth.outline is None and not cloth.holes:
+        if cloth.outline is None and not cloth.holes and cloth.meeting_mm is None:
             low, high = cloth.y_range_mm
             return self.used_length_mm * (high - low) * cloth.layers
         from drafting.lay.region import usable_region

@@ -29,5 +29,7 @@ def usable_region(cloth: Cloth, end_mm: float | None = None, *, flaws: bool = Fa
     shape: Any = box(start, low, stop, high)
     if cloth.outline is not None:
         shape = shape.intersection(Polygon(cloth.outline))
+    if cloth.meeting_mm is not None:
+        shape = shape.difference(box(start, cloth.meeting_mm[0], stop, cloth.meeting_mm[1]))
     out = [Polygon(r) for r in cloth.holes] + ([Polygon(r) for r in cloth.flaws] if flaws else [])
     return shape.difference(unary_union(out)) if out else shape

@@ -117,7 +117,7 @@ def lay(
             click.echo(line)
         if rows := lay_report.widths_of(made, unit):
             title = "The same on the widths sold, planned quickly"
-            print_table(title, ["width", "folded", "single"], rows)
+            print_table(title, ["width", "folded", "selvedges to the middle", "single"], rows)
         for caution in cautions:
             warn(caution, "Caution        ")
         if not dry_run:

@@ -33,21 +33,21 @@ def cloth(stage: Stage, used_mm: float | None = None) -> Item:
     marks = []
     outline = cloth.lie_outline_mm
     x1 = cloth.x_range_mm[1]
-    if outline is not None:
-        fold_line = cloth.fold == "lengthwise" and cloth.outline is None
-        if fold_line:
-            open_ring = np.vstack([outline[1:], outline[:1]])
-            marks.append(stage.mark("cloth", [open_ring]))
-            marks.append(stage.mark("guide", [outline[:2]]))
-        else:
-            marks.append(stage.mark("cloth", [ring(outline)]))
+    if cloth.outline is not None:
+        marks.append(stage.mark("cloth", [ring(np.array(cloth.outline))]))
     else:
-        x1 = (used_mm or 0.0) + 300.0  # off the bolt: as far as the work reaches, and a bit
-        y1 = cloth.width_mm / (2.0 if cloth.fold == "lengthwise" else 1.0)
-        near = "guide" if cloth.fold == "lengthwise" else "cloth"
-        marks.append(stage.mark(near, [polyline((0, 0), (x1, 0))]))
-        marks.append(stage.mark("cloth", [polyline((x1, y1), (0, y1), (0, 0))]))
-    if cloth.outline is None and cloth.selvedge_mm > 0:
+        far = cloth.lie_width_mm
+        if outline is None:
+            x1 = (used_mm or 0.0) + 300.0  # off the bolt: as far as the work reaches, and a bit
+        else:
+            marks.append(stage.mark("cloth", [polyline((x1, 0), (x1, far))]))
+        marks.append(stage.mark("cloth", [polyline((0, far), (0, 0))]))
+        for y in (0.0, far):  # a side that is a fold looks like one
+            kind = "guide" if y in cloth.folds_mm else "cloth"
+            marks.append(stage.mark(kind, [polyline((0, y), (x1, y))]))
+    if cloth.meeting_mm is not None:  # both selvedges meet there, whatever is left of them
+        marks.append(stage.mark("selvedge", [polyline((0, y), (x1, y)) for y in cloth.meeting_mm]))
+    elif cloth.outline is None and cloth.selvedge_mm > 0:
         low, high = cloth.y_range_mm
         lines = [polyline((0, high), (x1, high))]
         if cloth.fold != "lengthwise":

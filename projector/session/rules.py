@@ -212,9 +212,14 @@ class Rules:
     # -- what hands do -------------------------------------------------------------------------
 
     def moved(self, p: Placement, dx: float, dy: float) -> Placement:
-        """Moved on the cloth; a piece that belongs on the fold keeps to it."""
-        x, y = p.at[0] + dx, 0.0 if self.on_fold(p) else p.at[1] + dy
-        return replace(p, at=(x, y))
+        """Moved on the cloth; a piece that belongs on a fold keeps to it, or goes to the other."""
+        x, y = p.at[0] + dx, p.at[1] + dy
+        if not self.on_fold(p):
+            return replace(p, at=(x, y))
+        folds = np.array(self.judge.cloth.folds_mm)
+        here, there = (float(folds[np.argmin(np.abs(folds - v))]) for v in (p.at[1], y))
+        over = p.mirrored if here == there else not p.mirrored  # it lies the other way round there
+        return replace(p, at=(x, there), mirrored=over)
 
     def turned(self, p: Placement, by_deg: float) -> Placement:
         """Turned about its middle; on the fold half a turn is the only one, and turns it over."""
@@ -223,7 +228,7 @@ class Rules:
                 return p
             middle = self._middle(p)
             made = replace(p, turn_deg=(p.turn_deg + 180.0) % 360.0, mirrored=not p.mirrored)
-            return replace(made, at=(made.at[0] + middle[0] - self._middle(made)[0], 0.0))
+            return replace(made, at=(made.at[0] + middle[0] - self._middle(made)[0], p.at[1]))
         return self._about_middle(p, replace(p, turn_deg=(p.turn_deg + by_deg) % 360.0))
 
     def turned_over(self, p: Placement) -> Placement:
@@ -265,6 +270,8 @@ class Rules:
             y0, y1 = cloth.y_range_mm
             end = min(x1, high[0] + 400.0)
             marks = [(1, y0, low), (1, y1, high), (0, x0, low), (0, x1, high)]
+            if cloth.meeting_mm is not None:
+                marks += [(1, cloth.meeting_mm[0], high), (1, cloth.meeting_mm[1], low)]
             for axis, level, corner in marks:
                 gap = level - corner[axis]
                 if not abs(gap) <= reach_mm or shift[axis]:

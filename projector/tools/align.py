@@ -332,7 +332,7 @@ def _level(line: str, cloth: Cloth | None) -> float:
     if line in ("near", "start"):
         return 0.0
     if cloth is not None and line == "far" and cloth.width_mm:
-        return cloth.width_mm / (2.0 if cloth.fold == "lengthwise" else 1.0)
+        return cloth.lie_width_mm
     if cloth is not None and line == "end" and math.isfinite(cloth.x_range_mm[1]):
         return cloth.x_range_mm[1]
     size = "width" if line == "far" else "length"

@@ -31,6 +31,7 @@ def judge(
     flaws: Sequence[Any] = (),
     tolerant: Sequence[str] = (),
     fold: bool = False,
+    double: bool = False,
     selvedge: float = 0.0,
     distance: float = 0.0,
     turns: Mapping[str, Sequence[float]] | None = None,
@@ -48,7 +49,7 @@ def judge(
 
     ``shapes``: piece → its true outline (N, 2) in the piece frame (the half on a fold), against which
     the laid outline is held; ``phases``: (piece, match point) that must fall on one phase of
-    ``repeat`` (along, across); ``wanted``: piece → number of cutting lines; ``flaws``: kept clear
+    ``repeat`` (along, across); ``double``: both selvedges are folded to the middle; ``wanted``: piece → number of cutting lines; ``flaws``: kept clear
     of by all but ``tolerant`` pieces; ``sides``: piece → whether it must lie turned over.
     """
     found: list[str] = []
@@ -72,7 +73,11 @@ def judge(
     else:
         low = 0.0 if fold else selvedge
         high = (width / 2 if fold else width) - selvedge
-        cloth = box(0.0, low, length if length is not None else 1e7, high)
+        end = length if length is not None else 1e7
+        cloth = box(0.0, low, end, high)
+        if double:  # two lanes, each with a fold on its outer side; the selvedges meet between them
+            lane = width / 4 - selvedge
+            cloth = box(0.0, 0.0, end, lane).union(box(0.0, width / 2 - lane, end, width / 2))
     if holes:
         cloth = cloth.difference(unary_union([Polygon(h) for h in holes]))
     good = cloth.difference(unary_union([Polygon(f) for f in flaws])) if flaws else cloth
@@ -92,9 +97,12 @@ def judge(
 
     for p, shape in laid:
         if p.piece in on_fold:
-            edge = [q for q in np.asarray(p.outline_mm) if abs(q[1]) <= FOLD_MM]
+            upper = double and shape.centroid.y > width / 4
+            line = width / 2 if upper else 0.0
+            edge = [q for q in np.asarray(p.outline_mm) if abs(q[1] - line) <= FOLD_MM]
             run = max((q[0] for q in edge), default=0) - min((q[0] for q in edge), default=0)
-            if shape.bounds[1] < -FOLD_MM or len(edge) < 2 or run < 1.0:
+            over = shape.bounds[3] > line + FOLD_MM if upper else shape.bounds[1] < -FOLD_MM
+            if over or len(edge) < 2 or run < 1.0:
                 found.append(f"{p.piece}/{p.copy}: its fold edge is not on the fold")
 
     for p, _ in laid:

@@ -63,7 +63,7 @@ def test_all_faults_at_once_with_their_paths() -> None:
             {
                 "width": "wide",
                 "lenght": 3,
-                "fold": "double",
+                "fold": "in four",
                 "nap": "sideways",
                 "selvedge": -3,
                 "shrinkage": {"length": 300},
@@ -163,3 +163,20 @@ def test_an_outline_and_a_width_that_differ_are_told() -> None:
     assert "70 cm wide" in said and "140 cm" in said
     assert Cloth.from_dict({"outline": ring, "width": "700 mm"}).contradictions() == []
     assert Cloth.from_dict({"outline": ring}).contradictions() == []
+
+
+def test_both_selvedges_to_the_middle() -> None:
+    """Said in words or as double: half as wide, a fold on each side, the selvedges met between them."""
+    for said in ("both selvedges to the middle", "selvedges to the middle", "double"):
+        cloth = Cloth.from_dict({"width": 1400, "selvedge": 12, "fold": said})
+        assert (cloth.fold, cloth.layers, cloth.lie_width_mm) == ("double", 2, 700.0)
+        assert cloth.folds_mm == (0.0, 700.0) and cloth.y_range_mm == (0.0, 700.0)
+        assert cloth.meeting_mm == (338.0, 362.0) and cloth.room_mm == 338.0
+        assert Cloth.from_dict(cloth.to_dict()) == cloth
+    bare = Cloth.from_dict({"width": 1400, "fold": "double"})
+    assert bare.meeting_mm is not None
+    assert 0.0 < bare.meeting_mm[1] - bare.meeting_mm[0] < 1.0
+    with pytest.raises(InputError, match="outline"):
+        Cloth.from_dict({"outline": [[0, 0], [900, 0], [900, 900]], "fold": "double"})
+    with pytest.raises(InputError, match="selvedge"):
+        Cloth.from_dict({"width": 100, "selvedge": 30, "fold": "double", "unit": "mm"})

@@ -18,6 +18,7 @@ from shapely.geometry import Polygon
 
 from configs.errors import ChalkbeamError, LayError
 from drafting.lay import Cloth, Effort, Lay, Rules, plan
+from drafting.lay import judge as product_judge
 from drafting.lay.advice import _largest_rectangle, leftover, to_buy, what_would_help
 from drafting.lay.planner import lay_as_it_is
 from drafting.piece import Piece
@@ -107,6 +108,8 @@ CLOTHS: dict[str, dict[str, Any]] = {
     "two-way": {"width": 1150, "nap": "two-way"},
     "crosswise": {"width": 1000, "fold": "crosswise", "nap": "two-way"},
     "short": {"width": 1400, "length": 700, "fold": "lengthwise"},
+    "double": {"width": 1900, "selvedge": 10, "fold": "both selvedges to the middle"},
+    "double velvet": {"width": 1900, "nap": "one-way", "fold": "double", "length": 2600},
     "shrinks": {"width": 1400, "fold": "lengthwise", "shrinkage": {"length": 4, "width": 2}},
     "remnant": {
         "outline": [[0, 0], [1300, 0], [1250, 900], [900, 1250], [60, 1200]],
@@ -120,7 +123,7 @@ def test_every_lay_shown_is_valid(name: str) -> None:
     """On each kind of cloth every intermediate and final lay passes the judge and its own check."""
     data = CLOTHS[name]
     cloth = Cloth.from_dict(data)
-    folded, across = cloth.fold == "lengthwise", cloth.fold == "crosswise"
+    folded, across = cloth.fold in ("lengthwise", "double"), cloth.fold == "crosswise"
     lay, shown = planned(garment(), cloth, rules=Rules(4.0, {"all": 10}))
     scale = cloth.cut_scale
     turns = {"one-way": [0.0]}.get(cloth.nap, [0.0, 180.0])
@@ -144,6 +147,7 @@ def test_every_lay_shown_is_valid(name: str) -> None:
             outline=cloth.outline,
             holes=cloth.holes,
             fold=folded,
+            double=cloth.fold == "double",
             selvedge=cloth.selvedge_mm,
             distance=4,
             turns=dict.fromkeys(wanted, turns),
@@ -205,6 +209,46 @@ def test_folded_pairs_and_halves() -> None:
         Polygon(garment()[n].sewing_line).area * (0.5 if n == "pocket" else 1.0) for n in how
     )
     assert lay.cut_area_mm2 == pytest.approx(true, rel=1e-6)
+
+
+def test_both_selvedges_to_the_middle() -> None:
+    """A fold on each side: front on one and back on the other take half the length of one fold.
+
+    By hand: halves of 300 × 500 mm on cloth of 1300 mm lie one behind the other on one fold, 1000 mm
+    and the distance; with two folds, 310 mm from each to the selvedges, beside each other on 500.
+    """
+    halves = [rectangle(n, 300, 500, fold=((0, 0), (0, 500))) for n in ("front", "back")]
+    cloths = [
+        Cloth.from_dict({"width": 1300, "selvedge": 10, "fold": fold})
+        for fold in ("lengthwise", "both selvedges to the middle")
+    ]
+    one, two = (plan(halves, cloth, 0.2, effort=HERE) for cloth in cloths)
+    assert one.used_length_mm == pytest.approx(1005.0, abs=0.1)
+    assert two.used_length_mm == pytest.approx(500.0, abs=0.1)
+    assert one.problems() == two.problems() == []
+    assert sorted(round(p.outline_mm[:, 1].max()) for p in two.placements) == [300, 650]
+    assert two.cut_area_mm2 == one.cut_area_mm2 == 2 * 2 * 300 * 500
+
+
+@pytest.mark.parametrize(("wide", "fits"), [(309.0, True), (316.0, False)])
+def test_no_line_is_cut_across_where_the_selvedges_meet(wide: float, fits: bool) -> None:
+    """Between fold and selvedge lie 315 mm of 1300 less 10: a pair wider than that finds no room."""
+    pair = [rectangle("pair", wide, 400, cut=2, pair=True, turns=(0,))]
+    cloth = Cloth.from_dict({"width": 1300, "selvedge": 10, "fold": "double"})
+    lay = plan(pair, cloth, QUICK, effort=HERE)
+    assert (lay.left_out == ()) == fits
+    for y in (wide, 650.0, 500.0):  # from the low fold, from the high one, across the middle
+        put = Placement("pair", 1, (0.0, y), 0.0)
+        kinds = [p.kind for p in product_judge(pair, cloth, [put])]
+        assert kinds == ([] if fits and y != 500.0 else ["outside"])
+    if not fits:
+        said = " ".join(what_would_help(pair_by_name(pair), cloth, lay, seconds=0.1))
+        assert "pair is 316 mm across, 1 mm more" in said
+
+
+def pair_by_name(pieces: list[Piece]) -> dict[str, Piece]:
+    """Pieces as `what_would_help` takes them."""
+    return {p.name: p for p in pieces}
 
 
 def test_single_layer_pairs_are_left_and_right() -> None:

@@ -370,10 +370,12 @@ def test_cloth_with_a_length_is_told_how_it_compares_opened_out(
     assert run(path, "--seconds", "0.3", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     assert {(c["width_mm"], c["fold"]) for c in data["widths"]} == {
-        (1400.0, "lengthwise"), (1400.0, "none"),
+        (1400.0, "lengthwise"), (1400.0, "double"), (1400.0, "none"),
     }  # fmt: skip
     assert run(path, "--seconds", "0.3") == 0
-    assert "as a single layer" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "as a single layer" in out
+    assert "both selvedges folded to the middle" in out
 
 
 @pytest.mark.parametrize(("long", "spare"), [(490, True), (450, False)])

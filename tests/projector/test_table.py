@@ -123,6 +123,60 @@ def test_pieces_on_the_fold_keep_to_it() -> None:
     assert after[:, 0].max() == pytest.approx(before[:, 0].max(), abs=1e-6)
 
 
+def test_with_two_folds_a_piece_goes_from_one_to_the_other() -> None:
+    """Dragged past the middle it lies turned over on the other fold, and back; nothing is wrong."""
+    laid = docket()
+    cloth = {
+        "width": "1400 mm",
+        "length": "2 m",
+        "fold": "both selvedges to the middle",
+        "nap": "two-way",
+    }
+    laid = laid.replace(cloth=type(laid.cloth).from_dict(cloth), lay=laid.lay[:1])
+    r = rules(laid)
+    p = laid.lay[0]
+    assert r.own_troubles(p, laid.lay) == ()
+    near, far = r.moved(p, 5.0, 300.0), r.moved(p, 5.0, 400.0)
+    assert (near.at[1], near.mirrored) == (0.0, p.mirrored)
+    assert (far.at[1], far.mirrored) == (700.0, not p.mirrored)
+    ring = r.outline(far)
+    assert ring[:, 1].max() == pytest.approx(700.0, abs=1e-9)
+    assert ring[:, 1].min() == pytest.approx(700.0 - r.outline(p)[:, 1].max(), abs=1e-6)
+    assert ring[:, 0].min() == pytest.approx(r.outline(p)[:, 0].min() + 5.0, abs=1e-6)
+    assert r.own_troubles(far, (far,)) == ()
+    assert r.moved(far, -5.0, -400.0) == p
+    half = r.turned(far, 180.0)
+    assert r.own_troubles(half, (half,)) == () and half.at[1] == 700.0
+
+
+def test_the_cloth_is_drawn_with_both_folds_and_the_meeting_selvedges() -> None:
+    """Two dashed sides for the folds, the selvedges on the line between them."""
+    from projector.picture import signs
+    from projector.picture.stage import Stage
+
+    laid = docket()
+    for length in ("2 m", None):
+        data = {
+            "width": "1400 mm",
+            "fold": "double",
+            "selvedge": "12 mm",
+            **({"length": length} if length else {}),
+        }
+        stage = Stage(
+            laid.replace(cloth=type(laid.cloth).from_dict(data), lay=()),
+            projector((640, 360)),
+            View(),
+        )
+        marks = signs.cloth(stage, 800.0).marks
+        levels = {
+            kind: sorted(
+                {round(float(y), 3) for m in marks if m.kind == kind for y in m.points[:, 1]}
+            )
+            for kind in ("guide", "selvedge")
+        }
+        assert levels == {"guide": [0.0, 700.0], "selvedge": [338.0, 362.0]}
+
+
 def test_turning_keeps_the_place() -> None:
     """Half a turn, and a mirror image, stay where the piece lay (its middle does not wander)."""
     laid = single_cloth()

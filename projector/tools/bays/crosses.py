@@ -172,7 +172,7 @@ def _on_cloth(points: Array, cloth: Cloth | None) -> Mask:
         return np.ones(len(points), dtype=bool)
     outline = cloth.lie_outline_mm
     if outline is None:
-        width = cloth.width_mm / (2.0 if cloth.fold == "lengthwise" else 1.0)
+        width = cloth.lie_width_mm
         e = FROM_EDGE_MM
         good = points[:, 0] >= e
         return np.asarray(
