@@ -20,6 +20,7 @@ from drafting.piece import Piece
 
 EVEN_MM = 0.2  # an allowance that varies by more is none that one number tells
 SAME_MM = 0.3  # a cutting line further from the file's is another
+MOST_EDGES = 40  # whose corners are tried: five kinds each, a cutting line for every one
 CORNER_REACH = 3.0  # allowances round a corner in which its kind shows
 
 
@@ -96,6 +97,8 @@ def _with_corners(piece: Piece, sizes: Mapping[str, float], drawn: Points) -> Pi
 
     goal = shapely.Polygon(drawn)
     names = list(piece.edges)
+    if len(names) > MOST_EDGES:
+        return piece
     for a, b in zip(names, names[1:] + names[:1], strict=True):
         if a == b or FOLD in (a, b) or _gap(piece, sizes, drawn) <= SAME_MM:
             continue

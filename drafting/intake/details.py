@@ -6,16 +6,19 @@ found its edge there. A file of ours tells the edge; in others it is the nearest
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from drafting.intake.drawn import DRILL, NOTCH
 from drafting.intake.found import Inner
 from drafting.intake.geometry import Array
-from drafting.outline import Edge, nearest_distance, without_repeats
+from drafting.outline import without_repeats
 from drafting.piece import Dart, Mark, Notch
+
+Ring = dict[str, Any]  # edge → shapely line
 
 NEAR_MM = 60.0  # no notch is cut further from its sewing line
 TOUCH_MM = 0.5  # ends of a dart's legs lie on an edge
@@ -31,7 +34,10 @@ def details_of(
     ``inner``: in the piece frame; ``edges``: name → (M, 2) mm of the piece; ``renamed``: name in
     the file → name of the piece's edge; ``mirrored``: edges run against those of the file.
     """
-    ring = {n: Edge(n, p) for n, p in edges.items()}
+    import shapely
+
+    ring: Ring = {n: shapely.LineString(p) for n, p in edges.items()}
+    shapely.prepare(list(ring.values()))
     darts: list[Dart] = []
     marks: list[Mark] = []
     snips: dict[object, list[Inner]] = {}
@@ -60,23 +66,17 @@ def details_of(
     return tuple(notches), tuple(darts), tuple(marks)
 
 
-def _notch(
-    snips: Sequence[Inner], ring: Mapping[str, Edge], named: str, mirrored: bool
-) -> Notch | None:
+def _notch(snips: Sequence[Inner], ring: Ring, named: str, mirrored: bool) -> Notch | None:
     """The notch on its edge, in the middle of its snips; None when no edge is near."""
-    there = {named: ring[named]} if named in ring else ring
     ends = np.vstack([line.points[[0, -1]] for line in snips])
-    away = {n: float(nearest_distance(ends, e.points).min()) for n, e in there.items()}
-    name = min(away, key=lambda n: away[n])
-    if away[name] > NEAR_MM:
+    name, away = _nearest(ends, ring, named, min)
+    if away > NEAR_MM:
         return None
-    edge, note = there[name], snips[0].note
+    edge, note = ring[name], snips[0].note
     places = []
     for line in snips:
         both = line.points[[0, -1]]
-        places.append(
-            _along(edge.points, both[int(np.argmin(nearest_distance(both, edge.points)))])
-        )
+        places.append(_along(edge, both[int(np.argmin([_distance(edge, p) for p in both]))]))
     at = (min(places) + max(places)) / 2.0
     count, match = note.get("count", "1"), note.get("match", "")
     notch = Notch(name, at, int(count) if count in tuple("123456789") else 1, match)
@@ -84,21 +84,34 @@ def _notch(
         told = float(note.get("at", ""))
     except ValueError:
         return notch
-    told = edge.length_mm - told if mirrored else told
+    told = edge.length - told if mirrored else told
     if name == named and abs(told - at) <= AGREE_MM:  # never for nan
-        return replace(notch, at_mm=min(max(told, 0.0), edge.length_mm))
+        return replace(notch, at_mm=min(max(told, 0.0), edge.length))
     return notch
 
 
-def _along(points: Array, spot: Array) -> float:
-    """Distance in mm along an open line (N, 2) to its place nearest to ``spot`` (2,)."""
-    a, d = points[:-1], np.diff(points, axis=0)
-    steps = np.hypot(*d.T)
-    share = ((spot - a) * d).sum(axis=1) / np.maximum(steps * steps, 1e-18)
-    share = np.clip(share, 0.0, 1.0)
-    gap = np.hypot(*(a + share[:, None] * d - spot).T)
-    i = int(np.argmin(gap))
-    return float(min(steps[:i].sum() + share[i] * steps[i], steps.sum()))
+def _nearest(
+    points: Array, ring: Ring, named: str, how: Callable[[list[float]], float]
+) -> tuple[str, float]:
+    """The edge nearest to points (N, 2) and how far they are, the least or most of them; only
+    the one that is named, where there is such."""
+    there = {named: ring[named]} if named in ring else ring
+    away = {n: how([_distance(e, p) for p in points]) for n, e in there.items()}
+    name = min(away, key=lambda n: away[n])
+    return name, away[name]
+
+
+def _distance(edge: Any, spot: Array) -> float:
+    import shapely
+
+    return float(shapely.distance(edge, shapely.Point(spot)))
+
+
+def _along(edge: Any, spot: Array) -> float:
+    """Distance in mm along an edge to its place nearest to ``spot`` (2,)."""
+    import shapely
+
+    return float(shapely.line_locate_point(edge, shapely.Point(spot)))
 
 
 def _there(notch: Notch, notches: Sequence[Notch]) -> bool:
@@ -114,19 +127,15 @@ def _same_hole(hole: Mark, other: Mark) -> bool:
     )
 
 
-def _dart(line: Inner, ring: Mapping[str, Edge], named: str) -> Dart | None:
+def _dart(line: Inner, ring: Ring, named: str) -> Dart | None:
     """A dart from its two legs; None for any other line."""
     if line.closed or len(line.points) != 3:
         return None
     first, tip, second = line.points
-    ends = np.array([first, second])
-    there = {named: ring[named]} if named in ring else ring
-    away = {n: float(nearest_distance(ends, e.points).max()) for n, e in there.items()}
-    edge = min(away, key=lambda n: away[n])
-    deep = float(nearest_distance(tip[None, :], ring[edge].points)[0])
-    if (away[edge] > TOUCH_MM and edge != named) or deep < 2.0 * TOUCH_MM:
+    edge, away = _nearest(np.array([first, second]), ring, named, max)
+    if (away > TOUCH_MM and edge != named) or _distance(ring[edge], tip) < 2.0 * TOUCH_MM:
         return None
-    if _along(ring[edge].points, first) > _along(ring[edge].points, second):
+    if _along(ring[edge], first) > _along(ring[edge], second):
         first, second = second, first
     xy = [(float(p[0]), float(p[1])) for p in (first, second, tip)]
     return Dart(edge, xy[0], xy[1], xy[2])

@@ -31,7 +31,7 @@ from drafting.intake.found import Ends, Inner, Outline, ring
 from drafting.intake.geometry import Array, Chain, line, polygon
 from drafting.outline import signed_area
 
-MAX_INNER = 2_000  # of one piece
+MAX_INNER = 1_000  # of one piece
 MAX_INNER_POINTS = 20_000  # of one piece
 
 

@@ -4,12 +4,14 @@
 
 Print: pages rasterised at 300 dots an inch by pypdfium2, every straight run of every cutting line
 measured across. Export → import: largest change of any edge's length. Intake: random cubics and
-whole circles against integrals; time for a drawing of forty pieces.
+whole circles against integrals; time for a drawing of forty pieces; time and memory for files that
+are large or hostile.
 """
 
 from __future__ import annotations
 
 import math
+import subprocess
 import sys
 import tempfile
 import time
@@ -20,6 +22,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "drafting"))
 
 import test_export_pdf as printing
+import test_intake_hostile as hostile
 from exchange_pieces import ALLOWANCES, garment
 
 from drafting.export.dxf import pieces_dxf
@@ -128,8 +131,48 @@ def speed() -> None:
         )
 
 
+def large_and_hostile() -> None:
+    """Processor seconds and memory of `import` for each hostile file, and for files just inside the
+    bounds; the limits are 10 s and 1 GB."""
+    ring = hostile.points(19_000)
+    corner = "".join(
+        f"0\nVERTEX\n8\n0\n10\n{x}\n20\n{y}\n" for x, y in (p.split(",") for p in ring.split())
+    )
+    notches = '<path class="notch" d="M900 500h-4"/>' * 900
+    group = (
+        f'<path class="cutting" d="M{ring}Z"/><path class="sewing" d="M{hostile.points(9_000)}Z"/>'
+    )
+    inside = {
+        "three outlines of 19,000 points.svg": hostile.svg(f'<polygon points="{ring}"/>' * 3),
+        "a piece with 900 notches.svg": hostile.svg(f'<g data-piece="a">{group}{notches}</g>'),
+        "three outlines of 19,000 points.dxf": hostile.dxf(
+            f"0\nPOLYLINE\n8\n0\n66\n1\n70\n1\n{corner}0\nSEQEND\n" * 3
+        ),
+    }
+    refused = {f"{n}.svg": hostile.svg(b) for n, b in hostile.SVG.items()}
+    refused |= {f"{n}.dxf": b for n, b in hostile.DXF.items()}
+    print(f"\n{'file':44} {'exit':>4} {'s':>6} {'MB':>5}   (limits 10 s, 1000 MB)")
+    run = (
+        "import sys, resource\nfrom projector.cli import main\ncode = main(sys.argv[1:])\n"
+        "used = resource.getrusage(resource.RUSAGE_SELF)\n"
+        # its own most, not that of the process it came from
+        "most = open('/proc/self/status').read().split('VmHWM:')[1].split()[0]\n"
+        "print(code, used.ru_utime + used.ru_stime, int(most) // 1024, file=sys.stderr)"
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        for name, data in {**inside, **refused}.items():
+            path = Path(folder) / name
+            path.write_bytes(data)
+            words = [sys.executable, "-c", run, "import", str(path), f"{folder}/out.yaml"]
+            told = subprocess.run(words, capture_output=True, text=True, check=False)
+            code, used, most = told.stderr.split("\n")[-2].split()
+            print(f"{name:44} {code:>4} {float(used):6.1f} {most:>5}")
+            Path(folder, "out.yaml").unlink(missing_ok=True)
+
+
 if __name__ == "__main__":
     print_truth()
     round_trip()
     curves()
     speed()
+    large_and_hostile()
