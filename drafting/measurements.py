@@ -390,10 +390,16 @@ def _share(a: str, b: str, low: float, high: float) -> Relation:
         high,
         lambda x, y: x / y,
         lambda v, _: (
-            f"the {names[0]} is {100 * v:.0f} % of the {names[1]} "
+            f"the {names[0]} is {_beside(100 * v, 100 * low, 100 * high)} % of the {names[1]} "
             f"(usual: {100 * low:.0f} to {100 * high:.0f} %)"
         ),
     )
+
+
+def _beside(value: float, low: float, high: float) -> str:
+    """A value outside its limits in as many places as tell it from them: 9.6 beside 10, not 10."""
+    texts = (f"{value:.{places}f}" for places in (0, 1, 2, 3))
+    return next((t for t in texts if not low <= float(t) <= high), f"{value:g}")
 
 
 def _difference(a: str, b: str, low: float, high: float) -> Relation:
@@ -404,10 +410,18 @@ def _difference(a: str, b: str, low: float, high: float) -> Relation:
         high,
         lambda x, y: x - y,
         lambda v, u: (
-            f"the {names[0]} is {format_length(abs(v), u)} {'more' if v > 0 else 'less'} "
+            f"the {names[0]} is {_length_beside(v, low, high, u)} {'more' if v > 0 else 'less'} "
             f"than the {names[1]} (usual: {_between(low, high, u)})"
         ),
     )
+
+
+def _length_beside(mm: float, low: float, high: float, unit: str) -> str:
+    """A difference outside its limits, finer where it would read like one of them."""
+    text = format_length(abs(mm), unit)
+    if text not in (format_length(abs(low), unit), format_length(abs(high), unit)):
+        return text
+    return format_length(abs(mm), unit, 128) if unit in ("in", "ft", "yd") else f"{abs(mm):.1f} mm"
 
 
 def _between(low: float, high: float, unit: str) -> str:
@@ -434,7 +448,7 @@ RELATIONS: tuple[Relation, ...] = (
     _share("back_neck_to_waist", "stature", 0.21, 0.28),
 )
 
-_TOP_KEYS = ("chalkbeam", "unit", "wearer", "taken", "note", "since", "measurements")
+_TOP_KEYS = ("chalkbeam", "unit", "wearer", "taken", "note", "since", "confirmed", "measurements")
 
 
 @dataclass(frozen=True, eq=False)
@@ -442,7 +456,8 @@ class Measurements:
     """One wearer's measurements on one day, all in mm.
 
     ``values``: key → mm; ``raw``: key → as written; ``unit``: the file's unit, in which texts
-    are shown; ``warnings``: what looks unusual, in plain words; ``since``: the earlier
+    are shown; ``warnings``: what looks unusual, in plain words, but for what she has ``confirmed``
+    (key → the value that she kept when she was asked); ``since``: the earlier
     measurements that this file continues, or None; ``path``: the file, or ''.
     """
 
@@ -533,6 +548,12 @@ class Measurements:
             )
         else:
             top.faults += bare
+        confirmed: dict[str, Any] = {}
+        if top.has("confirmed"):
+            row = top.sub("confirmed")
+            top.faults += unknown_keys(row.data, REGISTRY, row.place())
+            confirmed = dict(row.data)
+        quiet = {k for k, v in confirmed.items() if k in numbers and str(numbers[k]) == str(v)}
         taken = _date(top, "taken")
         wearer = top.text("wearer", since.wearer if since else "")
         note = top.text("note", lines=True)
@@ -546,7 +567,7 @@ class Measurements:
             unit=shown,
             note=note,
             raw=MappingProxyType(numbers),
-            warnings=(*warnings, *([doubt] if doubt else plausibility(values, shown))),
+            warnings=(*warnings, *([doubt] if doubt else plausibility(values, shown, quiet))),
             since=since,
             path=top.place() if folder is not None else "",
         )
@@ -622,12 +643,17 @@ def missing(keys: Iterable[str], where: str) -> list[Fault]:
     ]
 
 
-def plausibility(values: Mapping[str, float], unit: str = "cm") -> list[str]:
-    """What looks unusual about measurements in mm, each in one sentence; nothing is refused."""
+def plausibility(
+    values: Mapping[str, float], unit: str = "cm", quiet: frozenset[str] | set[str] = frozenset()
+) -> list[str]:
+    """What looks unusual about measurements in mm, each in one sentence; nothing is refused.
+
+    ``quiet``: measures that she was asked about and kept.
+    """
     out = []
     for key, mm in values.items():
         m = REGISTRY[key]
-        if not m.low_mm <= mm <= m.high_mm:
+        if key not in quiet and not m.low_mm <= mm <= m.high_mm:
             out.append(
                 f"{m.name} is {format_length(mm, unit)}; "
                 f"{format_length(m.low_mm, unit)} to {format_length(m.high_mm, unit)} is usual. "
@@ -635,7 +661,7 @@ def plausibility(values: Mapping[str, float], unit: str = "cm") -> list[str]:
             )
     for relation in RELATIONS:
         a, b = (values.get(k) for k in relation.keys)
-        if a is None or b is None:
+        if a is None or b is None or not quiet.isdisjoint(relation.keys):
             continue
         value = relation.value(a, b)
         if not relation.low <= value <= relation.high:

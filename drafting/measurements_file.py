@@ -102,6 +102,33 @@ class MeasurementsFile:
         self.disk, self.text, self.data = text, text, after
         return True
 
+    def confirm(self, key: str) -> None:
+        """Note that she was asked about this value and keeps it, so that nobody asks again.
+
+        Raises:
+            InputError: the folder cannot be written to.
+        """
+        if not self.path.exists() or read_text(self.path) != self.disk:
+            return  # another hand is at work: it is asked again another time
+        kept = dict(self.data.get("confirmed") or {}) | {key: self.data["measurements"][key]}
+        after = {**self.data, "confirmed": kept}
+        line = f"confirmed: {scalar(kept)}"
+        lines = self.text.splitlines()
+        at = next((i for i, x in enumerate(lines) if re.match(r"confirmed\s*:", x)), None)
+        if at is None:
+            lines.insert(
+                next(i for i, x in enumerate(lines) if re.match(r"measurements\s*:", x)), line
+            )
+        else:
+            lines[at] = line
+        made = "\n".join(lines) + "\n"
+        try:
+            text = made if parse_yaml(made, "") == after else _fresh(after)
+        except InputError:
+            text = _fresh(after)
+        write_atomic(self.path, text)
+        self.disk, self.text, self.data = text, text, after
+
 
 def with_value(text: str, after: Mapping[str, Any], key: str) -> str:
     """The file's text with one measurement set; every other line stays as it was written.

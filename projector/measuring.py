@@ -275,6 +275,7 @@ class Dialog:
             prompt = "Enter keeps it, m measures it again, or type the new reading: "
             word, take = self.length_from(key, prompt, again=True)
             if word == "value" and take is None:
+                self.sheet.confirm(key)
                 return "done"
             if word == "value":
                 first = take  # a new reading, given at once

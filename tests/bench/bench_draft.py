@@ -19,7 +19,7 @@ from drafting.outline import is_simple
 LIMIT_MS = 10.0
 STYLES = {
     "neckline": ("round", "scoop", "v", "square", "boat"),
-    "back_neckline": ("round", "v"),
+    "back_neckline": ("round", "scoop", "v", "square", "boat"),
     "sleeve": ("none", "cap", "short", "elbow"),
     "hem": ("level", "shirt-tail"),
     "waist": ("straight", "shaped"),
@@ -29,6 +29,7 @@ STYLES = {
     "gathers": ("none", "front", "both"),
     "centre_back": ("fold", "seam"),
     "pocket": ("none", "chest", "hip"),
+    "side_opening": ("auto", "none"),
 }
 ALTO = {
     "unit": "in",
@@ -98,6 +99,7 @@ def skirts(count: int) -> tuple[Counter[str], float]:
             "centre_back": str(rng.choice(["seam", "fold"])),
             "waist_finish": str(rng.choice(["band", "facing", "none"])),
             "hip_ease": float(rng.uniform(10, 120)),
+            "shaping": str(rng.choice(["auto", "auto", "darts", "gathers"])),
         }
         start = time.perf_counter()
         try:

@@ -145,6 +145,32 @@ def test_an_unlikely_relation_is_told() -> None:
     ]
 
 
+def test_a_value_beside_its_limit_is_told_apart_from_it() -> None:
+    """9.6 % under a limit of 10 % reads 9.6, not 10; a clear 8 % stays 8; lengths get finer too."""
+    near = plausibility({"neck_width": 96.0, "bust_girth": 1000.0})
+    assert "the neck width is 9.6 % of the bust girth (usual: 10 to 20 %)" in near[0]
+    clear = plausibility({"neck_width": 92.0, "bust_girth": 1150.0})
+    assert "is 8 % of" in clear[0]
+    close = plausibility({"hip_girth": 1160.3, "bust_girth": 1000.0})
+    assert "160.3 mm more" in close[0] and "16.0 cm more)" in close[0]
+
+
+def test_what_was_confirmed_is_not_told_again(tmp_path: Path) -> None:
+    """A value that she kept when asked warns no draft; when it is changed later, it warns again; an
+    unknown name under 'confirmed' is refused."""
+    body = "chalkbeam: 1\nunit: cm\n{}measurements: {{waist_girth: 118.4, bust_girth: 110}}\n"
+    path = tmp_path / "bass-2.yaml"
+    path.write_text(body.format(""), encoding="utf-8")
+    assert len(Measurements.load(path).warnings) == 1
+    path.write_text(body.format("confirmed: {waist_girth: 118.4}\n"), encoding="utf-8")
+    assert Measurements.load(path).warnings == ()
+    path.write_text(body.format("confirmed: {waist_girth: 117}\n"), encoding="utf-8")
+    assert len(Measurements.load(path).warnings) == 1
+    path.write_text(body.format("confirmed: {waste_girth: 118.4}\n"), encoding="utf-8")
+    with pytest.raises(InputError, match="waist_girth"):
+        Measurements.load(path)
+
+
 def test_history_continues_an_earlier_file(tmp_path: Path) -> None:
     """A later file states only what changed; the rest comes from the earlier one."""
     write(

@@ -323,6 +323,23 @@ def test_a_reading_typed_at_the_question_counts(tmp_path: Path) -> None:
     assert held(out) == {"bust_girth": 94}
 
 
+def test_what_she_keeps_is_noted_and_no_draft_asks_again(tmp_path: Path) -> None:
+    """Enter at the question keeps the value and notes it as confirmed; her comment stays; a value that
+    nobody asked about is not noted."""
+    from drafting import Measurements
+
+    out = tmp_path / "m.yaml"
+    run(out, ["36", "", "80", "q"], "--once", *WHO)
+    text = out.read_text(encoding="utf-8")
+    assert "confirmed: {bust_girth: 36}" in text and "waist_girth: 36" not in text
+    read = Measurements.load(out)
+    assert not any(w.startswith("bust girth is") for w in read.warnings)
+    out.write_text("# hers\n" + text, encoding="utf-8")
+    run(out, ["118", "", "q"], "--once")
+    assert out.read_text(encoding="utf-8").startswith("# hers\n")
+    assert out.read_text(encoding="utf-8").count("confirmed:") == 1
+
+
 @pytest.mark.parametrize("slip", ["n", "no", "94 furlongs", "-5", "mm"])
 def test_nothing_is_kept_by_a_slip(tmp_path: Path, slip: str) -> None:
     """What is neither a length nor a command at that question is asked again, not kept."""
