@@ -20,6 +20,7 @@ from drafting.outline import Edge
 from drafting.piece import Notch, Piece
 from drafting.truing import Seam, Spot
 
+Held = dict[str, list[Notch]]  # piece → its notches
 FARTHEST_MM = 300.0
 SAME_MM = 3.0  # nearer than this two notches are one
 HEMS = ("hem", "sleeve hem")
@@ -28,16 +29,24 @@ _LEAST_MM = 12.0  # an edge shorter than this is no place for a notch of its own
 
 def notched(pieces: Mapping[str, Piece], seams: Sequence[Seam]) -> dict[str, Piece]:
     """The pieces with notches at centres and hem turns, and partners on all mated edges."""
-    out = {n: _at_hems(_at_centres(p)) for n, p in pieces.items()}
+    held: Held = {}
+    for n, p in pieces.items():
+        held[n] = list(p.notches)
+        _add(held[n], [*_at_centres(p), *_at_hems(p)])
     mated = [(s.a[0], s.b[0]) for s in seams if len(s.a) == len(s.b) == 1]
     mated += [
-        ((n, e), (n, e)) for n, p in out.items() if p.pair for e in p.edges if e == "centre back"
+        ((n, e), (n, e)) for n, p in pieces.items() if p.pair for e in p.edges if e == "centre back"
     ]
     for a, b in mated:
-        one, other = (out[p].edges[e] for p, e in (a, b))
+        one, other = (pieces[p].edges[e] for p, e in (a, b))
         if abs(one.length_mm - other.length_mm) <= 1.0:
-            _mate(out, a, b)
-    return out
+            _mate(held, a, one, b, other)
+    return {
+        n: p
+        if len(held[n]) == len(p.notches) and tuple(held[n]) == p.notches
+        else p.with_(notches=tuple(held[n]))
+        for n, p in pieces.items()
+    }
 
 
 def at_height(edge: Edge, y: float) -> float | None:
@@ -50,25 +59,21 @@ def at_height(edge: Edge, y: float) -> float | None:
     return float(np.interp(y, ys[order], run[order]))
 
 
-def _add(piece: Piece, more: Iterable[Notch]) -> Piece:
-    """The piece with those notches that it has not yet; one that lies there takes the new name
-    where it had none of its own."""
-    notches = list(piece.notches)
+def _add(notches: list[Notch], more: Iterable[Notch]) -> None:
+    """Add those notches that are not there yet."""
     for new in more:
-        near = [n for n in notches if n.edge == new.edge and abs(n.at_mm - new.at_mm) < SAME_MM]
-        if not near:
+        if not any(n.edge == new.edge and abs(n.at_mm - new.at_mm) < SAME_MM for n in notches):
             notches.append(new)
-    return piece.with_(notches=tuple(notches)) if len(notches) > len(piece.notches) else piece
 
 
 def _half_of(piece: Piece) -> str:
     return next((w for w in ("front", "back") if w in piece.name.split()), "")
 
 
-def _at_centres(piece: Piece) -> Piece:
+def _at_centres(piece: Piece) -> list[Notch]:
     """A notch at the centre of every edge that meets the fold or crosses the centre line."""
     name = f"centre {_half_of(piece)}".strip()
-    more = []
+    more: list[Notch] = []
     ring = list(piece.edges)
     if piece.fold is not None and FOLD in piece.edges:
         i = ring.index(FOLD)
@@ -87,10 +92,10 @@ def _at_centres(piece: Piece) -> Piece:
                 run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
                 order = np.argsort(x)
                 more.append(Notch(e, float(np.interp(0.0, x[order], run[order])), 1, name))
-    return _add(piece, more)
+    return more
 
 
-def _at_hems(piece: Piece) -> Piece:
+def _at_hems(piece: Piece) -> list[Notch]:
     """A notch at the hem's end of every edge that is folded up with it."""
     more = []
     ring = list(piece.edges)
@@ -104,7 +109,7 @@ def _at_hems(piece: Piece) -> Piece:
             for n, at in ends
             if n != FOLD and piece.edges[n].length_mm > _LEAST_MM
         ]
-    return _add(piece, more)
+    return more
 
 
 def _rises(edge: Edge) -> bool:
@@ -115,17 +120,16 @@ def _rises(edge: Edge) -> bool:
     return bool(abs(edge.points[-1, 0]) > abs(edge.points[0, 0]))
 
 
-def _mate(pieces: dict[str, Piece], a: Spot, b: Spot) -> None:
+def _mate(held: Held, a: Spot, one: Edge, b: Spot, two: Edge) -> None:
     """Give two mated edges the same notches, and more where they lie too far apart."""
-    turned = _rises(pieces[a[0]].edges[a[1]]) != _rises(pieces[b[0]].edges[b[1]])
-    length = pieces[a[0]].edges[a[1]].length_mm
-    there = pieces[b[0]].edges[b[1]].length_mm
+    turned = _rises(one) != _rises(two)
+    length, there = one.length_mm, two.length_mm
 
     def across(n: Notch) -> float:
         return length - n.at_mm * length / there if turned else n.at_mm * length / there
 
-    own = [n for n in pieces[a[0]].notches if n.edge == a[1]]
-    other = [n for n in pieces[b[0]].notches if n.edge == b[1]]
+    own = [n for n in held[a[0]] if n.edge == a[1]]
+    other = [n for n in held[b[0]] if n.edge == b[1]]
     both = own + [replace(n, edge=a[1], at_mm=across(n)) for n in other if a != b]
     kept: list[Notch] = []
     for n in both:
@@ -147,16 +151,15 @@ def _mate(pieces: dict[str, Piece], a: Spot, b: Spot) -> None:
     for start, end in pairwise(ends):
         parts = math.ceil((end - start) / FARTHEST_MM - 1e-9)
         kept += [Notch(a[1], start + (end - start) * i / parts, 1, "") for i in range(1, parts)]
-    _set(pieces, a, kept)
+    _set(held, a, kept)
     if a != b:
         scale = there / length
-        _set(pieces, b, [
+        _set(held, b, [
             replace(n, edge=b[1], at_mm=min(max((length - n.at_mm if turned else n.at_mm) * scale, 0.0), there))
             for n in kept
         ])  # fmt: skip
 
 
-def _set(pieces: dict[str, Piece], at: Spot, notches: Sequence[Notch]) -> None:
-    piece = pieces[at[0]]
-    others = [n for n in piece.notches if n.edge != at[1]]
-    pieces[at[0]] = piece.with_(notches=(*others, *sorted(notches, key=lambda n: n.at_mm)))
+def _set(held: Held, at: Spot, notches: Sequence[Notch]) -> None:
+    others = [n for n in held[at[0]] if n.edge != at[1]]
+    held[at[0]] = [*others, *sorted(notches, key=lambda n: n.at_mm)]
