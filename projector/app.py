@@ -340,7 +340,7 @@ class Beam:
 
     def say(self, lines: Sequence[str]) -> None:
         """Nothing but words, as far as the display shows them: no line may stand at a false scale."""
-        from projector.notice import words_only
+        from projector.picture.notice import words_only
 
         pygame = _pygame()
         width, height = self._surface.get_size()

@@ -18,15 +18,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.frame import Lens
 from projector.lettering import text_width
-from projector.marks import Item
-from projector.painter import EMPTY, Painted, Painter
 from projector.picture import pages, signs
 from projector.picture import strip as strips
+from projector.picture.frame import Lens
+from projector.picture.marks import Item
+from projector.picture.painter import EMPTY, Painted, Painter
 from projector.picture.stage import Stage
 from projector.picture.strip import Button
-from projector.view import View
+from projector.picture.view import View
 
 if TYPE_CHECKING:
     from calibrate import Calibration

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from drafting.lay.model import LaidPiece, Lay
     from drafting.lay.rules import Rules
     from drafting.placement import Placement
-    from projector.journal import Left
-    from projector.planning import Noted
-    from projector.shares import Together
+    from projector.session.journal import Left
+    from projector.session.planning import Noted
+    from projector.session.shares import Together
 
 QUICK_SECONDS = 5.0
 _MOST_COMPARED = 60  # pieces; with more each width takes seconds, so she is asked (--compare)
@@ -52,7 +52,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
             )
         )
     from drafting.lay import plan
-    from projector.shares import rules_of, together
+    from projector.session.shares import rules_of, together
 
     joined = together([docket])
     lay = plan(
@@ -87,7 +87,7 @@ def kept_lay(docket: Docket) -> tuple[Docket, str]:
     """
     from configs.errors import Fault, InputError
     from drafting import Docket
-    from projector.hold import alone
+    from projector.session.hold import alone
 
     for _ in range(3):
         made, note = laid(docket)
@@ -132,7 +132,7 @@ def unlike(planned: Docket, now: Docket) -> list[str]:
 def noted_plan(docket: Docket, left: Left) -> Noted:
     """What was left for her to decide, as the table shows a plan."""
     from projector.lay_picture import docket_lay
-    from projector.planning import Found, Noted
+    from projector.session.planning import Found, Noted
 
     lay = docket_lay(docket.replace(lay=left.lay))
     found = Found(left.lay, lay.used_length_mm, lay.efficiency, ())
@@ -233,7 +233,7 @@ def planned(
     from configs.errors import Fault, InputError, LayError
     from drafting.lay import plan
     from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
-    from projector.shares import rules_of
+    from projector.session.shares import rules_of
 
     cloth, pieces, where = joined.cloth, joined.pieces, f"{dockets[0].path or 'docket'}: cloth"
     if cloth is None:
@@ -326,9 +326,9 @@ def _write(one: Docket, own: Sequence[Placement], shares: tuple[str, ...]) -> li
         InputError: what was edited meanwhile leaves no sense in the plan; nothing is written.
     """
     from configs.errors import Fault, InputError
-    from projector.hold import alone
-    from projector.journal import forget, is_stale, with_noted
-    from projector.merge import Kept
+    from projector.session.hold import alone
+    from projector.session.journal import forget, is_stale, with_noted
+    from projector.session.merge import Kept
 
     path = one.path
     if path is None:

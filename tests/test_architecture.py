@@ -121,8 +121,8 @@ def test_packages_keep_apart(package: str, forbidden: set[str]) -> None:
 
 
 def test_pygame_only_at_the_window() -> None:
-    """pygame is imported by the painter and the window alone."""
-    allowed = {"projector/painter.py", "projector/app.py"}
+    """pygame is imported by the window alone."""
+    allowed = {"projector/app.py"}
     bad = [
         f"{path.relative_to(ROOT)}:{line}"
         for package in PACKAGES

@@ -82,7 +82,7 @@ def test_a_plan_at_the_table_runs_nothing_from_the_folder(hostile: Path, tmp_pat
         "import time\n"
         "from pathlib import Path\n"
         "from drafting.docket import Docket\n"
-        "from projector.planning import Planning\n"
+        "from projector.session.planning import Planning\n"
         "if __name__ == '__main__':\n"
         "    run = Planning(Docket.load(Path('top.yaml')), (), seconds=1.0)\n"
         "    run.start()\n"

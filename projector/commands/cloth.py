@@ -79,9 +79,9 @@ def cloth(
     from calibrate.cloth_scan import picture as drawn
     from calibrate.cloth_scan import scan, view_of
     from configs.errors import Fault, InputError
-    from projector.hold import alone
-    from projector.journal import with_noted
     from projector.remnant import remnant, sentences
+    from projector.session.hold import alone
+    from projector.session.journal import with_noted
 
     calibration = Calibration.load(calibration_file) if calibration_file else newest()
     if light is not None:

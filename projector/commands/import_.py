@@ -133,7 +133,7 @@ def import_(
     from drafting.intake import read_outlines
     from drafting.intake.adopt import named_sides
     from drafting.intake.taking import Said, into, on_their_outlines, pieces_from, with_allowances
-    from projector.hold import alone
+    from projector.session.hold import alone
 
     if docket is not None and docket_out is not None and docket != docket_out:
         raise InputError(

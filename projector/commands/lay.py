@@ -84,7 +84,7 @@ def lay(
     from projector import lay_report, laying
     from projector.console import print_json, print_table, warn
     from projector.lay_picture import lay_picture
-    from projector.shares import together
+    from projector.session.shares import together
 
     _all_different(docket, others)
     picture = picture or docket.with_name(f"{docket.stem}.lay.png")

@@ -135,8 +135,8 @@ def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str
         InputError: one is open at a table (every such one is named), or has faults.
     """
     from configs.errors import ChalkbeamError, Fault, InputError
-    from projector.hold import held
-    from projector.shares import as_noted
+    from projector.session.hold import held
+    from projector.session.shares import as_noted
 
     if alone:
         faults: list[Fault] = []

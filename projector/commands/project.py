@@ -53,8 +53,8 @@ def project(
     from projector.app import Beam, run
     from projector.first_light import is_plain
     from projector.height import notes
-    from projector.journal import Journal
     from projector.laying import kept_lay, noted_plan
+    from projector.session.journal import Journal
     from projector.session.sitting import Sitting
 
     read = Docket.load(docket)

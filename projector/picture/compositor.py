@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.marks import Item
-from projector.painter import EMPTY, Painted, Painter
 from projector.picture import pages, signs
 from projector.picture import strip as strips
 from projector.picture.look import INKS
+from projector.picture.marks import Item
+from projector.picture.painter import EMPTY, Painted, Painter
 from projector.picture.stage import PieceState
 from projector.picture.strip import Strip
 from projector.picture.strip_layout import StripLayout

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.placement import carry
-from projector.faces import Faces, copy_words, face_of
-from projector.frame import Lens
-from projector.view import View, default_view
+from projector.picture.faces import Faces, copy_words, face_of
+from projector.picture.frame import Lens
+from projector.picture.view import View, default_view
 
 if TYPE_CHECKING:
     from calibrate import Calibration

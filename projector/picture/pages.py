@@ -8,10 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.faces import LEAST_TEXT_MM, text_block
 from projector.lettering import text_strokes, text_width
-from projector.marks import Item, polyline
 from projector.picture.edge import along_edge
+from projector.picture.faces import LEAST_TEXT_MM, text_block
+from projector.picture.marks import Item, polyline
 from projector.picture.stage import Stage
 
 Array = NDArray[np.float64]

@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.marks import Item
-from projector.painter import Painter
 from projector.picture import signs
 from projector.picture.look import INKS, LINES, ink_of, lines_of, look_of
+from projector.picture.marks import Item
 from projector.picture.on_table import copy_of, used_box, view_of
 from projector.picture.order import next_piece
+from projector.picture.painter import Painter
 from projector.picture.stage import PieceState, Stage
 
 if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
-    from projector.view import View
+    from projector.picture.view import View
 
 
 MODES = ("arrange", "trace", "plain")

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.placement import carry
-from projector import room
-from projector.faces import text_block
 from projector.lettering import text_width
-from projector.marks import Item, circle, polyline, ring
+from projector.picture import room
+from projector.picture.faces import text_block
+from projector.picture.marks import Item, circle, polyline, ring
 from projector.picture.stage import Stage
 
 if TYPE_CHECKING:

@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.placement import carry
-from projector.faces import BESIDE_MM, Face, Faces, Label, LabelRoom
-from projector.frame import Lens
-from projector.marks import Item, Mark, mark, polyline, ring
+from projector.picture.faces import BESIDE_MM, Face, Faces, Label, LabelRoom
+from projector.picture.frame import Lens
 from projector.picture.look import INKS, LINES, OWN_WIDTH, PLAIN_LOOK, STYLES, Colour, Ink, Look
+from projector.picture.marks import Item, Mark, mark, polyline, ring
 from projector.picture.on_table import at_cloth, faces_of, reading_direction, used_box
-from projector.view import View, default_view, rigid
+from projector.picture.view import View, default_view, rigid
 
 if TYPE_CHECKING:
     from calibrate import Calibration

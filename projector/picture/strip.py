@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.placement import carry
-from projector.faces import text_block
 from projector.lettering import text_strokes, text_width
-from projector.marks import Item, Mark, polyline, ring
 from projector.picture.edge import MARGIN_MM, along_edge
+from projector.picture.faces import text_block
+from projector.picture.marks import Item, Mark, polyline, ring
 from projector.picture.pages import cut_to, wrapped
 from projector.picture.stage import Stage
 

@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.placement import carry
-from projector import room
-from projector.picture import signs
+from projector.picture import room, signs
 from projector.picture import strip as strips
 from projector.picture.edge import along_edge
 from projector.picture.signs import stepped

@@ -23,12 +23,12 @@ from drafting.lay.check import Judge
 from drafting.lay.cuts import specs_of
 from drafting.lay.quick import Hand, Still
 from drafting.placement import carry
-from projector.view import View
+from projector.picture.view import View
 
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.placement import Placement
-    from projector.faces import Faces
+    from projector.picture.faces import Faces
 
 Array = NDArray[np.float64]
 

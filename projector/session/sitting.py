@@ -15,14 +15,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.past import Past
 from projector.picture.compositor import Compositor
 from projector.picture.look import look_of
 from projector.picture.on_table import view_of
 from projector.picture.stage import Stage
-from projector.planning import Noted, Planning
 from projector.session import actions, hand, hands, words
 from projector.session.keys import Keys
+from projector.session.past import Past
+from projector.session.planning import Noted, Planning
 from projector.session.rules import History, Work
 from projector.session.state import MESSAGE_S, SILENT, Plan, State, begun
 from projector.tools.bays.opening import resumed
@@ -30,7 +30,7 @@ from projector.tools.bays.opening import resumed
 if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
-    from projector.journal import Journal
+    from projector.session.journal import Journal
 
 Box = tuple[int, int, int, int]
 

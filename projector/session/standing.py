@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from projector.picture.view import SIDES
 from projector.session.state import State
 from projector.session.words import chalk
-from projector.view import SIDES
 
 
 def side(state: State, large: bool) -> State:

@@ -26,10 +26,10 @@ if TYPE_CHECKING:
     from projector.picture.look import Look
     from projector.picture.stage import Stage
     from projector.picture.strip import Strip
-    from projector.planning import Found
+    from projector.picture.view import View
     from projector.session.keys import Keys
+    from projector.session.planning import Found
     from projector.tools.protocol import Tool
-    from projector.view import View
 
 Array = NDArray[np.float64]
 

@@ -13,12 +13,12 @@ from projector.picture import signs
 from projector.picture import strip as strips
 from projector.picture.look import INKS, LINES
 from projector.picture.on_table import used_box
+from projector.picture.view import View, default_view
 from projector.session.registry import Step
 from projector.session.rows import row_of
 from projector.session.state import State
 from projector.session.tracing import arrange, off_chalk
 from projector.session.words import LINES_WORDS, chalk
-from projector.view import View, default_view
 
 Array = NDArray[np.float64]
 

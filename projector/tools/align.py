@@ -20,7 +20,7 @@ from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.cloth import Cloth
 from drafting.placement import carry
-from projector.view import View
+from projector.picture.view import View
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
-from projector.marks import Item, circle
+from projector.picture.marks import Item, circle
 from projector.session.registry import Row
 from projector.session.rows import IN_USE
 from projector.session.state import State

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from configs.errors import ChalkbeamError
 from configs.units import length_text
 from projector.height import Height, height_of, off_by
-from projector.marks import Item, circle
 from projector.picture import signs
+from projector.picture.marks import Item, circle
 from projector.session.registry import Row
 from projector.session.state import State
 from projector.tools.bays.plane import cross_lines

@@ -17,7 +17,7 @@ from configs.errors import ChalkbeamError
 from projector.session.registry import Row, Step
 
 if TYPE_CHECKING:
-    from projector.marks import Item
+    from projector.picture.marks import Item
     from projector.session.state import State
 
 Array = NDArray[np.float64]

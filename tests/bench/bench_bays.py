@@ -24,12 +24,12 @@ from calibrate import Calibration
 from calibrate.virtual_table import VirtualCamera, VirtualTable
 from drafting import Docket
 from drafting.cloth import Cloth
+from projector.picture.view import View
 from projector.session.sitting import Sitting
 from projector.tools.align import carry, register
 from projector.tools.bays.model import Laid
 from projector.tools.bays.opening import laid
 from projector.tools.bays.plan import plan_bays
-from projector.view import View
 
 SIZE = (1920, 1080)
 BEAM_MM, NARROW_MM = 1200.0, 850.0

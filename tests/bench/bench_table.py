@@ -28,7 +28,7 @@ from table_rig import SLEEVE, TOP, projector
 
 from drafting.docket import Docket
 from projector.app import Beam, handle
-from projector.journal import Journal
+from projector.session.journal import Journal
 from projector.session.sitting import Sitting
 
 LIMITS_MS = {(1920, 1080): 8.3, (3840, 2160): 16.6}

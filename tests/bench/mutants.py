@@ -50,7 +50,7 @@ GUARDS: tuple[Guard, ...] = (
     Guard("lay/check", ("drafting/lay/check.py",), ("tests/drafting/test_lay_rules.py", "tests/drafting/test_lay.py")),
     Guard("allowance", ("drafting/allowance.py",), ("tests/drafting/test_piece.py",)),
     Guard("truing", ("drafting/truing.py",), ("tests/drafting/test_truing.py", "tests/drafting/test_quick_top.py")),
-    Guard("journal", ("projector/journal.py",), ("tests/projector/test_journal_commands.py",)),
+    Guard("journal", ("projector/session/journal.py",), ("tests/projector/test_journal_commands.py",)),
     Guard("drift", ("calibrate/drift.py",), ("tests/calibrate/test_drift.py",)),
 )  # fmt: skip
 

@@ -153,7 +153,7 @@ def test_the_light_on_the_cloth_shrinks_to_the_draft(turn: float, mirrored: bool
     """The cutting and sewing lines that the projector shows, traced, cut and washed, are the draft."""
     from calibrate.calibration import Calibration, ProjectorModel
     from projector.picture.stage import Stage
-    from projector.view import View
+    from projector.picture.view import View
 
     docket = docket_of(turn, mirrored)
     matrix = np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 1080.0], [0.0, 0.0, 1.0]])

@@ -209,7 +209,7 @@ def _clear(piece: Piece, grain: np.ndarray) -> float:
 )
 def test_the_grain_arrow_crosses_nothing(path: Path) -> None:
     """On paper and under the beam it keeps off sewing line, fold sign and marks, on every piece."""
-    from projector.faces import face_of
+    from projector.picture.faces import face_of
 
     docket = Docket.load(path)
     for name, piece in docket.pieces().items():

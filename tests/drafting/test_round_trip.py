@@ -266,7 +266,7 @@ def test_layers_switched_off_stay_out(foreign: Callable[..., Found], state: str)
 def test_every_consumer_shows_what_came_in(tmp_path: Path) -> None:
     """Table, print and export draw an imported piece's lines as they draw a drafted one's."""
     from drafting.export.marks import strokes
-    from projector.faces import face_of
+    from projector.picture.faces import face_of
 
     pieces, own = shipped("pier-skirt")
     for outline in read_outlines(write(tmp_path / "a.dxf", pieces, own)).outlines:

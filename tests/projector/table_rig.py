@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calibrate.calibration import Calibration, ProjectorModel
 from drafting.docket import Docket
-from projector.journal import Journal
+from projector.session.journal import Journal
 
 Array = NDArray[np.float64]
 

@@ -13,8 +13,8 @@ from scipy.spatial.transform import Rotation
 
 from configs.errors import InputError
 from drafting.cloth import Cloth
+from projector.picture.view import View
 from projector.tools.align import Pointing, align, align_again, carry, register, told
-from projector.view import View
 
 angles = st.floats(-180, 180)
 places = st.floats(-2000, 2000)

@@ -21,9 +21,9 @@ from drafting.docket import Docket
 from projector import app
 from projector.app import Beam, handle, key_name, run
 from projector.first_light import FirstLight, is_plain, plain_calibration
-from projector.journal import Journal
-from projector.notice import words_only
+from projector.picture.notice import words_only
 from projector.screens import Place
+from projector.session.journal import Journal
 from projector.session.sitting import Sitting
 
 pygame = app._pygame()

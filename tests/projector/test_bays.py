@@ -18,6 +18,7 @@ from shapely import LineString, Point, Polygon, box, union_all
 
 from configs.errors import InputError
 from drafting.cloth import Cloth
+from projector.picture.view import View
 from projector.tools.align import carry
 from projector.tools.bays.crosses import _on_cloth
 from projector.tools.bays.model import BayPlan, Laid, inside
@@ -39,7 +40,6 @@ from projector.tools.bays.walk import (
     to_dict,
 )
 from projector.tools.bays.window import beam_quad, out_of_beam, too_long, window_for
-from projector.view import View
 
 
 def blob(rng: np.random.Generator, key: str, x: float, y: float, w: float, h: float) -> Laid:

@@ -17,12 +17,12 @@ from table_rig import pull_the_plug
 from calibrate.virtual_table import VirtualTable
 from drafting import Docket
 from projector import render
-from projector.journal import Journal
+from projector.picture.view import View
 from projector.session import pieces, words
+from projector.session.journal import Journal
 from projector.session.sitting import Sitting
 from projector.tools.align import carry
 from projector.tools.bays.walk import crosses_shown
-from projector.view import View
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,7 @@ from drafting.cloth import Cloth, kept_off
 from drafting.docket import Docket
 from projector.cli import main
 from projector.output import CLOTH, kind_of
-from projector.view import View
+from projector.picture.view import View
 
 
 @pytest.fixture(scope="module")

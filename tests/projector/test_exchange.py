@@ -381,7 +381,7 @@ def test_a_foreign_cutting_line_reaches_lay_table_and_paper(
     assert read.allowance_cautions() == []
 
     from drafting.lay import plan
-    from projector.faces import face_of
+    from projector.picture.faces import face_of
 
     assert face_of(piece, read.allowances_for("yoke"), read.cloth).area_mm2 == pytest.approx(area)
     lay = plan({"yoke": piece}, read.cloth, seconds=0.1)

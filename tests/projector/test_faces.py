@@ -12,7 +12,7 @@ from table_rig import docket, projector
 
 from drafting.blocks import draft
 from drafting.measurements import Measurements
-from projector.faces import LEAST_TEXT_MM, LabelRoom, copy_words, face_of
+from projector.picture.faces import LEAST_TEXT_MM, LabelRoom, copy_words, face_of
 from projector.picture.stage import Stage
 from projector.session import words
 from projector.session.sitting import Sitting

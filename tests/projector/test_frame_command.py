@@ -130,7 +130,7 @@ def test_what_is_no_calibration_is_told(
 def test_every_view_key_is_checked() -> None:
     """All faults of a view are told at once, each with its key."""
     from configs.errors import InputError
-    from projector.view import View
+    from projector.picture.view import View
 
     with pytest.raises(InputError) as caught:
         View.from_dict({"turn": "x", "at": [1], "mirror": 2, "side": "door", "zoom": 2}, "v")

@@ -27,14 +27,14 @@ from drafting.placement import Placement
 from projector.cli import main
 from projector.console import print_table
 from projector.height import from_dict as height_from
-from projector.hold import is_open
-from projector.journal import Journal, journal_path, with_noted
-from projector.past import Past
 from projector.picture.look import look_of
+from projector.picture.view import View
+from projector.session.hold import is_open
+from projector.session.journal import Journal, journal_path, with_noted
 from projector.session.keys import load_keys
+from projector.session.past import Past
 from projector.session.rules import Work
-from projector.shares import together
-from projector.view import View
+from projector.session.shares import together
 
 ALL = bool(os.environ.get("CHALKBEAM_ALL_HOSTILE"))  # each value in each field: minutes, by hand
 HERE = "here-stands-the-value"

@@ -10,8 +10,8 @@ from table_rig import DATA, projector, pull_the_plug
 
 from drafting.docket import Docket
 from projector.cli import main
-from projector.hold import is_open, lock_path
-from projector.journal import Journal, _digest, journal_path
+from projector.session.hold import is_open, lock_path
+from projector.session.journal import Journal, _digest, journal_path
 from projector.session.sitting import Sitting
 
 
@@ -173,7 +173,7 @@ def test_a_lock_is_of_the_file_that_bears_the_name(
     """Opened just before its owner took it away, locked just after: the next file is taken."""
     import os
 
-    from projector import hold as module
+    from projector.session import hold as module
 
     path = tmp_path / "top.yaml"
     path.write_text(yaml.safe_dump(DATA, sort_keys=False))

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from table_rig import docket, projector
 
-from projector.marks import Item, circle
+from projector.picture.marks import Item, circle
 from projector.session.registry import ACTIONS, Action, Row
 from projector.session.sitting import Sitting
 from projector.session.state import State

@@ -12,12 +12,12 @@ from table_rig import docket, projector
 
 from configs.errors import InputError
 from projector import render
-from projector.frame import FrameItem, Lens
 from projector.output import picture_bytes
-from projector.painter import Painter
+from projector.picture.frame import FrameItem, Lens
 from projector.picture.on_table import view_of
+from projector.picture.painter import Painter
 from projector.picture.stage import Stage
-from projector.view import View
+from projector.picture.view import View
 
 WHITE = ((255, 255, 255),)
 

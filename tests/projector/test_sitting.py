@@ -18,19 +18,19 @@ import yaml
 from table_rig import DATA, crowd, docket, projector, pull_the_plug, single_cloth
 
 from drafting.docket import Docket
-from projector.journal import Journal, journal_path
 from projector.lettering import text_strokes, text_width
-from projector.past import past_path
 from projector.picture import signs
 from projector.picture.compositor import _plan_items
 from projector.picture.look import STYLES
 from projector.picture.on_table import used_box
-from projector.planning import Found
+from projector.picture.view import View
 from projector.session import hands, words
+from projector.session.journal import Journal, journal_path
+from projector.session.past import past_path
+from projector.session.planning import Found
 from projector.session.rules import Work, under
 from projector.session.sitting import Sitting
 from projector.session.state import SILENT, State
-from projector.view import View
 
 
 def sit(laid: Docket | None = None, size: tuple[int, int] = (960, 540), **more: object) -> Sitting:
@@ -832,7 +832,7 @@ def test_every_change_is_in_the_journal_at_once(tmp_path: Path) -> None:
 
 def _peek(path: Path, folder: Path) -> tuple[Path, object]:
     """What a second opening would find, on a copy."""
-    from projector.journal import _recover
+    from projector.session.journal import _recover
 
     copy = folder / "copy" / path.name
     copy.parent.mkdir(exist_ok=True)
@@ -846,7 +846,7 @@ import sys
 sys.path.insert(0, {here!r})
 from table_rig import projector
 from drafting.docket import Docket
-from projector.journal import Journal
+from projector.session.journal import Journal
 from projector.session.sitting import Sitting
 from projector.session.state import SILENT, State
 journal, _ = Journal.open(Docket.load({path!r}))
@@ -953,7 +953,7 @@ def test_a_docket_is_open_at_one_table_only(tmp_path: Path) -> None:
     """A second program on the same docket is refused; after leaving it opens, no trace stays."""
     path = saved(tmp_path)
     code = (
-        "import sys\nfrom drafting.docket import Docket\nfrom projector.journal import Journal\n"
+        "import sys\nfrom drafting.docket import Docket\nfrom projector.session.journal import Journal\n"
         f"journal, _ = Journal.open(Docket.load({str(path)!r}))\njournal.close()"
     )
     journal, _ = Journal.open(Docket.load(path))
@@ -1079,7 +1079,7 @@ def test_steps_of_earlier_sittings_are_bounded(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Within a sitting without limit; of earlier ones the last so many come back."""
-    from projector import past
+    from projector.session import past
 
     monkeypatch.setattr(past, "KEPT", 20)
     path = saved(tmp_path)
@@ -1277,7 +1277,7 @@ def test_a_full_disk_is_told_and_the_journal_keeps_all(
 def test_a_plans_outlines_run_through_no_label(monkeypatch: pytest.MonkeyPatch) -> None:
     """Outlines of a plan are broken at the words of the pieces that still lie there."""
     sitting = sit(single_cloth())
-    monkeypatch.setattr("projector.planning.Planning.start", lambda self: None)
+    monkeypatch.setattr("projector.session.planning.Planning.start", lambda self: None)
     sitting.do("plan")
     plan = sitting.state.plan
     assert plan is not None

@@ -13,10 +13,10 @@ from shapely.affinity import affine_transform
 from table_rig import docket, projector, single_cloth
 
 from projector.picture.on_table import faces_of
+from projector.picture.view import View
 from projector.session.actions import ACTIONS
 from projector.session.rules import History, Rules, Work, under
 from projector.session.sitting import Sitting
-from projector.view import View
 
 KEYS = [a.name for a in ACTIONS if a.name not in ("quit", "leave", "plan", "take", "calibrate")]
 

@@ -9,9 +9,9 @@ import pytest
 
 from calibrate.virtual_table import VirtualTable
 from drafting.placement import carry
-from projector.frame import Lens
-from projector.marks import Item, mark
-from projector.painter import Painter
+from projector.picture.frame import Lens
+from projector.picture.marks import Item, mark
+from projector.picture.painter import Painter
 from projector.trueness import Trueness, best_rigid, measure
 
 

@@ -19,10 +19,10 @@ from configs.errors import InputError
 from drafting.docket import Docket
 from drafting.placement import Placement
 from projector.cli import main
-from projector.hold import alone
-from projector.journal import Journal, journal_path
 from projector.laying import kept_lay, noted_plan
-from projector.merge import Kept, merged
+from projector.session.hold import alone
+from projector.session.journal import Journal, journal_path
+from projector.session.merge import Kept, merged
 from projector.session.sitting import Sitting
 
 SQUARE = (

@@ -20,7 +20,7 @@ from table_rig import DATA, projector
 
 from calibrate.calibration import now
 from drafting.docket import Docket
-from projector.journal import _recover, journal_path
+from projector.session.journal import _recover, journal_path
 from projector.session.sitting import Sitting
 
 SIZE = (1280, 720)

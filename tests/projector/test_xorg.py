@@ -18,7 +18,7 @@ from table_rig import DATA, projector
 
 from calibrate.calibration import now
 from drafting.docket import Docket
-from projector.notice import words_only
+from projector.picture.notice import words_only
 from projector.session.sitting import Sitting
 
 SIZE = (1280, 720)

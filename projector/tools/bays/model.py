@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.view import View
+from projector.picture.view import View
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

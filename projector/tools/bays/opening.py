@@ -9,8 +9,9 @@ import numpy as np
 
 from configs.errors import ChalkbeamError, Fault, InputError
 from drafting.placement import carry
-from projector.marks import moved
+from projector.picture.marks import moved
 from projector.picture.stage import PieceState
+from projector.picture.view import rigid
 from projector.session import words
 from projector.session.state import State
 from projector.tools.bays.model import BayPlan, Laid
@@ -22,7 +23,6 @@ from projector.tools.bays.walk import (
     start,
 )
 from projector.tools.bays.window import out_of_beam, too_long
-from projector.view import rigid
 
 if TYPE_CHECKING:
     from drafting.placement import Placement

@@ -12,7 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from configs.errors import Fault, InputError
 from drafting.cloth import Cloth
-from projector.frame import Seen
+from projector.picture.frame import Seen
+from projector.picture.view import View
 from projector.tools.bays.crosses import APART_MM, LEAST_ARM_MM, placed_crosses
 from projector.tools.bays.model import (
     FROM_EDGE_MM,
@@ -29,7 +30,6 @@ from projector.tools.bays.model import (
 )
 from projector.tools.bays.plane import clip, distance_to, lines_here, tree_of
 from projector.tools.bays.window import TIGHTER, least_overlap, window_for
-from projector.view import View
 
 _SMALL_SHARE = 0.6  # of the window: up to this a piece is not cut when that can be avoided
 _BAY_COST = 1.0

@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from configs.errors import InputError
 from configs.units import length_text
 from drafting.placement import carry
-from projector.faces import text_block
-from projector.marks import Item, Mark, circle, moved
 from projector.picture import order
+from projector.picture.faces import text_block
 from projector.picture.look import LINES as SHOWN_LINES
+from projector.picture.marks import Item, Mark, circle, moved
+from projector.picture.view import rigid
 from projector.session.registry import Row
 from projector.session.rows import IN_USE
 from projector.session.rules import under
@@ -46,7 +47,6 @@ from projector.tools.bays.walk import (
     unmark,
 )
 from projector.tools.bays.window import out_of_beam
-from projector.view import rigid
 
 if TYPE_CHECKING:
     from drafting.placement import Placement

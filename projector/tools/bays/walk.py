@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.placement import carry
+from projector.picture.view import SIDES, View
 from projector.tools.align import Registration, register, told
 from projector.tools.bays.model import (
     LEAST_CROSSES,
@@ -35,7 +36,6 @@ from projector.tools.bays.model import (
     Window,
     inside,
 )
-from projector.view import SIDES, View
 
 Array = NDArray[np.float64]
 

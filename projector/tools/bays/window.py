@@ -11,7 +11,8 @@ import numpy as np
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.placement import carry
-from projector.frame import Seen
+from projector.picture.frame import Seen
+from projector.picture.view import View
 from projector.tools.bays.model import (
     LEAST_WINDOW_MM,
     MARGIN_MM,
@@ -22,7 +23,6 @@ from projector.tools.bays.model import (
     Window,
 )
 from projector.tools.bays.plane import lines_here
-from projector.view import View
 
 TIGHTER = (1.0, 0.6, 0.35)  # of the margin: taken where that saves a bay
 

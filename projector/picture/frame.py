@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.placement import carry
-from projector.marks import Item, Packed
+from projector.picture.marks import Item, Packed
 
 Array = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from projector.lettering import LINE_PITCH, text_strokes, text_width
-from projector.marks import polyline, ring
+from projector.picture.marks import polyline, ring
 
 if TYPE_CHECKING:
     from drafting import Piece

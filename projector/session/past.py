@@ -19,9 +19,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from projector.merge import marks_from, placement_from, plain
+from projector.picture.view import View
+from projector.session.merge import marks_from, placement_from, plain
 from projector.session.rules import History, Work
-from projector.view import View
 
 if TYPE_CHECKING:
     from drafting.placement import Placement

@@ -114,7 +114,7 @@ def _settings_from(data: Any) -> dict[str, Any]:
         TypeError, ValueError: they are none.
     """
     from projector.height import from_dict
-    from projector.view import View
+    from projector.picture.view import View
 
     made = {str(k): v for k, v in dict(data).items()}
     if made.get("view") is not None:

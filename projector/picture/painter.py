@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from projector.frame import FrameItem
+    from projector.picture.frame import FrameItem
 
 Colour = tuple[int, int, int]
 _CHUNK = 60_000  # pixel samples worked on at once: the temporaries stay in the cache

@@ -22,8 +22,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from projector.hold import alone, give_back, may_write, take
-from projector.merge import Kept, merged, placement_from, plain
+from projector.session.hold import alone, give_back, may_write, take
+from projector.session.merge import Kept, merged, placement_from, plain
 
 if TYPE_CHECKING:
     from drafting import Docket

@@ -103,7 +103,7 @@ def as_noted(paths: Sequence[Path]) -> tuple[list[Docket], list[str]]:
     Raises:
         ChalkbeamError: one cannot be read or has faults.
     """
-    from projector.journal import with_noted
+    from projector.session.journal import with_noted
 
     dockets, said = [], []
     for path in paths:

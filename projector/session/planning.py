@@ -135,7 +135,7 @@ def _work(
     from configs.errors import ChalkbeamError
     from drafting.docket import Docket
     from drafting.lay import plan
-    from projector.shares import rules_of, together
+    from projector.session.shares import rules_of, together
 
     try:
         docket = Docket.from_dict(data, path=path)

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.faces import text_block
-from projector.frame import Lens
-from projector.marks import Item, mark
-from projector.painter import Painter
+from projector.picture.faces import text_block
+from projector.picture.frame import Lens
 from projector.picture.look import INKS
+from projector.picture.marks import Item, mark
 from projector.picture.pages import wrapped
+from projector.picture.painter import Painter
 
 Array = NDArray[np.float64]
 
