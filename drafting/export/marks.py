@@ -8,7 +8,7 @@ the fold's sign, a line with both ends bent towards the fold, is common practice
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -213,6 +213,7 @@ class MarkWords:
     em_mm: float
 
 
+LABEL_MM = 6.0
 MARK_TEXT_MM = 5.0
 _CLEAR_OF_WORDS_MM = 1.2
 
@@ -299,6 +300,24 @@ class Label:
     across: float
     up: float
     turn_deg: float
+
+    def set_in(
+        self, width: Callable[[str, float], float], least: float
+    ) -> list[tuple[str, float, float]]:
+        """Each row with the size of its letters and how far below the centre its base line is, mm.
+
+        The first row is half as large again. ``width``: of a text in letters of a size, mm;
+        ``least``: smaller letters than that are not read.
+        """
+        sizes = [1.5 if i == 0 else 1.0 for i in range(len(self.rows))]
+        widest = max(width(r, s) for r, s in zip(self.rows, sizes, strict=True))
+        room = self.up / (1.3 * len(self.rows) + 0.7)
+        em = max(least, min(LABEL_MM, self.across / widest, room))
+        first = -(len(self.rows) - 1) * 0.65
+        return [
+            (row, em * size, em * (first + 1.3 * i))
+            for i, (row, size) in enumerate(zip(self.rows, sizes, strict=True))
+        ]
 
 
 def label_of(piece: Piece, allowances: Mapping[str, float] | None, title: str = "") -> Label:

@@ -285,16 +285,12 @@ class Press:
             room = svg_width(w.text, w.em_mm)
             with self.pdf.rotation(90 if p.turned else 0, x, y):
                 self.text(x, y, w.text, self.letters.fitted(w.text, w.em_mm, room, 1.5))
-        rows, (x, y) = p.label.rows, p.label.centre
-        x, y = x + shift[0], y + shift[1]
-        widest = max(self.letters.width(r, 1.5 if i == 0 else 1.0) for i, r in enumerate(rows))
-        size = max(1.8, min(6.0, p.label.across / widest, p.label.up / (1.3 * len(rows) + 0.7)))
+        x, y = p.label.centre[0] + shift[0], p.label.centre[1] + shift[1]
+        rows = p.label.set_in(self.letters.width, 1.8)
+        middle = 0.3 * rows[-1][1]  # of the letters, over their base line
         with self.pdf.rotation(p.label.turn_deg, x, y):
-            line = y - (len(rows) - 1) * 0.65 * size + 0.3 * size
-            for i, row in enumerate(rows):
-                em = size * (1.5 if i == 0 else 1.0)
-                self.text(x - self.letters.width(row, em) / 2, line, row, em)
-                line += 1.3 * size
+            for row, em, down in rows:
+                self.text(x - self.letters.width(row, em) / 2, y + down + middle, row, em)
 
     def line(self, points: Points, closed: bool) -> None:
         self.pdf.polyline(points.tolist(), polygon=closed)

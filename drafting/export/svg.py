@@ -38,7 +38,6 @@ from drafting.piece import Piece
 
 MARGIN_MM = 10.0
 GAP_MM = 20.0
-TITLE_MM = 6.0
 
 # line weight mm, dash mm, colour: weight and dash tell the kinds apart on a black printer too
 _LOOKS = {
@@ -234,22 +233,17 @@ def _label(
     piece: Piece, allowances: Mapping[str, float] | None, shift: tuple[float, float], title: str
 ) -> list[str]:
     label = label_of(piece, allowances, title)
-    rows, (cx, cy), turn = label.rows, label.centre, label.turn_deg
-    # The first row is written half as large again.
-    widest = max(svg_width(r, 1.5 if i == 0 else 1.0) for i, r in enumerate(rows))
-    size = max(2.0, min(TITLE_MM, label.across / widest, label.up / (1.3 * len(rows) + 0.7)))
-    x, y = cx + shift[0], -cy + shift[1]
-    turned = f' transform="rotate({_number(-turn)} {_number(x)} {_number(y)})"' if turn else ""
-    y -= (len(rows) - 1) * 0.65 * size
+    x, y = label.centre[0] + shift[0], shift[1] - label.centre[1]
+    turned = ""
+    if label.turn_deg:
+        turned = f' transform="rotate({_number(-label.turn_deg)} {_number(x)} {_number(y)})"'
     out = [
         f'<g class="label"{turned} font-family="{FAMILY}" text-anchor="middle" fill="{_TEXT}" stroke="none">'
     ]
-    for i, row in enumerate(rows):
-        em = size * (1.5 if i == 0 else 1.0)
+    for row, em, down in label.set_in(svg_width, 2.0):
         out.append(
-            f'<text x="{_number(x)}" y="{_number(y)}" font-size="{_number(em)}">{xml_text(row)}</text>'
+            f'<text x="{_number(x)}" y="{_number(y + down)}" font-size="{_number(em)}">{xml_text(row)}</text>'
         )
-        y += 1.3 * size
     out.append("</g>")
     return out
 
