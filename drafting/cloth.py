@@ -47,6 +47,7 @@ _KEYS = (
     "holes",
     "flaws",
     "tolerates_flaws",
+    "opened",
     "fold",
     "nap",
     "selvedge",
@@ -95,7 +96,8 @@ class Cloth:
     ``fold``: one of `FOLDS`; ``nap``: none, one-way or two-way; ``selvedge_mm``:
     left unused along each selvedge; ``shrinkage_length``, ``shrinkage_width``: fraction that the
     cloth will lose, so pieces are cut larger by 1 / (1 − s); ``outline``, ``holes``, ``flaws``:
-    rings as the cloth lies; ``tolerates_flaws``: pieces that may cover a flaw;
+    rings as the cloth lies; ``tolerates_flaws``: pieces that may cover a flaw; ``opened``: pieces with a fold of their own that
+    are laid whole all the same, in one layer;
     ``repeat_length_mm``, ``repeat_width_mm``: of the stripe or check, 0 for none; ``match``:
     groups of `MatchPoint` that must fall on the same phase; ``grain_tolerance_deg``: piece → how
     far it may turn off the grain, ``all`` for the rest; ``price``: per metre; ``currency``.
@@ -112,6 +114,7 @@ class Cloth:
     holes: tuple[Ring, ...] = ()
     flaws: tuple[Ring, ...] = ()
     tolerates_flaws: tuple[str, ...] = ()
+    opened: tuple[str, ...] = ()
     repeat_length_mm: float = 0.0
     repeat_width_mm: float = 0.0
     match: tuple[tuple[MatchPoint, ...], ...] = ()
@@ -191,6 +194,8 @@ class Cloth:
             out["flaws"] = [[list(p) for p in ring] for ring in self.flaws]
         if self.tolerates_flaws:
             out["tolerates_flaws"] = list(self.tolerates_flaws)
+        if self.opened:
+            out["opened"] = list(self.opened)
         if self.price is not None:
             out["price"] = f"{self.price:.10g} {self.currency}/m".replace(" /", "/")
         if self.colour:
@@ -263,6 +268,10 @@ class Cloth:
             return ()
         folds = {"lengthwise": (0.0,), "double": (0.0, self.width_mm / 2.0)}
         return folds.get(self.fold, ())
+
+    def lays_on_fold(self, piece: str) -> bool:
+        """Whether a piece with a fold of its own is laid as its half, on a fold of the cloth."""
+        return bool(self.folds_mm) and piece not in self.opened
 
     @property
     def meeting_mm(self) -> tuple[float, float] | None:
@@ -431,6 +440,7 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         tolerates_flaws=reader.texts(
             "tolerates_flaws", "should be a list of pieces.", "Example: [facing, pocket]"
         ),
+        opened=reader.texts("opened", "should be a list of pieces.", "Example: [neck facing]"),
         repeat_length_mm=repeat["length"],
         repeat_width_mm=repeat["width"],
         match=_match(reader),

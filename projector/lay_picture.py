@@ -197,7 +197,8 @@ class _Picture:
         if cloth.meeting_mm is not None:
             middle = sum(cloth.meeting_mm) / 2.0
             self.line((x0, middle), (x1, middle), _EDGE, 1.2)
-            self._along("selvedges", (x0, middle))
+            p = self.px([(x1, middle)])[0].astype(float)
+            self.text((p[0] - 60 * self.unit, p[1] - 16 * self.unit), "selvedges meet", 12, _SOFT)
         if cloth.fold == "crosswise":
             self.line((0.0, y0), (0.0, y1), _LINE["fold"], 4.0, 16.0)
 

@@ -231,8 +231,9 @@ def planned(
         LayError: something found no room, and that is of no use; with what would help.
     """
     from configs.errors import Fault, InputError, LayError
+    from configs.units import length_text
     from drafting.lay import plan
-    from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help
+    from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help, worth_opening
     from projector.session.shares import rules_of
 
     cloth, pieces, where = joined.cloth, joined.pieces, f"{dockets[0].path or 'docket'}: cloth"
@@ -269,9 +270,19 @@ def planned(
     choices = (
         compare_widths(pieces, cloth, seconds=quick, **widths, rules=rules) if compare_now else []
     )
+    opening = None
+    if compare_now and len(dockets) == 1 and not joined.others:
+        opening = worth_opening(pieces, cloth, made, seconds=quick, rules=rules)
+    notes = [*cloth.contradictions(), *_across_notes(made)]
+    if opening is not None:
+        names = ", ".join(opening.pieces)
+        notes.append(
+            f"Laid whole in the upper layer instead of on the fold, {names} would save "
+            f"{length_text(opening.saved_mm)} of cloth: say 'opened: [{names}]' under 'cloth'."
+        )
     return Planned(
         made, apart, purchase, rest, tuple(helps), tuple(choices), tuple(made.problems()),
-        (*cloth.contradictions(), *_across_notes(made)),
+        tuple(notes),
     )  # fmt: skip
 
 

@@ -42,12 +42,23 @@ def cut_size(
         if wanted and name not in wanted:
             continue
         own = docket.allowances_for(name)
+        if docket.cloth is not None and name in docket.cloth.opened and piece.fold is not None:
+            piece = opened_out(piece, own)
         for label, growth in _growths(docket, piece, name).items():
             pieces[label] = made_larger(piece, growth, own)
             if label != name:
                 pieces[label] = replace(pieces[label], name=label)
             allowances[label] = own
     return pieces, allowances
+
+
+def opened_out(piece: Piece, allowances: Mapping[str, float]) -> Piece:
+    """A piece with a fold as the whole that is cut, its cutting line the half's and its mirror image.
+
+    Raises:
+        drafting.InputError, DraftError: allowances that do not suit the piece.
+    """
+    return replace(piece.opened(), own_cutting_line=piece.unfolded(allowances))
 
 
 def _growths(docket: Docket, piece: Piece, name: str) -> dict[str, Points]:

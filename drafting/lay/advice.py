@@ -21,12 +21,15 @@ from drafting.lay.model import Lay
 from drafting.lay.planner import Effort, plan
 from drafting.lay.rules import Rules
 from drafting.lay.shapes import cleaned, convex_parts, counter_clockwise
+from drafting.outline import signed_area
 from drafting.piece import Piece
 
 WIDTHS_MM = (900.0, 1150.0, 1400.0, 1500.0)  # as sold (FACTS E: metric names, common practice)
 COMPARED = ("lengthwise", "double", "none")  # ways to fold it
 _STEP_MM = {"cm": 100.0, "yd": 914.4 / 8.0}  # shops cut by 10 cm or 1/8 yd (common practice)
 _CELL_MM = 5.0
+_SMALL = 0.25  # of the largest piece: facings, bands, pockets
+_WORTH_MM = 10.0  # less saved than this is not spoken of
 
 
 @dataclass(frozen=True)
@@ -175,6 +178,45 @@ def compare_widths(
             fits = not lay.left_out
             out.append(Choice(width, fold, lay.cloth_length_mm if fits else None, lay.efficiency))
     return out
+
+
+@dataclass(frozen=True)
+class Opening:
+    """Small pieces on the fold that save cloth when they are laid whole: which, and how much, mm."""
+
+    pieces: tuple[str, ...]
+    saved_mm: float
+
+
+def worth_opening(
+    pieces: Mapping[str, Piece],
+    cloth: Cloth,
+    lay: Lay,
+    *,
+    seconds: float = 1.0,
+    rules: Rules | None = None,
+) -> Opening | None:
+    """Whether facings and the like had better leave the fold to the large pieces; tried, not guessed.
+
+    Laid whole they go into gaps of the upper layer. None when that saves less than 10 mm.
+    """
+    if lay.job is None or lay.left_out:
+        return None
+    specs = lay.job.specs
+    area = {name: abs(signed_area(s.ring)) for name, s in specs.items()}
+    small = tuple(
+        n for n, s in specs.items() if s.on_fold and area[n] < _SMALL * max(area.values())
+    )
+    if not small or any(p.locked and p.piece in small for p in lay.placements):
+        return None
+    other = dataclasses.replace(cloth, opened=(*cloth.opened, *small))
+    locked = [p for p in lay.placements if p.locked]
+    try:
+        made = plan(pieces, other, seconds, locked, rules=rules, effort=Effort(workers=0))
+    except LayError:
+        return None
+    saved = lay.cloth_length_mm - made.cloth_length_mm
+    return Opening(small, saved) if not made.left_out and saved >= _WORTH_MM else None
 
 
 def what_would_help(

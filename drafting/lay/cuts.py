@@ -174,7 +174,7 @@ class _Reader:
         turns = self.allowed_turns(name, piece, matched=point is not None)
         if ring is None:
             return None
-        on_fold = piece.fold is not None and bool(self.cloth.folds_mm)
+        on_fold = piece.fold is not None and self.cloth.lays_on_fold(name)
         if piece.fold is not None and not on_fold:
             ring = self.opened(name, ring, piece.fold)
             if ring is None:  # told; the table shows it all the same

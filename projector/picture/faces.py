@@ -111,7 +111,7 @@ class Faces(dict[str, Face]):
 
 def lies_folded(piece: Piece, cloth: Cloth | None) -> bool:
     """Whether the piece is laid as its half, on the fold of the cloth."""
-    return piece.fold is not None and cloth is not None and bool(cloth.folds_mm)
+    return piece.fold is not None and cloth is not None and cloth.lays_on_fold(piece.name)
 
 
 def face_of(

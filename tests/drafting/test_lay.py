@@ -19,7 +19,13 @@ from shapely.geometry import Polygon
 from configs.errors import ChalkbeamError, LayError
 from drafting.lay import Cloth, Effort, Lay, Rules, plan
 from drafting.lay import judge as product_judge
-from drafting.lay.advice import _largest_rectangle, leftover, to_buy, what_would_help
+from drafting.lay.advice import (
+    _largest_rectangle,
+    leftover,
+    to_buy,
+    what_would_help,
+    worth_opening,
+)
 from drafting.lay.planner import lay_as_it_is
 from drafting.piece import Piece
 from drafting.placement import Placement
@@ -228,6 +234,47 @@ def test_both_selvedges_to_the_middle() -> None:
     assert one.problems() == two.problems() == []
     assert sorted(round(p.outline_mm[:, 1].max()) for p in two.placements) == [300, 650]
     assert two.cut_area_mm2 == one.cut_area_mm2 == 2 * 2 * 300 * 500
+
+
+def with_facing() -> dict[str, Piece]:
+    """Two halves of 300 × 500 mm and a facing whose half is 60 × 200, all cut on the fold."""
+    sizes = {"front": (300, 500), "back": (300, 500), "facing": (60, 200)}
+    return {n: rectangle(n, w, h, fold=((0, 0), (0, h))) for n, (w, h) in sizes.items()}
+
+
+def test_a_facing_laid_whole_leaves_the_fold_to_the_large_pieces() -> None:
+    """By hand: 500 + 5 + 500 + 5 + 200 mm on the fold, 1005 with the facing in a gap of one layer."""
+    cloth = Cloth.from_dict({"width": 1400, "fold": "lengthwise"})
+    lay = plan(with_facing(), cloth, 0.3, effort=HERE)
+    assert lay.used_length_mm == pytest.approx(1210.0, abs=0.1)
+    told = worth_opening(with_facing(), cloth, lay, seconds=0.3)
+    assert told is not None and told.pieces == ("facing",)
+    assert told.saved_mm == pytest.approx(205.0, abs=0.1)
+    other = dataclasses.replace(cloth, opened=told.pieces)
+    assert Cloth.from_dict(other.to_dict()) == other
+    less = plan(with_facing(), other, 0.3, effort=HERE)
+    found = judge(
+        less.placements, width=1400, fold=True, distance=5, on_fold=["front", "back"],
+        shapes={"facing": [(-60, 0), (60, 0), (60, 200), (-60, 200)]}, wanted=lines(less),
+    )  # fmt: skip
+    assert found == less.problems() == []
+    (facing,) = (p for p in less.placements if p.piece == "facing")
+    assert (facing.how, facing.area_mm2) == ("single", pytest.approx(120 * 200))
+    assert any("facing" in note and "one layer" in note for note in less.notes)
+    assert worth_opening(with_facing(), other, less, seconds=0.1) is None
+
+
+def test_nothing_is_opened_where_that_saves_nothing() -> None:
+    """Where the fold has room for all, or nothing small lies on it, nothing is said."""
+    pieces = with_facing()
+    wide = Cloth.from_dict({"width": 1400, "fold": "lengthwise", "nap": "two-way"})
+    alone = {n: pieces[n] for n in ("front", "back")}
+    for some in (alone, {"facing": pieces["facing"]}):
+        lay = plan(some, wide, 0.1, effort=HERE)
+        assert worth_opening(some, wide, lay, seconds=0.1) is None
+    single = dataclasses.replace(wide, fold="none")
+    lay = plan(pieces, single, 0.1, effort=HERE)
+    assert worth_opening(pieces, single, lay, seconds=0.1) is None
 
 
 @pytest.mark.parametrize(("wide", "fits"), [(309.0, True), (316.0, False)])

@@ -284,6 +284,28 @@ def test_the_pictures_arrow_runs_along_the_band(tmp_path: Path) -> None:
         assert (head - foot)[0] > 0
 
 
+def test_facings_that_had_better_leave_the_fold_are_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Said with what it saves and the line to write; once written, it is so and is said no more."""
+    path = tmp_path / "top.yaml"
+    rows = [("front", 300, 500), ("back", 300, 500), ("facing", 60, 200)]
+    pieces = "".join(
+        f"- {{name: {n}, outline: [[0, 0], [{w}, 0], [{w}, {h}], [0, {h}]], fold: [[0, 0], [0, {h}]]}}\n"
+        for n, w, h in rows
+    )
+    head = "chalkbeam: 1\ntitle: top\nallowances: {all: 0}\ncloth:\n  width: 1400 mm\n  fold: lengthwise\n"
+    path.write_text(f"{head}pieces:\n{pieces}")
+    assert run(path, "--seconds", "0.3") == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "facing would save 20.5 cm of cloth: say 'opened: [facing]' under 'cloth'" in told
+    path.write_text(f"{head}  opened: [facing]\npieces:\n{pieces}")
+    assert run(path, "--seconds", "0.3", "--afresh") == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Length needed 100.5 cm" in told
+    assert "would save" not in told
+
+
 def pair_of_dockets(folder: Path) -> tuple[Path, Path]:
     """Two garments in one folder, each its own title, on the same cloth."""
     one = written(folder)

@@ -149,6 +149,28 @@ def test_with_two_folds_a_piece_goes_from_one_to_the_other() -> None:
     assert r.own_troubles(half, (half,)) == () and half.at[1] == 700.0
 
 
+def test_a_piece_that_is_laid_whole_is_shown_and_judged_whole() -> None:
+    """Named under 'opened', a half is laid, shown and written as its whole, off the fold."""
+    from drafting.export.cut_size import cut_size
+
+    laid = docket()
+    cloth = {"width": "1400 mm", "length": "2 m", "fold": "lengthwise", "opened": ["front"]}
+    laid = laid.replace(cloth=type(laid.cloth).from_dict(cloth), lay=())
+    p = replace(docket().lay[0], at=(20.0, 340.0), mirrored=False)
+    r = rules(laid)
+    whole = Polygon(laid.pieces()["front"].unfolded(laid.allowances))
+    assert not r.on_fold(p)
+    assert Polygon(r.outline(p)).area == pytest.approx(whole.area)
+    assert Polygon(r.faces.of(p).outline).area == pytest.approx(whole.area)
+    assert r.own_troubles(p, (p,)) == ()
+    assert r.layers(p) == 1
+    piece = cut_size(laid)[0]["front"]
+    assert piece.fold is None
+    assert Polygon(piece.cutting_line()).equals_exact(whole, 1e-6) or whole.equals(
+        Polygon(piece.cutting_line())
+    )
+
+
 def test_the_cloth_is_drawn_with_both_folds_and_the_meeting_selvedges() -> None:
     """Two dashed sides for the folds, the selvedges on the line between them."""
     from projector.picture import signs
