@@ -28,13 +28,15 @@ CORNER_REACH = 3.0  # allowances round a corner in which its kind shows
 class CutLine:
     """A piece, and its allowances by edge (the commonest as ``all``) where they tell its cutting
     line; empty where it keeps one of its own, at ``least`` to ``most`` mm outside the edge
-    ``uneven`` ('' where only a corner is of no kind that there is)."""
+    ``uneven`` ('' where only a corner is of no kind that there is); ``inside``: how far in mm its
+    cutting line runs inside its sewing line."""
 
     piece: Piece
     allowances: Mapping[str, float]
     uneven: str = ""
     least: float = 0.0
     most: float = 0.0
+    inside: float = 0.0
 
 
 def as_allowances(piece: Piece) -> CutLine:
@@ -57,10 +59,14 @@ def as_allowances(piece: Piece) -> CutLine:
     if _gap(bare, sizes, drawn) > SAME_MM:
         spread = {n: max(mm) - min(mm) for n, mm in away.items()}
         worst = max(spread, key=lambda n: spread[n])
+        values = list(sizes.values())
         if spread[worst] > EVEN_MM:
-            along = _distances(piece.edges[worst], outside, 0.01)
-            return CutLine(piece, {}, worst, min(along), max(along))
-        return CutLine(piece, {}, "", min(sizes.values()), max(sizes.values()))
+            values = _distances(piece.edges[worst], outside, 0.01)
+        else:
+            worst = ""
+        sewn = shapely.points(piece.sewing_line)
+        inside = float(shapely.distance(sewn, shapely.Polygon(drawn)).max())
+        return CutLine(piece, {}, worst, min(values), max(values), inside)
     common = max(sizes.values(), key=list(sizes.values()).count)
     rest = {n: mm for n, mm in sizes.items() if mm != common}
     return CutLine(bare, {ALL: common, **rest})

@@ -21,6 +21,8 @@ from drafting.piece import Piece
 if TYPE_CHECKING:
     from drafting.docket import Docket
 
+INSIDE_MM = 0.5  # a cutting line no further inside the sewing line is a slack of the drawing
+
 
 @dataclass(frozen=True)
 class Said:
@@ -116,6 +118,11 @@ def with_allowances(
             f"sewing line{where}, which no allowance tells: it is cut as the file draws it, "
             "whatever allowances the docket names (--allowance puts them in its place)."
         )
+        if line.inside > INSIDE_MM:
+            told.append(
+                f"{name}: its cutting line runs up to {line.inside:.1f} mm INSIDE its sewing line: it "
+                "would be cut too small. Are the two lines of the file swapped?"
+            )
     return Taken(made, sizes, tuple(told))
 
 

@@ -398,3 +398,21 @@ def test_a_foreign_cutting_line_reaches_lay_table_and_paper(
     read = Docket.load(docket)
     ring = read.pieces()["yoke"].cutting_line(read.allowances_for("yoke"))
     assert shapely.Polygon(ring).area == pytest.approx(224 * 124, rel=1e-6)
+
+
+@pytest.mark.parametrize(("inside", "warned"), [(0.25, False), (1.0, True)])
+def test_a_cutting_line_inside_the_seam_is_warned_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], inside: float, warned: bool
+) -> None:
+    """Where the file would have a piece cut inside its sewing line, she is told before she cuts."""
+    drawing = ezdxf.new("R2000", units=4)
+    block = drawing.blocks.new("yoke")
+    drawing.modelspace().add_blockref("yoke", (0, 0))
+    sew = [(0, 0), (200, 0), (200, 100), (0, 100)]
+    cut = [(inside, -9), (200, -12), (210, 110), (inside, 113)]
+    block.add_polyline2d(sew, close=True, dxfattribs={"layer": "14"})
+    block.add_polyline2d(cut, close=True, dxfattribs={"layer": "1"})
+    drawing.saveas(tmp_path / "yoke.dxf")
+    assert main(["import", str(tmp_path / "yoke.dxf"), str(tmp_path / "yoke.yaml")]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert ("mm INSIDE its sewing line" in said) == warned
