@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import doctest
 import re
-import shutil
 import textwrap
 from pathlib import Path
 
 import cv2
 import pytest
+from dockets import write_top
 
 from calibrate.pattern import pattern_for
 from calibrate.virtual_table import VirtualCamera, VirtualTable
-from configs import shipped
 from projector.cli import main
 from projector.demo import lay_cards
 
@@ -28,11 +27,7 @@ SIZE = (1920, 1080)
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with what the examples open: measurements, a laid docket, a photo of the cards."""
     monkeypatch.chdir(tmp_path)
-    shutil.copy(shipped("measurements", "alto-3.yaml"), tmp_path / "alto-3.yaml")
-    (tmp_path / "top.yaml").write_text(
-        "chalkbeam: 1\ntitle: top\nmeasurements: alto-3.yaml\ngarment: {block: quick-top}\n"
-        "cloth: {width: 1400, length: 2000, fold: lengthwise}\n"
-    )
+    write_top(tmp_path)
     assert main(["lay", "top.yaml", "--seconds", "0", "--no-compare"]) == 0
     table = VirtualTable.random(5, SIZE, beam_width_mm=1200.0, surface="light table")
     pattern = pattern_for(SIZE, 1200.0)

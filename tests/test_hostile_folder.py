@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import importlib.metadata
 import os
-import shutil
 import subprocess
 import sys
 import sysconfig
 from pathlib import Path
 
 import pytest
-import yaml
+from dockets import write_top
 
-CONFIGS = Path(__file__).parent.parent / "configs"
 CHALKBEAM = Path(sysconfig.get_path("scripts")) / "chalkbeam"
 
 
@@ -31,16 +29,7 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert {"multiprocessing", "numpy", "ezdxf", "projector"} <= names
     for name in ("ezdxf.ini", "matplotlibrc", "setup.cfg", ".pdbrc", "fpdf.ini", "pyvenv.cfg"):
         (folder / name).write_text("no section, no key\n")
-    docket = {
-        "chalkbeam": 1,
-        "title": "top",
-        "measurements": "alto-3.yaml",
-        "garment": {"block": "quick-top"},
-        "allowances": {"all": "10 mm"},
-        "cloth": {"width": "1400 mm", "length": "2 m", "fold": "lengthwise"},
-    }
-    (folder / "top.yaml").write_text(yaml.safe_dump(docket, sort_keys=False))
-    shutil.copy(CONFIGS / "measurements" / "alto-3.yaml", folder / "alto-3.yaml")
+    write_top(folder)
     return folder
 
 

@@ -11,23 +11,13 @@ import cv2
 import ezdxf
 import numpy as np
 import pytest
-import yaml
+from dockets import write_top
 from remnants import SIZE, true_calibration
 
 from calibrate.virtual_table import VirtualTable
 from projector import output
 from projector.cli import _COMMANDS, CALIBRATE_COMMANDS, LazyGroup, cli, main
 from projector.commands.places import Command, Place
-
-CONFIGS = Path(__file__).parent.parent / "configs"
-DOCKET = {
-    "chalkbeam": 1,
-    "title": "top",
-    "measurements": "alto-3.yaml",
-    "garment": {"block": "quick-top"},
-    "allowances": {"all": "10 mm"},
-    "cloth": {"width": "1400 mm", "length": "2 m", "fold": "lengthwise"},
-}
 
 
 def every_command(group: LazyGroup, words: str = "") -> Iterator[tuple[str, click.Command]]:
@@ -45,8 +35,7 @@ def every_command(group: LazyGroup, words: str = "") -> Iterator[tuple[str, clic
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with one file of every kind: hers, and what the commands made."""
     folder = tmp_path_factory.mktemp("made")
-    (folder / "top.yaml").write_text(yaml.safe_dump(DOCKET, sort_keys=False))
-    shutil.copy(CONFIGS / "measurements" / "alto-3.yaml", folder / "alto-3.yaml")
+    write_top(folder)
     table = VirtualTable.random(21, SIZE, surface="light table", ambient=0.3, beam_width_mm=1150.0)
     cv2.imwrite(str(folder / "photo.jpg"), np.zeros((8, 8, 3), np.uint8))
     true_calibration(table).save(folder / "cal.yaml")

@@ -225,8 +225,9 @@ def edited_in_between(monkeypatch: pytest.MonkeyPatch, edit: Callable[[], None])
 
 
 @pytest.fixture
-def bag(tmp_path: Path) -> Path:
-    """A docket without a lay."""
+def bag(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A docket without a lay; a quick plan will do for it."""
+    monkeypatch.setattr("projector.laying.QUICK_SECONDS", 0.2)
     path = tmp_path / "bag.yaml"
     piece = {"name": "bag", "outline": [[0, 0], [300, 0], [300, 400], [0, 400]], "cut": 2}
     data = {"chalkbeam": 1, "title": "bag", "pieces": [piece],
