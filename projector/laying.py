@@ -326,11 +326,11 @@ def write_plan(dockets: Sequence[Docket], prefixes: Sequence[str], made: Lay) ->
             for p in made.docket_placements()
             if p.piece.startswith(prefix) and p.piece[len(prefix) :] in one.pieces()
         ]
-        said += _write(one, own, _shares(one, dockets))
+        said += _write(one, own, dockets)
     return said
 
 
-def _write(one: Docket, own: Sequence[Placement], shares: tuple[str, ...]) -> list[str]:
+def _write(one: Docket, own: Sequence[Placement], dockets: Sequence[Docket]) -> list[str]:
     """Put the plan of one docket into its file as it is now; what to say of what came meanwhile.
 
     Raises:
@@ -370,7 +370,7 @@ def _write(one: Docket, own: Sequence[Placement], shares: tuple[str, ...]) -> li
             if p.key not in lay and (p.aside or p.piece in changed) and p.piece in there:
                 lay[p.key] = p
         noted = not is_stale(path)
-        now.replace(lay=tuple(lay.values()), shares=shares).save()
+        now.replace(lay=tuple(lay.values()), shares=_shares(now, dockets)).save()
         if noted:
             forget(path)  # what the table had noted is in the docket now
     if not changed:
@@ -384,8 +384,8 @@ def _shares(one: Docket, dockets: Sequence[Docket]) -> tuple[str, ...]:
     if one.path is None:
         return one.shares
     folder = one.path.resolve().parent
-    known = {(folder / n).resolve() for n in one.shares}
-    new = [d.path.resolve() for d in dockets if d is not one and d.path]
+    known = {one.path.resolve(), *((folder / n).resolve() for n in one.shares)}
+    new = [d.path.resolve() for d in dockets if d.path]
     told = []
     for path in new:
         if path in known:

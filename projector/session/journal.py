@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from projector.session.hold import alone, give_back, may_write, take
-from projector.session.merge import Kept, merged, placement_from, plain
+from projector.session.merge import Kept, merged, placement_from, plain, seated
 
 if TYPE_CHECKING:
     from drafting import Docket
@@ -194,8 +194,8 @@ class Journal:
     def save(self) -> str:
         """Save the docket whole, then begin the journal anew; answers what is to be told, or "".
 
-        What was changed in the docket elsewhere meanwhile stays; where it contradicts the table,
-        the table's word counts.
+        What was changed in the docket elsewhere meanwhile stays; the places of what the table
+        shows, the marks and the view are the table's.
 
         Raises:
             InputError: the docket cannot be written, or was changed elsewhere and has
@@ -212,10 +212,10 @@ class Journal:
                 docket = type(docket).load(self._docket_path)
                 pieces = set(docket.pieces())
                 said = (
-                    "The docket was changed elsewhere meanwhile: both are kept. Leave and open "
-                    "it again to see those changes."
+                    "The docket was changed elsewhere meanwhile: both are kept, the lay is this "
+                    "one. Leave and open it again to see those changes."
                 )
-            kept, _ = merged(self._from, self.now, Kept.of(docket), pieces, "table")
+            kept = seated(self._from, self.now, Kept.of(docket), pieces)
             docket = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table)
             docket.save()
             self.docket, self._from = docket, self.now
@@ -365,7 +365,7 @@ def _noted(docket: Docket, path: Path) -> _Noted:
             break
         count = n - 1
     pieces = None if known else set(docket.pieces())
-    kept, against = merged(base, table, file, pieces, "file")
+    kept, against = merged(base, table, file, pieces)
     if kept.like(file) and not known:  # killed between the save and a new journal: all is there
         count = 0
     made = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table) if count else docket

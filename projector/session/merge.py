@@ -11,7 +11,7 @@ import json
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from drafting import Docket
@@ -124,49 +124,58 @@ def _settings_from(data: Any) -> dict[str, Any]:
     return made
 
 
+def seated(base: Kept, table: Kept, file: Kept, pieces: Collection[str] | None) -> Kept:
+    """What an open table leaves in the docket: its word for all that it shows, the file's for the rest.
+
+    Args:
+        base: what the table had noted when it saved last, or began with.
+        table: what it shows now. file: what the docket says now.
+        pieces: names of the docket's pieces, where it was changed elsewhere; None: as the table knows.
+    """
+    known = {p.key for p in (*base.lay, *table.lay)}
+    new = [p for p in file.lay if p.key not in known]
+    lay = tuple(p for p in (*table.lay, *new) if pieces is None or p.piece in pieces)
+    marks = (*table.traced, *(k for k in file.traced if k not in known))
+    if pieces is not None:
+        marks = tuple(k for k in marks if k.rsplit("/", 1)[0] in pieces)
+    others = {k: v for k, v in file.table.items() if k not in base.table}
+    return Kept(lay, marks, {**others, **table.table})
+
+
 def merged(
-    base: Kept | None,
-    table: Kept,
-    file: Kept,
-    pieces: Collection[str] | None,
-    first: Literal["table", "file"],
+    base: Kept | None, table: Kept, file: Kept, pieces: Collection[str] | None
 ) -> tuple[Kept, tuple[Placement, ...]]:
-    """Both hands' changes in one; and the table's places that the file contradicts.
+    """Both hands' changes in one, after the table; and its places that the file contradicts.
+
+    Where both changed the same, the file's word stands until she says otherwise.
 
     Args:
         base: what was there when the table began; None when that is not known: then whatever
             differs contradicts.
-        table: what the table made of it.
-        file: what the docket says now.
+        table: what the table made of it. file: what the docket says now.
         pieces: names of the docket's pieces; None: all that are named are there. What lies of
             other pieces is left out, and contradicted.
-        first: whose word counts where both changed the same.
     """
     was = {p.key: p for p in base.lay} if base is not None else {}
     ours, theirs = {p.key: p for p in table.lay}, {p.key: p for p in file.lay}
     lay: dict[str, Placement] = {}
     against: list[Placement] = []
-    order = [p.key for p in (table.lay if first == "table" else file.lay)]
-    for key in dict.fromkeys([*order, *theirs, *ours]):
+    for key in dict.fromkeys((*theirs, *ours)):
         one, other = ours.get(key), theirs.get(key)
         there = (one or other).piece  # type: ignore[union-attr]  # the key is of one of them
         known = pieces is None or there in pieces
         by_table = base is None or not _alike(was.get(key), one)
         by_file = base is None or not _alike(was.get(key), other)
-        if _alike(one, other):
+        chosen = one if by_table else other
+        if by_table and (by_file or not known) and not _alike(one, other):
+            against += [one] if one is not None else []
             chosen = other
-        elif by_table and (by_file or not known):
-            if one is not None:
-                against.append(one)
-            chosen = one if first == "table" else other
-        else:
-            chosen = one if by_table else other
         if chosen is not None and known:
             lay[key] = chosen
     marks = _marks(base, table, file)
     if pieces is not None:
         marks = tuple(k for k in marks if k.rsplit("/", 1)[0] in pieces)
-    return Kept(tuple(lay.values()), marks, _settings(base, table, file, first)), tuple(against)
+    return Kept(tuple(lay.values()), marks, _settings(base, table, file)), tuple(against)
 
 
 def _marks(base: Kept | None, table: Kept, file: Kept) -> tuple[str, ...]:
@@ -175,13 +184,12 @@ def _marks(base: Kept | None, table: Kept, file: Kept) -> tuple[str, ...]:
     return tuple(k for k in dict.fromkeys((*file.traced, *table.traced)) if k not in gone)
 
 
-def _settings(base: Kept | None, table: Kept, file: Kept, first: str) -> dict[str, Any]:
+def _settings(base: Kept | None, table: Kept, file: Kept) -> dict[str, Any]:
     was = base.table if base is not None else {}
     made: dict[str, Any] = {}
     for key in dict.fromkeys((*file.table, *table.table)):
         one, other = table.table.get(key), file.table.get(key)
-        by_table, by_file = one != was.get(key), other != was.get(key)
-        value = one if by_table and (first == "table" or not by_file) else other
+        value = one if one != was.get(key) and other == was.get(key) else other
         if value is not None:
             made[key] = value
     return made

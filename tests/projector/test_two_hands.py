@@ -108,6 +108,19 @@ def test_pieces_imported_while_the_table_is_open_stay(top: Path) -> None:
     assert lies == {**at(sitting), "bow/1": (900, 900)}
 
 
+def test_an_editor_that_writes_an_old_lay_costs_no_move(top: Path) -> None:
+    """Opened in an editor before the sitting, written from there after the table has saved: the moves stay."""
+    before = top.read_text()
+    _, sitting = moves(top, 3)
+    sitting.save()
+    top.write_text("# buttons from the old coat\n" + before)
+    sitting.do("next")
+    sitting.do("toward")
+    sitting.close()
+    assert at(top) == at(sitting)
+    assert top.read_text().startswith("# buttons from the old coat\n")
+
+
 def contradicted(top: Path) -> tuple[Journal, Any, str, tuple[float, float], tuple[float, float]]:
     """The table and an editor have moved the same piece; the table opens again."""
     journal, sitting = moves(top)
@@ -195,7 +208,7 @@ def test_each_change_is_of_one_hand(
     both: dict[str, float], against: int,
 ) -> None:  # fmt: skip
     """Moved, added or taken away by one hand: done; by both, differently: the file's, and told."""
-    made, lost = merged(places(**base), places(**table), places(**file), None, "file")
+    made, lost = merged(places(**base), places(**table), places(**file), None)
     assert {p.copy: p.at[0] for p in made.lay} == {int(k[1:]): x for k, x in both.items()}
     assert len(lost) == against
     assert made.traced == places(**both).traced
@@ -203,7 +216,7 @@ def test_each_change_is_of_one_hand(
 
 def test_what_lies_of_a_piece_that_is_gone_is_told() -> None:
     """An edit took the piece away: its place is left out of the docket, which stays sound."""
-    made, lost = merged(places(c1=1), places(c1=2), places(c1=1), {"hat"}, "table")
+    made, lost = merged(places(c1=1), places(c1=2), places(c1=1), {"hat"})
     assert made.lay == () and [p.key for p in lost] == ["bag/1"]
 
 
@@ -274,6 +287,20 @@ def test_pieces_imported_while_lay_plans_stay(
     assert "bow changed in bag.yaml while it was laid" in capsys.readouterr().out
     docket = Docket.load(bag)
     assert set(docket.pieces()) == {"bag", "bow"} and {p.piece for p in docket.lay} == {"bag"}
+
+
+def test_what_shares_the_cloth_is_noted_beside_what_was_noted_meanwhile(
+    bag: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`lay --with` while she writes another garment under 'shares': both are there, none is itself."""
+    for name in ("hat.yaml", "scarf.yaml"):
+        (bag.parent / name).write_text(bag.read_text().replace("bag", name[:-5]))
+    text = bag.read_text() + "shares: [scarf.yaml]\n"
+    edited_in_between(monkeypatch, lambda: bag.write_text(text) and None)
+    how = ["--seconds", "0", "--no-compare"]
+    assert main(["lay", str(bag), "--with", str(bag.parent / "hat.yaml"), *how]) == 0
+    assert Docket.load(bag).shares == ("scarf.yaml", "hat.yaml")
+    assert Docket.load(bag.parent / "hat.yaml").shares == ("bag.yaml",)
 
 
 @pytest.mark.parametrize("edit", ["cloth", "lay"])
