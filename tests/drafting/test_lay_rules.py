@@ -26,6 +26,7 @@ A = Piece.from_outline("a", RING, cut=2)
 HALF = Piece.from_outline("half", [(0, 0), (120, 0), (90, 300), (0, 250)], fold=((0, 0), (0, 250)))
 TWIN = Piece.from_outline("twin", RING, cut=2, pair=True)
 APART = Rules(0.0)
+DOUBLE = {"width": 1200, "length": 900, "fold": "both selvedges to the middle"}
 HOLE = [(400.0, 100.0), (450.0, 100.0), (450.0, 160.0), (400.0, 160.0)]
 
 
@@ -103,6 +104,18 @@ FAULTS = {
                            {"width": 600, "length": 900, "fold": "lengthwise"},
                            told={"fold": True, "on_fold": ["half"]}),
         "fold",
+    ),
+    "fold, the upper one": Fault(
+        "fold", 0.05,
+        lambda by: Planted([at(0, 600.0 - by, piece="half")], (HALF,), DOUBLE,
+                           told={"fold": True, "double": True, "on_fold": ["half"]}),
+        "fold",
+    ),
+    "over the meeting selvedges": Fault(
+        "outside", 0.02,
+        lambda by: Planted([at(100, 90.0 + by, 90.0, over=True)], (replace(A, turns=(90.0,)),),
+                           {**DOUBLE, "selvedge": 10}, told={"fold": True, "double": True, "selvedge": 10.0}),
+        "outside",
     ),
     "grain": Fault("grain", 0.01, lambda by: Planted([at(300, 150, by)], told={"turns": {"a": [0, 180]}}), "not allowed"),
     "grain, within its tolerance": Fault(
