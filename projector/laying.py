@@ -233,7 +233,14 @@ def planned(
     from configs.errors import Fault, InputError, LayError
     from configs.units import length_text
     from drafting.lay import plan
-    from drafting.lay.advice import compare_widths, leftover, to_buy, what_would_help, worth_opening
+    from drafting.lay.advice import (
+        WIDTHS_MM,
+        compare_widths,
+        leftover,
+        to_buy,
+        what_would_help,
+        worth_opening,
+    )
     from projector.session.shares import rules_of
 
     cloth, pieces, where = joined.cloth, joined.pieces, f"{dockets[0].path or 'docket'}: cloth"
@@ -265,10 +272,12 @@ def planned(
     else:
         compare_now = compare
     # cloth with a length is hers: only its folding is still to be chosen
-    widths = {} if bolt or compare else {"widths_mm": ()}
+    widths = WIDTHS_MM[sold_by] if bolt or compare else ()
     quick = min(1.0, max(seconds, 0.2))
     choices = (
-        compare_widths(pieces, cloth, seconds=quick, **widths, rules=rules) if compare_now else []
+        compare_widths(pieces, cloth, seconds=quick, widths_mm=widths, rules=rules)
+        if compare_now
+        else []
     )
     opening = None
     if compare_now and len(dockets) == 1 and not joined.others:

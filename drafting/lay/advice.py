@@ -24,7 +24,11 @@ from drafting.lay.shapes import cleaned, convex_parts, counter_clockwise
 from drafting.outline import signed_area
 from drafting.piece import Piece
 
-WIDTHS_MM = (900.0, 1150.0, 1400.0, 1500.0)  # as sold (FACTS E: metric names, common practice)
+# widths as sold: in inches (36, 45, 54, 60 among those of reference.com), metric names common practice
+WIDTHS_MM = {
+    "cm": (900.0, 1150.0, 1400.0, 1500.0),
+    "yd": (914.4, 1143.0, 1371.6, 1524.0),
+}
 COMPARED = ("lengthwise", "double", "none")  # ways to fold it
 _STEP_MM = {"cm": 100.0, "yd": 914.4 / 8.0}  # shops cut by 10 cm or 1/8 yd (common practice)
 _CELL_MM = 5.0
@@ -155,7 +159,7 @@ def compare_widths(
     cloth: Cloth,
     *,
     seconds: float = 1.0,
-    widths_mm: tuple[float, ...] = WIDTHS_MM,
+    widths_mm: tuple[float, ...] = WIDTHS_MM["cm"],
     rules: Rules | None = None,
 ) -> list[Choice]:
     """The same pieces on the widths sold, each folded in every way of `COMPARED`, ``seconds`` each.

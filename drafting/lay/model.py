@@ -163,6 +163,7 @@ class Lay:
         """Plain data for programs: every number in mm, degrees or a fraction."""
         return {
             "used_length_mm": round(self.used_length_mm, 3),
+            "cloth_length_mm": round(self.cloth_length_mm, 3),
             "efficiency": round(self.efficiency, 5),
             "left_out": list(self.left_out),
             "notes": list(self.notes),

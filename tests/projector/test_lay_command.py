@@ -306,6 +306,22 @@ def test_facings_that_had_better_leave_the_fold_are_named(
     assert "would save" not in told
 
 
+def test_widths_are_those_of_her_shop(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By the yard 36, 45, 54, 60 in (reference.com lists them), else 90 to 150 cm (common practice)."""
+    path = written(tmp_path, "width: 45 in, fold: crosswise")
+    for unit, wanted in (
+        ("in", {36.0, 45.0, 54.0, 60.0}),
+        ("cm", {90.0, 114.3, 115.0, 140.0, 150.0}),
+    ):
+        assert (
+            run(path, "--seconds", "0.2", "--compare", "--unit", unit, "--json", "--dry-run") == 0
+        )
+        data = json.loads(capsys.readouterr().out)
+        one = 25.4 if unit == "in" else 10.0
+        assert {round(c["width_mm"] / one, 3) for c in data["widths"]} == wanted
+    assert data["cloth_length_mm"] == pytest.approx(2 * data["used_length_mm"], abs=0.002)
+
+
 def pair_of_dockets(folder: Path) -> tuple[Path, Path]:
     """Two garments in one folder, each its own title, on the same cloth."""
     one = written(folder)
