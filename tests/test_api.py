@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import ast
 import dataclasses
+import doctest
+import math
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
+from dockets import write_top
 
 import calibrate
 import drafting
@@ -20,6 +24,7 @@ from calibrate.cards import BARS_MM
 from calibrate.detect import detect
 from calibrate.drift import drift
 from calibrate.tape import crosses_for, distances_text, pairs_of, readings_from, solve_tape
+from calibrate.virtual_table import VirtualCamera, VirtualTable
 from configs import shipped
 from configs.errors import ChalkbeamError
 from drafting import Cloth, Docket, Piece, draft
@@ -29,35 +34,40 @@ from drafting.intake.adopt import adopt
 from drafting.lay import Effort, Rules, judge, plan
 from drafting.lay.advice import compare_widths, leftover, what_would_help
 from drafting.steps import panels
+from projector.cli import main
+from projector.demo import lay_cards
 
 ROOT = Path(__file__).resolve().parent.parent
-EXAMPLES = re.findall(r"```python\n(.*?)```", (ROOT / "DEVELOPERS.md").read_text(), re.DOTALL)
+SIZE = (1920, 1080)
 
 
-@pytest.mark.parametrize("number", range(len(EXAMPLES)))
-def test_examples_run(number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The Python in DEVELOPERS.md does what it says, as it stands there."""
-    crosses = crosses_for((1920, 1080), 6)
-    scale = 1200.0 / 1920.0
-    read = [
-        ((a, b), scale * float(np.hypot(*np.subtract(crosses[a], crosses[b]))))
-        for a, b in pairs_of(crosses)
-    ]
-    (tmp_path / "distances.yaml").write_text(distances_text((1920, 1080), crosses, read))
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with what the examples open: measurements, a laid docket, a photo, distances."""
     monkeypatch.chdir(tmp_path)
-    names: dict[str, Any] = {}
-    exec(compile(EXAMPLES[number], f"DEVELOPERS.md, example {number + 1}", "exec"), names)
-    if "cut" in names:
-        assert names["cut"].shape[1] == 2
-        assert names["lay"].placements
-    else:
-        assert names["px"].shape == (1, 2)
-        assert 0.0 < names["doubt"][0] < 2.0
+    write_top(tmp_path)
+    assert main(["lay", "top.yaml", "--seconds", "0", "--no-compare"]) == 0
+    table = VirtualTable.random(5, SIZE, beam_width_mm=1200.0, surface="light table")
+    pattern = pattern_for(SIZE, 1200.0)
+    laid = table.with_sheets(lay_cards(table, pattern, 5))
+    camera = VirtualCamera.phone(5, table.beam_mm(), size=(3024, 2268))
+    photo = laid.photograph(pattern.image(), camera, 5)
+    cv2.imwrite(str(tmp_path / "photo.jpg"), photo[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
+    crosses, mm = crosses_for(SIZE, 6), 1200.0 / SIZE[0]
+    read = [((a, b), mm * math.dist(crosses[a], crosses[b])) for a, b in pairs_of(crosses)]
+    (tmp_path / "distances.yaml").write_text(distances_text(SIZE, crosses, read))
+    return tmp_path
 
 
-def test_there_are_examples_for_both_streams() -> None:
-    """One example drafts and lays, one calibrates."""
-    assert [("draft(" in e, "solve_tape(" in e) for e in EXAMPLES] == [(True, False), (False, True)]
+def test_the_examples_run_as_written(here: Path) -> None:
+    """Every line after >>> in DEVELOPERS.md answers what is written under it."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    test = doctest.DocTestParser().get_doctest(text, {}, "DEVELOPERS.md", "DEVELOPERS.md", 0)
+    assert len(test.examples) >= 30
+    told: list[str] = []
+    doctest.DocTestRunner().run(test, out=told.append)
+    assert told == [], "".join(told)
+    assert (here / "calibration.yaml").is_file()
 
 
 @pytest.mark.parametrize("package", [drafting, drafting.lay, calibrate])
