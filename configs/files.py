@@ -1,5 +1,5 @@
 """Files of ours in and out: only regular files are read, and none past its limit; YAML is read
-with places and limits; what is written is written whole or not at all, and her comments stay.
+with places and limits; what is written is written whole or not at all.
 
 The only place of the program that opens a file of hers for reading, or one for writing.
 """
@@ -354,6 +354,18 @@ def parse_yaml(text: str, where: str) -> dict[str, Any]:
     return data
 
 
+def compose(text: str) -> Any:
+    """The nodes of a YAML text, each with the place where it stands; None for an empty one.
+
+    Raises:
+        InputError: it is no YAML.
+    """
+    try:
+        return yaml.compose(text, Loader=_Loader)
+    except yaml.YAMLError as error:
+        raise InputError(Fault("", f"cannot be read as YAML ({error}).")) from error
+
+
 def read_yaml(path: str | Path) -> dict[str, Any]:
     """Read and parse one of our YAML files.
 
@@ -391,47 +403,17 @@ def dump_yaml(data: Mapping[str, Any]) -> str:
     )
 
 
-_TOP_KEY = re.compile(r"^(?:[A-Za-z_][\w-]*|'[^']*'|\"[^\"]*\")\s*:(?:\s|$)")
-
-
-def merged(text: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
-    """A file's text with only the changed top-level sections written anew; her comments stay.
-
-    ``text``: as read, '' for a new file; ``before``: what it holds; ``after``: what it is to hold.
-    All of it is written anew when the result would not read back as ``after``.
-    """
-    fresh = dump_yaml(after)
-    if not text:
-        return fresh
-    lines = text.splitlines(keepends=True)
-    if lines and not lines[-1].endswith("\n"):
-        lines[-1] += "\n"
-    starts = [i for i, line in enumerate(lines) if _TOP_KEY.match(line)]
-    head = lines[: starts[0]] if starts else []
-    out = list(head)
-    done: set[str] = set()
-    for n, start in enumerate(starts):
-        end = starts[n + 1] if n + 1 < len(starts) else len(lines)
-        block = lines[start:end]
-        key = lines[start].split(":", 1)[0].strip().strip("'\"")
-        done.add(key)
-        tail: list[str] = []  # comments and blank lines at its end belong to what follows
-        while len(block) > 1 and (not block[-1].strip() or block[-1].startswith("#")):
-            tail.insert(0, block.pop())
-        if key not in after:
-            block = []
-        elif after[key] != before.get(key):
-            block = dump_yaml({key: after[key]}).splitlines(keepends=True)
-        out += block + tail
-    rest = {k: v for k, v in after.items() if k not in done}
-    if rest:
-        out += dump_yaml(rest).splitlines(keepends=True)
-    made = "".join(out)
-    try:
-        same = parse_yaml(made, "") == dict(after)
-    except InputError:
-        same = False
-    return made if same else fresh
+def one_line(value: Any) -> str:
+    """A value as it stands in a file, on one line where it can."""
+    made = yaml.dump(
+        value,
+        Dumper=_Dumper,
+        default_flow_style=True,
+        allow_unicode=True,
+        width=10**6,
+        sort_keys=False,
+    )
+    return made.removesuffix("\n").removesuffix("\n...").strip()
 
 
 # -- writing -----------------------------------------------------------------------------------

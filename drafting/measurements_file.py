@@ -5,7 +5,6 @@ Beside `measurements`, which says what each measure is and reads the whole file.
 
 from __future__ import annotations
 
-import contextlib
 import os
 import re
 from collections.abc import Mapping
@@ -14,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from configs.errors import Fault, InputError
-from configs.files import parse_yaml, read_text, write_atomic
+from configs.files import dump_yaml, parse_yaml, read_text, write_atomic
+from configs.rewrite import merged
 from drafting.measurements import REGISTRY, Measurements
 
 
@@ -133,45 +133,18 @@ class MeasurementsFile:
 def with_value(text: str, after: Mapping[str, Any], key: str) -> str:
     """The file's text with one measurement set; every other line stays as it was written.
 
-    ``after``: the file's mapping with the new value, at ``key`` of its measurements. What cannot
-    be set line by line (measurements in one line, in braces) is written anew as a whole.
+    ``after``: the file's mapping with the new value, at ``key`` of its measurements. Measurements
+    that stand in one line, in braces, are written anew, one a line.
     """
-
     if not text.strip():
         return _fresh(after)
-    line = f"{key}: {scalar(after['measurements'][key])}"
-    lines = text.splitlines()
-    head = next((i for i, x in enumerate(lines) if re.match(r"measurements\s*:", x)), None)
-    if head is None:
-        lines.append("measurements:")
-        head = len(lines) - 1
-    for name in ("since", "unit", "wearer", "taken"):
-        if name in after and not any(re.match(rf"{name}\s*:", x) for x in lines):
-            lines.insert(head, f"{name}: {scalar(after[name])}")
-            head += 1
-    end = head + 1
-    while end < len(lines) and (not lines[end].strip() or lines[end][0] in " \t#"):
-        end += 1
-    while end > head + 1 and (not lines[end - 1].strip() or lines[end - 1].startswith("#")):
-        end -= 1
-    body = range(head + 1, end)
-    at = next((i for i in body if re.match(rf"\s+['\"]?{key}['\"]?\s*:", lines[i])), None)
-    if re.match(r"measurements\s*:\s*(#.*)?$", lines[head]):
-        indent = next((re.match(r"\s*", lines[i]) for i in body if lines[i].strip()), None)
-        space = indent.group() if indent else "  "
-        if at is None:
-            lines.insert(end, f"{space}{line}")
-        else:
-            remark = re.search(r"\s+#.*$", lines[at])
-            lines[at] = f"{space}{line}{remark.group() if remark else ''}"
-    else:
-        rows = [f"  {k}: {scalar(v)}" for k, v in after["measurements"].items()]
-        lines[head:end] = ["measurements:", *rows]
-    made = "\n".join(lines) + "\n"
-    with contextlib.suppress(InputError):
-        if parse_yaml(made, "") == dict(after):
-            return made
-    return _fresh(after)
+    head = {k: v for k, v in after.items() if k != "measurements"}
+    body = {**after["measurements"], key: after["measurements"][key]}
+    before = parse_yaml(text, "")
+    if before.get("measurements") and re.search(r"^measurements\s*:\s*(#.*)?$", text, re.MULTILINE):
+        return merged(text, before, {**head, "measurements": body})
+    made = merged(text, before, head) if set(head) & set(before) else ""
+    return made + _rows(body)
 
 
 def _read(path: Path) -> tuple[str, str, dict[str, Any]]:
@@ -202,18 +175,12 @@ def _under_heading(text: str, data: dict[str, Any]) -> tuple[str, dict[str, Any]
 
 def _fresh(data: Mapping[str, Any]) -> str:
     """A whole file, one measurement a line."""
-    rows = [f"{k}: {scalar(v)}" for k, v in data.items() if k != "measurements"]
-    rows.append("measurements:")
-    rows += [f"  {k}: {scalar(v)}" for k, v in data["measurements"].items()]
-    return "\n".join(rows) + "\n"
+    head = {k: v for k, v in data.items() if k != "measurements"}
+    return dump_yaml(head) + _rows(data["measurements"])
 
 
-def scalar(value: Any) -> str:
-    """A value as one line of YAML."""
-    import yaml
-
-    text = yaml.safe_dump(value, default_flow_style=True, allow_unicode=True, width=10**6)
-    return text.removesuffix("\n").removesuffix("\n...").strip()
+def _rows(body: Mapping[str, Any]) -> str:
+    return "measurements:\n" + "".join(f"  {line}\n" for line in dump_yaml(body).splitlines())
 
 
 def as_written(answer: str) -> Any:

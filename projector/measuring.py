@@ -19,10 +19,11 @@ from typing import Any
 import click
 
 from configs.errors import Fault, InputError
+from configs.files import one_line
 from configs.units import format_length, parse_length, unit_name
 from drafting.figures import FIGURES, figure_legend, figure_text
 from drafting.measurements import REGISTRY, Measurements, plausibility
-from drafting.measurements_file import MeasurementsFile, as_written, scalar
+from drafting.measurements_file import MeasurementsFile, as_written
 from projector.console import print_table
 
 _FIGURE_COLUMNS = 34
@@ -391,7 +392,7 @@ class Dialog:
             return True
         self.say(
             f"The file has been changed meanwhile: it now says "
-            f"{scalar(self.sheet.data['measurements'].get(key))}. Nothing was overwritten.",
+            f"{one_line(self.sheet.data['measurements'].get(key))}. Nothing was overwritten.",
             "  ",
         )
         return False
@@ -399,7 +400,7 @@ class Dialog:
     def tell_saved(self, key: str, before: Any) -> None:
         """What the file now holds, and what it held."""
         now = self.sheet.loaded()
-        instead = "" if before is None else f", in place of {scalar(before)}"
+        instead = "" if before is None else f", in place of {one_line(before)}"
         self.say(f"Saved: {now.text(key) if now else ''}{instead}.", "  ")
 
     def warnings(self, key: str) -> list[str]:
@@ -444,7 +445,7 @@ class Dialog:
         now = self.sheet.loaded()
         body = self.sheet.data["measurements"]
         if key in body:
-            words += ["", f"In the file: {scalar(body[key])}" + self.mean_of(now, key)]
+            words += ["", f"In the file: {one_line(body[key])}" + self.mean_of(now, key)]
         if now is not None and now.since is not None and key in now.since:
             words += ["", f"{now.since.taken or 'Last time'}: {now.since.text(key)}"]
         self.raw("")

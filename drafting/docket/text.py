@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from configs.errors import Fault, InputError
-from configs.files import FORMAT_VERSION, merged, write_atomic
+from configs.files import FORMAT_VERSION, write_atomic
+from configs.rewrite import merged
 from drafting.docket.model import Docket
 from drafting.piece_entry import entry_of
 from drafting.placement import Placement

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from configs import shipped
 from configs.errors import Fault, InputError, Refusal, is_shown, printable, short
-from configs.files import dump_yaml, json_record, merged, parse_yaml, read_bytes, write_atomic
+from configs.files import dump_yaml, json_record, parse_yaml, read_bytes, write_atomic
 from configs.reader import Reader, unknown_keys
 
 
@@ -130,31 +130,6 @@ def test_the_same_list_in_two_places_is_written_twice() -> None:
     ring = [[0, 0], [1, 2]]
     data = {"chalkbeam": 1, "a": ring, "b": [ring, (1, 2)]}
     assert parse_yaml(dump_yaml(data), "") == {"chalkbeam": 1, "a": ring, "b": [ring, [1, 2]]}
-
-
-def test_comments_and_untouched_sections_stay_to_the_letter() -> None:
-    """Only the section that changed is written anew; comments, order and spelling stay."""
-    text = (
-        "# mine\nchalkbeam: 1\n\n# about the lay\nlay: []   # none yet\n"
-        "allowances: {hem: 2,5 cm}\t# wide\ntitle:   'x'\n# the end\n"
-    )
-    before = parse_yaml(text, "")
-    after = {**before, "lay": [{"piece": "front", "at": [1, 2]}], "more": 3}
-    made = merged(text, before, after)
-    assert parse_yaml(made, "") == after
-    for line in ("# mine\n", "# about the lay\n", "allowances: {hem: 2,5 cm}\t# wide\n",
-                 "title:   'x'\n# the end\n"):  # fmt: skip
-        assert line in made
-    assert "[]" not in made
-    less = {k: v for k, v in before.items() if k != "allowances"}
-    assert merged(text, before, less) == text.replace("allowances: {hem: 2,5 cm}\t# wide\n", "")
-
-
-def test_a_file_that_would_not_read_back_is_written_whole() -> None:
-    """When text and sections disagree (a key in an odd place), nothing is lost: all is written."""
-    text = "chalkbeam: 1\n? a\n: 1\n"
-    before = parse_yaml(text, "")
-    assert parse_yaml(merged(text, before, {**before, "a": 2}), "") == {"chalkbeam": 1, "a": 2}
 
 
 def test_nothing_is_left_when_writing_fails(tmp_path: Path) -> None:
