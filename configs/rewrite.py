@@ -52,7 +52,10 @@ class _Edits:
 
     def done(self) -> str:
         out = self.text
-        for start, end, new in sorted(self.made, key=lambda e: e[:2], reverse=True):
+        placed = [(start, end, n, new) for n, (start, end, new) in enumerate(self.made)]
+        for start, end, _, new in sorted(
+            placed, reverse=True
+        ):  # of two at one place the first stays first
             out = out[:start] + new + out[end:]
         return out
 

@@ -112,20 +112,9 @@ class MeasurementsFile:
             return  # another hand is at work: it is asked again another time
         kept = dict(self.data.get("confirmed") or {}) | {key: self.data["measurements"][key]}
         after = {**self.data, "confirmed": kept}
-        line = f"confirmed: {scalar(kept)}"
-        lines = self.text.splitlines()
-        at = next((i for i, x in enumerate(lines) if re.match(r"confirmed\s*:", x)), None)
-        if at is None:
-            lines.insert(
-                next(i for i, x in enumerate(lines) if re.match(r"measurements\s*:", x)), line
-            )
-        else:
-            lines[at] = line
-        made = "\n".join(lines) + "\n"
-        try:
-            text = made if parse_yaml(made, "") == after else _fresh(after)
-        except InputError:
-            text = _fresh(after)
+        head = {k: v for k, v in after.items() if k != "measurements"}
+        whole = {**head, "measurements": after["measurements"]}
+        text = merged(self.text, parse_yaml(self.text, ""), whole)
         write_atomic(self.path, text)
         self.disk, self.text, self.data = text, text, after
 

@@ -100,6 +100,17 @@ def test_new_keys_stand_where_the_order_puts_them() -> None:
     assert lines[-2:] == ["# the end", "later: [1]"]
 
 
+def test_what_is_added_at_one_place_keeps_its_order() -> None:
+    """The last row of a list and the file itself grow at the same line: each gets its own."""
+    text = "# mine\nchalkbeam: 1\nlay:\n- piece: front\n  at: [1, 2]\n"
+    before = parse_yaml(text, "")
+    row = {"piece": "front", "at": [1, 2], "locked": False, "copy": 1}
+    after = {"chalkbeam": 1, "lay": [row], "more": 1, "table": {"a": {"b": [1]}}}
+    assert merged(text, before, after) == (
+        f"{text}  locked: false\n  copy: 1\nmore: 1\ntable:\n  a:\n    b: [1]\n"
+    )
+
+
 def test_a_list_of_another_length_is_written_anew_alone() -> None:
     """A further row rewrites its list; the rest of the file stays."""
     after = copy.deepcopy(DATA)
