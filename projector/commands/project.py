@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
     from projector.app import Beam
-    from projector.first_light import FirstLight
+    from projector.first_light.light import FirstLight
 
 _OLD_H = 24.0
 _NOT_YET = "No calibration yet: a look at the lay, not true scale. Ctrl+K leads through one."
@@ -51,7 +51,7 @@ def project(
     from configs import shipped
     from drafting import Docket
     from projector.app import Beam, run
-    from projector.first_light import is_plain
+    from projector.first_light.stand_in import is_plain
     from projector.height import notes
     from projector.laying import kept_lay, noted_plan
     from projector.session.journal import Journal
@@ -135,7 +135,8 @@ def _calibration(
     """
     from calibrate.calibration import keep, newest
     from projector.app import run
-    from projector.first_light import FirstLight, plain_calibration
+    from projector.first_light.light import FirstLight
+    from projector.first_light.stand_in import plain_calibration
 
     if in_use is None:
         found = None if not beam.true_scale else newest(beam.display.name, beam.size)

@@ -20,7 +20,8 @@ from configs.errors import Refusal
 from drafting.docket import Docket
 from projector import app
 from projector.app import Beam, handle, key_name, run
-from projector.first_light import FirstLight, is_plain, plain_calibration
+from projector.first_light.light import FirstLight
+from projector.first_light.stand_in import is_plain, plain_calibration
 from projector.picture.notice import words_only
 from projector.screens import Place
 from projector.session.journal import Journal
@@ -458,7 +459,7 @@ def until(leading: FirstLight, page: str, seconds: float = 30.0) -> None:
     while leading.page != page:
         leading.tick(time.monotonic())
         time.sleep(0.02)
-        assert time.monotonic() < end, (leading.page, leading._said)
+        assert time.monotonic() < end, (leading.page, leading.said)
 
 
 def test_pages_have_words_and_the_pattern_has_none(tmp_path: Path) -> None:
@@ -477,7 +478,7 @@ def test_pages_have_words_and_the_pattern_has_none(tmp_path: Path) -> None:
     leading.key("escape")
     assert leading.page == "start"
     leading.key("escape")
-    assert leading.running and "once more" in leading._said  # never at one press
+    assert leading.running and "once more" in leading.said  # never at one press
     leading.key("escape")
     assert not leading.running and leading.result is None
 
@@ -504,7 +505,7 @@ def test_first_light_by_tape(tmp_path: Path) -> None:
     assert found is not None and not leading.running
     anew = lead(tmp_path)
     anew.key("3")
-    assert not anew._readings  # what has served is not asked about again
+    assert not anew.readings  # what has served is not asked about again
     for a, b in pairs_of(places):
         px = np.array([crosses_for((1280, 720), 6)[k] for k in (a, b)], float)
         length = float(np.hypot(*np.diff(found.to_table(px), axis=0)[0]))
@@ -533,18 +534,18 @@ def test_bars_typed_while_it_solves_are_used(
     leading = lead(tmp_path)
     leading.key("1")
     leading._detected = "a photo"
-    leading._start(leading._solve_detected)
+    leading.beside.start(leading._solve_detected)
     for name in ("b", *"180.4", "return"):
         leading.key(name)
     if when == "over its end":
         may_end.set()
-        while leading._busy:
+        while leading.beside.busy:
             leading.tick(0.0)
     for name in (*"250.6", "return"):
         leading.key(name)
     may_end.set()
     until(leading, "done")
-    while leading._busy:
+    while leading.beside.busy:
         leading.key("space")  # what was found without the bars is not for taking any more
         assert leading.result is None
         leading.tick(0.0)
@@ -574,19 +575,19 @@ def test_tape_readings_outlive_esc_and_the_plug(
     leading.key("3")
     again = measured()  # nothing was closed or saved: the plug was pulled
     for one in (leading, again):
-        assert one._readings == {"A-B": "612.5", "A-C": "1105"}
-        assert one._pair == 2 and "2 readings" in one._said
+        assert one.readings == {"A-B": "612.5", "A-C": "1105"}
+        assert one.pair == 2 and "2 readings" in one.said
         one.frame()
     again.key("backspace")
-    assert again._typed == "1105"
+    assert again.typed == "1105"
     for _ in "1105":
         again.key("backspace")
     again.key("return")
-    assert measured()._readings == {"A-B": "612.5"}
+    assert measured().readings == {"A-B": "612.5"}
     (kept,) = (tmp_path / "readings").glob("*.yaml")
     assert load_readings(kept).readings == ((("A", "B"), 612.5),)
     press(again, "delete")
-    assert not measured()._readings and again._pair == 0
+    assert not measured().readings and again.pair == 0
 
 
 def test_first_light_by_photo_finds_the_file_by_itself(tmp_path: Path) -> None:
@@ -603,7 +604,7 @@ def test_first_light_by_photo_finds_the_file_by_itself(tmp_path: Path) -> None:
     leading.key("space")
     (tmp_path / "cat.png").write_bytes(b"\x89PNG not a picture")
     until(leading, "photo")
-    assert leading._said and "could not be solved (" not in leading._said
+    assert leading.said and "could not be solved (" not in leading.said
     leading.key("space")
     leading.frame()
     shown_now = np.stack(
@@ -632,7 +633,7 @@ def test_first_light_by_photo_finds_the_file_by_itself(tmp_path: Path) -> None:
 def test_first_light_says_what_the_cards_sheet_says() -> None:
     """The cards lie on what she cuts on, as sheet and README say; nothing is glued or bare."""
     from calibrate.cards import _HOW_TO
-    from projector.first_light import PHOTO_STEPS
+    from projector.first_light.words import PHOTO_STEPS
 
     steps = " ".join(words for _, words in PHOTO_STEPS).lower()
     sheet = " ".join(words for _, words in _HOW_TO).lower()
@@ -647,8 +648,8 @@ def test_first_light_says_what_the_cards_sheet_says() -> None:
 def press(leading: FirstLight, key: str) -> None:
     """A press in the middle of a button."""
     leading.frame()
-    box = leading._places[key]
-    x, y = leading.lens.calibration.to_projector(box.mean(axis=0)[None])[0]
+    box = leading.picture.places[key]
+    x, y = leading.picture.lens.calibration.to_projector(box.mean(axis=0)[None])[0]
     leading.pointer("move", float(x), float(y))
     leading.frame()
     leading.pointer("down", float(x), float(y))
@@ -703,7 +704,7 @@ def test_buttons_of_first_light_leave_the_crosses_and_the_pattern_alone(tmp_path
     leading.pointer("move", 300.0, 300.0)
     leading.frame()
     assert np.array_equal(before, leading.canvas)
-    assert not leading._places
+    assert not leading.picture.places
 
 
 def test_the_pointer_of_first_light_leaves_no_trace(tmp_path: Path) -> None:
@@ -754,7 +755,7 @@ def test_bars_read_at_first_light_take_the_prints_doubt_away(tmp_path: Path) -> 
     true = table.true_table_from_projector(px)
 
     def worst() -> float:
-        mine = leading._found.to_table(px)
+        mine = leading.solved.to_table(px)
         return max(
             abs(float(np.hypot(*(mine[i] - mine[j])) - np.hypot(*(true[i] - true[j]))))
             for i in range(4)
@@ -767,7 +768,7 @@ def test_bars_read_at_first_light_take_the_prints_doubt_away(tmp_path: Path) -> 
         leading.key(letter)
     leading.key("return")
     leading.key("return")
-    assert leading.page == "bars" and "such as" in leading._said
+    assert leading.page == "bars" and "such as" in leading.said
     leading.key("escape")
     leading.key("b")
     for value in BARS_MM:
@@ -785,7 +786,7 @@ def until_solved(leading: FirstLight, seconds: float = 30.0) -> None:
     import time
 
     end = time.monotonic() + seconds
-    while leading._busy:
+    while leading.beside.busy:
         leading.tick(time.monotonic())
         time.sleep(0.02)
         assert time.monotonic() < end

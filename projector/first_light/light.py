@@ -1,0 +1,395 @@
+"""Leading through a calibration: keys and photos in, a calibration out.
+
+Before the sitting, on the same beam and the same event loop: a page of what to lay where, then the
+pattern for a photo, the webcam, or the crosses for a tape measure, and what came of it. Every word
+stands on the beam itself. The solving is the calibrate package's; only the leading is here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from projector.first_light.beside import Beside, Photos
+from projector.first_light.picture import Picture
+from projector.first_light.words import START, TO_THE_LAY
+
+if TYPE_CHECKING:
+    from calibrate import Calibration
+    from drafting import Docket
+
+Box = tuple[int, int, int, int]
+
+
+@dataclass(eq=False)
+class FirstLight:
+    """Leads through a calibration; ``result`` holds it when she has taken it.
+
+    Args:
+        docket: hers, to come back to (its pieces are not needed).
+        size: of the picture, px.
+        display: its name, for the record.
+        folders: where new photos are looked for.
+        may_look: it is a window: she may look at the lay without a calibration.
+        in_use: she came from the lay, and goes back to it with the calibration in use.
+
+    ``looks``: she wants only the look; ``closed``: the window was closed, which ends everything.
+    ``webcam``: she asked for the webcam; the command looks with it on the same beam and hands the
+    outcome to `found` or `tell`. ``said``, ``typed``, ``pair``, ``readings``, ``bars``, ``solved``:
+    what the pages show of it.
+    """
+
+    docket: Docket
+    size: tuple[int, int]
+    display: str
+    folders: Sequence[Path]
+    may_look: bool = False
+    in_use: bool = False
+    beam_width_mm: float | None = None
+    page: str = "start"
+    result: Calibration | None = None
+    running: bool = True
+    webcam: bool = False
+    looks: bool = False
+    closed: bool = False
+    bars_mm: tuple[float, float] | None = None
+    said: str = ""
+    _leaves: bool = False
+    solved: Any = None
+    typed: str = ""
+    pair: int = 0
+    readings: dict[str, str] = field(default_factory=dict)
+    beside: Beside = field(default_factory=Beside)
+    _back_to: str = "start"
+    bars: list[float] = field(default_factory=list)
+    _detected: Any = None
+    at_px: tuple[float, float] | None = None
+
+    def __post_init__(self) -> None:
+        self.picture = Picture(self)
+        self._photos = Photos(self.folders)
+
+    @property
+    def canvas(self) -> NDArray[np.uint32]:
+        """(H, W) uint32 0x00RRGGBB."""
+        return self.picture.painter.canvas
+
+    def repaint(self) -> None:
+        """Paint everything anew at the next frame."""
+        self.picture.stale = True
+
+    def save(self) -> None:
+        """Nothing to save before it is taken."""
+
+    def close(self) -> None:
+        """Nothing to give back."""
+
+    def tell(self, text: str, seconds: float = 5.0) -> None:
+        """Say something at the foot of the page."""
+        del seconds
+        self.said = text
+        self.repaint()
+
+    def pointer(self, kind: str, x_px: float, y_px: float, button: int = 1) -> None:
+        """A press on one of the strip's buttons does what its key does; on the pattern it goes back."""
+        del button
+        self.at_px = (x_px, y_px)
+        if kind != "down":
+            return
+        if self.page == "pattern":
+            self.key("space")
+            return
+        at = self.picture.lens.to_table(x_px, y_px)
+        for key, box in self.picture.places.items():
+            low, high = box.min(axis=0), box.max(axis=0)  # upright here: the stand-in has no lens
+            if (at >= low).all() and (at <= high).all():
+                self.key(key)
+                return
+
+    def do(self, action: str) -> None:
+        """The window was closed."""
+        if action == "quit":
+            self.closed, self.running = True, False
+
+    def leaves(self, name: str) -> bool:
+        """Whether a key means to leave."""
+        return name == "escape"
+
+    def repeats(self, name: str) -> bool:
+        """No key goes on while it is held."""
+        return False
+
+    @property
+    def pending(self) -> bool:
+        """No further frame is wanted before the next event."""
+        return False
+
+    @property
+    def changed(self) -> None:
+        """Every pixel of the boxes may differ."""
+        return
+
+    def found(self, calibration: Calibration) -> None:
+        """A calibration was found: shown with its check square, to be taken or not."""
+        self.webcam, self.running = False, True
+        self.solved, self._detected = calibration, None
+        self._go("done")
+        self.repaint()
+
+    def again(self, said: str) -> None:
+        """Back to the first page with what went wrong."""
+        self.webcam, self.running = False, True
+        self._go("start")
+        self.tell(said)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def key(self, name: str) -> None:
+        """A key was pressed."""
+        self.repaint()
+        if name == "escape":
+            if self.page == "done" or (self.page == "start" and not self.in_use):
+                if self._leaves:
+                    self.running = False
+                else:
+                    self._leaves = True
+                    self.tell(f"Esc once more: {TO_THE_LAY if self.in_use else START[-1][1]}.")
+            elif self.page == "start":
+                self.running = False
+            else:
+                self._go(self._back_to if self.page == "bars" else "start")
+            return
+        self._leaves = False
+        if name == "b" and self.page in ("start", "photo", "done") and self.may_read_bars():
+            self._back_to, self.typed = self.page, ""
+            self.bars.clear()
+            self._go("bars")
+            return
+        _KEYS[self.page](self, name)
+
+    def _go(self, page: str) -> None:
+        self.page, self.said = page, ""
+
+    def _key_start(self, name: str) -> None:
+        if name == "1":
+            self._go("photo")
+        elif name == "2":
+            self.webcam, self.running = True, False
+        elif name == "3":
+            self._to_tape()
+        elif name == "4" and self.may_look:
+            self.looks, self.running = True, False
+
+    def may_read_bars(self) -> bool:
+        """Whether reading the bars can still change something: not for the tape or the webcam's end."""
+        return self.page != "done" or self._detected is not None
+
+    def _key_bars(self, name: str) -> None:
+        from calibrate.solve import bar_scale
+        from configs.errors import ChalkbeamError
+
+        if name != "return":
+            self._type(name)
+            return
+        try:
+            self.bars.append(float(self.typed.strip().replace(",", ".")))
+        except ValueError:
+            self.tell("Type what the rule reads in mm, such as 180.4; Esc leaves them unread.")
+            return
+        self.typed = ""
+        if len(self.bars) < 2:
+            return
+        read = (self.bars[0], self.bars[1])
+        self.bars.clear()
+        try:
+            bar_scale(read)
+        except ChalkbeamError as error:
+            self.tell(f"{str(error.faults[0]).removeprefix('--bars: ')} Type both anew.")
+            return
+        self.bars_mm = read
+        self._go(self._back_to)
+        if self._detected is not None and self.page == "done":
+            self._solve_with_bars()
+        else:
+            self.tell(f"The bars: {read[0]:g} and {read[1]:g} mm.")
+
+    def _solve_with_bars(self) -> None:
+        self.tell("Solving with the bars …")
+        self.beside.start(self._solve_detected)
+
+    def _type(self, name: str) -> None:
+        """A digit more, or one less."""
+        if name == "backspace":
+            self.typed = self.typed[:-1]
+        elif name == "space":
+            self.typed += " "
+        elif len(name) == 1 and name in "0123456789.,/ ":
+            self.typed += name
+
+    def _key_photo(self, name: str) -> None:
+        if name in ("space", "return", "page down"):
+            self._go("pattern")
+        elif name in ("backspace", "page up"):
+            self._go("start")
+
+    def _key_pattern(self, name: str) -> None:
+        if name in ("backspace", "page up", "space"):
+            self._go("photo")
+
+    def _key_done(self, name: str) -> None:
+        from calibrate.tape import set_aside
+
+        if self.beside.busy:
+            self.tell("Still solving with the bars; a moment.")
+        elif name in ("space", "return", "page down"):
+            self.result, self.running = self.solved, False
+            if self.solved.method == "tape":
+                set_aside(self.display, self.size)
+        elif name in ("backspace", "page up"):
+            self.solved = self._detected = None
+            self._go("start")
+
+    def _to_tape(self) -> None:
+        """The tape's page, with the readings that were kept when it was left."""
+        from calibrate.tape import pairs_of, under_way
+
+        self._go("tape")
+        self.readings = under_way(self.display, self.size, self.crosses())
+        pairs = [f"{a}-{b}" for a, b in pairs_of(self.crosses())]
+        left = [n for n, pair in enumerate(pairs) if pair not in self.readings]
+        self.pair, self.typed = left[0] if left else len(pairs), ""
+        if self.readings:
+            self.tell(
+                f"{len(self.readings)} readings of before are kept. Enter goes on; was the "
+                "projector moved since, press Del and measure anew."
+            )
+
+    def _keep_readings(self) -> None:
+        """On the disk before the next reading: the plug may be pulled."""
+        from calibrate.tape import keep_under_way
+        from configs.errors import ChalkbeamError
+
+        try:
+            keep_under_way(self.display, self.size, self.crosses(), self.readings)
+        except ChalkbeamError as error:
+            self.tell(f"Not kept: {error.faults[0]}")
+
+    def _key_tape(self, name: str) -> None:
+        from calibrate.tape import pairs_of, set_aside
+
+        pairs = pairs_of(self.crosses())
+        if name == "delete":
+            set_aside(self.display, self.size)
+            self._to_tape()
+            self.tell("The readings were put aside. Measure anew, from the first pair.")
+            return
+        if name == "return" and self.pair >= len(pairs):
+            self._from_tape()
+            return
+        if name == "return":
+            a, b = pairs[self.pair]
+            before = self.readings.pop(f"{a}-{b}", "")
+            if self.typed:
+                self.readings[f"{a}-{b}"] = self.typed
+            if self.typed != before:
+                self._keep_readings()
+            self.pair, self.typed = self.pair + 1, ""
+            if self.pair >= len(pairs):
+                self._from_tape()
+        elif name == "backspace" and not self.typed:
+            if self.pair:
+                self.pair -= 1
+                a, b = pairs[self.pair]
+                self.typed = self.readings.get(f"{a}-{b}", "")
+        elif name == "tab":
+            self._from_tape()
+        else:
+            self._type(name)
+
+    # -- what comes in -----------------------------------------------------------------------------
+
+    def tick(self, now_s: float) -> None:
+        """Time has passed: photos come in, solving ends."""
+        while (ended := self.beside.ended()) is not None:
+            self._ended(*ended)
+        if self.page in ("photo", "pattern") and not self.beside.busy:
+            path = self._photos.new(now_s)
+            if path is not None:
+                self.tell(f"{path.name} is being looked at …")
+                self.beside.start(lambda: self._solve_photo(path))
+
+    def _ended(self, kind: str, value: Any) -> None:
+        """A job has ended: what it found is shown, or why it found nothing."""
+        self.repaint()
+        if kind != "done":
+            self._go("photo" if self.page == "pattern" else self.page)
+            self.tell(value)
+            return
+        self.solved = value
+        if self.page == "bars":  # she is typing: what was found waits behind that page
+            self._back_to = "done"
+            return
+        self._go("done")
+        if self._detected is not None and value.bars_mm != self.bars_mm:
+            self._solve_with_bars()  # typed while it was solved without them
+
+    def _solve_photo(self, path: Path) -> Calibration:
+        from calibrate.detect import detect
+        from calibrate.photo import read_photo
+
+        self._detected = detect(read_photo(path), self.size, name=path.name)
+        return self._solve_detected()
+
+    def _solve_detected(self) -> Calibration:
+        from calibrate.solve import solve
+
+        return solve([self._detected], bars_mm=self.bars_mm, display=self.display).calibration
+
+    def crosses(self) -> dict[str, tuple[int, int]]:
+        """The crosses of the tape's page, px."""
+        from calibrate.tape import crosses_for
+
+        return crosses_for(self.size, 6)
+
+    def _from_tape(self) -> None:
+        from calibrate.tape import readings_from, solve_tape
+
+        data = {
+            "size": list(self.size),
+            "crosses": {k: list(v) for k, v in self.crosses().items()},
+            "distances_mm": dict(self.readings),
+        }
+        self._detected = None  # what is found now is the tape's; the cards' bars say nothing of it
+        self.tell("Solving …")
+
+        def job() -> Calibration:
+            return solve_tape(
+                readings_from(data, "the readings", self.size), display=self.display
+            ).calibration
+
+        self.beside.start(job)
+
+    # -- the picture -------------------------------------------------------------------------------
+
+    def leaving(self) -> str:
+        """What leaving is called: there may be a lay to go back to."""
+        return "Go back" if self.in_use else "Leave"
+
+    def frame(self) -> list[Box]:
+        """Bring the canvas up to date; answers the boxes that have changed."""
+        return self.picture.frame()
+
+
+_KEYS: Mapping[str, Callable[[FirstLight, str], None]] = {
+    "start": FirstLight._key_start,
+    "photo": FirstLight._key_photo,
+    "pattern": FirstLight._key_pattern,
+    "tape": FirstLight._key_tape,
+    "bars": FirstLight._key_bars,
+    "done": FirstLight._key_done,
+}
