@@ -285,7 +285,7 @@ def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
     for h, q in pair.items():
         full = s.options("gathers")
         if s.style["gathers"] in (h, "both"):
-            full = sources_of(full, neck, q.hem_y, s.options("gather_ratio", "gather_spread"))
+            full = sources_of(full, neck, side, s.options("gather_ratio", "gather_spread"))
         out[h] = {
             "fold": sources_of(q.centre_y, q.hem_y),
             "neckline": sources_of(neck, full),
@@ -301,8 +301,9 @@ def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
 # --- the steps of the lines ----------------------------------------------------------------------
 
 
-def _record(s: Sheet, base: Mapping[str, Quarter], q: Quarter, drawn: Mapping[str, Drawn]) -> None:
+def _record(s: Sheet, pair: Mapping[str, Quarter], drawn: Mapping[str, Drawn]) -> None:
     """The steps from the moved points to the lines, on the front and then on the back."""
+    q, b = pair[FRONT], pair[BACK]
     front, back = drawn[FRONT], drawn[BACK]
     flat = front.flat
     with s.step("changes", "Her style and fit", FRONT, "The curves are drawn through the moved points."):  # fmt: skip
@@ -339,9 +340,8 @@ def _record(s: Sheet, base: Mapping[str, Quarter], q: Quarter, drawn: Mapping[st
         s.draw("hem", flat["hem"], f"curved up at the side so that it meets the side seam square{level}")  # fmt: skip
         s.draw("fold", flat["fold"], "-")
         s.tell("half front hem", front.hem_length)
-    b = base[BACK]
     with s.step("back", "The back", BACK, "Draw the back on the same lines; side seam and hem are the front's."):  # fmt: skip
-        for name, at in (("neck point", b.neck), ("shoulder point", b.shoulder)):
+        for name, at in (("neck point", b.neck), ("shoulder point", back.quarter.shoulder)):
             s.moved_to(name, at, to=f"back {name}")
         s.point("centre back neck", on=CENTRE_LINE, up=b.centre_y)
         for name, points in back.flat.items():
@@ -387,9 +387,11 @@ def _notches(q: Quarter, edges: Mapping[str, Edge], half: str) -> list[Notch]:
     return out
 
 
-def _gather_zone(q: Quarter) -> float:
-    """How far from the centre the gathers reach, mm."""
-    return 0.85 * q.neck[0]
+def _gather_zone(d: Drawn) -> float:
+    """How far from the centre the gathers reach, mm: short of the neck point, and of the side seam,
+    which is moved as it is."""
+    narrow = float(d.flat["side"][:, 0].min())
+    return min(0.85 * float(d.quarter.neck[0]), 0.9 * narrow)
 
 
 def _lines(s: Sheet, d: Drawn) -> Mapping[str, Points]:
@@ -397,7 +399,7 @@ def _lines(s: Sheet, d: Drawn) -> Mapping[str, Points]:
     if s.style["gathers"] not in (d.quarter.half, "both"):
         return d.flat
     even = s.style["gather_spread"] == "even"
-    zone, by = _gather_zone(d.quarter), float(s.style["gather_ratio"])
+    zone, by = _gather_zone(d), float(s.style["gather_ratio"])
     return gathered(d.flat, "neckline", "hem", zone, by, even)
 
 
@@ -460,7 +462,7 @@ def quick_top(s: Sheet) -> None:
     """
     base, pairs, both, said = _drawn_for_head(s)
     s.notes += dict.fromkeys(said)  # both sides of the body may say the same
-    _record(s, base, pairs[0][FRONT], both[0])
+    _record(s, pairs[0], both[0])
     held = _hangs(s, pairs[-1])
     seam = s.style["centre_back"] == "seam"
     for h in (FRONT, BACK):
@@ -659,7 +661,7 @@ def _mark_gathers(s: Sheet, drawn: Mapping[str, Drawn]) -> None:
             continue
         flat, q = d.flat["neckline"], d.quarter
         close = dense(flat, 0.25)
-        plain = polyline_length(close[: int(np.argmax(close[:, 0] < _gather_zone(q))) + 1])
+        plain = polyline_length(close[: int(np.argmax(close[:, 0] < _gather_zone(d))) + 1])
         finished = 2.0 * (polyline_length(flat) - plain)
         long_ = 2.0 * (s.style["gather_ratio"] * polyline_length(flat) - plain)
         text = f"gather {s.t(long_)} into {s.t(finished)}"

@@ -196,6 +196,19 @@ def test_gathers_lengthen_only_the_neckline(spread: str) -> None:
     assert bad(d) == []
 
 
+def test_gathers_leave_a_side_seam_that_comes_in_far() -> None:
+    """On a body whose hips are far narrower than the bust the gathers stay short of the side seam, so
+    that it is moved as it is and still mates."""
+    m = body(bust_girth=637.0, waist_girth=368.0, hip_girth_at_tailbone=353.0, neck_width=155.0)
+    for gathers in ("front", "both"):
+        d = draft("quick-top", m, {"length": "dress", "gathers": gathers, "opening": "none"})
+        assert [
+            c.name
+            for c in d.checks()
+            if not c.ok and c.name.startswith(("side", "hem", "front", "back"))
+        ] == []
+
+
 def test_slash_and_spread_by_hand() -> None:
     """Even: what lies beyond the slashes moves by the amount. Hinged: it opens by it at the top,
     nothing at the hinge, and keeps its shape."""
