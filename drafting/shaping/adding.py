@@ -6,19 +6,25 @@ the edge as it is now. Frame: piece mm. Common practice, no source, unless a lin
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from drafting.allowance import FOLD
-from drafting.curves import left_of, unit
+from drafting.curves import chain_points, left_of, sweep, unit
+from drafting.curves import line as line_of
+from drafting.measurements import Measurements
 from drafting.outline import Edge, Points, without_repeats
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.cutting import relabelled
 from drafting.shaping.parts import Run, built, of_a_dart, place_on, refuse, runs_of, xy
+from drafting.shaping.pivoting import closed
 from drafting.shaping.places import CutLine, beside
 from drafting.shaping.state import Work
+from drafting.sheet.finishing import POCKET_OFF_MM, binding, patch_pocket, pocket_marks
+from drafting.sheet.finishing import band as straight_band
 from drafting.truing import Seam, sewn_length
 
 INTERFACING = "interfacing"
@@ -34,12 +40,12 @@ def strip(work: Work, name: str, edge: str, width: float, fold_line: str) -> Wor
         DraftError: no such edge, a curved one, or a fold.
     """
     piece = work.piece(name)
-    line = _edge(piece, edge).points
     if edge == FOLD:
         raise refuse(
             "a strip along the fold would only be folded in.",
             f"Make it a seam first ('seam at fold: {name}'), or spread the piece.",
         )
+    line = _edge(piece, edge).points
     chord = line[-1] - line[0]
     off = np.abs((line - line[0]) @ left_of(unit(chord))).max()
     if off > 0.02 * float(np.hypot(*chord)) + 0.5:
@@ -72,6 +78,10 @@ def _in_order(runs: Sequence[Run]) -> list[Run]:
 
 
 def _edge(piece: Piece, edge: str) -> Edge:
+    if edge == FOLD:
+        raise refuse(
+            "a fold is not an edge to be finished.", f"'seam at fold: {piece.name}' first."
+        )
     if edge not in piece.edges:
         raise refuse(f"the {piece.name} has no edge '{edge}'; it has {', '.join(piece.edges)}.")
     return piece.edges[edge]
@@ -88,6 +98,8 @@ def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name:
 
     piece = work.piece(name)
     wanted = [_edge(piece, e).name for e in edges]
+    for name_ in wanted:
+        piece = closed(piece, name_)  # a facing has no darts: it is drafted with them folded shut
     shape = shapely.Polygon(piece.sewing_line)
     near = [*wanted, *_between(piece, wanted)]
     lines = shapely.union_all([shapely.LineString(piece.edges[e].points) for e in near])
@@ -202,31 +214,140 @@ def band(
     if each <= 0:
         raise refuse("so much ease leaves no band.", "Use less.")
     long_ = each + overlap
-    ring = ((0.0, 0.0), (long_, 0.0), (long_, 2.0 * width), (0.0, 2.0 * width))
-    names = (edge, "right end", "inner", "left end")
-    made_name = made_name or f"{name} band"
-    if made_name in work.pieces:
-        raise refuse(f"there is a piece '{made_name}' already.", "Give it another 'as' name.")
-    notches = tuple(
-        Notch(edge, x, 1, m)
-        for x, m in ((0.5 * each, "centre"), (each, "overlap"))
-        if 0 < x < long_
-    )
-    made = Piece(
-        name=made_name,
-        edges={n: Edge(n, np.array([ring[i], ring[(i + 1) % 4]])) for i, n in enumerate(names)},
-        cut=piece.cut if piece.fold is None else 1,
-        grain=((0.35 * long_, 0.5 * width), (0.65 * long_, 0.5 * width)),
-        turns=(0.0, 90.0, 180.0, 270.0),
-        notches=notches,
-        marks=(Mark("fold the band here", np.array([(0.0, width), (long_, width)])),),
-        label=(made_name, "", *piece.label[2:]),
-    )
+    made_name = _free(work, made_name or f"{name} band")
+    ends = {m: [x] for m, x in (("centre", 0.5 * each), ("overlap", each)) if 0 < x < long_}
+    made = _of(piece, straight_band(made_name, edge, long_, 2.0 * width, ends, _nobody(work)))
+    if piece.fold is None:
+        made = made.with_(cut=piece.cut)
     out = work.with_new(relabelled(made), name)
     twice = ((name, edge),) * (2 if piece.fold is not None else 1)
     return out.sewn(
         Seam(made_name, twice, ((made_name, edge),), ease - overlap, "gathered or eased in")
     )
+
+
+def _nobody(work: Work) -> Measurements:
+    """Measurements of nobody, for makers of pieces that label them and tell lengths in her unit."""
+    return Measurements({}, unit=work.unit)
+
+
+def _of(piece: Piece, made: Piece) -> Piece:
+    """A new piece with the lines of another's label that say whose it is."""
+    return made.with_(label=(*made.label, *piece.label[2:]))
+
+
+def _free(work: Work, name: str) -> str:
+    if name in work.pieces:
+        raise refuse(f"there is a piece '{name}' already.", "Give it another 'as' name.")
+    return name
+
+
+def bind(work: Work, name: str, edge: str, width: float, made_name: str) -> Work:
+    """A bias binding for an edge, both halves of a piece on the fold and every piece that is cut; the
+    edge is bound, so it takes no allowance.
+
+    ``width``: of the strip as cut, four times the finished width.
+    """
+    piece = work.piece(name)
+    line = _edge(piece, edge)
+    if piece.fold is not None and line.points[0, 0] * line.points[-1, 0] != 0.0:
+        length, loops = sewn_length(piece, edge), 2 * piece.cut  # a left and a right one
+    else:
+        length, loops = sewn_length(piece, edge) * (2 if piece.fold is not None else 1), piece.cut
+    made_name = _free(work, made_name or f"{name} {edge} binding")
+    made, text = binding(made_name, length, width, loops, _nobody(work))
+    bound = piece.with_(bound=(*piece.bound, edge))
+    return work.with_piece(bound).with_new(_of(piece, made), name).noting(text)
+
+
+def stand(
+    work: Work, names: Sequence[str], edge: str, height: float, rise: float, made_name: str
+) -> Work:
+    """A collar stand for a neckline: half of it, its centre back on the fold, rising to its front.
+
+    ``names``: the pieces whose ``edge`` makes the half neckline, from the back to the front;
+    ``rise``: how far its lower edge rises at the centre front. It lies along an arc, so that the upper
+    edge is shorter by the height times the arc's angle, and leans to the neck.
+    """
+    pieces = [work.piece(n) for n in names]
+    for piece in pieces:
+        _edge(piece, edge)
+    half = sum(
+        sewn_length(p, edge) * (1.0 if p.fold is not None or p.pair else 0.5) for p in pieces
+    )
+    if not 0.0 <= rise < 0.4 * half:
+        raise refuse("so high a rise would stand the collar on end.", "1 to 2.5 cm is usual.")
+    angle = _arc_angle(half, rise)
+    radius = half / angle if angle > 1e-6 else 0.0
+
+    def along(share: float, up: float) -> tuple[float, float]:
+        if not radius:
+            return share * half, up
+        turn = share * angle
+        return (radius - up) * math.sin(turn), radius - (radius - up) * math.cos(turn)
+
+    shares = np.linspace(0.0, 1.0, 41)
+    lower = np.array([along(float(s), 0.0) for s in shares])
+    upper = np.array([along(float(s), height) for s in shares])
+    edges = {
+        FOLD: np.array([upper[0], lower[0]]),
+        edge: lower,
+        "centre front": np.array([lower[-1], upper[-1]]),
+        "upper": upper[::-1],
+    }
+    made_name = _free(work, made_name or "collar stand")
+    spots = np.cumsum([sewn_length(p, edge) for p in pieces])[:-1]
+    made = Piece(
+        name=made_name,
+        edges={n: Edge(n, p) for n, p in edges.items()},
+        cut=2,
+        fold=(xy(upper[0]), xy(lower[0])),
+        notches=tuple(Notch(edge, float(s), 1, "shoulder") for s in spots),
+        grain=((0.1 * half, 0.2 * height), (0.1 * half, 0.8 * height)),
+        label=(made_name, "", *pieces[0].label[2:]),
+    )
+    out = work.with_new(relabelled(made), names[0])
+    sewn = tuple((p.name, edge) for p in pieces)
+    return out.sewn(Seam(made_name, sewn, ((made_name, edge),)))
+
+
+def _arc_angle(length: float, rise: float) -> float:
+    """The angle (radians) of an arc of a length that rises by so much from its level start."""
+    low, high = 0.0, math.pi
+    for _ in range(60):
+        angle = 0.5 * (low + high)
+        risen = length * (1.0 - math.cos(angle)) / angle if angle else 0.0
+        low, high = (angle, high) if risen < rise else (low, angle)
+    return 0.5 * (low + high) if rise > 0 else 0.0
+
+
+def patch(
+    work: Work, name: str, across: float, top: float, width: float, depth: float, made_name: str
+) -> Work:
+    """A patch pocket, and its place marked on a piece.
+
+    ``across``: its middle from the centre line; ``top``: the height of its upper edge.
+
+    Raises:
+        DraftError: its place leaves the piece, or comes within 3 cm of its edges' allowances.
+    """
+    import shapely
+
+    piece = work.piece(name)
+    made_name = _free(work, made_name or f"{name} pocket")
+    twice = piece.fold is not None and across > 0.5 * width
+    made = patch_pocket(width, depth, 2 if twice or piece.pair else 1, _nobody(work))
+    marks = pocket_marks(made, (across, top - depth))
+    place = shapely.Polygon(marks[0].points)
+    shape = shapely.Polygon(piece.unfolded())
+    if not shape.buffer(-POCKET_OFF_MM).covers(place):
+        raise refuse(
+            f"the pocket would lie within {POCKET_OFF_MM / 10:g} cm of an edge of the {name}, or off it.",
+            "Make it smaller, or move it.",
+        )
+    marked = piece.with_(marks=(*piece.marks, *marks))
+    named = _of(piece, made.with_(name=made_name, label=(made_name, made.label[1])))
+    return work.with_piece(marked).with_new(named, name)
 
 
 def copy_of(work: Work, name: str, kind: str, shorter: float = 0.0, edge: str = "hem") -> Work:
@@ -286,30 +407,25 @@ def pocket_bag(
         mouth = mouth * (-1.0, 1.0)
     wide = max(0.75 * opening, 110.0)
     low = float(mouth[-1, 1]) - depth
-    outer = np.array(
+    bottom, corner = np.array([0.6 * wide, low]), np.array([wide, float(mouth[-1, 1])])
+    outer = chain_points(
         [
-            mouth[-1],
-            (0.45 * wide, low),
-            (0.8 * wide, low),
-            (wide, low + 0.3 * depth),
-            (wide, 20.0),
-            mouth[0] + (0.0, 0.0),
+            sweep(mouth[-1], (0.35, -1.0), bottom, (1.0, 0.0)),
+            sweep(bottom, (1.0, 0.0), corner, (0.0, 1.0)),
+            line_of(corner, (wide, 0.0)),
+            line_of((wide, 0.0), mouth[0]),
         ]
     )
     edges = {"mouth": Edge("mouth", mouth), "outer": Edge("outer", outer)}
     made_name = made_name or f"{name} pocket bag"
     if made_name in work.pieces:
         raise refuse(f"there is a piece '{made_name}' already.", "Give it another 'as' name.")
-    ends = mouth[-1] - mouth[0]
     made = Piece(
         name=made_name,
         edges=edges,
         cut=4,
         pair=True,
-        grain=(
-            xy(np.array([0.4 * wide, low * 0.8])),
-            xy(np.array([0.4 * wide, low * 0.8]) - 0.5 * ends),
-        ),
+        grain=((0.5 * wide, 0.8 * low), (0.5 * wide, 0.2 * low)),
         label=(made_name, "", *piece.label[2:]),
     )
     return work.with_piece(marked).with_new(relabelled(made), name)

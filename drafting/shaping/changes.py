@@ -85,7 +85,7 @@ def _read(row: Reader, key: str) -> Change | None:
     before = len(row.faults)
     row.only((verb.word, "name", *verb.keys))
     name = row.text("name") or f"{verb.word} {row.get(verb.word)}"
-    piece = row.text(verb.word, need=True) if verb.word != "join" else ""
+    piece = row.text(verb.word, need=True) if verb.word not in ("join", "stand") else ""
     act = verb.read(row, " ".join(piece.split()))
     if len(row.faults) > before:
         row.faults[before:] = [
@@ -380,6 +380,34 @@ def _band(row: Reader, name: str) -> Act:
     return lambda w: adding.band(w, name, edge, width, made, ease, overlap)
 
 
+def _bind(row: Reader, name: str) -> Act:
+    _needs(row, "edge")
+    edge, width, made = row.text("edge"), _mm(row, "width", 8.0, 28.0), row.text("as")
+    return lambda w: adding.bind(w, name, edge, width, made)
+
+
+def _stand(row: Reader, _: str) -> Act:
+    names = row.texts("stand")
+    if not names:
+        row.note("stand", "should name the pieces of the neckline, back first.")
+    height, rise = _mm(row, "height", 5.0, 30.0), _mm(row, "rise", 0.0, 15.0)
+    edge, made = row.text("edge", "neckline"), row.text("as")
+    return lambda w: adding.stand(w, names, edge, height, rise, made)
+
+
+def _patch(row: Reader, name: str) -> Act:
+    _needs(row, "across", "level", "width", "depth")
+    across, level = _mm(row, "across"), row.text("level")
+    width, depth = _mm(row, "width", 40.0), _mm(row, "depth", 40.0)
+    made = row.text("as")
+
+    def act(work: Work) -> Work:
+        top = level_y(work.piece(name), level, work.unit)
+        return adding.patch(work, name, across, top, width, depth, made)
+
+    return act
+
+
 def _copy(row: Reader, name: str) -> Act:
     kind = row.word("for", (adding.INTERFACING, adding.LINING))
     shorter, edge = _mm(row, "shorter"), row.text("edge", "hem")
@@ -511,6 +539,27 @@ _VERBS = (
         ("edge", "width", "ease", "overlap", "as"),
         "{band: front, edge: neckline, width: 3 cm}",
         _band,
+    ),
+    Verb(
+        "bind",
+        "Cut a bias binding for an edge, which then takes no allowance.",
+        ("edge", "width", "as"),
+        "{bind: front, edge: neckline, width: 28 mm}",
+        _bind,
+    ),
+    Verb(
+        "stand",
+        "Draft a collar stand for a neckline, from the back piece to the front one.",
+        ("edge", "height", "rise", "as"),
+        "{stand: [back, front], height: 3 cm, rise: 1.5 cm}",
+        _stand,
+    ),
+    Verb(
+        "patch",
+        "Draft a patch pocket and mark its place.",
+        ("across", "level", "width", "depth", "as"),
+        "{patch: front, across: 12 cm, level: 2 cm below side at armhole, width: 11 cm, depth: 13 cm}",
+        _patch,
     ),
     Verb(
         "copy",

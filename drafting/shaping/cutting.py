@@ -265,7 +265,10 @@ def seam_at_fold(work: Work, name: str, edge: str = "") -> Work:
             corners={k: v for k, v in piece.corners.items() if FOLD not in k},
         )
     )
-    return work.with_piece(made).sewn(Seam(edge, ((name, edge),), ((name, edge),)))
+    out = work.with_piece(made).retold(
+        lambda spot: ((name, edge),) if spot == (name, FOLD) else (spot,)
+    )
+    return out.sewn(Seam(edge, ((name, edge),), ((name, edge),)))
 
 
 def unfold(work: Work, name: str) -> Work:

@@ -10,12 +10,11 @@ W. Aldrich, *Metric Pattern Cutting for Women's Wear*, teach the same (from memo
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from drafting.curves import unit
+from drafting.curves import arc, chain_points, unit
 from drafting.outline import Points
 from drafting.piece import Dart, Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at
@@ -205,7 +204,7 @@ def _opened(
     first, second = (still, moved) if moved_first else (moved, still)
     a, b = first.runs[-1], second.runs[0]
     if as_ == FLARE:
-        return gap_run(at.edge, a.points[-1], b.points[0])
+        return _flare(at.edge, about, a.points[-1], b.points[0])
     middle = 0.5 * (a.points[-1] + b.points[0])
     length = float(np.hypot(*(middle - about)))
     if short_mm >= 0.8 * length:
@@ -214,31 +213,45 @@ def _opened(
     return [_dart_run(at.edge, a, b, tip)]
 
 
-def spread_dart_angles(piece: Piece, about: Points) -> float:
-    """Sum of the angles (radians) of a piece's darts, seen from a point (2,)."""
-    return sum(abs(angle_about(about, np.array(d.first), np.array(d.second))) for d in piece.darts)
+def _flare(edge: str, about: Points, start: Points, end: Points) -> list[Run]:
+    """Cloth in an opening: its edge is the arc about the point, so a hem that ran square to the slash
+    runs on smoothly."""
+    angle = angle_about(about, start, end)
+    if abs(angle) < math.radians(_LEAST_DEG):
+        return gap_run(edge, start, end)
+    radius = float(np.hypot(*(start - about)))
+    first = math.atan2(*(start - about)[::-1])
+    return [Run(edge, chain_points(arc(about, radius, first, first + angle)))]
 
 
-def closed_area(piece: Piece, about: Sequence[float]) -> float:
-    """Area mm² of a piece with its darts cut out up to a point, which is what is left when they are
-    closed."""
-    from drafting.outline import signed_area
+def closed(piece: Piece, edge: str) -> Piece:
+    """The piece with every dart of an edge folded shut, slashed open at the far side of each: what a
+    facing or lining of that edge is drafted from.
 
-    ring = []
-    centre = np.asarray(about, dtype=np.float64)
-    for name, edge in piece.edges.items():
-        points = edge.points
-        for dart in piece.darts:
-            if dart.edge != name:
-                continue
-            end = End.of_dart(piece, dart)
-            steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-            points = np.concatenate(
-                [
-                    points[steps < end.before - 1e-9],
-                    [end.near, xy(centre), end.far],
-                    points[steps > end.after + 1e-9],
-                ]
-            )
-        ring.append(points[:-1])
-    return signed_area(np.concatenate(ring))
+    Raises:
+        DraftError: a dart cannot be folded shut.
+    """
+    from drafting.shaping.places import on_outline
+
+    for _ in range(len(piece.darts)):
+        dart = next((d for d in piece.darts if d.edge == edge), None)
+        if dart is None:
+            break
+        tip = np.array(dart.tip)
+        down = unit(tip - 0.5 * (np.array(dart.first) + np.array(dart.second)))
+        far = _first_met(piece, tip, down)
+        piece = pivot(piece, tip, End.of_dart(piece, dart), on_outline(piece, far), 1.0, FLARE)
+    return piece
+
+
+def _first_met(piece: Piece, start: Points, along: Points) -> Points:
+    """Where a ray from inside a piece first meets its outline (2,)."""
+    import shapely
+
+    reach = 2.0 * float(np.hypot(*np.ptp(piece.sewing_line, axis=0)))
+    ring = shapely.LinearRing(piece.sewing_line)
+    met = shapely.intersection(ring, shapely.LineString([start, start + reach * along]))
+    spots = [np.array(g.coords[0]) for g in getattr(met, "geoms", [met]) if not g.is_empty]
+    if not spots:
+        raise refuse(f"a dart of the {piece.name} points out of it.")
+    return min(spots, key=lambda p: float(np.hypot(*(p - start))))

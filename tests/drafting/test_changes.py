@@ -181,6 +181,66 @@ def test_a_band_is_as_long_as_its_edge() -> None:
     assert failing(work) == []
 
 
+@pytest.mark.parametrize(("rise", "shorter"), [(10, 3.2), (15, 4.9), (25, 8.1)])
+def test_a_collar_stand_leans_to_the_neck(rise: float, shorter: float) -> None:
+    """On a neckline of 37 cm a stand 3 cm high is 0.3, 0.5, 0.8 cm shorter above on the half, for a
+    rise of 1, 1.5, 2.5 cm (derived: height times the arc's angle); below it is the neckline.
+    """
+    from drafting.piece import Piece
+
+    half = Piece.from_outline("back", [], edges={
+        "neckline": [(0.0, 0.0), (185.0, 0.0)], "side": [(185.0, 0.0), (185.0, 300.0)],
+        "top": [(185.0, 300.0), (0.0, 300.0)], "fold": [(0.0, 300.0), (0.0, 0.0)],
+    })  # fmt: skip
+    work = changed(Work({"back": half}, ()), {"stand": ["back"], "height": 3, "rise": f"{rise} mm"})
+    piece = work.pieces["collar stand"]
+    assert piece.edges["neckline"].length_mm == pytest.approx(185.0, abs=0.05)
+    assert 185.0 - piece.edges["upper"].length_mm == pytest.approx(shorter, abs=0.15)
+    assert piece.edges["neckline"].points[-1, 1] == pytest.approx(rise, abs=0.01)
+    assert failing(work) == []
+    both = changed(top(), {"stand": ["back", "front"]}).pieces["collar stand"]
+    whole = sum(top().pieces[h].edges["neckline"].length_mm for h in ("front", "back"))
+    assert both.edges["neckline"].length_mm == pytest.approx(whole, abs=0.05)
+    assert [n.at_mm for n in both.notches] == pytest.approx(
+        [top().pieces["back"].edges["neckline"].length_mm]
+    )
+
+
+def test_a_bound_edge_and_a_patch_pocket() -> None:
+    """A binding is as long as the edge and the edge takes no allowance; a pocket keeps off the edges."""
+    work = changed(
+        top(), {"bind": "front", "edge": "neckline"}, {"bind": "back", "edge": "armhole"}
+    )
+    strip, front = work.pieces["front neckline binding"], work.pieces["front"]
+    ring = strip.sewing_line
+    joins = 12.0 * np.sqrt(2.0)
+    assert strip.cut * (np.hypot(*(ring[1] - ring[0])) - joins) == pytest.approx(
+        2 * front.edges["neckline"].length_mm, abs=0.1
+    )
+    assert front.widths({"all": 10.0}).get("neckline") == 0.0
+    assert work.pieces["back armhole binding"].cut == 2
+    pocket = {"patch": "front", "across": 11, "level": "side at armhole", "width": 10, "depth": 12}
+    placed = changed(top(), pocket)
+    assert placed.pieces["front pocket"].cut == 2
+    assert sum(m.closed for m in placed.pieces["front"].marks) == 1
+    with pytest.raises(DraftError, match="3 cm"):
+        changed(top(), {**pocket, "level": "6 above side at armhole", "across": 19})
+
+
+def test_a_facing_of_a_darted_waist_has_no_darts() -> None:
+    """A waist facing is drafted with the darts shut: as long as the sewn waist, and smooth."""
+    work = changed(skirt(), {"face": "back", "edges": ["waist"], "width": 6})
+    facing = work.pieces["back waist facing"]
+    assert facing.darts == ()
+    assert facing.edges["waist"].length_mm == pytest.approx(
+        sewn_length(work.pieces["back"], "waist"), abs=0.05
+    )
+    assert failing(work) == []
+    d = np.diff(facing.edges["waist"].points, axis=0)
+    turns = np.degrees(np.abs(np.diff(np.unwrap(np.arctan2(d[:, 1], d[:, 0])))))
+    assert turns.max() < 3.0
+
+
 def test_a_lining_and_a_pocket_bag() -> None:
     """A lining 2 cm shorter, its side seam shorter with it; a pocket's mouth is 15 cm, its notches too."""
     work = changed(
