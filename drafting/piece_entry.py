@@ -95,6 +95,29 @@ def entry_of(piece: Piece, unit: str = "mm") -> dict[str, Any]:
     return entry
 
 
+def read_entries(top: Reader, key: str) -> dict[str, Piece]:
+    """The pieces listed at a key, by name; faults are noted."""
+    pieces: dict[str, Piece] = {}
+    for row in top.rows(key, KEYS):
+        name = row.get("name")
+        if (
+            not isinstance(name, str)
+            or not name.strip()
+            or not is_shown(name)
+            or "/" in name
+            or len(name) > 80
+        ):
+            row.note("name", f"{short(name)} is not a name.", "A word or two, without '/'.")
+            continue
+        if name in pieces:
+            row.note("name", f"'{name}' stands twice.", "Every piece needs its own name.")
+            continue
+        piece = read_entry(row)
+        if piece is not None:
+            pieces[name] = piece
+    return pieces
+
+
 def read_entry(row: Reader) -> Piece | None:
     """The piece of one entry; None with its faults noted."""
     before = len(row.faults)

@@ -199,6 +199,67 @@ def test_no_module_uses_its_own_front_door(package: str) -> None:
     assert not bad, "\n".join(bad)
 
 
+# who may open files by the system's own calls, each with its reason; all else goes through configs.files
+OPENS = {
+    "configs/files.py": "the one place",
+    "projector/session/hold.py": "locks are files held open",
+    "projector/session/journal.py": "a line is appended to a file held open",
+    "projector/session/past.py": "a line is appended to a file held open",
+}
+_OPENERS = {
+    "read_text",
+    "read_bytes",
+    "write_text",
+    "write_bytes",
+    "imread",
+    "imwrite",
+    "fromfile",
+    "readfile",
+}
+_MODULES = {"io", "os", "Path", "path", "gzip", "zipfile", "codecs", "builtins"}
+
+
+def calls(path: Path) -> Iterator[tuple[str, str, ast.Call]]:
+    """(what stands before the dot, name called, call) of every call in a file."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            if isinstance(node.func, ast.Name):
+                yield "", node.func.id, node
+            elif isinstance(node.func, ast.Attribute):
+                yield ast.unparse(node.func.value), node.func.attr, node
+
+
+def test_files_are_opened_in_one_place() -> None:
+    """Reading and writing go through configs.files, where pipes, devices and giants are refused."""
+    found = {}
+    for package in PACKAGES:
+        for path in modules(package):
+            for owner, name, call in calls(path):
+                plain = name == "open" and (
+                    not owner or owner in _MODULES or owner.endswith("path")
+                )
+                method = bool(owner) and name in _OPENERS  # of a path; bare, they are ours
+                if plain or method:
+                    found[str(path.relative_to(ROOT))] = call.lineno
+    assert set(found) == set(OPENS), found
+
+
+def test_texts_reach_the_terminal_through_one_console() -> None:
+    """rich is given no text of hers as markup: one Console, and columns of text say so."""
+    bad = []
+    for path in modules("projector"):
+        for owner, name, call in calls(path):
+            where = f"{path.relative_to(ROOT)}:{call.lineno}"
+            told = {k.arg: ast.unparse(k.value) for k in call.keywords}
+            if name == "Console" and path.name != "console.py":
+                bad.append(f"{where}: use projector.console.terminal")
+            if name in ("Console", "TextColumn") and told.get("markup") != "False":
+                bad.append(f"{where}: {name} without markup=False")
+            if name in ("from_markup", "render_markup") or (owner == "rich" and name == "print"):
+                bad.append(f"{where}: {name} reads markup")
+    assert not bad, "\n".join(bad)
+
+
 def test_top_level_is_the_card() -> None:
     """The top level holds what the card names, dot files, and nothing else."""
     listed = subprocess.run(

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +19,7 @@ from configs.files import FORMAT_VERSION, dump_yaml, read_yaml
 from configs.reader import Reader
 from drafting.docket.named import read_measurements
 from drafting.piece import Piece
-from drafting.piece_entry import KEYS, entry_of, read_entry
+from drafting.piece_entry import entry_of, read_entries
 
 if TYPE_CHECKING:
     from drafting.docket.model import Docket
@@ -75,11 +76,11 @@ class Base:
             title=top.text("title", path.stem),
             unit=top.unit,
             wearer=top.text("wearer", measurements.wearer if measurements else ""),
-            made=str(top.get("made", "")),
+            made=_day(top),
             measurements=measurements,
             recipe={str(k): v for k, v in recipe.data.items()},
-            imported=_pieces(top, "pieces"),
-            drafted=_pieces(top, "drafted"),
+            imported=read_entries(top, "pieces"),
+            drafted=read_entries(top, "drafted"),
             path=path,
         )
         if recipe.has("changes"):
@@ -114,13 +115,9 @@ class Base:
         return f"{value} {self.unit}" if number and kind in ("length", "both") else value
 
 
-def _pieces(top: Reader, key: str) -> dict[str, Piece]:
-    out = {}
-    for row in top.rows(key, KEYS):
-        piece = read_entry(row)
-        if piece is not None:
-            out[piece.name] = piece
-    return out
+def _day(top: Reader) -> str:
+    value = top.get("made", "")
+    return value.isoformat() if isinstance(value, date) else top.text("made")
 
 
 def base_text(docket: Docket, title: str, made: str, target: Path) -> str:

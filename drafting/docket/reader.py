@@ -10,17 +10,16 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from configs.errors import is_shown, short
+from configs.errors import short
 from configs.files import named_file
 from configs.reader import Reader, kind_of, unknown_keys
-from drafting import piece_entry
 from drafting.cloth import Cloth
 from drafting.docket.base import Base
 from drafting.docket.model import Docket
 from drafting.docket.named import place_of, read_measurements
 from drafting.fit import FORM
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, MOST_DISTANCE_MM
-from drafting.piece import Piece
+from drafting.piece_entry import read_entries
 from drafting.placement import Placement
 
 _KEYS = (
@@ -73,7 +72,7 @@ def read_docket(data: Mapping[str, Any], path: Path | None, text: str = "") -> D
         measurements=measurements,
         garment=garment,
         base=base,
-        imported=_pieces(top),
+        imported=read_entries(top, "pieces"),
         quantity=top.count("quantity", high=100),
         allowances=allowances,
         piece_allowances=own,
@@ -156,28 +155,6 @@ def _style_keys(garment: Reader) -> list[str]:
     block = str(garment.get("block"))
     known = {o.key for o in blocks.get(block).options} if block in blocks.names() else set()
     return [k for k in others if k in known]
-
-
-def _pieces(top: Reader) -> dict[str, Piece]:
-    pieces: dict[str, Piece] = {}
-    for row in top.rows("pieces", piece_entry.KEYS):
-        name = row.get("name")
-        if (
-            not isinstance(name, str)
-            or not name.strip()
-            or not is_shown(name)
-            or "/" in name
-            or len(name) > 80
-        ):
-            row.note("name", f"{short(name)} is not a name.", "A word or two, without '/'.")
-            continue
-        if name in pieces:
-            row.note("name", f"'{name}' stands twice.", "Every piece needs its own name.")
-            continue
-        piece = piece_entry.read_entry(row)
-        if piece is not None:
-            pieces[name] = piece
-    return pieces
 
 
 def _allowances(top: Reader) -> tuple[dict[str, float], dict[str, dict[str, float]]]:

@@ -148,9 +148,10 @@ def _stale(read: Docket) -> list[str]:
 
 
 def _print(entries: list[tuple[Entry, Mapping[str, Piece]]]) -> None:
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
+
+    from projector.console import terminal
 
     table = Table(show_lines=True)
     for column in ("", "garment", "from", "cloth", "done"):
@@ -172,7 +173,7 @@ def _print(entries: list[tuple[Entry, Mapping[str, Piece]]]) -> None:
         table.add_row(
             Text("\n".join(_drawing(pieces))), about, Text(entry.base), Text(entry.cloth), state
         )
-    Console(soft_wrap=False).print(table)
+    terminal().print(table)
 
 
 def _drawing(pieces: Mapping[str, Piece]) -> list[str]:

@@ -22,6 +22,7 @@ from configs.errors import ChalkbeamError, InputError, is_shown
 from configs.files import dump_yaml, read_yaml
 from drafting import Docket, Measurements
 from drafting.cloth import Cloth
+from drafting.docket.base import Base
 from drafting.intake import read_outlines
 from drafting.placement import Placement
 from projector.cli import main
@@ -175,6 +176,22 @@ GARMENT: dict[str, Any] = {
     },
     "allowances": {"all": "10 mm"},
 }
+CHANGES: list[dict[str, Any]] = [
+    {"face": "apron", "edges": ["top"], "width": "6 cm", "as": "top facing"},
+    {"copy": "apron", "for": "lining", "shorter": "2 cm", "edge": "hem"},
+    {"band": "apron", "edge": "top", "width": "3 cm", "ease": 1, "as": "band"},
+    {"lengthen": "apron", "at": "side 20 cm from hem", "by": "3 cm", "name": "longer"},
+    {"landmark": "apron", "as": "middle", "across": "20 cm", "level": "side 20 cm from hem"},
+    {"cut": "apron", "from": "hem 10 cm from left", "to": "top 10 cm from left",
+     "into": ["l", "r"], "notches": 1},
+    {"spread": "r", "from": "top", "to": "hem", "lines": 3, "by": "6 cm", "hinge": "hem"},
+    {"strip": "l", "edge": "left", "width": "3 cm"},
+]  # fmt: skip
+APRON = {
+    "name": "apron",
+    "edges": {"hem": [[0, 0], [400, 0]], "side": [[400, 0], [400, 500]],
+              "top": [[400, 500], [0, 500]], "left": [[0, 500], [0, 0]]},
+}  # fmt: skip
 BODY = read_yaml(shipped("measurements", "alto-3.yaml"))
 
 
@@ -227,7 +244,16 @@ CROSSES = {k: list(v) for k, v in crosses_for((1920, 1080), 6).items()}
 KINDS: dict[str, tuple[Callable[[], dict[str, Any]], Callable[[Path], Any]]] = {
     "docket": (lambda: DOCKET, use_docket),
     "garment": (lambda: GARMENT, use_garment),
-    "measurements": (lambda: {**BODY, "note": "n", "since": "m.yaml"}, use_measurements),
+    "changes": (
+        lambda: {"chalkbeam": 1, "title": "t", "pieces": [APRON], "garment": {"changes": CHANGES}},
+        use_garment,
+    ),
+    "base": (
+        lambda: {"chalkbeam": 1, "title": "b", "unit": "cm", "wearer": "w", "made": "2026-11-02",
+                 "measurements": "m.yaml", "base": GARMENT["garment"], "drafted": [APRON]},
+        Base.load,
+    ),
+    "measurements": (lambda: {**BODY, "confirmed": {"bust_girth": "36 3/4"}, "note": "n", "since": "m.yaml"}, use_measurements),
     "cloth": (
         lambda: {"chalkbeam": 1, **DOCKET["cloth"], "outline": SQUARE, "holes": [SQUARE[:3]]},
         use_cloth,
