@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from calibrate.cards import card_set as card_set
     from calibrate.pattern import pattern_for as pattern_for
     from calibrate.photo import read_photo as read_photo
+    from calibrate.readings import load_readings as load_readings
     from calibrate.solve import solve_photos as solve_photos
-    from calibrate.tape import load_readings as load_readings
     from calibrate.tape import solve_tape as solve_tape
     from configs.errors import ChalkbeamError as ChalkbeamError
     from configs.errors import InputError as InputError
@@ -34,7 +34,7 @@ _HOMES = {
     "card_set": "calibrate.cards",
     "cards": "calibrate.cards",
     "detect": "calibrate.detect",
-    "load_readings": "calibrate.tape",
+    "load_readings": "calibrate.readings",
     "pattern": "calibrate.pattern",
     "pattern_for": "calibrate.pattern",
     "read_photo": "calibrate.photo",

@@ -17,11 +17,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibrate.calibration import Calibration
 from calibrate.cards import card
-from calibrate.detect import Detections, detect, why_unreadable
+from calibrate.detect import Detections, detect
+from calibrate.model import CameraModel
 from calibrate.pattern import Pattern, bare
 from calibrate.photo import check_photo
-from calibrate.plane import CameraModel, place, rigid
-from calibrate.solve import TablePlane, fit_plane
+from calibrate.photo_faults import why_unreadable
+from calibrate.plane import place, rigid
+from calibrate.stages import TablePlane, fit_plane
 from configs.errors import Fault, InputError, Refusal
 
 Array = NDArray[np.float64]

@@ -15,9 +15,10 @@ from numpy.typing import ArrayLike, NDArray
 from calibrate.calibration import Calibration
 from calibrate.cards import card
 from calibrate.detect import Detections, is_soft
+from calibrate.model import CameraModel
 from calibrate.photo import check_photo
-from calibrate.plane import CameraModel, place
-from calibrate.solve import Solution
+from calibrate.plane import place
+from calibrate.verdict import Solution
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

@@ -25,7 +25,7 @@ from projector.trueness import Trueness, best_rigid, measure
 if TYPE_CHECKING:
     from calibrate.calibration import Calibration
     from calibrate.pattern import Pattern
-    from calibrate.virtual_table import Sheet, VirtualTable
+    from calibrate.simulate import Sheet, VirtualTable
     from drafting import Docket
 
 SIZE = (1920, 1080)
@@ -69,8 +69,8 @@ def run(
     from calibrate.detect import detect
     from calibrate.pattern import pattern_for
     from calibrate.photo import read_photo
+    from calibrate.simulate import VirtualCamera, VirtualTable
     from calibrate.solve import solve_photos
-    from calibrate.virtual_table import VirtualCamera, VirtualTable
     from drafting import Docket
     from drafting.export.svg import pieces_svg
     from projector.lay_picture import lay_picture
@@ -214,7 +214,7 @@ def cut_line(outline: NDArray[np.float64], *, on_fold: bool) -> NDArray[np.float
 def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, ...]:
     """The four printed cards on the table, one in each bright window, as a hand lays them."""
     from calibrate.cards import card_images
-    from calibrate.virtual_table import Sheet
+    from calibrate.simulate import Sheet
 
     rng = np.random.default_rng([seed, 77])
     px_per_mm = 8.0

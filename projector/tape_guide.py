@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from calibrate.tape import Pair, Readings
+    from calibrate.readings import Pair, Readings
 
 
 def guide(
@@ -33,15 +33,15 @@ def guide(
         show: puts a picture (H, W, 3) on the projector.
         ask: a question to an answer; '' skips the pair, 'back' takes the last one again, 'done' ends.
     """
-    from calibrate.tape import (
+    from calibrate.readings import (
         Readings,
-        against_the_rest,
         crosses_for,
         crosses_picture,
         distances_text,
         load_readings,
         pairs_of,
     )
+    from calibrate.tape import against_the_rest
     from configs.errors import InputError
     from configs.files import write_atomic
     from configs.units import parse_length

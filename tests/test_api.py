@@ -23,8 +23,9 @@ from calibrate import Calibration, pattern_for, solve_photos
 from calibrate.cards import BARS_MM
 from calibrate.detect import detect
 from calibrate.drift import drift
-from calibrate.tape import crosses_for, distances_text, pairs_of, readings_from, solve_tape
-from calibrate.virtual_table import VirtualCamera, VirtualTable
+from calibrate.readings import crosses_for, distances_text, pairs_of, readings_from
+from calibrate.simulate import VirtualCamera, VirtualTable
+from calibrate.tape import solve_tape
 from configs import shipped
 from configs.errors import ChalkbeamError
 from drafting import Cloth, Docket, Piece, draft

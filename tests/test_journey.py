@@ -13,7 +13,7 @@ import pytest
 import yaml
 
 from calibrate import Calibration
-from calibrate.virtual_table import Sheet, VirtualCamera, VirtualTable
+from calibrate.simulate import Sheet, VirtualCamera, VirtualTable
 from drafting import Docket
 from projector.cli import main
 from projector.demo import measured

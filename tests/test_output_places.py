@@ -14,7 +14,7 @@ import pytest
 from dockets import write_top
 from remnants import SIZE, true_calibration
 
-from calibrate.virtual_table import VirtualTable
+from calibrate.simulate import VirtualTable
 from projector import output
 from projector.cli import _COMMANDS, CALIBRATE_COMMANDS, LazyGroup, cli, main
 from projector.commands.places import Command, Place

@@ -26,8 +26,8 @@ import yaml
 from remnants import remnant
 
 from calibrate.cloth_scan import scan_light
-from calibrate.tape import crosses_for
-from calibrate.virtual_table import VirtualCamera, VirtualTable
+from calibrate.readings import crosses_for
+from calibrate.simulate import VirtualCamera, VirtualTable
 from configs import shipped
 from projector.demo import BEAM_WIDTH_MM, SIZE
 

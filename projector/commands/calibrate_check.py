@@ -48,12 +48,13 @@ def check(
     PHOTO shows the pattern and the cards, as for 'calibrate photo'. The shape of the light is
     checked always; its place on the table when cards were left taped down. Exit 1 past tolerance.
     """
-    from calibrate.calibration import Calibration, newest, told
+    from calibrate.calibration import Calibration
     from calibrate.detect import detect
     from calibrate.drift import drift
     from calibrate.drift import mend as mended_by
     from calibrate.photo import read_photo
     from calibrate.solve import solve
+    from calibrate.store import newest, told
     from configs.errors import Fault, InputError
     from projector.console import print_json
 

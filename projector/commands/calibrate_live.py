@@ -14,7 +14,7 @@ from projector.output import CALIBRATION, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
     from calibrate.camera import Source
-    from calibrate.solve import Solution
+    from calibrate.verdict import Solution
 
 
 @click.command(cls=Command)
@@ -116,9 +116,9 @@ def run(
     Raises:
         Refusal: in her words, what was not seen; nothing is saved then.
     """
-    from calibrate.calibration import keep
     from calibrate.report import as_data, text
     from calibrate.solve import bar_scale, solve
+    from calibrate.store import keep
     from projector.console import print_json
     from projector.live import look_from
 

@@ -13,7 +13,7 @@ from projector.output import CALIBRATION, PICTURE, write_picture
 
 if TYPE_CHECKING:
     from calibrate.detect import Detections, Image
-    from calibrate.solve import Solution
+    from calibrate.verdict import Solution
     from configs.errors import Refusal
 
 
@@ -69,13 +69,13 @@ def photo(
     Show the pattern, lay the four cards flat into its windows, photograph everything that is lit.
     Several photos from different sides make it truer; leave the cards where they are between them.
     """
-    from calibrate.calibration import keep
     from calibrate.cards import load_cards
     from calibrate.detect import detect
     from calibrate.pattern import load_pattern, parse_size, pattern_for
     from calibrate.photo import read_photo
     from calibrate.report import apply_square, as_data, text
     from calibrate.solve import bar_scale, solve
+    from calibrate.store import keep
     from configs.errors import Fault, InputError, Refusal
 
     wanted = parse_size(size)

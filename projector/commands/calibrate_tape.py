@@ -44,7 +44,7 @@ def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
     into a distances file: the lines of the .yaml beside the picture, then distances_mm.
     """
     from calibrate.pattern import parse_size
-    from calibrate.tape import crosses_for, crosses_picture, crosses_text, form_text, pairs_of
+    from calibrate.readings import crosses_for, crosses_picture, crosses_text, form_text, pairs_of
 
     wanted = parse_size(size)
     placed = crosses_for(wanted, int(count))
@@ -102,9 +102,10 @@ def tape(
     DISTANCES holds the crosses and what the tape read between them: 'A-B: 1123' in mm, or with a
     unit: '112.3 cm', '44 1/4 in'. Pairs that could not be measured are left out.
     """
-    from calibrate.calibration import keep
     from calibrate.pattern import parse_size
-    from calibrate.tape import load_readings, solve_tape
+    from calibrate.readings import load_readings
+    from calibrate.store import keep
+    from calibrate.tape import solve_tape
     from configs.errors import InputError
     from projector.console import print_json
 

@@ -74,10 +74,11 @@ def cloth(
     them loose beside the cloth (its size is true then, its place not known). Bare table must show
     all round. The picture written beside the file numbers the straight sides.
     """
-    from calibrate.calibration import Calibration, newest
-    from calibrate.calibration import told as told_of
+    from calibrate.calibration import Calibration
     from calibrate.cloth_scan import picture as drawn
     from calibrate.cloth_scan import scan, view_of
+    from calibrate.store import newest
+    from calibrate.store import told as told_of
     from configs.errors import Fault, InputError
     from projector.remnant import remnant, sentences
     from projector.session.hold import alone

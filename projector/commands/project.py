@@ -133,7 +133,7 @@ def _calibration(
     ``in_use``: she has asked for a new one; this one is answered when she comes back without.
     None when she leaves altogether.
     """
-    from calibrate.calibration import keep, newest
+    from calibrate.store import keep, newest
     from projector.app import run
     from projector.first_light.light import FirstLight
     from projector.first_light.stand_in import plain_calibration
@@ -165,9 +165,9 @@ def _calibration(
 
 def _webcam(leading: FirstLight, beam: Beam, camera: int) -> None:
     """Look with the webcam on the same beam; what comes of it goes back to first light."""
-    from calibrate.calibration import keep
     from calibrate.camera import DeviceSource
     from calibrate.solve import solve
+    from calibrate.store import keep
     from configs.errors import ChalkbeamError
     from projector.live import look_from
 

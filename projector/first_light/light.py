@@ -242,7 +242,7 @@ class FirstLight:
             self._go("photo")
 
     def _key_done(self, name: str) -> None:
-        from calibrate.tape import set_aside
+        from calibrate.readings import set_aside
 
         if self.beside.busy:
             self.tell("Still solving with the bars; a moment.")
@@ -256,7 +256,7 @@ class FirstLight:
 
     def _to_tape(self) -> None:
         """The tape's page, with the readings that were kept when it was left."""
-        from calibrate.tape import pairs_of, under_way
+        from calibrate.readings import pairs_of, under_way
 
         self._go("tape")
         self.readings = under_way(self.display, self.size, self.crosses())
@@ -271,7 +271,7 @@ class FirstLight:
 
     def _keep_readings(self) -> None:
         """On the disk before the next reading: the plug may be pulled."""
-        from calibrate.tape import keep_under_way
+        from calibrate.readings import keep_under_way
         from configs.errors import ChalkbeamError
 
         try:
@@ -280,7 +280,7 @@ class FirstLight:
             self.tell(f"Not kept: {error.faults[0]}")
 
     def _key_tape(self, name: str) -> None:
-        from calibrate.tape import pairs_of, set_aside
+        from calibrate.readings import pairs_of, set_aside
 
         pairs = pairs_of(self.crosses())
         if name == "delete":
@@ -352,12 +352,13 @@ class FirstLight:
 
     def crosses(self) -> dict[str, tuple[int, int]]:
         """The crosses of the tape's page, px."""
-        from calibrate.tape import crosses_for
+        from calibrate.readings import crosses_for
 
         return crosses_for(self.size, 6)
 
     def _from_tape(self) -> None:
-        from calibrate.tape import readings_from, solve_tape
+        from calibrate.readings import readings_from
+        from calibrate.tape import solve_tape
 
         data = {
             "size": list(self.size),

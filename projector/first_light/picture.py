@@ -151,7 +151,7 @@ def _pattern(picture: Picture) -> None:
 
 def _tape(picture: Picture) -> None:
     light = picture.light
-    from calibrate.tape import crosses_picture, pairs_of
+    from calibrate.readings import crosses_picture, pairs_of
 
     crosses = light.crosses()
     pairs = pairs_of(crosses)

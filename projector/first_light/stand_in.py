@@ -14,7 +14,8 @@ _NOMINAL_MM = 1200.0  # the beam's width until it is known: only letters are dra
 
 def plain_calibration(size: tuple[int, int]) -> Calibration:
     """A stand-in that draws letters at a nominal scale. Nothing drawn through it is true."""
-    from calibrate.calibration import Calibration, ProjectorModel
+    from calibrate.calibration import Calibration
+    from calibrate.model import ProjectorModel
 
     s = size[0] / _NOMINAL_MM
     matrix = np.array([[s, 0.0, 0.0], [0.0, -s, size[1] - 1.0], [0.0, 0.0, 1.0]])

@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "projector"))
 from rigs_bays import calibration_of, dress, ideal, worker
 
 from calibrate import Calibration
-from calibrate.virtual_table import VirtualCamera, VirtualTable
+from calibrate.simulate import VirtualCamera, VirtualTable
 from drafting import Docket
 from drafting.cloth import Cloth
 from projector.picture.view import View

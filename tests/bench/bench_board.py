@@ -27,9 +27,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from calibrate.detect import measure
 from calibrate.plane import homography, place, rigid
-from calibrate.solve import fit_plane
+from calibrate.saddles import measure
+from calibrate.stages import fit_plane
 
 Array = NDArray[np.float64]
 

@@ -17,8 +17,8 @@ from rigs import make_rig, print_rows, spread, trueness
 
 from calibrate.camera import take_view
 from calibrate.detect import detect
+from calibrate.simulate import VirtualSource
 from calibrate.solve import solve
-from calibrate.virtual_table import VirtualSource
 from configs.errors import ChalkbeamError
 
 FRAMES, PLACES = 30, 3

@@ -17,8 +17,9 @@ from dataclasses import replace
 import numpy as np
 from rigs import print_rows, spread, trueness
 
-from calibrate.tape import TAPE_CLASSES, Readings, crosses_for, pairs_of, solve_tape
-from calibrate.virtual_table import VirtualTable
+from calibrate.readings import Readings, crosses_for, pairs_of
+from calibrate.simulate import VirtualTable
+from calibrate.tape import TAPE_CLASSES, solve_tape
 from configs.errors import ChalkbeamError
 
 SIZE = (1920, 1080)

@@ -15,7 +15,7 @@ import numpy as np
 
 from calibrate.cards import card_images
 from calibrate.pattern import Pattern, pattern_for
-from calibrate.virtual_table import Sheet, VirtualCamera, VirtualTable
+from calibrate.simulate import Sheet, VirtualCamera, VirtualTable
 
 CARD_PX_PER_MM = 8.0
 

@@ -11,9 +11,10 @@ import shapely
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from calibrate.calibration import Calibration, ProjectorModel
+from calibrate.calibration import Calibration
+from calibrate.model import ProjectorModel
 from calibrate.plane import homography
-from calibrate.virtual_table import Sheet, VirtualTable
+from calibrate.simulate import Sheet, VirtualTable
 
 Array = NDArray[np.float64]
 

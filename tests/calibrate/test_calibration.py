@@ -9,15 +9,9 @@ import numpy as np
 import pytest
 import yaml
 
-from calibrate.calibration import (
-    Calibration,
-    CardPlace,
-    ProjectorModel,
-    keep,
-    kept,
-    newest,
-    without_rigid,
-)
+from calibrate.calibration import Calibration, CardPlace, without_rigid
+from calibrate.model import ProjectorModel
+from calibrate.store import keep, kept, newest
 from configs.errors import InputError
 
 SIZE = (1920, 1080)

@@ -21,8 +21,8 @@ from calibrate.camera import (
     take_view,
 )
 from calibrate.detect import detect
+from calibrate.simulate import VirtualSource
 from calibrate.solve import solve
-from calibrate.virtual_table import VirtualSource
 from configs.errors import InputError, Refusal
 from projector.cli import main
 from projector.commands.calibrate_live import run

@@ -22,7 +22,6 @@ from calibrate.cards import (
     cards_pdf,
     load_cards,
 )
-from calibrate.detect import measure
 from calibrate.pattern import (
     COMMON_SIZES,
     Pattern,
@@ -32,6 +31,7 @@ from calibrate.pattern import (
     pattern_for,
     sizes_like,
 )
+from calibrate.saddles import measure
 from configs.errors import InputError
 
 PX_PER_MM = 12.0

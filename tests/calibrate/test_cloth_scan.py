@@ -15,7 +15,7 @@ from rigs import lay_cards
 from calibrate.calibration import CardPlace
 from calibrate.cloth_scan import picture, scan, scan_light, straight_sides, view_of
 from calibrate.pattern import pattern_for
-from calibrate.virtual_table import VirtualCamera, VirtualTable
+from calibrate.simulate import VirtualCamera, VirtualTable
 from configs.errors import InputError, Refusal
 
 BLACK = np.zeros((SIZE[1], SIZE[0]), np.uint8)

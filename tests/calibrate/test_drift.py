@@ -12,9 +12,11 @@ import numpy as np
 import pytest
 from rigs import Rig, beam_grid_px, make_rig, rigid
 
-from calibrate.calibration import Calibration, CardPlace, ProjectorModel
+from calibrate.calibration import Calibration, CardPlace
 from calibrate.drift import drift, mend
-from calibrate.virtual_table import VirtualCamera, _rot, _rows
+from calibrate.model import ProjectorModel
+from calibrate.simulate import VirtualCamera
+from calibrate.simulate.optics import rotation_about, rows_of
 from configs.errors import InputError
 from projector.cli import main
 
@@ -130,12 +132,12 @@ def test_a_tolerance_that_is_none_is_refused(tolerance: float) -> None:
 def bumped(rig: Rig) -> Rig:
     """The same table after somebody's elbow met the projector."""
     p = rig.table.projector
-    tilt = np.array(p.rotation) @ _rot(0, math.radians(0.2)).T
+    tilt = np.array(p.rotation) @ rotation_about(0, math.radians(0.2)).T
     x, y, z = p.position_mm
     return replace(
         rig,
         table=replace(
-            rig.table, projector=replace(p, rotation=_rows(tilt), position_mm=(x + 2, y, z))
+            rig.table, projector=replace(p, rotation=rows_of(tilt), position_mm=(x + 2, y, z))
         ),
     )
 

@@ -16,14 +16,14 @@ import rigs
 from PIL import Image as Pillow
 
 from calibrate import Calibration
-from calibrate.calibration import ProjectorModel
 from calibrate.cards import card, card_images
 from calibrate.detect import detect
+from calibrate.model import ProjectorModel
 from calibrate.pattern import bare, pattern_for
 from calibrate.photo import read_photo
 from calibrate.report import advice
+from calibrate.simulate import Sheet, VirtualTable
 from calibrate.solve import solve, solve_photos
-from calibrate.virtual_table import Sheet, VirtualTable
 from configs.errors import InputError, Refusal
 from projector.cli import main
 
@@ -423,7 +423,7 @@ def test_check_square_is_fed_back(tmp_path, photo_file, capsys) -> None:
 
 def test_store_is_used_without_out(tmp_path, photo_file, monkeypatch, capsys) -> None:
     """Without --out the calibration goes into the store under the projector's name."""
-    from calibrate.calibration import newest
+    from calibrate.store import newest
 
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path / "home"))
     code = main(

@@ -19,9 +19,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from calibrate.calibration import COUNT
+from calibrate.bundle import CardView, PhotoView
+from calibrate.model import COUNT
 from calibrate.plane import homography, place, rigid
-from calibrate.solve import CardView, PhotoView, _polish, _staged
+from calibrate.stages import polish, staged
 
 CAPTURES = Path(__file__).resolve().parents[3] / "shared" / "data" / "procam"
 pytestmark = [
@@ -71,7 +72,7 @@ def outcome(capture: dict[str, Any]) -> Outcome:
     lit = np.array([spot["projector_px"] for spot in capture["light"]], float)
     at = np.array([spot["camera_px"] for spot in capture["light"]], float)
     photo = PhotoView(tuple(capture["camera_size"]), cards, lit, at, np.full(len(lit), LIGHT_PX))
-    fit, joint, polished, _ = _polish([photo], _staged([photo], tuple(capture["projector_size"])))
+    fit, joint, polished, _ = polish([photo], staged([photo], tuple(capture["projector_size"])))
     model = fit.state.projector
     assert model is not None
     told = model.to_table(shown)

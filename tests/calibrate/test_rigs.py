@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from rigs import STRESS, lay_cards, make_rig, rigid, trueness
 
-from calibrate.calibration import Calibration, ProjectorModel
+from calibrate.calibration import Calibration
+from calibrate.model import ProjectorModel
 from calibrate.pattern import pattern_for
-from calibrate.virtual_table import VirtualProjector, VirtualTable
+from calibrate.simulate import VirtualProjector, VirtualTable
 
 SIZE = (1000, 600)
 MIDDLE = np.array([499.5, 299.5])

@@ -10,13 +10,16 @@ import cv2
 import numpy as np
 import pytest
 
-from calibrate.calibration import ProjectorModel
+from calibrate.bundle import eye_of
 from calibrate.cards import BARS_MM, card
-from calibrate.detect import Corners, Detections
+from calibrate.detect import Detections
+from calibrate.model import CameraModel, ProjectorModel
 from calibrate.pattern import pattern_for
-from calibrate.plane import CameraModel, homography, place, rigid
+from calibrate.plane import homography, place, rigid
 from calibrate.report import lift_sentence, print_sentence
-from calibrate.solve import _eye, bar_scale, fit_plane, solve, solve_photos
+from calibrate.saddles import Corners
+from calibrate.solve import bar_scale, solve, solve_photos
+from calibrate.stages import fit_plane
 from configs.errors import InputError, Refusal
 
 SIZE = (1920, 1080)
@@ -285,7 +288,7 @@ def test_place_of_the_camera_is_read_off_its_view() -> None:
     for tilt in (0.02, 0.3, 0.6):
         seen = photo(0, 0.03, tilt=tilt)
         cards = {i: (card(i).board().corners[c.index], c.px) for i, c in seen.cards.items()}
-        told = _eye(fit_plane(cards, PHOTO).camera)[2]
+        told = eye_of(fit_plane(cards, PHOTO).camera)[2]
         assert told == pytest.approx(1250.0 * math.cos(tilt), rel=0.15)
 
 
@@ -396,3 +399,33 @@ def test_degenerate_cards_are_refused_not_solved() -> None:
     line = np.column_stack([np.arange(6.0), np.zeros(6)])
     with pytest.raises(Refusal, match="corners"):
         fit_plane({0: (line, line * 30)}, PHOTO)
+
+
+def half_covered(seen: Detections, which: int) -> Detections:
+    """The same photo with something lying over half of a card."""
+    found = seen.cards[which]
+    along = card(which).board().corners[found.index][:, 1]
+    return replace(seen, cards={**seen.cards, which: found.pick(along <= np.median(along) - 1)})
+
+
+def noisier(seen: Detections, which: int, seed: int, sigma: float) -> Detections:
+    """The same photo with the corners of one card wilder than they say, as moiré makes them."""
+    found = seen.cards[which]
+    off = np.random.default_rng(seed).normal(0, sigma, found.px.shape)
+    return replace(seen, cards={**seen.cards, which: replace(found, px=found.px + off)})
+
+
+@pytest.mark.parametrize(("seed", "covered", "noisy"), [(0, 2, 0), (2, 3, 2), (7, 0, 2)])
+def test_a_half_covered_card_makes_no_other_card_lifted(
+    seed: int, covered: int, noisy: int
+) -> None:
+    """With half of a card hidden and another card's corners wilder than told, none is called raised or bent; when that other card does lie 3 mm up, it is it that is told."""
+    seen = noisier(half_covered(photo(seed, sigma=0.05), covered), noisy, seed, 0.065)
+    found = solve([seen])
+    assert not found.named and not found.raised
+    assert rms(error_mm(found.calibration)) < 2.0 * rms(
+        found.calibration.expected_error_mm(found.calibration.model.grid_mm())
+    )
+    heights = [3.0 if i == noisy else 0.0 for i in range(4)]
+    lifted = solve([half_covered(photo(seed, sigma=0.03, heights=heights), covered)])
+    assert {*lifted.named, *lifted.raised} == {noisy}

@@ -11,8 +11,7 @@ import pytest
 from rigs import trueness
 
 from bench_tape import read_off, told_and_true  # isort: skip  # beside rigs
-from calibrate.tape import (
-    TAPE_CLASSES,
+from calibrate.readings import (
     Readings,
     crosses_for,
     crosses_picture,
@@ -21,9 +20,9 @@ from calibrate.tape import (
     load_readings,
     pairs_of,
     readings_from,
-    solve_tape,
 )
-from calibrate.virtual_table import VirtualProjector, VirtualTable
+from calibrate.simulate import VirtualProjector, VirtualTable
+from calibrate.tape import TAPE_CLASSES, solve_tape
 from configs.errors import InputError, Refusal
 from configs.units import parse_length
 from projector.cli import main

@@ -151,7 +151,8 @@ def docket_of(turn: float, mirrored: bool, *, laid: bool = True, grain: Any = No
 @pytest.mark.parametrize(("turn", "mirrored"), LIES)
 def test_the_light_on_the_cloth_shrinks_to_the_draft(turn: float, mirrored: bool) -> None:
     """The cutting and sewing lines that the projector shows, traced, cut and washed, are the draft."""
-    from calibrate.calibration import Calibration, ProjectorModel
+    from calibrate.calibration import Calibration
+    from calibrate.model import ProjectorModel
     from projector.picture.stage import Stage
     from projector.picture.view import View
 

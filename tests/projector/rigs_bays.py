@@ -15,8 +15,9 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import least_squares
 
-from calibrate.calibration import Calibration, ProjectorModel
-from calibrate.virtual_table import VirtualTable
+from calibrate.calibration import Calibration
+from calibrate.model import ProjectorModel
+from calibrate.simulate import VirtualTable
 from drafting import Docket
 from drafting.placement import Placement, carry
 from projector.session.sitting import Sitting

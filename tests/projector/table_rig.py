@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibrate.calibration import Calibration, ProjectorModel
+from calibrate.calibration import Calibration
+from calibrate.model import ProjectorModel
 from drafting.docket import Docket
 from projector.session.journal import Journal
 

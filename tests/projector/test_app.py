@@ -485,7 +485,7 @@ def test_pages_have_words_and_the_pattern_has_none(tmp_path: Path) -> None:
 
 def test_first_light_by_tape(tmp_path: Path) -> None:
     """Distances typed at the table give a calibration that holds its own crosses to the mm."""
-    from calibrate.tape import crosses_for, pairs_of
+    from calibrate.readings import crosses_for, pairs_of
 
     truth = projector((1280, 720), 1180.0, k1=0.0)
     leading = lead(tmp_path)
@@ -557,7 +557,7 @@ def test_tape_readings_outlive_esc_and_the_plug(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What was read is there again after Esc and in a new process; a pair left out stays out; Del begins anew, and so does the next time after it was taken."""
-    from calibrate.tape import load_readings
+    from calibrate.readings import load_readings
 
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
 
@@ -595,7 +595,7 @@ def test_first_light_by_photo_finds_the_file_by_itself(tmp_path: Path) -> None:
     import cv2
 
     from calibrate.pattern import pattern_for
-    from calibrate.virtual_table import VirtualCamera, VirtualTable
+    from calibrate.simulate import VirtualCamera, VirtualTable
     from projector.demo import lay_cards
 
     size = (1280, 720)
@@ -657,7 +657,7 @@ def press(leading: FirstLight, key: str) -> None:
 
 def test_first_light_by_pointer_alone(tmp_path: Path) -> None:
     """Every page is left and every reading typed by pressing buttons; no key is touched."""
-    from calibrate.tape import crosses_for, pairs_of
+    from calibrate.readings import crosses_for, pairs_of
 
     truth = projector((1280, 720), 1180.0, k1=0.0)
     places = {
@@ -685,7 +685,7 @@ def test_first_light_by_pointer_alone(tmp_path: Path) -> None:
 
 def test_buttons_of_first_light_leave_the_crosses_and_the_pattern_alone(tmp_path: Path) -> None:
     """No button and no pointer on the pattern; on the tape's page every cross stays in sight."""
-    from calibrate.tape import crosses_for, crosses_picture
+    from calibrate.readings import crosses_for, crosses_picture
 
     leading = lead(tmp_path)
     leading.key("3")
@@ -732,7 +732,7 @@ def test_bars_read_at_first_light_take_the_prints_doubt_away(tmp_path: Path) -> 
 
     from calibrate.cards import BARS_MM
     from calibrate.pattern import pattern_for
-    from calibrate.virtual_table import VirtualCamera, VirtualTable
+    from calibrate.simulate import VirtualCamera, VirtualTable
     from projector.demo import lay_cards
 
     size, grown = (1280, 720), 1.004

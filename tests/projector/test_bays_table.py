@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from rigs_bays import Worker, calibration_of, dress, ideal, worker
 from table_rig import pull_the_plug
 
-from calibrate.virtual_table import VirtualTable
+from calibrate.simulate import VirtualTable
 from drafting import Docket
 from projector import render
 from projector.picture.view import View

@@ -14,7 +14,7 @@ from remnants import HOLE, OUTLINE, SIZE, remnant, true_calibration
 from table_rig import DATA
 
 from calibrate.cloth_scan import scan_light
-from calibrate.virtual_table import VirtualCamera, VirtualTable
+from calibrate.simulate import VirtualCamera, VirtualTable
 from drafting.cloth import Cloth, kept_off
 from drafting.docket import Docket
 from projector.cli import main

@@ -272,7 +272,7 @@ def test_export_and_import_again_through_files(docket: Path, tmp_path: Path) -> 
 def test_an_imported_drawing_is_projected_true(drawing: Path, tmp_path: Path) -> None:
     """SVG → docket → frame: the light on the table is as large as the file says, within a pixel."""
     from calibrate import Calibration
-    from calibrate.calibration import ProjectorModel
+    from calibrate.model import ProjectorModel
 
     docket = tmp_path / "new.yaml"
     docket.write_text(

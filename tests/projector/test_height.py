@@ -11,7 +11,7 @@ import pytest
 from rigs_bays import calibration_of, ideal
 from table_rig import docket, projector
 
-from calibrate.virtual_table import VirtualTable
+from calibrate.simulate import VirtualTable
 from configs.errors import InputError
 from projector.height import (
     Height,

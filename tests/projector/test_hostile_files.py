@@ -16,7 +16,7 @@ from calibrate.calibration import Calibration
 from calibrate.cards import card_set, load_cards
 from calibrate.pattern import load_pattern, pattern_for
 from calibrate.photo import read_photo
-from calibrate.tape import crosses_for, load_readings
+from calibrate.readings import crosses_for, load_readings
 from configs import shipped
 from configs.errors import ChalkbeamError, InputError, is_shown
 from configs.files import dump_yaml, read_yaml

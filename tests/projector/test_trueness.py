@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from calibrate.virtual_table import VirtualTable
+from calibrate.simulate import VirtualTable
 from drafting.placement import carry
 from projector.picture.frame import Lens
 from projector.picture.marks import Item, mark

@@ -18,7 +18,7 @@ import pytest
 import yaml
 from table_rig import DATA, projector
 
-from calibrate.calibration import now
+from calibrate.store import now
 from drafting.docket import Docket
 from projector.session.journal import _recover, journal_path
 from projector.session.sitting import Sitting

@@ -16,7 +16,7 @@ import pytest
 import yaml
 from table_rig import DATA, projector
 
-from calibrate.calibration import now
+from calibrate.store import now
 from drafting.docket import Docket
 from projector.picture.notice import words_only
 from projector.session.sitting import Sitting

@@ -9,14 +9,8 @@ import cv2
 import numpy as np
 import pytest
 
-from calibrate.virtual_table import (
-    SURFACES,
-    Lens,
-    Sheet,
-    VirtualCamera,
-    VirtualProjector,
-    VirtualTable,
-)
+from calibrate.lens import Lens
+from calibrate.simulate import SURFACES, Sheet, VirtualCamera, VirtualProjector, VirtualTable
 
 SMALL = (960, 540)
 
