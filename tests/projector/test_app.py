@@ -781,7 +781,7 @@ def test_bars_read_at_first_light_take_the_prints_doubt_away(tmp_path: Path) -> 
     assert worst() < 0.5
 
 
-def until_solved(leading: FirstLight, seconds: float = 30.0) -> None:
+def until_solved(leading: FirstLight, seconds: float = 180.0) -> None:
     """Tick until nothing is being solved."""
     import time
 

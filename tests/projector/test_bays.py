@@ -21,6 +21,7 @@ from drafting.cloth import Cloth
 from projector.picture.view import View
 from projector.tools.align import carry
 from projector.tools.bays.crosses import _on_cloth
+from projector.tools.bays.kept import from_dict, to_dict
 from projector.tools.bays.model import BayPlan, Laid, inside
 from projector.tools.bays.plan import plan_bays
 from projector.tools.bays.plane import clip, cross_lines, gap_to, lines_here, tree_of
@@ -28,7 +29,6 @@ from projector.tools.bays.walk import (
     Baywalk,
     again,
     crosses_shown,
-    from_dict,
     go,
     keep,
     next_bay,
@@ -37,7 +37,6 @@ from projector.tools.bays.walk import (
     said,
     start,
     take_back,
-    to_dict,
 )
 from projector.tools.bays.window import beam_quad, out_of_beam, too_long, window_for
 

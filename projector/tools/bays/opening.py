@@ -14,14 +14,10 @@ from projector.picture.stage import PieceState
 from projector.picture.view import rigid
 from projector.session import words
 from projector.session.state import State
+from projector.tools.bays.kept import from_dict
 from projector.tools.bays.model import BayPlan, Laid
 from projector.tools.bays.plan import fits, plan_bays
-from projector.tools.bays.walk import (
-    Baywalk,
-    from_dict,
-    restart,
-    start,
-)
+from projector.tools.bays.walk import Baywalk, restart, start
 from projector.tools.bays.window import out_of_beam, too_long
 
 if TYPE_CHECKING:

@@ -27,6 +27,7 @@ from projector.session.rules import under
 from projector.session.standing import side
 from projector.session.state import State
 from projector.tools.align import told
+from projector.tools.bays.kept import to_dict
 from projector.tools.bays.model import Laid
 from projector.tools.bays.plane import clip, cross_lines, distance_to, lines_here
 from projector.tools.bays.walk import (
@@ -43,7 +44,6 @@ from projector.tools.bays.walk import (
     said,
     stay,
     take_back,
-    to_dict,
     unmark,
 )
 from projector.tools.bays.window import out_of_beam
