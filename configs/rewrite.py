@@ -52,10 +52,9 @@ class _Edits:
 
     def done(self) -> str:
         out = self.text
-        placed = [(start, end, n, new) for n, (start, end, new) in enumerate(self.made)]
-        for start, end, _, new in sorted(
-            placed, reverse=True
-        ):  # of two at one place the first stays first
+        numbered = [(start, end, n, new) for n, (start, end, new) in enumerate(self.made)]
+        # from the end, and of two at one place the later first: no place moves before its turn
+        for start, end, _, new in sorted(numbered, reverse=True):
             out = out[:start] + new + out[end:]
         return out
 

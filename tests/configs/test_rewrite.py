@@ -92,6 +92,16 @@ def test_removed_keys_take_their_lines_and_no_others() -> None:
         assert line in made
 
 
+def test_the_first_key_of_a_row_goes_without_the_row_before_it() -> None:
+    """Taken out of a row, its first key takes no dash with it: its list is written anew, alone."""
+    after = copy.deepcopy(DATA)
+    del after["lay"][1]["piece"]
+    made = merged(TEXT, DATA, after)
+    assert parse_yaml(made, "") == after
+    assert made.startswith(TEXT[: TEXT.index("lay:")])
+    assert made.endswith(TEXT[TEXT.index("record:") :])
+
+
 def test_new_keys_stand_where_the_order_puts_them() -> None:
     """A new key goes before the one that follows it, with that one's comments left below it."""
     after = {"chalkbeam": 1, "unit": "cm", **{k: v for k, v in DATA.items() if k != "chalkbeam"}}

@@ -10,8 +10,10 @@ import shapely
 from exchange_pieces import ALLOWANCES, front, garment
 
 from configs.errors import InputError
+from configs.reader import Reader
 from drafting.docket import Docket
 from drafting.piece import Notch, Piece
+from drafting.piece_entry import read_entries
 
 HEAD = "chalkbeam: 1\ntitle: harbour pouch\n"
 
@@ -106,3 +108,12 @@ def test_what_is_wrong_is_told_with_its_place(tmp_path: Path, more: str, key: st
     with pytest.raises(InputError, match=key) as caught:
         Docket.load(path).pieces()
     assert all("pieces[0]" in f.where for f in caught.value.faults)
+
+
+@pytest.mark.parametrize("name", ["a/b", " ", "x" * 81, "a\x1b[31m", ["a"], None, 7])
+def test_what_is_no_name_of_a_piece_is_refused(name: object) -> None:
+    """Names go into files, labels and 'piece/copy': short, shown, without a slash."""
+    row = {"name": name, "outline": [[0, 0], [300, 0], [300, 200]]}
+    reader = Reader({"pieces": [row, {**row, "name": "x" * 80}, {**row, "name": "x" * 80}]})
+    assert list(read_entries(reader, "pieces")) == ["x" * 80]
+    assert [f.where for f in reader.faults] == ["pieces[0].name", "pieces[2].name"]
