@@ -155,6 +155,7 @@ def _as_data(block: Block) -> dict[str, Any]:
             }
             for o in block.options
         ],
+        "allowances_mm": dict(block.allowances),
         "fit": [
             {
                 "change": k.name,
@@ -228,6 +229,8 @@ def _print(block: Block, unit: str) -> None:
     click.secho("In the docket, under 'garment'", bold=True)
     some = [f"{o.key}: {list(o.choices)[-1]}" for o in block.options if o.choices][:2]
     click.echo(f"  style: {{{', '.join(some)}}}")
+    usual = ", ".join(f"{edge}: {mm:g} mm" for edge, mm in block.allowances.items())
+    click.echo(f"  allowances, beside 'garment', as the trade has them: {{{usual}}}")
     if not block.changes:
         return
     form = FORM if "bust" in block.changes else FORM.replace("bust", block.changes[0])

@@ -283,16 +283,28 @@ def test_a_full_stomach_gets_a_fuller_front() -> None:
     assert d.pieces["front"].edges["fold"].points[-1, 1] == pytest.approx(-600.0)
 
 
-def test_usual_allowances_of_a_skirt() -> None:
-    """Zip seam 15 to 20 mm, hem 40 (common practice, no source); truing uses them where none are said,
-    and a docket with a narrower zip seam is cautioned."""
+def test_usual_allowances_of_a_skirt(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Zip seam 15 to 20 mm, hem 40 (common practice, no source): told by ``blocks``, used by truing where
+    none are said; a docket with a narrower zip seam is cautioned, one at 15 mm is not."""
     from drafting.blocks import get
+    from projector.cli import main
+
+    assert main(["blocks", "straight-skirt"]) == 0
+    assert "hem: 40 mm" in capsys.readouterr().out
 
     usual = get("straight-skirt").allowances
     assert 15.0 <= usual["centre back"] <= 20.0 and usual["hem"] == 40.0
     assert failing(skirt(72, 96)) == []
     path = Path(__file__).parents[2] / "configs" / "styles" / "pier-skirt.yaml"
     assert not any("zip" in c for c in Docket.load(path).allowance_cautions())
+    text = path.read_text(encoding="utf-8").replace(
+        "../measurements", (path.parents[1] / "measurements").as_posix()
+    )
+    for mm, cautioned in ((7.5, True), (14.5, True), (15.0, False), (30.0, False)):
+        narrow = tmp_path / "skirt.yaml"
+        narrow.write_text(text.replace("{all: 15 mm,", f"{{all: {mm} mm,"), encoding="utf-8")
+        told = [c for c in Docket.load(narrow).allowance_cautions() if "zip" in c]
+        assert bool(told) is cautioned, mm
 
 
 def test_waist_larger_than_the_hip() -> None:
