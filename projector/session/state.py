@@ -8,7 +8,7 @@ follows from a change (what is wrong with the lay, what is lit) is worked out as
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -152,8 +152,21 @@ class State:
     anew: bool = False
 
     def but(self, **changes: Any) -> State:
-        """With some fields changed."""
-        return replace(self, **changes)
+        """With some fields changed.
+
+        What `dataclasses.replace` does, without setting every other field one by one: several
+        states are made for each move of the pointer.
+
+        Raises:
+            TypeError: there is no such field.
+        """
+        fields = self.__dict__
+        if not changes.keys() <= fields.keys():
+            raise TypeError(f"a state has no {', '.join(sorted(changes.keys() - fields.keys()))}")
+        made = object.__new__(State)
+        made.__dict__.update(fields)
+        made.__dict__.update(changes)
+        return made
 
     @property
     def work(self) -> Work:

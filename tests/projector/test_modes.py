@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import FrozenInstanceError, dataclass, replace
 
 import numpy as np
 import pytest
@@ -118,3 +118,15 @@ def test_an_action_outside_its_mode_says_so(pins: None) -> None:
     sitting.do("trace")
     sitting.do("next-bay")
     assert "bays" in sitting.lines_of_strip()[0]
+
+
+def test_a_state_is_a_value() -> None:
+    """A change gives another state and leaves the one before; a field that is not there is refused."""
+    state = Sitting(docket(), projector((960, 540))).state
+    other = state.but(mode="trace", chosen="front/1")
+    assert (state.mode, state.chosen) == ("arrange", None)
+    assert (other.mode, other.chosen, other.history) == ("trace", "front/1", state.history)
+    with pytest.raises(TypeError, match="no speed"):
+        state.but(speed=1)
+    with pytest.raises(FrozenInstanceError):
+        state.mode = "trace"  # type: ignore[misc]
