@@ -554,7 +554,7 @@ def test_from_a_bare_script(tmp_path: Path) -> None:
         "from drafting.lay import Cloth, plan\n"
         "print('begun')\n"
         "p = Piece.from_outline('a', [(0, 0), (300, 0), (0, 400)], cut=4)\n"
-        "lay = plan([p], Cloth.from_dict({'width': 700}), seconds=2.5)\n"
+        "lay = plan([p], Cloth.from_dict({'width': 700}), seconds=2.5, distance_mm=0)\n"
         "print(round(lay.used_length_mm, 1), lay.problems())\n"
     )
     done = subprocess.run(
