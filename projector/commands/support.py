@@ -37,6 +37,10 @@ def explain(error: BaseException) -> str | None:
             f"Not done: a library of the system is missing ({error}). On Debian or Ubuntu: "
             "sudo apt install libgl1 libglib2.0-0"
         )
+    if isinstance(error, UnicodeEncodeError):
+        return (
+            f"Not done: {ascii(error.object)[:80]} holds half a letter; it is no name and no text."
+        )
     if isinstance(error, RuntimeError) and "Symlink loop" in str(error):  # until Python 3.13
         return f"Not done: a link leads back to itself ({error})."
     if isinstance(error, OSError) and error.strerror:

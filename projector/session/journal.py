@@ -37,6 +37,10 @@ _SLIPS = (KeyError, TypeError, ValueError, AttributeError)  # of what is read as
 def journal_path(docket_path: Path) -> Path:
     """The journal of a docket: a hidden file beside it (beside the file itself, not a link to it)."""
     docket_path = docket_path.resolve()
+    if not docket_path.name:
+        from configs.errors import Fault, InputError
+
+        raise InputError(Fault(str(docket_path), "is a folder, not a file."))
     return docket_path.with_name(f".{docket_path.name}.journal")
 
 

@@ -486,13 +486,16 @@ def test_what_lies_under_our_hidden_names_holds_nobody(name: str, top: Path) -> 
         ["draft", "top.yaml", "--out", "m.yaml"],
         ["lay", "top.yaml", "--picture", "."],
         ["measure", "."],
+        ["lay", "top.yaml", "--with", "/"],
+        ["export", "top.yaml", "--out", "\ud800.svg"],
+        ["frame", "top.yaml", "--calibration", "\ud800", "--out", "f.png"],
         ["import", "a.svg", "."],
     ],
 )  # fmt: skip
 def test_a_folder_where_a_file_should_go_is_told(
     words: list[str], top: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """'.' and '/' as the name of a file, or a file as a folder: one sentence, exit code 2."""
+    """'.', '/' and half a letter as a file's name, a file as a folder: one sentence, exit code 2."""
     monkeypatch.chdir(top.parent)
     assert main(words) == 2
     assert "fault in chalkbeam" not in capsys.readouterr().err
