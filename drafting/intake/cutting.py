@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +21,9 @@ from drafting.piece import Piece
 
 EVEN_MM = 0.2  # an allowance that varies by more is none that one number tells
 SAME_MM = 0.3  # a cutting line further from the file's is another
-MOST_EDGES = 40  # whose corners are tried: five kinds each, a cutting line for every one
+MOST_EDGES = 40  # of a piece whose corners are looked at
+MOST_TRIES = 600  # cutting lines worked out to find the kinds of corners, 1.3 ms each
+CORNER_MM2 = 0.5  # what the corner of a cutting line may differ by
 CORNER_REACH = 3.0  # allowances round a corner in which its kind shows
 
 
@@ -29,7 +32,7 @@ class CutLine:
     """A piece, and its allowances by edge (the commonest as ``all``) where they tell its cutting
     line; empty where it keeps one of its own, at ``least`` to ``most`` mm outside the edge
     ``uneven`` ('' where only a corner is of no kind that there is); ``inside``: how far in mm its
-    cutting line runs inside its sewing line."""
+    cutting line runs inside its sewing line; ``tries``: cutting lines worked out for it."""
 
     piece: Piece
     allowances: Mapping[str, float]
@@ -37,13 +40,14 @@ class CutLine:
     least: float = 0.0
     most: float = 0.0
     inside: float = 0.0
+    tries: int = 0
 
 
-def as_allowances(piece: Piece) -> CutLine:
+def as_allowances(piece: Piece, tries: int = MOST_TRIES) -> CutLine:
     """The piece without its own cutting line, and the allowances that make the same one.
 
     Where none do, the piece as it is. A piece without a cutting line of its own comes back as it
-    is, with no allowances.
+    is, with no allowances. ``tries``: how many cutting lines may be worked out for its corners.
     """
     import shapely
 
@@ -54,22 +58,26 @@ def as_allowances(piece: Piece) -> CutLine:
     outside = shapely.LinearRing(drawn)
     shapely.prepare(outside)
     away = {n: _distances(e, outside) for n, e in piece.edges.items() if n != FOLD}
-    sizes = {n: round(float(np.median(mm)), 1) + 0.0 for n, mm in away.items()}
-    bare = _with_corners(bare, sizes, drawn)
-    if _gap(bare, sizes, drawn) > SAME_MM:
-        spread = {n: max(mm) - min(mm) for n, mm in away.items()}
-        worst = max(spread, key=lambda n: spread[n])
-        values = list(sizes.values())
-        if spread[worst] > EVEN_MM:
-            values = _distances(piece.edges[worst], outside, 0.01)
-        else:
-            worst = ""
-        sewn = shapely.points(piece.sewing_line)
-        inside = float(shapely.distance(sewn, shapely.Polygon(drawn)).max())
-        return CutLine(piece, {}, worst, min(values), max(values), inside)
-    common = max(sizes.values(), key=list(sizes.values()).count)
-    rest = {n: mm for n, mm in sizes.items() if mm != common}
-    return CutLine(bare, {ALL: common, **rest})
+    left = tries
+    # beside a hollow corner the next edge's allowance reaches further out than the edge's own, beside
+    # a sharp one less far: the least is tried, then the middle
+    for of in (min, np.median):
+        sizes = {n: round(float(of(mm)), 1) + 0.0 for n, mm in away.items()}
+        tried, left = _with_corners(bare, sizes, drawn, left)
+        if _gap(tried, sizes, drawn) <= SAME_MM:
+            common = max(sizes.values(), key=list(sizes.values()).count)
+            rest = {n: mm for n, mm in sizes.items() if mm != common}
+            return CutLine(tried, {ALL: common, **rest}, tries=tries - left)
+    spread = {n: max(mm) - min(mm) for n, mm in away.items()}
+    uneven = max(spread, key=lambda n: spread[n])
+    values = list(sizes.values())
+    if spread[uneven] > EVEN_MM:
+        values = _distances(piece.edges[uneven], outside, 0.01)
+    else:
+        uneven = ""
+    sewn = shapely.points(piece.sewing_line)
+    inside = float(shapely.distance(sewn, shapely.Polygon(drawn)).max())
+    return CutLine(piece, {}, uneven, min(values), max(values), inside, tries - left)
 
 
 def _distances(edge: Edge, outside: object, ends: float = 0.2) -> list[float]:
@@ -97,33 +105,49 @@ def _gap(piece: Piece, sizes: Mapping[str, float], drawn: Points) -> float:
     return float(shapely.hausdorff_distance(shapely.LinearRing(made), shapely.LinearRing(drawn)))
 
 
-def _with_corners(piece: Piece, sizes: Mapping[str, float], drawn: Points) -> Piece:
-    """The piece with each corner of the kind that comes nearest to the drawn line."""
+def _with_corners(
+    piece: Piece, sizes: Mapping[str, float], drawn: Points, tries: int
+) -> tuple[Piece, int]:
+    """The piece with each corner of the kind that comes nearest to the drawn line, and how many
+    ``tries`` are left."""
     import shapely
 
     goal = shapely.Polygon(drawn)
     names = list(piece.edges)
     if len(names) > MOST_EDGES:
-        return piece
+        return piece, tries
     for a, b in zip(names, names[1:] + names[:1], strict=True):
-        if a == b or FOLD in (a, b) or _gap(piece, sizes, drawn) <= SAME_MM:
+        if a == b or FOLD in (a, b) or tries < 2 + len(_kinds(a, b)):
             continue
+        if _gap(piece, sizes, drawn) <= SAME_MM:
+            break
         reach = CORNER_REACH * max(sizes[a], sizes[b], 1.0)
         round_it = shapely.Point(piece.edges[a].points[-1]).buffer(reach)
         there = shapely.intersection(goal, round_it)
-
-        def off(tried: Piece, around: object = round_it, there: object = there) -> float:
-            try:
-                made = shapely.Polygon(tried.cutting_line(sizes))
-            except (DraftError, InputError):
-                return float("inf")
-            shown = shapely.intersection(made, around)
-            return float(shapely.symmetric_difference(shown, there).area)
-
-        best, least = piece, off(piece)
-        for kind in ((EXTENDED, a), (SQUARED, a), (SQUARED, b), (MIRRORED, a), (MIRRORED, b)):
+        best, least = piece, _off(piece, sizes, round_it, there)
+        tries -= 2
+        if least <= CORNER_MM2:
+            continue
+        for kind in _kinds(a, b):
             tried = piece.with_(corners={**piece.corners, (a, b): kind})
-            if (found := off(tried)) < least - 0.5:
-                best, least = tried, found
+            tries -= 1
+            if (off := _off(tried, sizes, round_it, there)) < least - CORNER_MM2:
+                best, least = tried, off
         piece = best
-    return piece
+    return piece, tries
+
+
+def _kinds(a: str, b: str) -> tuple[tuple[str, str], ...]:
+    """The kinds of the corner between two edges, each with the edge that it goes by."""
+    return (EXTENDED, a), (SQUARED, a), (SQUARED, b), (MIRRORED, a), (MIRRORED, b)
+
+
+def _off(piece: Piece, sizes: Mapping[str, float], around: Any, there: Any) -> float:
+    """mm² by which the piece's cutting line differs ``around`` a corner from what is ``there``."""
+    import shapely
+
+    try:
+        made = shapely.Polygon(piece.cutting_line(sizes))
+    except (DraftError, InputError):
+        return float("inf")
+    return float(shapely.symmetric_difference(shapely.intersection(made, around), there).area)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.intake.adopt import adopt, named_sides
-from drafting.intake.cutting import as_allowances
+from drafting.intake.cutting import MOST_TRIES, as_allowances
 from drafting.intake.found import Outline
 from drafting.outline import polyline_length
 from drafting.piece import Piece
@@ -96,11 +96,12 @@ def with_allowances(
     for name in as_cut:
         if name not in sizes:
             sizes[name] = {"all": 0.0, **{e: 0.0 for e in pieces[name].edges if e != "fold"}}
-    made, told = dict(pieces), []
+    made, told, tries = dict(pieces), [], MOST_TRIES
     for name, piece in pieces.items():
         if piece.own_cutting_line is None:
             continue
-        line = as_allowances(piece)
+        line = as_allowances(piece, tries)
+        tries -= line.tries
         if "all" in sizes.get(name, {}) or (not line.allowances and name in sizes):
             made[name] = piece.with_(own_cutting_line=None)  # she says how it is cut
             continue
