@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from calibrate import cards as card_module
 from calibrate.cards import FIRST_PATTERN_ID, Board
+from calibrate.plane import apply, within
 from calibrate.saddles import Corners, measure
 from configs.errors import Refusal
 
@@ -93,9 +94,7 @@ class _Map:
     bend: Array  # (terms, 2)
 
     def __call__(self, points: Array) -> Array:
-        with np.errstate(all="ignore"):
-            q = points @ self.matrix[:, :2].T + self.matrix[:, 2]
-            px = q[:, :2] / q[:, 2:]
+        px = apply(self.matrix, points)
         if len(self.bend):
             px = px + _terms((points - self.middle) / self.reach, len(self.bend)) @ self.bend
         return np.asarray(px)
@@ -338,17 +337,7 @@ def card_outline(card_id: int, corners: Corners) -> Array:
     ring = each.outline_mm() * (1 + 4.0 / np.array([each.shape.width_mm, each.shape.height_mm]))
     if matrix is None:
         return np.zeros((4, 2))
-    q = ring @ matrix[:, :2].T + matrix[:, 2]
-    return np.asarray(q[:, :2] / q[:, 2:])
-
-
-def _within(ring: Array, points: Array) -> Bools:
-    """Which points (N, 2) lie inside a convex ring (M, 2) of either turn."""
-    edges = np.roll(ring, -1, axis=0) - ring
-    away = points[:, None, :] - ring[None]
-    side = edges[None, :, 0] * away[:, :, 1] - edges[None, :, 1] * away[:, :, 0]
-    with np.errstate(invalid="ignore"):
-        return np.asarray(np.all(side >= 0, axis=1) | np.all(side <= 0, axis=1))
+    return apply(matrix, ring)
 
 
 def agreeing(markers: Sequence[tuple[int, Array]], board: Board) -> list[tuple[int, Array]]:
@@ -386,7 +375,7 @@ def find_pattern(
     def forbidden(px: Array) -> Bools:
         inside = np.zeros(len(px), dtype=bool)
         for ring in outlines:
-            inside |= _within(ring, px)
+            inside |= within(ring, px)
         return inside
 
     index, px, steps = _grow(gray, board, seeds, seeds_px, bent=True, forbidden=forbidden)

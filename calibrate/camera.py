@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from calibrate.detect import Detections, detect
 from calibrate.pattern import Pattern
 from calibrate.photo import read_photo
+from calibrate.plane import apply
 from configs.errors import Refusal
 
 Array = NDArray[np.float64]
@@ -351,8 +352,7 @@ def _carried(source: Array, target: Array, points: Array) -> Array:
     import cv2
 
     matrix, _ = cv2.findHomography(source, target, 0)
-    homogeneous = np.column_stack([points, np.ones(len(points))]) @ np.asarray(matrix, float).T
-    return np.asarray(homogeneous[:, :2] / homogeneous[:, 2:])
+    return apply(np.asarray(matrix, float), points)
 
 
 def live_picture(

@@ -22,7 +22,7 @@ from calibrate.model import CameraModel
 from calibrate.pattern import Pattern, bare
 from calibrate.photo import check_photo
 from calibrate.photo_faults import why_unreadable
-from calibrate.plane import place, rigid
+from calibrate.plane import apply, matrix_of, place, rigid, signed_area
 from calibrate.stages import TablePlane, fit_plane
 from configs.errors import Fault, InputError, Refusal
 
@@ -126,7 +126,7 @@ class ClothScan:
     @property
     def area_mm2(self) -> float:
         """Of the cloth, holes taken off."""
-        return _area(self.outline) - sum(_area(h) for h in self.holes)
+        return abs(signed_area(self.outline)) - sum(abs(signed_area(h)) for h in self.holes)
 
 
 # -- how the photo sees the table --------------------------------------------------------------
@@ -181,7 +181,7 @@ def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "phot
     if len(still) >= 2:
         here = np.array([plane.poses[i][:2] for i in still])
         there = np.array(list(still.values()))
-        table = _matrix(rigid(here, there))
+        table = matrix_of(rigid(here, there))
         return _view(plane, True, "taped cards", corners, seen, table, (), notes, calibration)
     if calibration is not None:
         notes.append(
@@ -283,14 +283,8 @@ def _view(
 ) -> TableView:
     """A view in the table frame: the plane's camera with the frame moved."""
     camera = plane.camera
-    unit = camera.unit_mm
-    scale = np.diag([unit, unit, 1.0])
-    matrix = np.append(camera.vector[:8], 1.0).reshape(3, 3)
-    moved = matrix @ np.linalg.inv(scale) @ np.linalg.inv(table_from_plane) @ scale
-    vector = camera.vector.copy()
-    vector[:8] = (moved / moved[2, 2]).ravel()[:8]
-    turned = CameraModel(camera.size, vector, unit)
-    at = corners @ table_from_plane[:2, :2].T + table_from_plane[:2, 2]
+    turned = camera.moved(table_from_plane)
+    at = apply(table_from_plane, corners)
     outlines = []
     for i, c in seen.cards.items():
         board = card(i).board().corners[c.index]
@@ -308,11 +302,6 @@ def _view(
         None if calibration is None else calibration.beam_outline_mm(),
         tuple(notes),
     )
-
-
-def _matrix(pose: tuple[float, float, float]) -> Array:
-    c, s = math.cos(pose[2]), math.sin(pose[2])
-    return np.array([[c, -s, pose[0]], [s, c, pose[1]], [0.0, 0.0, 1.0]])
 
 
 # -- the cloth ---------------------------------------------------------------------------------
@@ -340,24 +329,25 @@ def scan(
     """
     picture = check_photo(photo, name)
     flat, known, flat_from_table = _flatten(picture, view)
+    table_from_flat = np.asarray(np.linalg.inv(flat_from_table), dtype=np.float64)
     per_mm = float(flat_from_table[0, 0])
     whole = _told_apart(flat, known, per_mm, name, bool(view.white_mm) or not _whole(known))
     outline_px = _largest_ring(whole)
     lab = _lab(flat)
     fine, doubt_px = _followed(lab, known, outline_px, per_mm)
-    outline = _to_table(_plain(fine, 0.8 * per_mm), flat_from_table)
+    outline = apply(table_from_flat, _plain(fine, 0.8 * per_mm))
     inside = _filled(whole.shape, fine)
     deep = _shrunk(inside, 3.0 * per_mm)
     holes_px = _gaps(deep & ~whole & known, per_mm)
     holes = tuple(
-        _to_table(_plain(_followed(lab, known, ring, per_mm)[0], 0.5 * per_mm), flat_from_table)
+        apply(table_from_flat, _plain(_followed(lab, known, ring, per_mm)[0], 0.5 * per_mm))
         for ring in holes_px
     )
     bare_cloth = deep & whole & known
     for ring in holes_px:
         bare_cloth &= ~_grown(_filled(whole.shape, ring), 4.0 * per_mm)
     flaws_px, printed = _flaws(lab, bare_cloth, per_mm)
-    flaws = tuple(_to_table(ring, flat_from_table) for ring in flaws_px)
+    flaws = tuple(apply(table_from_flat, ring) for ring in flaws_px)
     sides = straight_sides(outline)
     grain, grain_by = _grain(sides, grain_deg, grain_side, outline)
     colour = flat[bare_cloth].reshape(-1, 3).mean(axis=0) if bare_cloth.any() else np.zeros(3)
@@ -444,7 +434,9 @@ def _flatten(picture: Image, view: TableView) -> tuple[Image, Mask, Array]:
     nodes_x = np.linspace(0, size_px[0] - 1, max(8, size_px[0] // 24))
     nodes_y = np.linspace(0, size_px[1] - 1, max(8, size_px[1] // 24))
     gx, gy = np.meshgrid(nodes_x, nodes_y)
-    at = _to_table(np.column_stack([gx.ravel(), gy.ravel()]), flat_from_table)
+    at = apply(
+        np.asarray(np.linalg.inv(flat_from_table)), np.column_stack([gx.ravel(), gy.ravel()])
+    )
     px = np.clip(np.nan_to_num(view.to_px(at), nan=-1e5), -1e5, 1e5)
     maps = []
     for axis in (0, 1):
@@ -459,17 +451,17 @@ def _flatten(picture: Image, view: TableView) -> tuple[Image, Mask, Array]:
     if view.white_mm:
         lit = np.zeros(known.shape, dtype=np.uint8)
         for ring in view.white_mm:
-            cv2.fillPoly(lit, [_fixed(_to_flat(ring, flat_from_table))], 1, shift=4)
+            cv2.fillPoly(lit, [_fixed(apply(flat_from_table, ring))], 1, shift=4)
         known &= _shrunk(lit > 0, 4.0 * per_mm)
     if view.beam_mm is not None and _lit(
-        np.asarray(flat), known, _to_flat(view.beam_mm, flat_from_table)
+        np.asarray(flat), known, apply(flat_from_table, view.beam_mm)
     ):
-        known &= _shrunk(_filled(known.shape, _to_flat(view.beam_mm, flat_from_table)), 4 * per_mm)
+        known &= _shrunk(_filled(known.shape, apply(flat_from_table, view.beam_mm)), 4 * per_mm)
     for ring in view.cards:
         inner = ring.mean(axis=0)
         wide = inner + (ring - inner) * (1 + 2 * _CARD_RIM_MM / np.hypot(*(ring[0] - ring[2])))
         hide = np.zeros(known.shape, dtype=np.uint8)
-        cv2.fillPoly(hide, [_fixed(_to_flat(wide, flat_from_table))], 1, shift=4)
+        cv2.fillPoly(hide, [_fixed(apply(flat_from_table, wide))], 1, shift=4)
         known &= hide == 0
     return np.asarray(flat, dtype=np.uint8), np.asarray(known), flat_from_table
 
@@ -760,7 +752,7 @@ def picture(found: ClothScan) -> Image:
     thick = max(2, round(max(out.shape) / 700))
 
     def line(ring: Array, ink: tuple[int, int, int], dash: float = 0.0) -> None:
-        px = _to_flat(ring, found.flat_from_table)
+        px = apply(found.flat_from_table, ring)
         closed = np.concatenate([px, px[:1]])
         if dash:
             path = _evenly(px, dash)
@@ -772,20 +764,20 @@ def picture(found: ClothScan) -> Image:
     line(found.outline, (255, 210, 0))
     for ring in found.holes:
         line(ring, (255, 210, 0), 6.0 * thick)
-        _word(out, "hole", _to_flat(ring.mean(axis=0)[None], found.flat_from_table)[0], thick)
+        _word(out, "hole", apply(found.flat_from_table, ring.mean(axis=0)[None])[0], thick)
     for ring in found.flaws:
         line(ring, (255, 255, 255), 2.5 * thick)
-        _word(out, "flaw", _to_flat(ring.mean(axis=0)[None], found.flat_from_table)[0], thick)
+        _word(out, "flaw", apply(found.flat_from_table, ring.mean(axis=0)[None])[0], thick)
     for number, side in enumerate(found.sides, 1):
         d = (side[1] - side[0]) / math.dist(side[0], side[1])
         words = f"{number}: {math.dist(side[0], side[1]) / 10:.1f} cm"
         width, height = _word_size(words, thick)
         clear = (abs(d[1]) * width / 2 + abs(d[0]) * height) + 3 * thick  # inward of a ccw ring
-        spot = _to_flat(side.mean(axis=0)[None], found.flat_from_table)[0]
+        spot = apply(found.flat_from_table, side.mean(axis=0)[None])[0]
         _word(out, words, spot + clear * np.array([-d[1], -d[0]]), thick)
     # the arrow stands where there is most cloth round it
     room = cv2.distanceTransform(
-        _filled(out.shape, _to_flat(found.outline, found.flat_from_table)).astype(np.uint8),
+        _filled(out.shape, apply(found.flat_from_table, found.outline)).astype(np.uint8),
         cv2.DIST_L2, 5,
     )  # fmt: skip
     y, x = np.unravel_index(int(np.argmax(room)), room.shape)
@@ -844,28 +836,8 @@ def _mm_per_px(view: TableView, at: Array) -> float:
     return 1.0 / math.sqrt(max(abs(float(np.linalg.det(slope[0]))), 1e-12))
 
 
-def _to_flat(points: Array, flat_from_table: Array) -> Array:
-    return np.asarray(points @ flat_from_table[:2, :2].T + flat_from_table[:2, 2])
-
-
-def _to_table(px: Array, flat_from_table: Array) -> Array:
-    """Flat px to table mm; the flat picture's y runs down, so a ring's turn is put right."""
-    inverse = np.linalg.inv(flat_from_table)
-    return np.asarray(px @ inverse[:2, :2].T + inverse[:2, 2])
-
-
 def _fixed(px: Array) -> NDArray[np.int32]:
     return np.round(np.asarray(px) * 16).astype(np.int32).reshape(-1, 1, 2)
-
-
-def _area(ring: Array) -> float:
-    x, y = ring.T
-    return 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))))
-
-
-def _signed(ring: Array) -> float:
-    x, y = ring.T
-    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
 
 
 def _evenly(ring: Array, step: float) -> Array:
@@ -886,7 +858,7 @@ def _plain(ring: Array, tolerance: float) -> Array:
     if len(out) < 3:
         out = ring
     # flat pictures have y down: counter-clockwise on the table is clockwise here
-    return out if _signed(out) < 0 else out[::-1]
+    return out if signed_area(out) < 0 else out[::-1]
 
 
 def _largest_ring(mask: Mask) -> Array:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.calibration import Calibration, CardPlace
+from calibrate.plane import apply, matrix_of, rigid
 from configs.errors import Fault, InputError
 
 Array = NDArray[np.float64]
@@ -153,19 +154,19 @@ def drift(old: Calibration, new: Calibration, tolerance_mm: float = TOLERANCE_MM
     gx, gy = np.meshgrid(np.linspace(0, w - 1, 17), np.linspace(0, h - 1, 11))
     px = np.column_stack([gx.ravel(), gy.ravel()])
     was, now_at = old.to_table(px), new.to_table(px)
-    fitted = _rigid(now_at, was)
-    miss = _moved(fitted, now_at) - was
+    fitted = matrix_of(rigid(now_at, was))
+    miss = apply(fitted, now_at) - was
     shape = np.hypot(miss[:, 0], miss[:, 1])
-    scale_x, scale_y, keystone = _ways(was, _moved(fitted, now_at), px, (w, h))
+    scale_x, scale_y, keystone = _ways(was, apply(fitted, now_at), px, (w, h))
     still, moved, by_cards = _match(old.cards, new.cards)
     position, shift, turn = None, None, None
     if by_cards is not None:
-        gone = _moved(by_cards, now_at) - was
+        gone = apply(by_cards, now_at) - was
         position = float(np.hypot(gone[:, 0], gone[:, 1]).max())
         mean = gone.mean(axis=0)
         shift = (float(mean[0]), float(mean[1]))
         # the light's own turn: from where it was to where it is, in the old frame
-        whole = _rigid(was, _moved(by_cards, now_at))
+        whole = matrix_of(rigid(was, apply(by_cards, now_at)))
         turn = math.atan2(whole[1, 0], whole[0, 0])
     both = old.expected_error_mm(was) ** 2 + new.expected_error_mm(now_at) ** 2
     return Drift(
@@ -206,22 +207,6 @@ def mend(old: Calibration, new: Calibration, found: Drift) -> Calibration:
     )
 
 
-def _rigid(source: Array, target: Array, weight: Array | None = None) -> Array:
-    """(3, 3) turn and shift, without scale or mirror, least squares (Kabsch 1976, from memory)."""
-    w = np.ones(len(source)) if weight is None else weight
-    a = (source * w[:, None]).sum(axis=0) / w.sum()
-    b = (target * w[:, None]).sum(axis=0) / w.sum()
-    u, _, vt = np.linalg.svd(((source - a) * w[:, None]).T @ (target - b))
-    turn = vt.T @ np.diag([1.0, np.sign(np.linalg.det(vt.T @ u.T))]) @ u.T
-    out = np.eye(3)
-    out[:2, :2], out[:2, 2] = turn, b - turn @ a
-    return out
-
-
-def _moved(matrix: Array, points: Array) -> Array:
-    return np.asarray(points @ matrix[:2, :2].T + matrix[:2, 2])
-
-
 def _ways(
     was: Array, now_at: Array, px: Array, size: tuple[int, int]
 ) -> tuple[float, float, float]:
@@ -260,7 +245,9 @@ def _match(
         for j in both:
             if i >= j:
                 continue
-            move = _rigid(np.vstack([arms[i][0], arms[j][0]]), np.vstack([arms[i][1], arms[j][1]]))
+            move = matrix_of(
+                rigid(np.vstack([arms[i][0], arms[j][0]]), np.vstack([arms[i][1], arms[j][1]]))
+            )
             agree = tuple(k for k in both if _off(move, *arms[k]) < _MOVED_MM)
             if len(agree) > len(best):
                 best = agree
@@ -268,7 +255,9 @@ def _match(
     # two cards of three or four may have been put back as a pair by chance of one hand's move
     if len(best) < 2:
         return (), tuple(both), None
-    move = _rigid(np.vstack([arms[k][0] for k in best]), np.vstack([arms[k][1] for k in best]))
+    move = matrix_of(
+        rigid(np.vstack([arms[k][0] for k in best]), np.vstack([arms[k][1] for k in best]))
+    )
     return best, moved, move
 
 
@@ -280,4 +269,4 @@ def _arms(place: CardPlace) -> Array:
 
 
 def _off(move: Array, source: Array, target: Array) -> float:
-    return float(np.sqrt(np.mean(np.sum((_moved(move, source) - target) ** 2, axis=1))))
+    return float(np.sqrt(np.mean(np.sum((apply(move, source) - target) ** 2, axis=1))))

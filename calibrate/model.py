@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibrate.lens import HOMOGRAPHY, PARAMETERS, Lens, view
-from calibrate.plane import apply
+from calibrate.plane import apply, signed_area
 from configs.errors import Fault, InputError
 
 Array = NDArray[np.float64]
@@ -257,9 +257,7 @@ class ProjectorModel:
             ]
         )
         outline = self.to_table(ring)
-        x, y = outline[:, 0], outline[:, 1]
-        area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
-        return outline if area >= 0 else np.ascontiguousarray(outline[::-1])
+        return outline if signed_area(outline) >= 0 else np.ascontiguousarray(outline[::-1])
 
     def grid_mm(self, columns: int = 17, rows: int = 11) -> Array:
         """(columns * rows, 2) table places under an even grid of pixels over the whole beam."""
@@ -334,6 +332,16 @@ class CameraModel:
         seen, by_place, by_vector = view(self.vector, points_mm / self.unit_mm)
         s = self.unit_px
         return self.middle_px + s * seen, by_place * (s / self.unit_mm), s * by_vector
+
+    def moved(self, new_from_old: ArrayLike, unit_mm: float | None = None) -> CameraModel:
+        """The same camera in another table frame (``new_from_old`` (3, 3), mm), or another unit."""
+        unit = self.unit_mm if unit_mm is None else unit_mm
+        old_from_new = np.linalg.inv(np.asarray(new_from_old, dtype=np.float64))
+        into = np.diag([1 / self.unit_mm, 1 / self.unit_mm, 1.0])
+        matrix = self.homography @ into @ old_from_new @ np.diag([unit, unit, 1.0])
+        vector = self.vector.copy()
+        vector[: len(HOMOGRAPHY)] = (matrix / matrix[2, 2]).ravel()[: len(HOMOGRAPHY)]
+        return CameraModel(self.size, vector, unit)
 
     def to_px(self, points_mm: ArrayLike) -> Array:
         """(N, 2) table mm to (N, 2) camera px."""

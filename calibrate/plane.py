@@ -50,7 +50,7 @@ def homography(source: Array, target: Array) -> Array:
 
 
 def rigid(source: Array, target: Array) -> tuple[float, float, float]:
-    """(x, y, turn) of the rigid move that takes points (N, 2) best to points (N, 2).
+    """The pose (x, y, turn) that takes points (N, 2) best to points (N, 2).
 
     Kabsch's algorithm in the plane (from memory).
     """
@@ -58,6 +58,27 @@ def rigid(source: Array, target: Array) -> tuple[float, float, float]:
     turn = math.atan2(float(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])), float(np.sum(a * b)))
     x, y = target.mean(axis=0) - place(source, (0.0, 0.0, turn)).mean(axis=0)
     return float(x), float(y), turn
+
+
+def matrix_of(pose: Sequence[float] | Array) -> Array:
+    """(3, 3) of a pose (x, y, turn): the move that `place` makes."""
+    c, s = math.cos(pose[2]), math.sin(pose[2])
+    return np.array([[c, -s, pose[0]], [s, c, pose[1]], [0.0, 0.0, 1.0]])
+
+
+def signed_area(ring: Array) -> float:
+    """Area of a closed ring (N, 2), above 0 when it runs counter-clockwise with y up (shoelace)."""
+    x, y = ring.T
+    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+
+
+def within(ring: Array, points: Array) -> NDArray[np.bool_]:
+    """(N,) which points (N, 2) lie inside a convex ring (M, 2) of either turn."""
+    edges = np.roll(ring, -1, axis=0) - ring
+    away = points[:, None, :] - ring[None]
+    side = edges[None, :, 0] * away[:, :, 1] - edges[None, :, 1] * away[:, :, 0]
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.all(side >= 0, axis=1) | np.all(side <= 0, axis=1))
 
 
 def place(points: Array, pose: Sequence[float] | Array) -> Array:

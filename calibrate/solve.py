@@ -21,9 +21,9 @@ from calibrate.bundle import Bundle, CardView, Fit, PhotoView, own_level, withou
 from calibrate.calibration import Calibration, CardPlace, without_rigid
 from calibrate.cards import BARS_MM, card, set_of
 from calibrate.detect import Detections, same_view
-from calibrate.model import COUNT, CameraModel, ProjectorModel
+from calibrate.model import COUNT, ProjectorModel
 from calibrate.pattern import Pattern, bare
-from calibrate.plane import homography
+from calibrate.plane import apply, homography, matrix_of
 from calibrate.stages import misses_mm, polish, staged
 from calibrate.store import now
 from calibrate.verdict import (
@@ -258,22 +258,11 @@ def _evened(views: Mapping[int, CardView]) -> dict[int, CardView]:
 def _own_strays_dropped(view: CardView) -> CardView:
     """Without the few corners that do not lie with the others of their card: a hair, a thread."""
     matrix = homography(view.corners_mm, view.corners_px)
-    q = view.corners_mm @ matrix[:, :2].T + matrix[:, 2]
-    miss = np.hypot(*(q[:, :2] / q[:, 2:] - view.corners_px).T) / view.sigma_px
+    miss = np.hypot(*(apply(matrix, view.corners_mm) - view.corners_px).T) / view.sigma_px
     keep = miss < 6 * max(float(np.median(miss)), 0.3)
     if keep.sum() < 8:
         return view
     return CardView(view.corners_mm[keep], view.corners_px[keep], view.sigma_px[keep])
-
-
-def _card_rms(fit: Fit, photo: PhotoView) -> dict[int, float]:
-    """Card id -> rms of its residuals over sigma, from a fit of this photo first."""
-    out, at = {}, 0
-    for i in sorted(photo.cards):
-        n = 2 * len(photo.cards[i].corners_px)
-        out[i] = float(np.sqrt(np.mean(fit.residuals[at : at + n] ** 2)))
-        at += n
-    return out
 
 
 def _conclude(
@@ -341,7 +330,7 @@ def _conclude(
         },
     ).moved(frame)
     calibration = replace(raw, covariance=without_rigid(raw.model, raw.covariance))
-    cameras = tuple(_camera_moved(c, frame) for c in state.cameras)
+    cameras = tuple(c.moved(frame) for c in state.cameras)
     check_trust(calibration, state, photos, projector)
     return Solution(
         calibration,
@@ -360,18 +349,4 @@ def _table_frame(projector: ProjectorModel) -> Array:
     quarter = np.array([projector.size[0] / 4, 0.0])
     a, b, o = projector.to_table(np.array([middle - quarter, middle + quarter, middle]))
     turn = math.atan2(*(b - a)[::-1])
-    c, s = math.cos(turn), math.sin(turn)
-    return np.array(
-        [[c, s, -(c * o[0] + s * o[1])], [-s, c, -(-s * o[0] + c * o[1])], [0.0, 0.0, 1.0]]
-    )
-
-
-def _camera_moved(camera: CameraModel, new_from_old: Array) -> CameraModel:
-    unit = np.diag([camera.unit_mm, camera.unit_mm, 1.0])
-    G = np.append(camera.vector[:8], 1.0).reshape(3, 3)
-    G = G @ np.linalg.inv(unit) @ np.linalg.inv(new_from_old) @ unit
-    return CameraModel(
-        camera.size,
-        np.concatenate([(G / G[2, 2]).reshape(9)[:8], camera.vector[8:]]),
-        camera.unit_mm,
-    )
+    return np.asarray(np.linalg.inv(matrix_of((o[0], o[1], turn))), dtype=np.float64)

@@ -157,7 +157,7 @@ def staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> State:
     """First photo's plane, then the projector, then the other photos' cameras."""
     first = photos[0]
     base = plane_of_photo(first)[0].state
-    camera = _in_half_metres(base.cameras[0])
+    camera = base.cameras[0].moved(np.eye(3), TABLE_UNIT_MM)
     state = State([camera], dict(base.poses), _first_projector(camera, first, size))
     joint = Bundle([first], state, TABLE_UNIT_MM)
     # Without robust weights: at the start nearly all is far off, and what weighs all of it alike
@@ -177,14 +177,6 @@ def staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> State:
             poses[i] = np.array(rigid(view.corners_mm, extra.to_table(view.corners_px)))
         state = State([*state.cameras, extra], poses, state.projector)
     return state
-
-
-def _in_half_metres(camera: CameraModel) -> CameraModel:
-    """The same camera with its vector counted in half metres."""
-    v = camera.vector.copy()
-    g = TABLE_UNIT_MM / camera.unit_mm
-    v[[0, 1, 3, 4, 6, 7]] *= g
-    return CameraModel(camera.size, v, TABLE_UNIT_MM)
 
 
 def _first_projector(

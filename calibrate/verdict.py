@@ -28,7 +28,7 @@ from calibrate.calibration import Calibration
 from calibrate.cards import card
 from calibrate.detect import Detections, is_soft
 from calibrate.model import COUNT, TABLE_UNIT_MM, CameraModel, ProjectorModel
-from calibrate.plane import place, rigid
+from calibrate.plane import matrix_of, place, rigid
 from calibrate.stages import staged
 from configs.errors import Refusal
 
@@ -461,10 +461,7 @@ def _in_frame_of(model: ProjectorModel, other: ProjectorModel) -> ProjectorModel
     w, h = model.size
     x, y = np.meshgrid(np.linspace(0, w - 1, 9), np.linspace(0, h - 1, 7))
     px = np.column_stack([x.ravel(), y.ravel()])
-    a, b, turn = rigid(model.to_table(px), other.to_table(px))
-    c, s = math.cos(turn), math.sin(turn)
-    # `rigid` gives turn and shift as `place` applies them
-    return model.moved(np.array([[c, -s, a], [s, c, b], [0.0, 0.0, 1.0]]))
+    return model.moved(matrix_of(rigid(model.to_table(px), other.to_table(px))))
 
 
 def _stretch_note(stretch: float, bars_read: bool) -> str:

@@ -24,11 +24,6 @@ def check_frame(frame: Image, size: tuple[int, int]) -> None:
         )
 
 
-def area_of(ring: Array) -> float:
-    x, y = ring[:, 0], ring[:, 1]
-    return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
-
-
 def nodes_of(length: int) -> Array:
     """Places along a side of so many pixels at which the maps are exact."""
     return np.linspace(-1.0, float(length), max(12, min(40, length // 24)))

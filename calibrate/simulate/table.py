@@ -14,9 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.plane import signed_area
 from calibrate.simulate.camera import Radiance, VirtualCamera
 from calibrate.simulate.images import (
-    area_of,
     blurred,
     nodes_of,
     pixel_share,
@@ -265,7 +265,7 @@ class VirtualTable:
         if not np.isfinite(px).all():
             return 0.5
         beside = camera.to_table(np.concatenate([px, px + 2 * HALF_X, px + 2 * HALF_Y]))
-        return math.sqrt(2 * area_of(beside)) or 0.5
+        return math.sqrt(2 * abs(signed_area(beside))) or 0.5
 
     def _mirror_mm(self, camera: VirtualCamera) -> Array:
         """Where on the table (2,) the camera sees the lens mirrored."""
@@ -351,7 +351,7 @@ class VirtualTable:
         n = _LIGHT_SAMPLES
         big = np.repeat(np.repeat(emitted, n, axis=0), n, axis=1)
         big = np.pad(big, ((_PAD_PX * n, _PAD_PX * n), (_PAD_PX * n, _PAD_PX * n), (0, 0)))
-        pixel_mm = math.sqrt(area_of(p.beam_mm()) / ((p.size[0] - 1) * (p.size[1] - 1)))
+        pixel_mm = math.sqrt(abs(signed_area(p.beam_mm())) / ((p.size[0] - 1) * (p.size[1] - 1)))
         # linear interpolation between samples blurs by 1/sqrt(6) of a sample: taken off the defocus
         sigma = n * math.sqrt(p.defocus_px**2 + (PREFILTER * step_mm / pixel_mm) ** 2)
         sigma = math.sqrt(max(sigma**2 - 1 / 6, 0.04))
@@ -368,7 +368,7 @@ class VirtualTable:
     def _grid(self, u: Plane, v: Plane, step_mm: float) -> Plane:
         """The dark lines between projector pixels, as far as defocus and camera leave them."""
         p = self.projector
-        pixel_mm = math.sqrt(area_of(p.beam_mm()) / ((p.size[0] - 1) * (p.size[1] - 1)))
+        pixel_mm = math.sqrt(abs(signed_area(p.beam_mm())) / ((p.size[0] - 1) * (p.size[1] - 1)))
         blur = p.defocus_px**2 + (PREFILTER * step_mm / pixel_mm) ** 2
         depth = np.float32(p.gap * math.exp(-2 * math.pi**2 * blur))
         if depth < 1e-4:

@@ -9,8 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from calibrate.lens import Lens
-from calibrate.simulate import SURFACES, Sheet, VirtualCamera, VirtualProjector, VirtualTable
+from calibrate.simulate import SURFACES, Lens, Sheet, VirtualCamera, VirtualProjector, VirtualTable
 
 SMALL = (960, 540)
 
