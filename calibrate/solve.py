@@ -47,6 +47,7 @@ PRINT_DOUBT = 0.002  # one sigma of a printer's scale (common practice, no sourc
 RULER_DOUBT_MM = 0.12  # one sigma of reading a printed bar with a ruler
 LEAST_PATTERN = 30  # corners; the projector has 17 unknowns, and what is left over must tell
 _SIGMA_FLOOR_PX = 0.004
+_WILDER = 1.4  # between the noise of two cards of 33 corners chance alone makes 1.25
 _STRAYED_MM = 4.0  # a raised card seems to move between photos too, but hardly so far
 _MAY_BE_MOVED = ("not-flat", "bad-fit", "too-uncertain", "solve-failed")
 
@@ -250,8 +251,10 @@ def _evened(views: Mapping[int, CardView]) -> dict[int, CardView]:
     known = sorted(v for v in level.values() if v > 0)
     if len(known) < 2:
         return dict(views)
+    wilder = {i: level[i] / known[1] for i in views}
     return {
-        i: replace(v, sigma_px=v.sigma_px * max(1.0, level[i] / known[1])) for i, v in views.items()
+        i: replace(v, sigma_px=v.sigma_px * wilder[i]) if wilder[i] > _WILDER else v
+        for i, v in views.items()
     }
 
 
