@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from projector.commands.lengths import LENGTH_MM
+from projector.commands.lengths import LENGTH_MM, SIZE
 from projector.commands.places import Command, Place
 from projector.output import CARDS, EXACT_PICTURE, PATTERN, PDF, picture_bytes, write_all
 
@@ -45,7 +45,9 @@ def cards(paper: str, large: bool, out: Path) -> None:
 
 
 @click.command(cls=Command)
-@click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
+@click.option(
+    "--size", type=SIZE, required=True, metavar="WxH", help="The projector's own resolution."
+)
 @click.option(
     "--beam-width", type=LENGTH_MM, metavar="LENGTH",
     help="Width of the lit picture on the table; sets how large the card windows are.",
@@ -55,16 +57,16 @@ def cards(paper: str, large: bool, out: Path) -> None:
     "--out", type=Place(EXACT_PICTURE, beside={".yaml": PATTERN}), required=True,
     help="The PNG; a .yaml lies beside it.",
 )  # fmt: skip
-def pattern(size: str, beam_width: float | None, large: bool, out: Path) -> None:
+def pattern(size: tuple[int, int], beam_width: float | None, large: bool, out: Path) -> None:
     """The picture to project while the photo is taken.
 
     Show it full screen at the projector's own resolution, not scaled, with keystone correction
     and 'sharpness' switched off in the projector's menu.
     """
-    from calibrate.pattern import DEFAULT_BEAM_MM, parse_size, pattern_for
+    from calibrate.pattern import DEFAULT_BEAM_MM, pattern_for
     from configs.files import dump_yaml
 
-    made = pattern_for(parse_size(size), beam_width, large)
+    made = pattern_for(size, beam_width, large)
     side = out.with_suffix(".yaml")
     write_all(
         {

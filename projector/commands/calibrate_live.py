@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.lengths import LENGTH_MM
+from projector.commands.lengths import LENGTH_MM, PAIR_MM
 from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command, Place
 from projector.output import CALIBRATION, PICTURE, look_over, write_picture
 
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     help="Look from so many places; you move the camera in between. Three are truer.",
 )  # fmt: skip
 @click.option(
-    "--bars", metavar="X,Y",
+    "--bars", "bars_mm", type=PAIR_MM, metavar="X,Y",
     help="What your ruler reads on bar 1 and bar 2 of the cards page, in mm: 180.4,250.0",
 )  # fmt: skip
 @click.option(
@@ -56,7 +56,7 @@ def live(
     out: Path | None,
     frames: int,
     positions: int,
-    bars: str | None,
+    bars_mm: tuple[float, float] | None,
     beam_width: float | None,
     large: bool,
     patience: float,
@@ -70,9 +70,7 @@ def live(
     """
     from calibrate.camera import DeviceSource
     from projector.app import Beam
-    from projector.commands.calibrate_photo import _pair
 
-    bars_mm = _pair(bars, "--bars")
     with DeviceSource.open(camera) as source, Beam.open(display) as beam:
         if beam.notice:
             click.echo(beam.notice, err=as_json)

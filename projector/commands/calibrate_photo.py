@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from projector.commands.lengths import LENGTH_MM
+from projector.commands.lengths import LENGTH_MM, PAIR_MM, SIZE
 from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import CALIBRATION, PICTURE, write_picture
 
@@ -19,17 +19,19 @@ if TYPE_CHECKING:
 
 @click.command(cls=Command)
 @click.argument("photos", nargs=-1, required=True, type=FILE)
-@click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
+@click.option(
+    "--size", type=SIZE, required=True, metavar="WxH", help="The projector's own resolution."
+)
 @click.option(
     "--out", type=Place(CALIBRATION),
     help="Where to save it, beside the store of calibrations.",
 )  # fmt: skip
 @click.option(
-    "--bars", metavar="X,Y",
+    "--bars", "bars_mm", type=PAIR_MM, metavar="X,Y",
     help="What your ruler reads on bar 1 and bar 2 of the cards page, in mm: 180.4,250.0",
 )  # fmt: skip
 @click.option(
-    "--square", metavar="X,Y",
+    "--square", "square_mm", type=PAIR_MM, metavar="X,Y",
     help="What your ruler reads on the projected check square of 200 mm, in mm.",
 )  # fmt: skip
 @click.option("--cards", "cards_file", type=FILE, help="cards.yaml, if other.")
@@ -52,10 +54,10 @@ if TYPE_CHECKING:
 @JSON_OPTION
 def photo(
     photos: tuple[Path, ...],
-    size: str,
+    size: tuple[int, int],
     out: Path | None,
-    bars: str | None,
-    square: str | None,
+    bars_mm: tuple[float, float] | None,
+    square_mm: tuple[float, float] | None,
     cards_file: Path | None,
     pattern_file: Path | None,
     beam_width: float | None,
@@ -71,17 +73,15 @@ def photo(
     """
     from calibrate.cards import load_cards
     from calibrate.detect import detect
-    from calibrate.pattern import load_pattern, parse_size, pattern_for
+    from calibrate.pattern import load_pattern, pattern_for
     from calibrate.photo import read_photo
     from calibrate.report import apply_square, as_data, text
     from calibrate.solve import bar_scale, solve
     from calibrate.store import keep
     from configs.errors import Fault, InputError, Refusal
 
-    wanted = parse_size(size)
-    bars_mm = _pair(bars, "--bars")
+    wanted = size
     bar_scale(bars_mm)
-    square_mm = _pair(square, "--square")
     ids = None if cards_file is None else [c.id for c in load_cards(cards_file).cards]
     pattern = None
     if pattern_file is not None:
@@ -163,25 +163,3 @@ def _against_width(solution: Solution, wide_mm: float) -> Solution:
         "not, nothing will lie true: show it pixel for pixel and photograph again."
     )
     return replace(solution, notes=(note, *solution.notes))
-
-
-def _pair(value: str | None, name: str) -> tuple[float, float] | None:
-    """'180.4,250.0' to two numbers.
-
-    Raises:
-        InputError: not two numbers with a comma between them.
-    """
-    from configs.errors import Fault, InputError
-
-    if value is None:
-        return None
-    parts = value.replace("mm", "").split(",")
-    try:
-        numbers = [float(p) for p in parts]
-    except ValueError:
-        numbers = []
-    if len(numbers) != 2:
-        raise InputError(
-            Fault(name, f"'{value}' is not two readings.", "Write them in mm as 180.4,250.0")
-        )
-    return (numbers[0], numbers[1])

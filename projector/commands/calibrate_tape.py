@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from projector.commands.lengths import SIZE
 from projector.commands.places import JSON_OPTION, Command, Place
 from projector.output import (
     CALIBRATION,
@@ -23,7 +24,9 @@ if TYPE_CHECKING:
 
 
 @click.command(cls=Command)
-@click.option("--size", required=True, metavar="WxH", help="The projector's own resolution.")
+@click.option(
+    "--size", type=SIZE, required=True, metavar="WxH", help="The projector's own resolution."
+)
 @click.option(
     "--count", type=click.Choice(["4", "6", "9"]), default="6", show_default=True,
     help="How many crosses; 4 do not see the lens.",
@@ -36,17 +39,16 @@ if TYPE_CHECKING:
     "--form", type=Place(READINGS),
     help="Also write a distances file with every pair still empty, to fill in.",
 )  # fmt: skip
-def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
+def crosses(size: tuple[int, int], count: str, out: Path, form: Path | None) -> None:
     """The lettered crosses for the tape measure.
 
     Show the picture full screen at the projector's own resolution, not scaled. Measure from the
     middle of one cross to the middle of the other, as many pairs as you can reach, and write them
     into a distances file: the lines of the .yaml beside the picture, then distances_mm.
     """
-    from calibrate.pattern import parse_size
     from calibrate.readings import crosses_for, crosses_picture, crosses_text, form_text, pairs_of
 
-    wanted = parse_size(size)
+    wanted = size
     placed = crosses_for(wanted, int(count))
     side = out.with_suffix(".yaml")
     files: dict[Path, tuple[str | bytes, Kind]] = {
@@ -64,7 +66,7 @@ def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
 
 @click.command(cls=Command)
 @click.argument("distances", type=Place(READINGS, edited=lambda given: bool(given["guided"])))
-@click.option("--size", metavar="WxH", help="The projector's own resolution.")
+@click.option("--size", type=SIZE, metavar="WxH", help="The projector's own resolution.")
 @click.option("--out", type=Place(CALIBRATION), required=True, help="Where the calibration goes.")
 @click.option(
     "--tape-class", "tape_class", type=click.Choice(["I", "II", "III", "none"]), default="none",
@@ -87,7 +89,7 @@ def crosses(size: str, count: str, out: Path, form: Path | None) -> None:
 @JSON_OPTION
 def tape(
     distances: Path,
-    size: str | None,
+    size: tuple[int, int] | None,
     out: Path,
     tape_class: str,
     display: str,
@@ -102,14 +104,13 @@ def tape(
     DISTANCES holds the crosses and what the tape read between them: 'A-B: 1123' in mm, or with a
     unit: '112.3 cm', '44 1/4 in'. Pairs that could not be measured are left out.
     """
-    from calibrate.pattern import parse_size
     from calibrate.readings import load_readings
     from calibrate.store import keep
     from calibrate.tape import solve_tape
     from configs.errors import InputError
     from projector.console import print_json
 
-    wanted = parse_size(size) if size else None
+    wanted = size
     if guided:
         from projector.tape_guide import guide, shown, typed
 

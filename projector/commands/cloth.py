@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from projector.commands.lengths import LENGTH_MM
+from projector.commands.lengths import LENGTH_MM, SIZE
 from projector.commands.places import FILE, JSON_OPTION, Command, Place, taken
 from projector.output import CLOTH, DOCKET, PICTURE, look_over, write, write_picture
 
@@ -47,7 +47,9 @@ if TYPE_CHECKING:
     "--light", type=Place(PICTURE), metavar="FILE.png",
     help="Write the light to show while the photo is taken, and leave.",
 )  # fmt: skip
-@click.option("--size", metavar="WxH", help="The projector's own resolution, with --light.")
+@click.option(
+    "--size", type=SIZE, metavar="WxH", help="The projector's own resolution, with --light."
+)
 @click.option("--live", is_flag=True, help="No photo: show the light and look with a camera.")
 @click.option("--camera", default=0, show_default=True, help="Which camera, with --live.")
 @click.option("--display", type=int, help="Which display the projector is, with --live.")
@@ -61,7 +63,7 @@ def cloth(
     grain: float | None,
     grain_side: int | None,
     light: Path | None,
-    size: str | None,
+    size: tuple[int, int] | None,
     live: bool,
     camera: int,
     display: int | None,
@@ -148,16 +150,15 @@ def cloth(
     click.echo("Written: " + ", ".join(str(p) for p in written))
 
 
-def _write_light(path: Path, size: str | None, calibration: Calibration | None) -> None:
+def _write_light(path: Path, size: tuple[int, int] | None, calibration: Calibration | None) -> None:
     from calibrate.cloth_scan import scan_light
-    from calibrate.pattern import parse_size
     from configs.errors import Fault, InputError
 
     if size is None and calibration is None:
         raise InputError(
             Fault("--light", "needs the projector's resolution.", "Give --size 1920x1080.")
         )
-    wanted = parse_size(size) if size is not None else calibration.size  # type: ignore[union-attr]
+    wanted = size if size is not None else calibration.size  # type: ignore[union-attr]
     write_picture(path, scan_light(wanted).image())
     click.echo(
         f"Written: {path}. Show it full screen on the projector, lay the cloth flat inside the "

@@ -107,20 +107,15 @@ def chosen_pieces(pieces: Mapping[str, Piece], only: tuple[str, ...]) -> dict[st
     Raises:
         InputError: a name that is not there, with the nearest that is.
     """
-    import difflib
-
     from configs.errors import Fault, InputError
+    from configs.reader import nearest
 
-    faults = []
-    for name in only:
-        if name not in pieces:
-            near = difflib.get_close_matches(name, list(pieces), 1, 0.4)
-            hint = f"Did you mean '{near[0]}'?" if near else ""
-            faults.append(
-                Fault(
-                    "--piece", f"there is no piece '{name}'; there are {', '.join(pieces)}.", hint
-                )
-            )
+    told = f"there are {', '.join(pieces)}."
+    faults = [
+        Fault("--piece", f"there is no piece '{name}'; {told}", nearest(name, pieces))
+        for name in only
+        if name not in pieces
+    ]
     if faults:
         raise InputError(faults)
     return {n: p for n, p in pieces.items() if not only or n in only}

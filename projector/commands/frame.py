@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from projector.commands.lengths import SIZE
 from projector.commands.places import FILE, Command, Place, taken
 from projector.output import EXACT_PICTURE, write_picture
 
@@ -16,7 +17,7 @@ from projector.output import EXACT_PICTURE, write_picture
               help="The calibration to draw through.")  # fmt: skip
 @click.option("--out", type=Place(EXACT_PICTURE), default=Path("frame.png"), show_default=True,
               help="Where to write the picture (PNG).")  # fmt: skip
-@click.option("--size", default=None, metavar="WxH",
+@click.option("--size", type=SIZE, metavar="WxH",
               help="Refuse unless the calibration was made for this size.")  # fmt: skip
 @click.option("--mode", type=click.Choice(["arrange", "trace", "plain"]), default="arrange",
               show_default=True, help="All pieces alike, the current one bright, or lines only.")  # fmt: skip
@@ -31,7 +32,7 @@ def frame(
     docket: Path,
     calibration_file: Path,
     out: Path,
-    size: str | None,
+    size: tuple[int, int] | None,
     mode: str,
     lines: str | None,
     ink: str | None,
@@ -51,7 +52,7 @@ def frame(
     from projector.picture.scene import render
     from projector.picture.stage import Stage
 
-    wanted = parse_size(size) if size else None
+    wanted = size
     calibration = Calibration.load(calibration_file, wanted)
     (read,), said = taken([docket], alone=False)
     for line in said:
@@ -84,19 +85,3 @@ def frame(
     click.echo(
         f"{out}: {w} x {h} px, {len(read.placed())} pieces. Show it unscaled, pixel for pixel."
     )
-
-
-def parse_size(text: str) -> tuple[int, int]:
-    """``1920x1080`` → (1920, 1080).
-
-    Raises:
-        InputError: anything else.
-    """
-    import re
-
-    from configs.errors import Fault, InputError
-
-    found = re.fullmatch(r"\s*(\d{2,5})\s*[x×X]\s*(\d{2,5})\s*", text)
-    if not found:
-        raise InputError(Fault("--size", f"'{text}' is not a picture size.", "Write 1920x1080."))
-    return int(found[1]), int(found[2])

@@ -1,4 +1,7 @@
-"""Lengths on the command line: a bare number is millimetres, others carry their unit."""
+"""Measures on the command line: lengths, what a ruler reads, the size of a picture.
+
+A bare number is millimetres, others carry their unit.
+"""
 
 from __future__ import annotations
 
@@ -28,4 +31,48 @@ class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from 
             self.fail(f"{fault.what} {fault.remedy}".strip(), param, ctx)
 
 
+class PairMm(click.ParamType):  # type: ignore[type-arg]  # generic only from click 8.5 on
+    """``180.4,250.0``: what a ruler reads across and up, mm."""
+
+    name = "x,y"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, float]:
+        """Two numbers.
+
+        Raises:
+            InputError: not two numbers with a comma between them.
+        """
+        from configs.errors import Fault, InputError
+
+        try:
+            x, y = (float(p) for p in str(value).replace("mm", "").split(","))
+        except ValueError:
+            where = max(param.opts, key=len) if param is not None else ""
+            what = f"'{value}' is not two readings."
+            raise InputError(Fault(where, what, "Write them in mm as 180.4,250.0")) from None
+        return x, y
+
+
+class PictureSize(click.ParamType):  # type: ignore[type-arg]  # generic only from click 8.5 on
+    """``1920x1080`` → (width, height) px."""
+
+    name = "wxh"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[int, int]:
+        """Two whole numbers.
+
+        Raises:
+            InputError: anything else, or no projector's size.
+        """
+        from calibrate.pattern import parse_size
+
+        return parse_size(str(value))
+
+
 LENGTH_MM = LengthMm()
+PAIR_MM = PairMm()
+SIZE = PictureSize()
