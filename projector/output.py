@@ -123,7 +123,8 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
 
     if not path.name.strip("."):
         return Fault(str(path), "is a folder, not a file.", "Name a file in it.")
-    if kind.suffixes and path.suffix.lower() not in kind.suffixes and not edited:
+    bare = kind.suffixes == _YAML and not path.suffix  # a YAML file may do without an ending
+    if kind.suffixes and path.suffix.lower() not in kind.suffixes and not edited and not bare:
         names = " or ".join(path.with_suffix(s).name for s in kind.suffixes[:2])
         lossy = " A lossy picture moves lines." if kind is EXACT_PICTURE else ""
         return Fault(
