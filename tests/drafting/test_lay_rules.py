@@ -14,8 +14,10 @@ from judge import judge as outside_judge
 from configs.errors import LayError
 from drafting import Docket
 from drafting.lay import Cloth, Effort, Placement, Rules, judge, plan
-from drafting.lay.check import Judge
+from drafting.lay.check import Judge, is_sound
 from drafting.lay.cuts import specs_of
+from drafting.lay.first import State
+from drafting.lay.job import make_job
 from drafting.lay.planner import lay_as_it_is
 from drafting.piece import Piece
 
@@ -262,6 +264,43 @@ def test_out_of_a_corner() -> None:
     cloth = Cloth.from_dict({"width": 300, "length": 900})
     for x, y in ((-500.0, -90.0), (1200.0, 700.0)):
         assert [p.kind for p in judge([A], cloth, [at(x, y)], APART)] == ["outside"]
+
+
+@pytest.mark.parametrize(
+    ("by", "ring", "told"),
+    [
+        (0.015, [(0, 0), (50, 0), (50, 190), (0, 190)], True),  # 3 mm², not deep
+        (0.5, [(0, 0), (100, 50), (0, 100)], True),  # a tip: a quarter of a mm², but deep
+        (0.004, [(0, 0), (50, 0), (50, 190), (0, 190)], False),  # neither
+    ],
+)
+def test_both_area_and_depth_must_be_small(by: float, ring: Any, told: bool) -> None:
+    """A long edge a hair outside is told for its area, a tip for its depth."""
+    piece = Piece.from_outline("a", ring, turns=(90.0,))
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    reach = max(x for x, _ in ring)
+    put = at(900.0 + by - reach, 100.0, 90.0)  # at 90° its x runs along the cloth
+    assert [p.kind for p in judge([piece], cloth, [put], APART)] == (["outside"] if told else [])
+
+
+def test_a_plan_is_sound_or_not() -> None:
+    """Planners' states: overlaps, distance, edge and stripes count, but not between her own locks."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    job = make_job([A], cloth, Rules(5.0))
+    apart = {205.0: True, 204.9: False, 150.0: False, 705.0: False}
+    for x, sound in apart.items():
+        state = State(np.array([0, 0]), np.array([(0.0, 150.0), (x, 150.0)]))
+        assert is_sound(job, state) == sound, x
+    planted = striped(5.0, 0.0)
+    striped_cloth = Cloth.from_dict(planted.cloth)
+    free = make_job([replace(A, cut=1), HALF], striped_cloth, APART)
+    state = State(np.array([0, 0]), np.array([p.at for p in planted.laid]))
+    assert not is_sound(free, state)
+    locks = [replace(p, locked=True) for p in planted.laid]
+    held = make_job([replace(A, cut=1), HALF], striped_cloth, APART, locks)
+    assert is_sound(held, State(np.zeros(0, dtype=np.int64), np.zeros((0, 2))))
+    one = make_job([replace(A, cut=1), HALF], striped_cloth, APART, locks[:1])
+    assert not is_sound(one, State(np.array([0]), np.array([planted.laid[1].at])))
 
 
 def test_pieces_that_nothing_is_known_of_are_held_to_cloth_and_lines() -> None:
