@@ -130,20 +130,19 @@ class Judge:
         if self._plain and np.all(low >= self._low) and np.all(high <= self._high):
             return None
         shape = _polygon(p)
-        region = self._whole if tolerant else self._sound
-        if region.covers(shape):
-            return None
-        out = shape.difference(region)
-        deep = shape.buffer(-OVERLAP_MM)
-        if out.area <= OUTSIDE_MM2 and region.covers(deep):
-            return None
-        flaw = not tolerant and self._whole.covers(deep)
-        where = "the sound cloth, over a flaw" if flaw else "the usable cloth"
-        depth = _reach(out, region)
-        text = f"{p.key} lies {depth:.2f} mm ({out.area:.0f} mm²) outside {where}."
-        if flaw:
-            return Problem("flaw", (p.key,), depth, text, "over a flaw")
-        return Problem("outside", (p.key,), depth, text, "off the cloth")
+        for region, kind, where, short in (
+            (self._whole, "outside", "the usable cloth", "off the cloth"),
+            (self._sound, "flaw", "the sound cloth, over a flaw", "over a flaw"),
+        ):
+            if (kind == "flaw" and tolerant) or region.covers(shape):
+                continue
+            out = shape.difference(region)
+            if out.area <= OUTSIDE_MM2 and region.covers(shape.buffer(-OVERLAP_MM)):
+                continue
+            depth = _reach(out, region)
+            text = f"{p.key} lies {depth:.2f} mm ({out.area:.0f} mm²) outside {where}."
+            return Problem(kind, (p.key,), depth, text, short)
+        return None
 
     @cached_property
     def _plain(self) -> bool:
