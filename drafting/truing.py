@@ -254,12 +254,15 @@ def _inside(inner: Points, outer: Points) -> bool:
     return bool(cut.covers(shapely.Polygon(inner)))
 
 
+_CORNER_DEG = 8.0
+
+
 def _sharp(points: Points) -> Points:
-    """The vertices (K, 2) inside an edge where it turns by more than 20°."""
+    """The vertices (K, 2) inside an edge where it has a corner; a curve turns by less at each."""
     d = np.diff(points, axis=0)
     cross = d[:-1, 0] * d[1:, 1] - d[:-1, 1] * d[1:, 0]
     dot = (d[:-1] * d[1:]).sum(axis=1)
-    return np.asarray(points[1:-1][np.abs(np.arctan2(cross, dot)) > math.radians(20.0)])
+    return np.asarray(points[1:-1][np.abs(np.arctan2(cross, dot)) > math.radians(_CORNER_DEG)])
 
 
 def check_darts(pieces: Mapping[str, Piece]) -> list[Check]:

@@ -66,7 +66,10 @@ def spread(
         still, moving = sorted((one, two), key=lambda p: -float(np.mean(p.ring[:, 1])))
     else:
         still, moving = which_stays(one, two)
-    move = _opening(ends, amounts, outward=_away(ends, still))
+    outward = _away(ends, still)
+    if at_first == at_second:
+        outward = _by_grain(piece, outward)
+    move = _opening(ends, amounts, outward)
     moved = moving.moved(move)
     if max(amounts) > 0:
         after_still = a if still is two else b
@@ -91,6 +94,13 @@ def _away(ends: tuple[Points, Points], still: Part) -> Points:
     normal = left_of(unit(ends[1] - ends[0]))
     middle = np.mean(still.ring, axis=0) - 0.5 * (ends[0] + ends[1])
     return -normal if float(normal @ middle) > 0 else normal
+
+
+def _by_grain(piece: Piece, outward: Points) -> Points:
+    """The direction along or across the grain that is nearest: strips that slide apart keep level."""
+    along = unit(np.array(piece.grain[1]) - np.array(piece.grain[0]))
+    axes = (along, -along, left_of(along), -left_of(along))
+    return max(axes, key=lambda d: float(d @ outward))
 
 
 def _opening(ends: tuple[Points, Points], amounts: tuple[float, float], outward: Points) -> Move:

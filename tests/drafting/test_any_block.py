@@ -73,7 +73,8 @@ def toy(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Block:
     registry = {**measurements.REGISTRY, SHIN.key: SHIN}
     for module in (measurements, figures, board):
         monkeypatch.setattr(module, "REGISTRY", registry)
-    monkeypatch.setattr("drafting.slips.REGISTRY", registry)
+    for name in ("slips", "report"):
+        monkeypatch.setattr(f"drafting.{name}.REGISTRY", registry)
     return get("toy-leg")
 
 

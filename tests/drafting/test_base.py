@@ -60,44 +60,33 @@ def write(path: Path, data: dict[str, Any]) -> Path:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    """Measurements and two fitted dockets, of a top and of a skirt."""
-    write(
-        tmp_path / "body.yaml",
-        {"chalkbeam": 1, "unit": "mm", "wearer": "alto-1", "measurements": BODIES["straight"]},
-    )
-    for name, garment in (
-        (
-            "top",
-            {
-                "block": "quick-top",
-                "style": dict(STYLE),
-                "fit": [{"change": "shoulder in", "by": 1}],
-            },
-        ),
-        ("skirt", {"block": "straight-skirt", "style": {"slit": "none"}}),
-    ):
-        write(
-            tmp_path / f"{name}.yaml",
-            {
-                "chalkbeam": 1,
-                "title": name,
-                "unit": "cm",
-                "measurements": "body.yaml",
-                "garment": garment,
-            },
-        )
-        assert (
-            main(
-                [
-                    "base",
-                    str(tmp_path / f"{name}.yaml"),
-                    "--out",
-                    str(tmp_path / f"{name}-base.yaml"),
-                ]
-            )
-            == 0
-        )
-    return tmp_path
+    """Measurements and two fitted dockets, of a top and of a skirt, kept as bases."""
+    return fitted(tmp_path, "straight")
+
+
+def fitted(folder: Path, who: str) -> Path:
+    """The same for one of the bodies."""
+    body = {"chalkbeam": 1, "unit": "mm", "wearer": "alto-1", "measurements": BODIES[who]}
+    write(folder / "body.yaml", body)
+    recipes: dict[str, dict[str, Any]] = {
+        "top": {
+            "block": "quick-top",
+            "style": dict(STYLE),
+            "fit": [{"change": "shoulder in", "by": 1}],
+        },
+        "skirt": {"block": "straight-skirt", "style": {"slit": "none"}},
+    }
+    for name, garment in recipes.items():
+        data = {
+            "chalkbeam": 1,
+            "title": name,
+            "unit": "cm",
+            "measurements": "body.yaml",
+            "garment": garment,
+        }
+        path = write(folder / f"{name}.yaml", data)
+        assert main(["base", str(path), "--out", str(folder / f"{name}-base.yaml")]) == 0
+    return folder
 
 
 def garments(folder: Path) -> dict[str, Path]:
@@ -122,8 +111,13 @@ def _in_cm(value: Any) -> Any:
     return f"{value} cm"
 
 
-def test_six_garments_from_two_bases_follow_a_fit_change(folder: Path) -> None:
-    """Each is drafted and trued; 2 cm more at the hem of the base make every one of them wider."""
+@pytest.mark.parametrize("who", sorted(BODIES))
+def test_six_garments_from_two_bases_follow_a_fit_change(tmp_path: Path, who: str) -> None:
+    """Yoked, princess, gathered blouse, darted top, A-line and pleated skirt: each is drafted, trued and
+    laid without a problem; 2 cm more at the hem of the base make every one of them wider."""
+    from drafting.lay import Cloth, plan
+
+    folder = fitted(tmp_path, who)
     made = garments(folder)
     before = {}
     for name, path in made.items():
@@ -131,19 +125,22 @@ def test_six_garments_from_two_bases_follow_a_fit_change(folder: Path) -> None:
         bad = [c.name for c in d.checks() if not c.ok and "before the changes" not in c.name]
         assert bad == [], name
         assert d.measurements.wearer == "alto-1"
-        before[name] = sum(p.edges["hem"].length_mm for p in d.pieces.values() if "hem" in p.edges)
+        before[name] = hems(d)
+        laid = plan(list(d.pieces.values()), Cloth.from_dict({"width": 1500}), seconds=0.2)
+        assert laid.problems() == []
+        assert {p.piece for p in laid.placements} == set(d.pieces)
     for base in ("top-base.yaml", "skirt-base.yaml"):
         data = yaml.safe_load((folder / base).read_text(encoding="utf-8"))
         data["base"]["fit"] = [*data["base"].get("fit", []), {"change": "hem", "by": 2}]
         write(folder / base, data)
     for name, path in made.items():
-        read = Docket.load(path)
-        after = sum(
-            p.edges["hem"].length_mm for p in read.draft().pieces.values() if "hem" in p.edges
-        )
-        # 2 cm round the body: 1 cm on the two half pieces, whatever the base was made into
-        assert after - before[name] == pytest.approx(10.0 * after / before[name], abs=6.0), name
-        assert read.base is not None
+        # 2 cm round the body: 1 cm on the half pieces, less or more where they were spread
+        assert 4.0 < hems(Docket.load(path).draft()) - before[name] < 18.0, name
+
+
+def hems(d: Any) -> float:
+    """Length of all hems as drawn, mm."""
+    return sum(float(p.edges["hem"].length_mm) for p in d.pieces.values() if "hem" in p.edges)
 
 
 def test_the_draft_tells_which_edges_of_the_base_moved(folder: Path) -> None:
