@@ -12,9 +12,10 @@ import numpy as np
 
 from drafting.curves import sweep, unit
 from drafting.outline import Points, polyline_length
-from drafting.shaping.parts import Run, parted, place_on
+from drafting.shaping.parts import Run, parted, place_on, refuse
 
 TRUE_REACH_MM = 40.0  # how far on each side of a step the edge is redrawn
+BACK_TURN = math.radians(150.0)  # sharper than any corner of a seam: nothing is left between
 
 
 def trimmed_at(run: Run, lip: Points, from_start: bool) -> Run:
@@ -44,14 +45,31 @@ def trimmed_at(run: Run, lip: Points, from_start: bool) -> Run:
 
 
 def stepless(before: list[Run], after: list[Run]) -> tuple[list[Run], list[Run]]:
-    """Two lists of runs whose meeting ends are joined by a smooth line where they miss each other."""
+    """Two lists of runs whose meeting ends are joined by a smooth line where they miss each other.
+
+    Raises:
+        DraftError: one would run back along the other.
+    """
     a, b = before[-1], after[0]
     gap = float(np.hypot(*(a.points[-1] - b.points[0])))
-    if gap < 0.01 and turn(a.points[-1] - a.points[-2], b.points[1] - b.points[0]) < 0.02:
+    corner = turn(a.points[-1] - a.points[-2], b.points[1] - b.points[0])
+    if gap < 0.01 and corner < 0.02:
         return before, after
     reach = min(max(TRUE_REACH_MM, 3.0 * gap), 0.45 * a.length_mm, 0.45 * b.length_mm)
     kept, _ = parted(a, a.length_mm - reach)
     _, rest = parted(b, reach)
+    chord = rest.points[0] - kept.points[-1]
+    if (
+        max(
+            turn(kept.points[-1] - kept.points[-2], chord),
+            turn(chord, rest.points[1] - rest.points[0]),
+        )
+        > BACK_TURN
+    ):
+        raise refuse(
+            f"the {a.name} would turn back on itself where it is taken in.",
+            "Use less, or another place.",
+        )
     curve = sweep(
         kept.points[-1],
         kept.points[-1] - kept.points[-2],

@@ -420,7 +420,7 @@ def built(
     """A piece like ``piece`` with this ring and what lies in it.
 
     Raises:
-        DraftError: its outline crosses itself.
+        DraftError: its outline crosses itself or the fold.
     """
     import shapely
 
@@ -439,6 +439,11 @@ def built(
             raise refuse(
                 f"the fold of the {piece.name} would no longer be straight.",
                 f"Give it a seam there first: 'seam at fold: {piece.name}'.",
+            )
+        if float(outline[:, 0].min()) < -1e-3 and float(outline[:, 0].max()) > 1e-3:
+            raise refuse(
+                f"the outline of the {piece.name} would cross its fold.",
+                "Use less, or another place.",
             )
         fold = (xy(points[0]), xy(points[-1]))
     ends = {r.name: edges[r.name].length_mm for r in ring}

@@ -466,3 +466,18 @@ def test_chains_of_changes_stay_sound(block: str, who: str, entries: list[dict[s
             assert "changes[0]" in str(error) and len(str(error)) > 40
             continue
         sound(work, start)
+
+
+@pytest.mark.parametrize(
+    ("work", "entry", "told"),
+    [
+        (skirt, {"spread": "waistband", "from": "waist", "to": "left side", "lines": 5, "ratio": 0.9}, "turn back on itself"),
+        (top, {"spread": "front", "from": "shoulder 9 % from neckline", "to": "neckline 1/2", "by": 8}, "cross its fold"),
+    ],
+)  # fmt: skip
+def test_what_leaves_no_sound_outline_is_refused(
+    work: Any, entry: dict[str, Any], told: str
+) -> None:
+    """An edge taken in until it turns back, an outline driven over its fold: refused in words."""
+    with pytest.raises(DraftError, match=told):
+        changed(work(), entry)
