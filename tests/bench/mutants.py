@@ -48,10 +48,17 @@ class Guard:
 
 GUARDS: tuple[Guard, ...] = (
     Guard("lay/check", ("drafting/lay/check.py",), ("tests/drafting/test_lay_rules.py", "tests/drafting/test_lay.py")),
-    Guard("allowance", ("drafting/allowance.py",), ("tests/drafting/test_piece.py",)),
-    Guard("truing", ("drafting/truing.py",), ("tests/drafting/test_truing.py", "tests/drafting/test_quick_top.py")),
-    Guard("journal", ("projector/session/journal.py",), ("tests/projector/test_journal_commands.py",)),
+    Guard("allowance", ("drafting/allowance.py",), ("tests/drafting/test_piece.py", "tests/drafting/test_cut_size.py")),
+    Guard("truing", ("drafting/truing.py",), ("tests/drafting/test_truing.py", "tests/drafting/test_fit.py",
+          "tests/drafting/test_quick_top.py", "tests/drafting/test_straight_skirt.py", "tests/drafting/test_draft_command.py")),
+    Guard("journal", ("projector/session/journal.py",),
+          ("tests/projector/test_journal_commands.py", "tests/projector/test_two_hands.py", "tests/projector/test_table.py")),
+    Guard("docket text", ("configs/rewrite.py", "drafting/docket/text.py"),
+          ("tests/configs/test_rewrite.py", "tests/drafting/test_docket.py")),
     Guard("drift", ("calibrate/drift.py",), ("tests/calibrate/test_drift.py",)),
+    Guard("solve", ("calibrate/verdict.py",), ("tests/calibrate/test_solve.py", "tests/calibrate/test_photo.py")),
+    Guard("calibration files", ("calibrate/store.py", "calibrate/readings.py"),
+          ("tests/calibrate/test_calibration.py", "tests/calibrate/test_tape.py")),
 )  # fmt: skip
 
 FLIPS: dict[type[ast.cmpop], type[ast.cmpop]] = {
