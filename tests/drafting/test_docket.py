@@ -346,3 +346,29 @@ def test_a_copy_elsewhere_still_names_the_dockets_it_shares_its_cloth_with(tmp_p
     path.write_text("chalkbeam: 1\ntitle: t\nshares: {a: 1}\n")
     with pytest.raises(InputError, match="shares"):
         Docket.load(path)
+
+
+CHANGED = {
+    "title": ("festival top", "title"),
+    "wearer": ("tenor-1", "wearer"),
+    "garment": ({"block": "quick-top", "style": {"length": "tunic"}}, "garment"),
+    "quantity": (2, "quantity"),
+    "allowances": ({"all": 12.0}, "allowances"),
+    "distance_mm": (8.0, "distance"),
+    "shares": (("scarf.yaml",), "shares"),
+    "traced": (("front/1",), "traced"),
+    "table": ({"side": "left"}, "table"),
+}
+
+
+@pytest.mark.parametrize("field", sorted(CHANGED))
+def test_a_changed_field_is_written_and_no_other(docket_file: Path, field: str) -> None:
+    """What differs from the file is saved under its own key; every other key keeps its value."""
+    write_atomic(docket_file.parent / "scarf.yaml", TEXT)
+    before = parse_yaml(TEXT, "top.yaml")
+    value, key = CHANGED[field]
+    Docket.load(docket_file).replace(**{field: value}).save()
+    after = parse_yaml(docket_file.read_text(encoding="utf-8"), "top.yaml")
+    assert {k for k in {*before, *after} if before.get(k) != after.get(k)} == {key}
+    assert getattr(Docket.load(docket_file), field) == value
+    assert "# cotton from the attic" in docket_file.read_text(encoding="utf-8")
