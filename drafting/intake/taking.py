@@ -6,7 +6,7 @@ allowances; here all of a file is taken together, into a docket as it is now.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -45,21 +45,15 @@ class Taken:
     told: tuple[str, ...] = ()
 
 
-def pieces_from(
-    outlines: Sequence[Outline], names: Mapping[str, str], said: Said
-) -> dict[str, Piece]:
+def pieces_from(outlines: Mapping[str, Outline], said: Said) -> dict[str, Piece]:
     """A piece for each outline, by its name in the docket.
-
-    Args:
-        names: name in the file → name in the docket.
 
     Raises:
         InputError: every fault of every outline.
     """
     pieces: dict[str, Piece] = {}
     faults: list[Fault] = []
-    for o in outlines:
-        name = names[o.name]
+    for name, o in outlines.items():
         try:
             pieces[name] = adopt(
                 o,
