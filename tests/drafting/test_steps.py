@@ -18,15 +18,9 @@ from drafting import Draft, Measurements, draft
 from drafting.figures.drawing import clipped, svg_width, text_lines
 from drafting.lettering import font_folders
 from drafting.sheet import Sheet
-from drafting.steps import (
-    PANEL_MM,
-    Panel,
-    curvature,
-    panels,
-    steps_pdf,
-    steps_svg,
-    write_steps,
-)
+from drafting.steps import panels, steps_pdf, steps_svg, write_steps
+from drafting.steps.board import PANEL_MM, Panel
+from drafting.steps.lines import curvature
 
 SVG = "{http://www.w3.org/2000/svg}"
 # Common practice, no source: length 24 in, hip 42 in, neck depth 3 in, balance 7/8 in, ease 1,

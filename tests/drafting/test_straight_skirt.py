@@ -198,7 +198,7 @@ def test_side_seam_bows_out_a_little() -> None:
 @pytest.mark.parametrize(("waist", "hip"), [(72, 96), (60, 98), (100, 130), (90, 96)])
 def test_side_seam_bends_evenly(waist: float, hip: float) -> None:
     """Never tighter than a radius of 15 cm, and straight where it meets the side below the hip."""
-    from drafting.steps import curvature
+    from drafting.steps.lines import curvature
 
     for style in ({}, {"flare": "16 cm"}, {"taper": "6 cm"}):
         line = skirt(waist, hip, style=style).pieces["back"].edges["side"].points
