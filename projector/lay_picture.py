@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from drafting.docket import Docket
-    from drafting.lay.model import LaidPiece, Lay
+    from drafting.lay.laid import LaidPiece
+    from drafting.lay.model import Lay
 
 _OVER = 2  # drawn this many times larger, then scaled down
 _PAPER = (250, 249, 245)

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.lay.advice import Choice, Leftover, Purchase
-    from drafting.lay.model import LaidPiece, Lay
+    from drafting.lay.laid import LaidPiece
+    from drafting.lay.model import Lay
     from drafting.lay.rules import Rules
     from drafting.placement import Placement
     from projector.session.journal import Left

@@ -17,13 +17,6 @@ ROOT = Path(__file__).resolve().parent.parent
 NOTES = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 PACKAGES = ("configs", "drafting", "calibrate", "projector")
 
-# Lazy imports that run back up, each with its reason; anything else is a fault.
-BACK_UP = {
-    ("drafting.docket.model", "drafting.docket.reader"): "Docket.load hands over to the reader",
-    ("drafting.docket.model", "drafting.docket.text"): "Docket.save hands over to the writer",
-    ("drafting.lay.model", "drafting.lay.check"): "Lay.problems asks the judge",
-}
-
 
 def ranks(package: str) -> list[set[str]]:
     """The package's row of the table in DEVELOPERS.md: modules by rank, the lowest first."""
@@ -154,18 +147,17 @@ def test_imports_run_along_the_table(package: str) -> None:
         if "." not in name or "." not in each.name:
             continue  # the package's front door, see below
         here, other = name.split(".")[1], each.name.split(".")[1]
-        if order[other] > order[here] and (name, each.name) not in BACK_UP:
+        if order[other] > order[here]:
             bad.append(f"{name}:{each.line} imports {each.name}")
     assert not bad, "\n".join(bad)
 
 
 @pytest.mark.parametrize("package", PACKAGES)
 def test_no_circle_of_imports(package: str) -> None:
-    """No module reaches itself through others, lazy imports included, but where a reason is named."""
+    """No module reaches itself through others, lazy imports included."""
     graph: dict[str, set[str]] = {}
     for name, each in inner(package):
-        if (name, each.name) not in BACK_UP:
-            graph.setdefault(name, set()).add(each.name)
+        graph.setdefault(name, set()).add(each.name)
     done: set[str] = set()
 
     def follow(name: str, trail: tuple[str, ...]) -> None:
@@ -177,13 +169,6 @@ def test_no_circle_of_imports(package: str) -> None:
 
     for name in sorted(graph):
         follow(name, ())
-
-
-def test_every_way_back_up_is_still_needed_and_lazy() -> None:
-    """A named exception that nobody uses any more is taken out of the list; none is at a head."""
-    used = {(n, i.name): i for p in PACKAGES for n, i in inner(p) if (n, i.name) in BACK_UP}
-    assert set(used) == set(BACK_UP)
-    assert all(i.lazy for i in used.values())
 
 
 @pytest.mark.parametrize("package", PACKAGES)

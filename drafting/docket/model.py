@@ -20,6 +20,8 @@ from configs.errors import ChalkbeamError, Fault, InputError
 from configs.files import parse_yaml, read_text
 from drafting.allowance import HEM
 from drafting.cloth import Cloth
+from drafting.docket import text as written
+from drafting.docket.reader import read_fields
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, Rules
 from drafting.measurements import Measurements
 from drafting.piece import Piece
@@ -91,9 +93,9 @@ class Docket:
         Raises:
             InputError: all that is wrong with it, each fault with its key path.
         """
-        from drafting.docket.reader import read_docket
-
-        return read_docket(data, path, text)
+        made = cls(**read_fields(data, path), _text=text)
+        object.__setattr__(made, "_before", made)
+        return made
 
     # -- what follows from it -----------------------------------------------------------------
 
@@ -436,9 +438,7 @@ class Docket:
 
     def to_dict(self) -> dict[str, Any]:
         """The docket as its YAML mapping: what she wrote, with what has changed since."""
-        from drafting.docket.text import mapping_of
-
-        return mapping_of(self)
+        return written.mapping_of(self)
 
     def save(self, path: str | Path | None = None) -> Path:
         """Write the docket whole or not at all; answer where.
@@ -448,6 +448,4 @@ class Docket:
         Raises:
             InputError: no path is known, or the file cannot be written.
         """
-        from drafting.docket.text import save
-
-        return save(self, path)
+        return written.save(self, path)

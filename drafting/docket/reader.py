@@ -1,4 +1,5 @@
-"""A docket read: from the mapping of its file, and of the files that it names, to a `Docket`.
+"""A docket read: from the mapping of its file, and of the files that it names, to a docket's
+fields.
 
 After the YAML, before anything is drafted. Every fault is told with its key path, all at once.
 """
@@ -15,7 +16,6 @@ from configs.files import named_file
 from configs.reader import Reader, kind_of, unknown_keys
 from drafting.cloth import Cloth
 from drafting.docket.base import Base
-from drafting.docket.model import Docket
 from drafting.docket.named import place_of, read_measurements
 from drafting.fit import FORM
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, MOST_DISTANCE_MM
@@ -46,11 +46,10 @@ _RECORD_KEYS = ("date", "note", "photo")
 _MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
 
 
-def read_docket(data: Mapping[str, Any], path: Path | None, text: str = "") -> Docket:
-    """The docket that a mapping describes.
+def read_fields(data: Mapping[str, Any], path: Path | None) -> dict[str, Any]:
+    """What a docket's mapping says, by the fields of a `Docket`.
 
-    ``path``: its file, which anchors the files that it names; ``text``: the file's text, for
-    writing it back with its comments.
+    ``path``: its file, which anchors the files that it names.
 
     Raises:
         InputError: all that is wrong with it, each fault with its key path.
@@ -65,33 +64,31 @@ def read_docket(data: Mapping[str, Any], path: Path | None, text: str = "") -> D
     if measurements is None and base is not None and not top.has("measurements"):
         measurements = base.measurements
     wearer = top.text("wearer", measurements.wearer if measurements else "")
-    made = Docket(
-        title=title,
-        unit=top.unit,
-        wearer=wearer,
-        measurements=measurements,
-        garment=garment,
-        base=base,
-        imported=read_entries(top, "pieces"),
-        quantity=top.count("quantity", high=100),
-        allowances=allowances,
-        piece_allowances=own,
-        cloth=_cloth(top, path),
-        distance_mm=top.length("distance", 0.0, MOST_DISTANCE_MM)
+    fields = {
+        "title": title,
+        "unit": top.unit,
+        "wearer": wearer,
+        "measurements": measurements,
+        "garment": garment,
+        "base": base,
+        "imported": read_entries(top, "pieces"),
+        "quantity": top.count("quantity", high=100),
+        "allowances": allowances,
+        "piece_allowances": own,
+        "cloth": _cloth(top, path),
+        "distance_mm": top.length("distance", 0.0, MOST_DISTANCE_MM)
         if "distance" in top.data
         else DEFAULT_DISTANCE_MM,
-        shares=_shares(top, path),
-        lay=_lay(top),
-        traced=_traced(top),
-        table=_named(top.sub("table")),
-        record=tuple(dict(row.data) for row in top.rows("record", _RECORD_KEYS)),
-        path=path,
-        _raw=dict(top.data),
-        _text=text,
-    )
+        "shares": _shares(top, path),
+        "lay": _lay(top),
+        "traced": _traced(top),
+        "table": _named(top.sub("table")),
+        "record": tuple(dict(row.data) for row in top.rows("record", _RECORD_KEYS)),
+        "path": path,
+        "_raw": dict(top.data),
+    }
     top.done()
-    object.__setattr__(made, "_before", made)
-    return made
+    return fields
 
 
 def _named(reader: Reader) -> dict[str, Any]:

@@ -7,20 +7,22 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from configs.errors import Fault, InputError
 from configs.files import FORMAT_VERSION, write_atomic
 from configs.rewrite import merged
-from drafting.docket.model import Docket
 from drafting.piece_entry import entry_of
 from drafting.placement import Placement
+
+if TYPE_CHECKING:
+    from drafting.docket.model import Docket
 
 
 def mapping_of(docket: Docket) -> dict[str, Any]:
     """The docket as its YAML mapping: what she wrote, with what has changed since."""
     data = dict(docket._raw) or {"chalkbeam": FORMAT_VERSION, "title": docket.title}
-    before = docket._before or Docket(title=docket.title)
+    before = docket._before or type(docket)(title=docket.title)
     if docket.title != before.title:
         data["title"] = docket.title
     if docket.wearer != before.wearer:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from drafting.lay.check import Judge as Judge
     from drafting.lay.check import Problem as Problem
     from drafting.lay.check import judge as judge
-    from drafting.lay.model import LaidPiece as LaidPiece
+    from drafting.lay.laid import LaidPiece as LaidPiece
     from drafting.lay.model import Lay as Lay
     from drafting.lay.planner import Effort as Effort
     from drafting.lay.planner import plan as plan

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from configs.errors import Fault, LayError
 from drafting.cloth import Cloth
 from drafting.lay.cuts import FOLD, FOLD_TOLERANCE_MM, SINGLE, Spec, laid_piece, named, specs_of
-from drafting.lay.model import LaidPiece, placement_parts
+from drafting.lay.laid import LaidPiece, placement_parts
 from drafting.lay.region import usable_region
 from drafting.lay.rules import Rules
 from drafting.piece import Piece

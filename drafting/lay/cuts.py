@@ -17,7 +17,7 @@ import numpy as np
 
 from configs.errors import Fault, LayError
 from drafting.cloth import Cloth, MatchPoint
-from drafting.lay.model import LaidPiece
+from drafting.lay.laid import LaidPiece
 from drafting.lay.rules import Rules
 from drafting.lay.shapes import cleaned, counter_clockwise, same_turned_over
 from drafting.outline import Points, signed_area

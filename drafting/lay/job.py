@@ -27,7 +27,7 @@ from drafting.lay.cuts import (
     on_folds,
     specs_of,
 )
-from drafting.lay.model import LaidPiece, placement_parts
+from drafting.lay.laid import LaidPiece, placement_parts
 from drafting.lay.rules import MOST_DISTANCE_MM, Rules
 from drafting.lay.shapes import (
     cleaned,

@@ -29,7 +29,8 @@ from drafting.lay.check import is_sound
 from drafting.lay.cuts import laid_piece
 from drafting.lay.first import State, first_plan
 from drafting.lay.job import Job, make_job
-from drafting.lay.model import LaidPiece, Lay, placement_parts
+from drafting.lay.laid import LaidPiece, placement_parts
+from drafting.lay.model import Lay
 from drafting.lay.rules import Rules
 from drafting.piece import Piece
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.lay.check import Judge, inset, near_of, too_near
-from drafting.lay.model import LaidPiece
+from drafting.lay.laid import LaidPiece
 from drafting.placement import Placement
 
 _KEPT = 400  # outlines of pieces at their turns; free turning makes a new one at every angle

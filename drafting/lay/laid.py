@@ -1,0 +1,90 @@
+"""One cutting line on the cloth, as the planners, the judge and the lay know it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drafting.outline import signed_area
+from drafting.placement import Placement, carry
+
+
+@dataclass(frozen=True, eq=False)
+class LaidPiece:
+    """One cutting line on the cloth.
+
+    ``cloth_from_piece``: (3, 3), piece mm → cloth mm, shrinkage included (rigid without);
+    ``outline_mm``: (N, 2) cutting line in the cloth frame, closed, counter-clockwise, first point
+    not repeated; ``turn``: degrees counter-clockwise, 0 has the grain along the length;
+    ``how``: "single" (one layer), "through" (both layers at once: a pair), or "fold" (half the
+    piece, its fold edge on the cloth's fold); ``at``: (x, y) mm, where the piece's origin lies.
+    """
+
+    piece: str
+    copy: int
+    at: tuple[float, float]
+    turn: float
+    mirrored: bool
+    locked: bool
+    how: str
+    cloth_from_piece: NDArray[np.float64]
+    outline_mm: NDArray[np.float64]
+
+    @property
+    def key(self) -> str:
+        """The copy's name: ``front/1``."""
+        return f"{self.piece}/{self.copy}"
+
+    @property
+    def turn_deg(self) -> float:
+        """The same as ``turn``."""
+        return self.turn
+
+    @property
+    def layers(self) -> int:
+        """Layers of cloth that this line is cut through."""
+        return 1 if self.how == "single" else 2
+
+    @property
+    def on_fold(self) -> bool:
+        """Whether its fold edge lies on the cloth's fold."""
+        return self.how == "fold"
+
+    def point(self, point_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(2,) where a point of the piece (piece mm) lies on the cloth."""
+        return carry(self.cloth_from_piece, point_mm)
+
+    @property
+    def area_mm2(self) -> float:
+        """Cloth cut out, both layers counted, mm²."""
+        return abs(signed_area(self.outline_mm)) * self.layers
+
+    @property
+    def placement(self) -> Placement:
+        """The same for the docket and the table."""
+        return Placement(self.piece, self.copy, self.at, self.turn, self.mirrored, self.locked)
+
+
+def placement_parts(given: Any) -> tuple[str, int, tuple[float, float], float, bool]:
+    """Piece, copy, place, turn, mirrored of a `Placement`, a `LaidPiece` or a mapping."""
+    if isinstance(given, Mapping):
+        x, y = given["at"]
+        return (
+            str(given["piece"]),
+            int(given.get("copy", 1)),
+            (float(x), float(y)),
+            float(given.get("turn", 0.0)),
+            bool(given.get("mirrored", False)),
+        )
+    x, y = given.at
+    return (
+        str(given.piece),
+        int(given.copy),
+        (float(x), float(y)),
+        float(given.turn_deg),
+        bool(given.mirrored),
+    )
