@@ -17,7 +17,8 @@ from configs.files import FORMAT_VERSION, dump_yaml
 from drafting.cloth import Cloth, kept_off
 
 if TYPE_CHECKING:
-    from calibrate.cloth_scan import ClothScan, TableView
+    from calibrate.cloth_scan.scan import ClothScan
+    from calibrate.cloth_scan.view import TableView
     from drafting import Docket
 
 _SEEN = ("width", "length", "fold", "selvedge", "outline", "holes", "flaws")

@@ -25,7 +25,7 @@ import pytest
 import yaml
 from remnants import remnant
 
-from calibrate.cloth_scan import scan_light
+from calibrate.cloth_scan.view import scan_light
 from calibrate.readings import crosses_for
 from calibrate.simulate import VirtualCamera, VirtualTable
 from configs import shipped

@@ -77,8 +77,9 @@ def cloth(
     all round. The picture written beside the file numbers the straight sides.
     """
     from calibrate.calibration import Calibration
-    from calibrate.cloth_scan import picture as drawn
-    from calibrate.cloth_scan import scan, view_of
+    from calibrate.cloth_scan.picture import picture as drawn
+    from calibrate.cloth_scan.scan import scan
+    from calibrate.cloth_scan.view import view_of
     from calibrate.store import newest
     from calibrate.store import told as told_of
     from configs.errors import Fault, InputError
@@ -128,7 +129,7 @@ def cloth(
     write_picture(beside, drawn(found))
     written.append(beside)
     if as_json:
-        from calibrate.cloth_scan import as_data
+        from calibrate.cloth_scan.scan import as_data
         from projector.console import print_json
 
         print_json(
@@ -151,7 +152,7 @@ def cloth(
 
 
 def _write_light(path: Path, size: tuple[int, int] | None, calibration: Calibration | None) -> None:
-    from calibrate.cloth_scan import scan_light
+    from calibrate.cloth_scan.view import scan_light
     from configs.errors import Fault, InputError
 
     if size is None and calibration is None:
@@ -181,7 +182,7 @@ def _picture(
             Fault("--calibration", "is missing, and the store is empty.", "Calibrate first.")
         )
     from calibrate.camera import DeviceSource, mean_frame
-    from calibrate.cloth_scan import scan_light
+    from calibrate.cloth_scan.view import scan_light
     from projector.app import Beam
 
     with DeviceSource.open(camera) as source, Beam.open(display, calibration.size) as beam:

@@ -13,7 +13,10 @@ from remnants import HOLE, OUTLINE, SIZE, STAIN, apart, remnant, true_calibratio
 from rigs import lay_cards
 
 from calibrate.calibration import CardPlace
-from calibrate.cloth_scan import picture, scan, scan_light, straight_sides, view_of
+from calibrate.cloth_scan.edges import straight_sides
+from calibrate.cloth_scan.picture import picture
+from calibrate.cloth_scan.scan import scan
+from calibrate.cloth_scan.view import scan_light, view_of
 from calibrate.pattern import pattern_for
 from calibrate.simulate import VirtualCamera, VirtualTable
 from configs.errors import InputError, Refusal

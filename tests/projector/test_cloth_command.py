@@ -13,7 +13,7 @@ import yaml
 from remnants import HOLE, OUTLINE, SIZE, remnant, true_calibration
 from table_rig import DATA
 
-from calibrate.cloth_scan import scan_light
+from calibrate.cloth_scan.view import scan_light
 from calibrate.simulate import VirtualCamera, VirtualTable
 from drafting.cloth import Cloth, kept_off
 from drafting.docket import Docket
