@@ -23,11 +23,11 @@ from projector.first_light.words import (
 from projector.lettering import text_width
 from projector.picture import pages, signs
 from projector.picture import strip as strips
+from projector.picture.buttons import Button
 from projector.picture.frame import Lens
 from projector.picture.marks import Item
 from projector.picture.painter import EMPTY, Painted, Painter
 from projector.picture.stage import Stage
-from projector.picture.strip import Button
 from projector.picture.view import View
 
 if TYPE_CHECKING:

@@ -24,6 +24,7 @@ from projector.picture.strip import Strip
 from projector.picture.strip_layout import StripLayout
 from projector.session import words
 from projector.session.judged import OVERLAPS
+from projector.session.rows import groups_of, row_of
 from projector.session.rules import lie_alike
 from projector.session.state import Shown, State
 
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Box = tuple[int, int, int, int]
 
+_PAGES = ("help", "all", "question")  # that stand over the whole beam, the strip below them
 _MOST_ARROWS = 6  # at the edge, towards pieces out of the light; more would be a hedge
 
 
@@ -177,9 +179,10 @@ class Compositor:
             np.copyto(self._below, painter.canvas)
             return
         painter.clear()
-        self.shown = self._layout.lay(state)
-        if state.page in ("help", "question"):
-            painter.put(painter.paint(frame(self._page(state))))
+        self.shown = Shown(self._layout.lay(state))
+        if state.page in _PAGES:
+            page = self._board(state) if state.page == "all" else self._page(state)
+            painter.put(painter.paint(frame(page)))
             self._put_strip(state)
             np.copyto(self._below, painter.canvas)
             return
@@ -197,6 +200,25 @@ class Compositor:
         self._cold = [p.key for p in placed]
         self._put_over(state)
         np.copyto(self._below, painter.canvas)
+
+    def _board(self, state: State) -> Item:
+        """The page of everything."""
+        row, strip = row_of(state), self.shown.strip
+        groups = groups_of(state)
+        names = [n for g in groups.values() for n in g]
+        first, focus = state.strip.from_, state.strip.focus
+        above = 66.0 if strip is None else strip.tall_mm + 18.0 * strip.rows + 12.0
+
+        def page(marked: str) -> tuple[Item, dict[str, Array], int]:
+            made = {g: words.buttons(state, n, row, marked) for g, n in groups.items()}
+            return pages.board(state.stage, f"All: {state.mode}", made, first, above)
+
+        item, places, after = page("")
+        there = [n for n in names if n in places]
+        if focus < len(there):  # which buttons stand on this part does not hang on the mark
+            item, places, after = page(there[focus])
+        self.shown = replace(self.shown, pads=places, next_row=after)
+        return item
 
     def _page(self, state: State) -> Item:
         if state.page == "question":
@@ -383,7 +405,7 @@ class Compositor:
                 new["moving"] = self._in_hand(state, p)
         else:
             self.pending = False
-        if self.shown.strip is not None and state.page in ("", "help", "question"):
+        if self.shown.strip is not None and state.page in ("", *_PAGES):
             shown = self._figures[1]
             if self.pending and shown and all(f in self._floats for f in shown):
                 new.update(shown)  # enough for one frame: they come with the next

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
 from projector.lettering import text_strokes, text_width
+from projector.picture.buttons import GAP_MM, Button, Buttons, length_of
 from projector.picture.edge import along_edge
 from projector.picture.faces import LEAST_TEXT_MM, text_block
 from projector.picture.marks import Item, polyline
@@ -32,6 +34,58 @@ def leaf(
 ) -> tuple[Item, int]:
     """A page that begins with the row ``first``, and how many rows found room on it."""
     return _page(stage, title, rows, foot, first)
+
+
+def board(
+    stage: Stage, title: str, groups: Mapping[str, Sequence[Button]], first: int, above_mm: float
+) -> tuple[Item, dict[str, Array], int]:
+    """A page of buttons in groups, each with its name: the item, where each button lies (4, 2)
+    table mm, and the first row of the next page, 0 when all have found room.
+
+    ``first``: the row of buttons that it begins with; ``above_mm``: what the strip takes below.
+    """
+    frame, length, height = along_edge(stage, 1e9)
+    top, side = height - 18.0, 28.0
+    room = top - 40.0 - above_mm
+    for letters in (14.0, 12.5, 11.0, 10.0, 9.0, LEAST_TEXT_MM):  # the largest with which all stand
+        names_mm = max((text_width(g, letters) for g in groups), default=0.0) + 1.6 * letters
+        rows = _in_rows_of(groups, length - 2 * side - names_mm, letters)
+        pitch = 4.2 * letters + GAP_MM
+        if len(rows) * pitch <= room:
+            break
+    per = max(1, int(room // pitch))
+    shown = rows[first : first + per]
+    if len(shown) < len(rows):
+        title = f"{title}  {first // per + 1} of {math.ceil(len(rows) / per)}"
+    strong = [s + np.array([side, top - 16.0]) for s in text_strokes(title, 16.0)]
+    row = Buttons(letters)
+    y = top - 34.0
+    for name, buttons in shown:
+        y -= pitch
+        middle = y + 0.5 * (pitch - GAP_MM - letters)
+        strong += [s + np.array([side, middle]) for s in text_strokes(name, letters)]
+        x = side + names_mm
+        for button in buttons:
+            x += row.put(button, x, y, pitch - GAP_MM) + GAP_MM
+    marks = [stage.mark("strong", strong), *row.marks(stage)]
+    item = Item("page", tuple(m for m in marks if len(m.points)), frame)
+    places = {name: carry(frame, box) for name, box in row.places.items()}
+    last = first + len(shown)
+    return item, places, last if last < len(rows) else 0
+
+
+def _in_rows_of(
+    groups: Mapping[str, Sequence[Button]], length_mm: float, letters_mm: float
+) -> list[tuple[str, list[Button]]]:
+    """The groups' buttons in rows as long as there is room; a group's name stands at its first."""
+    rows: list[tuple[str, list[Button]]] = []
+    for name, buttons in groups.items():
+        rows.append((name, []))
+        for button in buttons:
+            if rows[-1][1] and length_of([*rows[-1][1], button], letters_mm) > length_mm:
+                rows.append(("", []))
+            rows[-1][1].append(button)
+    return rows
 
 
 def lines_in_middle(stage: Stage, lines: Sequence[str], height_mm: float = 15.0) -> Item:

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from drafting.placement import carry
 from projector.lettering import text_strokes, text_width
+from projector.picture.buttons import GAP_MM, Button, Buttons, length_of, rounded, wide
 from projector.picture.edge import MARGIN_MM, along_edge
-from projector.picture.faces import text_block
-from projector.picture.marks import Item, Mark, polyline, ring
+from projector.picture.marks import Item, Mark, polyline
 from projector.picture.pages import cut_to, wrapped
 from projector.picture.stage import Stage
 
@@ -25,19 +25,9 @@ _ROW_MM = 18.0  # of a row of them
 _MOST_ROWS = 3
 _MOST_HANDLE_ROWS = 5
 _HANDLE_MM = 300.0  # a longer line is broken on the handle
-_TALL_MM = 40.0  # of the strip's buttons
-_GAP_MM = 5.0  # between them
+_TALL_MM = 46.0  # of the strip's row of buttons
+_FOOT_MM = 4.0  # round it
 _SLOT_MM = 12.0
-
-
-@dataclass(frozen=True)
-class Button:
-    """One of the strip's own buttons: the action it does, its words, the key that does the same."""
-
-    action: str
-    words: str
-    key: str
-    on: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,11 +90,14 @@ def strip(
     lines: Sequence[str],
     buttons: Sequence[Button],
     *,
+    last: Sequence[Button] = (),
     far: bool = False,
+    from_right: bool = False,
 ) -> Strip:
     """The strip along her edge: figures in as many rows as they take, one row of buttons.
 
-    Buttons that find no room are left out, the last first (their keys still work).
+    Buttons that find no room are left out, the last first (the page of everything has them).
+    ``last``: at the other end; ``from_right``: begun at her right hand.
     """
     tall = _TALL_MM if buttons else 0.0
     rows = 1 if lines else 0
@@ -114,7 +107,7 @@ def strip(
         if needed <= rows or rows >= _MOST_ROWS:
             break
         rows += 1
-    marks, places = _row_of(stage, buttons, frame, length, tall)
+    marks, places = _row_of(stage, buttons, last, frame, length, from_right=from_right)
     inner = 0.0 if far else height  # the side towards the work
     marks.append(stage.mark("button", [polyline((0, inner), (length, inner))]))
     item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
@@ -131,14 +124,16 @@ def handle(
     lines: Sequence[str],
     buttons: Sequence[Button],
     where: Callable[[tuple[float, float]], Array | None],
+    *,
+    from_right: bool = False,
 ) -> Strip:
     """The strip as a small leaf with a few buttons, for a beam that pieces fill.
 
     ``where``: size mm → (2,) table mm of its lower left corner, or None for her edge's middle.
     """
-    tall = _TALL_MM
+    tall = _TALL_MM if buttons else 0.0
     longest = max((text_width(line, _FIGURES_MM) for line in lines), default=0.0) + 14.0
-    row_mm = 8.0 + sum(_button_mm(b) + _GAP_MM for b in buttons) - _GAP_MM
+    row_mm = 2 * _FOOT_MM + length_of(buttons)
     length = min(max(row_mm, longest), max(row_mm, _HANDLE_MM))
     rows = max(1, min(_MOST_HANDLE_ROWS, len(_in_rows(lines, length))))
     height = tall + rows * _ROW_MM + 5.0
@@ -147,44 +142,39 @@ def handle(
         frame, free, _ = along_edge(stage, height)
         at = carry(frame, np.array([max(0.0, 0.5 * (free - length)), 0.0]))
     frame = stage.reading_frame(at)
-    marks, places = _row_of(stage, buttons, frame, length, tall)
-    marks.append(stage.mark("button", [_rounded(1.0, 1.0, length - 1.0, height - 1.0, 6.0)]))
+    marks, places = _row_of(stage, buttons, (), frame, length, from_right=from_right)
+    marks.append(stage.mark("button", [rounded(1.0, 1.0, length - 1.0, height - 1.0, 6.0)]))
     item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
     ground = carry(frame, polyline((0, 0), (length, 0), (length, height), (0, height)))
     return Strip(item, ground, places, tall, length, rows, _MOST_HANDLE_ROWS, small=True)
 
 
 def _row_of(
-    stage: Stage, buttons: Sequence[Button], frame: Array, length: float, tall: float
+    stage: Stage,
+    buttons: Sequence[Button],
+    last: Sequence[Button],
+    frame: Array,
+    length: float,
+    *,
+    from_right: bool,
 ) -> tuple[list[Mark], dict[str, Array]]:
-    """Buttons side by side as far as there is room: their marks, and where each lies (4, 2) mm."""
-    outlines: list[Array] = []
-    words: list[Array] = []
-    strong: list[Array] = []
-    keys: list[Array] = []
-    places: dict[str, Array] = {}
-    x = 4.0
+    """Buttons side by side as far as there is room, ``last`` at the other end: their marks, and
+    where each lies (4, 2) mm."""
+    row, tall = Buttons(), _TALL_MM - _FOOT_MM
+    x = _FOOT_MM
+    end = length - _FOOT_MM - (length_of(last) + GAP_MM if last else 0.0)
+
+    def put(button: Button, x: float) -> float:
+        return row.put(button, length - x - wide(button) if from_right else x, _FOOT_MM, tall)
+
     for button in buttons:
-        width = _button_mm(button)
-        if x + width > length - 4.0:
+        if x + wide(button) > end:
             break
-        box = polyline((x, 4), (x + width, 4), (x + width, tall), (x, tall))
-        outlines.append(_rounded(x, 4.0, x + width, tall, 5.0))
-        target = strong if button.on else words
-        high = 28.0 if button.key else 22.0
-        target.extend(s + np.array([x + width / 2, high]) for s in text_block([button.words], 9.0))
-        keys.extend(s + np.array([x + width / 2, 13.0]) for s in text_block([button.key], 8.0))
-        if button.on:
-            strong.append(_rounded(x + 1.6, 5.6, x + width - 1.6, tall - 1.6, 4.0))
-        places[button.action] = carry(frame, box)
-        x += width + _GAP_MM
-    marks = [
-        stage.mark("button", outlines),
-        stage.mark("text", words, wider=0.95),
-        stage.mark("key", keys),
-        stage.mark("strong", strong, wider=0.75),
-    ]
-    return marks, places
+        x += put(button, x) + GAP_MM
+    x = end + GAP_MM
+    for button in last:
+        x += put(button, x) + GAP_MM
+    return row.marks(stage), {name: carry(frame, box) for name, box in row.places.items()}
 
 
 def figure(stage: Stage, figure: Figure, strip: Strip) -> Item:
@@ -194,11 +184,6 @@ def figure(stage: Stage, figure: Figure, strip: Strip) -> Item:
     if not figure.first:
         strokes.append(polyline((x - 8.0, y - 0.5), (x - 8.0, y + 9.5)))
     return Item("figure", (stage.mark("text", strokes),), strip.item.table_from_item)
-
-
-def _button_mm(button: Button) -> float:
-    """How wide a button is: a finger's breadth and more, and its words."""
-    return max(46.0, text_width(button.words, 9.0) + 14.0)
 
 
 @lru_cache(maxsize=64)
@@ -226,18 +211,3 @@ def _rows_of(lines: tuple[str, ...], length_mm: float) -> tuple[tuple[tuple[floa
 def _in_rows(lines: Sequence[str], length_mm: float) -> list[list[tuple[float, str]]]:
     """Figures side by side in rows: (x mm, text) each; none is left out or split needlessly."""
     return [list(row) for row in _rows_of(tuple(lines), length_mm)]
-
-
-def _rounded(x0: float, y0: float, x1: float, y1: float, r: float) -> Array:
-    t = np.radians(np.linspace(0.0, 90.0, 5))
-    c, s = r * np.cos(t), r * np.sin(t)
-    return ring(
-        np.concatenate(
-            [
-                np.column_stack([x1 - r + c, y1 - r + s]),
-                np.column_stack([x0 + r - s, y1 - r + c]),
-                np.column_stack([x0 + r - c, y0 + r - s]),
-                np.column_stack([x1 - r + s, y0 + r - c]),
-            ]
-        )
-    )

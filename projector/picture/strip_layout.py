@@ -7,6 +7,7 @@ are taken it shrinks to a handle at the place that covers least.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +23,7 @@ from projector.picture.strip import Strip
 from projector.session import words
 from projector.session.registry import Row
 from projector.session.rows import row_of
-from projector.session.state import Shown, State
+from projector.session.state import State
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
@@ -36,39 +37,46 @@ class StripLayout:
 
     _room: tuple[Any, int] = (None, 0)
 
-    def lay(self, state: State) -> Shown:
-        """The strip for a state, None when she has hidden it, and what 'more' brings after it."""
-        if not state.strip.on and state.page != "question":
-            return Shown()
+    def lay(self, state: State) -> Strip | None:
+        """The strip for a state; None when she has hidden it and nothing is amiss."""
         row = row_of(state)
-        first = state.strip.first if state.strip.row == row.name else 0
-        names = row.every[first:]
+        if not state.strip.on and state.page != "question":
+            return _handle(state, row, ("strip",), (state.not_saved,)) if state.not_saved else None
         lines = words.lines(state)
-        now = (row.name, first, state.mode, state.stage.view)
+        left = bool(state.settings().get("left_handed", False))
+
+        def strip(names: Sequence[str], *, far: bool = False, last: Sequence[str] = ()) -> Strip:
+            return strips.strip(
+                state.stage, lines, words.buttons(state, names, row),
+                last=words.buttons(state, last, row), far=far, from_right=left,
+            )  # fmt: skip
+
+        if state.page == "question":
+            return strip(row.buttons)
+        # with room kept for what comes and goes
+        now = (row.name, state.mode, state.stage.view)
         if now != self._room[0]:
-            laid = strips.strip(state.stage, lines, words.buttons(state, ("more", *names), row))
-            self._room = (now, len(laid.buttons) - 1)
-        fit = max(self._room[1], 1)
-        after = first + fit if first + fit < len(row.every) else 0
-        if first or after:
-            names = (*names[:fit], "more")
-        buttons = words.buttons(state, names, row)
-        near = strips.strip(state.stage, lines, buttons)
+            laid = strip(("more", *row.buttons), last=row.last)
+            self._room = (now, len(laid.buttons) - 1 - len(row.last))
+        names = (*row.buttons[: max(self._room[1], 1)], "more")
+        planned = state.plan is not None and state.plan.best is not None
+        last = row.last if planned else ()
+        near = strip(names, last=last)
         if state.page:
-            return Shown(near, after)
-        far = strips.strip(state.stage, lines, buttons, far=True)
+            return near
+        far = strip(names, far=True, last=last)
         if state.mode != "trace":
             # on the other side only when that covers nothing and her own side does
             free = [not _covers_piece(state, s) for s in (near, far)]
-            return Shown(near if free[0] or not free[1] else far, after)
-        if state.strip.opened or not _hides_current(state, near):
-            return Shown(near, after)
+            return near if free[0] or not free[1] else far
+        if not _hides_current(state, near):
+            return near
         if not _hides_current(state, far):
-            return Shown(far, after)
-        return Shown(_handle(state, row), after)
+            return far
+        return _handle(state, row, (*row.small, "more"), None)
 
 
-def _handle(state: State, row: Row) -> Strip:
+def _handle(state: State, row: Row, names: Sequence[str], lines_: Sequence[str] | None) -> Strip:
     """The strip shrunk to what she cannot do without, where it covers least."""
     stage = state.stage
     others = [on_table(state, p) for p in state.work.placed() if p.key != state.current]
@@ -90,8 +98,9 @@ def _handle(state: State, row: Row) -> Strip:
             lines=lines, keep_off=keep_off, stay=stay,
         )  # fmt: skip
 
-    buttons = words.buttons(state, (*row.small, "more"), row)
-    return strips.handle(stage, words.short_lines(state), buttons, where)
+    said = words.short_lines(state) if lines_ is None else lines_
+    left = bool(state.settings().get("left_handed", False))
+    return strips.handle(stage, said, words.buttons(state, names, row), where, from_right=left)
 
 
 def _lines_of_current(state: State) -> Array:

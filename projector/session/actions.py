@@ -6,13 +6,13 @@ while it is in use. Adding one touches the file that does it and this table.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable, Mapping
 
 from projector.session import hand, pieces, standing, tracing, ways
 from projector.session.registry import ACTIONS, Action, Step
-from projector.session.rows import ROWS, row_of
+from projector.session.rows import ROWS
 from projector.session.state import SILENT, State
-from projector.tools import align_room, height_room
+from projector.tools import align_room, height_room, nudge_room
 from projector.tools.bays import opening as bays_opening
 from projector.tools.bays import room as bays_room
 from projector.tools.protocol import opens
@@ -29,86 +29,94 @@ def _only_in_bays(state: State, large: bool) -> State:
 ACTIONS.add(
     Action("go-on", tracing.go_on, "", ("space", "page down"),
            "arrange: start tracing; trace: mark the piece traced, go to the next",
-           pointer="the strip's button; a presenter's forward button"),
+           pointer="the strip's button; a presenter's forward button", group=""),
     Action("go-back", tracing.go_back, "", ("backspace", "page up"),
            "trace: back to the piece before; arrange: undo",
-           pointer="the strip's button; a presenter's back button"),
+           pointer="the strip's button; a presenter's back button", group=""),
     Action("next", pieces.pick_next, "Next", ("tab",), "pick the next piece",
-           pointer="press on the piece"),
-    Action("away", pieces.nudge("away"), "", ("up",), "nudge 1 mm away from you (shift: 10 mm)",
-           _ARRANGE, _DRAG, repeats=True),
-    Action("toward", pieces.nudge("toward"), "", ("down",),
-           "nudge 1 mm towards you (shift: 10 mm)", _ARRANGE, _DRAG, repeats=True),
-    Action("left", pieces.nudge("left"), "", ("left",), "nudge 1 mm to the left (shift: 10 mm)",
-           _ARRANGE, _DRAG, repeats=True),
-    Action("right", pieces.nudge("right"), "", ("right",),
-           "nudge 1 mm to the right (shift: 10 mm)", _ARRANGE, _DRAG, repeats=True),
-    Action("turn", pieces.turn, "Turn", ("t",), "turn the piece half round", _ARRANGE),
+           pointer="press on the piece", group="piece"),
+    Action("away", pieces.nudge("away"), "Away", ("up",), "nudge 1 mm away from you (shift: 10 mm)",
+           _ARRANGE, _DRAG, repeats=True, group="piece"),
+    Action("toward", pieces.nudge("toward"), "Toward", ("down",),
+           "nudge 1 mm towards you (shift: 10 mm)", _ARRANGE, _DRAG, repeats=True, group="piece"),
+    Action("left", pieces.nudge("left"), "Left", ("left",), "nudge 1 mm to the left (shift: 10 mm)",
+           _ARRANGE, _DRAG, repeats=True, group="piece"),
+    Action("right", pieces.nudge("right"), "Right", ("right",),
+           "nudge 1 mm to the right (shift: 10 mm)", _ARRANGE, _DRAG, repeats=True, group="piece"),
+    Action("nudge", opens(nudge_room.open_nudge), "Nudge", ("shift+n",),
+           "buttons that move the piece by 1 mm a press", _ARRANGE, group="piece"),
+    Action("turn", pieces.turn, "Turn", ("t",), "turn the piece half round", _ARRANGE, group="piece"),
     Action("turn-over", pieces.turn_over, "Over", ("m",), "turn the piece over (mirror)",
-           _ARRANGE),
-    Action("tilt-left", pieces.tilt(1.0), "", (",",),
+           _ARRANGE, group="piece"),
+    Action("tilt-left", pieces.tilt(1.0), "Tilt left", ("[",),
            "tilt 1° off the grain, to the left (shift: 5°)", _ARRANGE,
-           "drag with the second button", repeats=True),
-    Action("tilt-right", pieces.tilt(-1.0), "", (".",),
+           "drag with the second button", repeats=True, group="piece"),
+    Action("tilt-right", pieces.tilt(-1.0), "Tilt right", ("]",),
            "tilt 1° off the grain, to the right (shift: 5°)", _ARRANGE,
-           "drag with the second button", repeats=True),
+           "drag with the second button", repeats=True, group="piece"),
     Action("straighten", pieces.straighten, "Straighten", ("g",),
-           "straighten the piece to the grain", _ARRANGE),
+           "straighten the piece to the grain", _ARRANGE, group="piece"),
     Action("lock", pieces.lock, "Lock", ("l",), "lock the piece where it lies, or free it",
-           _ARRANGE),
-    Action("aside", pieces.aside, "Aside", ("d",), "put the piece aside", _ARRANGE),
+           _ARRANGE, group="piece"),
+    Action("aside", pieces.aside, "Aside", ("d",), "put the piece aside", _ARRANGE, group="piece"),
     Action("bring-back", pieces.bring_back, "Bring back", ("r",),
-           "bring back a piece that was put aside", _ARRANGE),
-    Action("undo", tracing.undo, "Undo", ("z", "ctrl+z"), "undo, as far back as you like"),
+           "bring back a piece that was put aside", _ARRANGE, group="piece"),
+    Action("undo", tracing.undo, "Undo", ("z", "ctrl+z"), "undo, as far back as you like", group="work"),
     Action("redo", tracing.redo, "Redo", ("y", "ctrl+y", "shift+ctrl+z"),
-           "do again what was undone"),
-    Action("plan", tracing.plan, "Plan", ("p",), "plan the lay around what is locked", _ARRANGE),
-    Action("take", tracing.take, "Take", ("return",), "take the plan that is shown", _ARRANGE),
-    Action("drop", tracing.drop, "Drop", ("delete",), "drop the plan that is shown", _ARRANGE),
-    Action("trace", tracing.trace, "Trace", ("c",), "trace: piece by piece"),
-    Action("arrange", tracing.arrange, "Arrange", ("a",), "arrange: move pieces about"),
+           "do again what was undone", group="work"),
+    Action("plan", tracing.plan, "Plan", ("p",), "plan the lay around what is locked", _ARRANGE, group="work"),
+    Action("take", tracing.take, "Take", ("return",), "take the plan that is shown", _ARRANGE, group="work"),
+    Action("drop", tracing.drop, "Drop", ("delete",), "drop the plan that is shown", _ARRANGE, group="work"),
+    Action("trace", tracing.trace, "Trace", ("c",), "trace: piece by piece", group="work"),
+    Action("arrange", tracing.arrange, "Arrange", ("a",), "arrange: move pieces about", group="work"),
     Action("bays", opens(bays_opening.open_wanted), "Bays", ("v",),
-           "cloth longer or wider than the beam: trace it bay by bay"),
+           "cloth longer or wider than the beam: trace it bay by bay", group="work"),
     Action("next-bay", _only_in_bays, "Next bay", ("]",),
-           "bays: on to the next (chalk the crosses first)", _TRACE),
+           "bays: on to the next (chalk the crosses first)", _TRACE, group=""),
     Action("previous-bay", _only_in_bays, "Bay back", ("[",), "bays: back to the bay before",
-           _TRACE),
+           _TRACE, group=""),
     Action("point-again", _only_in_bays, "Again", ("o",), "bays: point at the crosses again",
-           _TRACE, "press on the first cross"),
+           _TRACE, "press on the first cross", group=""),
     Action("keep-fit", _only_in_bays, "Keep it", ("return",),
-           "bays: take the fit although it is past the limit", _TRACE),
+           "bays: take the fit although it is past the limit", _TRACE, group=""),
     Action("align", opens(align_room.open_align), "Align", ("e",),
-           "align to the cloth: point at two places on its edge; again for another edge"),
+           "align to the cloth: point at two places on its edge; again for another edge", group="cloth"),
     Action("height", opens(height_room.open_height), "Height", ("ctrl+t",),
-           "thickness of mat and cloth, the lens's place (arrows, Tab)", _ARRANGE),
-    Action("unmark", tracing.unmark, "Unmark", ("u",), "take the mark off the piece", _TRACE),
-    Action("lines", ways.lines, "Lines", ("n",),
-           "cutting and sewing line, cutting only, sewing only"),
-    Action("ink", ways.ink, "Ink", ("i",), "light lines, bold lines, dark lines on a lit table"),
-    Action("wider", ways.weight(1.2), "Wider", ("=", "shift+="), "wider lines", repeats=True),
-    Action("thinner", ways.weight(1.0 / 1.2), "Thinner", ("-",), "thinner lines", repeats=True),
-    Action("blank", ways.page("dark"), "Dark", ("b",), "beam dark; any key brings it back"),
+           "thickness of mat and cloth, the lens's place (arrows, Tab)", _ARRANGE, group="cloth"),
+    Action("unmark", tracing.unmark, "Unmark", ("u",), "take the mark off the piece", _TRACE, group="piece"),
+    Action("blank", ways.page("dark"), "Dark", ("shift+b",), "beam dark; any key brings it back", group="beam"),
     Action("work-light", ways.page("light"), "Light", ("w",),
-           "beam white, to see by; any key brings it back"),
+           "beam white, to see by; any key brings it back", group="beam"),
+    Action("lines", ways.lines, "Lines", ("n",),
+           "cutting and sewing line, cutting only, sewing only", group="beam"),
+    Action("ink", ways.ink, "Ink", ("i",), "light lines, bold lines, dark lines on a lit table", group="beam"),
+    Action("wider", ways.weight(1.2), "Wider", ("=", "shift+="), "wider lines", repeats=True, group="beam"),
+    Action("thinner", ways.weight(1.0 / 1.2), "Thinner", ("-",), "thinner lines", repeats=True, group="beam"),
     Action("check", ways.check, "Check", ("k",), "100 mm square and ruler, where the pointer is"),
     Action("calibrate", ways.calibrate, "Calibrate", ("ctrl+k",), "calibrate anew (first light)"),
     Action("side", standing.side, "Side", ("s",), "the side of the table where you stand"),
     Action("turn-cloth", ways.turn_cloth, "Turn cloth", ("ctrl+r",),
-           "the cloth runs the other way (turn the whole lay a quarter)"),
+           "the cloth runs the other way (turn the whole lay a quarter)", group="cloth"),
     Action("flip-cloth", ways.flip_cloth, "Flip cloth", ("f",),
-           "the cloth lies the other way up (mirror the whole lay)"),
-    Action("centre", ways.centre, "Centre", ("home",), "put the lay back in the middle of the beam"),
+           "the cloth lies the other way up (mirror the whole lay)", group="cloth"),
+    Action("centre", ways.centre, "Centre", ("home",), "put the lay back in the middle of the beam", group="cloth"),
     Action("strip", ways.strip, "Hide", ("x",), "hide or show this strip",
            pointer="press on your edge of the beam"),
-    Action("more", ways.more, "More", ("f2",), "the strip's further buttons"),
+    Action("hand", standing.other_hand, "Other hand", ("shift+h",),
+           "the strip's buttons from the right, for a left hand; or from the left again"),
+    Action("more", ways.more, "All …", ("f2",), "everything that can be done here, in groups", group=""),
+    Action("choose", ways.more, "", (".", "b"),
+           "the same; then forward and back mark a button, this does it",
+           pointer="a presenter's black button", group=""),
     Action("help", ways.help_page, "Help", ("h", "f1"), "this page, and the next where it is long"),
     Action("leave", ways.leave, "Close", ("escape",),
            "put a dragged piece back, close a page, let a piece go; twice: leave"),
     Action("quit", ways.quit_table, "Quit", ("q", "ctrl+q"), "leave; everything is saved already"),
+
 )  # fmt: skip
 
 # what is written down by name elsewhere is looked up now
-for _row in (*ROWS, *bays_room.ROWS, align_room.ROW, height_room.ROW):
+for _row in (*ROWS, *bays_room.ROWS, align_room.ROW, height_room.ROW, nudge_room.ROW):
     _row.checked()
 for _table in (*bays_room.DOES.values(), align_room.DOES, height_room.DOES):
     ACTIONS.known(_table, "a tool")
@@ -121,6 +129,8 @@ def done(state: State, name: str, *, large: bool = False) -> State:
         KeyError: there is no such action.
     """
     action = ACTIONS[name]
+    if state.page == "all" and name in _ON_ALL:
+        return _ON_ALL[name](state)
     if state.mode not in action.modes:
         return state
     confirm = state.to_confirm if state.to_confirm == name else ""
@@ -129,9 +139,7 @@ def done(state: State, name: str, *, large: bool = False) -> State:
         state = hand.put_back(state)
     else:
         state = _act(state, name, action.do, large)
-    if state.strip.opened and name != "more" and not state.to_confirm:
-        state = state.but(strip=replace(state.strip, opened=False))
-    return settled(state)
+    return state
 
 
 def _act(state: State, name: str, do: Step, large: bool) -> State:
@@ -141,12 +149,25 @@ def _act(state: State, name: str, do: Step, large: bool) -> State:
         made = state.tool.do(state, name)
         if made is not None:
             return made
-    if state.page and name not in ("leave", "help", "quit"):
+    if state.page and name not in ("leave", "help", "more", "quit"):
         state = state.but(page="")
     return do(hand.let_go(state), large)
 
 
-def settled(state: State) -> State:
-    """With the further buttons forgotten when another row has come."""
-    strip, row = state.strip, row_of(state).name
-    return state if strip.row == row else state.but(strip=replace(strip, row=row, first=0))
+def _marked(state: State) -> State:
+    """The action whose button is marked on the page of everything, done."""
+    name = ways.marked(state)
+    state = state.but(page="")
+    return done(state, name) if name else state
+
+
+# what keys do on the page of everything: a presenter's buttons, arrows, Tab and Return find their way
+_ON_ALL: Mapping[str, Callable[[State], State]] = {
+    **dict.fromkeys(("go-on", "next", "right"), lambda s: ways.to_button(s, 1)),
+    **dict.fromkeys(("go-back", "left"), lambda s: ways.to_button(s, -1)),
+    "toward": lambda s: ways.to_group(s, 1),
+    "away": lambda s: ways.to_group(s, -1),
+    "take": _marked,
+    "choose": _marked,
+}
+ACTIONS.known(_ON_ALL, "the page of everything")

@@ -7,7 +7,6 @@ state. Knows neither pygame nor a clock.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +14,7 @@ from numpy.typing import NDArray
 from projector.picture import signs
 from projector.picture.edge import along_edge
 from projector.session import hand, ways
-from projector.session.actions import done, settled
+from projector.session.actions import done
 from projector.session.registry import ACTIONS
 from projector.session.rules import under
 from projector.session.state import SILENT, State
@@ -48,7 +47,7 @@ def repeats(state: State, name: str) -> bool:
 
 def ask(state: State, lines: Sequence[str]) -> State:
     """A page that questions the calibration: go on, check it, or make a new one."""
-    return settled(state.but(question=tuple(lines), unchecked=True, page="question"))
+    return state.but(question=tuple(lines), unchecked=True, page="question")
 
 
 def pointer(state: State, kind: str, at: Array, button: int = 1) -> State:
@@ -60,7 +59,7 @@ def pointer(state: State, kind: str, at: Array, button: int = 1) -> State:
     if kind == "move":
         return state if state.drag is None else hand.move(state, on_cloth(state, at))
     if kind == "down":
-        return settled(_press(state, at, button))
+        return _press(state, at, button)
     return hand.let_go(state)
 
 
@@ -78,11 +77,12 @@ def _press(state: State, at: Array, button: int) -> State:
         for action, box in strip.buttons.items():
             if _in_quad(at, box):
                 return done(state, action)
+        for action, box in state.shown.pads.items():
+            if _in_quad(at, box):
+                return done(state.but(page=""), action)
         if _in_quad(at, strip.ground_mm):
             return state  # beside a button: what lies hidden under the strip is not meant
     state = state.but(message=SILENT, to_confirm="")
-    if state.strip.opened:
-        return state.but(strip=replace(state.strip, opened=False))
     if state.page:
         return state.but(page="")
     if state.checking_at is not None and _on_check(state, at):

@@ -27,7 +27,7 @@ class Action:
     ``do``: the state before, and whether the larger step is meant → the state after; ``words``: on
     the strip's button ("" when it has none there); ``keys``: as shipped; ``help``: one line;
     ``modes``: where it counts; ``pointer``: how a hand does it without keys; ``repeats``: goes on
-    as long as its key is held.
+    as long as its key is held; ``group``: on the page of everything, "" for what only the strip has.
     """
 
     name: str
@@ -38,6 +38,7 @@ class Action:
     modes: tuple[str, ...] = MODES
     pointer: str = BUTTON
     repeats: bool = False
+    group: str = "table"
 
 
 class Registry:
@@ -90,20 +91,22 @@ ACTIONS = Registry()
 class Row:
     """The strip's buttons in one mode of the table: the more important first.
 
-    ``more``: what 'more' brings after them; ``handle``: what stays where the strip has no room,
-    the first three when not given; ``words``: that differ from the actions' own.
+    All that counts there besides is one press away, on the page of everything. ``last``: at the
+    strip's other end, for what comes and goes (a plan's), so that nothing else ever moves;
+    ``handle``: what stays where the strip has no room, the first three when not given; ``words``:
+    that differ from the actions' own.
     """
 
     name: str
     buttons: tuple[str, ...]
-    more: tuple[str, ...] = ()
+    last: tuple[str, ...] = ()
     handle: tuple[str, ...] = ()
     words: Mapping[str, str] | None = None
 
     @property
     def every(self) -> tuple[str, ...]:
         """All its buttons."""
-        return self.buttons + self.more
+        return self.buttons + self.last
 
     @property
     def small(self) -> tuple[str, ...]:

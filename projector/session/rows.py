@@ -1,70 +1,59 @@
-"""Rows: which buttons stand on the strip; those of a tool stand in the tool's own file."""
+"""Rows: which buttons stand on the strip, few and for what the mode is for; and the groups of the
+page that shows all of them. Those of a tool stand in the tool's own file."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from projector.session.registry import Row
+from projector.session.registry import ACTIONS, Row
 
 if TYPE_CHECKING:
     from projector.session.state import State
 
 ARRANGE = Row(
     "arrange",
-    (
-        "trace", "plan", "turn", "turn-over", "lock", "aside", "bring-back", "undo", "align",
-        "check", "lines", "ink", "side", "help",
-    ),
-    # with these every action has a pointer way
-    (
-        "redo", "straighten", "height", "bays", "blank", "work-light", "wider", "thinner",
-        "centre", "turn-cloth", "flip-cloth", "calibrate", "strip", "leave", "quit",
-    ),
-)  # fmt: skip
+    ("trace", "plan", "turn", "turn-over", "lock", "aside", "undo", "help"),
+    last=("take", "drop"),
+)
 TRACE = Row(
     "trace",
-    (
-        "go-on", "go-back", "unmark", "arrange", "align", "blank", "work-light", "check", "lines",
-        "ink", "help",
-    ),
-    (
-        "undo", "redo", "bays", "side", "wider", "thinner", "centre", "turn-cloth", "flip-cloth",
-        "calibrate", "strip", "leave", "quit",
-    ),
+    ("go-on", "go-back", "unmark", "arrange", "align", "help"),
     handle=("go-on", "next", "go-back"),
-)  # fmt: skip
+)
 QUESTION = Row(
     "question",
     ("go-on", "check", "calibrate", "quit"),
     words={"go-on": "Go on", "check": "Check", "calibrate": "Calibrate"},
 )
-PLAN = Row(
-    "plan",
-    ("take", "drop", "turn", "turn-over", "lock", "aside", "bring-back", "undo", "help"),
-    (
-        "trace", "plan", "align", "check", "lines", "ink", "side", "redo", "straighten", "height",
-        "bays", "blank", "work-light", "wider", "thinner", "centre", "turn-cloth", "flip-cloth",
-        "calibrate", "strip", "leave", "quit",
-    ),
-    words={"leave": "Close"},
-)  # fmt: skip
-ROWS = (ARRANGE, TRACE, QUESTION, PLAN)
+ROWS = (ARRANGE, TRACE, QUESTION)
 # words that differ from the action's own in a mode, unless the row has its own
 MODE_WORDS: Mapping[str, Mapping[str, str]] = {
     "arrange": {"leave": "Leave"},
     "trace": {"go-on": "Traced", "go-back": "Back"},
 }
-# further buttons while a tool is in use
-IN_USE = ("check", "blank", "ink", "wider", "thinner", "side", "strip", "quit")
+# The page of everything begins with what a presenter's black button is for.
+_GROUPS = ("beam", "piece", "work", "cloth", "table")
 
 
 def row_of(state: State) -> Row:
     """The row that stands on the strip."""
     if state.page == "question":
         return QUESTION
-    if state.plan is not None and state.plan.best is not None:
-        return PLAN
     if state.tool is not None:
         return state.tool.row
     return TRACE if state.mode == "trace" else ARRANGE
+
+
+def groups_of(state: State) -> dict[str, tuple[str, ...]]:
+    """What the page of everything holds now: a tool's own first, then what counts in the mode."""
+    row = row_of(state)
+    planned = state.plan is not None and state.plan.best is not None
+    idle = {state.mode} | (set() if planned else {"take", "drop"})
+    here = [a for a in ACTIONS if state.mode in a.modes and a.name not in idle]
+    own = tuple(n for n in row.every if not ACTIONS[n].group) if state.tool is not None else ()
+    found = {row.name.partition("-")[0].capitalize(): own} if own else {}
+    for group in _GROUPS:
+        if names := tuple(a.name for a in here if a.group == group):
+            found[group.capitalize()] = names
+    return found

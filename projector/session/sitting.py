@@ -78,7 +78,7 @@ class Sitting:
         self._drag_noted = self._quiet_since = 0.0
         self._clock_runs = False
         self._unsaved, self._warned = "", False
-        self._take(actions.settled(resumed(self.state)))
+        self._take(resumed(self.state))
 
     # -- events ------------------------------------------------------------------------------------
 
@@ -112,7 +112,7 @@ class Sitting:
         """Show what she had noted and an edit of the docket contradicts, to take or to leave."""
         plan = Plan((), noted.best, noted.told, whole=True)
         self.planning, self._ordered = noted, plan
-        self._take(actions.settled(self.state.but(plan=plan)))
+        self._take(self.state.but(plan=plan))
 
     def ask(self, lines: Sequence[str]) -> None:
         """A page that questions the calibration: go on, check it, or make a new one."""
@@ -221,7 +221,7 @@ class Sitting:
             state = state.tell(run.fault, 10.0).but(plan=None)
         elif run.note:
             state, run.note = state.tell(run.note, 10.0), ""
-        self._take(actions.settled(state))
+        self._take(state)
 
     def save(self) -> None:
         """Save the docket now; a disk that refuses is told, the journal still holds all."""

@@ -18,3 +18,9 @@ def side(state: State, large: bool) -> State:
     if chalk(state):
         return state.tell("The words are turned to where you stand; no line has moved.")
     return state
+
+
+def other_hand(state: State, large: bool) -> State:
+    """The strip's buttons begin at her other hand; kept in the docket."""
+    left = not bool(state.settings().get("left_handed", False))
+    return state.keep(left_handed=left)

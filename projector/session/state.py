@@ -82,23 +82,24 @@ class Plan:
 class StripState:
     """Which part of the strip she has asked for.
 
-    ``on``: not hidden by hand; ``opened``: whole, although it covers what is traced; ``row`` and
-    ``first``: the further buttons that 'more' has brought.
+    ``on``: not hidden by hand; ``from_`` and ``focus``: the first row of buttons on the page of
+    everything, and which button on it the next press does.
     """
 
     on: bool = True
-    opened: bool = False
-    row: str = ""
-    first: int = 0
+    from_: int = 0
+    focus: int = 0
 
 
 @dataclass(frozen=True, eq=False)
 class Shown:
-    """What stands on the table now: the strip as laid out, what 'more' and 'help' bring next."""
+    """What stands on the table now: the strip as laid out, what 'more' and 'help' bring next, and
+    where the buttons of a page lie (action → (4, 2) table mm)."""
 
     strip: Strip | None = None
-    next_button: int = 0
+    next_row: int = 0
     next_help: int = 0
+    pads: Mapping[str, Array] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,8 +107,8 @@ class State:
     """A sitting at one moment.
 
     ``history``: the work and all that can be undone; ``stage``: pieces, lens, view and look ready
-    to be drawn; ``mode``: ``arrange`` or ``trace``; ``page``: ``help``, ``question``, ``dark``,
-    ``light`` or none; ``chosen``: the piece picked in arrange, ``current``: being traced;
+    to be drawn; ``mode``: ``arrange`` or ``trace``; ``page``: ``help``, ``all``, ``question``,
+    ``dark``, ``light`` or none; ``chosen``: the piece picked in arrange, ``current``: being traced;
     ``checking_at``: (2,) table mm of the check square; ``kept``: what tools keep in the docket's
     ``table``, over ``table`` itself; ``truth``: how true the light is, ``doubt`` the part of it
     that the calibration and the heights tell; ``unchecked``: questioned, and no ruler laid on it

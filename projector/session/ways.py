@@ -15,7 +15,7 @@ from projector.picture.look import INKS, LINES
 from projector.picture.on_table import used_box
 from projector.picture.view import View, default_view
 from projector.session.registry import Step
-from projector.session.rows import row_of
+from projector.session.rows import groups_of
 from projector.session.state import State
 from projector.session.tracing import arrange, off_chalk
 from projector.session.words import LINES_WORDS, chalk
@@ -80,11 +80,40 @@ def strip(state: State, large: bool) -> State:
 
 
 def more(state: State, large: bool) -> State:
-    """The strip's further buttons, and after the last the first again; the handle opens."""
-    if state.shown.strip is not None and state.shown.strip.small:
-        return state.but(strip=replace(state.strip, opened=True))
-    first = state.shown.next_button
-    return state.but(strip=replace(state.strip, row=row_of(state).name, first=first))
+    """The page of everything; its next part where it is long; closed after the last."""
+    if state.page != "all":
+        return state.but(page="all", strip=replace(state.strip, from_=0, focus=0))
+    if state.shown.next_row:
+        strip_ = replace(state.strip, from_=state.shown.next_row, focus=0)
+        return state.but(strip=strip_)
+    return state.but(page="")
+
+
+def to_button(state: State, by: int) -> State:
+    """On the page of everything: another button marked; past the last the next part, and round."""
+    at, count = state.strip.focus + by, len(state.shown.pads)
+    if at < 0:
+        return state.but(strip=replace(state.strip, focus=max(count - 1, 0)))
+    if at < count:
+        return state.but(strip=replace(state.strip, focus=at))
+    return state.but(strip=replace(state.strip, from_=state.shown.next_row, focus=0))
+
+
+def to_group(state: State, by: int) -> State:
+    """On the page of everything: the first button of another group marked."""
+    names = list(state.shown.pads)
+    firsts = [names.index(g[0]) for g in groups_of(state).values() if g[0] in names]
+    if by > 0:
+        at = next((i for i in firsts if i > state.strip.focus), len(names))
+    else:
+        at = max((i for i in firsts if i < state.strip.focus), default=0)
+    return to_button(state, at - state.strip.focus)
+
+
+def marked(state: State) -> str:
+    """The action whose button is marked on the page of everything; empty when there is none."""
+    names = list(state.shown.pads)
+    return names[state.strip.focus] if state.strip.focus < len(names) else ""
 
 
 def check(state: State, large: bool) -> State:

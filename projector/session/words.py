@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from projector.picture.buttons import Button
 from projector.picture.on_table import copy_of, light_words
 from projector.picture.stage import PieceState
-from projector.picture.strip import Button
 from projector.session.judged import OVERLAPS
 from projector.session.keynames import printed
 from projector.session.registry import ACTIONS
@@ -145,8 +145,8 @@ def lines_for(state: State, strip: Strip | None) -> tuple[str, ...]:
     return short_lines(state) if strip.small else lines(state)
 
 
-def buttons(state: State, names: Iterable[str], row: Row) -> list[Button]:
-    """Buttons of a row as they are printed."""
+def buttons(state: State, names: Iterable[str], row: Row, marked: str = "") -> list[Button]:
+    """Buttons of a row as they are printed; ``marked``: the one that the next press does."""
     mode_words = MODE_WORDS.get(state.mode, {})
     return [
         Button(
@@ -154,7 +154,9 @@ def buttons(state: State, names: Iterable[str], row: Row) -> list[Button]:
             (row.words or {}).get(name) or mode_words.get(name) or ACTIONS[name].words,
             state.key_words(name),
             on=(name == "check" and state.checking_at is not None)
-            or (name == "help" and state.page == "help"),
+            or (name == "help" and state.page == "help")
+            or (name == "more" and state.page == "all"),
+            marked=name == marked,
         )
         for name in names
     ]

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from configs.errors import Fault, InputError
 from projector.picture.marks import Item, circle
 from projector.session.registry import Row
-from projector.session.rows import IN_USE
 from projector.session.state import State
 from projector.tools.align import LINES, Pointing
 from projector.tools.bays.plane import cross_lines
@@ -20,9 +19,7 @@ from projector.tools.protocol import Tool
 
 Array = NDArray[np.float64]
 
-ROW = Row(
-    "align", ("align", "go-back", "leave", "work-light", "help"), IN_USE, words={"go-back": "Back"}
-)
+ROW = Row("align", ("align", "go-back", "leave", "work-light", "help"), words={"go-back": "Back"})
 
 
 @dataclass(frozen=True, eq=False)

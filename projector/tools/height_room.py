@@ -28,7 +28,6 @@ _START_THROW = 1.2  # lens height over beam width to begin from; she sets it by 
 ROW = Row(
     "height",
     ("next", "away", "toward", "left", "right", "leave", "help"),
-    ("work-light", "blank", "ink", "wider", "thinner", "side", "strip", "quit"),
     words={
         "leave": "Done",
         "away": "Up",

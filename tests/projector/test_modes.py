@@ -88,7 +88,7 @@ def test_a_toy_mode_is_whole_by_key_and_pointer(pins: None) -> None:
     sitting.frame()
     assert "1 pins" in sitting.lines_of_strip()
     assert sitting.state.settings()["pins"] == 1
-    assert set(sitting.state.shown.strip.buttons) == {"unpin", "leave", "help"}  # type: ignore[union-attr]
+    assert set(sitting.state.shown.strip.buttons) == {"unpin", "leave", "help", "more"}  # type: ignore[union-attr]
     (pin,) = sitting.state.tool.items(sitting.state)  # type: ignore[union-attr]
     at = sitting.state.calibration.to_projector(
         pin.marks[0].points @ pin.table_from_item[:2, :2].T + pin.table_from_item[:2, 2]

@@ -277,14 +277,14 @@ def test_dark_and_light_are_whole_and_any_key_ends_them() -> None:
     sitting = sit()
     sitting.frame()
     picture = sitting.canvas.copy()
-    for key, level in (("b", 0), ("w", 0xFFFFFF)):
+    for key, level in (("shift+b", 0), ("w", 0xFFFFFF)):
         sitting.key(key)
         sitting.frame()
         assert (sitting.canvas == level).all()
         sitting.key("t")  # only brings the picture back
         sitting.frame()
         assert (sitting.canvas == picture).all()
-    sitting.key("b")
+    sitting.key("shift+b")
     sitting.pointer("down", 300.0, 300.0)
     assert sitting.state.page == ""
 
@@ -557,9 +557,10 @@ def press(sitting: Sitting, table_mm: np.ndarray) -> None:
 
 
 def press_button(sitting: Sitting, action: str) -> None:
-    """A button of the strip pressed in its middle."""
-    assert sitting.state.shown.strip is not None
-    press(sitting, sitting.state.shown.strip.buttons[action].mean(axis=0))
+    """A button of the strip, or of the page over it, pressed in its middle."""
+    shown = sitting.state.shown
+    assert shown.strip is not None
+    press(sitting, {**shown.strip.buttons, **shown.pads}[action].mean(axis=0))
 
 
 @pytest.mark.parametrize("how", ["beam", "long", "turned"])
@@ -592,9 +593,9 @@ def test_tracing_36_pieces_the_strip_is_there_and_works_by_pointer(how: str) -> 
     small = sitting.state.shown.strip.small  # type: ignore[union-attr]
     press_button(sitting, "more")
     assert sitting.state.shown.strip is not None and not sitting.state.shown.strip.small
+    assert "unmark" in sitting.state.shown.pads
+    press_button(sitting, "unmark")
     if small:
-        assert "unmark" in sitting.state.shown.strip.buttons
-        press_button(sitting, "unmark")
         assert sitting.state.shown.strip is not None and sitting.state.shown.strip.small
         assert len(sitting.state.work.traced) == steps - 1
 
@@ -754,8 +755,7 @@ def test_check_by_pointer_goes_beside_the_strip(how: str) -> None:
     if how == "handle":
         sitting.do("trace")
     sitting.frame()
-    if how == "handle":
-        press_button(sitting, "more")
+    press_button(sitting, "more")
     press_button(sitting, "check")
     assert sitting.state.checking_at is not None and sitting.state.shown.strip is not None
     panel = signs.check_panel(
@@ -765,8 +765,7 @@ def test_check_by_pointer_goes_beside_the_strip(how: str) -> None:
     assert not shapely.Polygon(panel).intersects(
         shapely.Polygon(sitting.state.shown.strip.ground_mm)
     )
-    if how == "handle":
-        press_button(sitting, "more")
+    press_button(sitting, "more")
     press_button(sitting, "check")
     assert sitting.state.checking_at is None
 
@@ -1414,9 +1413,9 @@ def test_an_arrow_at_the_edge_points_to_each_piece_that_is_not_lit() -> None:
 def test_keys_are_shown_as_they_are_printed() -> None:
     """Signs by themselves, with a word only where the sign is a mere dot; names as on the keys."""
     sitting = sit()
-    shown = {a: sitting.state.key_words(a) for a in ("wider", "thinner", "tilt-left", "tilt-right")}
-    assert shown["wider"] == "=" and shown["thinner"] == "-"
-    assert shown["tilt-left"].startswith(",") and shown["tilt-right"].startswith(".")
+    shown = {a: sitting.state.key_words(a) for a in ("wider", "thinner", "tilt-left", "choose")}
+    assert shown["wider"] == "=" and shown["thinner"] == "-" and shown["tilt-left"] == "["
+    assert shown["choose"].startswith(".") and len(shown["choose"]) > 1
     assert (
         sitting.state.key_words("leave") == "Esc"
         and sitting.state.key_words("calibrate") == "Ctrl+K"

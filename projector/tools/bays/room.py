@@ -22,7 +22,6 @@ from projector.picture.look import LINES as SHOWN_LINES
 from projector.picture.marks import Item, Mark, circle, moved
 from projector.picture.view import rigid
 from projector.session.registry import Row
-from projector.session.rows import IN_USE
 from projector.session.rules import under
 from projector.session.standing import side
 from projector.session.state import State
@@ -63,26 +62,20 @@ ROWS = (
     Row(
         "bays",
         (
-            "go-on", "go-back", "unmark", "next-bay", "point-again", "arrange", "blank",
-            "work-light", "check", "lines", "help",
-        ),
-        (
-            "previous-bay", "undo", "redo", "bays", "align", "ink", "side", "wider", "thinner",
-            "centre", "turn-cloth", "flip-cloth", "calibrate", "strip", "leave", "quit",
+            "go-on", "go-back", "unmark", "next-bay", "previous-bay", "point-again", "arrange",
+            "help",
         ),
         handle=("go-on", "next-bay", "go-back"),
     ),
     Row(
         "bays-move",
         ("point-again", "previous-bay", "go-back", "arrange", "work-light", "help"),
-        IN_USE,
         handle=("point-again", "go-back", "arrange"),
         words={"previous-bay": "Not yet"},
     ),
     Row(
         "bays-check",
         ("point-again", "keep-fit", "go-back", "arrange", "work-light", "help"),
-        IN_USE,
     ),
 )  # fmt: skip
 _ROW = dict(zip(("trace", "move", "check"), ROWS, strict=True))
