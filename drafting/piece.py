@@ -38,7 +38,7 @@ ON_FOLD_MM = 0.5  # a notch nearer to the fold than this stands on it, and is no
 LEAST_AREA_MM2 = 1.0  # smaller is a slip of the unit, not a piece of a garment
 LARGEST_MM = 20_000.0
 AS_DRAWN = "cutting line as in the file that it came from"  # on the label of such a piece
-FOLD_NEAR_MM = 0.01  # a cutting line drawn elsewhere that ends nearer to the fold ends on it
+FOLD_NEAR_MM = 0.1  # a cutting line drawn elsewhere that comes nearer to the fold lies on it
 
 
 @dataclass(frozen=True)
@@ -143,6 +143,9 @@ class Piece:
         if self.own_cutting_line is not None:
             cut = _cutting_ring_of(self.own_cutting_line, self.fold, f"{where}: its cutting line")
             faults += _ring_faults(cut, f"{where}: its cutting line")
+            if self.fold is not None and np.count_nonzero(cut[:, 0] == 0.0) != 2:
+                what = "its cutting line does not lie along the fold in one stretch."
+                faults.append(Fault(where, what, "Draw it from one end of the fold to the other."))
             object.__setattr__(self, "own_cutting_line", cut)
         if faults:
             raise InputError(faults)
@@ -415,13 +418,24 @@ def _cutting_ring_of(line: ArrayLike, fold: Line | None, where: str) -> Points:
         ring = ring[::-1]
     ring = np.array(ring)
     if fold is not None:
-        on = ring[:, 0] < FOLD_NEAR_MM
-        ring[on, 0] = 0.0
-        if on.any():  # along the fold only its two ends
-            y = ring[:, 1]
-            ring = ring[~on | (y == y[on].min()) | (y == y[on].max())]
+        ring = _up_to_the_fold(ring)
     ring.setflags(write=False)
     return ring
+
+
+def _up_to_the_fold(ring: Points) -> Points:
+    """A ring (N, 2) without what lies past the fold on x = 0; along the fold only its ends stay."""
+    after = np.roll(ring, -1, axis=0)
+    past, beside = ring[:, 0] < -FOLD_NEAR_MM, ring[:, 0] > FOLD_NEAR_MM
+    crossed = past & np.roll(beside, -1) | beside & np.roll(past, -1)
+    run = after - ring
+    share = -ring[crossed, 0] / run[crossed, 0]
+    met = ring[crossed] + share[:, None] * run[crossed]
+    ring = np.insert(ring, np.flatnonzero(crossed) + 1, met, axis=0)
+    on = ring[:, 0] < FOLD_NEAR_MM
+    ring[on, 0] = 0.0
+    # A point between two others of the fold says nothing; the ends of a stretch are real corners.
+    return ring[~(on & np.roll(on, 1) & np.roll(on, -1))]
 
 
 def _room_outside(ring: Points, at: Points, tangent: Points) -> float:

@@ -17,7 +17,7 @@ import numpy as np
 from configs.errors import DraftError, InputError
 from drafting.allowance import ALL, EXTENDED, FOLD, MIRRORED, MOST_MM, SQUARED
 from drafting.outline import Edge, Points
-from drafting.piece import Piece
+from drafting.piece import FOLD_NEAR_MM, LARGEST_MM, Piece
 
 EVEN_MM = 0.2  # an allowance that varies by more is none that one number tells
 SAME_MM = 0.3  # a cutting line further from the file's is another
@@ -64,7 +64,7 @@ def as_allowances(piece: Piece, tries: int = MOST_TRIES) -> CutLine:
     for of in (min, np.median):
         sizes = {n: round(float(of(mm)), 1) + 0.0 for n, mm in away.items()}
         tried, left = _with_corners(bare, sizes, drawn, left)
-        if _gap(tried, sizes, drawn) <= SAME_MM:
+        if _same(tried, sizes, drawn):
             common = max(sizes.values(), key=list(sizes.values()).count)
             rest = {n: mm for n, mm in sizes.items() if mm != common}
             return CutLine(tried, {ALL: common, **rest}, tries=tries - left)
@@ -94,15 +94,20 @@ def _distances(edge: Edge, outside: object, ends: float = 0.2) -> list[float]:
     return out
 
 
-def _gap(piece: Piece, sizes: Mapping[str, float], drawn: Points) -> float:
-    """How far in mm the cutting line of these allowances lies from the drawn one at most."""
+def _same(piece: Piece, sizes: Mapping[str, float], drawn: Points) -> bool:
+    """Whether the cutting line of these allowances lies within `SAME_MM` of the drawn one all along,
+    and the drawn one of it; past a fold nothing is cut."""
     import shapely
 
     try:
         made = piece.cutting_line(sizes)
     except (DraftError, InputError):
-        return float("inf")
-    return float(shapely.hausdorff_distance(shapely.LinearRing(made), shapely.LinearRing(drawn)))
+        return False
+    lines = [shapely.LinearRing(r) for r in (made, drawn)]
+    if piece.fold is not None:
+        beside = shapely.box(FOLD_NEAR_MM, -LARGEST_MM, LARGEST_MM, LARGEST_MM)
+        lines = [shapely.intersection(line, beside) for line in lines]
+    return all(a.buffer(SAME_MM).covers(b) for a, b in (lines, lines[::-1]))
 
 
 def _with_corners(
@@ -119,7 +124,7 @@ def _with_corners(
     for a, b in zip(names, names[1:] + names[:1], strict=True):
         if a == b or FOLD in (a, b) or tries < 2 + len(_kinds(a, b)):
             continue
-        if _gap(piece, sizes, drawn) <= SAME_MM:
+        if _same(piece, sizes, drawn):
             break
         reach = CORNER_REACH * max(sizes[a], sizes[b], 1.0)
         round_it = shapely.Point(piece.edges[a].points[-1]).buffer(reach)

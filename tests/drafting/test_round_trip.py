@@ -17,6 +17,7 @@ import pytest
 import shapely
 from exchange_pieces import ALLOWANCES, garment
 
+from configs.errors import InputError
 from drafting.docket import Docket
 from drafting.export.dxf import pieces_dxf
 from drafting.export.pdf import pieces_pdf
@@ -26,7 +27,7 @@ from drafting.intake.adopt import adopt
 from drafting.intake.cutting import SAME_MM, as_allowances
 from drafting.intake.found import Found
 from drafting.outline import Edge
-from drafting.piece import Mark, Notch, Piece
+from drafting.piece import FOLD_NEAR_MM, Mark, Notch, Piece
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 WRITERS: dict[str, Callable[..., str | bytes]] = {"svg": pieces_svg, "dxf": pieces_dxf}
@@ -315,3 +316,91 @@ def test_her_words_do_no_harm_on_paper() -> None:
     document = pypdfium2.PdfDocument(made.data)
     assert document.get_metadata_value("Title").strip() == HERS
     assert "<b>&\"' {x} $y %U \\U+0041 (a\\) ]]>" in document[0].get_textpage().get_text_range()
+
+
+# beside the fold at 103 a real corner, whose next point lies further up the same fold
+SLIVER = [(0, 0), (100, 0), (100, 100), (30, 100), (0.005, 103), (0, 110)]
+
+
+def farthest(first: Any, second: Any) -> float:
+    """mm between two rings at most, looked at every quarter of a millimetre on both."""
+    rings = [shapely.LinearRing(r) for r in (first, second)]
+    tried = [shapely.points(r.segmentize(0.25).coords) for r in rings]
+    return float(max(shapely.distance(tried[i], rings[1 - i]).max() for i in (0, 1)))
+
+
+def on_fold(top: float, cutting: Any = None) -> Piece:
+    """A piece on the fold, 90 mm wide and ``top`` high, with a cutting line of its own."""
+    edges = {
+        "side": Edge("side", [(0, 5), (90, 5), (90, 0.9 * top), (0, top)]),
+        "fold": Edge("fold", [(0, top), (0, 5)]),
+    }
+    return Piece("back", edges, fold=((0, top), (0, 5)), own_cutting_line=cutting)
+
+
+def there_and_back(piece: Piece, own: Any, path: Path) -> np.ndarray:
+    """The cutting line of a piece after its way through a file, at the piece's own height."""
+    (outline,) = read_outlines(write(path, {piece.name: piece}, own)).outlines
+    cut = as_allowances(adopt(outline))
+    return cut.piece.cutting_line(cut.allowances) + np.array([0, piece.sewing_line[:, 1].min()])
+
+
+@pytest.mark.parametrize("kind", ["svg", "dxf"])
+def test_a_corner_on_the_fold_stays(tmp_path: Path, kind: str) -> None:
+    """The cutting line of a piece on the fold keeps every corner, those on the fold too, and opened
+    out it is both halves."""
+    piece = on_fold(95.0, SLIVER)
+    back = there_and_back(piece, None, tmp_path / f"a.{kind}")
+    for ring in (piece.cutting_line(), back):
+        assert farthest(ring, [*SLIVER[:4], (0, 103)]) < 0.02
+    whole = shapely.Polygon(piece.unfolded())
+    assert whole.area == pytest.approx(2 * (100 * 100 + 3 * 15), abs=0.1)
+
+
+def test_what_lies_past_the_fold_is_cut_off_there() -> None:
+    """A cutting line drawn round the fold ends where it crosses it, not where it would have gone."""
+    round_it = [(-10, -10), (100, -10), (100, 100), (50, 110), (-10, 130)]
+    ring = on_fold(95.0, round_it).cutting_line()
+    assert farthest(ring, [(0, -10), (100, -10), (100, 100), (50, 110), (0, 110 + 50 / 3)]) < 1e-9
+
+
+@pytest.mark.parametrize(("off", "fits"), [(FOLD_NEAR_MM / 2, True), (FOLD_NEAR_MM * 2, False)])
+def test_a_cutting_line_that_misses_the_fold_is_refused(off: float, fits: bool) -> None:
+    """It must reach the fold at both its ends, within a drawing's slack."""
+    ring = [(off, 0), (100, 0), (100, 100), (off, 110)]
+    if fits:
+        assert on_fold(95.0, ring).cutting_line()[:, 0].min() == 0.0
+        return
+    with pytest.raises(InputError, match="does not lie along the fold in one stretch"):
+        on_fold(95.0, ring)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_pieces_on_the_fold_come_back_as_they_were_cut(tmp_path: Path, seed: int) -> None:
+    """Random pieces on the fold, with a corner of the cutting line beside it or even allowances, are
+    cut on the same line after a way through a file."""
+    rng = np.random.default_rng(seed)
+    top, kind = float(rng.uniform(60, 400)), ("svg", "dxf")[seed % 2]
+    piece, own = on_fold(top), {"all": float(np.round(rng.uniform(4, 25), 1))}
+    ring = piece.cutting_line(own)
+    if seed % 3:
+        size = own["all"]
+        corner = (float(rng.choice([0.0, 0.003, 0.02])), top + size * rng.uniform(0.1, 0.9))
+        high = int(np.argmax(np.where(ring[:, 0] == 0, ring[:, 1], -1e9)))
+        lead = [(0.0, float(ring[high, 1]))] if seed % 2 else []
+        ring = np.array([*ring[:high], corner, *lead, *ring[high + 1 :]])
+        piece = piece.with_(own_cutting_line=ring)
+        ring = np.array([p for p in ring if tuple(p) not in lead])
+    back = there_and_back(piece, {"back": own}, tmp_path / f"a.{kind}")
+    assert farthest(back, ring) < 0.05
+
+
+def test_a_line_through_the_same_corners_in_another_order_is_another() -> None:
+    """Lines are compared all along, not at their corners: dented below and dented at the right are
+    two shapes of the same five corners."""
+    below = [(0, 0), (100, 30), (200, 0), (200, 100), (0, 100)]
+    right = [(0, 0), (200, 0), (100, 30), (200, 100), (0, 100)]
+    piece = Piece.from_outline("s", below)
+    assert as_allowances(piece.with_(own_cutting_line=below)).allowances == {"all": 0.0}
+    kept = as_allowances(piece.with_(own_cutting_line=right))
+    assert farthest(kept.piece.cutting_line(kept.allowances), right) < 1e-9
