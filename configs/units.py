@@ -23,6 +23,7 @@ MM_PER: dict[str, Fraction] = {
     "ft": Fraction(3048, 10),
     "yd": Fraction(9144, 10),
 }
+INCH_UNITS = ("in", "ft", "yd")  # of people who work in inches
 _ALIASES = {
     '"': "in",
     "″": "in",
@@ -189,7 +190,7 @@ def format_length(mm: float, unit: str = "cm", parts: int = 16) -> str:
     What rounds to nothing has no minus sign.
     """
     name = unit_name(unit, "unit")
-    if name in ("in", "ft", "yd"):
+    if name in INCH_UNITS:
         return f"{inches_text(mm / 25.4, parts)} in"
     if name == "mm":
         return f"{mm:z.1f}".removesuffix(".0") + " mm"

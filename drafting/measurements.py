@@ -21,7 +21,7 @@ from typing import Any
 from configs.errors import Fault, InputError, short
 from configs.files import dump_yaml, named_file, read_yaml, write_atomic
 from configs.reader import POINT_COMMA, Reader, unknown_keys
-from configs.units import HOW_TO_WRITE, MM_PER, format_length, parse_length
+from configs.units import HOW_TO_WRITE, INCH_UNITS, MM_PER, format_length, parse_length
 
 GIRTH, LENGTH, WIDTH = "girth", "length", "width"
 _MOST_APART = 1.5  # of two takes; further apart they are not takes of one measure
@@ -421,7 +421,7 @@ def _length_beside(mm: float, low: float, high: float, unit: str) -> str:
     text = format_length(abs(mm), unit)
     if text not in (format_length(abs(low), unit), format_length(abs(high), unit)):
         return text
-    return format_length(abs(mm), unit, 128) if unit in ("in", "ft", "yd") else f"{abs(mm):.1f} mm"
+    return format_length(abs(mm), unit, 128) if unit in INCH_UNITS else f"{abs(mm):.1f} mm"
 
 
 def _between(low: float, high: float, unit: str) -> str:

@@ -427,7 +427,9 @@ class Shown(Protocol):
 
     def key(self, name: str) -> None: ...
 
-    def pointer(self, kind: str, x_px: float, y_px: float, button: int = 1) -> None: ...
+    def pointer(
+        self, kind: str, x_px: float, y_px: float, button: int = 1, *, free: bool = False
+    ) -> None: ...
 
     def do(self, action: str) -> None: ...
 
@@ -495,7 +497,9 @@ def handle(sitting: Shown, beam: Beam, events: Iterable[Any]) -> None:
     def flush() -> None:
         nonlocal move
         if move is not None:
-            sitting.pointer("move", *beam.to_picture(*move.pos))
+            keys = pygame.KMOD_CTRL | pygame.KMOD_ALT | pygame.KMOD_SHIFT
+            free = bool(pygame.key.get_mods() & keys)
+            sitting.pointer("move", *beam.to_picture(*move.pos), free=free)
             move = None
 
     for event in events:
@@ -602,7 +606,7 @@ def _watch(sitting: Shown, beam: Beam, lost: bool) -> bool:
         if not beam.reopen():
             return True
         beam.paused = ""
-        sitting.tell("The display is back. Check the 100 mm square before you go on.", 20.0)
+        sitting.tell("The display is back. Lay a ruler on the check square before you go on.", 20.0)
         sitting.repaint()
         sitting.frame()
         beam.present(sitting.canvas)

@@ -123,14 +123,23 @@ class Still:
         """The least gap within reach, mm, and its ends on ``one`` and on the other, (2,) each."""
         import shapely
 
+        found = self.neighbour(one, reach_mm)
+        if found is None:
+            return None
+        other = next(s for s in self.solids if s.key == found[1])
+        ends = shapely.get_coordinates(shapely.shortest_line(one.shape, other.shape))
+        return found[0], ends[0], ends[-1]
+
+    def neighbour(self, one: Solid, reach_mm: float) -> tuple[float, str] | None:
+        """The least gap within reach, mm, and the key of the copy that it is to."""
+        import shapely
+
         near = near_of(self._tree, one.shape, reach_mm)
         if not near:
             return None
-        others = [self.solids[i].shape for i in near]
-        gaps = shapely.distance(one.shape, others)
+        gaps = shapely.distance(one.shape, [self.solids[i].shape for i in near])
         best = int(np.argmin(gaps))
-        ends = shapely.get_coordinates(shapely.shortest_line(one.shape, others[best]))
-        return float(gaps[best]), ends[0], ends[-1]
+        return float(gaps[best]), self.solids[near[best]].key
 
     def under(self, point: NDArray[np.float64], reach_mm: float) -> str | None:
         """The key of the smallest solid that holds a point (2,), or of the nearest within reach."""

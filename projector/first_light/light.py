@@ -95,9 +95,11 @@ class FirstLight:
         self.said = text
         self.repaint()
 
-    def pointer(self, kind: str, x_px: float, y_px: float, button: int = 1) -> None:
+    def pointer(
+        self, kind: str, x_px: float, y_px: float, button: int = 1, *, free: bool = False
+    ) -> None:
         """A press on one of the strip's buttons does what its key does; on the pattern it goes back."""
-        del button
+        del button, free
         self.at_px = (x_px, y_px)
         if kind != "down":
             return

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.units import INCH_UNITS
 from projector.first_light.stand_in import plain_calibration
 from projector.first_light.words import (
     BARS_ASKED,
@@ -213,7 +214,11 @@ def _done(picture: Picture) -> None:
     if np.isfinite(corner).all() and math.isfinite(float(corner.sum())):
         true = Stage.for_words(light.docket, found, View())
         picture.painter.put(
-            picture.painter.paint(true.lens.frame(signs.check_square(true, corner)))
+            picture.painter.paint(
+                true.lens.frame(
+                    signs.check_square(true, corner, inches=light.docket.unit in INCH_UNITS)
+                )
+            )
         )
 
 

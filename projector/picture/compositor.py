@@ -256,7 +256,7 @@ class Compositor:
             for item in state.tool.items(state):
                 self._put_item(state, item)
         if state.checking_at is not None:
-            self._put_item(state, signs.check_square(stage, state.checking_at))
+            self._put_item(state, signs.check_square(stage, state.checking_at, inches=state.inches))
 
     def _put_strip(self, state: State) -> None:
         strip = self.shown.strip

@@ -142,28 +142,25 @@ def guides(stage: Stage, lines: Sequence[Array]) -> Item:
 # -- the check square ---------------------------------------------------------------------------
 
 
-def check_square(stage: Stage, at_mm: Sequence[float] | Array) -> Item:
-    """A square of 100 mm and a ruler of 200 mm, to lay a real ruler on."""
+def check_square(stage: Stage, at_mm: Sequence[float] | Array, *, inches: bool = False) -> Item:
+    """A square and a ruler, to lay a real ruler on: 100 and 200 mm, or 4 and 8 in."""
     frame = stage.reading_frame(at_mm)
-    square = polyline((0, 0), (100, 0), (100, 100), (0, 100), (0, 0))
-    diagonals = [polyline((0, 0), (100, 100)), polyline((100, 0), (0, 100))]
-    ticks = [polyline((0, -30), (200, -30))]
+    unit, side, words = (25.4, 4, "4 in each side") if inches else (10.0, 10, "100 mm each side")
+    s = side * unit
+    square = polyline((0, 0), (s, 0), (s, s), (0, s), (0, 0))
+    diagonals = [polyline((0, 0), (s, s)), polyline((s, 0), (0, s))]
+    ticks = [polyline((0, -30), (2 * s, -30))]
     numbers: list[Array] = []
-    for mm in range(0, 201, 5):
-        high = 12.0 if mm % 50 == 0 else 8.0 if mm % 10 == 0 else 5.0
-        ticks.append(polyline((mm, -30), (mm, -30 + high)))
-        if mm % 50 == 0:
-            words = text_block([str(mm // 10)], 8.0)
-            numbers.extend(w + np.array([mm, -42.0]) for w in words)
-    numbers.extend(
-        w + np.array([100.0, 112.0])
-        for w in text_block(
-            [
-                "100 mm each side",
-            ],
-            8.5,
-        )
-    )
+    parts, named = (8, 1) if inches else (2, 5)  # of a unit; units from number to number
+    for i in range(2 * side * parts + 1):
+        at, whole = i * unit / parts, i % parts == 0
+        numbered = whole and i // parts % named == 0
+        high = 12.0 if numbered else 8.0 if whole or (i % (parts // 2) == 0 and inches) else 5.0
+        ticks.append(polyline((at, -30), (at, -30 + high)))
+        if numbered:
+            text = text_block([str(i // parts)], 8.0)
+            numbers.extend(w + np.array([at, -42.0]) for w in text)
+    numbers.extend(w + np.array([s, s + 12.0]) for w in text_block([words], 8.5))
     marks = (
         stage.mark("cutting", [square], wider=0.6),
         stage.mark("guide", diagonals),

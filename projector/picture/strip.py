@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 _FIGURES_MM = 9.0  # capitals of the strip's figures
 _ROW_MM = 18.0  # of a row of them
-_MOST_ROWS = 3
+_MOST_ROWS = 4
 _MOST_HANDLE_ROWS = 5
 _HANDLE_MM = 300.0  # a longer line is broken on the handle
 _TALL_MM = 46.0  # of the strip's row of buttons

@@ -92,7 +92,7 @@ ACTIONS.add(
     Action("ink", ways.ink, "Ink", ("i",), "light lines, bold lines, dark lines on a lit table", group="beam"),
     Action("wider", ways.weight(1.2), "Wider", ("=", "shift+="), "wider lines", repeats=True, group="beam"),
     Action("thinner", ways.weight(1.0 / 1.2), "Thinner", ("-",), "thinner lines", repeats=True, group="beam"),
-    Action("check", ways.check, "Check", ("k",), "100 mm square and ruler, where the pointer is"),
+    Action("check", ways.check, "Check", ("k",), "a square and a ruler to check by; drag it where you like"),
     Action("calibrate", ways.calibrate, "Calibrate", ("ctrl+k",), "calibrate anew (first light)"),
     Action("side", standing.side, "Side", ("s",), "the side of the table where you stand"),
     Action("turn-cloth", ways.turn_cloth, "Turn cloth", ("ctrl+r",),

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 _DRAG_MM = 2.0  # a press that wanders less is a press
+HELD_S = 0.7  # a press held still so long before it moves sets a piece free of snapping
 
 
 def take_up(state: State, key: str | None, cloth: Array, *, turning: bool) -> State:
@@ -30,11 +31,11 @@ def take_up(state: State, key: str | None, cloth: Array, *, turning: bool) -> St
         return state
     if p.locked:
         return says_locked(state, p)
-    return state.but(drag=Drag(key, cloth, p, state.history, turning))
+    return state.but(drag=Drag(key, cloth, p, state.history, turning, since=state.now))
 
 
-def move(state: State, cloth: Array) -> State:
-    """The hand is over another place of the cloth."""
+def move(state: State, cloth: Array, *, free: bool = False) -> State:
+    """The hand is over another place of the cloth; ``free``: a key says that nothing snaps."""
     drag = state.drag
     if drag is None:
         return state
@@ -43,14 +44,18 @@ def move(state: State, cloth: Array) -> State:
     if not drag.moved:
         if float(np.hypot(*d)) < _DRAG_MM:
             return state
-        drag = replace(drag, moved=True)
+        held = state.now - drag.since >= HELD_S
+        if held:
+            state = state.tell("Held still first: it snaps to nothing until you let go.")
+        drag = replace(drag, moved=True, free=held)
         history = History(history.now, (history.now, history.past), None)
     guides: list[Array] = []
     if drag.turning:
-        made = _turned(state, drag, cloth)
+        made = _turned(state, drag, cloth, snap=not (free or drag.free))
     else:
         made = state.rules.moved(drag.before, float(d[0]), float(d[1]))
-        made, guides = state.rules.snapped(made, state.work.lay)
+        if not (free or drag.free):
+            made, guides = state.rules.snapped(made, state.work.lay)
     history = history.instead(history.now.with_placement(made))
     drag = replace(drag, guides=tuple(guides))
     lay = history.now.lay
@@ -58,7 +63,7 @@ def move(state: State, cloth: Array) -> State:
     return state.but(history=history, judged=wrong, drag=drag)
 
 
-def _turned(state: State, drag: Drag, cloth: Array) -> Placement:
+def _turned(state: State, drag: Drag, cloth: Array, *, snap: bool) -> Placement:
     rules = state.rules
     if rules.on_fold(drag.before):
         return drag.before
@@ -67,7 +72,7 @@ def _turned(state: State, drag: Drag, cloth: Array) -> Placement:
     a, b = drag.start - middle, cloth - middle
     turn = math.degrees(math.atan2(b[1], b[0]) - math.atan2(a[1], a[0]))
     made = rules.turned(drag.before, turn)
-    return rules.straightened(made) if abs(rules.tilt(made)) < SNAP_DEG else made
+    return rules.straightened(made) if snap and abs(rules.tilt(made)) < SNAP_DEG else made
 
 
 def let_go(state: State) -> State:

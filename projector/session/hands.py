@@ -50,17 +50,21 @@ def ask(state: State, lines: Sequence[str]) -> State:
     return state.but(question=tuple(lines), unchecked=True, page="question")
 
 
-def pointer(state: State, kind: str, at: Array, button: int = 1) -> State:
+def pointer(state: State, kind: str, at: Array, button: int = 1, *, free: bool = False) -> State:
     """The pointer: ``kind`` is ``move``, ``down`` or ``up``; ``at`` (2,) table mm.
 
-    ``button``: 1 moves, 3 turns.
+    ``button``: 1 moves, 3 turns; ``free``: with a key held that keeps pieces from snapping.
     """
     state = state.but(pointer_mm=at)
     if kind == "move":
-        return state if state.drag is None else hand.move(state, on_cloth(state, at))
+        if state.check_held is not None:
+            return _check_to(state, at + state.check_held)
+        if state.drag is None:
+            return state
+        return hand.move(state, on_cloth(state, at), free=free)
     if kind == "down":
         return _press(state, at, button)
-    return hand.let_go(state)
+    return hand.let_go(state.but(check_held=None))
 
 
 def on_cloth(state: State, at: Array) -> Array:
@@ -86,7 +90,7 @@ def _press(state: State, at: Array, button: int) -> State:
     if state.page:
         return state.but(page="")
     if state.checking_at is not None and _on_check(state, at):
-        return state
+        return state.but(check_held=state.checking_at - at)
     if not state.strip.on and _on_edge(state, at):
         return ways.strip(state, False)
     if state.tool is not None:
@@ -104,6 +108,13 @@ def _on_check(state: State, at: Array) -> bool:
     if corner is None:
         return False
     return _in_quad(at, signs.check_panel(state.stage, state.stage.reading_frame(corner)))
+
+
+def _check_to(state: State, corner: Array) -> State:
+    """The check square elsewhere, where it is wholly lit."""
+    panel = signs.check_panel(state.stage, state.stage.reading_frame(corner))
+    lit = bool(state.stage.lens.covers(panel).all())
+    return state.but(checking_at=corner) if lit else state
 
 
 def _on_edge(state: State, at: Array) -> bool:

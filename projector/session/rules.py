@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 
 SNAP_MM = 6.0  # how near an edge must come before it is drawn onto its mark
 SNAP_DEG = 1.5
+GAPS_MM = 300.0  # farther off than that no distance is told
 _SAID = {"overlap": "overlaps", "distance": "too near"}
 
 
@@ -174,6 +175,23 @@ class Rules:
             share = area / room if room > 0 else 0.0
             left = cloth.x_range_mm[1] - start - used
         return Figures(used, share, left)
+
+    def gaps(self, p: Placement, lay: Sequence[Placement]) -> list[tuple[float, str]]:
+        """How far a copy's cutting line lies from what it may come near, mm: from its nearest
+        neighbour (by key), and from the fold, the selvedge or the end of straight cloth."""
+        one, cloth = self._hand.solid(p), self.cloth
+        near = self._others(p.key, lay).neighbour(one, GAPS_MM)
+        found = [near] if near is not None else []
+        if cloth is None or cloth.outline is not None:
+            return found
+        folds, (y0, y1), start = cloth.folds_mm, cloth.y_range_mm, cloth.x_range_mm[0]
+        marks = [(float(one.low[0]) - start, "the end of the cloth")]
+        if not self.on_fold(p):
+            for gap, level in ((float(one.low[1]) - y0, y0), (y1 - float(one.high[1]), y1)):
+                is_fold = any(abs(level - f) < 1.0 for f in folds)
+                marks.append((gap, "the fold" if is_fold else "the selvedge"))
+        marks = [m for m in marks if 0.0 <= m[0] <= GAPS_MM]  # outside is told as trouble
+        return [*found, min(marks)] if marks else found
 
     # -- what is wrong -------------------------------------------------------------------------
 

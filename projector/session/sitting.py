@@ -98,11 +98,14 @@ class Sitting:
         """
         self._take(actions.done(self._now(), action, large=large))
 
-    def pointer(self, kind: str, x_px: float, y_px: float, button: int = 1) -> None:
-        """The pointer: ``kind`` is ``move``, ``down`` or ``up``; px of the picture."""
+    def pointer(
+        self, kind: str, x_px: float, y_px: float, button: int = 1, *, free: bool = False
+    ) -> None:
+        """The pointer: ``kind`` is ``move``, ``down`` or ``up``; px of the picture; ``free``: with a
+        key held that keeps pieces from snapping."""
         at = self.state.stage.lens.to_table(x_px, y_px)
         if np.isfinite(at).all():
-            self._take(hands.pointer(self._now(), kind, at, button))
+            self._take(hands.pointer(self._now(), kind, at, button, free=free))
 
     def leaves(self, name: str) -> bool:
         """Whether a key means to leave at once."""

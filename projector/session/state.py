@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from configs.units import length_text
+from configs.units import INCH_UNITS, length_text
 from projector.picture.on_table import at_cloth
 from projector.session import judged
 from projector.session.rules import History, Rules, Work
@@ -53,7 +53,8 @@ class Drag:
 
     ``start``: (2,) cloth mm where it was taken; ``before``: where it lay; ``history``: as it was
     then; ``turning``: with the second button; ``moved``: more than a press; ``guides``: (2, 2)
-    cloth mm each, what it has snapped to.
+    cloth mm each, what it has snapped to; ``since``: when it was taken (s); ``free``: held still
+    for a moment before it was moved: it snaps to nothing.
     """
 
     key: str
@@ -63,6 +64,8 @@ class Drag:
     turning: bool = False
     moved: bool = False
     guides: tuple[Array, ...] = ()
+    since: float = 0.0
+    free: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,7 +112,8 @@ class State:
     ``history``: the work and all that can be undone; ``stage``: pieces, lens, view and look ready
     to be drawn; ``mode``: ``arrange`` or ``trace``; ``page``: ``help``, ``all``, ``question``,
     ``dark``, ``light`` or none; ``chosen``: the piece picked in arrange, ``current``: being traced;
-    ``checking_at``: (2,) table mm of the check square; ``kept``: what tools keep in the docket's
+    ``checking_at``: (2,) table mm of the check square, ``check_held``: from the hand to it while it
+    is dragged; ``kept``: what tools keep in the docket's
     ``table``, over ``table`` itself; ``truth``: how true the light is, ``doubt`` the part of it
     that the calibration and the heights tell; ``unchecked``: questioned, and no ruler laid on it
     since; ``to_confirm``: the action that she has been asked about; ``said``: told since the last
@@ -138,6 +142,7 @@ class State:
     drag: Drag | None = None
     pointer_mm: Array | None = None
     checking_at: Array | None = None
+    check_held: Array | None = None
     strip: StripState = StripState()
     shown: Shown = field(default_factory=Shown)
     help_from: int = 0
@@ -202,7 +207,12 @@ class State:
 
     def length(self, mm: float) -> str:
         """A length as it is told to her: in inches where the docket is, else as everywhere."""
-        return length_text(mm, "in" if self.docket.unit in ("in", "ft", "yd") else None)
+        return length_text(mm, "in" if self.inches else None)
+
+    @property
+    def inches(self) -> bool:
+        """Whether she works in inches."""
+        return self.docket.unit in INCH_UNITS
 
     # -- changes -----------------------------------------------------------------------------------
 

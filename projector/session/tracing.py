@@ -9,7 +9,7 @@ import numpy as np
 from projector.picture import order
 from projector.session.rules import History
 from projector.session.state import Plan, State
-from projector.session.words import chalk, things, trouble_words
+from projector.session.words import chalk, difference, things, trouble_words
 from projector.tools.bays.opening import open_bays
 from projector.tools.protocol import used
 
@@ -71,20 +71,22 @@ def undo(state: State, large: bool) -> State:
     """One step back."""
     if state.history.past is None:
         return state.tell("Nothing left to undo.")
-    return _travel(state, state.history.back())
+    return _travel(state, state.history.back(), "Undone")
 
 
 def redo(state: State, large: bool) -> State:
     """One step forth again."""
     if state.history.future is None:
         return state.tell("Nothing to do again.")
-    return _travel(state, state.history.forth())
+    return _travel(state, state.history.forth(), "Done again")
 
 
-def _travel(state: State, history: History) -> State:
-    """To another state of the work; a piece whose mark comes or goes is the current one again."""
+def _travel(state: State, history: History, word: str) -> State:
+    """To another state of the work, and what it changed said; a piece whose mark comes or goes is
+    the current one again."""
     before, view = set(state.work.traced), state.stage.view
-    state = state.but(history=history)
+    told = difference(*((state.work, history.now)[:: -1 if word == "Undone" else 1]))
+    state = state.but(history=history).tell(f"{word}: {told}.")
     work = state.work
     changed = [k for k in (*work.traced, *before) if (k in before) != (k in work.traced)]
     if state.mode == "trace" and changed and work.of(changed[-1]) is not None:

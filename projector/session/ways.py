@@ -17,10 +17,12 @@ from projector.picture.view import View, default_view
 from projector.session.registry import Step
 from projector.session.rows import groups_of
 from projector.session.state import State
-from projector.session.tracing import arrange, off_chalk
+from projector.session.tracing import arrange, drop, off_chalk
 from projector.session.words import LINES_WORDS, chalk
 
 Array = NDArray[np.float64]
+
+_SQUARE = "100 mm each way, corner to corner 141.4 mm"
 
 
 # -- the look --------------------------------------------------------------------------------------
@@ -122,7 +124,8 @@ def check(state: State, large: bool) -> State:
         return state.but(checking_at=None)
     at = state.pointer_mm if state.pointer_mm is not None else state.stage.middle_mm
     corner = signs.check_corner(state.stage, np.asarray(at, dtype=np.float64), _strips_room(state))
-    ruler = "Lay a ruler on it: 100 mm each way, corner to corner 141.4 mm."
+    size = "4 in each way, corner to corner 5 21/32 in" if state.inches else _SQUARE
+    ruler = f"Lay a ruler on it: {size}. Drag it where you like."
     notes = height.notes(state.docket, state.calibration)
     return state.but(checking_at=corner, unchecked=False).tell("\n".join([ruler, *notes]), 12.0)
 
@@ -185,9 +188,15 @@ def centre(state: State, large: bool) -> State:
 
 
 def leave(state: State, large: bool) -> State:
-    """Close what is open, let the piece go, back to arrange; then, asked for twice, leave."""
-    if state.page or state.checking_at is not None or state.chosen is not None or state.plan:
-        return state.but(page="", checking_at=None, chosen=None, plan=None)
+    """Close what is open, the uppermost first; back to arrange; then, asked for twice, leave."""
+    if state.page:
+        return state.but(page="")
+    if state.checking_at is not None:
+        return state.but(checking_at=None)
+    if state.plan is not None:
+        return drop(state, large)
+    if state.chosen is not None:
+        return state.but(chosen=None)
     if state.mode == "trace":
         return arrange(state, large)
     return leave_if_sure(state)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from drafting.placement import Placement
     from projector.picture.strip import Strip
     from projector.session.registry import Row
+    from projector.session.rules import Work
     from projector.session.state import State
 
 LINES_WORDS = {
@@ -30,6 +31,13 @@ LINES_WORDS = {
 def things(count: int, what: str = "thing") -> str:
     """``1 overlap``, ``2 overlaps``."""
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def named(key: str) -> str:
+    """A copy's name for people: ``front``, ``sleeve 2``."""
+    name, _, copy = key.rpartition("/")
+    name = name.replace("-", " ")
+    return name if copy == "1" else f"{name} {copy}"
 
 
 def trouble_words(state: State) -> str:
@@ -75,6 +83,31 @@ def chalk(state: State) -> str:
     return "you are tracing" if state.mode == "trace" and state.current is not None else ""
 
 
+def difference(before: Work, after: Work) -> str:
+    """What one step of the work did, in words: ``front moved``, ``the mark of sleeve 2``."""
+    old = {p.key: p for p in before.lay}
+    new = {p.key: p for p in after.lay}
+    changed = [k for k in (*new, *(k for k in old if k not in new)) if old.get(k) != new.get(k)]
+    marks = sorted(set(before.traced) ^ set(after.traced))
+    if before.view != after.view and not changed:
+        return "how the cloth lies" if before.view.side == after.view.side else "your side"
+    if len(changed) > 1:
+        return f"{len(changed)} pieces laid anew"
+    if not changed:
+        return f"the mark of {named(marks[0])}" if len(marks) == 1 else f"{len(marks)} marks"
+    a, b = old.get(changed[0]), new.get(changed[0])
+    name = named(changed[0])
+    if a is None or b is None:
+        return f"{name} laid"
+    if a.aside != b.aside:
+        return f"{name} put aside" if b.aside else f"{name} brought back"
+    if a.locked != b.locked:
+        return f"{name} locked" if b.locked else f"{name} freed"
+    if a.mirrored != b.mirrored and a.turn_deg == b.turn_deg:
+        return f"{name} turned over"
+    return f"{name} turned" if a.turn_deg != b.turn_deg else f"{name} moved"
+
+
 # -- the strip -------------------------------------------------------------------------------------
 
 
@@ -100,7 +133,7 @@ def _tracing(state: State) -> Iterable[str]:
     placed = state.work.placed()
     done = sum(1 for p in placed if p.key in state.work.traced)
     current = state.current
-    yield current.rsplit("/", 1)[0].replace("-", " ") if current else "all traced"
+    yield named(current) if current else "all traced"
     yield f"{done} of {len(placed)} traced"
     yield truth(state)
     if state.judged.count:
@@ -124,6 +157,9 @@ def _arranging(state: State) -> Iterable[str]:
     if waiting := sum(1 for p in state.work.lay if p.aside):
         yield f"{waiting} aside"
     p = state.work.of(state.chosen)
+    if p is not None and not p.aside:
+        for gap, to in state.rules.gaps(p, state.work.lay):
+            yield f"{state.length(round(gap))} to {named(to) if '/' in to else to}"
     if p is not None and abs(state.rules.tilt(p)) >= 0.05:
         yield f"{p.piece.replace('-', ' ')}: {abs(state.rules.tilt(p)):.1f}° off grain"
 
@@ -184,7 +220,7 @@ def question_rows(state: State) -> list[tuple[str, str]]:
     """What may be answered to a calibration that is in doubt."""
     return [
         ("any key", "go on with it"),
-        (state.key_words("check"), "check it: lay a ruler on a 100 mm square"),
+        (state.key_words("check"), "check it: lay a ruler on a square"),
         (state.key_words("calibrate"), "calibrate anew"),
     ]
 

@@ -86,9 +86,9 @@ class HeightTool:
         return None if handler is None else handler(state, self)
 
     def items(self, state: State) -> Sequence[Item]:
-        """The foot of the lens, and the 100 mm square to hold a ruler to."""
+        """The foot of the lens, and the square to hold a ruler to."""
         stage = state.stage
-        out = [signs.check_square(stage, stage.middle_mm)]
+        out = [signs.check_square(stage, stage.middle_mm, inches=state.inches)]
         if self.height.foot_mm is not None:
             lines = [circle(0.0, 0.0, 9.0), *cross_lines((0.0, 0.0), 16.0)]
             frame = stage.reading_frame(self.height.foot_mm)

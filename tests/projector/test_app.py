@@ -271,9 +271,9 @@ def test_of_many_moves_only_the_last_counts() -> None:
         calls: list[tuple[float, float]] = []
         real = sitting.pointer
 
-        def counted(kind: str, x: float, y: float, button: int = 1) -> None:
+        def counted(kind: str, x: float, y: float, button: int = 1, *, free: bool = False) -> None:
             calls.append((x, y))
-            real(kind, x, y, button)
+            real(kind, x, y, button, free=free)
 
         sitting.pointer = counted  # type: ignore[method-assign]
         moves = [

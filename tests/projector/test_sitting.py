@@ -10,6 +10,7 @@ import time
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,6 +26,7 @@ from projector.picture.look import STYLES
 from projector.picture.on_table import used_box
 from projector.picture.view import View
 from projector.session import hands, words
+from projector.session.hand import HELD_S
 from projector.session.journal import Journal, journal_path
 from projector.session.past import past_path
 from projector.session.planning import Found
@@ -611,6 +613,124 @@ def test_what_is_said_stands_on_the_handle(how: str) -> None:
     assert strip is not None and strip.small
     told = " ".join(f.text for f in strip.figures(words.lines_for(sitting.state, strip)))
     assert "Nothing left to undo" in told
+
+
+# -- the hand, free ------------------------------------------------------------------------------------
+
+
+def hand_to(sitting: Sitting, cloth_mm: np.ndarray, kind: str, **more: Any) -> None:
+    """The pointer at a place of the cloth."""
+    a = sitting.state.work.view.table_from_cloth
+    at = a[:2, :2] @ cloth_mm + a[:2, 2]
+    sitting.pointer(kind, *sitting.state.stage.calibration.to_projector(at[None])[0], **more)
+
+
+@pytest.mark.parametrize("how", ["snaps", "key", "held", "not held long"])
+def test_a_key_or_a_press_held_still_keeps_a_piece_from_snapping(how: str) -> None:
+    """4 mm from the selvedge a piece is drawn on to it, but not with a key held, nor after a press
+    that was held still: twice the time is enough, half of it is not."""
+    sitting = sit(single_cloth())
+    sitting.tick(10.0)
+    p = sitting.state.work.of("neck-facing/1")
+    assert p is not None
+    ring = sitting.state.rules.outline(p)
+    start = ring.mean(axis=0)
+    edge = sitting.state.rules.cloth.y_range_mm[1]  # type: ignore[union-attr]
+    way = np.array([0.0, edge - float(ring[:, 1].max()) - 4.0])
+    hand_to(sitting, start, "down")
+    sitting.tick(10.0 + {"held": 2 * HELD_S, "not held long": 0.5 * HELD_S}.get(how, 0.0))
+    hand_to(sitting, start + 0.5 * way, "move", free=how == "key")
+    hand_to(sitting, start + way, "move", free=how == "key")
+    made = sitting.state.work.of("neck-facing/1")
+    assert made is not None
+    gap = edge - float(sitting.state.rules.outline(made)[:, 1].max())
+    free = how in ("key", "held")
+    assert gap == pytest.approx(4.0 if free else 0.0, abs=0.01)
+    assert ("snaps to nothing" in " ".join(sitting.lines_of_strip())) == (how == "held")
+
+
+def test_undo_says_what_it_undid() -> None:
+    """What comes back is named: moved, turned over, locked, put aside, a mark, and done again."""
+    sitting = sit(single_cloth())
+    for action, told in [
+        ("right", "sleeve 2 moved"), ("turn", "sleeve 2 turned"), ("turn-over", "turned over"),
+        ("lock", "sleeve 2 locked"), ("side", "your side"), ("flip-cloth", "how the cloth lies"),
+    ]:  # fmt: skip
+        sitting.state = sitting.state.but(chosen="sleeve/2")
+        sitting.do(action)
+        sitting.do("undo")
+        assert f"Undone: {told}" in sitting.state.message.text or told in sitting.state.message.text
+        sitting.do("redo")
+        assert sitting.state.message.text.startswith("Done again: ")
+        sitting.do("undo")
+    sitting = sit(crowd())
+    sitting.do("trace")
+    first = sitting.state.current
+    sitting.do("go-on")
+    sitting.do("undo")
+    assert sitting.state.message.text == f"Undone: the mark of {words.named(first)}."  # type: ignore[arg-type]
+
+
+def test_esc_closes_one_thing_at_a_time() -> None:
+    """The page first, then the check square, then the piece: nothing more goes than was meant."""
+    sitting = sit(single_cloth())
+    sitting.do("next")
+    sitting.do("check")
+    sitting.do("help")
+    for left in [(True, True), (True, False), (False, False)]:
+        sitting.key("escape")
+        assert (sitting.state.chosen is not None, sitting.state.checking_at is not None) == left
+    assert sitting.running
+
+
+def test_the_check_square_is_dragged_and_keeps_its_size() -> None:
+    """Dragged it follows the hand as far as it is wholly lit; no piece is taken meanwhile."""
+    sitting = sit()
+    sitting.pointer("move", 420.0, 250.0)
+    sitting.do("check")
+    start = sitting.state.checking_at
+    assert start is not None
+    before = sitting.state.work
+    cal = sitting.state.calibration
+    for kind, by in [("down", 0.0), ("move", 60.0), ("move", 5000.0), ("up", 60.0), ("move", 90.0)]:
+        at = start + np.array([50.0 + by, 50.0])
+        x, y = cal.to_projector(at[None])[0] if by < 1000.0 else (1e4, 250.0)
+        sitting.pointer(kind, float(x), float(y))
+    assert sitting.state.checking_at == pytest.approx(start + np.array([60.0, 0.0]), abs=0.01)
+    assert sitting.state.work == before and sitting.state.drag is None
+
+
+def test_a_docket_in_inches_gets_a_square_in_inches() -> None:
+    """4 in a side (101.6 mm), 8 in of ruler, and the words say so."""
+    sitting = sit(replace(docket(), unit="in"))
+    sitting.do("check")
+    assert "4 in each way" in " ".join(sitting.lines_of_strip())
+    item = signs.check_square(sitting.state.stage, sitting.state.checking_at, inches=True)
+    assert np.ptp(item.marks[0].points, axis=0) == pytest.approx([101.6, 101.6])
+    ruler = item.marks[2].points
+    assert np.ptp(ruler[:, 0]) == pytest.approx(203.2)
+
+
+def test_the_strip_tells_how_far_the_chosen_piece_lies_from_its_neighbours() -> None:
+    """Gaps between cutting lines and to the cloth's edge, worked out by hand."""
+    tab = [[0, 0], [100, 0], [100, 100], [0, 100]]
+    laid = docket(
+        pieces=[{"name": "tab", "outline": tab, "cut": 2}],
+        allowances={"all": "0 mm"},
+        lay=[
+            {"piece": "tab", "copy": 1, "at": [20, 1150], "turn": 0},
+            {"piece": "tab", "copy": 2, "at": [220, 1300], "turn": 0},
+        ],
+        cloth={"width": "1400 mm", "length": "2 m", "nap": "none", "selvedge": "10 mm"},
+    )
+    sitting = sit(laid)
+    sitting.state = sitting.state.but(chosen="tab/1")
+    said = sitting.lines_of_strip()
+    assert "11.2 cm to tab 2" in said  # 100 along and 50 across from corner to corner
+    assert "20 mm to the end of the cloth" in said
+    sitting.state = sitting.state.but(chosen="tab/2")
+    assert "11.2 cm to tab" in sitting.lines_of_strip()
+    assert "90 mm to the selvedge" in sitting.lines_of_strip()  # 1400 - 10 - 1300
 
 
 # -- a way out that loses nothing ----------------------------------------------------------------------

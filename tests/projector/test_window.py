@@ -165,9 +165,9 @@ def test_the_window_shows_the_picture_and_hands_move_it(
             lambda: int((screen.picture()[cloth] != again.canvas[cloth]).sum()) < 400,
             "the picture as it stood",
         )
-        screen.do("key", "b")
+        screen.do("key", "shift+b")
         wait_for(lambda: not screen.picture().any(), "the beam dark")
-        screen.do("key", "b")
+        screen.do("key", "shift+b")
         screen.do("key", "q")
         out, _ = child.communicate(timeout=40)
         assert child.returncode == 0 and "Saved" in out and "kept" in out

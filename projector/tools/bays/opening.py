@@ -118,7 +118,7 @@ def open_bays(state: State, *, wanted: bool = False) -> State:
                 f"Part of the lay is not lit; the beam holds it all: [{centre}].", 10.0
             )
         state, walk = _begun(state, plan, pieces)
-    inches = state.docket.unit in ("in", "ft", "yd")
+    inches = state.inches
     tool = BayTool(walk, pieces, "in" if inches else None)
     state = state.but(mode="trace", tool=tool, chosen=None)
     if walk.phase == "trace":

@@ -25,6 +25,7 @@ from projector.session.registry import Row
 from projector.session.rules import under
 from projector.session.standing import side
 from projector.session.state import State
+from projector.session.words import difference
 from projector.tools.align import told
 from projector.tools.bays.kept import to_dict
 from projector.tools.bays.model import Laid
@@ -361,7 +362,8 @@ def _undo(state: State, tool: BayTool) -> State:
     if state.history.past is None:
         return synced(state.tell("Nothing left to undo."), tool)
     traced = state.work.traced
-    state = state.but(history=state.history.back()).took()
+    told = difference(state.history.back().now, state.work)
+    state = state.but(history=state.history.back()).took().tell(f"Undone: {told}.")
     for key in traced:
         if key not in state.work.traced:
             tool = replace(tool, walk=unmark(tool.walk, key))
