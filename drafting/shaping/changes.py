@@ -15,8 +15,10 @@ import numpy as np
 
 from configs.errors import DraftError, Fault
 from configs.reader import Reader, nearest
+from configs.units import length_text
 from drafting.piece import Dart, Piece
 from drafting.shaping import adding, cutting, pivoting, spreading, walking
+from drafting.shaping.mending import mended
 from drafting.shaping.parts import End, refuse
 from drafting.shaping.places import (
     CutLine,
@@ -33,7 +35,9 @@ from drafting.shaping.state import Work
 Act = Callable[[Work], Work]
 _MOST_MM = 3000.0
 _MOST_LINES = 24
+_MOST_TRIES, _EXACT_MM = 12, 1e-3
 MOST_CHANGES = 200
+TOLD_MM = 0.5  # an edge that truing moved by less is not worth a word
 
 
 @dataclass(frozen=True)
@@ -180,7 +184,9 @@ def _pivot(row: Reader, name: str) -> Act:
             point = place(piece, about, work.unit).point if about else source.dart.tip
             assert source.end is not None
             how = pivoting.FLARE if kind == "flare" else pivoting.DART
-            made = pivoting.pivot(piece, np.array(point), source.end, opened, share, how, short)
+            made = pivoting.pivot(
+                piece, np.array(point), source.end, opened, share, how, short, keep_breaks=True
+            )
         else:
             if source.end is None:
                 raise refuse(f"'{start}' is neither a dart nor a place on the outline.")
@@ -191,7 +197,8 @@ def _pivot(row: Reader, name: str) -> Act:
                 )
             point = place(piece, about, work.unit).point
             made = pivoting.taken_from(piece, np.array(point), source.end, opened, by, short)
-        out = work.with_piece(made)
+        out = _trued(work, made)
+        made = out.pieces[name]
         out = _eased(out, work, name, opened.edge) if kind == "flare" else out
         if kind in walking.KINDS:
             new = min(made.darts, key=lambda d: _off(d, opened))
@@ -199,6 +206,19 @@ def _pivot(row: Reader, name: str) -> Act:
         return out
 
     return act
+
+
+def _trued(work: Work, made: Piece) -> Work:
+    """The work with a piece, the edges that its change broke trued, which is told."""
+    piece, moved = mended(made)
+    return work.with_piece(piece).noting(
+        *(
+            f"{piece.name}: its {edge} was trued where it was opened or shut; it moved by "
+            f"{length_text(off, work.unit)} at most."
+            for edge, off in moved.items()
+            if off >= TOLD_MM
+        )
+    )
 
 
 def _off(dart: Dart, end: End) -> float:
@@ -209,8 +229,6 @@ def _off(dart: Dart, end: End) -> float:
 def _eased(out: Work, before: Work, name: str, edge: str) -> Work:
     """What an edge has gained is told where it is sewn to something."""
     more = out.pieces[name].edges[edge].length_mm - before.pieces[name].edges[edge].length_mm
-    from configs.units import length_text
-
     sewn = [s.name for s in out.seams if (name, edge) in (*s.a, *s.b)]
     if not sewn or abs(more) < 0.05:
         return out
@@ -271,16 +289,30 @@ def _spread(row: Reader, name: str) -> Act:
             raise refuse(f"it can be hinged at {edges[0]} or {edges[1]}, not at '{hinge}'.")
         grown = edges[1] if hinge == edges[0] else edges[0]
         old = piece.edges[grown].length_mm
-        total = by if row.has("by") else (ratio - 1.0) * old if row.has("ratio") else length - old
-        each = total / len(ends)
-        amounts = (
-            (0.0 if hinge == edges[0] else each),
-            (0.0 if hinge == edges[1] else each),
-        )
-        made = spreading.fan(
-            piece, ends, [amounts] * len(ends), "pleat" if kind == "pleats" else ""
-        )
-        out = work.with_piece(made)
+        wanted = old + by if row.has("by") else ratio * old if row.has("ratio") else length
+
+        def opened(total: float) -> tuple[Piece, tuple[float, float]]:
+            each = total / len(ends)
+            amounts = (
+                (0.0 if hinge == edges[0] else each),
+                (0.0 if hinge == edges[1] else each),
+            )
+            lips = "pleat" if kind == "pleats" else ""
+            made = spreading.fan(piece, ends, [amounts] * len(ends), lips, keep_breaks=True)
+            return made, amounts
+
+        total = wanted - old
+        made, amounts = opened(total)
+        if hinge or not row.has("by"):  # strips that slide apart by so much do so, told as they are
+            # Where it slopes, an edge trued over its openings is shorter than all its strips.
+            for _ in range(_MOST_TRIES):
+                short = wanted - mended(made)[0].edges[grown].length_mm
+                if abs(short) < _EXACT_MM or min(amounts) < 0.0:
+                    break
+                total += short
+                made, amounts = opened(total)
+        out = _trued(work, made)
+        made = out.pieces[name]
         for edge, more in zip(edges, amounts, strict=True):
             if more == 0.0:
                 continue
@@ -325,8 +357,8 @@ def _lengthen(row: Reader, name: str) -> Act:
     def act(work: Work) -> Work:
         piece = work.piece(name)
         line = level_line(piece, level_y(piece, level, work.unit))
-        made = spreading.spread(piece, (line.a, line.b), line.inner, by, by)
-        return work.with_piece(made)
+        made = spreading.spread(piece, (line.a, line.b), line.inner, by, by, keep_breaks=True)
+        return _trued(work, made)
 
     return act
 

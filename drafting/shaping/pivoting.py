@@ -10,6 +10,7 @@ W. Aldrich, *Metric Pattern Cutting for Women's Wear*, teach the same (from memo
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,6 +19,7 @@ from drafting.curves import arc, chain_points, unit
 from drafting.outline import Points
 from drafting.piece import Dart, Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at
+from drafting.shaping.mending import broken, turn_between, unbroken
 from drafting.shaping.parts import (
     End,
     Move,
@@ -54,12 +56,14 @@ def pivot(
     share: float = 1.0,
     as_: str = DART,
     short_mm: float = 0.0,
+    keep_breaks: bool = False,
 ) -> Piece:
     """The piece with a share of one dart closed and opened at another place.
 
     ``about`` (2,): the point that the dart points at; ``close``: the dart (`End.of_dart`);
     ``open_at``: a place on the outline; ``as_``: 'dart', or 'flare': the opening is filled with
-    cloth, as at a hem; ``short_mm``: the new dart's point lies so far short of ``about``.
+    cloth, as at a hem; ``short_mm``: the new dart's point lies so far short of ``about``;
+    ``keep_breaks``: for `drafting.shaping.mending`.
 
     Raises:
         DraftError: the dart does not point there, the line leaves the piece, or an outline would
@@ -92,8 +96,16 @@ def pivot(
     moved = moving.moved(Move.about(about, turn))
     closing = _closed(piece, close, about, still, moved, moving is before, share)
     opening = _opened(open_at, about, still, moved, moving is before, as_, short_mm)
+    was = turn_between(after.runs[-1], before.runs[0])
+    first, second = (moved, still) if moving is before else (still, moved)
+    if share == 1.0:
+        first, closing = broken(first, closing, second)
+    if as_ == FLARE:
+        second, opening = broken(second, opening, first, was)
+    still, moved = (second, first) if moving is before else (first, second)
     ends = (opening, closing) if moving is before else (closing, opening)
-    return with_points(together(piece, still, moved, *ends))
+    made = with_points(together(piece, still, moved, *ends))
+    return made if keep_breaks else unbroken(made)
 
 
 def taken_from(
@@ -176,7 +188,7 @@ def _closed(
     moved: Part,
     moved_first: bool,
     share: float,
-) -> list[Run]:
+) -> Sequence[Run]:
     """What fills the outline where the dart was: nothing, or what is left of the dart."""
     if share == 1.0:
         return []
@@ -199,7 +211,7 @@ def _dart_run(edge: str, before: Run, after: Run, tip: Points) -> Run:
 
 def _opened(
     at: End, about: Points, still: Part, moved: Part, moved_first: bool, as_: str, short_mm: float
-) -> list[Run]:
+) -> Sequence[Run]:
     """What fills the outline where the piece was opened: the new dart, or cloth."""
     first, second = (still, moved) if moved_first else (moved, still)
     a, b = first.runs[-1], second.runs[0]

@@ -17,6 +17,7 @@ from drafting.curves import left_of, sweep, unit
 from drafting.outline import Edge, Points, signed_area, without_repeats
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at, turn
+from drafting.shaping.mending import broken, turn_between
 from drafting.shaping.parts import (
     End,
     Move,
@@ -40,12 +41,13 @@ def spread(
     at_first: float,
     at_second: float,
     lips: str = "",
+    keep_breaks: bool = False,
 ) -> Piece:
     """The piece slashed along one line and opened by ``at_first`` and ``at_second`` mm at its ends.
 
     ``line``: both ends; ``inner`` (K, 2): the points between. Less than 0 overlaps. What does not
     hold the fold, or the grainline, moves. ``lips``: name of the marks along both sides of the
-    opening (the fold lines of a pleat), '' for none.
+    opening (the fold lines of a pleat), '' for none; ``keep_breaks``: for `drafting.shaping.mending`.
 
     Raises:
         DraftError: a dart at an end, both ends apart by different signs, or an outline that crosses
@@ -74,12 +76,23 @@ def spread(
     if max(amounts) > 0:
         after_still = a if still is two else b
         after_moved = b if still is two else a
-        first = gap_run(after_still.edge, still.runs[-1].points[-1], moved.runs[0].points[0])
-        last = gap_run(after_moved.edge, moved.runs[-1].points[-1], still.runs[0].points[0])
+        first: Sequence[Run] = gap_run(
+            after_still.edge, still.runs[-1].points[-1], moved.runs[0].points[0]
+        )
+        last: Sequence[Run] = gap_run(
+            after_moved.edge, moved.runs[-1].points[-1], still.runs[0].points[0]
+        )
         if lips:
             first, last = ([_notched(r, lips) for r in gap] for gap in (first, last))
             marks = (Mark(lips, still.line), Mark(lips, moved.line))
             still = replace(still, marks=(*still.marks, *marks))
+        elif keep_breaks:
+            turns = (
+                turn_between(still.runs[-1], moving.runs[0]),
+                turn_between(moving.runs[-1], still.runs[0]),
+            )
+            still, first = broken(still, first, moved, turns[0])
+            moved, last = broken(moved, last, still, turns[1])
         return together(piece, still, moved, first, last)
     return _overlapped(piece, still, moved)
 
@@ -150,6 +163,7 @@ def fan(
     ends: Sequence[tuple[End, End]],
     amounts: Sequence[tuple[float, float]],
     lips: str = "",
+    keep_breaks: bool = False,
 ) -> Piece:
     """The piece slashed along several lines, each from its first to its second end, and opened at
     each by its amounts.
@@ -159,7 +173,9 @@ def fan(
     """
     order = _far_first(piece, ends)
     for i in order:
-        piece = spread(piece, _again(piece, ends[i]), np.zeros((0, 2)), *amounts[i], lips)
+        piece = spread(
+            piece, _again(piece, ends[i]), np.zeros((0, 2)), *amounts[i], lips, keep_breaks
+        )
     return piece
 
 
