@@ -8,7 +8,7 @@ All coordinates mm in the piece frame (x away from the centre line, y up along t
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -578,3 +578,22 @@ def _edges_on_fold(ring: Points, fold: Line, where: str) -> list[Edge]:
         Edge(FOLD, moved[:count]),
         Edge("edge", np.concatenate([moved[count - 1 :], moved[:1]])),
     ]
+
+
+def alike(one: Any, other: Any) -> bool:
+    """Whether two pieces are the same through and through: every line, notch, dart, mark and word."""
+    if one is other:
+        return True
+    if isinstance(one, np.ndarray):
+        return isinstance(other, np.ndarray) and np.array_equal(one, other)
+    if type(one) is not type(other):
+        return False
+    if isinstance(one, Mapping):
+        return one.keys() == other.keys() and all(alike(v, other[k]) for k, v in one.items())
+    if isinstance(one, tuple | list):
+        return len(one) == len(other) and all(map(alike, one, other))
+    if is_dataclass(one):
+        return all(
+            alike(getattr(one, f.name), getattr(other, f.name)) for f in fields(one) if f.compare
+        )
+    return bool(one == other)

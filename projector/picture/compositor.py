@@ -43,6 +43,7 @@ class Still(NamedTuple):
 
     look: Any
     lens: Any
+    faces: int
     view: Any
     mode: str
     page: str
@@ -64,7 +65,7 @@ def still(state: State) -> Still:
     if loose is not None:
         lay = tuple(p for p in lay if p.key != loose)
     return Still(
-        state.stage.look, state.stage.lens, state.work.view, state.mode, state.page, state.chosen,
+        state.stage.look, state.stage.lens, id(state.stage.faces), state.work.view, state.mode, state.page, state.chosen,
         state.current, state.tool, None if state.plan is None else id(state.plan.best),
         None if state.checking_at is None else state.checking_at.tobytes(), state.strip,
         (state.help_from, state.question, state.plan is None), state.work.traced, lay, loose,
@@ -192,7 +193,7 @@ class Compositor:
         for p in placed:
             if p.key != state.loose:
                 painter.put(self._piece(state, p))
-        keep = {"cloth", *(f"piece:{p.key}" for p in placed)}
+        keep = {"cloth", "ghost", *(f"piece:{p.key}" for p in placed)}
         for cache in (self._painted, self._spare):
             for name in [n for n in cache if n not in keep]:
                 del cache[name]
@@ -269,7 +270,8 @@ class Compositor:
         panel = (
             signs.check_panel(state.stage, item.table_from_item) if item.key == "check" else None
         )
-        self._lay_over(state, panel, self.painter.paint(state.stage.lens.frame(item)))
+        # a tool that hands out the same item again gets the same pixels
+        self._lay_over(state, panel, self._paint(state, item, item))
 
     def _lay_over(self, state: State, ground_mm: Array | None, painted: Painted) -> None:
         """Something over the pieces: first its ground is cleared (N, 2) mm, then its light put."""
@@ -453,7 +455,8 @@ class Compositor:
 
 def _look_key(state: State, p: Placement, look: PieceState) -> Any:
     """What a piece's pixels depend on."""
-    return (replace(p, locked=False), look, state.work.view, state.stage.look)
+    face = state.stage.faces.of(p).key
+    return (replace(p, locked=False), look, state.work.view, state.stage.look, face)
 
 
 def _ground_items(state: State) -> Iterable[tuple[Item, Any]]:

@@ -8,9 +8,10 @@ upright without crossing a line.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,11 +58,12 @@ class Face:
     area_mm2: float
     beside: tuple[tuple[str, Array], ...] = ()
     larger: tuple[float, ...] = ()
+    number: int = field(default_factory=itertools.count().__next__)
 
     @property
     def key(self) -> tuple[object, ...]:
-        """What tells it from every other face of the docket."""
-        return self.name, self.larger
+        """What tells it from every other face, of a piece drafted otherwise too."""
+        return self.name, self.number, self.larger
 
     def made_larger(self, growth: Array) -> Face:
         """Its lines as they are cut from cloth that shrinks: ``growth`` as `Cloth.growth`, (2, 2)."""

@@ -10,14 +10,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.piece import alike
 from drafting.placement import carry
-from projector.picture.faces import Faces, copy_words, face_of
+from projector.picture.faces import Face, Faces, copy_words, face_of
 from projector.picture.frame import Lens
 from projector.picture.view import View, default_view
 
 if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
+    from drafting.piece import Piece
     from drafting.placement import Placement
 
 Array = NDArray[np.float64]
@@ -38,14 +40,22 @@ def at_cloth(docket: Docket, calibration: Calibration) -> Calibration:
     return corrected(calibration, height_of(docket.table, calibration, folded=folded, where=where))
 
 
-def faces_of(docket: Docket) -> Faces:
-    """Every piece's face for the docket's cloth and allowances."""
+def faces_of(docket: Docket, before: Docket | None = None, known: Faces | None = None) -> Faces:
+    """Every piece's face for the docket's cloth and allowances.
+
+    ``known``: of the docket ``before``, on the same cloth; pieces that are as they were keep theirs.
+    """
     one_way = docket.cloth is not None and docket.cloth.nap == "one-way"
-    made = {
-        name: face_of(piece, docket.allowances_for(name), docket.cloth, one_way=one_way)
-        for name, piece in docket.pieces().items()
-    }
-    return Faces(made, docket.cloth)
+    old = before.pieces() if before is not None else {}
+
+    def face(name: str, piece: Piece) -> Face:
+        sizes = docket.allowances_for(name)
+        same = name in old and before is not None and sizes == before.allowances_for(name)
+        if known is not None and same and name in known and alike(piece, old[name]):
+            return known[name]
+        return face_of(piece, sizes, docket.cloth, one_way=one_way)
+
+    return Faces({name: face(name, p) for name, p in docket.pieces().items()}, docket.cloth)
 
 
 def reading_direction(lens: Lens, side: str) -> float:

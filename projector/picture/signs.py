@@ -26,7 +26,15 @@ _BEYOND_MM = 10.5  # letters beside an arrow towards what is not lit
 
 
 def cloth(stage: Stage, used_mm: float | None = None) -> Item:
-    """The cloth's edge, selvedge and fold, and a tick where the used length ends."""
+    """The cloth's edge, selvedge and fold, and a tick where the used length ends; made once."""
+    bolt = stage.docket.cloth is None or stage.docket.cloth.lie_outline_mm is None
+    key = ("cloth", stage.docket.cloth, round(used_mm or 0.0) if bolt else 0)
+    if key not in stage._made:
+        stage._made[key] = _cloth(stage, used_mm)
+    return stage._made[key].moved(stage.view.table_from_cloth)
+
+
+def _cloth(stage: Stage, used_mm: float | None) -> Item:
     cloth = stage.docket.cloth
     if cloth is None:
         return Item("cloth", (), stage.view.table_from_cloth)

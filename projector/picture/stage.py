@@ -103,6 +103,13 @@ class Stage:
         made._made, made._lines = {}, {}
         return made
 
+    def of(self, docket: Docket) -> Stage:
+        """The same with the docket's pieces drafted anew, on the same cloth."""
+        made = copy.copy(self)
+        made.docket, made.faces = docket, faces_of(docket, self.docket, self.faces)
+        made._unlit = {}
+        return made
+
     def on(self, calibration: Calibration) -> Stage:
         """The same under another calibration of the same picture: the cloth lies higher or lower."""
         made = copy.copy(self)

@@ -64,16 +64,14 @@ class StripLayout:
         near = strip(names, last=last)
         if state.page:
             return near
-        far = strip(names, far=True, last=last)
-        if state.mode != "trace":
-            # on the other side only when that covers nothing and her own side does
-            free = [not _covers_piece(state, s) for s in (near, far)]
-            return near if free[0] or not free[1] else far
-        if not _hides_current(state, near):
+        hides = _hides_current if state.mode == "trace" else _covers_piece
+        if not hides(state, near):
             return near
-        if not _hides_current(state, far):
+        far = strip(names, far=True, last=last)
+        if not hides(state, far):
             return far
-        return _handle(state, row, (*row.small, "more"), None)
+        # what she moves may lie under the strip, what she traces may not
+        return near if state.mode != "trace" else _handle(state, row, (*row.small, "more"), None)
 
 
 def _handle(state: State, row: Row, names: Sequence[str], lines_: Sequence[str] | None) -> Strip:

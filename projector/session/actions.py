@@ -12,7 +12,7 @@ from projector.session import hand, pieces, standing, tracing, ways
 from projector.session.registry import ACTIONS, Action, Step
 from projector.session.rows import ROWS
 from projector.session.state import SILENT, State
-from projector.tools import align_room, height_room, nudge_room
+from projector.tools import align_room, height_room, nudge_room, shape_room
 from projector.tools.bays import opening as bays_opening
 from projector.tools.bays import room as bays_room
 from projector.tools.protocol import opens
@@ -24,6 +24,11 @@ _DRAG = "drag the piece"
 def _only_in_bays(state: State, large: bool) -> State:
     """An action of the bays, outside of them."""
     return state.tell(f"That belongs to tracing in bays: [{state.key_words('bays')}].")
+
+
+def _only_in_shape(state: State, large: bool) -> State:
+    """An action of shaping, outside of it."""
+    return state.tell(f"That belongs to shaping on the cloth: [{state.key_words('shape')}].")
 
 
 ACTIONS.add(
@@ -81,6 +86,10 @@ ACTIONS.add(
            "bays: take the fit although it is past the limit", _TRACE, group=""),
     Action("align", opens(align_room.open_align), "Align", ("e",),
            "align to the cloth: point at two places on its edge; again for another edge", group="cloth"),
+    Action("shape", opens(shape_room.open_shape), "Shape", ("shift+s",),
+           "pull the garment itself on the cloth: length, neckline, width …", _ARRANGE, group="work"),
+    Action("keep-as", _only_in_shape, "Keep as new", ("shift+k",),
+           "shape: the changed garment in a docket of its own", _ARRANGE, group=""),
     Action("height", opens(height_room.open_height), "Height", ("ctrl+t",),
            "thickness of mat and cloth, the lens's place (arrows, Tab)", _ARRANGE, group="cloth"),
     Action("unmark", tracing.unmark, "Unmark", ("u",), "take the mark off the piece", _TRACE, group="piece"),
@@ -115,10 +124,11 @@ ACTIONS.add(
 
 )  # fmt: skip
 
+_ROOMS = (align_room, height_room, nudge_room, shape_room)
 # what is written down by name elsewhere is looked up now
-for _row in (*ROWS, *bays_room.ROWS, align_room.ROW, height_room.ROW, nudge_room.ROW):
+for _row in (*ROWS, *bays_room.ROWS, *(r.ROW for r in _ROOMS)):
     _row.checked()
-for _table in (*bays_room.DOES.values(), align_room.DOES, height_room.DOES):
+for _table in (*bays_room.DOES.values(), *(r.DOES for r in _ROOMS)):
     ACTIONS.known(_table, "a tool")
 
 

@@ -35,6 +35,10 @@ def key(state: State, name: str) -> State:
         state = state.but(page="")
         if action not in _ANSWERS:
             return state
+    if state.tool is not None and not state.page:
+        made = state.tool.typed(state, name)
+        if made is not None:
+            return made
     action = state.keys.meant(name, state.mode)
     return state if action is None else done(state, action, large="shift+" in name)
 
@@ -59,12 +63,15 @@ def pointer(state: State, kind: str, at: Array, button: int = 1, *, free: bool =
     if kind == "move":
         if state.check_held is not None:
             return _check_to(state, at + state.check_held)
+        if state.tool is not None and state.drag is None and not state.page:
+            return state.tool.move(state, at)
         if state.drag is None:
             return state
         return hand.move(state, on_cloth(state, at), free=free)
     if kind == "down":
         return _press(state, at, button)
-    return hand.let_go(state.but(check_held=None))
+    state = state.but(check_held=None)
+    return hand.let_go(state) if state.tool is None else state.tool.let_go(state)
 
 
 def on_cloth(state: State, at: Array) -> Array:

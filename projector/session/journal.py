@@ -132,6 +132,7 @@ class Journal:
     refused: str = ""
     _file: int = field(default=-1, repr=False)
     _base: str = ""
+    _garment: Mapping[str, Any] | None = field(default=None, repr=False)
     _from: Kept = field(default_factory=Kept)
     _wake: threading.Event = field(default_factory=threading.Event, repr=False)
     _closing: bool = False
@@ -195,6 +196,27 @@ class Journal:
         self.unsaved += 1
         self._append(line)
 
+    def reshape(self, garment: Mapping[str, Any] | None) -> None:
+        """The garment was changed at the table: the next `save` writes it."""
+        self._garment = garment
+        self.unsaved += 1
+
+    def keep_as(self, docket: Docket) -> Path:
+        """The docket with a changed garment in a new file beside this one; answers it.
+
+        Raises:
+            InputError: it cannot be written.
+        """
+        path = self._docket_path
+        n = 2
+        while (made := path.with_name(f"{path.stem}-{n}{path.suffix}")).exists():
+            n += 1
+        table = {k: v for k, v in self.now.table.items() if k != "shaping"}
+        kept = docket.replace(
+            title=f"{docket.title} {n}", lay=self.now.lay, traced=(), table=table, path=made
+        )
+        return kept.save(made)
+
     def save(self) -> str:
         """Save the docket whole, then begin the journal anew; answers what is to be told, or "".
 
@@ -205,7 +227,7 @@ class Journal:
             InputError: the docket cannot be written, or was changed elsewhere and has
                 faults now; the journal keeps everything.
         """
-        from configs.errors import InputError
+        from configs.errors import Fault, InputError
 
         if not self.unsaved:
             return ""
@@ -220,8 +242,19 @@ class Journal:
                     "one. Leave and open it again to see those changes."
                 )
             kept = seated(self._from, self.now, Kept.of(docket), pieces)
+            if self._garment is not None:
+                if docket.garment != self.docket.garment:
+                    raise InputError(
+                        Fault(
+                            f"{self._docket_path}: garment",
+                            "was changed elsewhere meanwhile, and on the cloth.",
+                            "'Keep as new' puts yours beside it; or leave, and pull anew.",
+                        )
+                    )
+                docket = docket.replace(garment=self._garment)
             docket = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table)
             docket.save()
+            self._garment = None
             self.docket, self._from = docket, self.now
             self._base = _digest(self._docket_path)
         self.unsaved = 0

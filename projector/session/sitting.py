@@ -25,6 +25,7 @@ from projector.session.past import Past
 from projector.session.planning import Noted, Planning
 from projector.session.rules import History, Work
 from projector.session.state import MESSAGE_S, SILENT, Plan, State, begun
+from projector.tools import shape_room
 from projector.tools.bays.opening import resumed
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ class Sitting:
         self._drag_noted = self._quiet_since = 0.0
         self._clock_runs = False
         self._unsaved, self._warned = "", False
-        self._take(resumed(self.state))
+        self._take(shape_room.resumed(resumed(self.state)))
 
     # -- events ------------------------------------------------------------------------------------
 
@@ -167,8 +168,31 @@ class Sitting:
         if plan is None or ordered is None or plan.still is not ordered.still:
             self._order(plan)
         self._note()
+        if state.reshaped is not None:
+            self._reshape(state.reshaped)
         if not state.running:
             self._leave()
+
+    def _reshape(self, docket: Docket) -> None:
+        """A garment that was changed on the cloth goes into the docket, or into a new one."""
+        anew = self.state.anew_name
+        self.state = self.state.but(reshaped=None, anew_name=False)
+        if self.journal is None:
+            return
+        from configs.errors import ChalkbeamError
+
+        if anew:
+            try:
+                self.tell(
+                    f"Kept as {self.journal.keep_as(docket).name}. This one is as it was.", 12.0
+                )
+            except ChalkbeamError as error:
+                self.tell(f"Not kept: {error.faults[0]}", 20.0)
+            return
+        self.journal.reshape(docket.garment)
+        self.save()
+        if not self.journal.unsaved:  # until then it stands among the table's own notes
+            self._take(self.state.keep(shaping=None))
 
     def _leave(self) -> None:
         """Everything is saved first; when it cannot be she is told, and goes when she asks again."""

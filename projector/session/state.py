@@ -117,7 +117,8 @@ class State:
     ``table``, over ``table`` itself; ``truth``: how true the light is, ``doubt`` the part of it
     that the calibration and the heights tell; ``unchecked``: questioned, and no ruler laid on it
     since; ``to_confirm``: the action that she has been asked about; ``said``: told since the last
-    event; ``decided``: the plan was taken or dropped by her; ``not_saved``: what no disk has, and why; ``held``: whether the beam would hold the lay; ``anew``: she leaves to calibrate.
+    event; ``decided``: the plan was taken or dropped by her; ``not_saved``: what no disk has, and why; ``held``: whether the beam would hold the lay; ``reshaped``: the docket
+    with a garment that was changed on the cloth, to be saved, under another name if ``anew_name``; ``anew``: she leaves to calibrate.
     """
 
     docket: Docket
@@ -153,6 +154,8 @@ class State:
     said: tuple[str, ...] = ()
     kept: Mapping[str, Any] = field(default_factory=dict)
     held: bool = False
+    reshaped: Docket | None = None
+    anew_name: bool = False
     now: float = 0.0
     running: bool = True
     anew: bool = False
@@ -237,6 +240,15 @@ class State:
         held = any(map(stage.unlit, placed)) and stage.holds_all(placed)
         return self.but(stage=stage, judged=made, chosen=chosen, held=held)
 
+    def drafted(self, docket: Docket) -> State:
+        """With the docket's pieces drafted anew: those that changed are shown and judged so.
+
+        Raises:
+            ChalkbeamError: it cannot be drafted, or its cutting lines cannot be drawn.
+        """
+        stage = self.stage.of(docket)
+        return self.but(docket=docket, stage=stage, rules=Rules(docket, stage.faces)).took()
+
     def lies(self, view: View) -> State:
         """The cloth was moved: the view follows, and undoing brings no old one back."""
         if view == self.work.view:
@@ -248,7 +260,7 @@ class State:
         return self.but(stage=self.stage.with_look(look))
 
     def keep(self, **values: Any) -> State:
-        """Something of a tool's kept in the docket's ``table`` (a bay, crosses …)."""
+        """Something of a tool's kept in the docket's ``table`` (a bay, crosses …); None: no more."""
         return self.but(kept={**self.kept, **values})
 
     def at_height(self, noted: dict[str, Any]) -> State:
@@ -280,7 +292,7 @@ class State:
         else:
             kept.pop("place", None)
         kept.update(self.kept)
-        return kept
+        return {k: v for k, v in kept.items() if v is not None}
 
 
 def begun(

@@ -15,7 +15,7 @@ from projector.session.state import State
 from projector.tools.align import LINES, Pointing
 from projector.tools.bays.plane import cross_lines
 from projector.tools.bays.room import BayTool
-from projector.tools.protocol import Tool
+from projector.tools.protocol import Pressed, Tool
 
 Array = NDArray[np.float64]
 
@@ -23,7 +23,7 @@ ROW = Row("align", ("align", "go-back", "leave", "work-light", "help"), words={"
 
 
 @dataclass(frozen=True, eq=False)
-class AlignTool:
+class AlignTool(Pressed):
     """Pointing at places of an edge; ``before``: the tool to go back to; ``key``: for another edge."""
 
     pointing: Pointing

@@ -16,7 +16,7 @@ from projector.picture.marks import Item, circle
 from projector.session.registry import Row
 from projector.session.state import State
 from projector.tools.bays.plane import cross_lines
-from projector.tools.protocol import Tool
+from projector.tools.protocol import Pressed, Tool
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ ROW = Row(
 
 
 @dataclass(frozen=True, eq=False)
-class HeightTool:
+class HeightTool(Pressed):
     """What is noted; ``field``: that the keys change; ``doubts``: told; ``before``: to go back to."""
 
     height: Height

@@ -17,7 +17,7 @@ from projector.session import pieces
 from projector.session.registry import Row, Step
 from projector.session.rules import under
 from projector.session.state import State
-from projector.tools.protocol import Tool
+from projector.tools.protocol import Pressed, Tool
 
 Array = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ ROW = Row("nudge", (*_STEPS, "undo", "leave"), words={"leave": "Done"})
 
 
 @dataclass(frozen=True, eq=False)
-class NudgeTool:
+class NudgeTool(Pressed):
     """``way``: the step that was pressed last; ``before``: the tool to go back to."""
 
     way: str = "away"

@@ -56,6 +56,34 @@ class Tool(Protocol):
         """After an action that it takes over; None for the table's own."""
         ...
 
+    def move(self, state: State, at: Array) -> State:
+        """The pointer is over (2,) table mm."""
+        ...
+
+    def let_go(self, state: State) -> State:
+        """The pointer was let go."""
+        ...
+
+    def typed(self, state: State, name: str) -> State | None:
+        """A key was pressed, by its name; None where it means what it always means."""
+        ...
+
+
+class Pressed:
+    """A tool that only answers presses: nothing is dragged with it and nothing typed."""
+
+    def move(self, state: State, at: Array) -> State:
+        """The pointer is over (2,) table mm: nothing follows it."""
+        return state
+
+    def let_go(self, state: State) -> State:
+        """The pointer was let go."""
+        return state
+
+    def typed(self, state: State, name: str) -> State | None:
+        """Keys mean what they always mean."""
+        return None
+
 
 def used(state: State, open_tool: Callable[[State], State]) -> State:
     """With a tool opened; what it refuses is said on the table."""

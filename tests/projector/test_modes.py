@@ -13,13 +13,13 @@ from projector.picture.marks import Item, circle
 from projector.session.registry import ACTIONS, Action, Row
 from projector.session.sitting import Sitting
 from projector.session.state import State
-from projector.tools.protocol import Tool, opens
+from projector.tools.protocol import Pressed, Tool, opens
 
 ROW = Row("pins", ("unpin", "leave", "help"), words={"leave": "Done"})
 
 
 @dataclass(frozen=True, eq=False)
-class Pins:
+class Pins(Pressed):
     """Pins stuck where she presses."""
 
     at: tuple[tuple[float, float], ...] = ()

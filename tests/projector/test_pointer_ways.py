@@ -55,7 +55,13 @@ def test_every_button_that_is_promised_is_on_the_strip(mode: str, beam_mm: float
     found = seen_buttons(sitting)
     on_page = found[len(found) - len(sitting.state.shown.pads) :]
     assert len(on_page) == len(set(on_page))
-    of_parts = {"next-bay", "previous-bay", "keep-fit", "point-again"}  # on the bays' own strips
+    of_parts = {
+        "next-bay",
+        "previous-bay",
+        "keep-fit",
+        "point-again",
+        "keep-as",
+    }  # on the tools' own
     of_a_plan = {"take", "drop"}  # on the plan's
     promised = {
         a.name

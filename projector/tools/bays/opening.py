@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from projector.picture.stage import Stage
 from projector.tools.bays.room import KINDS, Array, BayTool, light_of, synced
 
-STRIP_MM = 62.0  # of the strip along her edge, with a little room
+STRIP_MM = 68.0  # of the strip along her edge, with a little room
 _OURS = ("on", "light")  # kept beside the state of `baywalk`
 
 

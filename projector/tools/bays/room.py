@@ -47,6 +47,7 @@ from projector.tools.bays.walk import (
     unmark,
 )
 from projector.tools.bays.window import out_of_beam
+from projector.tools.protocol import Pressed
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
@@ -83,7 +84,7 @@ _ROW = dict(zip(("trace", "move", "check"), ROWS, strict=True))
 
 
 @dataclass(frozen=True, eq=False)
-class BayTool:
+class BayTool(Pressed):
     """Tracing in bays; ``walk`` is where she is, ``pieces`` the lay that the plan was made for.
 
     ``unit``: that lengths are told in, None for millimetres and centimetres; ``lines``: of the lay,

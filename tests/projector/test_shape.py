@@ -1,0 +1,240 @@
+"""Shaping on the cloth: the garment pulled by hand, key and typing, kept, undone, never lost."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import yaml
+from table_rig import docket as imported
+from table_rig import projector, pull_the_plug
+
+from configs import shipped
+from drafting import Docket
+from projector.session.journal import Journal
+from projector.session.sitting import Sitting
+from projector.tools.shape_room import ShapeTool
+
+LAY = [
+    {"piece": "front", "copy": 1, "at": [620, 0], "turn": 0, "mirrored": True},
+    {"piece": "back", "copy": 1, "at": [20, 0], "turn": 0, "mirrored": True},
+]
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """The shipped top, laid, in a folder of its own."""
+    made = tmp_path / "top.yaml"
+    text = shipped("dockets", "rehearsal-top.yaml").read_text()
+    text = text.replace("../measurements/alto-3.yaml", str(shipped("measurements", "alto-3.yaml")))
+    made.write_text(text + "lay: " + str(yaml.safe_dump(LAY, default_flow_style=True)))
+    return made
+
+
+def sit(path: Path) -> Sitting:
+    """A table with the docket's journal."""
+    journal, recovered = Journal.open(Docket.load(path))
+    sitting = Sitting(recovered.docket, projector((960, 540), 1500.0), journal=journal)
+    sitting.frame()
+    return sitting
+
+
+def tool(sitting: Sitting) -> ShapeTool:
+    """The tool in use."""
+    made = sitting.state.tool
+    assert isinstance(made, ShapeTool)
+    return made
+
+
+def grip(sitting: Sitting, key: str) -> int:
+    """The number of a grip."""
+    return [g.key for g in tool(sitting).grips].index(key)
+
+
+def pull(sitting: Sitting, key: str, by_mm: float, *, let_go: bool = True) -> None:
+    """A grip dragged so far along its way, in five moves."""
+    made = tool(sitting)
+    one = made.grips[grip(sitting, key)]
+    start = made.on_table(sitting.state, one)
+    a = sitting.state.stage.table_from_piece(made.placement(sitting.state, one))[:2, :2]
+    way = a @ (one.way / np.hypot(*one.way))
+
+    def at(mm: float) -> tuple[float, float]:
+        x, y = sitting.state.stage.calibration.to_projector((start + mm * way)[None])[0]
+        return float(x), float(y)
+
+    sitting.pointer("down", *at(0.0))
+    for share in np.linspace(0.2, 1.0, 5):
+        sitting.pointer("move", *at(share * by_mm))
+        sitting.frame()
+    if let_go:
+        sitting.pointer("up", *at(by_mm))
+        sitting.frame()
+
+
+def length_mm(sitting: Sitting) -> float:
+    """How long the front is on the cloth."""
+    return float(np.ptp(sitting.state.docket.pieces()["front"].sewing_line[:, 1]))
+
+
+def test_the_hem_is_pulled_and_the_docket_says_so(path: Path) -> None:
+    """Pulled in by 60 mm: both pieces are shorter at once, and after 'Done' and again the file is."""
+    sitting = sit(path)
+    before, tall = length_mm(sitting), sitting.state.stage.faces["back"].outline[:, 1].min()
+    sitting.do("shape")
+    pull(sitting, "style.length", -60.0)
+    assert length_mm(sitting) == pytest.approx(before - 60.0, abs=1.5)
+    assert sitting.state.stage.faces["back"].outline[:, 1].min() == pytest.approx(
+        tall + 60.0, abs=2.0
+    )
+    assert "54 cm" not in path.read_text() and "540 mm" in path.read_text()
+    sitting.do("leave")
+    assert sitting.state.tool is None
+    sitting.close()
+    again = Docket.load(path)
+    assert again.garment["style"]["length"] == "480 mm"  # type: ignore[index]
+    assert "shaping" not in again.table
+    assert "# Dark green cotton" in path.read_text()  # her comments stay
+    assert not list(path.parent.glob(".*journal"))
+
+
+def test_a_power_cut_in_the_middle_loses_nothing(path: Path) -> None:
+    """Killed with a pull under way that was let go: opened again it is as pulled, still to be taken
+    or put back; the docket's garment is not touched meanwhile."""
+    sitting = sit(path)
+    sitting.do("shape")
+    pull(sitting, "style.front_neck_depth", 40.0)
+    deep = sitting.state.docket.pieces()["front"].edges["neckline"].length_mm
+    assert sitting.journal is not None
+    pull_the_plug(sitting.journal)
+    assert Docket.load(path).garment["style"] == {"length": "540 mm"}  # type: ignore[index]
+    again = sit(path)
+    assert isinstance(again.state.tool, ShapeTool)
+    assert again.state.docket.pieces()["front"].edges["neckline"].length_mm == pytest.approx(deep)
+    again.do("drop")
+    again.do("leave")
+    again.close()
+    assert Docket.load(path).garment["style"] == {"length": "540 mm"}  # type: ignore[index]
+
+
+def test_undo_redo_and_as_it_was(path: Path) -> None:
+    """Each pull is one step; 'As it was' brings the base back, and even that can be undone."""
+    sitting = sit(path)
+    start = length_mm(sitting)
+    sitting.do("shape")
+    for by in (-30.0, -20.0):
+        pull(sitting, "style.length", by)
+    both = length_mm(sitting)
+    assert both == pytest.approx(start - 50.0, abs=2.0)
+    sitting.do("undo")
+    assert length_mm(sitting) == pytest.approx(start - 30.0, abs=1.5)
+    sitting.do("redo")
+    assert length_mm(sitting) == both
+    sitting.do("drop")
+    assert length_mm(sitting) == start
+    sitting.do("undo")
+    assert length_mm(sitting) == both
+
+
+def test_keys_and_typing_do_the_same(path: Path) -> None:
+    """Tab to the length, three times 'away': 3 mm; '62', Enter: 62 cm; past the limit it is told."""
+    sitting = sit(path)
+    sitting.do("shape")
+    for _ in range(20):
+        if tool(sitting).grip.key == "style.length":
+            break
+        sitting.key("tab")
+    for _ in range(3):
+        sitting.key("up")
+    assert tool(sitting).grip.value_mm == 543.0
+    for name in "62":
+        sitting.key(name)
+    assert "62 _" in " ".join(sitting.lines_of_strip())
+    sitting.key("return")
+    assert tool(sitting).grip.value_mm == 620.0
+    for name in "999":
+        sitting.key(name)
+    sitting.key("return")
+    assert tool(sitting).grip.value_mm == 620.0
+    assert "30 cm to 130 cm" in " ".join(sitting.lines_of_strip())
+    sitting.key("escape")
+    assert sitting.state.tool is None and sitting.running
+
+
+def test_a_pull_stops_at_its_limit_with_a_word(path: Path) -> None:
+    """Pulled far past it the neckline stops at the option's limit, and the strip says which."""
+    sitting = sit(path)
+    sitting.do("shape")
+    pull(sitting, "style.front_neck_depth", 900.0, let_go=False)
+    said = " ".join(sitting.lines_of_strip())
+    assert "front neck depth" in said or "No farther" in said
+    value = tool(sitting).grip.value_mm
+    assert value <= 320.0
+    sitting.pointer("up", 10.0, 10.0)
+    assert all(np.isfinite(p.sewing_line).all() for p in sitting.state.docket.pieces().values())
+
+
+def test_chalk_of_the_old_line_is_told_and_its_mark_goes(path: Path) -> None:
+    """With the front traced a pull says so, and 'Done' takes the mark off what has changed."""
+    sitting = sit(path)
+    sitting.do("trace")
+    while sitting.state.current != "front/1":
+        sitting.do("next")
+    sitting.do("go-on")
+    sitting.do("arrange")
+    assert "front/1" in sitting.state.work.traced
+    sitting.do("shape")
+    pull(sitting, "style.length", -20.0)
+    assert "chalk of front" in " ".join(sitting.lines_of_strip())
+    sitting.do("leave")
+    assert "front/1" not in sitting.state.work.traced
+    sitting.close()
+
+
+def test_kept_as_new_leaves_this_one_as_it_was(path: Path) -> None:
+    """The changed garment goes into a file of its own; the docket and its table are as before."""
+    sitting = sit(path)
+    start = length_mm(sitting)
+    sitting.do("shape")
+    pull(sitting, "style.length", -50.0)
+    sitting.do("keep-as")
+    assert sitting.state.tool is None and length_mm(sitting) == start
+    sitting.close()
+    assert Docket.load(path).garment["style"] == {"length": "540 mm"}  # type: ignore[index]
+    new = Docket.load(path.with_name("top-2.yaml"))
+    assert new.garment["style"]["length"] == "490 mm" and len(new.lay) == 2  # type: ignore[index]
+    assert new.pieces()
+
+
+def test_a_garment_changed_elsewhere_meanwhile_is_not_written_over(path: Path) -> None:
+    """An editor's hand on the garment while she pulls: refused and told, both are there."""
+    sitting = sit(path)
+    sitting.do("shape")
+    pull(sitting, "style.length", -50.0)
+    path.write_text(path.read_text().replace("540 mm", "600 mm"))
+    sitting.do("leave")
+    assert "changed elsewhere" in " ".join(sitting.lines_of_strip())
+    assert Docket.load(path).garment["style"]["length"] == "600 mm"  # type: ignore[index]
+    assert sitting.journal is not None
+    pull_the_plug(sitting.journal)
+    again = sit(path)
+    assert isinstance(again.state.tool, ShapeTool)  # still hers to take or to leave
+    pull_the_plug(again.journal)  # type: ignore[arg-type]
+
+
+def test_imported_pieces_cannot_be_shaped() -> None:
+    """Said in words, and nothing opens."""
+    sitting = Sitting(imported(), projector((960, 540)))
+    sitting.do("shape")
+    assert sitting.state.tool is None
+    assert "imported" in " ".join(sitting.lines_of_strip())
+
+
+@pytest.mark.parametrize("held", [7, "x", {"block": "nothing"}, {"style": {"length": "-4 mm"}}])
+def test_a_note_that_is_none_is_left(path: Path, held: object) -> None:
+    """What is kept of a shaping and cannot be drafted is told and dropped."""
+    read = Docket.load(path)
+    sitting = Sitting(read.replace(table={"shaping": held}), projector((960, 540), 1500.0))
+    assert sitting.state.tool is None
+    assert "shaping" not in sitting.state.settings()
