@@ -7,7 +7,8 @@ outline, its holes and its flaws are given as the cloth lies on the table.
 Frame, cloth mm: x along the length (parallel to the selvedge), y across, 0 at the near selvedge,
 or at the fold when it is folded lengthwise. Folded crosswise, the fold lies at x = 0. Folded
 double, both selvedges to the middle, one fold lies at y = 0 and one at half the width, and the
-selvedges meet on the line between them.
+selvedges meet on the line between them. Folded over in part, the fold lies at y = 0, the selvedge
+that was folded over as far from it as it was folded, and the other one beyond it.
 """
 
 from __future__ import annotations
@@ -27,17 +28,11 @@ from configs.errors import InputError, short
 from configs.files import read_yaml
 from configs.reader import Reader, as_list, as_number
 from configs.units import length_text
+from drafting.folding import Folding, Zone, check_folding, read_folding
 from drafting.placement import cloth_from_piece
 
 Ring = tuple[tuple[float, float], ...]
 
-FOLDS = ("none", "lengthwise", "crosswise", "double")
-FOLD_WORDS = {
-    "none": "single layer",
-    "lengthwise": "folded lengthwise",
-    "crosswise": "folded crosswise",
-    "double": "both selvedges folded to the middle",
-}
 NAPS = ("none", "one-way", "two-way")
 _KEYS = (
     "unit",
@@ -60,14 +55,10 @@ _KEYS = (
     "note",
 )
 # words people write for the same thing
-_SAME = {"single": "none", "no": "none", False: "none", None: "none", "oneway": "one-way"}
-_SAME |= dict.fromkeys(
-    ("both selvedges to the middle", "selvedges to the middle", "to the middle"), "double"
-)
+_SAME = {False: "none", None: "none", "no": "none", "oneway": "one-way"}
 _SAME |= {"one way": "one-way", "two way": "two-way", "twoway": "two-way", "with": "one-way"}
 _SPELT = {"color": "colour", "grain tolerance": "grain_tolerance"}
 _SPELT |= {"tolerates flaws": "tolerates_flaws", "grain-tolerance": "grain_tolerance"}
-_MEETING_MM = 0.1  # two selvedges that meet leave a line at least
 _MAX_WIDTH_MM = 5000.0  # the widest sheeting is 3.2 m
 _MAX_LENGTH_MM = 200_000.0  # two bolts
 _LEAST_BARE_MM = 300.0  # narrower than any cloth sold: a number without unit was meant in cm
@@ -93,7 +84,8 @@ class Cloth:
     """The cloth and its rules. Lengths mm, angles degrees, shrinkage as a fraction.
 
     ``width_mm``: across, selvedges included, opened out; ``length_mm``: None off the bolt;
-    ``fold``: one of `FOLDS`; ``nap``: none, one-way or two-way; ``selvedge_mm``:
+    ``fold``: one of `folding.FOLDS`, ``face``, ``over_mm``, ``open_from_mm``, ``best``, ``found``: as in
+    `Folding`; ``nap``: none, one-way or two-way; ``selvedge_mm``:
     left unused along each selvedge; ``shrinkage_length``, ``shrinkage_width``: fraction that the
     cloth will lose, so pieces are cut larger by 1 / (1 − s); ``outline``, ``holes``, ``flaws``:
     rings as the cloth lies; ``tolerates_flaws``: pieces that may cover a flaw; ``opened``: pieces with a fold of their own that
@@ -106,6 +98,11 @@ class Cloth:
     width_mm: float = 0.0
     length_mm: float | None = None
     fold: str = "none"
+    face: str = "in"
+    over_mm: float = 0.0
+    open_from_mm: float | None = None
+    best: bool = False
+    found: bool = False
     nap: str = "none"
     selvedge_mm: float = 0.0
     shrinkage_length: float = 0.0
@@ -157,8 +154,9 @@ class Cloth:
             out["width"] = _mm(self.width_mm)
         if self.length_mm is not None:
             out["length"] = _mm(self.length_mm)
-        if self.fold != "none":
-            out["fold"] = self.fold
+        plain = self.folding.to_plain()
+        if plain != "none":
+            out["fold"] = plain
         if self.nap != "none":
             out["nap"] = self.nap
         if self.selvedge_mm:
@@ -225,24 +223,55 @@ class Cloth:
     # -- what follows from it ---------------------------------------------------------------------
 
     @property
+    def folding(self) -> Folding:
+        """How it is folded. A remnant with an outline of its own lies as it was drawn."""
+        return Folding(self.fold, self.face, self.over_mm, self.open_from_mm, self.best, self.found)
+
+    def folded_as(self, folding: Folding) -> Cloth:
+        """The same cloth folded so."""
+        return replace(
+            self,
+            fold=folding.way,
+            face=folding.face,
+            over_mm=folding.over_mm,
+            open_from_mm=folding.open_from_mm,
+            best=folding.best,
+            found=folding.found,
+        )
+
+    @property
     def layers(self) -> int:
-        """How many layers lie on each other: 2 when folded."""
-        return 1 if self.fold == "none" else 2
+        """How many layers lie on each other where it is folded: 2, else 1."""
+        return self.folding.layers
+
+    @property
+    def side_words(self) -> tuple[str, ...]:
+        """How its sides lie and how pieces are laid for it, in lines for paper."""
+        told = [f"Cloth: {self.folding.words}. Pieces are drawn as its right side shows them."]
+        if any(z.wrong_side for z in self.zones):
+            told.append(
+                "Cut from one layer only? Where it shows its wrong side, turn the piece over."
+            )
+        return tuple(told)
 
     @property
     def folded(self) -> bool:
-        """Whether it lies in two layers."""
+        """Whether it lies in two layers, at least in part."""
         return self.layers == 2
 
     @property
-    def top_shows_wrong_side(self) -> bool:
-        """Whether the layer on top lies face down: folded cloth lies right sides together.
-
-        (Common practice, no source: the face keeps clean, and chalk goes on the wrong side.) A
-        single layer lies face up. So a piece that is cut from the top layer alone is turned over
-        on folded cloth, and only there.
-        """
-        return self.folded
+    def zones(self) -> tuple[Zone, ...]:
+        """Its parts, each of one kind: layers, and which side of the upper one is to be seen."""
+        start, stop = self.x_range_mm
+        if self.outline is not None:
+            return (
+                Zone(
+                    (start, stop), self.y_range_mm, self.layers, self.folded and self.face == "in"
+                ),
+            )
+        found = self.folding.zones(self.width_mm, self.selvedge_mm, start, stop)
+        bare = Zone((start, stop), self.y_range_mm, self.layers, self.folded and self.face == "in")
+        return found or (bare,)
 
     @property
     def y_range_mm(self) -> tuple[float, float]:
@@ -250,24 +279,24 @@ class Cloth:
         if self.outline is not None:
             ys = [p[1] for p in self.outline]
             return min(ys), max(ys)
-        if self.fold == "lengthwise":
-            return 0.0, self.width_mm / 2.0 - self.selvedge_mm
-        if self.fold == "double":
-            return 0.0, self.lie_width_mm
-        return self.selvedge_mm, self.width_mm - self.selvedge_mm
+        found = self.folding.zones(self.width_mm, self.selvedge_mm, 0.0, math.inf)
+        if not found:
+            return self.selvedge_mm, self.width_mm - self.selvedge_mm
+        return min(z.y[0] for z in found), max(z.y[1] for z in found)
 
     @property
     def lie_width_mm(self) -> float:
         """How wide the cloth lies, selvedges included; 0 where its width is not told."""
-        return self.width_mm / (2.0 if self.folds_mm else 1.0)
+        if self.open_from_mm is not None:
+            return self.width_mm
+        return self.folding.width_of(self.width_mm)
 
     @property
     def folds_mm(self) -> tuple[float, ...]:
         """Where folds run along the length, as y: halves of pieces lie on them."""
-        if self.outline is not None and self.fold == "double":
+        if self.outline is not None and self.fold in ("double", "partial"):
             return ()
-        folds = {"lengthwise": (0.0,), "double": (0.0, self.width_mm / 2.0)}
-        return folds.get(self.fold, ())
+        return self.folding.folds_of(self.width_mm)
 
     def lays_on_fold(self, piece: str) -> bool:
         """Whether a piece with a fold of its own is laid as its half, on a fold of the cloth."""
@@ -275,20 +304,15 @@ class Cloth:
 
     @property
     def meeting_mm(self) -> tuple[float, float] | None:
-        """From which y to which the selvedges meet, when both are folded to the middle.
-
-        No line is cut across: the upper layer ends there.
-        """
-        if self.fold != "double" or self.outline is not None:
+        """From which y to which an upper layer ends: no line is cut across."""
+        if self.outline is not None:
             return None
-        middle, half = self.width_mm / 4.0, max(self.selvedge_mm, _MEETING_MM)
-        return middle - half, middle + half
+        return self.folding.meeting_of(self.width_mm, self.selvedge_mm)
 
     @property
     def room_mm(self) -> float:
         """How wide a piece the cloth has room for across, as it lies."""
-        low, high = self.y_range_mm
-        return high - low if self.meeting_mm is None else self.meeting_mm[0] - low
+        return max((z.y[1] - z.y[0] for z in self.zones), default=0.0)
 
     @property
     def x_range_mm(self) -> tuple[float, float]:
@@ -298,7 +322,7 @@ class Cloth:
             return min(xs), max(xs)
         if self.length_mm is None:
             return 0.0, math.inf
-        return 0.0, self.length_mm / (2.0 if self.fold == "crosswise" else 1.0)
+        return 0.0, self.folding.lying_length(self.length_mm)
 
     @property
     def lie_outline_mm(self) -> NDArray[np.float64] | None:
@@ -310,6 +334,17 @@ class Cloth:
         x = self.x_range_mm[1]
         y = self.lie_width_mm
         return np.array([[0.0, 0.0], [x, 0.0], [x, y], [0.0, y]])
+
+    def lengths_lying(self, end_mm: float) -> tuple[tuple[float, float, float], ...]:
+        """(from x, to x, how wide it lies) of a straight cloth up to ``end_mm``, selvedges included.
+
+        One, or two where it is opened out after the first pieces are cut.
+        """
+        start, wide = self.x_range_mm[0], self.folding.width_of(self.width_mm)
+        opened = self.open_from_mm if self.folded else None
+        if opened is None or end_mm <= opened:
+            return ((start, end_mm, wide),)
+        return (start, opened, wide), (opened, end_mm, self.width_mm)
 
     @property
     def cut_scale(self) -> tuple[float, float]:
@@ -405,18 +440,17 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         length = _size(reader, "length", _MAX_LENGTH_MM)
     if "width" not in reader.data and not reader.has("outline"):
         reader.note("width", "is missing.", "Measure across, selvedge to selvedge: 1400 mm.")
-    fold, nap = _word(reader, "fold", FOLDS), _word(reader, "nap", NAPS)
+    folding, nap = read_folding(reader), _word(reader, "nap", NAPS)
+    fold = folding.way
     selvedge = reader.length("selvedge", 0.0, 200.0) if reader.has("selvedge") else 0.0
-    if fold == "double" and outline is not None:
+    if (fold in ("double", "partial") or folding.open_from_mm is not None) and outline is not None:
         reader.note(
             "fold",
-            "both selvedges to the middle goes with a width, not with an outline.",
+            "a fold by the selvedges goes with a width, not with an outline.",
             "Give its width, or say how the remnant lies: lengthwise, crosswise or none.",
         )
-    if width and outline is None and width - (4.0 if fold == "double" else 2.0) * selvedge <= 0:
-        reader.note(
-            "selvedge", f"two of {length_text(selvedge)} leave nothing of {length_text(width)}."
-        )
+    if outline is None:
+        check_folding(reader, folding, width, selvedge)
     if fold == "crosswise" and nap == "one-way":
         reader.note(
             "fold",
@@ -430,6 +464,11 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         width_mm=width,
         length_mm=length,
         fold=fold,
+        face=folding.face,
+        over_mm=folding.over_mm,
+        open_from_mm=folding.open_from_mm,
+        best=folding.best,
+        found=folding.found,
         nap=nap,
         selvedge_mm=selvedge,
         shrinkage_length=shrinkage["length"],

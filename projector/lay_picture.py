@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 _OVER = 2  # drawn this many times larger, then scaled down
 _PAPER = (250, 249, 245)
 _CLOTH = (232, 224, 208)
+_TWO_LAYERS = (221, 210, 190)
 _EDGE = (120, 110, 95)
 _SELVEDGE = (214, 203, 182)
 _INK = (45, 42, 40)
@@ -93,6 +94,7 @@ class _Picture:
         self.w = int(size[0] * self.scale + left + right)
         self.w = max(self.w, int(900 * self.unit))
         self.h = int(size[1] * self.scale + (110 + 130) * self.unit)
+        self.mixed = len({z.layers for z in cloth.zones}) > 1
         self.numbered: list[str] = []
         self.image = np.full((self.h, self.w, 3), _PAPER, dtype=np.uint8)
 
@@ -167,15 +169,15 @@ class _Picture:
 
     def cloth(self) -> None:
         cloth = self.lay.cloth
-        self.ring(self.outline, _CLOTH)
         (x0, y0), (x1, y1) = self.outline.min(axis=0), self.outline.max(axis=0)
-        if cloth.outline is None and cloth.selvedge_mm:
-            s = cloth.selvedge_mm
-            bands = [(y1 - s, y1)] if cloth.fold == "lengthwise" else [(y0, y0 + s), (y1 - s, y1)]
-            if cloth.meeting_mm is not None:
-                bands = [cloth.meeting_mm]
-            for a, b in bands:
-                self.ring([[x0, a], [x1, a], [x1, b], [x0, b]], _SELVEDGE)
+        lengths = cloth.lengths_lying(float(x1)) if cloth.outline is None else ()
+        if cloth.outline is not None:
+            self.ring(self.outline, _CLOTH)
+        for left, right, wide in lengths:
+            self.ring(_box(left, right, 0.0, wide), _SELVEDGE if cloth.selvedge_mm else _CLOTH)
+        for zone in cloth.zones if lengths else ():
+            shade = _CLOTH if zone.layers == 1 or not self.mixed else _TWO_LAYERS
+            self.ring(_box(zone.x[0], min(zone.x[1], float(x1)), *zone.y), shade)
         for repeat, axis in ((cloth.repeat_length_mm, 0), (cloth.repeat_width_mm, 1)):
             if not repeat:
                 continue
@@ -188,20 +190,47 @@ class _Picture:
         for ring in cloth.flaws:
             self.ring(ring, _FLAW, _EDGE, 1.0)
         pts = self.outline
-        for i in range(len(pts)):
-            a, b = pts[i], pts[(i + 1) % len(pts)]
-            bolt_end = self.bolt and i == 1
-            self.line(a, b, _EDGE, 1.2, 6.0 if bolt_end else 0.0)
+        for i in range(len(pts) if not lengths else 0):
+            self.line(pts[i], pts[(i + 1) % len(pts)], _EDGE, 1.2)
+        for n, (left, right, wide) in enumerate(lengths):
+            last = n == len(lengths) - 1
+            self.line((left, 0.0), (left, wide), _EDGE, 1.2, 6.0 if n else 0.0)
+            self.line((left, wide), (right, wide), _EDGE, 1.2)
+            self.line((left, 0.0), (right, 0.0), _EDGE, 1.2)
+            self.line(
+                (right, 0.0), (right, wide), _EDGE, 1.2, 6.0 if self.bolt or not last else 0.0
+            )
+        fold_end = lengths[0][1] if lengths else float(x1)
         for y in cloth.folds_mm:
-            self.line((x0, y), (x1, y), _LINE["fold"], 4.0, 16.0)
+            self.line((x0, y), (fold_end, y), _LINE["fold"], 4.0, 16.0)
             self._along("fold", (x0, y))
         if cloth.meeting_mm is not None:
-            middle = sum(cloth.meeting_mm) / 2.0
-            self.line((x0, middle), (x1, middle), _EDGE, 1.2)
-            p = self.px([(x1, middle)])[0].astype(float)
-            self.text((p[0] - 60 * self.unit, p[1] - 16 * self.unit), "selvedges meet", 12, _SOFT)
+            double = cloth.fold == "double"
+            at = sum(cloth.meeting_mm) / 2.0 if double else cloth.meeting_mm[1]
+            self.line((x0, at), (fold_end, at), _EDGE, 1.2)
+            p = self.px([(fold_end, at)])[0].astype(float)
+            words = "selvedges meet" if double else "selvedge, folded over to here"
+            room = (0.5 * self.width_of(words, 12) + 8 * self.unit, 16 * self.unit)
+            self.text((p[0] - room[0], p[1] - room[1]), words, 12, _SOFT)
         if cloth.fold == "crosswise":
-            self.line((0.0, y0), (0.0, y1), _LINE["fold"], 4.0, 16.0)
+            self.line((0.0, y0), (0.0, lengths[0][2] if lengths else y1), _LINE["fold"], 4.0, 16.0)
+            self._along("fold", (0.0, y0 + 0.25 * ((lengths[0][2] if lengths else y1) - y0)))
+        self.steps()
+
+    def steps(self) -> None:
+        """What is cut first, and where the rest is opened out: written where it happens."""
+        opened = self.lay.cloth.open_from_mm
+        if opened is None or not self.lay.cloth.folded:
+            return
+        words = ("1  cut these, folded", "2  open out the rest, right side up; cut these")
+        room = (opened - self.low[0]) * self.scale
+        stacked = room < self.width_of(words[0], 13) + 20 * self.unit
+        for n, x in enumerate((float(self.low[0]), opened)):
+            p = self.px([(x, self.high[1])])[0].astype(float)
+            up = 34 if n == 0 and stacked else 16
+            self.text(
+                (p[0] + 6 * self.unit, p[1] - up * self.unit), words[n], 13, _INK, middle=False
+            )
 
     def _along(self, words: str, at: tuple[float, float]) -> None:
         p = self.px([at])[0].astype(float)
@@ -291,8 +320,8 @@ class _Picture:
             self.text(where, number, 12.0, _INK)
             return
         lines = [(name, size, _INK)]
-        words = [_WORD[p.how]] if self.lay.cloth.folded else []
-        if p.mirrored and not self.lay.cloth.folded:
+        words = [self._layers(p)] if self.lay.cloth.folded else []
+        if p.mirrored and p.how == "single":
             words.append("turned over")
         if p.locked:
             words.append("locked")
@@ -313,6 +342,12 @@ class _Picture:
             self._plate((where[0], y), words_, s, _CUT[p.how])
             self.text((where[0], y), words_, s, colour)
             y += step
+
+    def _layers(self, p: LaidPiece) -> str:
+        middle = 0.5 * (p.outline_mm.min(axis=0) + p.outline_mm.max(axis=0))
+        at = (float(middle[0]), float(middle[1]))
+        upper = any(z.layers == 2 and z.holds(at) for z in self.lay.cloth.zones)
+        return "upper layer only" if p.how == "single" and upper else _WORD[p.how]
 
     def _plate(self, at: Any, words: str, size: float, colour: Any) -> None:
         w, h = self.width_of(words, size) / 2 + 4 * self.unit, 0.55 * size * self.unit
@@ -351,17 +386,13 @@ class _Picture:
         lay, unit = self.lay, self.unit
         cloth = lay.cloth
         self.text((24 * unit, 30 * unit), self.title or "Lay", 22, _INK, middle=False, weight=1.6)
-        from drafting.cloth import FOLD_WORDS
-
-        fold = FOLD_WORDS[cloth.fold]
+        fold = cloth.folding.words
         size = "remnant" if cloth.outline is not None else f"cloth {cloth.width_mm / 10:g} cm wide"
         nap = "" if cloth.nap == "none" else f", nap {cloth.nap}"
         found = "" if not lay.placements else f" - {100 * lay.efficiency:.1f} % of the cloth used"
-        self.text(
-            (24 * unit, 60 * unit),
-            f"{size}, {fold}{nap} - {lay.used_length_mm / 10:.1f} cm long{found}",
-            15, _SOFT, middle=False,
-        )  # fmt: skip
+        line = f"{size}, {fold}{nap} - {lay.used_length_mm / 10:.1f} cm long{found}"
+        fit = 15.0 * min(1.0, (self.w - 48 * unit) / self.width_of(line, 15.0))
+        self.text((24 * unit, 60 * unit), line, fit, _SOFT, middle=False)
         bottom = self.h - 24 * unit
         if self.numbered:
             words = "   ".join(f"{i}  {name}" for i, name in enumerate(self.numbered, 1))
@@ -371,6 +402,10 @@ class _Picture:
             self.text((24 * unit, bottom), words, 15, (170, 60, 40), middle=False)
         elif lay.notes:
             self.text((24 * unit, bottom), _fitted(lay.notes), 12, _SOFT, middle=False)
+
+
+def _box(x0: float, x1: float, y0: float, y1: float) -> list[list[float]]:
+    return [[x0, y0], [x1, y0], [x1, y1], [x0, y1]]
 
 
 def _fitted(notes: Sequence[str]) -> str:

@@ -101,7 +101,7 @@ def widths_of(planned: Planned, unit: str) -> list[list[str]]:
 
 def _folding(choices: Sequence[Choice], made: Lay, say: Callable[[float], str]) -> str:
     """The ways to fold it against each other, of cloth whose width is settled."""
-    from drafting.cloth import FOLD_WORDS
+    from drafting.folding import FOLD_WORDS
 
     words = {**FOLD_WORDS, "none": "as a single layer"}
     told = [

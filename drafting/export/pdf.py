@@ -60,6 +60,7 @@ def pieces_pdf(
     paper: str = "a4",
     roll_width_mm: float | None = None,
     title: str = "",
+    notes: Sequence[str] = (),
     fonts: Sequence[Path] = (),
 ) -> Printed:
     """All pieces as a tiled PDF.
@@ -68,7 +69,7 @@ def pieces_pdf(
         pieces: what to print, each once; a piece on the fold as its half.
         allowances: edge → mm for every piece, or piece → (edge → mm).
         paper: a key of `PAPERS`, or 'roll' with ``roll_width_mm``.
-        title: the garment.
+        title: the garment; notes: lines for the first page, such as how the cloth is folded.
         fonts: TrueType files to write with, before those of the machine.
 
     Raises:
@@ -120,7 +121,8 @@ def pieces_pdf(
     if paper == ROLL and len(sheets) == 1:  # no longer than what is on it
         bottom = max(float(p.box[1][1]) for p in laid)
         page = (page[0], math.ceil(max(bottom, COVER_MM[1]) + 2 * margin + 2))
-    plan = Plan(laid, grid, sheets, page, margin, packed[0] if large else None, title, paper)
+    cover = packed[0] if large else None
+    plan = Plan(laid, grid, sheets, page, margin, cover, title, paper, tuple(notes))
     data, count, missing = Press(plan, fonts).pages()
     return Printed(data, count, sheets, plan.first_sheet, grid, margin, page, spots, missing)
 

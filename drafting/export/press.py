@@ -66,7 +66,8 @@ _JOIN = (
 class Plan:
     """What is printed, and where it lies: ``laid`` on the joined paper, its ``grid`` of sheets,
     (row, column) of the ``sheets`` in page order, the ``page`` (width, height) mm with its
-    ``margin``; ``cover``: where the test squares lie among the pieces, None for pages of their own."""
+    ``margin``; ``cover``: where the test squares lie among the pieces, None for pages of their own;
+    ``notes``: lines for the first page, said of the cloth."""
 
     laid: tuple[Laid, ...]
     grid: Grid
@@ -76,6 +77,7 @@ class Plan:
     cover: Spot | None
     title: str
     paper: str
+    notes: tuple[str, ...] = ()
 
     @property
     def first_sheet(self) -> int:
@@ -99,6 +101,7 @@ class Press:
             *_NOTICE,
             *_JOIN,
             plan.title,
+            *plan.notes,
             *(r for p in plan.laid for r in p.label.rows),
             "mm in 4 x . sheets",
         ]
@@ -179,7 +182,7 @@ class Press:
         head = self.title or "pattern"
         self.text(x, y, head, self.letters.fitted(head, 6, room))
         y += 8
-        for block in (_NOTICE, _JOIN if len(self.sheets) > 1 else ()):
+        for block in (_NOTICE, _JOIN if len(self.sheets) > 1 else (), self.plan.notes):
             for line in block:
                 self.text(x, y, line, self.letters.fitted(line, 3.4, room))
                 y += 5

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.errors import LayError
-from drafting.cloth import FOLD_WORDS, Cloth
+from drafting.cloth import Cloth
+from drafting.folding import FOLD_WORDS
 from drafting.lay.first import touched_cells
 from drafting.lay.model import Lay
 from drafting.lay.planner import Effort, plan
@@ -97,14 +98,8 @@ def leftover(lay: Lay, end_mm: float | None = None) -> Leftover:
     taken = [Polygon(p.outline_mm) for p in lay.placements]
     rest = region.difference(unary_union(taken)) if taken else region
     cell = max(_CELL_MM, (stop - start) / 2000.0)
-    columns = max(1, math.floor((stop - start) / cell + 1e-9))
-    rows = max(1, math.floor((high - low) / cell + 1e-9))
-    busy = np.zeros((rows, columns), dtype=bool)
     rings = [p.outline_mm for p in lay.placements]
     rings += [np.array(r) for r in (*cloth.holes, *cloth.flaws)]
-    if cloth.meeting_mm is not None:
-        a, b = cloth.meeting_mm
-        rings.append(np.array([[start, a], [stop, a], [stop, b], [start, b]]))
     if cloth.outline is not None:
         from shapely.geometry import box
 
@@ -113,16 +108,21 @@ def leftover(lay: Lay, end_mm: float | None = None) -> Leftover:
         rings += pieces_without_holes(
             box(start - 1, low - 1, stop + 1, high + 1).difference(Polygon(cloth.outline))
         )
-    origin = np.array([start, low])
-    for ring in rings:
-        parts = convex_parts(cleaned(counter_clockwise(ring), 1e-3))
-        busy |= touched_cells(parts, origin, (cell, cell), (rows, columns))
-    r, c, h, w = _largest_rectangle(~busy)
-    return Leftover(
-        float(rest.area),
-        (start + c * cell, low + r * cell, w * cell, h * cell),
-        cloth.layers,
-    )
+    parts = [convex_parts(cleaned(counter_clockwise(ring), 1e-3)) for ring in rings]
+    best = (0.0, (start, low, 0.0, 0.0), cloth.layers)
+    for zone in cloth.zones:
+        x0, x1, (y0, y1) = zone.x[0], min(zone.x[1], stop), zone.y
+        columns = math.floor((x1 - x0) / cell + 1e-9)
+        rows = math.floor((y1 - y0) / cell + 1e-9)
+        if columns < 1 or rows < 1:
+            continue
+        busy = np.zeros((rows, columns), dtype=bool)
+        for each in parts:
+            busy |= touched_cells(each, np.array([x0, y0]), (cell, cell), (rows, columns))
+        r, c, h, w = _largest_rectangle(~busy)
+        place = (x0 + c * cell, y0 + r * cell, w * cell, h * cell)
+        best = max(best, (h * w * cell * cell * zone.layers, place, zone.layers))
+    return Leftover(float(rest.area), best[1], best[2])
 
 
 def _largest_rectangle(free: NDArray[np.bool_]) -> tuple[int, int, int, int]:

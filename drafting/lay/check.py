@@ -18,7 +18,17 @@ from numpy.typing import NDArray
 
 from configs.errors import Fault, LayError
 from drafting.cloth import Cloth
-from drafting.lay.cuts import FOLD, FOLD_TOLERANCE_MM, SINGLE, Spec, laid_piece, named, specs_of
+from drafting.folding import Zone
+from drafting.lay.cuts import (
+    FOLD,
+    FOLD_TOLERANCE_MM,
+    SINGLE,
+    Spec,
+    laid_piece,
+    named,
+    specs_of,
+    zones_for,
+)
 from drafting.lay.laid import LaidPiece, placement_parts
 from drafting.lay.region import usable_region
 from drafting.lay.rules import Rules
@@ -40,7 +50,7 @@ _FAR_MM = 1e6  # where cloth off the bolt ends for the check
 class Problem:
     """One thing that is wrong with a lay.
 
-    ``kind``: overlap, distance, outside, flaw, fold, grain, nap, side, stripes or count; ``keys``:
+    ``kind``: overlap, distance, outside, flaw, fold, layers, grain, nap, side, stripes or count; ``keys``:
     the copies concerned; ``amount``: mm, or degrees for grain and nap, how far past what is right;
     ``text``: a sentence; ``short``: the same for a label beside the piece.
     """
@@ -117,7 +127,7 @@ class Judge:
         """What is wrong with one copy by itself: off the cloth, the fold, the grain, the face."""
         return [
             found
-            for found in (self._outside(p), self._off_fold(p), self._turn(p), self._side(p))
+            for found in (self._outside(p), self._off_fold(p), self._turn(p), self._face(p))
             if found is not None
         ]
 
@@ -147,8 +157,12 @@ class Judge:
     @cached_property
     def _plain(self) -> bool:
         cloth = self.cloth
-        whole = cloth.outline is None and cloth.meeting_mm is None
+        whole = cloth.outline is None and len(self._zones) == 1
         return whole and not cloth.holes and not cloth.flaws
+
+    @cached_property
+    def _zones(self) -> tuple[Zone, ...]:
+        return self.cloth.zones
 
     @cached_property
     def _low(self) -> NDArray[np.float64]:
@@ -211,14 +225,28 @@ class Judge:
             return Problem("nap", (p.key,), off, text, "against the nap")
         return Problem("grain", (p.key,), off, text, f"off grain {off:.1f}°")
 
-    def _side(self, p: LaidPiece) -> Problem | None:
+    def _face(self, p: LaidPiece) -> Problem | None:
+        """Whether it lies where the cloth has the layers, and shows the side, that it is cut from."""
         spec = self.specs.get(p.piece)
-        if spec is None or p.how != SINGLE or spec.pair or spec.alike:
+        zones = self._zones
+        if spec is None:
             return None
-        if p.mirrored == self.cloth.top_shows_wrong_side:
+        low, high = p.outline_mm.min(axis=0), p.outline_mm.max(axis=0)
+        here = max(zones, key=lambda z: _shared(z, low, high))
+        if len(zones) > 1 and p.how != SINGLE and here.layers == 1:
+            text = f"{p.key} is to be cut through both layers, and lies where there is only one."
+            return Problem("layers", (p.key,), 1.0, text, "needs two layers")
+        over = [z for z in zones if z.layers != here.layers and _shared(z, low, high) > OVERLAP_MM]
+        if over and self._outside(p) is None and _shared_area(over, p) > OUTSIDE_MM2:
+            text = f"{p.key} lies half where the cloth is folded and half where it is single."
+            return Problem("layers", (p.key,), 1.0, text, "half on the fold's part")
+        if p.how != SINGLE or spec.alike or here in zones_for(spec, self.cloth, p.how, p.mirrored):
             return None
-        over = self.cloth.top_shows_wrong_side
-        layer = "the upper layer shows its wrong side" if over else "the cloth lies right side up"
+        layer = (
+            ("the upper layer" if here.layers == 2 else "the cloth there") + " shows its wrong side"
+            if here.wrong_side
+            else "the cloth lies right side up"
+        )
         text = f"{p.key} lies wrong side up, and would be cut mirrored: {layer}. Turn it over."
         return Problem("side", (p.key,), 1.0, text, "wrong side up")
 
@@ -378,6 +406,23 @@ def too_near(one: Any, two: Any, distance: float) -> bool:
 def inset(shape: Any) -> Any:
     """A shape drawn in by half the overlap that is let pass: two that still meet overlap."""
     return shape.buffer(-0.5 * OVERLAP_MM)
+
+
+def _shared(zone: Zone, low: NDArray[np.float64], high: NDArray[np.float64]) -> float:
+    """How much of a box lies in a zone: the square root of the area, mm."""
+    x = min(zone.x[1], float(high[0])) - max(zone.x[0], float(low[0]))
+    y = min(zone.y[1], float(high[1])) - max(zone.y[0], float(low[1]))
+    return math.sqrt(max(x, 0.0) * max(y, 0.0))
+
+
+def _shared_area(zones: Sequence[Zone], p: LaidPiece) -> float:
+    """Area of a piece inside zones, mm²."""
+    from shapely.geometry import box
+
+    shape, far = _polygon(p), 1e7
+    return sum(
+        float(shape.intersection(box(z.x[0], z.y[0], min(z.x[1], far), z.y[1])).area) for z in zones
+    )
 
 
 def _polygon(piece: LaidPiece) -> Any:

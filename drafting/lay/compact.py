@@ -133,7 +133,8 @@ class Compactor:
             low_o, high_o = self.boxes[o]
             for r, j in enumerate(placed):
                 k = int(self.kind_of[j])
-                if obstacle.flaw and job.kinds[k].tolerant:
+                where = job.kinds[k].stances[int(state.stance[j])].where
+                if not obstacle.stops(job.kinds[k].tolerant, where):
                     continue
                 extra = reach + obstacle.clearance + 1.0
                 if (low[r] > high_o + extra).any() or (high[r] < low_o - extra).any():

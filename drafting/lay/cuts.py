@@ -17,6 +17,7 @@ import numpy as np
 
 from configs.errors import Fault, LayError
 from drafting.cloth import Cloth, MatchPoint
+from drafting.folding import Zone
 from drafting.lay.laid import LaidPiece
 from drafting.lay.rules import Rules
 from drafting.lay.shapes import cleaned, counter_clockwise, same_turned_over
@@ -113,6 +114,23 @@ def laid_piece(
     if how == FOLD:
         on_folds(ring, cloth)
     return LaidPiece(spec.name, copy, at, turn, mirrored, locked, how, matrix, ring)
+
+
+def zones_for(spec: Spec, cloth: Cloth, how: str, mirrored: bool) -> tuple[Zone, ...]:
+    """Where on the cloth a copy that lies so is cut right: the one rule of the cloth's faces.
+
+    What is cut through both layers needs two of them. What is cut from one layer lies as the piece is
+    drawn where that layer shows its right side, and turned over where it shows its wrong side; a
+    piece that is the same turned over goes where the cloth lies single, if it does anywhere.
+    """
+    zones = cloth.zones
+    if how != SINGLE:
+        return tuple(z for z in zones if z.layers == 2)
+    if spec.pair and not spec.alike:
+        return zones  # which is left and which is right is told by comparing them
+    if spec.alike:
+        return tuple(z for z in zones if z.layers == 1) or zones
+    return tuple(z for z in zones if z.wrong_side == mirrored)
 
 
 def on_folds(ring: Points, cloth: Cloth) -> None:
@@ -212,18 +230,21 @@ class _Reader:
         made = [Cut(THROUGH, every[:twins], both)] if twins else []
         left = copies - 2 * twins
         if left:
-            over = self.cloth.top_shows_wrong_side and not alike
-            made.append(Cut(SINGLE, every[twins : twins + left], (over,)))
+            shown = {z.wrong_side for z in self.cloth.zones}
+            sides = (False,) if alike else tuple(sorted(shown)) or (False,)
+            made.append(Cut(SINGLE, every[twins : twins + left], sides))
             many = f"{left} times" if left > 1 else "once"
-            self.notes.append(
-                f"{name} is cut {many} from one layer only: on the folded cloth, cut the upper "
-                "layer and leave the lower one whole."
-                + (
-                    " It lies turned over: folded right sides together, that layer shows its wrong side."
-                    if over
-                    else ""
+            if all(z.layers == 2 for z in self.cloth.zones):
+                self.notes.append(
+                    f"{name} is cut {many} from one layer only: on the folded cloth, cut the upper "
+                    "layer and leave the lower one whole."
+                    + (
+                        " It lies turned over: folded right sides together, that layer shows its "
+                        "wrong side."
+                        if sides == (True,)
+                        else ""
+                    )
                 )
-            )
         return tuple(made)
 
     def outline(self, name: str, piece: Piece) -> Points | None:

@@ -51,9 +51,10 @@ def touched_cells(
         left, right = row_spans(p, edges)
         lo = np.minimum(left[:-1], left[1:])
         hi = np.maximum(right[:-1], right[1:])
-        band = np.clip(np.floor(p[:, 1] / ch + 1e-9).astype(int), 0, rows - 1)
-        np.minimum.at(lo, band, p[:, 0])
-        np.maximum.at(hi, band, p[:, 0])
+        there = (p[:, 1] > -1e-9) & (p[:, 1] < rows * ch + 1e-9)
+        band = np.clip(np.floor(p[there, 1] / ch + 1e-9).astype(int), 0, rows - 1)
+        np.minimum.at(lo, band, p[there, 0])
+        np.maximum.at(hi, band, p[there, 0])
         for r in np.flatnonzero(np.isfinite(lo)):
             a = max(0, math.floor(lo[r] / cw + 1e-9))
             b = min(columns, math.ceil(hi[r] / cw - 1e-9))
@@ -80,20 +81,19 @@ class Constructor:
         self.shape = (self.rows, self.columns)
         # only shifts that stay inside are read, and those do not wrap round
         self.fast = (_fast(self.rows), _fast(self.columns))
-        self.free = self._painted_obstacles(tolerant=False)
-        self.free_tolerant = (
-            self._painted_obstacles(tolerant=True)
-            if any(k.tolerant for k in job.kinds)
-            else self.free
-        )
+        # one raster for each set of obstacles that a stance has to keep clear of
+        self.free = {
+            key: self._painted_obstacles(*key)
+            for key in {(k.tolerant, s.where) for k in job.kinds for s in k.stances}
+        }
         self.most_stances = 8 if len(job.items) <= 30 else 2
         self.kernels: dict[tuple[int, int], tuple[Any, tuple[int, int], bool] | None] = {}
         self.repeat = (job.cloth.repeat_length_mm, job.cloth.repeat_width_mm)
 
-    def _painted_obstacles(self, tolerant: bool) -> NDArray[np.bool_]:
+    def _painted_obstacles(self, tolerant: bool, where: tuple[int, ...]) -> NDArray[np.bool_]:
         grid = np.zeros(self.shape, dtype=bool)
         for obstacle in self.job.obstacles:
-            if obstacle.flaw and tolerant:
+            if not obstacle.stops(tolerant, where):
                 continue
             self._paint(grid, obstacle.parts, (0.0, 0.0), obstacle.clearance)
         return grid
@@ -162,22 +162,19 @@ class Constructor:
         job = self.job
         n = len(job.items)
         state = start.copy() if start else State(np.full(n, -1), np.zeros((n, 2)))
-        grid, grid_tolerant = self.free.copy(), self.free_tolerant.copy()
-        two = grid_tolerant is not grid and any(k.tolerant for k in job.kinds)
+        grids = {key: free.copy() for key, free in self.free.items()}
         phases = {**locked_phases(job), **(phases or {})}
         for i in map(int, np.flatnonzero(state.stance >= 0)):  # what lies there already
             kind = job.kinds[job.items[i].kind]
             stance = kind.stances[state.stance[i]]
-            self._paint(grid, stance.coarse, state.at[i], job.distance)
-            if two:
-                self._paint(grid_tolerant, stance.coarse, state.at[i], job.distance)
+            for grid in grids.values():
+                self._paint(grid, stance.coarse, state.at[i], job.distance)
             if kind.group >= 0 and stance.match is not None:
                 at = state.at[i] + stance.match
                 phases.setdefault(kind.group, (float(at[0]), float(at[1])))
         for i in order:
             kind = job.kinds[job.items[i].kind]
-            taken = grid_tolerant if kind.tolerant else grid
-            spectrum = np.fft.rfft2(taken.astype(np.float32), self.fast)
+            spectra: dict[tuple[int, ...], Any] = {}
             best: tuple[float, float, int, float, float] | None = None
             for k, stance in enumerate(kind.stances[: self.most_stances]):
                 kernel = self._kernel(job.items[i].kind, k)
@@ -186,7 +183,10 @@ class Constructor:
                 conj, (rows, cols), matched = kernel
                 if rows > self.rows or cols > self.columns:
                     continue
-                hits = np.fft.irfft2(spectrum * conj, self.fast)
+                if stance.where not in spectra:
+                    taken = grids[kind.tolerant, stance.where].astype(np.float32)
+                    spectra[stance.where] = np.fft.rfft2(taken, self.fast)
+                hits = np.fft.irfft2(spectra[stance.where] * conj, self.fast)
                 hits = hits[: self.rows - rows + 1, : self.columns - cols + 1]
                 ok = hits < 0.5
                 if kind.how == "fold":
@@ -209,9 +209,8 @@ class Constructor:
             state.at[i] = x, y
             if kind.group >= 0 and kind.group not in phases and stance.match is not None:
                 phases[kind.group] = (x + stance.match[0], y + stance.match[1])
-            self._paint(grid, stance.coarse, (x, y), job.distance)
-            if two:
-                self._paint(grid_tolerant, stance.coarse, (x, y), job.distance)
+            for grid in grids.values():
+                self._paint(grid, stance.coarse, (x, y), job.distance)
         return state
 
     def _place(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,7 @@ from drafting.lay.cuts import (
     named,
     on_folds,
     specs_of,
+    zones_for,
 )
 from drafting.lay.laid import LaidPiece, placement_parts
 from drafting.lay.rules import MOST_DISTANCE_MM, Rules
@@ -52,7 +53,8 @@ class Stance:
 
     ``turn``, ``mirrored``: as in `Placement`; ``matrix``: (3, 3) piece → cloth at the origin;
     ``ring``: (N, 2) true cutting line; ``around``: a simpler ring that covers it; ``fine``, ``coarse``: convex parts of rings around it;
-    ``low``, ``high``: (2,) bounds of the true ring; ``match``: (2,) match point; ``from_top``: its
+    ``low``, ``high``: (2,) bounds of the true ring; ``where``: which zones of the cloth it may lie in
+    (`Obstacle.where`); ``room``: how wide the widest of them is; ``match``: (2,) match point; ``from_top``: its
     fold edge is its highest and lies on the cloth's upper fold.
     """
 
@@ -67,6 +69,8 @@ class Stance:
     high: NDArray[np.float64]
     match: NDArray[np.float64] | None = None
     from_top: bool = False
+    where: tuple[int, ...] = ()
+    room: float = math.inf
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,12 +99,20 @@ class Item:
 
 @dataclass(frozen=True, eq=False)
 class Obstacle:
-    """Something that cutting lines keep clear of by ``clearance`` mm; ``flaw``: tolerant ones not."""
+    """Something that cutting lines keep clear of by ``clearance`` mm.
+
+    ``flaw``: tolerant ones do not; ``where``: only stances of the same ``where`` do, None for all.
+    """
 
     parts: tuple[Points, ...]
     clearance: float
     flaw: bool
     name: str
+    where: tuple[int, ...] | None = None
+
+    def stops(self, tolerant: bool, where: tuple[int, ...]) -> bool:
+        """Whether a copy has to keep clear of it."""
+        return not (self.flaw and tolerant) and self.where in (None, where)
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,8 +170,8 @@ class Job:
 
     def fits_across(self, item: Item) -> bool:
         """Whether the copy is narrow enough for the cloth in any stance."""
-        room = self.cloth.room_mm + 1e-6
-        return any(s.high[1] - s.low[1] <= room for s in self.kinds[item.kind].stances)
+        stances = self.kinds[item.kind].stances
+        return any(s.high[1] - s.low[1] <= s.room + 1e-6 for s in stances)
 
     def laid_all(self, stance: NDArray[np.int64], at: NDArray[np.float64]) -> list[LaidPiece]:
         """Locked pieces first, then the items that have a stance (≥ 0), in their order."""
@@ -243,7 +255,7 @@ class _Maker:
         if self.faults:
             raise LayError(self.faults)
         self.check_fold_phases()
-        obstacles = self.obstacles()
+        obstacles = [*self.obstacles(), *self.beyond_zones()]
         fixed, rest = self.lock(locked, read.of)
         obstacles += [
             Obstacle(
@@ -270,14 +282,20 @@ class _Maker:
         tilts = (0.0, spec.tilt, -spec.tilt) if spec.tilt else (0.0,)
         matched = spec.match is not None
         stances: list[Stance] = []
-        seen: list[tuple[bool, Points]] = []
+        seen: list[tuple[Any, Points]] = []
         for angle in (t + d for t in spec.turns for d in tilts):
             for flip in cut.sides:
                 stance = self.stance(spec, angle, flip, piece.fold if cut.how == FOLD else None)
-                if stance is None:
+                zones = zones_for(spec, self.cloth, cut.how, flip)
+                if stance is None or not zones:
                     continue
+                stance = replace(
+                    stance,
+                    where=tuple(self.cloth.zones.index(z) for z in zones),
+                    room=max(z.y[1] - z.y[0] for z in zones),
+                )
                 shape = stance.ring - stance.low
-                top = stance.from_top
+                top = (stance.from_top, stance.where)
                 if not matched and any(top == t and _same_ring(shape, o) for t, o in seen):
                     continue
                 seen.append((top, shape))
@@ -312,6 +330,7 @@ class _Maker:
             if laid[:, 1].min() + shift < -FOLD_TOLERANCE_MM:
                 # stripes across fix where it lies, and the one phase is that of the fold at y = 0
                 free = not (spec.match is not None and self.cloth.repeat_width_mm)
+                free = free and self.cloth.open_from_mm is None  # the planners know it at the top
                 from_top = len(self.cloth.folds_mm) > 1 and free
                 if not from_top or laid[:, 1].max() + shift > FOLD_TOLERANCE_MM:
                     return None
@@ -396,16 +415,39 @@ class _Maker:
                 Obstacle(self.split(ring), 0.0, False, "the cloth's edge")
                 for ring in pieces_without_holes(outside)
             ]
-        if cloth.meeting_mm is not None:
-            start, stop = cloth.x_range_mm
-            low, high = cloth.meeting_mm
-            end = stop + 1.0 if math.isfinite(stop) else _FAR_MM
-            strip = np.array([[start - 1, low], [end, low], [end, high], [start - 1, high]])
-            found.append(Obstacle((strip,), 0.0, False, "the selvedges"))
         for rings, flaw, name in ((cloth.holes, False, "a hole"), (cloth.flaws, True, "a flaw")):
             for r in rings:
                 ring = counter_clockwise(cleaned(np.array(r)))
                 found.append(Obstacle(self.parts(ring, self.fine), 0.0, flaw, name))
+        return found
+
+    def beyond_zones(self) -> list[Obstacle]:
+        """What lies between the zones, and the zones that a stance may not lie in, stance by stance."""
+        from shapely.geometry import box
+        from shapely.ops import unary_union
+
+        zones = self.cloth.zones
+        if len(zones) < 2:
+            return []
+        start, stop = self.cloth.x_range_mm
+        low, high = self.cloth.y_range_mm
+        end = stop if math.isfinite(stop) else _FAR_MM
+        whole = box(start - 1.0, low, end + 1.0, high)
+        found = []
+        for where in sorted({s.where for k in self.kinds for s in k.stances}):
+            mine = [zones[i] for i in where]
+            rooms = [
+                box(
+                    z.x[0] - (1.0 if z.x[0] <= start else 0.0), z.y[0],
+                    end + 1.0 if z.x[1] >= stop else z.x[1], z.y[1],
+                )
+                for z in mine
+            ]  # fmt: skip
+            rest = whole.difference(unary_union(rooms))
+            found += [
+                Obstacle(self.split(ring), 0.0, False, "another part of the cloth", where)
+                for ring in pieces_without_holes(rest)
+            ]
         return found
 
     # -- locked pieces

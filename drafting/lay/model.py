@@ -73,8 +73,8 @@ class Lay:
 
     @property
     def cloth_length_mm(self) -> float:
-        """Length of cloth used when opened out: twice as much when it is folded crosswise."""
-        return self.used_length_mm * (2.0 if self.cloth.fold == "crosswise" else 1.0)
+        """Length of cloth used when opened out: twice as much where it is folded crosswise."""
+        return self.cloth.folding.opened_length(self.used_length_mm)
 
     @property
     def cut_area_mm2(self) -> float:
@@ -88,14 +88,9 @@ class Lay:
         return self.cut_area_mm2 / used if used > 0 else 0.0
 
     def _usable_area(self) -> float:
-        cloth = self.cloth
-        if cloth.outline is None and not cloth.holes and cloth.meeting_mm is None:
-            low, high = cloth.y_range_mm
-            return self.used_length_mm * (high - low) * cloth.layers
-        from drafting.lay.region import usable_region
+        from drafting.lay.region import area_to
 
-        start = cloth.x_range_mm[0]
-        return float(usable_region(cloth, start + self.used_length_mm).area) * cloth.layers
+        return area_to(self.cloth, self.cloth.x_range_mm[0] + self.used_length_mm)
 
     def docket_placements(self) -> tuple[Placement, ...]:
         """The placements as the docket keeps them."""

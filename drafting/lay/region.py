@@ -11,10 +11,13 @@ from typing import Any
 from drafting.cloth import Cloth
 
 
-def usable_region(cloth: Cloth, end_mm: float | None = None, *, flaws: bool = False) -> Any:
+def usable_region(
+    cloth: Cloth, end_mm: float | None = None, *, flaws: bool = False, layers: int | None = None
+) -> Any:
     """The usable cloth as a shapely polygon, cloth frame, cut off at x = ``end_mm``.
 
-    ``flaws``: take them out too (for pieces that may not cover one). Off the bolt ``end_mm`` is
+    ``flaws``: take them out too (for pieces that may not cover one); ``layers``: only where the cloth
+    lies in so many. Off the bolt ``end_mm`` is
     needed. Flaws and holes are as the cloth lies.
     """
     from shapely.geometry import Polygon, box
@@ -25,11 +28,21 @@ def usable_region(cloth: Cloth, end_mm: float | None = None, *, flaws: bool = Fa
         stop = min(stop, max(end_mm, start))
     if not math.isfinite(stop):
         raise ValueError("cloth off the bolt has no end of its own")
-    low, high = cloth.y_range_mm
-    shape: Any = box(start, low, stop, high)
-    if cloth.outline is not None:
-        shape = shape.intersection(Polygon(cloth.outline))
-    if cloth.meeting_mm is not None:
-        shape = shape.difference(box(start, cloth.meeting_mm[0], stop, cloth.meeting_mm[1]))
     out = [Polygon(r) for r in cloth.holes] + ([Polygon(r) for r in cloth.flaws] if flaws else [])
+    parts = []
+    for zone in cloth.zones:
+        if layers is not None and zone.layers != layers:
+            continue
+        shape: Any = box(zone.x[0], zone.y[0], min(zone.x[1], stop), zone.y[1])
+        if min(zone.x[1], stop) < zone.x[0]:
+            continue
+        if cloth.outline is not None:
+            shape = shape.intersection(Polygon(cloth.outline))
+        parts.append(shape)
+    shape = unary_union(parts)
     return shape.difference(unary_union(out)) if out else shape
+
+
+def area_to(cloth: Cloth, end_mm: float) -> float:
+    """Usable cloth up to x = ``end_mm``, each layer counted, mm²."""
+    return sum(n * float(usable_region(cloth, end_mm, layers=n).area) for n in (1, 2))

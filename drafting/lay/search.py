@@ -229,7 +229,7 @@ class Search:
         origin = job.start + grid.slip[0]
         lefts, rights = [], []
         for o in job.obstacles:
-            if o.flaw and kind.tolerant:
+            if not o.stops(kind.tolerant, stance.where):
                 continue
             disc = disc_around(o.clearance, 8) if o.clearance > 0 else None
             for p in o.parts:

@@ -76,8 +76,9 @@ def print_(
     read = Docket.load(docket)
     pieces, allowances = cut_size(read, chosen_pieces(read.pieces(), only))
     made = pieces_pdf(
-        pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts
-    )
+        pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts,
+        notes=() if read.cloth is None else read.cloth.side_words,
+    )  # fmt: skip
     write(out, made.data, PDF)
     for caution in read.allowance_cautions():
         warn(caution, stderr=True)

@@ -44,23 +44,28 @@ def _cloth(stage: Stage, used_mm: float | None) -> Item:
     if cloth.outline is not None:
         marks.append(stage.mark("cloth", [ring(np.array(cloth.outline))]))
     else:
-        far = cloth.lie_width_mm
         if outline is None:
             x1 = (used_mm or 0.0) + 300.0  # off the bolt: as far as the work reaches, and a bit
-        else:
-            marks.append(stage.mark("cloth", [polyline((x1, 0), (x1, far))]))
-        marks.append(stage.mark("cloth", [polyline((0, far), (0, 0))]))
-        for y in (0.0, far):  # a side that is a fold looks like one
-            kind = "guide" if y in cloth.folds_mm else "cloth"
-            marks.append(stage.mark(kind, [polyline((0, y), (x1, y))]))
-    if cloth.meeting_mm is not None:  # both selvedges meet there, whatever is left of them
-        marks.append(stage.mark("selvedge", [polyline((0, y), (x1, y)) for y in cloth.meeting_mm]))
-    elif cloth.outline is None and cloth.selvedge_mm > 0:
-        low, high = cloth.y_range_mm
-        lines = [polyline((0, high), (x1, high))]
-        if cloth.fold != "lengthwise":
-            lines.append(polyline((0, low), (x1, low)))
-        marks.append(stage.mark("selvedge", lines))
+        lengths = cloth.lengths_lying(x1)
+        for n, (a, b, far) in enumerate(lengths):
+            folds = cloth.folds_mm if n == 0 else ()
+            if outline is not None or n < len(lengths) - 1:
+                marks.append(stage.mark("cloth", [polyline((b, 0), (b, far))]))
+            if n == 0:
+                marks.append(stage.mark("cloth", [polyline((a, far), (a, 0))]))
+            for y in (0.0, far):  # a side that is a fold looks like one
+                kind = "guide" if y in folds else "cloth"
+                marks.append(stage.mark(kind, [polyline((a, y), (b, y))]))
+        if cloth.meeting_mm is not None:  # both selvedges meet there, whatever is left of them
+            ends = [polyline((0, y), (lengths[0][1], y)) for y in cloth.meeting_mm]
+            marks.append(stage.mark("selvedge", ends))
+        if cloth.selvedge_mm > 0:
+            for (a, b, far), n in zip(lengths, range(len(lengths)), strict=True):
+                sides = {0.0: cloth.selvedge_mm, far: far - cloth.selvedge_mm}
+                kept = [y for side, y in sides.items() if n or side not in cloth.folds_mm]
+                if kept:
+                    lines = [polyline((a, y), (b, y)) for y in kept]
+                    marks.append(stage.mark("selvedge", lines))
     rings = [np.asarray(h, float) for h in (*cloth.holes, *cloth.flaws)]
     if rings:
         marks.append(stage.mark("trouble", [ring(r) for r in rings], "faint"))

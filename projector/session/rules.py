@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.cloth import Cloth
+from drafting.folding import Zone
 from drafting.lay.check import Judge
 from drafting.lay.cuts import specs_of
 from drafting.lay.quick import Hand, Still
@@ -153,6 +154,13 @@ class Rules:
         """Layers of cloth that one copy is cut through."""
         return self._hand.solid(placement).laid.layers
 
+    def zone_of(self, placement: Placement) -> Zone | None:
+        """The part of the cloth that the middle of a copy lies in; None off all of them."""
+        one = self._hand.solid(placement)
+        x, y = 0.5 * (one.low + one.high)
+        zones = self.judge.cloth.zones
+        return next((z for z in zones if z.holds((float(x), float(y)))), None)
+
     # -- figures -------------------------------------------------------------------------------
 
     def figures(self, lay: Sequence[Placement], moving: str | None = None) -> Figures:
@@ -170,8 +178,10 @@ class Rules:
         share = 0.0
         left = math.inf
         if cloth is not None:
-            low, high = cloth.y_range_mm
-            room = used * (high - low) * cloth.layers
+            room = sum(
+                max(0.0, min(z.x[1], start + used) - z.x[0]) * (z.y[1] - z.y[0]) * z.layers
+                for z in cloth.zones
+            )
             share = area / room if room > 0 else 0.0
             left = cloth.x_range_mm[1] - start - used
         return Figures(used, share, left)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from drafting.folding import FACE_WORDS
 from projector.picture.buttons import Button
 from projector.picture.on_table import copy_of, light_words
 from projector.picture.stage import PieceState
@@ -151,6 +152,9 @@ def _arranging(state: State) -> Iterable[str]:
         left = round(figures.left_mm)
         yield state.length(abs(left)) + (" left" if left >= 0 else " too long")
     yield trouble_words(state) or "nothing overlaps"
+    cloth = state.docket.cloth
+    if cloth is not None and cloth.folded:
+        yield FACE_WORDS[cloth.face]
     if words := out_of_light(state):
         yield words
     yield truth(state)
@@ -238,7 +242,9 @@ def shown(state: State, p: Placement) -> PieceState:
     cloth, lay, rules = state.docket.cloth, state.work.lay, state.rules
     copy = copy_of(state.docket, lay, p, on_fold=rules.on_fold(p))
     if cloth and cloth.folded and not rules.on_fold(p):
-        notes.append("both layers" if rules.layers(p) == 2 else "upper layer only")
+        zone = rules.zone_of(p)
+        one = "upper layer only" if zone is None or zone.layers == 2 else "one layer"
+        notes.append("both layers" if rules.layers(p) == 2 else one)
     if p.mirrored and not rules.on_fold(p):
         notes.append("turned over")
     other = state.tool.shows(p.key) if state.tool is not None else None
