@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from projector.picture import pages, signs
 from projector.picture import strip as strips
+from projector.picture.callouts import Callouts
 from projector.picture.look import INKS
 from projector.picture.marks import Item
 from projector.picture.painter import EMPTY, Painted, Painter
@@ -89,6 +90,7 @@ class Compositor:
     _lens: Any = None
     _below: NDArray[np.uint32] = field(init=False, repr=False)
     _layout: StripLayout = field(default_factory=StripLayout)
+    _callouts: Callouts = field(default_factory=Callouts)
     _painted: dict[str, tuple[Any, Painted]] = field(default_factory=dict, repr=False)
     _spare: dict[str, tuple[Any, Painted]] = field(default_factory=dict, repr=False)
     _floats: dict[Any, Painted] = field(default_factory=dict, repr=False)
@@ -193,7 +195,8 @@ class Compositor:
         for p in placed:
             if p.key != state.loose:
                 painter.put(self._piece(state, p))
-        keep = {"cloth", "ghost", *(f"piece:{p.key}" for p in placed)}
+        keep = {"cloth", "ghost"}
+        keep |= {f"{kind}:{p.key}" for p in placed for kind in ("piece", "callout")}
         for cache in (self._painted, self._spare):
             for name in [n for n in cache if n not in keep]:
                 del cache[name]
@@ -239,8 +242,13 @@ class Compositor:
         """What lies over the pieces: a plan's outlines, the strip, a tool's marks, the square."""
         stage, strip = state.stage, self.shown.strip
         self._over.clear()
-        for item in _plan_items(state):
+        for item in (*_plan_items(state), *_overlaps(state)):
             self._put_item(state, item)
+        grounds = [strip.ground_mm] if strip is not None else []
+        if state.checking_at is not None:
+            grounds.append(signs.check_panel(stage, stage.reading_frame(state.checking_at)))
+        for item, ground in self._callouts.of(state, grounds):
+            self._lay_over(state, ground, self._paint(state, item, item))
         if state.tool is None:
             clear = [strip.ground_mm] if strip is not None else []
             dark = [
@@ -464,6 +472,17 @@ def _ground_items(state: State) -> Iterable[tuple[Item, Any]]:
     used = state.rules.figures(state.work.lay).used_mm
     bolt = state.docket.cloth is None or state.docket.cloth.lie_outline_mm is None
     yield signs.cloth(state.stage, used), (view, look, round(used) if bolt else 0)
+
+
+def _overlaps(state: State) -> Iterable[Item]:
+    """Hatching where two pieces that lie still overlap."""
+    for (one, two), said in state.judged.pairs.items():
+        if said != OVERLAPS or state.loose in (one, two):
+            continue
+        pair = [state.work.of(k) for k in (one, two)]
+        rings = [state.rules.outline(p) for p in pair if p is not None]
+        if len(rings) == 2:
+            yield signs.overlap(state.stage, f"{one} {two}", *rings)
 
 
 def _plan_items(state: State) -> Iterable[Item]:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 _FROM_WORDS_MM = 3.0  # room kept between a label and a line that must be broken for it
+_HATCH_MM = 14.0  # between two lines of a hatching
 _BEYOND_MM = 10.5  # letters beside an arrow towards what is not lit
 
 
@@ -66,10 +67,42 @@ def _cloth(stage: Stage, used_mm: float | None) -> Item:
                 if kept:
                     lines = [polyline((a, y), (b, y)) for y in kept]
                     marks.append(stage.mark("selvedge", lines))
-    rings = [np.asarray(h, float) for h in (*cloth.holes, *cloth.flaws)]
-    if rings:
-        marks.append(stage.mark("trouble", [ring(r) for r in rings], "faint"))
+    holes, flaws = ([np.asarray(r, float) for r in rings] for rings in (cloth.holes, cloth.flaws))
+    if holes or flaws:
+        marks.append(stage.mark("trouble", [ring(r) for r in (*holes, *flaws)]))
+        # told apart by their hatching: a hole is crossed, a flaw is striped
+        lines = [x for r in (*holes, *flaws) for x in hatching(r, 45.0)]
+        lines += [x for r in holes for x in hatching(r, -45.0)]
+        marks.append(stage.mark("cloth", lines))
     return Item("cloth", tuple(marks), stage.view.table_from_cloth)
+
+
+def hatching(outline: Array, turn_deg: float, step_mm: float = _HATCH_MM) -> list[Array]:
+    """Lines (2, 2) mm across the inside of a ring (N, 2), at an angle; at least one."""
+    import shapely
+
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    turned = outline @ np.array([[c, -s], [s, c]])
+    (x0, y0), (x1, y1) = turned.min(axis=0), turned.max(axis=0)
+    count = max(1, round((y1 - y0) / step_mm))
+    levels = y0 + (np.arange(count) + 0.5) * (y1 - y0) / count
+    across = shapely.MultiLineString([[(x0 - 1, y), (x1 + 1, y)] for y in levels])
+    inside = shapely.intersection(across, shapely.make_valid(shapely.Polygon(turned)))
+    parts = [p for p in shapely.get_parts(inside) if p.geom_type == "LineString"]
+    return [shapely.get_coordinates(p) @ np.array([[c, s], [-s, c]]) for p in parts]
+
+
+def overlap(stage: Stage, name: str, one: Array, two: Array) -> Item:
+    """Hatching where two outlines (N, 2), cloth mm, overlap."""
+    import shapely
+
+    both = shapely.intersection(*(shapely.make_valid(shapely.Polygon(r)) for r in (one, two)))
+    lines: list[Array] = []
+    for part in shapely.get_parts(both):
+        if part.geom_type == "Polygon" and not part.is_empty:
+            lines += hatching(shapely.get_coordinates(part.exterior), 45.0, 8.0)
+    marks = (stage.mark("trouble", lines),) if lines else ()
+    return Item(f"overlap:{name}", marks, stage.view.table_from_cloth)
 
 
 def beyond(

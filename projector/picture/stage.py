@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 _KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
+_STATES = ("locked", "traced")  # notes that must be read whatever the room
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
 
 
@@ -204,19 +205,43 @@ class Stage:
             marks.append(self._line_mark(face, "", "trouble", emphasis))
         if state.chosen:
             marks.append(self._line_mark(face, "", "chosen"))
-        # where there is no room for all, the last go first: what is wrong comes right after the name
-        wrong = (f"! {t}" for t in state.trouble)
-        rest = face.words[1:]
-        if state.copy:
-            rest = (state.copy, *(w for w in rest if not w.startswith("cut ")))
-        words = (*face.words[:1], *wrong, *rest, *state.notes)
-        label = self._label(face, words, matrix, turned, tuple(drawn))
+        label = self._label(face, self._words(face, state), matrix, turned, tuple(drawn))
         if face.beside and emphasis != "faint":
             beside = self._room(face, matrix, turned, tuple(drawn)).beside
             marks.append(self.mark("label", beside, emphasis, wider=BESIDE_MM / 10.5))
         if label is not None:
             marks.append(self.mark("label", label.strokes, emphasis, wider=label.height_mm / 10.5))
         return [m for m in marks if len(m.points)]
+
+    @staticmethod
+    def _words(face: Face, state: PieceState) -> tuple[str, ...]:
+        """What a label says: where there is no room for all, the last go first, so what is wrong
+        comes right after the name."""
+        wrong = (f"! {t}" for t in state.trouble)
+        rest = face.words[1:]
+        if state.copy:
+            rest = (state.copy, *(w for w in rest if not w.startswith("cut ")))
+        return (*face.words[:1], *wrong, *rest, *state.notes)
+
+    def without_room(self, placement: Placement, state: PieceState) -> tuple[str, ...]:
+        """What must be read of a copy and found no room in it: its name, which of how many it is,
+        what is wrong, and whether it is locked or traced; empty when all of it stands there."""
+        face = self.faces.of(placement)
+        matrix = self.table_from_piece(placement)
+        turned = (
+            round(placement.turn_deg + self.view.turn_deg, 3),
+            placement.mirrored,
+            self.view.mirror,
+        )
+        shown = LINES[self.look.lines]
+        drawn = tuple(k for k in _INSIDE if k != "sewing" or "sewing" in shown)
+        all_words = self._words(face, state)
+        label = self._label(face, all_words, matrix, turned, drawn)
+        stands = label.words if label is not None else ()
+        states = tuple(n for n in state.notes if n in _STATES)
+        copy_ = (state.copy,) if state.copy and not state.copy.startswith("cut ") else ()
+        must = (*face.words[:1], *(f"! {t}" for t in state.trouble), *copy_, *states)
+        return () if set(must) <= set(stands) else must
 
     def _line_mark(
         self, face: Face, lines: str, kind: str, emphasis: str = "plain", wider: float = 1.0
