@@ -15,7 +15,7 @@ import numpy as np
 
 from configs.errors import ChalkbeamError
 from configs.units import format_length
-from drafting.allowance import FOLD, allowance_of
+from drafting.allowance import allowance_of
 from drafting.outline import Edge, Points, corner_angle_deg, nearest_distance
 from drafting.piece import Piece
 
@@ -226,17 +226,9 @@ def cutting_distance_error(piece: Piece, allowances: Mapping[str, float]) -> flo
     nearest = np.argmin(np.array(distances), axis=0)
     for i, (name, edge) in enumerate(piece.edges.items()):
         width = allowance_of(name, allowances)
-        if name == FOLD:
-            continue
         margin = 3.0 * max([allowance_of(n, allowances) for n in piece.edges] + [1.0])
         ends = np.concatenate([edge.points[[0, -1]], _sharp(edge.points)])
         far = np.hypot(*(spots[:, None, :] - ends[None]).transpose(2, 0, 1)).min(axis=1) > margin
-        if piece.fold is not None:
-            far &= spots[:, 0] > 1e-6
-        for dart in piece.darts:  # the roof over it is a corner too, if a blunt one
-            a, b = np.array(dart.first), np.array(dart.second)
-            reach = 0.5 * float(np.hypot(*(a - b))) + width
-            far &= np.hypot(*(spots - 0.5 * (a + b)).T) > reach
         mine = (nearest == i) & far
         if mine.any():
             from_edge = nearest_distance(spots[mine], ring)
