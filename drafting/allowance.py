@@ -22,7 +22,7 @@ import numpy as np
 
 from configs.errors import DraftError, Fault, InputError
 from configs.units import length_text, parse_length
-from drafting.outline import Edge, Points, ring_points, signed_area
+from drafting.outline import Edge, Points, ring_points
 from drafting.outline import without_repeats as _tidy
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def cutting_ring(
     chosen = dict(corners or {})
     for trim in (True, False):  # a trim that would bite into another part is left out
         cut = _join(ring, widths, chosen, sewn, trim)
-        short = _falls_short(ring, widths, cut)
+        short = falls_short(ring, widths, cut)
         if not short:
             return cut
     raise DraftError(
@@ -146,15 +146,13 @@ def _join(
 ) -> Points:
     """Sewn shape, strips and corner patches, joined into one ring."""
     import shapely
+    from shapely.geometry.polygon import orient
 
     strips = [_strip(e.points, w) for e, w in zip(ring, widths, strict=True)]
     patches: list[Any] = []
     for i, a in enumerate(ring):
         j = (i + 1) % len(ring)
         b = ring[j]
-        if j == i:  # a ring of one edge: its own ends are joined like any vertex inside it
-            patches += _wedge(a.points[-2], a.points[0], a.points[1], widths[0])
-            continue
         kind, lead = corners.get((a.name, b.name)) or _default_kind(a.name, b.name)
         patch, off_a, off_b = _corner(a, b, widths[i], widths[j], kind, lead == a.name)
         patches += [_polygon(p) for p in patch]
@@ -169,22 +167,20 @@ def _join(
         shape = shapely.intersection(shape, shapely.box(0.0, low[1], high[0], high[1]))
     if shape.geom_type != "Polygon":
         shape = max(shape.geoms, key=lambda g: g.area)
-    out = np.asarray(shape.exterior.coords, dtype=np.float64)[:-1]
-    if signed_area(out) < 0:
-        out = out[::-1]
-    out = _without_spikes(_tidy(out, closed=True))
+    out = np.asarray(orient(shape).exterior.coords, dtype=np.float64)[:-1]
+    out = _bare(_tidy(out, closed=True))
     start = int(np.argmin(np.hypot(*(out - sewn[0]).T)))
     return np.roll(out, -start, axis=0)
 
 
-def _without_spikes(ring: Points) -> Points:
+def _bare(ring: Points) -> Points:
     """Drop points on a straight run (joining leaves some), so that each vertex means something."""
-    a = ring - np.roll(ring, 1, axis=0)
-    b = np.roll(ring, -1, axis=0) - ring
-    cross = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
-    reach = np.hypot(*(a + b).T)
-    keep = cross > 1e-7 * np.maximum(reach, 1e-9)
-    return np.asarray(ring[keep], dtype=np.float64) if keep.sum() >= 3 else ring
+    import shapely
+
+    first = int(np.argmax(ring @ (1.0, 0.137)))  # farthest in an odd direction: a corner surely
+    line = shapely.LinearRing(np.roll(ring, -first, axis=0))
+    kept = shapely.get_coordinates(shapely.simplify(line, 2.0 * _GRID_MM))
+    return np.asarray(kept[:-1], dtype=np.float64)
 
 
 def _polygon(points: Any) -> shapely.Polygon:
@@ -225,18 +221,8 @@ def _strip(points: Points, width: float) -> list[Any]:
     flipped = ((far - near) * d).sum(axis=1) <= 0
     near[flipped], far[flipped] = start[flipped], end[flipped]
     parts = list(shapely.polygons(np.stack([p[:-1], near, far, p[1:]], axis=1)))
-    for i in np.flatnonzero(turn >= _GENTLE):
-        parts += _wedge(p[i], p[i + 1], p[i + 2], width)
-    return parts
-
-
-def _wedge(before: Points, at: Points, after: Points, width: float) -> list[Any]:
-    """The patch outside a vertex inside one edge, where the edge turns outward."""
-    t1, t2 = at - before, after - at
-    t1, t2 = t1 / np.hypot(*t1), t2 / np.hypot(*t2)
-    if width <= 0 or t1[0] * t2[1] - t1[1] * t2[0] <= 1e-12:
-        return []
-    return [_polygon(_extended(at, t1, t2, width, width))]
+    sharp = np.flatnonzero(turn >= _GENTLE)
+    return parts + [_polygon(_extended(p[i + 1], t[i], t[i + 1], width, width)) for i in sharp]
 
 
 def _extended(c: Points, t1: Points, t2: Points, w1: float, w2: float) -> list[Points]:
@@ -248,20 +234,18 @@ def _extended(c: Points, t1: Points, t2: Points, w1: float, w2: float) -> list[P
     a, b = c + w1 * n1, c + w2 * n2
     sine = float(t1[0] * t2[1] - t1[1] * t2[0])
     cosine = float(t1 @ t2)
-    if abs(sine) < 1e-9:
-        return [c, a, b] if cosine > 0 else [c, a, a + t1 * w1, b - t2 * w2, b]
     s, u = (w2 - w1 * cosine) / sine, (w1 - w2 * cosine) / sine
     limit = POINT_LIMIT * max(w1, w2)
-    if np.hypot(*(a + s * t1 - c)) <= limit:
-        return [c, a, a + s * t1, b]
+    meet = a + s * t1
+    if np.hypot(*(meet - c)) <= limit:
+        # a wide line that meets a narrow one past its own start must not stand out before that
+        return [c, *([a] if s >= 0 else []), meet, *([b] if u >= 0 else [])]
     reach = float(np.sqrt(max(limit**2 - max(w1, w2) ** 2, 0.0)))
     return [c, a, a + min(max(s, 0.0), reach) * t1, b - min(max(u, 0.0), reach) * t2, b]
 
 
 def _default_kind(a: str, b: str) -> tuple[str, str]:
     """Kind of the corner between neighbours, and the edge whose allowance it shapes."""
-    if FOLD in (a, b):
-        return EXTENDED, a
     hems = [name for name in (a, b) if name.split()[-1] == HEM]
     return (MIRRORED, hems[0]) if len(hems) == 1 else (EXTENDED, a)
 
@@ -276,7 +260,7 @@ def _corner(
     turn = float(np.arctan2(sine, cosine))
     if turn <= _STRAIGHT:  # reflex or straight on: the strips overlap or meet by themselves
         return ([[c, c + wa * na, c + wb * nb]] if turn > 0 else []), None, None
-    big = 4.0 * max(wa, wb, 1.0)
+    big = 8.0 * max(wa, wb)
     if kind == EXTENDED or wa == 0 or wb == 0:
         off_a = off_b = None
         if wa < wb * cosine:  # b's strip would stand out past a's cutting line
@@ -295,30 +279,26 @@ def _corner(
         down = other_run - 2.0 * float(other_run @ n) * n
         rise = float(down @ n)
         end = down * (w / rise) if rise > 0.2 else n * w
-    patch = [c, c + w * n, q + end, q]
-    far = q + end * (big / max(w, 1e-9))
-    trim_lead = [q, far, far + out * big, q + out * big]
-    other_patch = [c, q, c + other_w * other_n]
-    patches = [patch, other_patch]
-    trim_other = _beyond(c + w * n, out, n, big) if w < other_w * cosine else None
+    patches, trim_lead, trim_other = [[c, c + w * n, q + end, q]], None, None
+    if float((q + end - c) @ out) < 0:  # the end leans back over the edge
+        patches = [[c, q + end, q]]
+        far = q + end * (big / w)
+        trim_lead = [q, far, far + out * big, q + out * big]
+    if w < other_w * cosine:
+        trim_other = _beyond(c + w * n, out, n, big)
+    else:
+        patches.append([c, q, c + other_w * other_n])
     trims = (trim_lead, trim_other)
-    # Where the allowance's end leans back over the edge the patch would fill what must go.
-    if float((q + end - c) @ out) < 0:
-        patches = [other_patch]
-        trims = (
-            [c, c + end * (big / w), c + end * (big / w) + out * big, c + out * big],
-            trim_other,
-        )
     return patches, *(trims if lead_a else trims[::-1])
 
 
 def _beyond(origin: Points, along: Points, outward: Points, size: float) -> list[Points]:
-    """A box of ``size`` outside the line through ``origin``."""
-    low, high = origin - along * size, origin + along * size
-    return [low, high, high + outward * size, low + outward * size]
+    """A box of ``size`` outside the line that runs from ``origin`` on."""
+    far = origin + along * size
+    return [origin, far, far + outward * size, origin + outward * size]
 
 
-def _falls_short(ring: Sequence[Edge], widths: Sequence[float], cut: Points) -> str:
+def falls_short(ring: Sequence[Edge], widths: Sequence[float], cut: Points) -> str:
     """The name of an edge that has less than its allowance outside it, off its corners, or ''."""
     import shapely
 

@@ -454,7 +454,4 @@ def _reach(out: Any, region: Any) -> float:
     import shapely
 
     corners = shapely.get_coordinates(out)
-    if not len(corners):
-        return 0.0
-    far = float(np.max(shapely.distance(region, shapely.points(corners))))
-    return far if math.isfinite(far) else 0.0
+    return float(np.max(shapely.distance(region, shapely.points(corners)), initial=0.0))

@@ -154,7 +154,9 @@ def _of_tree(tree: ast.Module, module: str, guard: Guard) -> Iterator[Mutant]:
 def _places(node: ast.AST, owner: str, name: str) -> Iterator[tuple[ast.AST, str, str]]:
     """Nodes that may be broken, each with its function and, outside of any, its constant."""
     for child in ast.iter_child_nodes(node):
-        if _is_words(child) or (isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING"):
+        if _is_words(child) or (
+            isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING"
+        ):
             continue
         inner, constant = owner, name
         if isinstance(child, ast.ClassDef):
@@ -176,7 +178,10 @@ def _is_words(node: ast.AST) -> bool:
     if isinstance(node, ast.Assign | ast.AugAssign):
         return _is_text(node.value)
     if isinstance(node, ast.If):
-        return all(isinstance(n, ast.Assign | ast.AugAssign) and _is_words(n) for n in (*node.body, *node.orelse))
+        return all(
+            isinstance(n, ast.Assign | ast.AugAssign) and _is_words(n)
+            for n in (*node.body, *node.orelse)
+        )
     if isinstance(node, ast.Call):
         called = node.func.id if isinstance(node.func, ast.Name) else ""
         return called in TOLD or (isinstance(node.func, ast.Attribute) and node.func.attr == "note")
@@ -281,7 +286,9 @@ def _planted(module: str, here: str, instead: str) -> Mutant:
     tree = ast.parse(text.replace(here, instead))
     for node, owner, name in _places(tree, "", ""):
         if line in _lines_of(node) or getattr(node, "lineno", 0) == line:
-            return Mutant(module, range(line, line + 1), f"(planted) {here}", instead, tree, owner, name)
+            return Mutant(
+                module, range(line, line + 1), f"(planted) {here}", instead, tree, owner, name
+            )
     raise SystemExit(f"mutants.py, PLANTED: nothing of {module} stands on line {line}")
 
 
@@ -299,14 +306,22 @@ def put_in(mutant: Mutant) -> None:
     fresh = ModuleType(module.__name__)
     fresh.__dict__.update({k: v for k, v in module.__dict__.items() if k.startswith("__")})
     exec(code, fresh.__dict__)
-    loaded = [m for n, m in list(sys.modules.items()) if n.split(".")[0] in (*PACKAGES, "tests") or n.startswith("test_")]
+    loaded = [
+        m
+        for n, m in list(sys.modules.items())
+        if n.split(".")[0] in (*PACKAGES, "tests") or n.startswith("test_")
+    ]
     for name, new in list(fresh.__dict__.items()):
         old = module.__dict__.get(name)
         if name.isupper() and old is not None and type(old) is type(new) and old != new:
             for m in loaded:
                 if m.__dict__.get(name) is old:
                     setattr(m, name, new)
-        if isinstance(new, FunctionType) and isinstance(old, FunctionType) and new.__module__ == module.__name__:
+        if (
+            isinstance(new, FunctionType)
+            and isinstance(old, FunctionType)
+            and new.__module__ == module.__name__
+        ):
             old.__defaults__, old.__kwdefaults__ = new.__defaults__, new.__kwdefaults__
 
 
@@ -319,7 +334,12 @@ def _function(module: ModuleType, owner: str) -> FunctionType:
     found: Any = module
     for part in owner.split("."):
         found = found.__dict__[part]
-    for inner in ("fget", "func", "__func__", "__wrapped__"):  # property, cached_property, classmethod
+    for inner in (
+        "fget",
+        "func",
+        "__func__",
+        "__wrapped__",
+    ):  # property, cached_property, classmethod
         if not isinstance(found, FunctionType):
             found = getattr(found, inner, found)
     while hasattr(found, "__wrapped__"):
@@ -373,10 +393,14 @@ class Runner:
                 kept = Path(folder) / str(i)
                 if code == 0 and kept.exists():
                     ran[i] = pickle.loads(kept.read_bytes())
-        self.failed = [items[i].nodeid for i in range(len(items)) if i not in ran or not ran[i].passed]
+        self.failed = [
+            items[i].nodeid for i in range(len(items)) if i not in ran or not ran[i].passed
+        ]
         slow = [i for i, r in ran.items() if r.seconds > SLOW_S]
         usable = {i: r for i, r in ran.items() if r.passed and i not in slow}
-        self.say(f"{self.guard.name}: {len(usable)} tests, {len(slow)} too slow, {len(self.failed)} fail")
+        self.say(
+            f"{self.guard.name}: {len(usable)} tests, {len(slow)} too slow, {len(self.failed)} fail"
+        )
         for i in slow:
             self.say(f"    slow: {items[i].nodeid} {ran[i].seconds:.1f} s")
         tests = [_reaching(m, usable) for m in self.chosen]
@@ -487,7 +511,9 @@ def _forked(
         time.sleep(0.002)
 
 
-def run(guard: Guard, chosen: Sequence[Mutant], workers: int, say: Callable[[str], None]) -> list[tuple[Mutant, int]]:
+def run(
+    guard: Guard, chosen: Sequence[Mutant], workers: int, say: Callable[[str], None]
+) -> list[tuple[Mutant, int]]:
     """The mutants that no test kills, each with the number of tests that reach it."""
     import pytest
 
@@ -512,7 +538,9 @@ def run(guard: Guard, chosen: Sequence[Mutant], workers: int, say: Callable[[str
 
 def main() -> int:
     """The table of mutants, and the survivors by line; exit code 1 where a guard keeps too many."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--guard", action="append", help="only this one (may be repeated)")
     parser.add_argument("--list", action="store_true", help="name the mutants, run nothing")
     parser.add_argument("--line", action="append", help="only mutants of this place, file.py:12")
@@ -523,14 +551,17 @@ def main() -> int:
     names = [g.name for g in GUARDS]
     if wrong := set(given.guard or ()) - set(names):
         parser.error(f"no guard {', '.join(wrong)}; known: {', '.join(names)}")
-    lines: list[tuple[str, int, int, list[tuple[Mutant, int]]]] = []
     out = os.fdopen(os.dup(1), "w", buffering=1)
     start = time.monotonic()
     worst = 0.0
     for g in (g for g in GUARDS if not given.guard or g.name in given.guard):
         every = mutants(g)
         if given.line:
-            every = [m for m in every if any(f"{m.module}:{n}".endswith(x) for n in m.lines for x in given.line)]
+            every = [
+                m
+                for m in every
+                if any(f"{m.module}:{n}".endswith(x) for n in m.lines for x in given.line)
+            ]
         if given.list:
             print(*(f"{g.name:18} {m}" for m in every), sep="\n")
             continue
@@ -541,7 +572,7 @@ def main() -> int:
         child = os.fork()
         if child == 0:
             os.close(reader)
-            with os.fdopen(writer, "wb") as pipe, open(os.devnull, "w") as sink:
+            with os.fdopen(writer, "wb") as pipe, Path(os.devnull).open("w") as sink:
                 os.dup2(sink.fileno(), 1)
                 survivors = run(g, every, given.workers, lambda s: print(s, file=out))
                 pickle.dump([(str(m), n) for m, n in survivors], pipe)
@@ -557,7 +588,10 @@ def main() -> int:
               f"({100 * len(alive) / len(every):.0f} %), {time.monotonic() - start:.0f} s", file=out)  # fmt: skip
         for text, reached in alive:
             print(f"    {text}" + ("" if reached else "   (no test comes here)"), file=out)
-    print(f"at most {100 * worst:.0f} % of a guard's mutants survive (limit {100 * MOST_SURVIVORS:.0f} %)", file=out)
+    print(
+        f"at most {100 * worst:.0f} % of a guard's mutants survive (limit {100 * MOST_SURVIVORS:.0f} %)",
+        file=out,
+    )
     return int(worst > MOST_SURVIVORS)
 
 

@@ -330,6 +330,57 @@ def test_pieces_that_cannot_be_cut_are_refused() -> None:
         judge([replace(A, turns=(90.0,))], Cloth.from_dict(NAPPED), [])
 
 
+def test_how_far_outside_is_told() -> None:
+    """Off the end, over a flaw, into a hole: as deep as it lies there, in mm."""
+    for name, by in (("outside, the end", 35.0), ("flaw", 4.0), ("hole", 4.0)):
+        planted = FAULTS[name].plant(by)
+        (found,) = judge(planted.pieces, Cloth.from_dict(planted.cloth), planted.laid, APART)
+        assert found.amount == pytest.approx(by, abs=1e-6), name
+    bolt = Cloth.from_dict({"width": 300})
+    for x, kinds in ((500_000.0, []), (2_000_000.0, ["outside"])):
+        assert [p.kind for p in judge([A], bolt, [at(x)], APART)] == kinds
+
+
+def test_a_half_that_only_touches_the_fold_is_off_it() -> None:
+    """Two corners on the fold make it the fold's edge; one corner alone does not."""
+    cloth = Cloth.from_dict({"width": 600, "length": 900, "fold": "lengthwise"})
+    one = Judge(specs_of({"half": HALF}, cloth, APART).of, cloth, APART)
+    laid = one.laid("half", 1, (0.0, 0.0), 0.0, True)
+    assert one.own(laid) == []
+    ring = laid.outline_mm.copy()
+    (low,) = np.flatnonzero((ring[:, 1] == 0.0) & (ring[:, 0] > 1.0))
+    ring[low, 1] = 3.0
+    (found,) = one.own(replace(laid, outline_mm=ring))
+    assert (found.kind, found.amount) == ("fold", 0.0)
+    assert "at one point only" in found.text
+
+
+def test_a_pair_is_not_judged_with_others() -> None:
+    """Left and right lie rightly, whichever way up a third piece lies between them."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    other = replace(A, name="b", cut=1)
+    there = [at(0, piece="twin"), at(300, over=True, copy=2, piece="twin"), at(600, piece="b")]
+    assert judge([TWIN, other], cloth, there, APART) == []
+
+
+def test_locks_off_the_cloth_or_the_fold_are_refused() -> None:
+    """A locked piece that leaves the cloth or its fold is refused with what to do."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    with pytest.raises(LayError, match=r"a/1 lies 30\.00 mm .*outside the usable cloth.*Unlock it"):
+        plan([A], cloth, 0, [replace(at(730), locked=True)], rules=APART)
+    folded = Cloth.from_dict({"width": 600, "length": 900, "fold": "lengthwise"})
+    off = [replace(at(0, 4.0, piece="half", over=True), locked=True)]
+    with pytest.raises(LayError, match=r"half/1 has its fold edge 4\.00 mm off"):
+        plan([HALF], folded, 0, off, rules=APART)
+
+
+def test_a_piece_not_known_has_no_tilt() -> None:
+    """Of a piece whose cutting nothing is known of, no turn is wrong."""
+    cloth = Cloth.from_dict({"width": 300, "length": 900})
+    assert Judge({}, cloth, APART).tilt("a", 33.0, False) == 0.0
+    assert Judge(specs_of({"a": A}, cloth, APART).of, cloth, APART).tilt("a", 33.0, False) == 33.0
+
+
 def test_no_cloth_has_no_edge() -> None:
     """Where no cloth is named its edges are not asked for; all else is."""
     specs = specs_of({"a": A}, Cloth(), APART).of

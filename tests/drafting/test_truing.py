@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -215,7 +214,7 @@ def test_a_dart_on_a_bent_edge_is_measured_along_it() -> None:
     beyond = Dart("a", (-5.0, 0.0), (0.0, 0.0), (30.0, 60.0))  # past the end counts as the end
     assert sewn_length(p.with_(darts=(dart,)), "a") == pytest.approx(140 - 35)
     assert sewn_length(p.with_(darts=(beyond,)), "a") == pytest.approx(140)
-    away = {n: Edge(n, e.points + (500.0, -300.0)) for n, e in p.edges.items()}
+    away = {n: Edge(n, e.points + np.array((500.0, -300.0))) for n, e in p.edges.items()}
     moved = Dart("a", (550.0, -300.0), (560.5, -275.0), (530.0, -240.0))
     assert sewn_length(Piece("p", away).with_(darts=(moved,)), "a") == pytest.approx(140 - 35)
 
