@@ -336,7 +336,7 @@ def test_how_far_outside_is_told() -> None:
         planted = FAULTS[name].plant(by)
         (found,) = judge(planted.pieces, Cloth.from_dict(planted.cloth), planted.laid, APART)
         assert found.amount == pytest.approx(by, abs=1e-6), name
-    bolt = Cloth.from_dict({"width": 300})
+    bolt = Cloth.from_dict({"width": 300, "holes": [HOLE]})
     for x, kinds in ((500_000.0, []), (2_000_000.0, ["outside"])):
         assert [p.kind for p in judge([A], bolt, [at(x)], APART)] == kinds
 
@@ -358,8 +358,9 @@ def test_a_half_that_only_touches_the_fold_is_off_it() -> None:
 def test_a_pair_is_not_judged_with_others() -> None:
     """Left and right lie rightly, whichever way up a third piece lies between them."""
     cloth = Cloth.from_dict({"width": 300, "length": 900})
-    other = replace(A, name="b", cut=1)
-    there = [at(0, piece="twin"), at(300, over=True, copy=2, piece="twin"), at(600, piece="b")]
+    other = replace(A, name="b")
+    there = [at(0, piece="twin"), at(210, over=True, copy=2, piece="twin")]
+    there += [at(420, piece="b"), at(630, copy=2, piece="b")]
     assert judge([TWIN, other], cloth, there, APART) == []
 
 
