@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -372,3 +373,149 @@ def test_a_changed_field_is_written_and_no_other(docket_file: Path, field: str) 
     assert {k for k in {*before, *after} if before.get(k) != after.get(k)} == {key}
     assert getattr(Docket.load(docket_file), field) == value
     assert "# cotton from the attic" in docket_file.read_text(encoding="utf-8")
+
+
+ODDLY = """\
+# by hand, in my own way
+chalkbeam: 1
+title: "bib"
+wearer:   'alto-3'
+unit: cm
+measurements: {bust_girth: 93.4, waist_girth: 775 mm}   # with the shirt on
+pieces:
+  - {name: bib, outline: [[0, 0], [10, 0], [10, 20 cm], [0, 200 mm]], cut: 2}
+quantity: 1
+allowances: {all: 1, hem: 1 in}
+cloth: {width: 90, length: 2 m}
+distance: 0.5
+shares: [ tie.yaml ]
+lay:
+  - {piece: bib, at: [1, 100 mm]}   # by the window
+  - {copy: 2, piece: bib, at: [30, 10], turn: 180}
+traced: [ "bib/1" ]
+table: {view: {turn: 90}}
+record: [ {date: 2026-11-02, note: "made it"} ]
+"""
+
+
+def oddly(folder: Path) -> Path:
+    """A docket with every section, none as the program would write it."""
+    path = folder / "bib.yaml"
+    path.write_text(ODDLY, encoding="utf-8")
+    (folder / "tie.yaml").write_text("chalkbeam: 1\ntitle: tie\n", encoding="utf-8")
+    return path
+
+
+def test_what_has_not_changed_stays_letter_for_letter(tmp_path: Path) -> None:
+    """Saved with one other number, every section stays as written, also one set to what it was."""
+    path = oddly(tmp_path)
+    docket = Docket.load(path)
+    same = docket.replace(
+        garment=docket.garment,
+        measurements=Measurements.from_dict(docket.measurements.to_dict(), "x"),
+        imported={n: p.with_() for n, p in docket.imported.items()},
+        lay=tuple(docket.lay),
+        quantity=4,
+    )
+    same.save()
+    assert path.read_text(encoding="utf-8") == ODDLY.replace("quantity: 1", "quantity: 4")
+    path.write_text("chalkbeam: 1\ntitle: bib\n", encoding="utf-8")
+    Docket.load(path).replace(quantity=4).save()
+    assert path.read_text(encoding="utf-8") == "chalkbeam: 1\ntitle: bib\nquantity: 4\n"
+
+
+@pytest.mark.parametrize(
+    "key", ["measurements", "pieces", "cloth", "lay", "traced", "table", "record", "shares", "allowances"]
+)  # fmt: skip
+def test_what_is_emptied_leaves_no_key(tmp_path: Path, key: str) -> None:
+    """A section that holds nothing any more is taken out, and no other line."""
+    path = oddly(tmp_path)
+    empty = {"measurements": None, "cloth": None, "pieces": {}, "table": {}, "allowances": {}}
+    docket = Docket.load(path)
+    field = "imported" if key == "pieces" else key
+    docket.replace(**{field: empty.get(key, ())}).save()
+    before = parse_yaml(ODDLY, "")
+    after = parse_yaml(path.read_text(encoding="utf-8"), "")
+    assert after == {k: v for k, v in before.items() if k != key}
+
+
+def test_what_is_given_anew_is_written(tmp_path: Path) -> None:
+    """Unit, measurements, a piece, cloth and record: what was changed in them, and it reads back."""
+    path = oddly(tmp_path)
+    docket = Docket.load(path)
+    assert docket.measurements is not None and docket.cloth is not None
+    body = docket.measurements.to_dict()
+    body["measurements"]["bust_girth"] = "95 cm"
+    body = Measurements.from_dict(body, "x")
+    wider = Piece.from_outline("bib", [(0, 0), (120, 0), (120, 200), (0, 200)], cut=2)
+    for changes, key in (
+        ({"measurements": body}, "measurements"),
+        ({"imported": {"bib": wider}}, "pieces"),
+        ({"imported": {**docket.imported, "bow": wider.with_(name="bow")}}, "pieces"),
+        ({"cloth": replace(docket.cloth, width_mm=800.0)}, "cloth"),
+        ({"record": ({"note": "let out"},)}, "record"),
+        ({"unit": "in"}, "unit"),
+    ):
+        oddly(tmp_path)
+        docket.replace(**changes).save()
+        text = path.read_text(encoding="utf-8")
+        before, after = parse_yaml(ODDLY, ""), parse_yaml(text, "")
+        assert {k for k in before if before[k] != after.get(k)} == {key}, key
+    oddly(tmp_path)
+    docket.replace(measurements=body).save()
+    again = Docket.load(path).measurements
+    assert again is not None and again["bust_girth"] == pytest.approx(950.0)
+    no_body = path.with_name("bare.yaml")
+    no_body.write_text("chalkbeam: 1\ntitle: bare\n", encoding="utf-8")
+    Docket.load(no_body).replace(measurements=body, cloth=docket.cloth).save()
+    bare = Docket.load(no_body)
+    assert bare.measurements is not None and bare.measurements["waist_girth"] == pytest.approx(775)
+    assert bare.cloth == docket.cloth
+
+
+def test_how_a_place_is_written(tmp_path: Path) -> None:
+    """Millimetres as numbers in a docket of mm, with their unit in another; no −0; aside only if so."""
+    path = tmp_path / "bib.yaml"
+    lay = (
+        Placement("bib", 1, (-0.00001, 12.34567), -0.0000001),
+        Placement("bib", 2, (5.0, 6.0), 90.0, True, True, True),
+    )
+    row = {"piece": "bib", "copy": 1, "at": [0.0, 12.3457], "turn": 0.0, "mirrored": False, "locked": False}  # fmt: skip
+    other = {"piece": "bib", "copy": 2, "at": [5.0, 6.0], "turn": 90.0, "mirrored": True, "locked": True, "aside": True}  # fmt: skip
+    for unit in ("mm", "cm"):
+        text = ODDLY.replace("unit: cm", f"unit: {unit}").replace("width: 90,", "width: 900 mm,")
+        text = text.replace("bust_girth: 93.4", "bust_girth: 934 mm").replace(
+            "all: 1,", "all: 8 mm,"
+        )
+        path.write_text(text, encoding="utf-8")
+        Docket.load(path).replace(lay=lay).save()
+        made = path.read_text(encoding="utf-8")
+        assert "-0" not in made.replace("2026-11-02", "")
+        texts = [["0.0 mm", "12.3457 mm"], ["5.0 mm", "6.0 mm"]]
+        rows = [row, other] if unit == "mm" else [{**r, "at": t} for r, t in zip((row, other), texts, strict=True)]  # fmt: skip
+        assert parse_yaml(made, "")["lay"] == rows
+
+
+def test_a_docket_that_was_never_saved_needs_a_place(tmp_path: Path) -> None:
+    """Without a path it is refused; with one it is a file that reads back."""
+    docket = Docket(title="new")
+    with pytest.raises(InputError, match="never saved"):
+        docket.save()
+    assert not list(tmp_path.iterdir())
+    assert docket.replace(quantity=2).save(tmp_path / "new.yaml") == tmp_path / "new.yaml"
+    assert (tmp_path / "new.yaml").read_text() == "chalkbeam: 1\ntitle: new\nquantity: 2\n"
+
+
+def test_named_files_are_seen_from_where_it_is_saved(tmp_path: Path) -> None:
+    """In its own folder a name stays as written, elsewhere it leads back; a full path stays."""
+    (tmp_path / "other").mkdir()
+    path = tmp_path / "bib.yaml"
+    full = (tmp_path / "scarf.yaml").as_posix()
+    path.write_text(f"chalkbeam: 1\ntitle: bib\nshares: [./tie.yaml, {full}]\n", encoding="utf-8")
+    docket = Docket.load(path)
+    for target, named in (
+        (tmp_path / "copy.yaml", ["./tie.yaml", full]),
+        (tmp_path / "other" / "copy.yaml", ["../tie.yaml", full]),
+    ):
+        docket.save(target)
+        assert parse_yaml(target.read_text(), "")["shares"] == named
