@@ -45,7 +45,7 @@ def strip(work: Work, name: str, edge: str, width: float, fold_line: str) -> Wor
             "a strip along the fold would only be folded in.",
             f"Make it a seam first ('seam at fold: {name}'), or spread the piece.",
         )
-    line = _edge(piece, edge).points
+    line = edge_of(piece, edge).points
     chord = line[-1] - line[0]
     off = np.abs((line - line[0]) @ left_of(unit(chord))).max()
     if off > 0.02 * float(np.hypot(*chord)) + 0.5:
@@ -77,7 +77,12 @@ def _in_order(runs: Sequence[Run]) -> list[Run]:
     return ring
 
 
-def _edge(piece: Piece, edge: str) -> Edge:
+def edge_of(piece: Piece, edge: str) -> Edge:
+    """The edge of that name, which is no fold.
+
+    Raises:
+        DraftError: there is none, or it is the fold.
+    """
     if edge == FOLD:
         raise refuse(
             "a fold is not an edge to be finished.", f"'seam at fold: {piece.name}' first."
@@ -97,7 +102,7 @@ def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name:
     import shapely
 
     piece = work.piece(name)
-    wanted = [_edge(piece, e).name for e in edges]
+    wanted = [edge_of(piece, e).name for e in edges]
     for name_ in wanted:
         piece = closed(piece, name_)  # a facing has no darts: it is drafted with them folded shut
     shape = shapely.Polygon(piece.sewing_line)
@@ -208,13 +213,13 @@ def band(
     ``ease``: how much longer the edge is than the band, gathered or eased in.
     """
     piece = work.piece(name)
-    _edge(piece, edge)
+    edge_of(piece, edge)
     per = sewn_length(piece, edge)
     each = (2.0 * per if piece.fold is not None else per) - ease
     if each <= 0:
         raise refuse("so much ease leaves no band.", "Use less.")
     long_ = each + overlap
-    made_name = _free(work, made_name or f"{name} band")
+    made_name = free_name(work, made_name or f"{name} band")
     ends = {m: [x] for m, x in (("centre", 0.5 * each), ("overlap", each)) if 0 < x < long_}
     made = _of(piece, straight_band(made_name, edge, long_, 2.0 * width, ends, _nobody(work)))
     if piece.fold is None:
@@ -236,7 +241,12 @@ def _of(piece: Piece, made: Piece) -> Piece:
     return made.with_(label=(*made.label, *piece.label[2:]))
 
 
-def _free(work: Work, name: str) -> str:
+def free_name(work: Work, name: str) -> str:
+    """The name, if no piece has it yet.
+
+    Raises:
+        DraftError: one has.
+    """
     if name in work.pieces:
         raise refuse(f"there is a piece '{name}' already.", "Give it another 'as' name.")
     return name
@@ -249,12 +259,12 @@ def bind(work: Work, name: str, edge: str, width: float, made_name: str) -> Work
     ``width``: of the strip as cut, four times the finished width.
     """
     piece = work.piece(name)
-    line = _edge(piece, edge)
+    line = edge_of(piece, edge)
     if piece.fold is not None and line.points[0, 0] * line.points[-1, 0] != 0.0:
         length, loops = sewn_length(piece, edge), 2 * piece.cut  # a left and a right one
     else:
         length, loops = sewn_length(piece, edge) * (2 if piece.fold is not None else 1), piece.cut
-    made_name = _free(work, made_name or f"{name} {edge} binding")
+    made_name = free_name(work, made_name or f"{name} {edge} binding")
     made, text = binding(made_name, length, width, loops, _nobody(work))
     bound = piece.with_(bound=(*piece.bound, edge))
     return work.with_piece(bound).with_new(_of(piece, made), name).noting(text)
@@ -271,7 +281,7 @@ def stand(
     """
     pieces = [work.piece(n) for n in names]
     for piece in pieces:
-        _edge(piece, edge)
+        edge_of(piece, edge)
     half = sum(
         sewn_length(p, edge) * (1.0 if p.fold is not None or p.pair else 0.5) for p in pieces
     )
@@ -295,7 +305,7 @@ def stand(
         "centre front": np.array([lower[-1], upper[-1]]),
         "upper": upper[::-1],
     }
-    made_name = _free(work, made_name or "collar stand")
+    made_name = free_name(work, made_name or "collar stand")
     spots = np.cumsum([sewn_length(p, edge) for p in pieces])[:-1]
     made = Piece(
         name=made_name,
@@ -334,7 +344,7 @@ def patch(
     import shapely
 
     piece = work.piece(name)
-    made_name = _free(work, made_name or f"{name} pocket")
+    made_name = free_name(work, made_name or f"{name} pocket")
     twice = piece.fold is not None and across > 0.5 * width
     made = patch_pocket(width, depth, 2 if twice or piece.pair else 1, _nobody(work))
     marks = pocket_marks(made, (across, top - depth))
@@ -350,19 +360,17 @@ def patch(
     return work.with_piece(marked).with_new(named, name)
 
 
-def copy_of(work: Work, name: str, kind: str, shorter: float = 0.0, edge: str = "hem") -> Work:
-    """A copy for interfacing or lining, ``shorter`` at one edge (2 to 2.5 cm at a lining's hem).
+def lining(work: Work, name: str, shorter: float = 0.0, edge: str = "hem") -> Work:
+    """A copy for lining, ``shorter`` at one edge (2 to 2.5 cm at the hem).
 
     Raises:
         DraftError: it would be shortened at an edge that it has not.
     """
     piece = work.piece(name)
-    made_name = f"{name} {kind}"
-    if made_name in work.pieces:
-        raise refuse(f"there is a piece '{made_name}' already.")
+    made_name = free_name(work, f"{name} {LINING}")
     made = piece.with_(name=made_name, marks=tuple(m for m in piece.marks if len(m.points) == 1))
     if shorter > 0:
-        line = beside(made, _edge(made, edge).name, shorter)
+        line = beside(made, edge_of(made, edge).name, shorter)
         made = trimmed(made, line, edge)
     label = (made_name, "", *piece.label[2:])
     made = relabelled(made.with_(name=made_name, label=label))
@@ -388,7 +396,7 @@ def pocket_bag(
     below the opening's lower end.
     """
     piece = work.piece(name)
-    line = _edge(piece, edge)
+    line = edge_of(piece, edge)
     down = bool(line.points[0, 1] > line.points[-1, 1])
     spots = [at, at + opening]
     if at < 0 or at + opening > line.length_mm:

@@ -17,7 +17,7 @@ from configs.errors import DraftError, Fault
 from configs.reader import Reader, nearest
 from configs.units import length_text
 from drafting.piece import Dart, Piece
-from drafting.shaping import adding, cutting, pivoting, spreading, walking
+from drafting.shaping import adding, cuffs, cutting, pivoting, spreading, walking
 from drafting.shaping.mending import mended
 from drafting.shaping.parts import End, refuse
 from drafting.shaping.places import (
@@ -89,7 +89,7 @@ def _read(row: Reader, key: str) -> Change | None:
     before = len(row.faults)
     row.only((verb.word, "name", *verb.keys))
     name = row.text("name") or f"{verb.word} {row.get(verb.word)}"
-    piece = row.text(verb.word, need=True) if verb.word not in ("join", "stand") else ""
+    piece = row.text(verb.word, need=True) if verb.word not in ("join", "stand", "cuff") else ""
     act = verb.read(row, " ".join(piece.split()))
     if len(row.faults) > before:
         row.faults[before:] = [
@@ -442,8 +442,33 @@ def _patch(row: Reader, name: str) -> Act:
 
 def _copy(row: Reader, name: str) -> Act:
     kind = row.word("for", (adding.INTERFACING, adding.LINING))
+    other = ("shorter", "edge") if kind == adding.INTERFACING else ("short", "count")
+    for key in other:
+        if row.has(key):
+            row.note(key, f"says nothing of {kind}.", _COPIES)
     shorter, edge = _mm(row, "shorter"), row.text("edge", "hem")
-    return lambda w: adding.copy_of(w, name, kind, shorter, edge)
+    short, count = _mm(row, "short"), row.count("count", high=50) if row.has("count") else 0
+    if kind == adding.INTERFACING:
+        return lambda w: cuffs.interfacing(w, name, short, count)
+    return lambda w: adding.lining(w, name, shorter, edge)
+
+
+_COPIES = (
+    "Lining takes 'shorter' at an 'edge'; interfacing 'short' all round and 'count', how many."
+)
+
+
+def _cuff(row: Reader, _: str) -> Act:
+    names = row.texts("cuff")
+    if not names:
+        row.note("cuff", "should name the pieces whose edges make the sleeve's end.")
+    _needs(row, "edge", "width")
+    edge, width, made = row.text("edge"), _mm(row, "width", 10.0), row.text("as")
+    ease, girth, overlap = _mm(row, "ease"), _mm(row, "girth", 20.0), _mm(row, "overlap")
+    if ease and girth:
+        row.note("girth", "says with 'ease' the same twice.", "Give one of them.")
+    turned = row.flag("turned")
+    return lambda w: cuffs.cuff(w, names, edge, width, made, ease, girth, overlap, turned)
 
 
 def _pocket(row: Reader, name: str) -> Act:
@@ -587,6 +612,13 @@ _VERBS = (
         _stand,
     ),
     Verb(
+        "cuff",
+        "Draft a shaped cuff from a sleeve's finished end, following its slope on or turned back.",
+        ("edge", "width", "ease", "girth", "overlap", "turned", "as"),
+        "{cuff: sleeve, edge: hem, width: 6 cm, overlap: 2 cm}",
+        _cuff,
+    ),
+    Verb(
         "patch",
         "Draft a patch pocket and mark its place.",
         ("across", "level", "width", "depth", "as"),
@@ -595,8 +627,8 @@ _VERBS = (
     ),
     Verb(
         "copy",
-        "Copy a piece for lining or interfacing.",
-        ("for", "shorter", "edge"),
+        "Copy a piece for lining, or for interfacing: on the sewing line or short of it, darts cut out.",
+        ("for", "shorter", "edge", "short", "count"),
         "{copy: front, for: lining, shorter: 2 cm}",
         _copy,
     ),

@@ -48,7 +48,7 @@ def walk(first: Piece, edge: str, second: Piece, other: str) -> Walk:
     for piece, name in ((first, edge), (second, other)):
         if name not in piece.edges:
             raise refuse(f"the {piece.name} has no edge '{name}'.")
-    here, there = _sewn_notches(first, edge), _sewn_notches(second, other)
+    here, there = sewn_notches(first, edge), sewn_notches(second, other)
     long_ = sewn_length(second, other)
     best = None
     for back in (True, False):
@@ -67,7 +67,7 @@ def _nearest(x: float, spots: Sequence[tuple[str, float]]) -> float | None:
     return best if best is not None and abs(best) < 25.0 else None
 
 
-def _sewn_notches(piece: Piece, edge: str) -> list[tuple[str, float]]:
+def sewn_notches(piece: Piece, edge: str) -> list[tuple[str, float]]:
     """(match, place along the edge with its darts closed, mm) of every notch that is no dart's."""
     points = piece.edges[edge].points
     roofs = [

@@ -1,0 +1,207 @@
+"""Cuffs and interfacing: what a sleeve's end gets, and what stiffens a facing, a band or a cuff.
+
+Operations of the scissors, drafted from finished edges. Frame: piece mm. Common practice, no source:
+a shaped cuff follows the sleeve's slope, one turned back lies on the sleeve, so it is cut as the
+sleeve is there; interfacing is cut without allowance, or 2 mm short, with the darts cut out of it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from drafting.allowance import FOLD, RAW
+from drafting.outline import Edge, Points, signed_area, without_repeats
+from drafting.piece import Notch, Piece
+from drafting.shaping.adding import INTERFACING, edge_of, free_name
+from drafting.shaping.cutting import relabelled
+from drafting.shaping.parts import place_on, refuse
+from drafting.shaping.state import Work
+from drafting.shaping.walking import sewn_notches
+from drafting.truing import Seam, sewn_length
+
+_LEAST_SHARE = 0.4  # an outer edge shorter than this share of the seam is no cuff but a cone
+_LEAST_AREA_MM2 = 200.0
+
+
+def cuff(
+    work: Work,
+    names: Sequence[str],
+    edge: str,
+    width: float,
+    made_name: str = "",
+    ease: float = 0.0,
+    girth: float = 0.0,
+    overlap: float = 0.0,
+    turned: bool = False,
+) -> Work:
+    """A shaped cuff for the sleeve end that ``edge`` of some pieces makes, one after the other.
+
+    ``ease``: how much longer the sleeve end is, gathered or pleated in; or ``girth``: the cuff's own
+    length at the seam. ``overlap``: further length for a button; ``turned``: it is turned back over
+    the sleeve, else it runs on below it.
+
+    Raises:
+        DraftError: no such edge, ends that differ in number, or a slope too steep for the width.
+    """
+    long_, growth, starts, loops = 0.0, 0.0, [0.0], set()
+    notches: list[tuple[str, float, int]] = []
+    for name in names:
+        piece = work.piece(name)
+        edge_of(piece, edge)
+        per, more, times, each = _end_of(piece, edge, width)
+        if times == 1:
+            counts = {n.match: n.count for n in piece.notches if n.edge == edge}
+            notches += [(m, long_ + x, counts[m]) for m, x in sewn_notches(piece, edge)]
+        long_, growth = long_ + times * per, growth + times * more
+        starts.append(long_)
+        loops.add(each)
+    if len(loops) != 1:
+        raise refuse(f"{' and '.join(names)} are not cut for the same number of sleeves.")
+    inner = girth or long_ - ease
+    if inner < 20.0:
+        raise refuse("so much ease leaves no cuff.", "Use less.")
+    growth *= (1.0 if turned else -1.0) * inner / long_
+    if inner + growth < _LEAST_SHARE * inner:
+        raise refuse(
+            f"following the slope of the sleeve, a cuff of {width / 10:.1f} cm would be only "
+            f"{(inner + growth) / 10:.1f} cm round at its outer edge.",
+            "Make it narrower, or draft a straight one ('band').",
+        )
+    made_name = free_name(work, made_name or f"{names[0]} cuff")
+    share = inner / long_
+    spots = [(m, share * x, c) for m, x, c in notches]
+    spots += [("seam", share * x, 1) for x in starts[1:-1]]
+    edges = _sector(edge, inner, width, growth, overlap)
+    at = [Notch(edge, overlap + inner - x, c, m) for m, x, c in spots]
+    if overlap > 0:
+        at.append(Notch(edge, overlap, 1, "overlap"))
+    first = work.piece(names[0])
+    made = Piece(
+        name=made_name,
+        edges={n: Edge(n, p) for n, p in edges.items()},
+        cut=2 * loops.pop(),
+        pair=bool(at),
+        grain=((0.0, -0.85 * width), (0.0, -0.15 * width)),
+        notches=tuple(at),
+        label=(made_name, "", *first.label[2:]),
+    )
+    out = work.with_new(relabelled(made), names[0])
+    sewn = tuple((n, edge) for n in names for _ in range(_end_of(work.piece(n), edge, width)[2]))
+    word = "gathered or pleated in"
+    return out.sewn(Seam(made_name, sewn, ((made_name, edge),), long_ - inner - overlap, word))
+
+
+def _end_of(piece: Piece, edge: str, width: float) -> tuple[float, float, int, int]:
+    """Of a sleeve end: (its sewn length, how much longer the sleeve is ``width`` above it, how often
+    it counts in one sleeve, how many sleeves are cut)."""
+    ring = list(piece.edges.values())
+    i = [e.name for e in ring].index(edge)
+    before, after = ring[i - 1], ring[(i + 1) % len(ring)]
+    up = min(width, before.length_mm, after.length_mm)
+    if up < 0.25 * width:
+        raise refuse(
+            f"the {piece.name} is shorter than a cuff of {width / 10:.1f} cm.", "Make it narrower."
+        )
+    p, q = before.at(before.length_mm - up)[0], after.at(up)[0]
+    a, b = ring[i].points[[0, -1]]
+    more = (float(np.hypot(*(p - q))) - float(np.hypot(*(a - b)))) * width / up
+    centre = FOLD in (before.name, after.name)
+    twice = piece.fold is not None and not centre
+    return sewn_length(piece, edge), more, 2 if centre else 1, piece.cut * (2 if twice else 1)
+
+
+def _sector(
+    edge: str, inner: float, width: float, growth: float, overlap: float
+) -> dict[str, Points]:
+    """The edges of a cuff: a piece of a ring, ``inner`` long at the seam, ``growth`` longer outside."""
+    bend = growth / width  # radians over its whole length
+    count = max(2, math.ceil(abs(bend) * 60.0) + 1)
+
+    def row(down: float) -> Points:
+        x = np.linspace(-0.5 * inner, 0.5 * inner + overlap, count)
+        if abs(bend) < 1e-6:
+            return np.stack([x, np.full(count, -down)], axis=1)
+        radius = inner / bend
+        angle = x / radius
+        return np.stack(
+            [(radius + down) * np.sin(angle), radius - (radius + down) * np.cos(angle)], axis=1
+        )
+
+    seam, outer = row(0.0)[::-1], row(width)
+    return {
+        "outer": outer,
+        "right end": np.stack([outer[-1], seam[0]]),
+        edge: seam,
+        "left end": np.stack([seam[-1], outer[0]]),
+    }
+
+
+def interfacing(work: Work, name: str, short: float = 0.0, cut: int = 0) -> Work:
+    """A copy of a piece for interfacing, cut as drawn whatever the allowances: on the sewing line, or
+    ``short`` inside it all round (not at the fold), the darts cut out.
+
+    ``cut``: how many, as many as of the piece itself if 0.
+
+    Raises:
+        DraftError: it would fall apart, or nothing would be left.
+    """
+    import shapely
+
+    piece = work.piece(name)
+    made_name = free_name(work, f"{name} {INTERFACING}")
+    whole = piece.opened() if piece.fold is not None else piece
+    shape = shapely.Polygon(whole.sewing_line)
+    for dart in whole.darts:
+        line = whole.edges[dart.edge].points
+        low, high = sorted(place_on(line, p)[0] for p in (dart.first, dart.second))
+        steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        roof = line[(steps > low + 1e-6) & (steps < high - 1e-6)]
+        ends = sorted((dart.first, dart.second), key=lambda p: place_on(line, p)[0])
+        wedge = shapely.Polygon([ends[0], *roof, ends[1], dart.tip])
+        shape = shape.difference(wedge.buffer(1e-6, join_style="mitre"))
+    shape = shape.buffer(-short, join_style="mitre")
+    if piece.fold is not None:
+        shape = shape.intersection(shapely.box(0.0, -1e5, 1e5, 1e5))
+    if shape.geom_type != "Polygon" or shape.interiors or shape.area < _LEAST_AREA_MM2:
+        raise refuse(
+            f"interfacing {short:.0f} mm short of the {name} would not be one sound piece.",
+            "Use less.",
+        )
+    ring = without_repeats(np.array(shape.exterior.coords), closed=True)
+    if signed_area(ring) < 0:
+        ring = ring[::-1]
+    made = Piece(
+        name=made_name,
+        edges=_raw(ring, piece.fold is not None),
+        cut=cut or piece.cut,
+        pair=piece.pair and (cut or piece.cut) > 1,
+        fold=None if piece.fold is None else _fold_of(ring),
+        grain=piece.grain,
+        turns=piece.turns,
+        label=(made_name, INTERFACING, *piece.label[2:]),
+    )
+    return work.with_new(relabelled(made), name)
+
+
+def _fold_of(ring: Points) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The fold of a ring that lies on it: from its upper to its lower end."""
+    y = ring[np.abs(ring[:, 0]) < 1e-6, 1]
+    return (0.0, float(y.max())), (0.0, float(y.min()))
+
+
+def _raw(ring: Points, fold: bool) -> dict[str, Edge]:
+    """The edges of a piece that is cut as drawn: one all round, and its fold."""
+    if not fold:
+        return {RAW: Edge(RAW, np.concatenate([ring, ring[:1]]))}
+    on = np.flatnonzero(np.abs(ring[:, 0]) < 1e-6)
+    first = int(on[np.argmax(ring[on, 1])])  # the ring runs down its fold
+    last = int(on[np.argmin(ring[on, 1])])
+    ring = np.roll(ring, -last, axis=0)
+    count = (first - last) % len(ring)
+    raw = ring[: count + 1]
+    ends = np.stack([raw[-1], raw[0]]) * (0.0, 1.0)
+    raw = np.concatenate([ends[1:], raw[1:-1], ends[:1]])
+    return {FOLD: Edge(FOLD, ends), RAW: Edge(RAW, raw)}
