@@ -26,6 +26,7 @@ from drafting.piece import Dart, Piece
 from drafting.shaping.parts import XY, End, refuse, xy
 
 _SHARE = re.compile(r"(?:(\d+)\s*/\s*(\d+)|(\d+(?:[.,]\d+)?)\s*%|half)")
+_MEANT_MM = 8.0  # so near to a corner, a notch or a middle that is what is meant
 _WORDS = {"half": Fraction(1, 2), "third": Fraction(1, 3), "quarter": Fraction(1, 4)}
 HOW = (
     "Write an edge and where on it, such as 'armhole 1/2', 'side 8 cm from hem', 'side notch', "
@@ -123,6 +124,48 @@ def place(piece: Piece, text: str, unit_: str) -> Place:
             f"Write '{words} from {before}' or '{words} from {after}'.",
         )
     return _placed(piece, edge, distance)
+
+
+def nearest_place(piece: Piece, point: XY) -> tuple[str, float]:
+    """The place on a piece's outline nearest to a point, in words that `place` reads, and how far off
+    it is, mm. A corner, a notch or a middle that lies near is meant itself."""
+    best = ("", 0.0, math.inf)
+    for name, edge in piece.edges.items():
+        a, d = edge.points[:-1], np.diff(edge.points, axis=0)
+        size = np.hypot(*d.T)
+        share = np.clip(
+            np.sum((np.array(point) - a) * d, axis=1) / np.maximum(size, 1e-9) ** 2, 0, 1
+        )
+        gaps = np.hypot(*(a + share[:, None] * d - point).T)
+        i = int(np.argmin(gaps))
+        if gaps[i] < best[2]:
+            at = float(size[:i].sum() + share[i] * size[i])
+            best = (name, at, float(gaps[i]))
+    name, at, gap = best
+    before, after = _neighbours(piece, name)
+    long_ = piece.edges[name].length_mm
+    if min(at, long_ - at) < _MEANT_MM:
+        return f"{name} at {before if at < long_ / 2 else after}", gap
+    notches = sorted(n.at_mm for n in piece.notches if n.edge == name)
+    for i, mm in enumerate(notches, 1):
+        if abs(mm - at) < _MEANT_MM:
+            return f"{name} notch {i}", gap
+    if abs(at - long_ / 2) < _MEANT_MM:
+        return f"{name} 1/2", gap
+    return f"{name} {100.0 * at / long_:.1f} % from {before}", gap
+
+
+def nearest_dart(piece: Piece, point: XY) -> tuple[str, float] | None:
+    """The dart nearest to a point, in words, and how far off it is, mm; None where there is none."""
+    found = []
+    for i, dart in enumerate(piece.darts, 1):
+        middle = 0.5 * (np.array(dart.first) + np.array(dart.second))
+        axis = np.linspace(middle, np.array(dart.tip), 21)
+        found.append((float(np.hypot(*(axis - point).T).min()), i))
+    if not found:
+        return None
+    gap, i = min(found)
+    return f"dart {i}", gap
 
 
 def _placed(piece: Piece, edge: str, mm: float) -> Place:

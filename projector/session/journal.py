@@ -132,7 +132,7 @@ class Journal:
     refused: str = ""
     _file: int = field(default=-1, repr=False)
     _base: str = ""
-    _garment: Mapping[str, Any] | None = field(default=None, repr=False)
+    _shaped: tuple[Mapping[str, Any] | None, Kept] | None = field(default=None, repr=False)
     _from: Kept = field(default_factory=Kept)
     _wake: threading.Event = field(default_factory=threading.Event, repr=False)
     _closing: bool = False
@@ -196,9 +196,18 @@ class Journal:
         self.unsaved += 1
         self._append(line)
 
-    def reshape(self, garment: Mapping[str, Any] | None) -> None:
-        """The garment was changed at the table: the next `save` writes it."""
-        self._garment = garment
+    def reshape(
+        self,
+        garment: Mapping[str, Any] | None,
+        lay: tuple[Placement, ...],
+        traced: tuple[str, ...],
+        table: Mapping[str, Any],
+    ) -> None:
+        """The garment was changed at the table: `save` writes it with all that lies otherwise for it.
+
+        Not noted by itself: a journal of pieces that the docket does not have yet could not be read.
+        """
+        self._shaped = (garment, Kept(lay, traced, dict(table)))
         self.unsaved += 1
 
     def keep_as(self, docket: Docket) -> Path:
@@ -212,9 +221,7 @@ class Journal:
         while (made := path.with_name(f"{path.stem}-{n}{path.suffix}")).exists():
             n += 1
         table = {k: v for k, v in self.now.table.items() if k != "shaping"}
-        kept = docket.replace(
-            title=f"{docket.title} {n}", lay=self.now.lay, traced=(), table=table, path=made
-        )
+        kept = docket.replace(title=f"{docket.title} {n}", traced=(), table=table, path=made)
         return kept.save(made)
 
     def save(self) -> str:
@@ -242,7 +249,7 @@ class Journal:
                     "one. Leave and open it again to see those changes."
                 )
             kept = seated(self._from, self.now, Kept.of(docket), pieces)
-            if self._garment is not None:
+            if self._shaped is not None:
                 if docket.garment != self.docket.garment:
                     raise InputError(
                         Fault(
@@ -251,10 +258,11 @@ class Journal:
                             "'Keep as new' puts yours beside it; or leave, and pull anew.",
                         )
                     )
-                docket = docket.replace(garment=self._garment)
+                docket, kept = docket.replace(garment=self._shaped[0]), self._shaped[1]
+                self.now = kept
             docket = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table)
             docket.save()
-            self._garment = None
+            self._shaped = None
             self.docket, self._from = docket, self.now
             self._base = _digest(self._docket_path)
         self.unsaved = 0

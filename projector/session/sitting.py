@@ -167,9 +167,9 @@ class Sitting:
         plan, ordered = state.plan, self._ordered
         if plan is None or ordered is None or plan.still is not ordered.still:
             self._order(plan)
-        self._note()
         if state.reshaped is not None:
             self._reshape(state.reshaped)
+        self._note()
         if not state.running:
             self._leave()
 
@@ -189,10 +189,12 @@ class Sitting:
             except ChalkbeamError as error:
                 self.tell(f"Not kept: {error.faults[0]}", 20.0)
             return
-        self.journal.reshape(docket.garment)
+        # until the docket has it, it stands among the table's own notes
+        state = self.state.keep(shaping=None)
+        self.journal.reshape(docket.garment, state.work.lay, state.work.traced, state.settings())
         self.save()
-        if not self.journal.unsaved:  # until then it stands among the table's own notes
-            self._take(self.state.keep(shaping=None))
+        if not self.journal.unsaved:
+            self.state = self.state.keep(shaping=None).but(noted=None)
 
     def _leave(self) -> None:
         """Everything is saved first; when it cannot be she is told, and goes when she asks again."""
@@ -223,7 +225,8 @@ class Sitting:
         self._noted = mine
         self._quiet_since = state.now
         if self.journal is not None:
-            self.journal.note(state.work.lay, state.work.traced, state.settings())
+            work = state.work if state.noted is None else state.noted
+            self.journal.note(work.lay, work.traced, state.settings())
             self._tell_unsaved()
         if self._past is not None and state.drag is None:
             self._past.note(state.history)

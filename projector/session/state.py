@@ -117,7 +117,8 @@ class State:
     ``table``, over ``table`` itself; ``truth``: how true the light is, ``doubt`` the part of it
     that the calibration and the heights tell; ``unchecked``: questioned, and no ruler laid on it
     since; ``to_confirm``: the action that she has been asked about; ``said``: told since the last
-    event; ``decided``: the plan was taken or dropped by her; ``not_saved``: what no disk has, and why; ``held``: whether the beam would hold the lay; ``reshaped``: the docket
+    event; ``decided``: the plan was taken or dropped by her; ``not_saved``: what no disk has, and why; ``held``: whether the beam would hold the lay; ``noted``: what
+    is kept on the disk in place of the work, while the garment is being changed; ``reshaped``: the docket
     with a garment that was changed on the cloth, to be saved, under another name if ``anew_name``; ``anew``: she leaves to calibrate.
     """
 
@@ -154,6 +155,7 @@ class State:
     said: tuple[str, ...] = ()
     kept: Mapping[str, Any] = field(default_factory=dict)
     held: bool = False
+    noted: Work | None = None
     reshaped: Docket | None = None
     anew_name: bool = False
     now: float = 0.0
@@ -240,14 +242,19 @@ class State:
         held = any(map(stage.unlit, placed)) and stage.holds_all(placed)
         return self.but(stage=stage, judged=made, chosen=chosen, held=held)
 
-    def drafted(self, docket: Docket) -> State:
+    def drafted(self, docket: Docket, work: Work | None = None) -> State:
         """With the docket's pieces drafted anew: those that changed are shown and judged so.
+
+        ``work``: where they lie, when that changed with them; what was before has other pieces then,
+        and nothing of it can be undone.
 
         Raises:
             ChalkbeamError: it cannot be drafted, or its cutting lines cannot be drawn.
         """
         stage = self.stage.of(docket)
-        return self.but(docket=docket, stage=stage, rules=Rules(docket, stage.faces)).took()
+        history = self.history if work is None or work == self.work else History(work)
+        rules = Rules(docket, stage.faces)
+        return self.but(docket=docket, stage=stage, rules=rules, history=history).took()
 
     def lies(self, view: View) -> State:
         """The cloth was moved: the view follows, and undoing brings no old one back."""

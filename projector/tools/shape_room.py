@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,22 +17,28 @@ from numpy.typing import NDArray
 
 from configs.errors import ChalkbeamError, Fault, InputError
 from configs.units import parse_length
+from drafting.cloth import Cloth
 from drafting.grips import Grip, grips, moved_along, moved_pieces, pulled
-from drafting.placement import carry
+from drafting.lay.cuts import specs_of
+from drafting.placement import Placement, carry
+from drafting.shaping.places import nearest_dart, nearest_place
 from projector.lettering import text_strokes
 from projector.picture import signs
 from projector.picture.marks import Item, polyline, ring
+from projector.session.merge import placement_from
 from projector.session.registry import Row
+from projector.session.rules import Work
 from projector.session.words import named
 from projector.tools.protocol import Tool
 
 if TYPE_CHECKING:
     from drafting import Docket
-    from drafting.placement import Placement
+    from drafting.piece import Piece
     from projector.picture.stage import Stage
     from projector.session.state import State
 
 Array = NDArray[np.float64]
+XY = tuple[float, float]
 
 _REACH_MM = 35.0  # of a press from the grip that it takes
 _HALF_MM = 7.0  # of a grip's diamond
@@ -41,13 +47,43 @@ _LARGE = 10  # steps of a large one
 
 ROW = Row(
     "shape",
-    ("next", "away", "toward", "drop", "undo", "keep-as", "leave", "help"),
+    (
+        "next", "away", "toward", "cut-here", "spread-here", "dart-here", "undo", "drop", "keep-as",
+        "leave",
+    ),
     handle=("next", "undo", "leave"),
     words={
         "next": "Other grip", "away": "More", "toward": "Less", "drop": "As it was",
         "leave": "Done",
     },
 )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Op:
+    """An operation of the scissors that is pointed at: the word for it, what is asked for at each
+    press, how each place is found, and what else its entry says."""
+
+    word: str
+    asks: tuple[str, ...]
+    places: tuple[Callable[[Piece, XY], tuple[str, float] | None], ...]
+    more: Mapping[str, str]
+
+
+_OPS: Mapping[str, Op] = {
+    "cut": Op(
+        "Cut", ("Cut: press on an edge where it begins", "and on another where it ends"),
+        (nearest_place, nearest_place), {},
+    ),
+    "spread": Op(
+        "Spread by 2 cm", ("Spread: press on the edge that opens", "and on the one that stays"),
+        (nearest_place, nearest_place), {"by": "2 cm"},
+    ),
+    "pivot": Op(
+        "Dart moved", ("Dart: press on it", "and on the edge where it is to go"),
+        (nearest_dart, nearest_place), {},
+    ),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,16 +97,20 @@ class Held:
 
 @dataclass(frozen=True, eq=False)
 class ShapeTool:
-    """``base``: the docket as it was, ``below``: its stage; ``at``: the grip that is chosen; ``past``:
-    dockets to go back to, ``future``: to go forth to; ``text``: typed so far."""
+    """``base``: the docket as it was, ``lay``: how it lay, ``below``: its stage; ``at``: the grip that is
+    chosen; ``past``: what to go back to, ``future``: to go forth to; ``op``: the operation that is
+    being pointed at, ``pressed``: its places so far (piece, words); ``text``: typed so far."""
 
     base: Docket
+    lay: Work
     below: Stage
     grips: tuple[Grip, ...]
     at: int = 0
     held: Held | None = None
-    past: tuple[Docket, ...] = ()
-    future: tuple[Docket, ...] = ()
+    past: tuple[tuple[Docket, Work], ...] = ()
+    future: tuple[tuple[Docket, Work], ...] = ()
+    op: str = ""
+    pressed: tuple[tuple[str, str], ...] = ()
     changed: tuple[str, ...] = ()
     old: tuple[Any, Item | None] = (None, None)
     text: str = ""
@@ -89,7 +129,13 @@ class ShapeTool:
 
     @property
     def says(self) -> str:
-        """The grip, its value, and how it is changed."""
+        """The grip, its value, and how it is changed; or what to press on next."""
+        if self.op:
+            return (
+                f"{_OPS[self.op].asks[len(self.pressed)]}\n{' → '.join(w for _, w in self.pressed)}"
+            )
+        if not self.grips:
+            return "Nothing here can be pulled any more"
         typed = f"typed {self.text} _, Enter" if self.text else "pull it, or type a length"
         return f"{self.grip.name} {self.told(self.grip.value_mm)}\n{typed}\n{self.grip.text}"
 
@@ -138,7 +184,11 @@ class ShapeTool:
         return out
 
     def press(self, state: State, at: Array) -> State:
-        """A grip is taken; a press elsewhere takes none."""
+        """A grip is taken, or a place for the operation; a press elsewhere takes none."""
+        if self.op:
+            return self.pointed(state, at)
+        if not self.grips:
+            return state
         gaps = [math.dist(self.on_table(state, g), at) for g in self.grips]
         nearest = int(np.argmin(gaps))
         if gaps[nearest] > _REACH_MM:
@@ -153,7 +203,7 @@ class ShapeTool:
         grip = self.held.grip
         a = state.stage.table_from_piece(self.placement(state, grip))[:2, :2]
         value = self.rounded(grip.pulled_to(np.linalg.inv(a) @ (at - self.held.start)), grip)
-        return self.set(state, self.held.docket, grip, value)
+        return self.valued(state, self.held.docket, grip, value)
 
     def let_go(self, state: State) -> State:
         """The garment stays as it was pulled: one step to undo."""
@@ -161,14 +211,14 @@ class ShapeTool:
         if held is None:
             return state
         tool = replace(self, held=None)
-        return (
-            tool.kept(state, held.docket)
-            if state.docket is not held.docket
-            else state.but(tool=tool)
-        )
+        if state.docket is held.docket:
+            return state.but(tool=tool)
+        return tool.kept(state, (held.docket, state.work))
 
     def typed(self, state: State, name: str) -> State | None:
         """A length is typed; Enter takes it."""
+        if self.op or not self.grips:
+            return None
         if name == "return" and self.text:
             try:
                 value = parse_length(
@@ -179,8 +229,12 @@ class ShapeTool:
             before, grip = state.docket, self.grip
             if not grip.low_mm <= value <= grip.high_mm:
                 return self.refused(state, grip).but(tool=replace(self, text=""))
-            made = replace(self, text="").set(state, before, grip, value)
-            return made.tool.kept(made, before) if isinstance(made.tool, ShapeTool) else made
+            made = replace(self, text="").valued(state, before, grip, value)
+            return (
+                made.tool.kept(made, (before, made.work))
+                if isinstance(made.tool, ShapeTool)
+                else made
+            )
         if name == "backspace" and self.text:
             return state.but(tool=replace(self, text=self.text[:-1]))
         letter = {"space": " "}.get(name, name) if self.text else name
@@ -200,7 +254,7 @@ class ShapeTool:
         step = _STEP_IN_MM if self.inches else _STEP_MM
         return min(max(round(mm / step) * step, grip.low_mm), grip.high_mm)
 
-    def set(self, state: State, docket: Docket, grip: Grip, value: float) -> State:
+    def valued(self, state: State, docket: Docket, grip: Grip, value: float) -> State:
         """The garment drafted with another value of a grip, from ``docket``; refused it stays."""
         if abs(value - self.grip.value_mm) < 1e-9:
             return state
@@ -236,23 +290,96 @@ class ShapeTool:
         limits = f"{self.told(grip.low_mm)} to {self.told(grip.high_mm)}"
         return state.tell(f"{grip.name}: {limits}.")
 
-    def kept(self, state: State, before: Docket) -> State:
+    def kept(self, state: State, before: tuple[Docket, Work]) -> State:
         """A finished change: noted, with a way back; chalk of another outline is told."""
         state = state.but(tool=replace(self, past=(*self.past, before), future=()))
-        chalked = [k for k in state.work.traced if k.rpartition("/")[0] in self.changed]
+        chalked = [k for k in self.lay.traced if k.rpartition("/")[0] in self.gone(state)]
         if chalked:
             names = ", ".join(map(named, chalked))
             state = state.tell(f"The chalk of {names} is of the old line, shown faintly.", 10.0)
-        return state.keep(shaping=dict(state.docket.garment or {}))
+        return self.noted(state)
 
-    def back_to(self, state: State, docket: Docket) -> State:
-        """Another docket of this sitting, its grips looked for anew."""
-        state = state.drafted(docket)
+    def noted(self, state: State) -> State:
+        """What is under way kept on the disk, beside the docket's own garment and lay."""
+        if state.docket is self.base:
+            return state.keep(shaping=None).but(noted=None)
+        lay = [asdict(p) for p in state.work.lay]
+        shaping = {"garment": dict(state.docket.garment or {}), "lay": lay}
+        return state.keep(shaping=shaping).but(noted=replace(self.lay, view=state.work.view))
+
+    def gone(self, state: State) -> set[str]:
+        """Pieces of the base that are otherwise now, or are no more."""
+        return {*self.changed, *(self.base.pieces().keys() - state.docket.pieces().keys())}
+
+    def pointed(self, state: State, at: Array) -> State:
+        """A place was pressed for the operation; the last of them does it."""
+        op, found = _OPS[self.op], None
+        for p in state.work.placed():
+            piece = state.docket.pieces()[p.piece]
+            if self.pressed and p.piece != self.pressed[0][0]:
+                continue
+            a = np.linalg.inv(state.stage.table_from_piece(p))
+            spot = a[:2, :2] @ at + a[:2, 2]
+            place = op.places[len(self.pressed)](piece, (float(spot[0]), float(spot[1])))
+            if place is not None and place[1] <= _REACH_MM and (not found or place[1] < found[0]):
+                found = (place[1], p.piece, place[0])
+        if found is None:
+            return state.tell(f"Nothing to take there. {op.asks[len(self.pressed)]}.")
+        pressed = (*self.pressed, found[1:])
+        if len(pressed) < len(op.asks):
+            return state.but(tool=replace(self, pressed=pressed))
+        piece_name, (first, last) = pressed[0][0], (pressed[0][1], pressed[-1][1])
+        garment = dict(state.docket.garment or {})
+        entry = {self.op: piece_name, "from": first, "to": last, **op.more}
+        garment["changes"] = [*(garment.get("changes") or []), entry]
+        before = (state.docket, state.work)
+        try:
+            docket = state.docket.replace(garment=garment, lay=(), traced=())
+            made = self.back_to(state, docket)
+        except ChalkbeamError as error:
+            fault = error.faults[0]
+            told = f"Not so: {fault.what} {fault.remedy}".strip()
+            return state.tell(told, 12.0).but(tool=replace(self, op="", pressed=()))
+        tool = made.tool
+        assert isinstance(tool, ShapeTool)
+        return tool.kept(made, before).tell(
+            f"{op.word}: {first} to {last}. Undo takes it back.", 8.0
+        )
+
+    def back_to(self, state: State, docket: Docket, work: Work | None = None) -> State:
+        """Another docket of this sitting, its grips looked for anew; ``work``: where its pieces lie,
+        when not as those of now."""
+        laid = laid_anew(docket, state.work, state.docket) if work is None else work
+        state = state.drafted(docket, replace(laid, view=state.work.view))
         found = _laid_grips(state)
-        at = next((i for i, g in enumerate(found) if g.key == self.grip.key), 0)
-        same = docket is self.base
-        tool = replace(self, grips=found, at=at).compared(state)
-        return state.but(tool=tool).keep(shaping=None if same else dict(docket.garment or {}))
+        known = self.grip.key if self.grips else ""
+        at = next((i for i, g in enumerate(found) if g.key == known), 0)
+        tool = replace(self, grips=found, at=at, op="", pressed=()).compared(state)
+        return tool.noted(state.but(tool=tool))
+
+
+def laid_anew(docket: Docket, work: Work, before: Docket) -> Work:
+    """Where the pieces of a docket lie that was changed: what is new lies where the piece lay that it
+    was cut from; more copies than lay there are put aside."""
+    names, old = docket.pieces(), before.pieces()
+    fresh = [n for n in names if n not in old]
+    cloth = docket.cloth if docket.cloth is not None else Cloth()
+    specs = specs_of(names, cloth, docket.rules).of
+    lay: list[Placement] = []
+    for p in work.lay:
+        if p.piece in names:
+            lay.append(p)
+            continue
+        for name in fresh:
+            there = {q.key for q in lay}
+            for n, cut in enumerate(specs[name].cuts if name in specs else ()):
+                copy = cut.copies[0]
+                if f"{name}/{copy}" not in there:
+                    lay.append(
+                        Placement(name, copy, p.at, p.turn_deg, p.mirrored, aside=n > 0 or p.aside)
+                    )
+    keys = {p.key for p in lay}
+    return replace(work, lay=tuple(lay), traced=tuple(k for k in work.traced if k in keys))
 
 
 def _arrow(along: Array) -> Array:
@@ -274,10 +401,12 @@ def _by(steps: int) -> Callable[[State, ShapeTool], State]:
         before, grip = state.docket, tool.grip
         size = _STEP_IN_MM if tool.inches else _STEP_MM
         value = tool.rounded(grip.value_mm + steps * size, grip)
-        made = tool.set(state, before, grip, value)
+        made = tool.valued(state, before, grip, value)
         if made.docket is before:
             return tool.refused(state, grip) if value == grip.value_mm else made
-        return made.tool.kept(made, before) if isinstance(made.tool, ShapeTool) else made
+        return (
+            made.tool.kept(made, (before, made.work)) if isinstance(made.tool, ShapeTool) else made
+        )
 
     return step
 
@@ -287,34 +416,39 @@ def _other(by: int) -> Callable[[State, ShapeTool], State]:
 
 
 def _undo(state: State, tool: ShapeTool) -> State:
+    if tool.op:
+        return state.but(tool=replace(tool, op="", pressed=()))
     if not tool.past:
         return state.tell("Nothing left to undo here.").but(tool=tool)
-    future = (*tool.future, state.docket)
-    return replace(tool, past=tool.past[:-1], future=future).back_to(state, tool.past[-1])
+    future = (*tool.future, (state.docket, state.work))
+    return replace(tool, past=tool.past[:-1], future=future).back_to(state, *tool.past[-1])
 
 
 def _redo(state: State, tool: ShapeTool) -> State:
     if not tool.future:
         return state.tell("Nothing to do again.").but(tool=tool)
-    past = (*tool.past, state.docket)
-    return replace(tool, past=past, future=tool.future[:-1]).back_to(state, tool.future[-1])
+    past = (*tool.past, (state.docket, state.work))
+    return replace(tool, past=past, future=tool.future[:-1]).back_to(state, *tool.future[-1])
 
 
 def _as_it_was(state: State, tool: ShapeTool) -> State:
     if state.docket is tool.base:
-        return state.tell("It is as it was.").but(tool=tool)
-    past = (*tool.past, state.docket)
-    return replace(tool, past=past, future=()).back_to(state, tool.base).tell("As it was.")
+        return state.tell("It is as it was.").but(tool=replace(tool, op="", pressed=()))
+    past = (*tool.past, (state.docket, state.work))
+    made = replace(tool, past=past, future=())
+    return made.back_to(state, tool.base, tool.lay).tell("As it was.")
 
 
 def _done(state: State, tool: ShapeTool) -> State:
     """The garment is taken as it is now: the marks of pieces that changed go with their old lines."""
-    state = state.but(tool=tool.before)
+    if tool.op:
+        return state.but(tool=replace(tool, op="", pressed=()))
+    state = state.but(tool=tool.before, noted=None)
     if state.docket is tool.base:
         return state.keep(shaping=None)
-    kept = tuple(k for k in state.work.traced if k.rpartition("/")[0] not in tool.changed)
-    gone = len(state.work.traced) - len(kept)
-    state = state.change(replace(state.work, traced=kept)) if gone else state
+    kept = tuple(k for k in state.work.traced if k.rpartition("/")[0] not in tool.gone(state))
+    gone = len(tool.lay.traced) - len(kept)
+    state = state.change(replace(state.work, traced=kept)) if kept != state.work.traced else state
     told = " Brush out the chalk of the old lines." if gone else ""
     return state.but(reshaped=state.docket).tell(f"The garment is changed.{told}", 8.0)
 
@@ -323,9 +457,13 @@ def _keep_as(state: State, tool: ShapeTool) -> State:
     """The changed garment in a docket of its own; this one as it was."""
     if state.docket is tool.base:
         return state.tell("It is as it was: there is nothing to keep.").but(tool=tool)
-    made = state.docket
-    state = tool.back_to(state, tool.base)
-    return state.but(tool=tool.before, reshaped=made, anew_name=True).keep(shaping=None)
+    made = state.docket.replace(lay=state.work.lay, traced=())
+    state = tool.back_to(state, tool.base, tool.lay)
+    return state.but(tool=tool.before, reshaped=made, anew_name=True)
+
+
+def _points(op: str) -> Callable[[State, ShapeTool], State]:
+    return lambda state, tool: state.but(tool=replace(tool, op=op, pressed=()))
 
 
 DOES: Mapping[str, Callable[[State, ShapeTool], State]] = {
@@ -340,6 +478,9 @@ DOES: Mapping[str, Callable[[State, ShapeTool], State]] = {
     "redo": _redo,
     "drop": _as_it_was,
     "keep-as": _keep_as,
+    "cut-here": _points("cut"),
+    "spread-here": _points("spread"),
+    "dart-here": _points("pivot"),
     "shape": _done,
     "take": _done,
     "leave": _done,
@@ -357,7 +498,7 @@ def open_shape(state: State) -> State:
         what = "nothing here can be pulled: the pieces were imported, or are not laid."
         raise InputError(Fault("", what))
     tool = ShapeTool(
-        state.docket, state.stage, found, inches=state.inches, before=state.tool,
+        state.docket, state.work, state.stage, found, inches=state.inches, before=state.tool,
     )  # fmt: skip
     return state.but(tool=tool)
 
@@ -365,14 +506,18 @@ def open_shape(state: State) -> State:
 def resumed(state: State) -> State:
     """Shaping taken up where a power cut left it; what cannot be drafted any more is told."""
     held: Any = state.settings().get("shaping")
-    if not isinstance(held, Mapping) or dict(held) == dict(state.docket.garment or {}):
-        return state.keep(shaping=None) if held is not None else state
+    if held is None:
+        return state
     try:
-        state = open_shape(state)
-        tool = state.tool
+        garment, lay = dict(held["garment"]), tuple(map(placement_from, held["lay"]))
+        if garment == dict(state.docket.garment or {}):
+            return state.keep(shaping=None)
+        opened = open_shape(state)
+        tool, docket = opened.tool, opened.docket.replace(garment=garment, lay=(), traced=())
         assert isinstance(tool, ShapeTool)
-        made = state.docket.replace(garment=dict(held))
-        return replace(tool, past=(state.docket,)).back_to(state, made)
-    except (ChalkbeamError, AttributeError, TypeError, ValueError):
+        known = docket.pieces()
+        work = replace(state.work, lay=tuple(p for p in lay if p.piece in known), traced=())
+        return replace(tool, past=((state.docket, state.work),)).back_to(opened, docket, work)
+    except (ChalkbeamError, AttributeError, KeyError, TypeError, ValueError):
         text = "What was pulled on the cloth cannot be drafted any more: the garment is as the docket says."
         return state.but(tool=None).keep(shaping=None).tell(text, 12.0)

@@ -56,6 +56,9 @@ def test_every_button_that_is_promised_is_on_the_strip(mode: str, beam_mm: float
     on_page = found[len(found) - len(sitting.state.shown.pads) :]
     assert len(on_page) == len(set(on_page))
     of_parts = {
+        "cut-here",
+        "spread-here",
+        "dart-here",
         "next-bay",
         "previous-bay",
         "keep-fit",

@@ -223,6 +223,106 @@ def test_a_garment_changed_elsewhere_meanwhile_is_not_written_over(path: Path) -
     pull_the_plug(again.journal)  # type: ignore[arg-type]
 
 
+def press(sitting: Sitting, piece: str, at_mm: tuple[float, float]) -> None:
+    """The pointer pressed at a place of a piece, piece mm."""
+    p = next(p for p in sitting.state.work.placed() if p.piece == piece)
+    a = sitting.state.stage.table_from_piece(p)
+    table = a[:2, :2] @ np.array(at_mm) + a[:2, 2]
+    x, y = sitting.state.stage.calibration.to_projector(table[None])[0]
+    sitting.pointer("down", float(x), float(y))
+    sitting.pointer("up", float(x), float(y))
+    sitting.frame()
+
+
+def half_way(sitting: Sitting, piece: str, edge: str) -> tuple[float, float]:
+    """The middle of an edge, piece mm."""
+    points = sitting.state.docket.pieces()[piece].edges[edge].points
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    x, y = (float(np.interp(along[-1] / 2, along, points[:, k])) for k in (0, 1))
+    return x, y
+
+
+def test_a_yoke_is_cut_with_two_presses(path: Path) -> None:
+    """Armhole to fold: the front is two pieces where it lay, sewn to each other; undone, cut again,
+    kept, and after a power cut in between nothing is lost; the docket says it in trade words."""
+    sitting = sit(path)
+    sitting.do("shape")
+    sitting.do("cut-here")
+    press(sitting, "front", half_way(sitting, "front", "armhole"))
+    press(sitting, "front", (0.0, half_way(sitting, "front", "armhole")[1]))
+    new = {"upper front", "lower front"}
+    assert new <= set(sitting.state.docket.pieces()), sitting.state.message
+    laid = {p.piece: p for p in sitting.state.work.placed()}
+    assert new <= set(laid) and "front" not in laid
+    assert all(laid[n].at == (620.0, 0.0) and laid[n].mirrored for n in new)
+    sitting.do("undo")
+    assert "front" in sitting.state.docket.pieces()
+    assert {p.piece for p in sitting.state.work.placed()} == {"front", "back"}
+    sitting.do("redo")
+    assert new <= {p.piece for p in sitting.state.work.placed()}
+    assert sitting.journal is not None
+    pull_the_plug(sitting.journal)
+    assert {p.piece for p in Docket.load(path).lay} == {"front", "back"}
+    again = sit(path)
+    assert isinstance(again.state.tool, ShapeTool)
+    assert new <= {p.piece for p in again.state.work.placed()}
+    pull(again, "style.length", -40.0)
+    again.do("leave")
+    again.do("trace")
+    assert again.state.current is not None
+    again.do("go-on")
+    again.close()
+    read = Docket.load(path)
+    (change,) = read.garment["changes"]  # type: ignore[index]
+    assert change["cut"] == "front" and {change["from"], change["to"]} & {"armhole 1/2"}
+    assert read.garment["style"]["length"] == "500 mm"  # type: ignore[index]
+    assert new <= {p.piece for p in read.lay} and read.traced
+    edges = [read.pieces()[n] for n in ("upper front", "lower front")]
+    shared = set(edges[0].edges) & set(edges[1].edges) - {"fold", "armhole"}
+    lengths = {
+        round(e.edges[s].length_mm, 2) for e in edges for s in shared if "cut" in s or "seam" in s
+    }
+    assert len(lengths) == 1
+    assert sit(path).state.tool is None
+
+
+def test_a_spread_opens_the_edge_that_was_pressed_first(path: Path) -> None:
+    """Hem to shoulder, by 2 cm: the hem is 20 mm longer, the shoulder as it was."""
+    sitting = sit(path)
+    sitting.do("shape")
+    before = sitting.state.docket.pieces()["front"].edges
+    sitting.do("spread-here")
+    press(sitting, "front", half_way(sitting, "front", "hem"))
+    press(sitting, "front", half_way(sitting, "front", "shoulder"))
+    after = sitting.state.docket.pieces()["front"].edges
+    assert after["hem"].length_mm == pytest.approx(before["hem"].length_mm + 20.0, abs=1.5)
+    assert after["shoulder"].length_mm == pytest.approx(before["shoulder"].length_mm, abs=20.5)
+    sitting.do("drop")
+    assert sitting.state.docket.pieces()["front"].edges["hem"].length_mm == before["hem"].length_mm
+
+
+def test_what_cannot_be_done_is_said_and_changes_nothing(path: Path) -> None:
+    """A press on nothing asks again; a cut along one edge is refused; Esc leaves the pointing first."""
+    sitting = sit(path)
+    sitting.do("shape")
+    before = sitting.state.docket
+    sitting.do("cut-here")
+    press(sitting, "front", (120.0, -300.0))
+    assert "Nothing to take there" in " ".join(sitting.lines_of_strip())
+    x, y = half_way(sitting, "front", "hem")
+    press(sitting, "front", (x, y))
+    press(sitting, "front", (x + 30.0, y + 1.0))
+    assert sitting.state.docket is before
+    assert "Not so" in " ".join(sitting.lines_of_strip())
+    sitting.do("dart-here")
+    press(sitting, "front", (x, y))
+    assert "Nothing to take there" in " ".join(sitting.lines_of_strip())
+    sitting.key("escape")
+    assert isinstance(sitting.state.tool, ShapeTool) and tool(sitting).op == ""
+    sitting.key("escape")
+    assert sitting.state.tool is None
+
+
 def test_imported_pieces_cannot_be_shaped() -> None:
     """Said in words, and nothing opens."""
     sitting = Sitting(imported(), projector((960, 540)))
@@ -231,7 +331,17 @@ def test_imported_pieces_cannot_be_shaped() -> None:
     assert "imported" in " ".join(sitting.lines_of_strip())
 
 
-@pytest.mark.parametrize("held", [7, "x", {"block": "nothing"}, {"style": {"length": "-4 mm"}}])
+@pytest.mark.parametrize(
+    "held",
+    [
+        7,
+        "x",
+        {"garment": 3},
+        {"garment": {"block": "nothing"}, "lay": []},
+        {"garment": {"block": "quick-top", "style": {"length": "-4 mm"}}, "lay": []},
+        {"garment": {"block": "quick-top"}, "lay": [{"piece": 3}]},
+    ],
+)
 def test_a_note_that_is_none_is_left(path: Path, held: object) -> None:
     """What is kept of a shaping and cannot be drafted is told and dropped."""
     read = Docket.load(path)
