@@ -25,13 +25,12 @@ def merged(text: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> st
     key that follows them in ``after``, else to the end. When the result would not read back as
     ``after``, all of it is written anew.
     """
-    if text.strip():
-        try:
-            made = _changed(text, before, after)
-            if parse_yaml(made, "") == dict(after):
-                return made
-        except (_Whole, InputError):
-            pass
+    try:
+        made = _changed(text, before, after)
+        if parse_yaml(made, "") == dict(after):
+            return made
+    except (_Whole, InputError):
+        pass
     return dump_yaml(after)
 
 
@@ -62,8 +61,8 @@ class _Edits:
 def _changed(text: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
     text = text if text.endswith("\n") else f"{text}\n"
     root = compose(text)
-    if not isinstance(root, yaml.MappingNode) or root.flow_style:
-        raise _Whole
+    if not isinstance(root, yaml.MappingNode):
+        raise _Whole  # an empty file
     starts = [0, *(m.end() for m in re.finditer("\n", text))]
     edits = _Edits(text, starts)
     _mapping(edits, root, before, after, len(starts) - 1)
@@ -84,8 +83,8 @@ class _Entry:
 def _entries(edits: _Edits, node: yaml.MappingNode, end: int) -> Iterator[_Entry]:
     heads = [k.start_mark.line for k, _ in node.value] + [end]
     for (name, value), (first, stop) in zip(node.value, pairwise(heads), strict=True):
-        if not isinstance(name, yaml.ScalarNode) or stop <= first:
-            raise _Whole  # a list as a key, or two keys on a line
+        if stop <= first:
+            raise _Whole  # two keys on a line
         last, column = stop, name.start_mark.column
         while last > first + 1:
             line = edits.text[edits.lines[last - 1] : edits.lines[last]]
@@ -98,9 +97,7 @@ def _entries(edits: _Edits, node: yaml.MappingNode, end: int) -> Iterator[_Entry
 
 def _as_key(node: yaml.ScalarNode) -> Any:
     """A key as `parse_yaml` reads it, for keys that are texts or whole numbers."""
-    if node.tag.endswith(":int"):
-        return int(node.value) if len(node.value) < 20 else node.value
-    return node.value
+    return int(node.value) if node.tag.endswith(":int") else node.value
 
 
 def _mapping(
@@ -146,13 +143,11 @@ def _value(edits: _Edits, e: _Entry, before: Any, after: Any, indent: str) -> No
             return
     except _Whole:
         del edits.made[mark:]
-    whole = edits.text[edits.lines[e.first] : edits.lines[e.last]]
     new = _section(e.key, after, indent)
-    if node.start_mark.line == node.end_mark.line == e.first and whole.count("\n") == 1:
-        remark = re.search(r"\s+#.*", edits.text[node.end_mark.index : edits.lines[e.last]])
-        if remark:
-            head, rest = new.split("\n", 1)
-            new = f"{head}{remark[0].rstrip()}\n{rest}"
+    remark = re.match(r"[ \t]+#.*", edits.text[node.end_mark.index : edits.lines[e.last]])
+    if remark:
+        head, rest = new.split("\n", 1)
+        new = f"{head}{remark[0].rstrip()}\n{rest}"
     start = e.name.start_mark.index  # after the dash of a list, where there is one
     edits.put(start, edits.lines[e.last], new[len(indent) :])
 

@@ -143,6 +143,49 @@ def test_odd_ways_of_writing_lose_nothing(text: str) -> None:
         assert parse_yaml(merged(text, before, after), "") == after
 
 
+@pytest.mark.parametrize(
+    ("text", "after", "made"),
+    [
+        # rows of a list at the column of its key go with it, and no others
+        ("a: 1  # one\nlay:\n- x\n- y\n# two\nb: 2\n", {"a": 1, "b": 3}, "a: 1  # one\n# two\nb: 3\n"),
+        # whole numbers as keys, long ones too
+        ("a: {}\n3: x  # three\n", {"a": {}, 3: "y"}, "a: {}\n3: y  # three\n"),
+        ("12345678901234567890123: x  # many\n", {12345678901234567890123: "y"}, "12345678901234567890123: y  # many\n"),
+        # before the first key of a file; in a row never before its dash, else where the order has it
+        ("# mine\nb: 2  # two\nchalkbeam: 1\n", {"a": 1, "b": 2, "chalkbeam": 1}, "# mine\na: 1\nb: 2  # two\nchalkbeam: 1\n"),
+        ("r:\n- p: 1  # one\n  q: 2\n", {"r": [{"o": 0, "p": 1, "q": 2}]}, "r:\n- p: 1  # one\n  q: 2\n  o: 0\n"),
+        ("r:\n- p: 1  # one\n  q: 2\n", {"r": [{"p": 1, "o": 0, "q": 2}]}, "r:\n- p: 1  # one\n  o: 0\n  q: 2\n"),
+        # a remark behind a value of several lines stays behind the key
+        ("a: [1,\n  2]  # both\nb: 1\n", {"a": {"c": [1]}, "b": 1}, "a:  # both\n  c: [1]\nb: 1\n"),
+        ("a: 1\nb: x  # old\n", {"a": 1, "b": {"c": {"d": 1}}}, "a: 1\nb:  # old\n  c: {d: 1}\n"),
+        # a file in braces over several lines
+        ("{chalkbeam: 1,  # one\n b: 2}\n", {"chalkbeam": 1, "b": 3}, "{chalkbeam: 1,  # one\n b: 3}\n"),
+    ],
+)  # fmt: skip
+def test_where_a_change_goes(text: str, after: dict[Any, Any], made: str) -> None:
+    """The whole text after one change, by hand."""
+    if "chalkbeam" not in text:
+        text, made, after = (
+            f"chalkbeam: 1\n{text}",
+            f"chalkbeam: 1\n{made}",
+            {"chalkbeam": 1, **after},
+        )
+    assert merged(text, parse_yaml(text, ""), after) == made
+
+
+def test_a_new_file_is_written_whole() -> None:
+    """Where there is no text, or nothing but a remark, all of it is written."""
+    for text in ("", "\n", "# only a remark\n"):
+        assert merged(text, {}, {"chalkbeam": 1, "a": [2]}) == "chalkbeam: 1\na: [2]\n"
+
+
+def test_a_text_that_holds_something_else_is_written_anew() -> None:
+    """Where the file is not what it is said to hold, all of ``after`` is written and nothing else."""
+    for before in ({"chalkbeam": 1}, {"chalkbeam": 1, "b": 2, "c": 3}, {"c": 3}):
+        after = {"chalkbeam": 1, "b": 3}
+        assert parse_yaml(merged("chalkbeam: 1\nb: 2\n", before, after), "") == after
+
+
 values = st.recursive(
     st.integers(0, 9)
     | st.booleans()

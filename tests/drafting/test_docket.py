@@ -419,9 +419,10 @@ def test_what_has_not_changed_stays_letter_for_letter(tmp_path: Path) -> None:
     )
     same.save()
     assert path.read_text(encoding="utf-8") == ODDLY.replace("quantity: 1", "quantity: 4")
-    path.write_text("chalkbeam: 1\ntitle: bib\n", encoding="utf-8")
-    Docket.load(path).replace(quantity=4).save()
-    assert path.read_text(encoding="utf-8") == "chalkbeam: 1\ntitle: bib\nquantity: 4\n"
+    for bare in ("", "title: bib\n", "shares: []\ntraced: []\ntable: {}\nrecord: []\n"):
+        path.write_text(f"chalkbeam: 1\n{bare}", encoding="utf-8")
+        Docket.load(path).replace(quantity=4).save()
+        assert path.read_text(encoding="utf-8") == f"chalkbeam: 1\n{bare}quantity: 4\n"
 
 
 @pytest.mark.parametrize(
