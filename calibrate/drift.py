@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -241,24 +242,30 @@ def _match(
         return (), (), None
     arms = {i: (_arms(after[i]), _arms(before[i])) for i in both}
     best: tuple[int, ...] = ()
-    for i in both:
-        for j in both:
-            if i >= j:
-                continue
-            move = matrix_of(
-                rigid(np.vstack([arms[i][0], arms[j][0]]), np.vstack([arms[i][1], arms[j][1]]))
-            )
-            agree = tuple(k for k in both if _off(move, *arms[k]) < _MOVED_MM)
-            if len(agree) > len(best):
-                best = agree
+    for i, j in combinations(both, 2):
+        move = _carried(arms, (i, j))
+        agree = tuple(k for k in both if _off(move, *arms[k]) < _MOVED_MM)
+        if len(agree) > len(best):
+            best = agree
+    # a pair that holds the moved card can lie between the places: each against all the others
+    while len(best) > 2:
+        rest = {k: tuple(o for o in best if o != k) for k in best}
+        off = {k: _off(_carried(arms, rest[k]), *arms[k]) for k in best}
+        worst = max(best, key=off.__getitem__)
+        if off[worst] < _MOVED_MM:
+            break
+        best = rest[worst]
     moved = tuple(k for k in both if k not in best)
     # two cards of three or four may have been put back as a pair by chance of one hand's move
     if len(best) < 2:
         return (), tuple(both), None
-    move = matrix_of(
-        rigid(np.vstack([arms[k][0] for k in best]), np.vstack([arms[k][1] for k in best]))
-    )
-    return best, moved, move
+    return best, moved, _carried(arms, best)
+
+
+def _carried(arms: Mapping[int, tuple[Array, Array]], cards: Sequence[int]) -> Array:
+    """The rigid move (3, 3) that these cards agree on best."""
+    source, target = (np.vstack([arms[k][n] for k in cards]) for n in (0, 1))
+    return matrix_of(rigid(source, target))
 
 
 def _arms(place: CardPlace) -> Array:

@@ -129,6 +129,78 @@ def test_a_tolerance_that_is_none_is_refused(tolerance: float) -> None:
         drift(plain(), plain(), tolerance)
 
 
+def test_another_size_is_refused() -> None:
+    """A photo of a pattern of another size cannot be compared."""
+    other = replace(plain(), model=replace(plain().model, size=(1280, 720)))
+    with pytest.raises(InputError, match="1920 x 1080 px, the photo shows 1280 x 720"):
+        drift(plain(), other)
+
+
+@pytest.mark.parametrize(("by", "still"), [(0.3, True), (1.2, False)])
+@pytest.mark.parametrize("turn", [False, True])
+def test_a_card_may_miss_the_others_by_six_tenths(by: float, still: bool, turn: bool) -> None:
+    """0.3 mm aside, or turned by that at 50 mm from its middle, is still; 1.2 mm was moved."""
+    at = CARDS[2].at_mm if turn else (CARDS[2].at_mm[0] + by, CARDS[2].at_mm[1])
+    moved = CardPlace(2, at, 3.0 + (by / 50 if turn else 0.0))
+    found = drift(plain(), replace(plain(), cards=(*CARDS[:2], moved, CARDS[3])))
+    assert found.moved == (() if still else (2,))
+    assert found.still == ((0, 1, 2, 3) if still else (0, 1, 3))
+
+
+def test_one_card_tells_no_place() -> None:
+    """A single card that both know says nothing, neither that it stayed nor that it moved."""
+    found = drift(plain(), replace(plain(), cards=CARDS[:1]))
+    assert (found.still, found.moved, found.position_max_mm) == ((), (), None)
+    told = found.to_dict()
+    assert (told["shift_mm"], told["turn_deg"]) == (None, None)
+
+
+def test_a_turned_beam_is_told_in_degrees() -> None:
+    """The light turned by half a degree about the frame's origin, the cards still."""
+    new = replace(plain().moved(turned(math.radians(0.5), 0.0, 0.0)), cards=CARDS)
+    told = drift(plain(), new).to_dict()
+    assert told["turn_deg"] == pytest.approx(0.5, abs=1e-6)
+    assert told["shift_mm"] == pytest.approx([0.0, 0.0], abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("widths", "heights", "keystone"),
+    [((0, 4), (0, 0), 4.0), ((4, 0), (0, 0), -4.0), ((0, 0), (0, 3), 3.0), ((0, 0), (3, 0), -3.0)],
+)
+def test_keystone_is_what_one_end_has_grown_more(
+    widths: tuple[float, float], heights: tuple[float, float], keystone: float
+) -> None:
+    """Of a beam of 1151.4 × 647.4 mm the far and near edge, the left and right end grow, by hand."""
+    w, h = 1151.4, 647.4
+    (far, near), (left, right) = widths, heights
+    table = [(-far / 2, left / 2), (w + far / 2, right / 2), (w + near / 2, -h - right / 2), (-near / 2, -h - left / 2)]  # fmt: skip
+    px = [(0, 0), (1919, 0), (1919, 1079), (0, 1079)]
+    matrix = cv2.getPerspectiveTransform(np.array(table, np.float32), np.array(px, np.float32))
+    new = replace(plain(), model=ProjectorModel(SIZE, matrix, MIDDLE))
+    assert drift(plain(), new).keystone_mm == pytest.approx(keystone, abs=0.01)
+    assert drift(new, new).keystone_mm == pytest.approx(0.0, abs=1e-6)
+
+
+def test_what_two_photos_differ_by_anyway() -> None:
+    """Doubts of 0.3 and 0.4 mm make 0.5 together, told with the tolerance when that is too fine."""
+    old, new = replace(plain(), floor_mm=0.3), replace(plain(), floor_mm=0.4)
+    found = drift(old, new, tolerance_mm=1.01)
+    assert found.expected_mm == pytest.approx(0.5)
+    assert "hardly good enough" not in " ".join(found.sentences())
+    assert "hardly good enough" in " ".join(drift(old, new, 0.99).sentences())
+
+
+def test_mending_keeps_the_display() -> None:
+    """The old display's name stays; where it had none, the new one's is taken."""
+    for old, new, named in (
+        ("hall", "", "hall"),
+        ("hall", "attic", "hall"),
+        ("", "attic", "attic"),
+    ):
+        a, b = replace(plain(), display=old), replace(plain(), display=new)
+        assert mend(a, b, drift(a, b)).display == named
+
+
 def bumped(rig: Rig) -> Rig:
     """The same table after somebody's elbow met the projector."""
     p = rig.table.projector
