@@ -451,6 +451,10 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         )
     if outline is None:
         check_folding(reader, folding, width, selvedge)
+    if folding.best and outline is not None:
+        reader.note(
+            "fold", "'best' goes with a width; a remnant lies as it is drawn.", "Take it out."
+        )
     if fold == "crosswise" and nap == "one-way":
         reader.note(
             "fold",

@@ -77,14 +77,19 @@ class Folding:
         return 1 if self.way == "none" else 2
 
     @property
+    def short(self) -> str:
+        """The way in few words."""
+        said = FOLD_WORDS[self.way]
+        return said + (f" by {length_text(self.over_mm)}" if self.way == "partial" else "")
+
+    @property
     def words(self) -> str:
         """In words: the way, which sides lie together, where it is opened out."""
         if self.way == "none":
             return f"{FOLD_WORDS['none']}, right side up"
-        said = FOLD_WORDS[self.way]
-        if self.way == "partial":
-            said += f" by {length_text(self.over_mm)}"
-        said += f", {FACE_WORDS[self.face]}"
+        if self.open_from_mm == 0.0:
+            return f"{self.short}, all of it opened out to a single layer, right side up"
+        said = f"{self.short}, {FACE_WORDS[self.face]}"
         if self.open_from_mm is not None:
             said += f"; opened out, right side up, from {length_text(self.open_from_mm)} on"
         return said

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.units import format_length
+
 if TYPE_CHECKING:
     from drafting.docket import Docket
     from drafting.lay.laid import LaidPiece
@@ -53,23 +55,25 @@ def docket_lay(docket: Docket) -> Lay:
 
 
 def lay_picture(
-    source: Docket | Lay, *, title: str = "", width_px: int = 1600
+    source: Docket | Lay, *, title: str = "", width_px: int = 1600, unit: str = "cm"
 ) -> NDArray[np.uint8]:
-    """(H, W, 3) uint8 RGB picture of a docket's lay, or of a `Lay`, to scale."""
+    """(H, W, 3) uint8 RGB picture of a docket's lay, or of a `Lay`, to scale; lengths in ``unit``, cm or in."""
     if hasattr(source, "placements"):
         lay: Any = source
     else:
         lay, title = docket_lay(source), title or source.title
-    return _Picture(lay, title, width_px).drawn()
+    return _Picture(lay, title, width_px, unit).drawn()
 
 
 class _Picture:
-    def __init__(self, lay: Lay, title: str, width_px: int) -> None:
+    def __init__(self, lay: Lay, title: str, width_px: int, unit: str = "cm") -> None:
         import cv2
 
         self.cv2 = cv2
         self.lay = lay
         self.title = title
+        self.told_in = unit
+        self.one_mm = 25.4 if unit == "in" else 10.0
         cloth = lay.cloth
         outline = cloth.lie_outline_mm
         self.bolt = outline is None
@@ -220,7 +224,7 @@ class _Picture:
     def steps(self) -> None:
         """What is cut first, and where the rest is opened out: written where it happens."""
         opened = self.lay.cloth.open_from_mm
-        if opened is None or not self.lay.cloth.folded:
+        if not opened or not self.lay.cloth.folded:
             return
         words = ("1  cut these, folded", "2  open out the rest, right side up; cut these")
         room = (opened - self.low[0]) * self.scale
@@ -362,35 +366,43 @@ class _Picture:
         x0 = self.lay.cloth.x_range_mm[0]
         end = x0 + self.lay.used_length_mm
         base = self.px([[low[0], low[1]]])[0][1] + 26 * unit
-        step = _round_step((high[0] - low[0]) / 12.0)
+        step = _round_step((high[0] - low[0]) / 12.0 / self.one_mm) * self.one_mm
         for v in np.arange(math.ceil(low[0] / step) * step, high[0] + 1e-6, step):
             x = float(self.px([[v, low[1]]])[0][0])
             self._segment((x, base - 5 * unit), (x, base + 5 * unit), _SOFT, max(1, int(unit)))
-            self.text((x, base + 18 * unit), f"{v / 10:g}", 11, _SOFT)
+            self.text((x, base + 18 * unit), f"{v / self.one_mm:g}", 11, _SOFT)
         a, b = self.px([[low[0], low[1]], [high[0], low[1]]]).astype(float)
         self._segment((a[0], base), (b[0], base), _SOFT, max(1, int(unit)))
-        self.text((a[0] - 28 * unit, base), "cm", 11, _SOFT)
+        self.text((a[0] - 28 * unit, base), self.told_in, 11, _SOFT)
         if self.lay.placements:
             self.line((end, low[1]), (end, high[1]), (170, 60, 40), 1.6, 8.0)
             p = self.px([[end, high[1]]])[0].astype(float)
-            words = f"{self.lay.used_length_mm / 10:.1f} cm"
+            words = format_length(self.lay.used_length_mm, self.told_in)
             half = 0.5 * self.width_of(words, 14)
             x = min(max(p[0], half + 4), self.w - half - 4)
             self.text((x, p[1] - 14 * unit), words, 14, (170, 60, 40))
         c = self.px([[low[0], 0.5 * (low[1] + high[1])]])[0].astype(float)
-        wide = (self.outline[:, 1].max() - self.outline[:, 1].min()) / 10.0
-        for i, words in enumerate(("lies", f"{wide:.1f} cm".replace(".0 ", " "), "wide")):
+        wide = self._said(float(self.outline[:, 1].max() - self.outline[:, 1].min()))
+        for i, words in enumerate(("lies", wide, "wide")):
             self.text((c[0] - 46 * unit, c[1] + (i - 1) * 20 * unit), words, 11, _SOFT)
+
+    def _said(self, mm: float) -> str:
+        return format_length(mm, self.told_in).replace(".0 ", " ")
 
     def head(self) -> None:
         lay, unit = self.lay, self.unit
         cloth = lay.cloth
         self.text((24 * unit, 30 * unit), self.title or "Lay", 22, _INK, middle=False, weight=1.6)
         fold = cloth.folding.words
-        size = "remnant" if cloth.outline is not None else f"cloth {cloth.width_mm / 10:g} cm wide"
+        size = (
+            "remnant" if cloth.outline is not None else f"cloth {self._said(cloth.width_mm)} wide"
+        )
         nap = "" if cloth.nap == "none" else f", nap {cloth.nap}"
         found = "" if not lay.placements else f" - {100 * lay.efficiency:.1f} % of the cloth used"
-        line = f"{size}, {fold}{nap} - {lay.used_length_mm / 10:.1f} cm long{found}"
+        length = f"{format_length(lay.used_length_mm, self.told_in)} long"
+        if abs(lay.cloth_length_mm - lay.used_length_mm) > 1.0:
+            length += f" as it lies, {format_length(lay.cloth_length_mm, self.told_in)} opened out"
+        line = f"{size}, {fold}{nap} - {length}{found}"
         fit = 15.0 * min(1.0, (self.w - 48 * unit) / self.width_of(line, 15.0))
         self.text((24 * unit, 60 * unit), line, fit, _SOFT, middle=False)
         bottom = self.h - 24 * unit
@@ -414,8 +426,8 @@ def _fitted(notes: Sequence[str]) -> str:
 
 
 def _round_step(mm: float) -> float:
-    power = 10.0 ** math.floor(math.log10(max(mm, 1.0)))
-    return next(f * power for f in (1.0, 2.0, 5.0, 10.0) if f * power >= mm)
+    power = 10.0 ** math.floor(math.log10(max(mm, 0.1)))
+    return next(f * power for f in (1.0, 2.0, 5.0, 10.0) if f * power >= mm * (1.0 - 1e-9))
 
 
 def _ascii(words: str) -> str:

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from configs.units import format_length
 
 if TYPE_CHECKING:
-    from drafting.lay.advice import Choice
-    from drafting.lay.model import Lay
+    from drafting.cloth import Cloth
     from projector.laying import Planned
 
-_CROOKED_MM = 30.0  # what a crooked cut may cost (common practice, no source)
+CROOKED_MM = 30.0  # what a crooked cut may cost (common practice, no source)
 _WORTH_MM = 10.0  # less saved than this is not spoken of
 
 
-def as_data(planned: Planned) -> dict[str, Any]:
+def as_data(planned: Planned, unit: str = "cm") -> dict[str, Any]:
     """For programs: the lay, and what was reckoned from it."""
     bought = planned.purchase
     return {
@@ -29,6 +28,9 @@ def as_data(planned: Planned) -> dict[str, Any]:
         "leftover": dataclasses.asdict(planned.leftover),
         "would_help": list(planned.would_help),
         "widths": [dataclasses.asdict(c) for c in planned.widths],
+        "fold": planned.lay.cloth.folding.words,
+        "tried": [dataclasses.asdict(t) for t in planned.tried],
+        "spare": spare_words(planned, unit),
     }
 
 
@@ -47,26 +49,24 @@ def lines_of(planned: Planned, unit: str, notes: Sequence[str] = ()) -> list[str
             f"Length needed  {say(made.cloth_length_mm)}"
             f"   ({100 * made.efficiency:.1f} % of that cloth becomes pieces)"
         )
+    lines += _tried(planned, unit)
     if purchase is not None:
         margin = f", one repeat of {say(purchase.margin_mm)} included" if purchase.margin_mm else ""
         cost = (
             "" if purchase.cost is None else f"   {purchase.cost:.2f} {purchase.currency}".rstrip()
         )
         yards = f" ({_yards(purchase.length_mm)} yd)" if unit == "in" else ""
-        lines.append(f"To buy         {say(purchase.length_mm)}{yards}{margin}{cost}")
+        lines.append(
+            f"To buy         {say(purchase.length_mm)}{yards}{margin}{cost}{_price(made.cloth, unit)}"
+        )
         shrinks = made.cloth.shrinkage_length or made.cloth.shrinkage_width
         lines.append(
             "               Shrinkage is in it: the pieces are cut larger."
             if shrinks
             else "               No shrinkage was given: wash the cloth before, or add what it loses."
         )
-        spare = purchase.length_mm - purchase.needed_mm - purchase.margin_mm
-        if spare < _CROOKED_MM:
-            more = "1/8 yd" if unit == "in" else "10 cm"
-            lines.append(
-                f"               Only {say(spare)} of it is spare: shops cut crooked now and then; "
-                f"{more} more is safe."
-            )
+        if words := spare_words(planned, unit):
+            lines.append(f"               {words}")
     x, y, length, width = rest.rectangle_mm
     both = ", in two layers" if rest.layers == 2 else ""
     lines.append(
@@ -78,44 +78,87 @@ def lines_of(planned: Planned, unit: str, notes: Sequence[str] = ()) -> list[str
         lines.append(f"No room for    {', '.join(made.left_out)}")
         lines += [f"               {text}" for text in planned.would_help]
     lines += [f"Wrong          {text}" for text in planned.problems]
-    if planned.widths and len({c.width_mm for c in planned.widths}) == 1:
-        lines.append(f"Planned quickly: {_folding(planned.widths, made, say)}")
+    return lines + _folding(planned, unit)
+
+
+COLUMNS = {
+    "lengthwise": "folded",
+    "double": "selvedges to the middle",
+    "crosswise": "across",
+    "partial": "one selvedge over",
+    "refold": "folded, rest opened out",
+    "none": "single",
+}
+
+
+def widths_of(planned: Planned, unit: str) -> tuple[list[str], list[list[str]]]:
+    """Columns and rows: what is needed on the widths sold, way by way; no rows when one was tried."""
+    widths = sorted({c.width_mm for c in planned.widths})
+    there = [f for f in COLUMNS if any(c.fold == f for c in planned.widths)]
+    head = ["width", *(COLUMNS[f] for f in there)]
+    if len(widths) < 2:
+        return head, []
+    needed = {(c.width_mm, c.fold): _needed(c.length_mm, unit) for c in planned.widths}
+    rows = [[format_length(w, unit), *(needed.get((w, f), "–") for f in there)] for w in widths]
+    return head, rows
+
+
+def _needed(length_mm: float | None, unit: str) -> str:
+    return "no room" if length_mm is None else format_length(length_mm, unit)
+
+
+def _folding(planned: Planned, unit: str) -> list[str]:
+    """The ways to fold it against each other, of cloth whose width is settled, the best one first."""
+    ways = [(c.length_mm, c.words, c.fold) for c in planned.widths]
+    if planned.tried or len({c.width_mm for c in planned.widths}) != 1:
+        return []
+    ways.sort(key=lambda w: math.inf if w[0] is None else w[0])
+    text = ", ".join(f"{words} {_needed(length, unit)}" for length, words, _ in ways)
+    lines = [f"Planned quickly {text}, opened out."]
+    made, (length, words, fold) = planned.lay, ways[0]
+    if length is not None and made.placements and fold != made.cloth.fold:
+        less = made.cloth_length_mm - length
+        if less > _WORTH_MM:
+            how = f"{words[0].upper()}{words[1:]}"
+            lines.append(
+                f"               {how} it needs {format_length(less, unit)} less; 'fold: best' under "
+                "'cloth' chooses by itself."
+            )
     return lines
 
 
-def widths_of(planned: Planned, unit: str) -> list[list[str]]:
-    """Rows width, folded, both selvedges to the middle, single: what is needed on the widths sold; empty when one was tried."""
-    from drafting.lay.advice import COMPARED
-
-    widths = sorted({c.width_mm for c in planned.widths})
-    if len(widths) < 2:
+def _tried(planned: Planned, unit: str) -> list[str]:
+    """What every way to fold it takes, where the docket left that open."""
+    if not planned.tried:
         return []
-    needed = {
-        (c.width_mm, c.fold): "too narrow"
-        if c.length_mm is None
-        else format_length(c.length_mm, unit)
-        for c in planned.widths
-    }
-    return [[format_length(w, unit), *(needed.get((w, f), "–") for f in COMPARED)] for w in widths]
-
-
-def _folding(choices: Sequence[Choice], made: Lay, say: Callable[[float], str]) -> str:
-    """The ways to fold it against each other, of cloth whose width is settled."""
-    from drafting.folding import FOLD_WORDS
-
-    words = {**FOLD_WORDS, "none": "as a single layer"}
-    told = [
-        f"{words[c.fold]} {'too narrow' if c.length_mm is None else say(c.length_mm)}"
-        for c in choices
+    told = [f"{t.words} {_needed(t.length_mm, unit)}" for t in planned.tried]
+    return [
+        f"Folded         {planned.lay.cloth.folding.words}",
+        f"               ({', '.join(told)})",
     ]
-    text = f"{', '.join(told)}, opened out."
-    found = [(c.length_mm, c.fold) for c in choices if c.length_mm is not None]
-    if found and made.placements:
-        length, fold = min(found)
-        less = made.cloth_length_mm - length
-        if less > _WORTH_MM and fold != made.cloth.fold:
-            text += f" {words[fold].capitalize()} it needs {say(less)} less."
-    return text
+
+
+def spare_words(planned: Planned, unit: str) -> str:
+    """That little of what is bought is spare; "" when there is enough."""
+    bought = planned.purchase
+    if bought is None:
+        return ""
+    spare = bought.length_mm - bought.needed_mm - bought.margin_mm
+    if spare >= CROOKED_MM:
+        return ""
+    more = "1/8 yd" if unit == "in" else "10 cm"
+    return (
+        f"Only {format_length(spare, unit)} of it is spare: shops cut crooked now and then; "
+        f"{more} more is safe."
+    )
+
+
+def _price(cloth: Cloth, unit: str) -> str:
+    """The price per metre, or per yard for who buys by the yard; "" where none is told."""
+    if cloth.price is None:
+        return ""
+    each = cloth.price * (0.9144 if unit == "in" else 1.0)
+    return f" at {each:.2f} {cloth.currency}".rstrip() + (" per yd" if unit == "in" else " per m")
 
 
 def _yards(mm: float) -> str:

@@ -8,17 +8,20 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from drafting import Docket
+    from drafting.cloth import Cloth
     from drafting.lay.advice import Choice, Leftover, Purchase
+    from drafting.lay.folds import Tried
     from drafting.lay.laid import LaidPiece
     from drafting.lay.model import Lay
     from drafting.lay.rules import Rules
+    from drafting.piece import Piece
     from drafting.placement import Placement
     from projector.session.journal import Left
     from projector.session.planning import Noted
@@ -52,17 +55,12 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
                 _NAME_ONE,
             )
         )
-    from drafting.lay import plan
     from projector.session.shares import rules_of, together
 
     joined = together([docket])
-    lay = plan(
-        joined.pieces,
-        docket.cloth,
-        seconds=QUICK_SECONDS if seconds is None else seconds,
-        locked=joined.still,
-        rules=rules_of(joined, docket.distance_mm),
-    )
+    time = QUICK_SECONDS if seconds is None else seconds
+    rules = rules_of(joined, docket.distance_mm)
+    lay = _best(joined.pieces, docket.cloth, time, joined.still, rules)[0]
     own = tuple(p for p in lay.docket_placements() if joined.own(p.piece))
     if not own:
         raise LayError(Fault(where, "no piece fits on the cloth.", "Check the cloth's size."))
@@ -73,7 +71,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     if lay.left_out:
         note += f" No room for {', '.join(lay.left_out)}."
     note = " ".join([note, *joined.said, *docket.allowance_cautions()])
-    docket = docket.replace(lay=own)
+    docket = docket.replace(lay=own, cloth=lay.cloth)
     return docket, " ".join([note, *sharing_notes(docket)])
 
 
@@ -97,7 +95,7 @@ def kept_lay(docket: Docket) -> tuple[Docket, str]:
         with alone(docket.path):
             docket = Docket.load(docket.path)
             if not docket.lay and not unlike(made, docket):
-                docket.replace(lay=made.lay).save()
+                docket.replace(lay=made.lay, cloth=made.cloth).save()
                 return Docket.load(docket.path), note  # type: ignore[arg-type]  # it was loaded
     raise InputError(
         Fault(str(docket.path), "was changed again and again while it was laid.", "Try again.")
@@ -106,12 +104,14 @@ def kept_lay(docket: Docket) -> tuple[Docket, str]:
 
 def unlike(planned: Docket, now: Docket) -> list[str]:
     """What a plan hangs on and is not as it was: names of pieces, "cloth", "distance", "quantity"."""
+    from drafting.lay.folds import as_asked
     from drafting.piece_entry import entry_of
 
+    cloths = [None if d.cloth is None else as_asked(d.cloth) for d in (planned, now)]
     said = [
         key
         for key, same in (
-            ("cloth", planned.cloth == now.cloth),
+            ("cloth", cloths[0] == cloths[1]),
             ("distance", planned.distance_mm == now.distance_mm),
             ("quantity", planned.quantity == now.quantity),
         )
@@ -191,6 +191,7 @@ class Planned:
     """A lay of all that shares a cloth, and what was reckoned from it.
 
     ``purchase``: None for cloth that she has; ``widths``: what other widths and folds would need;
+    ``tried``: every way to fold it that was tried, where the docket leaves that open;
     ``would_help``: sentences, when something found no room; ``problems``: what is wrong with it.
     """
 
@@ -202,6 +203,7 @@ class Planned:
     widths: tuple[Choice, ...]
     problems: tuple[str, ...]
     notes: tuple[str, ...]
+    tried: tuple[Tried, ...] = ()
 
 
 def planned(
@@ -233,7 +235,6 @@ def planned(
     """
     from configs.errors import Fault, InputError, LayError
     from configs.units import length_text
-    from drafting.lay import plan
     from drafting.lay.advice import (
         WIDTHS_MM,
         compare_widths,
@@ -250,11 +251,14 @@ def planned(
     apart = dockets[0].distance_mm if distance_mm is None else distance_mm
     rules = rules_of(joined, apart)
     still, start = _placements(dockets, joined.prefixes, afresh)
-    made = plan(pieces, cloth, seconds, [*still, *joined.still], progress, start=start, rules=rules)
+    fixed = [*still, *joined.still]
+    made, tried = _best(pieces, cloth, seconds, fixed, rules, start, progress)
+    cloth = made.cloth
     bolt = cloth.length_mm is None and cloth.outline is None
     purchase = to_buy(made, sold_by) if bolt else None
-    layers = 2.0 if cloth.fold == "crosswise" else 1.0
-    rest = leftover(made, purchase.length_mm / layers if purchase is not None else None)
+    rest = leftover(
+        made, cloth.folding.lying_length(purchase.length_mm) if purchase is not None else None
+    )
     helps = what_would_help(pieces, cloth, made, rules=rules) if made.left_out else []
     if made.left_out and not partial:
         raise LayError(
@@ -276,7 +280,7 @@ def planned(
     widths = WIDTHS_MM[sold_by] if bolt or compare else ()
     quick = min(1.0, max(seconds, 0.2))
     choices = (
-        compare_widths(pieces, cloth, seconds=quick, widths_mm=widths, rules=rules)
+        compare_widths(pieces, cloth, seconds=3.0 * quick, widths_mm=widths, rules=rules)
         if compare_now
         else []
     )
@@ -292,8 +296,34 @@ def planned(
         )
     return Planned(
         made, apart, purchase, rest, tuple(helps), tuple(choices), tuple(made.problems()),
-        tuple(notes),
+        tuple(notes), tried,
     )  # fmt: skip
+
+
+def _best(
+    pieces: Mapping[str, Piece],
+    cloth: Cloth,
+    seconds: float,
+    fixed: Sequence[Placement],
+    rules: Rules,
+    start: Sequence[Placement] = (),
+    progress: Callable[[Lay], bool] | None = None,
+) -> tuple[Lay, tuple[Tried, ...]]:
+    """The lay on cloth folded as the docket asks, and what the ways to fold it take where it asks none.
+
+    What is fixed lies on the cloth as it is folded now, so then it stays folded so.
+    """
+    from drafting.lay import plan
+    from drafting.lay.folds import best_fold, ways_as_asked
+
+    open_ways = () if fixed else ways_as_asked(pieces, cloth, rules)
+    if len(open_ways) < 2:
+        return plan(pieces, cloth, seconds, fixed, progress, start=start, rules=rules), ()
+    earlier = [p for p in start if not p.aside]
+    found = best_fold(
+        pieces, cloth, seconds, among=open_ways, rules=rules, progress=progress, start=earlier
+    )
+    return found.lay, found.tried
 
 
 def _across_notes(made: Lay) -> list[str]:
@@ -336,17 +366,20 @@ def write_plan(dockets: Sequence[Docket], prefixes: Sequence[str], made: Lay) ->
             for p in made.docket_placements()
             if p.piece.startswith(prefix) and p.piece[len(prefix) :] in one.pieces()
         ]
-        said += _write(one, own, dockets)
+        said += _write(one, own, dockets, made.cloth)
     return said
 
 
-def _write(one: Docket, own: Sequence[Placement], dockets: Sequence[Docket]) -> list[str]:
+def _write(
+    one: Docket, own: Sequence[Placement], dockets: Sequence[Docket], laid_on: Cloth
+) -> list[str]:
     """Put the plan of one docket into its file as it is now; what to say of what came meanwhile.
 
     Raises:
         InputError: what was edited meanwhile leaves no sense in the plan; nothing is written.
     """
     from configs.errors import Fault, InputError
+    from drafting.lay.folds import as_asked
     from projector.session.hold import alone
     from projector.session.journal import forget, is_stale, with_noted
     from projector.session.merge import Kept
@@ -380,7 +413,10 @@ def _write(one: Docket, own: Sequence[Placement], dockets: Sequence[Docket]) -> 
             if p.key not in lay and (p.aside or p.piece in changed) and p.piece in there:
                 lay[p.key] = p
         noted = not is_stale(path)
-        now.replace(lay=tuple(lay.values()), shares=_shares(now, dockets)).save()
+        cloth = now.cloth
+        if cloth is not None and as_asked(cloth) == as_asked(laid_on):
+            cloth = cloth.folded_as(laid_on.folding)
+        now.replace(lay=tuple(lay.values()), shares=_shares(now, dockets), cloth=cloth).save()
         if noted:
             forget(path)  # what the table had noted is in the docket now
     if not changed:

@@ -6,6 +6,7 @@ The other end of `reader`. Her comments and her order of keys stay as she wrote 
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ from drafting.piece_entry import entry_of
 from drafting.placement import Placement
 
 if TYPE_CHECKING:
+    from drafting.cloth import Cloth
     from drafting.docket.model import Docket
 
 
@@ -54,7 +56,7 @@ def mapping_of(docket: Docket) -> dict[str, Any]:
             sizes[name] = {k: _mm(v) for k, v in own.items()}
         _set(data, "allowances", sizes)
     if docket.cloth != before.cloth:
-        _set(data, "cloth", docket.cloth.to_dict() if docket.cloth else None)
+        _set(data, "cloth", _cloth(docket.cloth, before.cloth, data.get("cloth")))
     if docket.distance_mm != before.distance_mm:
         data["distance"] = _mm(docket.distance_mm)
     if docket.shares != before.shares:
@@ -102,6 +104,21 @@ def seen_from(own: Path, named: str, target: Path) -> str:
         return Path(os.path.relpath(at, target.resolve().parent)).as_posix()
     except ValueError:  # another drive
         return str(at)
+
+
+def _cloth(cloth: Cloth | None, before: Cloth | None, raw: Any) -> Any:
+    """A cloth as written: keys that have not changed stay as she wrote them."""
+    if cloth is None:
+        return None
+    made = cloth.to_dict()
+    if before is None or not isinstance(raw, Mapping):
+        return made
+    was = before.to_dict()
+    changed = {k for k in {*made, *was} if made.get(k) != was.get(k)}
+    spelt = {str(k).replace(" ", "_").replace("-", "_"): k for k in raw}
+    kept = {k: v for k, v in raw.items() if str(k).replace(" ", "_") not in changed}
+    kept |= {spelt.get(k, k): made[k] for k in made if k in changed}
+    return kept if "unit" not in changed else made
 
 
 def _placement(p: Placement, unit: str) -> dict[str, Any]:

@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 from configs.errors import LayError
 from drafting.cloth import Cloth
 from drafting.folding import FOLD_WORDS
+from drafting.lay.cuts import named
 from drafting.lay.first import touched_cells
+from drafting.lay.folds import plan_way, ways
 from drafting.lay.model import Lay
 from drafting.lay.planner import Effort, plan
 from drafting.lay.rules import Rules
@@ -30,7 +32,7 @@ WIDTHS_MM = {
     "cm": (900.0, 1150.0, 1400.0, 1500.0),
     "yd": (914.4, 1143.0, 1371.6, 1524.0),
 }
-COMPARED = ("lengthwise", "double", "none")  # ways to fold it
+COMPARED = ("lengthwise", "double", "none")  # ways to fold it that are tried for what finds no room
 _STEP_MM = {"cm": 100.0, "yd": 914.4 / 8.0}  # shops cut by 10 cm or 1/8 yd (common practice)
 _CELL_MM = 5.0
 _SMALL = 0.25  # of the largest piece: facings, bands, pockets
@@ -146,12 +148,16 @@ def _largest_rectangle(free: NDArray[np.bool_]) -> tuple[int, int, int, int]:
 
 @dataclass(frozen=True)
 class Choice:
-    """One cloth that could be bought: its width, folding, length needed and efficiency."""
+    """One cloth that could be bought: its width, way to fold, length needed and efficiency.
+
+    ``fold``: a `Way`'s kind; ``words``: the same in words.
+    """
 
     width_mm: float
     fold: str
     length_mm: float | None
     efficiency: float
+    words: str = ""
 
 
 def compare_widths(
@@ -162,25 +168,35 @@ def compare_widths(
     widths_mm: tuple[float, ...] = WIDTHS_MM["cm"],
     rules: Rules | None = None,
 ) -> list[Choice]:
-    """The same pieces on the widths sold, each folded in every way of `COMPARED`, ``seconds`` each.
+    """The same pieces on the widths sold, folded in every way that they allow, ``seconds`` each width.
 
-    A length of None: something does not fit across. Quick plans: compare them with each other, not with a longer one.
+    Of ways that differ by a length alone the best one. A length of None: something does not fit
+    across. Quick plans: compare them with each other, not with a longer one.
     """
+    given, rules = named(pieces), rules or Rules()
     out = []
     own = {round(cloth.width_mm)} if cloth.outline is None else set()
     for width in sorted({*widths_mm, *(float(w) for w in own)}):
-        for fold in COMPARED:
-            if width <= 2.0 * cloth.selvedge_mm:
-                continue
-            other = dataclasses.replace(
-                cloth, width_mm=width, fold=fold, length_mm=None, outline=None, holes=(), flaws=()
-            )
+        if width <= 2.0 * cloth.selvedge_mm:
+            continue
+        other = dataclasses.replace(
+            cloth, width_mm=width, length_mm=None, outline=None, holes=(), flaws=(), best=False
+        )
+        every = ways(given, other, rules)
+        best: dict[str, Choice] = {}
+        for way in every:
             try:
-                lay = plan(pieces, other, seconds, rules=rules, effort=Effort(workers=0))
+                lay = plan_way(
+                    given, way, seconds / len(every), rules=rules, effort=Effort(workers=0)
+                )
             except LayError:
                 continue
-            fits = not lay.left_out
-            out.append(Choice(width, fold, lay.cloth_length_mm if fits else None, lay.efficiency))
+            length = None if lay.left_out else lay.cloth_length_mm
+            made = Choice(width, way.kind, length, lay.efficiency, way.words)
+            known = best.get(way.kind)
+            if known is None or (length or math.inf) < (known.length_mm or math.inf):
+                best[way.kind] = made
+        out += list(best.values())
     return out
 
 

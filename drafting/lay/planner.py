@@ -83,9 +83,25 @@ def plan(
     Raises:
         LayError: pieces, cloth or locked placements that cannot be used, all named at once.
     """
+    job = make_job(pieces, cloth, _rules(rules, distance_mm), locked)
+    return plan_job(job, seconds, start=start, progress=progress, effort=effort)
+
+
+def plan_job(
+    job: Job,
+    seconds: float,
+    *,
+    start: Iterable[Any] = (),
+    progress: Progress | None = None,
+    effort: Effort | None = None,
+) -> Lay:
+    """The same for a job that is made already.
+
+    Raises:
+        LayError: ``seconds`` is no number of seconds.
+    """
     began = time.monotonic()
     effort = effort or Effort()
-    job = make_job(pieces, cloth, _rules(rules, distance_mm), locked)
     if not math.isfinite(seconds) or seconds < 0:
         raise LayError(f"{seconds!r} is not a number of seconds to plan for.")
     run = _Run(job, began, float(seconds), progress, _seed(effort.seed))

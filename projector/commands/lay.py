@@ -106,18 +106,18 @@ def lay(
     if not dry_run:
         notes = laying.write_plan(dockets, joined.prefixes, made.lay)
         title = " + ".join(dict.fromkeys(d.title for d in (*dockets, *joined.others)))
-        write_picture(picture, lay_picture(made.lay, title=title))
+        write_picture(picture, lay_picture(made.lay, title=title, unit=unit))
     cautions = [c for d in dockets for c in d.allowance_cautions()]
     if as_json:
-        data = lay_report.as_data(made)
+        data = lay_report.as_data(made, unit)
         data["cautions"] = [*cautions, *made.notes, *notes]
         print_json({**data, "picture": None if dry_run else str(picture)})
     else:
         for line in lay_report.lines_of(made, unit, notes):
             click.echo(line)
-        if rows := lay_report.widths_of(made, unit):
-            title = "The same on the widths sold, planned quickly"
-            print_table(title, ["width", "folded", "selvedges to the middle", "single"], rows)
+        head, rows = lay_report.widths_of(made, unit)
+        if rows:
+            print_table("The same on the widths sold, planned quickly", head, rows)
         for caution in cautions:
             warn(caution, "Caution        ")
         if not dry_run:

@@ -1,0 +1,305 @@
+"""Which way to fold the cloth: every allowed way is tried, the best one kept, and what each takes told.
+
+Above the planner, which lays pieces on a cloth that is folded in one way. Here too is the refold
+between two groups: what is cut through both layers lies on the folded part, and the cloth beyond
+is opened out to a single layer for the rest.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from configs.errors import LayError
+from drafting.cloth import Cloth
+from drafting.folding import Folding
+from drafting.lay.cuts import SINGLE, named, specs_of
+from drafting.lay.job import Job, make_job
+from drafting.lay.laid import LaidPiece
+from drafting.lay.model import Lay
+from drafting.lay.planner import Effort, lay_as_it_is, plan_job
+from drafting.lay.rules import Rules
+from drafting.piece import Piece
+
+Progress = Callable[[Lay], Any]
+
+_FIRST_SHARE = 0.4  # of the time for a first look at every way
+_MOST_FIRST_S = 1.0  # for each of them at most
+_KEPT = 2  # ways that share the rest
+_ROOM_MM = 1.0  # between the widest piece on a fold and the selvedge that ends it
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way to fold: the cloth so folded; ``refold``: opened out once what lies double is cut."""
+
+    cloth: Cloth
+    refold: bool = False
+
+    @property
+    def kind(self) -> str:
+        """The way's key: one of `FOLDS`, or "refold"."""
+        return "refold" if self.refold else self.cloth.fold
+
+    @property
+    def words(self) -> str:
+        """In short words: ``folded lengthwise, then opened out``."""
+        return replace(self.cloth.folding, open_from_mm=None).short + (
+            ", then opened out" if self.refold else ""
+        )
+
+
+@dataclass(frozen=True)
+class Tried:
+    """What one way would take: ``length_mm`` of cloth, opened out; None where something has no room."""
+
+    way: str
+    words: str
+    length_mm: float | None
+    efficiency: float
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The best lay found and what every way that was tried takes, the best first."""
+
+    lay: Lay
+    tried: tuple[Tried, ...]
+
+
+def ways(
+    pieces: Mapping[str, Piece] | Iterable[Piece], cloth: Cloth, rules: Rules | None = None
+) -> tuple[Way, ...]:
+    """Every way that this cloth may be folded for these pieces; a remnant lies as it is drawn.
+
+    Across the length only without a one-way nap: the upper layer would run the other way.
+    """
+    given, rules = named(pieces), rules or Rules()
+    if cloth.outline is not None:
+        return (Way(cloth),)
+    plain = replace(cloth, open_from_mm=None, over_mm=0.0, found=cloth.best)
+    found = [Way(replace(plain, fold="none"))]
+    lengthwise = replace(plain, fold="lengthwise")
+    for fold in ("lengthwise", "double", "crosswise"):
+        if fold == "crosswise" and cloth.nap == "one-way":
+            continue
+        folded = replace(plain, fold=fold)
+        found.append(Way(folded))
+        if _refoldable(given, folded, rules):
+            found.append(Way(folded, refold=True))
+    overs = _overs(given, lengthwise, rules)
+    found += [Way(replace(plain, fold="partial", over_mm=over)) for over in overs]
+    return tuple(found)
+
+
+def ways_as_asked(
+    pieces: Mapping[str, Piece] | Iterable[Piece], cloth: Cloth, rules: Rules | None = None
+) -> tuple[Way, ...]:
+    """The ways that the docket leaves open: all of them for 'best', else the one that it names.
+
+    Folded across, what is cut from one layer would leave as much cloth lying whole below it, so
+    opening out the rest is tried too.
+    """
+    given, rules = named(pieces), rules or Rules()
+    if cloth.best and cloth.outline is None:
+        return ways(given, cloth, rules)
+    plain = replace(cloth, open_from_mm=None)
+    if cloth.fold == "crosswise" and cloth.outline is None and SINGLE in _hows(given, plain, rules):
+        return Way(plain), Way(plain, refold=True)
+    return (Way(cloth),)
+
+
+def _refoldable(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> bool:
+    """Whether something is cut from one layer there, and something else through both."""
+    hows = _hows(pieces, cloth, rules)
+    return SINGLE in hows and len(hows) > 1
+
+
+def _hows(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> set[str]:
+    return {c.how for s in specs_of(pieces, cloth, rules).of.values() for c in s.cuts}
+
+
+def _overs(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> tuple[float, ...]:
+    """How wide one selvedge may be folded over: for what lies double, and to leave room for the rest."""
+    try:
+        job = make_job(pieces, cloth, rules)
+    except LayError:
+        return ()
+    double, single = 0.0, 0.0
+    for kind in job.kinds:
+        across = min(float((s.high - s.low)[1]) for s in kind.stances)
+        if kind.how == SINGLE:
+            single = max(single, across)
+        else:
+            double = max(double, across)
+    if not double or not single:
+        return ()
+    s, width = cloth.selvedge_mm, cloth.width_mm
+    wanted = (double + s + _ROOM_MM, (width - s - single - _ROOM_MM) / 2.0)
+    found = {round(v, 0) for v in wanted if double + s < v < width / 2.0}
+    return tuple(sorted(v + 1.0 if v < double + s + _ROOM_MM else v for v in found))
+
+
+def plan_way(
+    pieces: Mapping[str, Piece] | Iterable[Piece],
+    way: Way,
+    seconds: float,
+    *,
+    rules: Rules | None = None,
+    start: Iterable[Any] = (),
+    progress: Progress | None = None,
+    effort: Effort | None = None,
+) -> Lay:
+    """Lay the pieces on cloth folded one way; with a refold, in two groups.
+
+    Raises:
+        LayError: pieces or cloth that cannot be used.
+    """
+    given, rules = named(pieces), rules or Rules()
+    job = make_job(given, way.cloth, rules)
+    if not way.refold:
+        return plan_job(job, seconds, start=start, progress=progress, effort=effort)
+    double = _only(job, lambda kind_layers: kind_layers == 2)
+    first = plan_job(double, 0.4 * seconds if double.items else 0.0, effort=effort)
+    apart = job.distance if double.items else 0.0
+    opened = math.ceil(10.0 * (first.used_length_mm + apart)) / 10.0
+    cloth = replace(way.cloth, open_from_mm=opened)
+    rest = make_job(given, cloth, rules, first.placements)
+
+    def shown(lay: Lay) -> Any:
+        return progress(_unlocked(lay)) if progress is not None else None
+
+    made = plan_job(rest, 0.6 * seconds if double.items else seconds, progress=shown, effort=effort)
+    whole = lay_as_it_is(given, cloth, [replace(p, locked=False) for p in made.placements], rules)
+    return replace(
+        whole, seconds=first.seconds + made.seconds, interrupted=made.interrupted or first.interrupted,
+        notes=(*whole.notes, *_steps(whole)),
+    )  # fmt: skip
+
+
+def _only(job: Job, wanted: Callable[[int], bool]) -> Job:
+    return replace(job, items=tuple(i for i in job.items if wanted(job.kinds[i.kind].layers)))
+
+
+def _unlocked(lay: Lay) -> Lay:
+    return replace(lay, placements=tuple(replace(p, locked=False) for p in lay.placements))
+
+
+def _steps(lay: Lay) -> tuple[str, ...]:
+    """What is cut before and after the cloth is opened out, in one sentence."""
+    opened = lay.cloth.open_from_mm
+    if opened is None:
+        return ()
+
+    def names(those: Iterable[LaidPiece]) -> str:
+        return ", ".join(dict.fromkeys(p.piece for p in those))
+
+    before = [p for p in lay.placements if float(p.outline_mm[:, 0].max()) <= opened + 0.05]
+    after = [p for p in lay.placements if p not in before]
+    if not before or not after:
+        return ()
+    return (
+        f"First cut {names(before)} from the cloth {replace(lay.cloth.folding, open_from_mm=None).short}; "
+        f"then open out the rest, right side up, and cut {names(after)}.",
+    )
+
+
+def best_fold(
+    pieces: Mapping[str, Piece] | Iterable[Piece],
+    cloth: Cloth,
+    seconds: float = 10.0,
+    *,
+    among: Iterable[Way] | None = None,
+    rules: Rules | None = None,
+    start: Iterable[Any] = (),
+    progress: Progress | None = None,
+    effort: Effort | None = None,
+) -> Chosen:
+    """The best lay over all ways to fold, the time shared among them.
+
+    Each way gets a first look; the best two then share what is left. Compared is the cloth that is
+    taken, opened out. ``among``: only these ways; ``start``: an earlier lay on the cloth as it is folded,
+    to be bettered.
+
+    Raises:
+        LayError: pieces or cloth that cannot be used in any way.
+    """
+    given, rules, effort = named(pieces), rules or Rules(), effort or Effort()
+    every = tuple(among) if among is not None else ways(given, cloth, rules)
+    began = time.monotonic()
+    each = min(_MOST_FIRST_S, _FIRST_SHARE * seconds / len(every))
+    found: list[tuple[tuple[float, float], int, Lay]] = []
+    faults: list[LayError] = []
+    stopped = False
+
+    def told(lay: Lay) -> Any:
+        nonlocal stopped
+        if progress is not None:
+            left = max(0.0, seconds - (time.monotonic() - began))
+            stopped = progress(replace(lay, seconds_left=left)) is False or stopped
+        return not stopped
+
+    for n, way in enumerate(every):
+        try:
+            lay = plan_way(given, way, each, rules=rules, effort=replace(effort, workers=0))
+        except LayError as error:
+            faults.append(error)
+            continue
+        found.append((_rank(lay), n, lay))
+        told(min(found)[2])
+        if stopped or lay.interrupted:
+            break
+    earlier = tuple(start)
+    if earlier and cloth.outline is None:
+        lay = lay_as_it_is(given, cloth, earlier, rules)
+        if not lay.problems():
+            every = (*every, Way(cloth))
+            found.append((_rank(lay), len(every) - 1, lay))
+    if not found:
+        raise faults[0]
+    found.sort(key=lambda f: f[:2])
+    for k in range(min(_KEPT, len(found))):
+        left = seconds - (time.monotonic() - began)
+        if stopped or left < 0.2 or found[k][2].interrupted:
+            break
+        share = left if k == min(_KEPT, len(found)) - 1 else left / 2.0
+        _, n, lay = found[k]
+        made = plan_way(
+            given, every[n], share, rules=rules, start=lay.docket_placements(), progress=told,
+            effort=effort,
+        )  # fmt: skip
+        if _rank(made) < _rank(lay) or made.interrupted:
+            kept = min(lay, made, key=_rank)
+            found[k] = (_rank(kept), n, replace(kept, interrupted=made.interrupted))
+    found.sort(key=lambda f: f[:2])
+    tried: dict[str, Tried] = {}
+    for _, n, lay in found:  # of one way the better ones come first
+        length = None if lay.left_out else lay.cloth_length_mm
+        words = Way(lay.cloth, lay.cloth.open_from_mm is not None).words
+        tried.setdefault(words, Tried(every[n].kind, words, length, lay.efficiency))
+    best = found[0][2]
+    return Chosen(replace(best, seconds=time.monotonic() - began), tuple(tried.values()))
+
+
+def _rank(lay: Lay) -> tuple[float, float]:
+    """Cloth that found no room first, then how much is taken, opened out."""
+    job = lay.job
+    missing = 0.0
+    if job is not None and lay.left_out:
+        size = {
+            job.key(item): job.kinds[item.kind].area * job.kinds[item.kind].layers
+            for item in job.items
+        }
+        missing = sum(size.get(key, 1.0) for key in lay.left_out)
+    return missing, lay.cloth_length_mm
+
+
+def as_asked(cloth: Cloth) -> Cloth:
+    """The cloth without what a planner chose: with 'fold: best' the way, else where it is opened out."""
+    fold = cloth.folding
+    if fold.best:
+        return cloth.folded_as(Folding("lengthwise", fold.face, best=True))
+    return replace(cloth, open_from_mm=None)
