@@ -1,8 +1,8 @@
 """A drafted garment after its changes: the same draft with other pieces, seams and checks.
 
 What the scissors leave of a draft: seams told anew, corners and runs where they still are, darts
-looked at again. Finished girths and what else the block found out holds for the draft before the
-changes, and is told so.
+looked at again, girths and openings measured again (`measured`). What cannot be measured on the
+changed pieces holds for the draft before the changes, and is told so.
 """
 
 from __future__ import annotations
@@ -14,10 +14,9 @@ from types import MappingProxyType
 from drafting.blocks import Draft
 from drafting.piece import Piece
 from drafting.shaping.changes import Change, replay
+from drafting.shaping.measured import checks_now, girths_now, with_lines, without_lines
 from drafting.shaping.state import Work
 from drafting.truing import Corner, Run, check_dart_runs
-
-BEFORE = ", before the changes"
 
 
 def changed(
@@ -31,19 +30,20 @@ def changed(
         DraftError: a change that cannot be done here, by its place in the list and its name.
     """
     imported = dict(further or {})
-    work = replay(Work({**draft.pieces, **imported}, draft.seams, (), unit), changes)
+    lined, lines = with_lines(draft)
+    work = replay(Work({**lined, **imported}, draft.seams, (), unit), changes)
     after = {n: p for n, p in work.pieces.items() if set(work.came_from(n)) <= set(imported)}
-    pieces = {n: p for n, p in work.pieces.items() if n not in after}
+    pieces = {n: without_lines(p) for n, p in work.pieces.items() if n not in after}
     runs = tuple(r for run in draft.runs for r in _runs(run, work))
-    own = tuple(c for c in draft.extra_checks if " over dart " not in c.name)
+    own = tuple(c for c in checks_now(draft, lines, work) if " over dart " not in c.name)
     made = replace(
         draft,
         pieces=MappingProxyType(pieces),
         seams=tuple(s for s in work.seams if not {p for p, _ in (*s.a, *s.b)} & set(after)),
         corners=tuple(c for corner in draft.corners for c in _corners(corner, work)),
         runs=runs,
-        girths=tuple(replace(g, name=g.name + BEFORE) for g in draft.girths),
-        extra_checks=(*(replace(c, name=c.name + BEFORE) for c in own), *check_dart_runs(pieces)),
+        girths=girths_now(draft, lines, work),
+        extra_checks=(*own, *check_dart_runs(pieces)),
         notes=(*draft.notes, *work.said),
     )
     return made, after

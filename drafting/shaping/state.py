@@ -17,13 +17,15 @@ from drafting.truing import Seam, Spot
 @dataclass(frozen=True, eq=False)
 class Work:
     """``pieces`` by name; ``seams``: what is sewn together; ``said``: notes, in order; ``unit``: of
-    lengths without their own; ``origin``: piece → the pieces of the draft that it is of."""
+    lengths without their own; ``origin``: piece → the pieces of the draft that it is of; ``drafted``:
+    those drafted from others: facings, bands, linings."""
 
     pieces: Mapping[str, Piece]
     seams: tuple[Seam, ...] = ()
     said: tuple[str, ...] = ()
     unit: str = "mm"
     origin: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    drafted: frozenset[str] = frozenset()
 
     def piece(self, name: str) -> Piece:
         """The piece of that name.
@@ -47,7 +49,10 @@ class Work:
     def with_new(self, piece: Piece, of: str) -> Work:
         """A further piece, drafted from one that is there."""
         origin = {**self.origin, piece.name: self.came_from(of)}
-        return replace(self, pieces={**self.pieces, piece.name: piece}, origin=origin)
+        drafted = self.drafted | {piece.name}
+        return replace(
+            self, pieces={**self.pieces, piece.name: piece}, origin=origin, drafted=drafted
+        )
 
     def instead(self, old: Sequence[str], new: Sequence[Piece]) -> Work:
         """Some pieces replaced by others, in the place of the first of them."""
@@ -58,7 +63,10 @@ class Work:
             elif name not in old:
                 pieces[name] = piece
         of = tuple(dict.fromkeys(o for name in old for o in self.came_from(name)))
-        return replace(self, pieces=pieces, origin={**self.origin, **{p.name: of for p in new}})
+        names = {p.name for p in new}
+        drafted = self.drafted - set(old) | (names if self.drafted & set(old) else set())
+        origin = {**self.origin, **dict.fromkeys(names, of)}
+        return replace(self, pieces=pieces, origin=origin, drafted=drafted)
 
     def came_from(self, name: str) -> tuple[str, ...]:
         """The pieces of the draft that a piece is of."""
