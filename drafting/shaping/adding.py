@@ -18,7 +18,7 @@ from drafting.curves import line as line_of
 from drafting.measurements import Measurements
 from drafting.outline import Edge, Points, without_repeats
 from drafting.piece import Mark, Notch, Piece
-from drafting.shaping.cutting import relabelled
+from drafting.shaping.cutting import as_inside, relabelled
 from drafting.shaping.parts import Run, built, of_a_dart, place_on, refuse, runs_of, xy
 from drafting.shaping.pivoting import closed
 from drafting.shaping.places import CutLine, beside
@@ -131,7 +131,7 @@ def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name:
     changes: dict[str, object] = {"name": made_name, "bound": ()}
     if half:
         changes |= {"cut": 2 * piece.cut, "pair": True}
-    made = relabelled(built(piece, runs, (), {}, **changes))
+    made = as_inside(piece, relabelled(built(piece, runs, (), {}, **changes)))
     out = work.with_new(made, name)
     seams = [
         Seam(f"{made_name}, {e}", ((name, e),), ((made_name, e),))
@@ -373,7 +373,7 @@ def lining(work: Work, name: str, shorter: float = 0.0, edge: str = "hem") -> Wo
         line = beside(made, edge_of(made, edge).name, shorter)
         made = trimmed(made, line, edge)
     label = (made_name, "", *piece.label[2:])
-    made = relabelled(made.with_(name=made_name, label=label))
+    made = as_inside(piece, relabelled(made.with_(name=made_name, label=label)))
     return work.with_new(made, name)
 
 

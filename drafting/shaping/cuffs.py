@@ -16,7 +16,7 @@ from drafting.allowance import FOLD, RAW
 from drafting.outline import Edge, Points, signed_area, without_repeats
 from drafting.piece import Notch, Piece
 from drafting.shaping.adding import INTERFACING, edge_of, free_name
-from drafting.shaping.cutting import relabelled
+from drafting.shaping.cutting import as_inside, relabelled
 from drafting.shaping.parts import place_on, refuse
 from drafting.shaping.state import Work
 from drafting.shaping.walking import sewn_notches
@@ -183,7 +183,7 @@ def interfacing(work: Work, name: str, short: float = 0.0, cut: int = 0) -> Work
         turns=piece.turns,
         label=(made_name, INTERFACING, *piece.label[2:]),
     )
-    return work.with_new(relabelled(made), name)
+    return work.with_new(as_inside(piece, relabelled(made)), name)
 
 
 def _fold_of(ring: Points) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -307,11 +307,21 @@ def apart(work: Work, name: str) -> Work:
     first = piece.with_(
         name=f"{'right' if back else 'left'} {name}", cut=piece.cut // 2, pair=False
     )
+    other = turned_over(piece).with_(
+        name=f"{'left' if back else 'right'} {name}", cut=piece.cut // 2, pair=False
+    )
+    for n in (first.name, other.name):
+        if n in work.pieces:
+            raise refuse(f"there is a piece '{n}' already.")
+    out = work.instead([name], [relabelled(first), relabelled(other)])
+    left, right = (other, first) if back else (first, other)
+    return out.doubled(name, {e: ((left.name, e), (right.name, e)) for e in piece.edges})
+
+
+def turned_over(piece: Piece) -> Piece:
+    """The piece as its other side is seen: mirrored at x = 0, every edge under its name."""
     ring = [Edge(e.name, (e.points * (-1.0, 1.0))[::-1]) for e in list(piece.edges.values())[::-1]]
-    other = piece.with_(
-        name=f"{'left' if back else 'right'} {name}",
-        cut=piece.cut // 2,
-        pair=False,
+    return piece.with_(
         edges={e.name: e for e in ring},
         grain=tuple((-x, y) for x, y in piece.grain),
         notches=tuple(
@@ -330,9 +340,9 @@ def apart(work: Work, name: str) -> Work:
         landmarks={n: (-p[0], p[1]) for n, p in piece.landmarks.items()},
         corners={(b, a): v for (a, b), v in piece.corners.items()},
     )
-    for n in (first.name, other.name):
-        if n in work.pieces:
-            raise refuse(f"there is a piece '{n}' already.")
-    out = work.instead([name], [relabelled(first), relabelled(other)])
-    left, right = (other, first) if back else (first, other)
-    return out.doubled(name, {e: ((left.name, e), (right.name, e)) for e in piece.edges})
+
+
+def as_inside(piece: Piece, made: Piece) -> Piece:
+    """What is sewn to the inside of a piece, drawn from its outline, as its own face is seen: of a piece
+    of which there is no mirrored half it is turned over."""
+    return made if piece.fold is not None or piece.pair else turned_over(made)

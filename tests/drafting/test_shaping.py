@@ -124,6 +124,15 @@ def test_dart_openings_of_a_bodice_front() -> None:
         (dart,) = q.darts
         width = np.hypot(*(np.array(dart.first) - np.array(dart.second)))
         assert width == pytest.approx(wide, abs=0.5), words
+    # back on the shoulder it is the dart of the book again: 7.00 at 25.7 from the bust point
+    shut = End.of_dart(front, front.darts[0])
+    aside = pivot(front, bust, shut, at(front, "side 40 mm from armhole"))
+    (dart,) = aside.darts
+    again = pivot(aside, bust, End.of_dart(aside, dart), End.on(aside, "shoulder", shut.before))
+    (dart,) = again.darts
+    width = np.hypot(*(np.array(dart.first) - np.array(dart.second)))
+    assert (dart.edge, width) == ("shoulder", pytest.approx(70.0, abs=0.5))
+    assert dart.legs_mm == pytest.approx((257.0, 257.0), abs=0.5)
     half = pivot(front, bust, End.of_dart(front, front.darts[0]), End.on(front, "waist", 98.5), 0.5)
     assert [angle_deg(front.with_(darts=(d,)), bust) for d in half.darts] == pytest.approx(
         [7.83] * 2, abs=0.02
