@@ -22,6 +22,7 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
         "demo",
         "The whole job on the virtual table: pictures and figures in a folder.",
     ),
+    "new": ("new", "new", "Begin a garment by question and answer; also 'chalkbeam' alone."),
     "blocks": (
         "blocks",
         "blocks",
@@ -51,6 +52,7 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
 
 # subcommand of calibrate → the same
 CALIBRATE_COMMANDS: dict[str, tuple[str, str, str]] = {
+    "lead": ("calibrate_lead", "lead", "Be led through it; also 'chalkbeam calibrate' alone."),
     "cards": ("calibrate_cards", "cards", "Print these marker cards once and cut them out."),
     "pattern": ("calibrate_cards", "pattern", "The picture to project while the photo is taken."),
     "photo": ("calibrate_photo", "photo", "Solve from one photo, or several."),
@@ -62,13 +64,20 @@ CALIBRATE_COMMANDS: dict[str, tuple[str, str, str]] = {
 
 
 class LazyGroup(click.Group):
-    """A group whose commands are imported only when they are called."""
+    """A group whose commands are imported only when they are called.
+
+    ``alone``: the command that runs when none is named.
+    """
 
     def __init__(
-        self, *args: object, table: dict[str, tuple[str, str, str]], **kwargs: object
+        self, *args: object, table: dict[str, tuple[str, str, str]], alone: str, **kwargs: object
     ) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]  # handed through to click
-        self.table = table
+        self.table, self.alone = table, alone
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """As click does; without a word it is the command ``alone``."""
+        return super().parse_args(ctx, args or [self.alone])
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of the job, not of the alphabet."""
@@ -117,6 +126,7 @@ def _print_version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
 @click.command(
     cls=LazyGroup,
     table=_COMMANDS,
+    alone="new",
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 @click.option(
@@ -133,7 +143,7 @@ def cli() -> None:
     Draft a garment from body measurements, lay it on the cloth that you have, find out how
     the projector over your table sees that table, and trace the outlines that it throws.
 
-    Start with 'chalkbeam demo'. Never look into the projector's lens.
+    'chalkbeam' alone asks what you want to make; 'chalkbeam demo' shows the whole job. Never look into the projector's lens.
     """
 
 
@@ -164,9 +174,6 @@ def main(argv: list[str] | None = None) -> int:
         os.environ.setdefault(name, "1")  # of BLAS only get in each other's way
     try:
         result = cli.main(args=argv, prog_name="chalkbeam", standalone_mode=False)
-    except click.exceptions.NoArgsIsHelpError as error:
-        error.show()
-        code = 2
     except click.ClickException as error:
         from projector.commands.support import explain_usage
 

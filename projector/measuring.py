@@ -6,17 +6,13 @@ text in and out, so that it works over any terminal, without colour, and for a s
 
 from __future__ import annotations
 
-import contextlib
 import re
 import shutil
-import sys
 import textwrap
 from dataclasses import dataclass
 from datetime import date
 from itertools import combinations
 from typing import Any
-
-import click
 
 from configs.errors import Fault, InputError
 from configs.files import one_line
@@ -25,6 +21,7 @@ from drafting.figures import FIGURES, figure_legend, figure_text
 from drafting.measurements import REGISTRY, Measurements, plausibility
 from drafting.measurements_file import MeasurementsFile, as_written
 from projector.console import print_table
+from projector.talk import Talk, showable
 
 _FIGURE_COLUMNS = 34
 _LEAST_COLUMNS = 70  # below this the text stands under the figure
@@ -41,15 +38,6 @@ _CAUTION = (
 )
 
 
-def can_draw() -> bool:
-    """Whether standard output can show the dots and blocks of a figure."""
-    try:
-        "⣿▟".encode(sys.stdout.encoding or "ascii")
-    except (UnicodeEncodeError, LookupError):
-        return False
-    return True
-
-
 def _why_no_name(answer: str, unit: str) -> str:
     """Why something cannot be a wearer's name: '' when it can."""
     if not re.search(r"[^\W_]", answer):
@@ -63,43 +51,14 @@ def _why_no_name(answer: str, unit: str) -> str:
     return "reads like a measure"
 
 
-def _showable(text: str) -> str:
-    """The text with '?' for letters that standard output cannot show."""
-    encoding = sys.stdout.encoding or "utf-8"
-    return text.encode(encoding, "replace").decode(encoding)
-
-
 @dataclass
-class Dialog:
+class Dialog(Talk):
     """One sitting at the terminal."""
 
     sheet: MeasurementsFile
     keys: list[str]
     once: bool
     plain: bool
-
-    # --- speaking and listening -------------------------------------------------------------
-
-    def say(self, text: str = "", indent: str = "") -> None:
-        """Text for the person, wrapped, in letters that this terminal can show."""
-        width = min(shutil.get_terminal_size().columns, 80) - 1
-        for line in text.splitlines() or [""]:
-            for part in textwrap.wrap(
-                line, max(30, width), initial_indent=indent, subsequent_indent=indent
-            ) or [""]:
-                self.raw(part)
-
-    def raw(self, line: str) -> None:
-        """One line as it stands."""
-        click.echo(_showable(line))
-
-    def ask(self, prompt: str) -> str:
-        """One line from the person, without outer spaces.
-
-        Raises:
-            EOFError: there are no more lines.
-        """
-        return input(_showable(prompt)).strip()
 
     # --- the course of it -------------------------------------------------------------------
 
@@ -109,10 +68,7 @@ class Dialog:
         Raises:
             InputError: an option that does not agree with the file.
         """
-        if hasattr(sys.stdin, "reconfigure"):
-            sys.stdin.reconfigure(errors="replace")  # a stray byte is a slip, not a crash
-        with contextlib.suppress(ImportError):
-            import readline  # noqa: F401  (line editing in input(), where the system has it)
+        self.listen()
         data = self.sheet.data
         why = _why_no_name(wearer, "cm") if wearer is not None else ""
         if why:
@@ -492,7 +448,7 @@ class Dialog:
         if old is not None:
             columns += [old.taken or "before", "change"]
         self.raw("")
-        print_table(_showable(str(self.sheet.data.get("wearer") or "")), columns, rows)
+        print_table(showable(str(self.sheet.data.get("wearer") or "")), columns, rows)
 
     def not_taken(self, key: str) -> str:
         """What the table says of a measure that is not in the file."""

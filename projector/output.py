@@ -64,10 +64,22 @@ PATTERN = Kind("a pattern's description", _YAML, frozenset({"windows"}))
 READINGS = Kind("a file of tape readings", _YAML, frozenset({"distances_mm"}), hers=True)
 CROSSES = Kind("a file of crosses", _YAML, frozenset({"crosses"}))
 CLOTH = Kind("a cloth found on the table", _YAML, frozenset({"outline", "note"}))
+ANSWERS = Kind("answers to 'chalkbeam new'", _YAML, frozenset({"answers"}))
 _OURS = Kind("a file of another kind", _YAML, hers=True)
 
 # a docket names most of what the others hold, so it is asked first
-_BY_KEYS = (DOCKET, BASE, MEASUREMENTS, CALIBRATION, CARDS, PATTERN, READINGS, CROSSES, CLOTH)
+_BY_KEYS = (
+    DOCKET,
+    BASE,
+    MEASUREMENTS,
+    CALIBRATION,
+    CARDS,
+    PATTERN,
+    READINGS,
+    CROSSES,
+    CLOTH,
+    ANSWERS,
+)
 _DOCKET_KEYS = frozenset({"lay", "pieces", "allowances", "cloth", "shares"})
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -57,4 +59,19 @@ def dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]
             )
             signs.append(chr(0x2800 + value) if value else " ")
         out.append("".join(signs))
+    return out
+
+
+def beside(sketches: Sequence[Sequence[str]], names: Sequence[str]) -> list[str]:
+    """Sketches side by side, as many in a row as the terminal has room for, names below."""
+    width = 2 + max(15, *(len(row) for sketch in sketches for row in sketch), *map(len, names))
+    fit = max(1, (shutil.get_terminal_size((96, 24)).columns - 6) // width)
+    out = []
+    for start in range(0, len(names), fit):
+        part = slice(start, start + fit)
+        for row in zip(*sketches[part], strict=True):
+            text = "".join(r.ljust(width) for r in row).rstrip()
+            if text:
+                out.append(f"      {text}")
+        out.append("      " + "".join(n.ljust(width) for n in names[part]).rstrip())
     return out

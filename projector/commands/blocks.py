@@ -10,7 +10,7 @@ import click
 
 from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command
 from projector.output import DRAWING, Kind, write_all
-from projector.sketch import dots, strokes
+from projector.sketch import beside, dots, strokes
 
 if TYPE_CHECKING:
     from drafting.blocks import Block
@@ -280,23 +280,9 @@ def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
         sketches.append(dots(strokes(pieces.get(half) or next(iter(pieces.values()))), 15, 8))
     # No picture where it would show nothing: the seam's length differs by less than a dot.
     if key != "shoulder_seam" and any(s != sketches[0] for s in sketches):
-        _print_sketches(sketches, list(choices))
+        for line in beside(sketches, list(choices)):
+            click.echo(line)
     click.echo(_wrapped("; ".join(f"{c}: {t}" for c, t in choices.items()), 6))
-
-
-def _print_sketches(sketches: list[list[str]], names: list[str]) -> None:
-    """Sketches side by side, as many in a row as the terminal has room for, names below."""
-    import shutil
-
-    columns = 17
-    fit = max(1, (shutil.get_terminal_size((96, 24)).columns - 6) // columns)
-    for start in range(0, len(names), fit):
-        part = slice(start, start + fit)
-        for row in zip(*sketches[part], strict=True):
-            text = "".join(r.ljust(columns) for r in row).rstrip()
-            if text:
-                click.echo(f"      {text}")
-        click.echo("      " + "".join(n.ljust(columns) for n in names[part]).rstrip())
 
 
 def _write_sketches(block: Block, out: Path) -> int:

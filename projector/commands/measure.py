@@ -57,7 +57,8 @@ def measure(
     """
     from drafting import blocks as makers
     from drafting.measurements_file import MeasurementsFile
-    from projector.measuring import Dialog, can_draw
+    from projector.measuring import Dialog
+    from projector.talk import can_draw
 
     chosen = [makers.get(name) for name in blocks]
     keys = [k for b in chosen for k in b.needs]

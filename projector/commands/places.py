@@ -64,7 +64,10 @@ class Place(click.Path):
 
 
 class Command(click.Command):
-    """A command whose files are looked at before it begins: nothing of hers is written over."""
+    """A command whose files are looked at before it begins: nothing of hers is written over.
+
+    When it is done it says which command is the next sensible one.
+    """
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run it.
@@ -92,7 +95,21 @@ class Command(click.Command):
                     for suffix, other in kind.beside.items() if path.name.strip(".") else ():
                         writes.append((option, path.with_suffix(suffix), other, False))
         output.look_over(reads, writes)
-        return super().invoke(ctx)
+        try:
+            code = super().invoke(ctx)
+        except click.exceptions.Exit as left:
+            _say_next(ctx, left.exit_code)
+            raise
+        _say_next(ctx, code if isinstance(code, int) else 0)
+        return code
+
+
+def _say_next(ctx: click.Context, code: int) -> None:
+    from projector.next_step import after
+
+    words = " ".join(ctx.command_path.split()[1:])
+    if not ctx.params.get("as_json") and (line := after(words, ctx.params, code)):
+        click.echo(f"Next: {line}")
 
 
 def _say_made(folder: Path) -> None:

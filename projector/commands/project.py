@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
     from projector.app import Beam
-    from projector.first_light.light import FirstLight
 
 _OLD_H = 24.0
 _NOT_YET = "No calibration yet: a look at the lay, not true scale. Ctrl+K leads through one."
@@ -133,10 +132,9 @@ def _calibration(
     ``in_use``: she has asked for a new one; this one is answered when she comes back without.
     None when she leaves altogether.
     """
-    from calibrate.store import keep, newest
-    from projector.app import run
-    from projector.first_light.light import FirstLight
+    from calibrate.store import newest
     from projector.first_light.stand_in import plain_calibration
+    from projector.leading import led
 
     if in_use is None:
         found = None if not beam.true_scale else newest(beam.display.name, beam.size)
@@ -144,42 +142,12 @@ def _calibration(
         if found is not None:
             return found
     folder = photos or (docket.path.resolve().parent if docket.path else Path.cwd())
-    leading = FirstLight(
-        docket, beam.size, beam.display.name, [folder],
-        may_look=not beam.true_scale, in_use=in_use is not None,
-    )  # fmt: skip
-    while True:
-        run(leading, beam)
-        if not leading.webcam:
-            break
-        _webcam(leading, beam, camera)
+    leading = led(docket, beam, folder, camera, in_use=in_use is not None)
     if leading.looks:
         return in_use or plain_calibration(beam.size)
     if leading.result is None:
         return None if leading.closed else in_use
-    # what was found through a window holds for that window: full screen it would be wrong
-    if leading.result.method != "live" and beam.true_scale:
-        keep(leading.result)
     return leading.result
-
-
-def _webcam(leading: FirstLight, beam: Beam, camera: int) -> None:
-    """Look with the webcam on the same beam; what comes of it goes back to first light."""
-    from calibrate.camera import DeviceSource
-    from calibrate.solve import solve
-    from calibrate.store import keep
-    from configs.errors import ChalkbeamError
-    from projector.live import look_from
-
-    try:
-        with DeviceSource.open(camera) as source:
-            seen = [view.seen for view in look_from(source, beam, say=click.echo)]
-            name, bars = beam.display.name, leading.bars_mm
-            solution = solve(seen, bars_mm=bars, display=name, method="live")
-            keep(solution.calibration)
-            leading.found(solution.calibration)
-    except ChalkbeamError as error:
-        leading.again(str(error.faults[0]))
 
 
 def _doubts(calibration: Calibration, beam: Beam) -> list[str]:

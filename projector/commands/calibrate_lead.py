@@ -1,0 +1,161 @@
+"""``chalkbeam calibrate`` alone: led through a calibration, with no docket."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+
+import click
+
+from projector.commands.places import FILE, Command
+from projector.talk import Talk
+
+_WAYS = (
+    ("table", "on the table: the projector is connected and leads me (phone, webcam or tape)"),
+    ("photo", "from a photo that I have taken of the four cards in the pattern"),
+    ("tape", "with a tape measure, typing here what it reads"),
+    ("print", "nothing is printed yet: show me what to print and to project"),
+)
+_SIZE = "1920x1080"
+
+
+@click.command(cls=Command)
+@click.option("--display", type=int, default=None, metavar="N",
+              help="The projector's display; the first that is not the primary when not given.")  # fmt: skip
+@click.option("--window", is_flag=True, help="A window instead: to try it out, nothing is kept.")
+@click.option("--photos", type=FILE, default=None, metavar="FOLDER",
+              help="Where your photo is looked for; this folder when not given.")  # fmt: skip
+@click.option("--camera", type=int, default=0, show_default=True, metavar="N",
+              help="The webcam that may be used.")  # fmt: skip
+def lead(display: int | None, window: bool, photos: Path | None, camera: int) -> int:
+    """Be led through a calibration: on the table itself, from a photo, or with a tape measure.
+
+    Needs no docket. Never look into the projector's lens.
+    """
+    talk = Talk()
+    talk.listen()
+    if display is not None or window:
+        return _on_the_table(talk, display, window, photos, camera)
+    talk.say("How will you calibrate? Never look into the projector's lens.")
+    for n, (_, text) in enumerate(_WAYS, 1):
+        talk.say(f"{n}  {text}", "  ")
+    try:
+        way = _way(talk)
+        if way == "table":
+            return _on_the_table(talk, display, window, photos, camera)
+        words = {"photo": _photo, "tape": _tape, "print": _cards}[way](talk)
+    except EOFError:
+        talk.say()
+        talk.say("Nothing was changed. By commands: 'chalkbeam calibrate --help' lists the steps.")
+        return 1
+    talk.say(f"That is: chalkbeam calibrate {shlex.join(words)}")
+    return _run(words)
+
+
+def _way(talk: Talk) -> str:
+    while True:
+        answer = talk.ask(f"Number, 1 to {len(_WAYS)} [1]: ").lower() or "1"
+        for n, (way, _) in enumerate(_WAYS, 1):
+            if answer in (str(n), way):
+                return way
+        talk.say(f"'{answer}' is none of these.")
+
+
+def _run(words: list[str]) -> int:
+    """The command as if she had typed it, with all that guards its files."""
+    from projector.commands.calibrate import calibrate
+
+    done = calibrate.main(words, prog_name="chalkbeam calibrate", standalone_mode=False)
+    return done if isinstance(done, int) else 0
+
+
+def _on_the_table(
+    talk: Talk, display: int | None, window: bool, photos: Path | None, camera: int
+) -> int:
+    from calibrate.store import newest
+    from drafting import Docket
+    from projector.app import Beam
+    from projector.leading import led
+
+    with Beam.open(display, None, window) as beam:
+        if beam.notice:
+            talk.say(beam.notice)
+        there = newest(beam.display.name, beam.size) is not None
+        leading = led(Docket(), beam, photos or Path.cwd(), camera, in_use=there)
+        true = beam.true_scale
+    if leading.result is None:
+        talk.say("Left without a new calibration. Nothing was changed.")
+        return 1
+    click.get_current_context().params["calibrated"] = True
+    s = leading.result.summary()
+    talk.say(
+        f"Calibrated: true to about {s['rms_mm']:.2g} mm, at the worst place {s['max_mm']:.2g} mm."
+        + ("" if true else " It was a window: nothing is kept.")
+    )
+    return 0
+
+
+def _asked(talk: Talk, question: str, usual: str = "") -> str:
+    shown = f" [{usual}]" if usual else ""
+    while True:
+        answer = talk.ask(f"{question}{shown}: ") or usual
+        if answer:
+            return answer
+        talk.say("This one needs an answer.")
+
+
+def _size(talk: Talk) -> str:
+    from calibrate.pattern import parse_size
+    from configs.errors import InputError
+
+    while True:
+        answer = _asked(talk, "The projector's own resolution", _SIZE)
+        try:
+            parse_size(answer)
+        except InputError as error:
+            talk.say(str(error.faults[0]))
+        else:
+            return answer
+
+
+def _photo(talk: Talk) -> list[str]:
+    while True:
+        name = _asked(talk, "The photo's file", "photo.jpg")
+        if Path(name).is_file():
+            break
+        talk.say(f"There is no file {name} here.")
+    size = _size(talk)
+    while True:
+        bars = talk.ask("What a steel rule reads on bar 1 and bar 2, mm, like 180.4,250 (Enter: not read): ")  # fmt: skip
+        words = ["photo", name, "--size", size, "--out", _free("calibration")]
+        if not bars:
+            return words
+        try:
+            x, y = (float(v) for v in bars.replace(";", ",").replace(" ", "").split(","))
+        except ValueError:
+            talk.say("Two readings with a comma between them, such as 180.4,250.")
+            continue
+        return [*words, "--bars", f"{x:g},{y:g}"]
+
+
+def _tape(talk: Talk) -> list[str]:
+    unit = _asked(talk, "Which unit does the tape show? mm, cm or in", "mm")
+    while unit not in ("mm", "cm", "in"):
+        unit = _asked(talk, "mm, cm or in", "mm")
+    readings = _asked(talk, "The file for the readings", "distances.yaml")
+    return ["tape", readings, "--guided", "--unit", unit, "--out", _free("calibration")]
+
+
+def _cards(talk: Talk) -> list[str]:
+    paper = _asked(talk, "Which paper? a4 or letter", "a4").lower()
+    while paper not in ("a4", "letter"):
+        paper = _asked(talk, "a4 or letter", "a4").lower()
+    return ["cards", "--paper", paper, "--out", "cards.pdf"]
+
+
+def _free(stem: str) -> str:
+    """A name for a new calibration beside those that are there."""
+    n, path = 2, Path(f"{stem}.yaml")
+    while path.exists():
+        path, n = Path(f"{stem}-{n}.yaml"), n + 1
+    return str(path)

@@ -1,0 +1,97 @@
+"""``chalkbeam new``: a docket by question and answer, drafted and shown."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from projector.commands.places import Command, Place
+from projector.output import DOCKET
+
+
+@click.command(cls=Command)
+@click.argument("out", type=Place(DOCKET), required=False, metavar="[FILE.yaml]")
+@click.option("--plain", is_flag=True, help="Figures in ASCII, for a terminal without Unicode.")
+def new(out: Path | None, plain: bool) -> int:
+    """Begin a garment by question and answer.
+
+    Asks what you want to make, for whom and from which cloth, takes the measures now or later, writes
+    the docket with a word on each line, drafts it and shows the pieces. Every answer is kept at once:
+    ended in the middle, the same command goes on. Without FILE the title names the file.
+    """
+    from projector.making import Making, needed
+
+    talk = Making(out.parent if out is not None else Path(), out)
+    try:
+        path = talk.run()
+        talk.say()
+        talk.say(f"Written: {path}. It is a text file: open it and change what you like.")
+        click.get_current_context().params["written"] = path
+        wanted = needed(path)
+        if wanted is not None:
+            file, block = wanted
+            many = len(block.needs)
+            answer = talk.ask(f"Take the {many} measures now? Enter: now, l: later: ").lower()
+            if answer in ("", "y", "yes", "now"):
+                _measure(
+                    file, block.needs, str(talk.answers.get("wearer", "")), talk.answers, plain
+                )
+    except EOFError:
+        talk.say()
+        if "written" in click.get_current_context().params:
+            return 0
+        talk.say(talk.stopped())
+        click.get_current_context().exit(1)
+    except KeyboardInterrupt as error:
+        talk.say()
+        if "written" not in click.get_current_context().params:
+            talk.say(talk.stopped())
+        raise click.Abort from error
+    if needed(path) is None:
+        return _show(path, plain)
+    return 0
+
+
+def _measure(
+    file: Path, needs: tuple[str, ...], wearer: str, answers: dict[str, object], plain: bool
+) -> None:
+    """The flow of `measure`, for the measures that the block needs."""
+    from drafting.measurements_file import MeasurementsFile
+    from projector.measuring import Dialog
+    from projector.talk import can_draw
+
+    sheet = MeasurementsFile.open(file, None)
+    dialog = Dialog(sheet, list(needs), False, plain or not can_draw())
+    fresh = not file.exists()
+    dialog.begin(str(answers["unit"]) if fresh and "unit" in answers else None,
+                 wearer if fresh else None, None)  # fmt: skip
+    dialog.run()
+
+
+def _show(path: Path, plain: bool) -> int:
+    """Draft it and show the pieces; 1 when a check fails."""
+    from drafting.docket import Docket
+    from drafting.report import off, report
+    from projector.console import warn
+    from projector.sketch import beside, dots, strokes
+    from projector.talk import can_draw
+
+    made = report(Docket.load(path))
+    pieces = made.draft.pieces
+    click.echo()
+    if can_draw() and not plain:
+        sketches = [dots(strokes(p), 15, 8) for p in pieces.values()]
+        for line in beside(sketches, list(pieces)):
+            click.echo(line)
+    click.echo(f"Drafted: {', '.join(pieces)}.")
+    for note in made.notes:
+        if note not in made.cautions:
+            click.echo(f"Note: {note}")
+    for caution in made.cautions:
+        warn(caution)
+    for check in made.failed:
+        warn(f"{check.name}: off by {off(check)}. {check.text}", "Do not cut yet: ")
+    if not made.failed:
+        click.echo(f"All {len(made.checks)} checks of the draft passed.")
+    return 1 if made.failed else 0

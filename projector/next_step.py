@@ -1,0 +1,209 @@
+"""What comes next: the one place that decides it, for the end of every command.
+
+Below `commands/places`, which says it once the command is done. It looks only at what stands in her
+files: whether the measures are there, cloth, a lay, a calibration. Nothing is drafted for it.
+"""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+_MOST_FILES = 200  # of a folder; past them nobody looks for a docket by opening files
+
+
+def after(command: str, given: Mapping[str, Any], code: int) -> str:
+    """The next sensible command line, as it is typed; '' where there is none to tell.
+
+    Args:
+        command: its words, ``calibrate photo``.
+        given: its arguments and options, by the names of its parameters.
+        code: how it ended: 0, or 1 where a check did not pass or an answer is missing.
+    """
+    rule = _RULES.get(command)
+    return rule(given, code) if rule else ""
+
+
+def of_docket(path: Path) -> str:
+    """What this garment needs next: measures, cloth, a lay, a calibration, or the table."""
+    data = _read(path)
+    if missing := _measures_missing(path, data):
+        return missing
+    if data.get("cloth") is None:
+        return _line("print", path, "--paper", "a4", "--out", path.with_suffix(".pdf"))
+    if not data.get("lay"):
+        return _line("lay", path)
+    return _line("project", path) if _calibrated() else _line("calibrate")
+
+
+def of_folder(folder: Path, *, only_laid: bool = False) -> str:
+    """The same for the docket of a folder that was changed last; a new one where there is none."""
+    found = [p for p in _yaml_files(folder) if "garment" in _read(p)]
+    laid = [p for p in found if _read(p).get("lay")]
+    for path in laid if only_laid else found:
+        return of_docket(path)
+    return of_docket(found[0]) if found else _line("new")
+
+
+def _line(*words: str | Path) -> str:
+    return shlex.join(["chalkbeam", *(str(w) for w in words)])
+
+
+def _read(path: Path) -> Mapping[str, Any]:
+    """What stands in a YAML file; nothing where it cannot be read: whoever opens it says why."""
+    from configs.errors import ChalkbeamError
+    from configs.files import read_yaml
+
+    try:
+        data = read_yaml(path)
+    except ChalkbeamError:
+        return {}
+    return data if isinstance(data, Mapping) else {}
+
+
+def _yaml_files(folder: Path) -> list[Path]:
+    """Those of a folder, the one changed last first."""
+    try:
+        found = [p for p in folder.iterdir() if p.suffix in (".yaml", ".yml") and p.is_file()]
+        return sorted(found, key=lambda p: -p.stat().st_mtime)[:_MOST_FILES]
+    except OSError:
+        return []
+
+
+def _measures_missing(path: Path, data: Mapping[str, Any]) -> str:
+    """The command that takes what the block needs and the named file has not; '' when all is there."""
+    named, garment = data.get("measurements"), data.get("garment")
+    if not isinstance(named, str) or not isinstance(garment, Mapping):
+        return ""
+    block = garment.get("block")
+    file = path.parent / named
+    body = _read(file)
+    from drafting import blocks
+
+    if block not in blocks.names():
+        return ""
+    needs = blocks.get(str(block)).needs
+    have = body.get("measurements")
+    if isinstance(have, Mapping) and (set(needs) <= set(have) or body.get("since")):
+        return ""
+    return _line("measure", file, "--block", str(block))
+
+
+def _calibrated() -> bool:
+    from calibrate.store import kept
+
+    return bool(kept())
+
+
+def _after_measure(given: Mapping[str, Any], code: int) -> str:
+    out: Path = given["out"]
+    if code:
+        return _line("measure", out, *(w for b in given["blocks"] for w in ("--block", b)))
+    for path in _yaml_files(out.parent):
+        named = _read(path).get("measurements")
+        if isinstance(named, str) and (path.parent / named).resolve() == out.resolve():
+            return _line("draft", path, "--out", drafted_folder(path))
+    return _line("new")
+
+
+def drafted_folder(docket: Path) -> Path:
+    """The folder that is proposed for a docket's drafted pieces."""
+    return docket.with_name(f"{docket.stem}-pieces")
+
+
+def _after_new(given: Mapping[str, Any], code: int) -> str:
+    out = given.get("written") or given.get("out")
+    if code or out is None:
+        return _line("new", *([given["out"]] if given.get("out") else []))
+    return of_docket(out)
+
+
+def _after_draft(given: Mapping[str, Any], code: int) -> str:
+    return "" if code else of_docket(given["docket"])
+
+
+def _after_laying(given: Mapping[str, Any], code: int) -> str:
+    return "" if code or given.get("dry_run") else of_docket(given["docket"])
+
+
+def _after_calibrating(given: Mapping[str, Any], code: int) -> str:
+    del given
+    return _line("calibrate") if code else of_folder(Path(), only_laid=True)
+
+
+def _after_pattern(given: Mapping[str, Any], code: int) -> str:
+    del code
+    return _line("calibrate", "photo", "photo.jpg", "--size", _size(given),
+                 "--bars", "180,250", "--out", "calibration.yaml")  # fmt: skip
+
+
+def _after_cards(given: Mapping[str, Any], code: int) -> str:
+    del given, code
+    return _line("calibrate", "pattern", "--size", "1920x1080", "--beam-width", "1200",
+                 "--out", "pattern.png")  # fmt: skip
+
+
+def _after_crosses(given: Mapping[str, Any], code: int) -> str:
+    del code
+    return _line("calibrate", "tape", given.get("form") or "distances.yaml", "--size",
+                 _size(given), "--out", "calibration.yaml")  # fmt: skip
+
+
+def _after_cloth(given: Mapping[str, Any], code: int) -> str:
+    if code:
+        return ""
+    into = given.get("into")
+    if into:
+        return _line("lay", into)
+    if given.get("light"):
+        return _line("cloth", "remnant.jpg", "--out", "cloth.yaml")
+    return of_folder(Path())
+
+
+def _after_import(given: Mapping[str, Any], code: int) -> str:
+    docket = given.get("docket")
+    return "" if code or docket is None else of_docket(docket)
+
+
+def _after_table(given: Mapping[str, Any], code: int) -> str:
+    if code:
+        return ""
+    data = _read(given["docket"])
+    lay, traced = data.get("lay") or [], data.get("traced") or []
+    done = lay and len(traced) >= len(lay)
+    return _line("new") if done else _line("project", given["docket"])
+
+
+def _size(given: Mapping[str, Any]) -> str:
+    width, height = given["size"]
+    return f"{width}x{height}"
+
+
+_RULES: Mapping[str, Callable[[Mapping[str, Any], int], str]] = {
+    "new": _after_new,
+    "demo": lambda *_: _line("new"),
+    "blocks": lambda *_: _line("new"),
+    "measure": _after_measure,
+    "draft": _after_draft,
+    "lay": _after_laying,
+    "base": lambda given, code: "" if code else _line("wardrobe", given["out"].parent),
+    "wardrobe": lambda given, _: of_folder(given["folder"]),
+    "calibrate cards": _after_cards,
+    "calibrate pattern": _after_pattern,
+    "calibrate crosses": _after_crosses,
+    "calibrate photo": _after_calibrating,
+    "calibrate live": _after_calibrating,
+    "calibrate tape": _after_calibrating,
+    "calibrate lead": lambda given, code: (
+        _after_calibrating(given, code) if given.get("calibrated") else ""
+    ),
+    "calibrate check": _after_calibrating,
+    "cloth": _after_cloth,
+    "project": _after_table,
+    "frame": lambda given, code: "" if code else of_docket(given["docket"]),
+    "print": lambda given, code: "" if code else _line("new"),
+    "export": lambda given, code: "" if code else of_docket(given["docket"]),
+    "import": _after_import,
+}
