@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from configs.errors import InputError, short
 from configs.files import read_yaml
-from configs.reader import Reader, as_list, as_number
+from configs.reader import Reader, as_list, as_number, nearest
 from configs.units import length_text
 from drafting.folding import Folding, Zone, check_folding, read_folding
 from drafting.placement import cloth_from_piece
@@ -43,6 +43,7 @@ _KEYS = (
     "flaws",
     "tolerates_flaws",
     "opened",
+    "whole",
     "fold",
     "nap",
     "selvedge",
@@ -89,7 +90,7 @@ class Cloth:
     left unused along each selvedge; ``shrinkage_length``, ``shrinkage_width``: fraction that the
     cloth will lose, so pieces are cut larger by 1 / (1 − s); ``outline``, ``holes``, ``flaws``:
     rings as the cloth lies; ``tolerates_flaws``: pieces that may cover a flaw; ``opened``: pieces with a fold of their own that
-    are laid whole all the same, in one layer;
+    are laid whole all the same, in one layer; ``whole``: the planner may choose which (into ``opened``);
     ``repeat_length_mm``, ``repeat_width_mm``: of the stripe or check, 0 for none; ``match``:
     groups of `MatchPoint` that must fall on the same phase; ``grain_tolerance_deg``: piece → how
     far it may turn off the grain, ``all`` for the rest; ``price``: per metre; ``currency``.
@@ -112,6 +113,7 @@ class Cloth:
     flaws: tuple[Ring, ...] = ()
     tolerates_flaws: tuple[str, ...] = ()
     opened: tuple[str, ...] = ()
+    whole: bool = False
     repeat_length_mm: float = 0.0
     repeat_width_mm: float = 0.0
     match: tuple[tuple[MatchPoint, ...], ...] = ()
@@ -194,6 +196,8 @@ class Cloth:
             out["tolerates_flaws"] = list(self.tolerates_flaws)
         if self.opened:
             out["opened"] = list(self.opened)
+        if self.whole:
+            out["whole"] = "allowed"
         if self.price is not None:
             out["price"] = f"{self.price:.10g} {self.currency}/m".replace(" /", "/")
         if self.colour:
@@ -297,6 +301,21 @@ class Cloth:
         if self.outline is not None and self.fold in ("double", "partial"):
             return ()
         return self.folding.folds_of(self.width_mm)
+
+    def beside_folds_mm(self, distance_mm: float) -> tuple[tuple[float, float, float, float], ...]:
+        """Boxes (x from, to, y from, to) along the folds that what is cut through both layers keeps off.
+
+        Half the distance on each side of the fold is the whole one between the two pieces.
+        """
+        half = 0.5 * distance_mm
+        if half <= 0.0 or not self.folded:
+            return ()
+        start, stop = self.x_range_mm
+        end = stop if self.open_from_mm is None else min(stop, self.open_from_mm)
+        low, high = self.y_range_mm
+        if self.fold == "crosswise" and end > start:
+            return ((start - half, start + half, low, high),)
+        return tuple((start, end, y - half, y + half) for y in self.folds_mm if end > start)
 
     def lays_on_fold(self, piece: str) -> bool:
         """Whether a piece with a fold of its own is laid as its half, on a fold of the cloth."""
@@ -484,6 +503,7 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
             "tolerates_flaws", "should be a list of pieces.", "Example: [facing, pocket]"
         ),
         opened=reader.texts("opened", "should be a list of pieces.", "Example: [neck facing]"),
+        whole=_allowed(reader, "whole"),
         repeat_length_mm=repeat["length"],
         repeat_width_mm=repeat["width"],
         match=_match(reader),
@@ -521,6 +541,17 @@ def _word(reader: Reader, key: str, known: tuple[str, ...]) -> str:
         reader.note(key, f"{short(value)} is not one of {', '.join(known)}.", got=value)
         return known[0]
     return str(value)
+
+
+def _allowed(reader: Reader, key: str) -> bool:
+    """'allowed' (or yes), 'no' where it is left out."""
+    value = reader.data.get(key)
+    if value in (None, False, "no"):
+        return False
+    if value is not True and value not in ("allowed", "yes"):
+        near = nearest(str(value), ("allowed", "no"))
+        reader.note(key, f"{short(value)} is neither 'allowed' nor 'no'.", near, value)
+    return True
 
 
 def _pair(reader: Reader, key: str, read: Callable[[Reader, str], float]) -> dict[str, float]:

@@ -285,14 +285,14 @@ def planned(
         else []
     )
     opening = None
-    if compare_now and len(dockets) == 1 and not joined.others:
+    if compare_now and len(dockets) == 1 and not joined.others and not cloth.whole:
         opening = worth_opening(pieces, cloth, made, seconds=quick, rules=rules)
     notes = [*cloth.contradictions(), *_across_notes(made)]
     if opening is not None:
         names = ", ".join(opening.pieces)
         notes.append(
             f"Laid whole in the upper layer instead of on the fold, {names} would save "
-            f"{length_text(opening.saved_mm)} of cloth: say 'opened: [{names}]' under 'cloth'."
+            f"{length_text(opening.saved_mm)} of cloth: say 'opened: [{names}]' under 'cloth', or 'whole: allowed'."
         )
     return Planned(
         made, apart, purchase, rest, tuple(helps), tuple(choices), tuple(made.problems()),
@@ -415,7 +415,7 @@ def _write(
         noted = not is_stale(path)
         cloth = now.cloth
         if cloth is not None and as_asked(cloth) == as_asked(laid_on):
-            cloth = cloth.folded_as(laid_on.folding)
+            cloth = dataclasses.replace(cloth.folded_as(laid_on.folding), opened=laid_on.opened)
         now.replace(lay=tuple(lay.values()), shares=_shares(now, dockets), cloth=cloth).save()
         if noted:
             forget(path)  # what the table had noted is in the docket now

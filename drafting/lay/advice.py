@@ -19,12 +19,11 @@ from drafting.cloth import Cloth
 from drafting.folding import FOLD_WORDS
 from drafting.lay.cuts import named
 from drafting.lay.first import touched_cells
-from drafting.lay.folds import plan_way, ways
+from drafting.lay.folds import plan_way, small_halves, ways
 from drafting.lay.model import Lay
 from drafting.lay.planner import Effort, plan
 from drafting.lay.rules import Rules
 from drafting.lay.shapes import cleaned, convex_parts, counter_clockwise
-from drafting.outline import signed_area
 from drafting.piece import Piece
 
 # widths as sold: in inches (36, 45, 54, 60 among those of reference.com), metric names common practice
@@ -35,7 +34,6 @@ WIDTHS_MM = {
 COMPARED = ("lengthwise", "double", "none")  # ways to fold it that are tried for what finds no room
 _STEP_MM = {"cm": 100.0, "yd": 914.4 / 8.0}  # shops cut by 10 cm or 1/8 yd (common practice)
 _CELL_MM = 5.0
-_SMALL = 0.25  # of the largest piece: facings, bands, pockets
 _WORTH_MM = 10.0  # less saved than this is not spoken of
 
 
@@ -222,11 +220,7 @@ def worth_opening(
     """
     if lay.job is None or lay.left_out:
         return None
-    specs = lay.job.specs
-    area = {name: abs(signed_area(s.ring)) for name, s in specs.items()}
-    small = tuple(
-        n for n, s in specs.items() if s.on_fold and area[n] < _SMALL * max(area.values())
-    )
+    small = small_halves(named(pieces), cloth, rules or Rules())
     if not small or any(p.locked and p.piece in small for p in lay.placements):
         return None
     other = dataclasses.replace(cloth, opened=(*cloth.opened, *small))

@@ -23,6 +23,7 @@ from drafting.lay.cuts import (
     FOLD,
     FOLD_TOLERANCE_MM,
     SINGLE,
+    THROUGH,
     Spec,
     laid_piece,
     named,
@@ -127,7 +128,13 @@ class Judge:
         """What is wrong with one copy by itself: off the cloth, the fold, the grain, the face."""
         return [
             found
-            for found in (self._outside(p), self._off_fold(p), self._turn(p), self._face(p))
+            for found in (
+                self._outside(p),
+                self._off_fold(p),
+                self._beside(p),
+                self._turn(p),
+                self._face(p),
+            )
             if found is not None
         ]
 
@@ -159,6 +166,10 @@ class Judge:
         cloth = self.cloth
         whole = cloth.outline is None and len(self._zones) == 1
         return whole and not cloth.holes and not cloth.flaws
+
+    @cached_property
+    def _folds(self) -> tuple[tuple[float, float, float, float], ...]:
+        return self.cloth.beside_folds_mm(self.distance)
 
     @cached_property
     def _zones(self) -> tuple[Zone, ...]:
@@ -204,6 +215,26 @@ class Judge:
         else:
             return None
         return Problem("fold", (p.key,), off, text, "off the fold")
+
+    def _beside(self, p: LaidPiece) -> Problem | None:
+        """Whether what is cut through both layers keeps its distance from its twin over the fold."""
+        if p.how != THROUGH or not self.bounded:
+            return None
+        low, high = p.outline_mm.min(axis=0), p.outline_mm.max(axis=0)
+        for x0, x1, y0, y1 in self._folds:
+            axis = 0 if y1 - y0 > x1 - x0 and self.cloth.fold == "crosswise" else 1
+            first, last = ((x0, x1), (y0, y1))[axis]
+            if low[1 - axis] > (x1, y1)[1 - axis] or high[1 - axis] < (x0, y0)[1 - axis]:
+                continue
+            into = min(last - float(low[axis]), float(high[axis]) - first)
+            if into > OVERLAP_MM:
+                gap = max(0.5 * self.distance - into, 0.0)
+                text = (
+                    f"{p.key} lies {gap:.2f} mm from the fold, so {2.0 * gap:.2f} mm from its twin; "
+                    f"{self.distance:g} mm are wanted."
+                )
+                return Problem("distance", (p.key,), 2.0 * into, text, "too near the fold")
+        return None
 
     def tilt(self, piece: str, turn: float, mirrored: bool) -> float:
         """Degrees from the nearest turn that is allowed, −180 to 180; 0 of a piece not known."""

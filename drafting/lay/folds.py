@@ -22,6 +22,7 @@ from drafting.lay.laid import LaidPiece
 from drafting.lay.model import Lay
 from drafting.lay.planner import Effort, lay_as_it_is, plan_job
 from drafting.lay.rules import Rules
+from drafting.outline import signed_area
 from drafting.piece import Piece
 
 Progress = Callable[[Lay], Any]
@@ -29,6 +30,7 @@ Progress = Callable[[Lay], Any]
 _FIRST_SHARE = 0.4  # of the time for a first look at every way
 _MOST_FIRST_S = 1.0  # for each of them at most
 _KEPT = 2  # ways that share the rest
+_SMALL = 0.25  # of the largest piece: facings, bands, pockets
 _ROOM_MM = 1.0  # between the widest piece on a fold and the selvedge that ends it
 
 
@@ -47,9 +49,12 @@ class Way:
     @property
     def words(self) -> str:
         """In short words: ``folded lengthwise, then opened out``."""
-        return replace(self.cloth.folding, open_from_mm=None).short + (
-            ", then opened out" if self.refold else ""
-        )
+        said = replace(self.cloth.folding, open_from_mm=None).short
+        if self.refold:
+            said += ", then opened out"
+        if self.cloth.whole and self.cloth.opened and self.cloth.folded:
+            said += f" ({', '.join(self.cloth.opened)} whole)"
+        return said
 
 
 @dataclass(frozen=True)
@@ -104,12 +109,48 @@ def ways_as_asked(
     opening out the rest is tried too.
     """
     given, rules = named(pieces), rules or Rules()
-    if cloth.best and cloth.outline is None:
-        return ways(given, cloth, rules)
-    plain = replace(cloth, open_from_mm=None)
-    if cloth.fold == "crosswise" and cloth.outline is None and SINGLE in _hows(given, plain, rules):
-        return Way(plain), Way(plain, refold=True)
-    return (Way(cloth),)
+    if cloth.outline is not None:
+        return (Way(cloth),)
+    plain = as_asked(cloth)
+    if cloth.best:
+        found = ways(given, plain, rules)
+    else:
+        found = (Way(plain),)
+        if cloth.fold == "crosswise" and SINGLE in _hows(given, plain, rules):
+            found = Way(plain), Way(plain, refold=True)
+    if cloth.whole:
+        found += tuple(_opened(given, found, rules))
+    return found if len(found) > 1 else (Way(cloth),)
+
+
+def _opened(pieces: Mapping[str, Piece], those: Iterable[Way], rules: Rules) -> list[Way]:
+    """The same ways with the small halves, and with all halves but the largest, laid whole."""
+    made = []
+    for way in those:
+        small = small_halves(pieces, way.cloth, rules)
+        rest = tuple(_halves(pieces, way.cloth, rules))[1:]
+        for some in dict.fromkeys(s for s in (small, rest) if s):
+            cloth = replace(way.cloth, opened=(*way.cloth.opened, *some))
+            made.append(Way(cloth, way.refold))
+            if not way.refold and _refoldable(pieces, cloth, rules):
+                made.append(Way(cloth, refold=True))
+    return made
+
+
+def small_halves(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> tuple[str, ...]:
+    """Halves on the fold that are small beside the largest piece: facings, bands, pockets."""
+    area = _halves(pieces, cloth, rules)
+    most = max(
+        (abs(signed_area(s.ring)) for s in specs_of(pieces, cloth, rules).of.values()), default=0.0
+    )
+    return tuple(n for n, a in area.items() if a < _SMALL * most)
+
+
+def _halves(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> dict[str, float]:
+    """Halves on the fold by area, mm², the largest first."""
+    specs = specs_of(pieces, cloth, rules).of
+    area = {n: abs(signed_area(s.ring)) for n, s in specs.items() if s.on_fold}
+    return dict(sorted(area.items(), key=lambda a: -a[1]))
 
 
 def _refoldable(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> bool:
@@ -298,8 +339,11 @@ def _rank(lay: Lay) -> tuple[float, float]:
 
 
 def as_asked(cloth: Cloth) -> Cloth:
-    """The cloth without what a planner chose: with 'fold: best' the way, else where it is opened out."""
+    """The cloth without what a planner chose: with 'fold: best' the way, else where it is opened out;
+    with 'whole: allowed' which halves are laid whole."""
     fold = cloth.folding
+    if cloth.whole:
+        cloth = replace(cloth, opened=())
     if fold.best:
         return cloth.folded_as(Folding("lengthwise", fold.face, best=True))
     return replace(cloth, open_from_mm=None)

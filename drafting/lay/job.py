@@ -20,6 +20,7 @@ from drafting.cloth import Cloth
 from drafting.lay.cuts import (
     FOLD,
     FOLD_TOLERANCE_MM,
+    THROUGH,
     Cut,
     Spec,
     laid_piece,
@@ -43,6 +44,7 @@ from drafting.placement import carry, cloth_from_piece
 
 _FINE = 0.0003  # of the cloth's width: how far outlines are simplified for the exact planners
 _COARSE = 0.0015  # the same for the raster
+_BESIDE = -1  # among a stance's zones: keeps its distance from the fold
 _MAX_COPIES = 400
 _FAR_MM = 1e5  # farther than any bolt is long
 
@@ -291,7 +293,10 @@ class _Maker:
                     continue
                 stance = replace(
                     stance,
-                    where=tuple(self.cloth.zones.index(z) for z in zones),
+                    where=(
+                        *(self.cloth.zones.index(z) for z in zones),
+                        *((_BESIDE,) if cut.how == THROUGH else ()),
+                    ),
                     room=max(z.y[1] - z.y[0] for z in zones),
                 )
                 shape = stance.ring - stance.low
@@ -427,7 +432,8 @@ class _Maker:
         from shapely.ops import unary_union
 
         zones = self.cloth.zones
-        if len(zones) < 2:
+        beside = self.cloth.beside_folds_mm(self.distance)
+        if len(zones) < 2 and not beside:
             return []
         start, stop = self.cloth.x_range_mm
         low, high = self.cloth.y_range_mm
@@ -435,7 +441,7 @@ class _Maker:
         whole = box(start - 1.0, low, end + 1.0, high)
         found = []
         for where in sorted({s.where for k in self.kinds for s in k.stances}):
-            mine = [zones[i] for i in where]
+            mine = [zones[i] for i in where if i != _BESIDE]
             rooms = [
                 box(
                     z.x[0] - (1.0 if z.x[0] <= start else 0.0), z.y[0],
@@ -444,6 +450,11 @@ class _Maker:
                 for z in mine
             ]  # fmt: skip
             rest = whole.difference(unary_union(rooms))
+            if _BESIDE in where:
+                strips = [
+                    box(max(a, start - 1.0), c, min(b, end + 1.0), d) for a, b, c, d in beside
+                ]
+                rest = unary_union([rest, *strips]).intersection(whole)
             found += [
                 Obstacle(self.split(ring), 0.0, False, "another part of the cloth", where)
                 for ring in pieces_without_holes(rest)

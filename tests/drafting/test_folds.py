@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from drafting import Piece
-from drafting.lay import Cloth, Effort, Rules
+from drafting.lay import Cloth, Effort, Placement, Rules, judge, plan
 from drafting.lay.folds import Way, best_fold, plan_way, ways, ways_as_asked
 
 HERE = Effort(seed=5, workers=0)
@@ -94,3 +94,43 @@ def test_a_way_that_has_no_room_is_told_as_none() -> None:
     by = {t.way: t.length_mm for t in found.tried}
     assert by["lengthwise"] is None and by["none"] == pytest.approx(500, abs=1.0)
     assert found.tried[-1].length_mm is None and found.tried[0].length_mm is not None
+
+
+@pytest.mark.parametrize("fold", ["lengthwise", "double", "crosswise"])
+@pytest.mark.parametrize("distance", [4.0, 10.0])
+def test_twins_keep_their_distance_over_the_fold(fold: str, distance: float) -> None:
+    """Opened out, the two of a pair lie at least the cutting distance apart across each fold."""
+    cloth = Cloth.from_dict({"width": 1200, "fold": fold})
+    pieces = [lopsided(n, 180, 300, cut=2, pair=True) for n in ("one", "two", "three")]
+    lay = plan(pieces, cloth, 0.3, distance_mm=distance, effort=HERE)
+    assert lay.left_out == () and lay.problems() == []
+    for p in lay.placements:
+        x, y = p.outline_mm[:, 0], p.outline_mm[:, 1]
+        to_fold = float(x.min() if fold == "crosswise" else y.min())
+        if fold == "double":
+            to_fold = min(to_fold, 600.0 - float(y.max()))
+        assert 2.0 * to_fold >= distance - 0.05
+
+
+@pytest.mark.parametrize(("share", "wrong"), [(0.5, True), (2.0, False)])
+def test_a_pair_too_near_the_fold_is_named(share: float, wrong: bool) -> None:
+    """At half of the half distance from the fold the judge says so, at twice it is silent."""
+    cloth = Cloth.from_dict({"width": 1200, "fold": "lengthwise"})
+    sleeve = lopsided("sleeve", 180, 300, cut=2, pair=True)
+    put = Placement("sleeve", 1, (0.0, 180.0 + share * 5.0))  # its width runs down to the fold
+    found = judge([sleeve], cloth, [put], Rules(10.0))
+    assert [p.kind for p in found] == (["distance"] if wrong else [])
+    if wrong:
+        assert found[0].short == "too near the fold" and found[0].amount == pytest.approx(5.0)
+
+
+def test_halves_are_laid_whole_where_she_allows_it() -> None:
+    """'whole: allowed' takes the facing off the fold where that is shorter; without it stays."""
+    pieces = [half("body", 500, 700), half("facing", 80, 200)]
+    for whole, shorter in (("allowed", True), ("no", False)):
+        cloth = Cloth.from_dict({"width": 1400, "fold": "lengthwise", "whole": whole})
+        among = ways_as_asked(pieces, cloth, NO_GAP)
+        found = best_fold(pieces, cloth, 0.8, among=among, rules=NO_GAP, effort=HERE)
+        assert (found.lay.cloth.opened == ("facing",)) == shorter
+        assert found.lay.cloth_length_mm == pytest.approx(700 if shorter else 900, abs=2.0)
+        assert Cloth.from_dict(found.lay.cloth.to_dict()) == found.lay.cloth

@@ -282,11 +282,11 @@ def test_no_line_is_cut_across_where_the_selvedges_meet(wide: float, fits: bool)
     """Between fold and selvedge lie 315 mm of 1300 less 10: a pair wider than that finds no room."""
     pair = [rectangle("pair", wide, 400, cut=2, pair=True, turns=(0,))]
     cloth = Cloth.from_dict({"width": 1300, "selvedge": 10, "fold": "double"})
-    lay = plan(pair, cloth, QUICK, effort=HERE)
+    lay = plan(pair, cloth, QUICK, distance_mm=0.0, effort=HERE)
     assert (lay.left_out == ()) == fits
     for y in (wide, 650.0, 500.0):  # from the low fold, from the high one, across the middle
         put = Placement("pair", 1, (0.0, y), 0.0)
-        kinds = [p.kind for p in product_judge(pair, cloth, [put])]
+        kinds = [p.kind for p in product_judge(pair, cloth, [put], Rules(0.0))]
         assert kinds == ([] if fits and y != 500.0 else ["outside"])
     if not fits:
         said = " ".join(what_would_help(pair_by_name(pair), cloth, lay, seconds=0.1))
