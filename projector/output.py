@@ -53,6 +53,7 @@ DRAWING = Kind("an SVG drawing", (".svg",))
 DXF = Kind("a DXF drawing", (".dxf",))
 EXCHANGE = Kind("an SVG or DXF drawing", (".svg", ".dxf"))
 PDF = Kind("a PDF", (".pdf",))
+SHEET = Kind("a PDF, an SVG drawing or a PNG picture", (".pdf", ".svg", ".png"))
 JSON = Kind("a list for programs", (".json",))
 TEXT = Kind("a text", (".txt",))
 DOCKET = Kind("a docket", _YAML, frozenset({"garment"}), hers=True)
@@ -188,6 +189,8 @@ def _alike(there: Kind, wanted: Kind, path: Path) -> bool:
         return there is (EXACT_PICTURE if lossless else PICTURE)
     if wanted is EXCHANGE:
         return there is (DXF if path.suffix.lower() == ".dxf" else DRAWING)
+    if wanted is SHEET:
+        return there is kind_named(path.name)
     return there is wanted
 
 

@@ -75,6 +75,7 @@ REPLACES = {
     "import pieces.svg --picture {}": ".svg",
     "lay top.yaml --seconds 0 --picture {}": ".png",
     "print top.yaml --paper a4 --out {}": ".pdf",
+    "wardrobe . --out {}": ".pdf",
 }
 EDITS = ["calibrate tape {} --guided --out new.yaml", "cloth photo.jpg --into {}",
          "import pieces.svg {}", "import pieces.svg --out {}", "lay {}", "lay top.yaml --with {}",

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
-from projector.commands.places import FILE, JSON_OPTION, Command
+from projector.commands.places import FILE, JSON_OPTION, Command, Place
+from projector.output import SHEET
 
 if TYPE_CHECKING:
     from drafting.docket import Docket
@@ -33,14 +34,26 @@ class Entry:
     pieces: int = 0
     laid: int = 0
     traced: int = 0
+    traced_pieces: tuple[str, ...] = ()
     out_of_date: tuple[str, ...] = ()
     wrong: str = ""
 
 
+# an entry, its pieces, and their allowances: piece → edge → mm
+Found: TypeAlias = "tuple[Entry, Mapping[str, Piece], Mapping[str, Mapping[str, float]]]"
+
+
 @click.command(cls=Command)
 @click.argument("folder", type=FILE, metavar="DIR")
+@click.option(
+    "--out",
+    "-o",
+    type=Place(SHEET),
+    metavar="FILE.pdf|FILE.svg|FILE.png",
+    help="Draw them all on paper instead, the pieces to one scale.",
+)
 @JSON_OPTION
-def wardrobe(folder: Path, as_json: bool) -> int:
+def wardrobe(folder: Path, out: Path | None, as_json: bool) -> int:
     """List every docket and base of a folder: drawing, wearer, base, cloth, what is traced.
 
     What is out of date is told: a garment whose measurements or base were changed after its pieces
@@ -53,11 +66,16 @@ def wardrobe(folder: Path, as_json: bool) -> int:
         raise InputError(Fault(str(folder), "is no folder.", "Name the folder of your dockets."))
     found = [read_entry(path, folder) for path in _files(folder)]
     entries = [e for e in found if e is not None]
+    if out is not None and entries:
+        _draw(out, folder, entries)
     if as_json:
-        print_json([asdict(e) for e, _ in entries])
+        print_json([asdict(e) for e, *_ in entries])
         return 0
     if not entries:
         click.echo(f"No docket in {folder}. 'chalkbeam blocks' shows how one begins.")
+        return 0
+    if out is not None:
+        click.echo(f"{out}: {len(entries)} garments and bases drawn.")
         return 0
     _print(entries)
     return 0
@@ -68,7 +86,7 @@ def _files(folder: Path) -> list[Path]:
     return [p for p in every if not any(x.startswith(".") for x in p.parts)][:_MOST_FILES]
 
 
-def read_entry(path: Path, folder: Path) -> tuple[Entry, Mapping[str, Piece]] | None:
+def read_entry(path: Path, folder: Path) -> Found | None:
     """A file's entry and its pieces; None for a file of another kind."""
     from configs.errors import ChalkbeamError
     from configs.files import read_bytes
@@ -87,13 +105,13 @@ def read_entry(path: Path, folder: Path) -> tuple[Entry, Mapping[str, Piece]] | 
         if kind is BASE:
             base = Base.load(path)
             told = Entry(name, base.title, "base", base.wearer)
-            return told, base.drafted or base.imported
+            return told, base.drafted or base.imported, {}
     except ChalkbeamError as error:
-        return Entry(name, path.stem, "docket", wrong=str(error.faults[0])), {}
+        return Entry(name, path.stem, "docket", wrong=str(error.faults[0])), {}, {}
     return None
 
 
-def _docket_entry(read: Docket, name: str) -> tuple[Entry, Mapping[str, Piece]]:
+def _docket_entry(read: Docket, name: str) -> Found:
     from configs.errors import ChalkbeamError
     from configs.units import length_text
 
@@ -105,6 +123,7 @@ def _docket_entry(read: Docket, name: str) -> tuple[Entry, Mapping[str, Piece]]:
     cloth = ""
     if read.cloth is not None:
         cloth = length_text(read.cloth.width_mm, read.unit) + " wide"
+    allowances = {n: read.allowances_for(n) for n in pieces}
     entry = Entry(
         file=name,
         title=read.title,
@@ -117,10 +136,11 @@ def _docket_entry(read: Docket, name: str) -> tuple[Entry, Mapping[str, Piece]]:
         pieces=len(pieces),
         laid=len(read.placed()),
         traced=len(read.traced),
+        traced_pieces=tuple(read.traced),
         out_of_date=tuple(_stale(read)),
         wrong=wrong,
     )
-    return entry, pieces
+    return entry, pieces, allowances
 
 
 def _stale(read: Docket) -> list[str]:
@@ -147,7 +167,76 @@ def _stale(read: Docket) -> list[str]:
     return said
 
 
-def _print(entries: list[tuple[Entry, Mapping[str, Piece]]]) -> None:
+def _draw(out: Path, folder: Path, entries: list[Found]) -> None:
+    """Every entry on paper, in a file whose ending says which kind.
+
+    Raises:
+        InputError: more of them than a picture can hold, or the file may not be written.
+    """
+    from collections import Counter
+
+    from configs.errors import Fault, InputError
+    from drafting.export.wardrobe import PAGE_MM, Card, sheets
+    from drafting.figures.drawing import to_pdf, to_svg
+    from projector.output import write, write_picture
+
+    cards = []
+    for entry, pieces, allowances in entries:
+        done = Counter(t.partition("/")[0] for t in entry.traced_pieces)
+        lines = [entry.file]
+        lines += [f"for {entry.wearer}"] if entry.wearer else []
+        lines += [f"from: {entry.base}"] if entry.base else []
+        lines += [f"cloth: {entry.cloth}"] if entry.cloth else []
+        lines += [_state(entry)]
+        alarms = [f"Out of date: {t}." for t in entry.out_of_date]
+        alarms += [f"Cannot be drafted: {entry.wrong}"] if entry.wrong else []
+        traced = {
+            n: "traced"
+            if done[n] >= p.cut or p.fold is not None
+            else f"{done[n]} of {p.cut} traced"
+            for n, p in pieces.items()
+            if done[n]
+        }
+        cards.append(Card(entry.title, tuple(lines), tuple(alarms), pieces, allowances, traced))
+    title = f"Wardrobe: {folder.resolve().name}"
+    suffix = out.suffix.lower()
+    if suffix == ".pdf":
+        from configs.paper import pdf_document
+        from drafting.lettering import Lettering, one_line
+
+        pdf = pdf_document(PAGE_MM, one_line(title))
+        pdf.add_page()
+        texts = [t for d in sheets(cards, title) for t in d.texts()]
+        letters = Lettering(pdf, texts)
+        for i, drawing in enumerate(sheets(cards, title, measure=letters.width)):
+            if i:
+                pdf.add_page()
+            to_pdf(pdf, letters, drawing, 0.0, 0.0)
+        write(out, bytes(pdf.output()), SHEET)
+    elif suffix == ".svg":
+        (drawing,) = sheets(cards, title, height_mm=None)
+        write(out, to_svg(drawing, title), SHEET)
+    else:
+        from projector.drawing_picture import DOTS_PER_MM, MOST_PX, picture_of
+        from projector.lettering import text_width
+
+        (drawing,) = sheets(
+            cards, title, height_mm=None, measure=lambda t, s: text_width(t, 0.7 * s)
+        )
+        if drawing.height_mm * DOTS_PER_MM > MOST_PX:
+            what = f"{len(entries)} garments make a picture that no viewer opens."
+            raise InputError(Fault(str(out), what, f"Name it {out.with_suffix('.pdf').name}."))
+        write_picture(out, picture_of(drawing), SHEET)
+
+
+def _state(entry: Entry) -> str:
+    """How far a garment is, in words."""
+    if entry.kind == "base":
+        return "a base"
+    return f"{entry.pieces} pieces, {entry.laid} laid, {entry.traced} traced"
+
+
+def _print(entries: list[Found]) -> None:
     from rich.table import Table
     from rich.text import Text
 
@@ -156,7 +245,7 @@ def _print(entries: list[tuple[Entry, Mapping[str, Piece]]]) -> None:
     table = Table(show_lines=True)
     for column in ("", "garment", "from", "cloth", "done"):
         table.add_column(column)
-    for entry, pieces in entries:
+    for entry, pieces, _ in entries:
         about = Text(entry.title, style="bold")
         about.append(f"\n{entry.file}", style="not bold")
         if entry.wearer:
@@ -164,10 +253,8 @@ def _print(entries: list[tuple[Entry, Mapping[str, Piece]]]) -> None:
         state = Text()
         if entry.wrong:
             state.append(f"cannot be drafted: {entry.wrong}")
-        elif entry.kind == "base":
-            state.append("a base")
         else:
-            state.append(f"{entry.pieces} pieces, {entry.laid} laid, {entry.traced} traced")
+            state.append(_state(entry))
         for line in entry.out_of_date:
             state.append(f"\nOut of date: {line}.", style="bold")
         table.add_row(
