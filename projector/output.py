@@ -81,7 +81,7 @@ _BY_KEYS = (
     CLOTH,
     ANSWERS,
 )
-_DOCKET_KEYS = frozenset({"lay", "pieces", "allowances", "cloth", "shares"})
+_DOCKET_KEYS = frozenset({"lay", "pieces", "allowances", "cloth", "cloths", "of", "shares"})
 
 
 def kind_of(data: bytes) -> tuple[Kind | None, bool]:

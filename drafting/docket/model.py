@@ -21,6 +21,7 @@ from configs.files import parse_yaml, read_text
 from drafting.allowance import HEM
 from drafting.cloth import Cloth
 from drafting.docket import text as written
+from drafting.docket.cloths import Of, OtherCloth, cut_here, untaken
 from drafting.docket.reader import read_fields
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, Rules
 from drafting.measurements import Measurements
@@ -44,7 +45,8 @@ class Docket:
     ``garment``: block or base, style, fit and changes as written (None when the pieces are imported
     outlines); ``base``: the base that it names, read;
     ``imported``: outlines taken in from elsewhere, by name; ``allowances``: edge → mm, ``all`` for
-    the rest; ``piece_allowances``: piece → the same, going before; ``shares``: files of other
+    the rest; ``piece_allowances``: piece → the same, going before; ``cloths``: further cloths by name, and
+    what is cut from each; ``of``: this docket is for one of the cloths of another; ``shares``: files of other
     dockets whose pieces lie on the same cloth, as seen from this one's folder; ``table``: the view, kept for
     the table; ``record``: what she noted about the garment.
     """
@@ -60,6 +62,8 @@ class Docket:
     allowances: Mapping[str, float] = field(default_factory=dict)
     piece_allowances: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     cloth: Cloth | None = None
+    cloths: Mapping[str, OtherCloth] = field(default_factory=dict)
+    of: Of | None = None
     distance_mm: float = DEFAULT_DISTANCE_MM
     shares: tuple[str, ...] = ()
     lay: tuple[Placement, ...] = ()
@@ -93,7 +97,7 @@ class Docket:
         Raises:
             InputError: all that is wrong with it, each fault with its key path.
         """
-        made = cls(**read_fields(data, path), _text=text)
+        made = cls(**read_fields(data, path, cls.load), _text=text)
         object.__setattr__(made, "_before", made)
         return made
 
@@ -263,13 +267,27 @@ class Docket:
         self._check_names(pieces)
         return pieces
 
-    def pieces(self) -> dict[str, Piece]:
+    def every_piece(self) -> dict[str, Piece]:
         """Every piece of the garment by name: drafted ones first, then imported ones.
 
         Raises:
             InputError, DraftError: as `draft`; allowances, lay or traced name what is not there.
         """
         return dict(self._pieces)
+
+    def pieces(self) -> dict[str, Piece]:
+        """The pieces that are cut from this docket's own cloth; without further ``cloths``, every one.
+
+        Raises:
+            InputError, DraftError: as `every_piece`.
+        """
+        return {n: p for n, p in self._pieces.items() if cut_here(n, self.cloths, self.of)}
+
+    def cloth_of(self, piece: str) -> Cloth | None:
+        """The cloth that a piece is cut from."""
+        if cut_here(piece, self.cloths, self.of):
+            return self.cloth
+        return next((c.cloth for c in self.cloths.values() if c.cuts(piece)), self.cloth)
 
     def allowances_for(self, piece: str) -> dict[str, float]:
         """Edge → allowance mm for one piece (``all`` for edges not named)."""
@@ -287,7 +305,7 @@ class Docket:
         """
         where = str(self.path) if self.path else "the docket"
         if not self.allowances and not self.piece_allowances:
-            if all(p.own_cutting_line is not None for p in self.pieces().values()):
+            if all(p.own_cutting_line is not None for p in self.every_piece().values()):
                 return []
             return [
                 "No allowance is set: the pieces would be cut on the seam line, with nothing to sew. "
@@ -295,7 +313,9 @@ class Docket:
                 "if the outlines hold their allowances already)."
             ]
         said = []
-        bare = list(dict.fromkeys(e for p in self.pieces().values() for e in self._bare_edges(p)))
+        bare = list(
+            dict.fromkeys(e for p in self.every_piece().values() for e in self._bare_edges(p))
+        )
         if bare:
             said.append(
                 f"No allowance is set for {', '.join(bare)}: cut on the seam line there. Add 'all: "
@@ -308,7 +328,7 @@ class Docket:
                     f"{key} is {mm:.3g} mm: {meant} A number without a unit is in "
                     f"{self.unit}; write it with its unit, such as '{key.rsplit('.', 1)[-1]}: 1 cm'."
                 )
-        for piece in self.pieces().values():
+        for piece in self.every_piece().values():
             widths = piece.widths(self.allowances_for(piece.name))
             for edge in dict.fromkeys(n.edge for n in piece.notches if n.match == "zip"):
                 mm = widths.get(edge, widths.get("all", 0.0))
@@ -401,6 +421,7 @@ class Docket:
             need(f"lay[{i}].piece", placement.piece, set(pieces), "piece")
         for key in self.traced:
             need("traced", key.rsplit("/", 1)[0], set(pieces), "piece")
+        faults += untaken(self.cloths, pieces, self._where(""))
         if faults:
             raise InputError(faults)
 
@@ -417,7 +438,7 @@ class Docket:
 
     def unused_allowances(self) -> tuple[str, ...]:
         """Edges named under ``allowances`` that no piece of this style has, in order."""
-        there = {e for p in self.pieces().values() for e in p.edges} | {"all"}
+        there = {e for p in self.every_piece().values() for e in p.edges} | {"all"}
         there |= {e.removeprefix("left ").removeprefix("right ") for e in there}
         return tuple(e for e in self.allowances if e not in there)
 

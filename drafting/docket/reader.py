@@ -7,20 +7,24 @@ After the YAML, before anything is drafted. Every fault is told with its key pat
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from configs.errors import short
 from configs.files import named_file
 from configs.reader import Reader, kind_of, unknown_keys
 from drafting.cloth import Cloth
 from drafting.docket.base import Base
+from drafting.docket.cloths import Of, cloth_for, cut_here, read_cloths, read_of
 from drafting.docket.named import place_of, read_measurements
 from drafting.fit import FORM
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, MOST_DISTANCE_MM
 from drafting.piece_entry import read_entries
 from drafting.placement import Placement
+
+if TYPE_CHECKING:
+    from drafting.docket.model import Docket
 
 _KEYS = (
     "chalkbeam",
@@ -33,6 +37,8 @@ _KEYS = (
     "quantity",
     "allowances",
     "cloth",
+    "cloths",
+    "of",
     "distance",
     "shares",
     "lay",
@@ -46,10 +52,12 @@ _RECORD_KEYS = ("date", "note", "photo")
 _MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
 
 
-def read_fields(data: Mapping[str, Any], path: Path | None) -> dict[str, Any]:
+def read_fields(
+    data: Mapping[str, Any], path: Path | None, load: Callable[[Path], Docket]
+) -> dict[str, Any]:
     """What a docket's mapping says, by the fields of a `Docket`.
 
-    ``path``: its file, which anchors the files that it names.
+    ``path``: its file, which anchors the files that it names; ``load`` reads another docket.
 
     Raises:
         InputError: all that is wrong with it, each fault with its key path.
@@ -57,6 +65,8 @@ def read_fields(data: Mapping[str, Any], path: Path | None) -> dict[str, Any]:
     top = Reader(data, file=str(path) if path else "").only(_KEYS)
     top.read_unit()
     title = top.text("title", "untitled")
+    of = read_of(top, path, load)
+    cloths = read_cloths(top)
     allowances, own = _allowances(top)
     measurements = read_measurements(top, path)
     garment = _garment(top)
@@ -64,7 +74,7 @@ def read_fields(data: Mapping[str, Any], path: Path | None) -> dict[str, Any]:
     if measurements is None and base is not None and not top.has("measurements"):
         measurements = base.measurements
     wearer = top.text("wearer", measurements.wearer if measurements else "")
-    fields = {
+    fields: dict[str, Any] = {
         "title": title,
         "unit": top.unit,
         "wearer": wearer,
@@ -75,7 +85,7 @@ def read_fields(data: Mapping[str, Any], path: Path | None) -> dict[str, Any]:
         "quantity": top.count("quantity", high=100),
         "allowances": allowances,
         "piece_allowances": own,
-        "cloth": _cloth(top, path),
+        "cloth": _cloth(top, path) if of is None else None,
         "distance_mm": top.length("distance", 0.0, MOST_DISTANCE_MM)
         if "distance" in top.data
         else DEFAULT_DISTANCE_MM,
@@ -85,10 +95,33 @@ def read_fields(data: Mapping[str, Any], path: Path | None) -> dict[str, Any]:
         "table": _named(top.sub("table")),
         "record": tuple(dict(row.data) for row in top.rows("record", _RECORD_KEYS)),
         "path": path,
+        "cloths": cloths,
+        "of": None,
         "_raw": dict(top.data),
     }
+    if of is not None:
+        fields |= _inherited(top, *of)
+    fields["lay"] = tuple(
+        p for p in fields["lay"] if cut_here(p.piece, fields["cloths"], fields["of"])
+    )
     top.done()
     return fields
+
+
+def _inherited(top: Reader, of: Of, garment: Docket) -> dict[str, Any]:
+    """What the docket of one further cloth has from the garment's; it says nothing of it itself."""
+    for key in ("garment", "measurements", "pieces", "allowances", "cloths", "quantity"):
+        if top.has(key):
+            top.note(key, f"is said in {of.docket}, the garment's docket.", "Take it out here.")
+    same = (
+        "measurements", "garment", "base", "imported", "quantity", "allowances",
+        "piece_allowances", "distance_mm", "cloths", "wearer",
+    )  # fmt: skip
+    return {
+        **{name: getattr(garment, name) for name in same},
+        "cloth": cloth_for(of, garment, top),
+        "of": of,
+    }
 
 
 def _named(reader: Reader) -> dict[str, Any]:

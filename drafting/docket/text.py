@@ -56,7 +56,11 @@ def mapping_of(docket: Docket) -> dict[str, Any]:
             sizes[name] = {k: _mm(v) for k, v in own.items()}
         _set(data, "allowances", sizes)
     if docket.cloth != before.cloth:
-        _set(data, "cloth", _cloth(docket.cloth, before.cloth, data.get("cloth")))
+        _set(
+            data,
+            "cloth",
+            _cloth(docket.cloth, before.cloth, data.get("cloth"), of_another=docket.of is not None),
+        )
     if docket.distance_mm != before.distance_mm:
         data["distance"] = _mm(docket.distance_mm)
     if docket.shares != before.shares:
@@ -85,10 +89,12 @@ def save(docket: Docket, path: str | Path | None = None) -> Path:
         raise InputError(Fault("", "this docket was never saved.", "Say where to save it."))
     data = mapping_of(docket)
     if docket.path is not None and target.resolve().parent != docket.path.resolve().parent:
-        for key in ("measurements", "cloth", "shares"):
+        for key in ("measurements", "cloth", "shares", "of"):
             named = data.get(key)
             if isinstance(named, str):
                 data[key] = seen_from(docket.path, named, target)
+            elif key == "of" and isinstance(named, dict):
+                data[key] = {**named, "docket": seen_from(docket.path, named["docket"], target)}
             elif isinstance(named, list):
                 data[key] = [seen_from(docket.path, str(n), target) for n in named]
     write_atomic(target, merged(docket._text, docket._raw, data))
@@ -106,11 +112,16 @@ def seen_from(own: Path, named: str, target: Path) -> str:
         return str(at)
 
 
-def _cloth(cloth: Cloth | None, before: Cloth | None, raw: Any) -> Any:
-    """A cloth as written: keys that have not changed stay as she wrote them."""
+def _cloth(cloth: Cloth | None, before: Cloth | None, raw: Any, *, of_another: bool = False) -> Any:
+    """A cloth as written: keys that have not changed stay as she wrote them.
+
+    ``of_another``: the cloth is described in the garment's docket; only how it is folded is here.
+    """
     if cloth is None:
         return None
     made = cloth.to_dict()
+    if of_another:
+        return {k: made[k] for k in ("fold", "opened") if k in made}
     if before is None or not isinstance(raw, Mapping):
         return made
     was = before.to_dict()

@@ -38,11 +38,12 @@ def cut_size(
     wanted = set(only)
     pieces: dict[str, Piece] = {}
     allowances: dict[str, dict[str, float]] = {}
-    for name, piece in docket.pieces().items():
+    for name, piece in docket.every_piece().items():
         if wanted and name not in wanted:
             continue
         own = docket.allowances_for(name)
-        if docket.cloth is not None and name in docket.cloth.opened and piece.fold is not None:
+        cloth = docket.cloth_of(name)
+        if cloth is not None and name in cloth.opened and piece.fold is not None:
             piece = opened_out(piece, own)
         for label, growth in _growths(docket, piece, name).items():
             pieces[label] = made_larger(piece, growth, own)
@@ -63,7 +64,7 @@ def opened_out(piece: Piece, allowances: Mapping[str, float]) -> Piece:
 
 def _growths(docket: Docket, piece: Piece, name: str) -> dict[str, Points]:
     """What each different copy is to be called, and its growth (2, 2)."""
-    cloth = docket.cloth
+    cloth = docket.cloth_of(name)
     if cloth is None or cloth.cut_scale == (1.0, 1.0):
         return {name: np.eye(2)}
     laid = sorted((p for p in docket.placed() if p.piece == name), key=lambda p: p.copy)

@@ -56,7 +56,7 @@ def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_js
     from projector.console import print_json, print_table, warn
 
     read = Docket.load(docket)
-    pieces, allowances = cut_size(read, chosen_pieces(read.pieces(), only))
+    pieces, allowances = cut_size(read, chosen_pieces(read.every_piece(), only))
     if out.suffix.lower() == ".svg":
         from drafting.export.svg import pieces_svg
 

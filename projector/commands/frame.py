@@ -27,6 +27,8 @@ from projector.output import EXACT_PICTURE, write_picture
               help="Light on dark, bolder for printed cloth, or dark on a lit ground.")  # fmt: skip
 @click.option("--width", default=None, metavar="WIDTH",
               help="Width of the cutting line: 1.2 mm or 2 px.")  # fmt: skip
+@click.option("--cloth", "cloth", default=None, metavar="NAME",
+              help="What is cut from this one of the docket's further cloths.")  # fmt: skip
 @click.option("--piece", default=None, metavar="NAME/COPY", help="The piece to trace.")
 def frame(
     docket: Path,
@@ -37,6 +39,7 @@ def frame(
     lines: str | None,
     ink: str | None,
     width: str | None,
+    cloth: str | None,
     piece: str | None,
 ) -> None:
     """Write exactly what the projector would show for DOCKET to a picture.
@@ -57,6 +60,14 @@ def frame(
     (read,), said = taken([docket], alone=False)
     for line in said:
         click.echo(line, err=True)
+    if cloth is not None:
+        from drafting.docket.beside import docket_of_cloth
+
+        read = docket_of_cloth(read, cloth)
+        if read.path is not None and read.path.exists():
+            (read,), said = taken([read.path], alone=False)
+            for line in said:
+                click.echo(line, err=True)
     if width is not None:
         read = read.replace(table={**read.table, "width": width})
     read, note = laid(read)

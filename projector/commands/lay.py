@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,6 +13,7 @@ from projector.commands.places import JSON_OPTION, Command, Place, taken
 from projector.output import DOCKET, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
+    from drafting import Docket
     from drafting.lay.model import Lay
 
 MOST_SECONDS = 24 * 3600.0
@@ -46,6 +47,10 @@ _DOCKET = Place(DOCKET, edited=lambda given: not given["dry_run"])
     help="Lay another docket's pieces on the same cloth too (may be repeated). Both note it under "
     "'shares'; laid alone later, each keeps off the other.",
 )
+@click.option(
+    "--cloth", "only", metavar="NAME",
+    help="Lay only what is cut from this one of the docket's further 'cloths'; else all are laid.",
+)  # fmt: skip
 @click.option("--afresh", is_flag=True, help="Forget the lay so far (locked pieces stay).")
 @click.option(
     "--compare/--no-compare",
@@ -65,6 +70,7 @@ def lay(
     picture: Path | None,
     distance: str | None,
     others: tuple[Path, ...],
+    only: str | None,
     afresh: bool,
     compare: bool | None,
     unit: str,
@@ -78,41 +84,52 @@ def lay(
     stay where they are. The docket keeps the lay; a picture is drawn beside it. Off the bolt you
     are also told what to buy. When something finds no room, nothing is written and the exit code
     is 2, unless you ask to keep the rest with --partial (exit code 1).
+
+    What is cut from further cloths ('cloths' in the docket) is laid on each of them, with a
+    picture and a purchase of its own; that lay is kept in a small docket beside: top.lining.yaml.
     """
     from configs.errors import Fault, InputError
     from configs.units import parse_length
+    from drafting.docket.beside import docket_of_cloth
     from projector import lay_report, laying
     from projector.console import print_json, print_table, warn
     from projector.lay_picture import lay_picture
     from projector.session.shares import together
 
     _all_different(docket, others)
-    picture = picture or docket.with_name(f"{docket.stem}.lay.png")
-    if not dry_run:
-        look_over([], [("", picture, PICTURE, False)])
     apart = None if distance is None else float(parse_length(distance, "mm"))
     if apart is not None and not 0.0 <= apart <= 100.0:
         raise InputError(Fault("--distance", f"{distance} is outside 0 to 100 mm."))
-    dockets, said = taken((docket, *others), alone=not dry_run)
-    joined = together(dockets)
-    for line in (*said, *joined.said):
-        click.echo(line, err=True)
-    with _bar(seconds, quiet=as_json) as progress:
-        made = laying.planned(
-            dockets, joined, seconds=seconds, distance_mm=apart, afresh=afresh, compare=compare,
-            sold_by="yd" if unit == "in" else "cm", partial=partial, progress=progress,
-        )  # fmt: skip
-    notes: list[str] = []
-    if not dry_run:
-        notes = laying.write_plan(dockets, joined.prefixes, made.lay)
-        title = " + ".join(dict.fromkeys(d.title for d in (*dockets, *joined.others)))
-        write_picture(picture, lay_picture(made.lay, title=title, unit=unit))
-    cautions = [c for d in dockets for c in d.allowance_cautions()]
-    if as_json:
-        data = lay_report.as_data(made, unit)
-        data["cautions"] = [*cautions, *made.notes, *notes]
-        print_json({**data, "picture": None if dry_run else str(picture)})
-    else:
+    told: list[dict[str, Any]] = []
+    code = 0
+
+    def one(docket: Path, others: tuple[Path, ...], picture: Path | None, seconds: float) -> None:
+        """Lay what shares one cloth, write it, draw it, tell it."""
+        nonlocal code
+        picture = picture or docket.with_name(f"{docket.stem}.lay.png")
+        if not dry_run:
+            look_over([], [("", picture, PICTURE, False)])
+        dockets, said = taken((docket, *others), alone=not dry_run)
+        joined = together(dockets)
+        for line in (*said, *joined.said):
+            click.echo(line, err=True)
+        with _bar(seconds, quiet=as_json) as progress:
+            made = laying.planned(
+                dockets, joined, seconds=seconds, distance_mm=apart, afresh=afresh, compare=compare,
+                sold_by="yd" if unit == "in" else "cm", partial=partial, progress=progress,
+            )  # fmt: skip
+        notes: list[str] = []
+        if not dry_run:
+            notes = laying.write_plan(dockets, joined.prefixes, made.lay)
+            title = " + ".join(dict.fromkeys(d.title for d in (*dockets, *joined.others)))
+            write_picture(picture, lay_picture(made.lay, title=title, unit=unit))
+        cautions = [c for d in dockets if d.of is None for c in d.allowance_cautions()]
+        code = max(code, 1 if made.lay.left_out or made.problems else 0)
+        if as_json:
+            data = lay_report.as_data(made, unit)
+            data["cautions"] = [*cautions, *made.notes, *notes]
+            told.append({**data, "picture": None if dry_run else str(picture)})
+            return
         for line in lay_report.lines_of(made, unit, notes):
             click.echo(line)
         head, rows = lay_report.widths_of(made, unit)
@@ -123,7 +140,55 @@ def lay(
         if not dry_run:
             into = ", ".join(str(d.path) for d in dockets)
             click.echo(f"Written into {into}; drawn in {picture}.")
-    return 1 if made.lay.left_out or made.problems else 0
+
+    every, _ = taken([docket, *others], alone=False)
+    read = every[0]
+    if only:
+        docket_of_cloth(read, only)  # told where there is none
+    names = list(dict.fromkeys(n for d in every if d.of is None for n in d.cloths))
+    names = [only] if only else names
+    own = not only and (not names or any(d.pieces() for d in every))
+    count = len(names) + own
+    if own:
+        one(docket, others, picture, seconds / count)
+    laid_names = []
+    for name in names:
+        with _small_dockets([d for d in every if name in d.cloths], name, dry_run) as paths:
+            if not paths:
+                continue
+            if not as_json:
+                click.echo(f"\n{name}:")
+            one(paths[0], tuple(paths[1:]), picture if only else None, seconds / count)
+            laid_names.append(name)
+    if as_json and told:
+        first, *rest = told
+        further = dict(zip(laid_names, rest, strict=True)) if own else {}
+        print_json({**first, "cloths": further} if further else first)
+    return code
+
+
+@contextlib.contextmanager
+def _small_dockets(garments: list[Docket], name: str, dry_run: bool) -> Iterator[list[Path]]:
+    """The files of the small dockets of one cloth, made where they are not there yet.
+
+    A dry run takes those away again.
+    """
+    from drafting.docket.beside import docket_of_cloth
+
+    paths, new = [], []
+    for garment in garments:
+        small = docket_of_cloth(garment, name)
+        if small.path is None or not small.pieces():
+            continue
+        paths.append(small.path)
+        if not small.path.exists():
+            small.save()
+            new.append(small.path)
+    try:
+        yield paths
+    finally:
+        for path in new if dry_run else ():
+            path.unlink(missing_ok=True)
 
 
 @contextlib.contextmanager

@@ -74,7 +74,7 @@ def print_(
         )
     width = parse_length(roll_width, "mm", "--roll-width") if roll_width is not None else None
     read = Docket.load(docket)
-    pieces, allowances = cut_size(read, chosen_pieces(read.pieces(), only))
+    pieces, allowances = cut_size(read, chosen_pieces(read.every_piece(), only))
     made = pieces_pdf(
         pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts,
         notes=() if read.cloth is None else read.cloth.side_words,

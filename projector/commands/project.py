@@ -28,6 +28,8 @@ _NOT_YET = "No calibration yet: a look at the lay, not true scale. Ctrl+K leads 
               help="The calibration to use; the newest of this display when not given.")  # fmt: skip
 @click.option("--keys", "keys_file", type=FILE, default=None,
               help="A keys.yaml of your own.")  # fmt: skip
+@click.option("--cloth", "cloth", default=None, metavar="NAME",
+              help="What is cut from this one of the docket's further cloths.")  # fmt: skip
 @click.option("--photos", type=FILE, default=None, metavar="FOLDER",
               help="Where first light looks for your photo; beside the docket when not given.")  # fmt: skip
 @click.option("--camera", type=int, default=0, show_default=True, metavar="N",
@@ -38,6 +40,7 @@ def project(
     window: bool,
     calibration_file: Path | None,
     keys_file: Path | None,
+    cloth: str | None,
     photos: Path | None,
     camera: int,
 ) -> None:
@@ -58,6 +61,15 @@ def project(
 
     read = Docket.load(docket)
     read.pieces()
+    if cloth is not None:
+        from drafting.docket.beside import docket_of_cloth
+
+        read = docket_of_cloth(read, cloth)
+        if read.path is not None:
+            docket = read.path
+            if not docket.exists():
+                read.save()
+                read = Docket.load(docket)
     keys = _keys(keys_file, shipped())
     given = Calibration.load(calibration_file) if calibration_file is not None else None
     read, note = kept_lay(read)
