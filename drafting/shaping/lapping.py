@@ -10,11 +10,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from drafting.curves import sweep, unit
-from drafting.outline import Points, polyline_length
+from drafting.curves import left_of, sweep, unit
+from drafting.outline import Edge, Points, polyline_length
 from drafting.shaping.parts import Run, parted, place_on, refuse
 
 TRUE_REACH_MM = 40.0  # how far on each side of a step the edge is redrawn
+_SWEEP_SHARE, _SWEEP_MM = 0.9, 300.0  # a straight edge is redrawn so far, but for its end
+_STRAIGHT_SHARE = 0.01
 BACK_TURN = math.radians(150.0)  # sharper than any corner of a seam: nothing is left between
 
 
@@ -44,8 +46,12 @@ def trimmed_at(run: Run, lip: Points, from_start: bool) -> Run:
     return after if from_start else before
 
 
-def stepless(before: list[Run], after: list[Run]) -> tuple[list[Run], list[Run]]:
+def stepless(
+    before: list[Run], after: list[Run], whole: bool = False
+) -> tuple[list[Run], list[Run]]:
     """Two lists of runs whose meeting ends are joined by a smooth line where they miss each other.
+
+    ``whole``: straight edges are redrawn nearly to their ends.
 
     Raises:
         DraftError: one would run back along the other.
@@ -55,9 +61,10 @@ def stepless(before: list[Run], after: list[Run]) -> tuple[list[Run], list[Run]]
     corner = turn(a.points[-1] - a.points[-2], b.points[1] - b.points[0])
     if gap < 0.01 and corner < 0.02:
         return before, after
-    reach = min(max(TRUE_REACH_MM, 3.0 * gap), 0.45 * a.length_mm, 0.45 * b.length_mm)
-    kept, _ = parted(a, a.length_mm - reach)
-    _, rest = parted(b, reach)
+    little = min(max(TRUE_REACH_MM, 3.0 * gap), 0.45 * a.length_mm, 0.45 * b.length_mm)
+    back, on = (max(little, _straight(r, r is a) if whole else 0.0) for r in (a, b))
+    kept, _ = parted(a, a.length_mm - back)
+    _, rest = parted(b, on)
     chord = rest.points[0] - kept.points[-1]
     if (
         max(
@@ -78,7 +85,7 @@ def stepless(before: list[Run], after: list[Run]) -> tuple[list[Run], list[Run]]
     ).flatten()
     half = len(curve) // 2
     lost = [n for n in a.notches if n.at_mm >= kept.length_mm - 1e-6]
-    more = [n for n in b.notches if n.at_mm < reach - 1e-6]
+    more = [n for n in b.notches if n.at_mm < on - 1e-6]
     first = Run(
         a.name,
         np.concatenate([kept.points, curve[1 : half + 1]]),
@@ -93,12 +100,29 @@ def stepless(before: list[Run], after: list[Run]) -> tuple[list[Run], list[Run]]
         b.name,
         np.concatenate([curve[half:], rest.points[1:]]),
         (
-            *(replace(n, at_mm=n.at_mm * lead / reach) for n in more),
+            *(replace(n, at_mm=n.at_mm * lead / on) for n in more),
             *(replace(n, at_mm=n.at_mm + lead) for n in rest.notches),
         ),
         b.darts,
     )
     return [*before[:-1], first], [second, *after[1:]]
+
+
+def _straight(run: Run, at_end: bool) -> float:
+    """How much of a run is straight at its end, or start, but for a tenth; 0 where it is not: so a hem
+    goes in one sweep from seam to seam."""
+    free = run.length_mm
+    for dart in run.darts:
+        spots = [place_on(run.points, p)[0] for p in (dart.first, dart.second)]
+        free = min(free, run.length_mm - max(spots) if at_end else min(spots))
+    long_ = min(_SWEEP_SHARE * free, _SWEEP_MM)
+    if long_ <= 0:
+        return 0.0
+    start = run.length_mm - long_ if at_end else 0.0
+    edge = Edge(run.name, run.points)
+    line = np.array([edge.at(start + s * long_)[0] for s in np.linspace(0.0, 1.0, 9)])
+    off = float(np.abs((line - line[0]) @ left_of(unit(line[-1] - line[0]))).max())
+    return long_ if off <= _STRAIGHT_SHARE * long_ else 0.0
 
 
 def turn(a: Points, b: Points) -> float:

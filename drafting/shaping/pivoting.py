@@ -133,10 +133,10 @@ def taken_from(
     lip = np.stack([about, np.array(shut.near)])
     if moving is first:
         others[-1] = trimmed_at(others[-1], lip, from_start=False)
-        others, runs = stepless(others, runs)
+        others, runs = stepless(others, runs, whole=True)
     else:
         others[0] = trimmed_at(others[0], lip, from_start=True)
-        runs, others = stepless(runs, others)
+        runs, others = stepless(runs, others, whole=True)
     still, moved = replace(still, runs=tuple(runs)), replace(moved, runs=tuple(others))
     ends = (opening, []) if moving is first else ([], opening)
     return with_points(together(piece, still, moved, *ends))

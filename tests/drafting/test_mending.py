@@ -14,7 +14,7 @@ from test_changes import changed, failing, skirt, top
 
 from configs.errors import DraftError
 from drafting.outline import corner_angle_deg, nearest_distance
-from drafting.piece import Piece
+from drafting.piece import Notch, Piece
 from drafting.shaping.mending import CORNER_DEG, mended
 from drafting.shaping.spreading import fan
 from drafting.shaping.state import Work
@@ -184,3 +184,20 @@ def test_a_lengthened_side_seam_has_no_step_and_mates() -> None:
     assert failing(work) == []
     for half in ("front", "back"):
         assert sharpest(work.pieces[half], "side") < TRUE_DEG
+
+
+def test_a_notch_stays_on_its_cloth_when_the_edge_is_trued() -> None:
+    """A neckline that slopes gets shorter by being trued; notches 1 cm from either end stay there."""
+    before = top()
+    front = before.pieces["front"]
+    long_ = front.edges["neckline"].length_mm
+    own = (Notch("neckline", 10.0, 1, "near"), Notch("neckline", long_ - 10.0, 1, "far"))
+    work = changed(
+        before.with_piece(front.with_(notches=(*front.notches, *own))),
+        {"spread": "front", "from": "neckline 1/2", "to": "hem 1/2", "by": 3},
+    )
+    made = work.pieces["front"]
+    spots = {n.match: n.at_mm for n in made.notches}
+    assert spots["near"] == pytest.approx(10.0, abs=0.2)
+    assert made.edges["neckline"].length_mm - spots["far"] == pytest.approx(10.0, abs=0.2)
+    assert made.edges["neckline"].length_mm < long_ + 27.0
