@@ -38,7 +38,7 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 PACKAGES = ("configs", "drafting", "calibrate", "projector")
-SLOW_S = 4.0  # with its fixtures, lines being counted
+SLOW_S = 6.0  # with its fixtures, lines being counted
 HANGS_S = 20.0  # beyond what its tests usually take
 MOST_SURVIVORS = 0.10
 THRESHOLD_FACTOR = 3.0  # a test at half and at twice a threshold sees it moved by three

@@ -382,6 +382,72 @@ def test_a_piece_not_known_has_no_tilt() -> None:
     assert Judge(specs_of({"a": A}, cloth, APART).of, cloth, APART).tilt("a", 33.0, False) == 33.0
 
 
+BESIDE: dict[str, tuple[dict[str, Any], Callable[[float], Placement]]] = {
+    "lengthwise": ({"width": 1200, "length": 900, "fold": "lengthwise"}, lambda by: at(100, 55.0 - by, piece="twin")),
+    "double, near": (DOUBLE, lambda by: at(100, 55.0 - by, piece="twin")),
+    "double, far": (DOUBLE, lambda by: at(100, 595.0 + by, piece="twin")),
+    "crosswise": ({"width": 800, "length": 1800, "fold": "crosswise"}, lambda by: at(5.0 - by, 400, piece="twin")),
+    "crosswise, narrow": ({"width": 300, "length": 1800, "fold": "crosswise"}, lambda by: at(5.0 - by, 100, piece="twin")),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BESIDE)
+def test_twins_beside_a_fold_keep_their_distance(name: str) -> None:
+    """Cut through both layers, a pair is 10 mm apart when each is 5 mm off the fold; half a limit passes."""
+    data, put = BESIDE[name]
+    cloth = Cloth.from_dict(data)
+    for by, told in ((0.0, False), (0.01, False), (0.04, True), (2.0, True)):
+        found = judge([TWIN], cloth, [put(by)], Rules(10.0))
+        assert [p.kind for p in found] == (["distance"] if told else []), by
+        if told:
+            assert found[0].amount == pytest.approx(2.0 * by)
+            assert f"{10.0 - 2.0 * by:.2f} mm from its twin" in found[0].text
+    single = replace(TWIN, cut=1, pair=False, turns=(0.0,))
+    near = replace(put(4.0), mirrored=data["fold"] != "crosswise", piece="twin")
+    assert "distance" not in [p.kind for p in judge([single], cloth, [near], Rules(10.0))]
+    assert judge([TWIN], cloth, [put(4.9)], APART) == []
+    judged = Judge(
+        specs_of({"twin": TWIN}, cloth, Rules(10.0)).of, cloth, Rules(10.0), bounded=False
+    )
+    laid = judged.laid("twin", 1, put(4.0).at, 0.0, False)
+    assert judged.own(laid) == []
+
+
+def test_past_where_the_cloth_is_opened_there_is_no_fold() -> None:
+    """Folded up to 40 cm and single after: beside the fold's line, but past its end, nothing is asked."""
+    cloth = Cloth.from_dict(
+        {"width": 1200, "length": 900, "fold": {"way": "lengthwise", "open_from": "40 cm"}}
+    )
+    beside = [p.kind for p in judge([TWIN], cloth, [at(150, 52, piece="twin")], Rules(10.0))]
+    past = [p.kind for p in judge([TWIN], cloth, [at(450, 52, piece="twin")], Rules(10.0))]
+    assert (beside, past) == (["distance"], ["layers"])
+
+
+def test_each_lies_on_as_many_layers_as_it_is_cut_from() -> None:
+    """Two layers up to 380 mm, one from 400 on: a pair on one layer, a single piece half and half."""
+    cloth = Cloth.from_dict(
+        {"width": 1400, "length": 900, "fold": {"way": "partial", "over": "400 mm"}}
+    )
+    single = replace(A, cut=1)
+
+    def kinds(piece: Piece, y: float, over: bool = False) -> list[str]:
+        return [
+            p.kind for p in judge([piece], cloth, [at(100, y, piece=piece.name, over=over)], APART)
+        ]
+
+    assert kinds(TWIN, 300.0) == [] and kinds(TWIN, 379.0) == []
+    (found,) = judge([TWIN], cloth, [at(100, 700, piece="twin")], APART)
+    assert (found.kind, found.short) == ("layers", "needs two layers")
+    assert kinds(single, 700.0) == [] and kinds(single, 300.0, over=True) == []
+    opened = Cloth.from_dict(
+        {"width": 1400, "length": 900, "fold": {"way": "lengthwise", "open_from": "40 cm"}}
+    )
+    for x, told in ((199.99, False), (200.015, False), (201.0, True), (300.0, True), (399.0, True), (400.5, False)):  # fmt: skip
+        there = [at(x, 300, over=x < 300)]  # 200 mm along: up to the line, over it, past it
+        found_here = judge([single], opened, there, APART)
+        assert ("half on the fold's part" in [p.short for p in found_here]) is told, x
+
+
 def test_no_cloth_has_no_edge() -> None:
     """Where no cloth is named its edges are not asked for; all else is."""
     specs = specs_of({"a": A}, Cloth(), APART).of
