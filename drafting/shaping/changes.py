@@ -305,11 +305,14 @@ def _spread(row: Reader, name: str) -> Act:
         made, amounts = opened(total)
         if hinge or not row.has("by"):  # strips that slide apart by so much do so, told as they are
             # Where it slopes, an edge trued over its openings is shorter than all its strips.
+            step, before = total, wanted - old  # so much more is that much nearer, to begin with
             for _ in range(_MOST_TRIES):
                 short = wanted - mended(made)[0].edges[grown].length_mm
                 if abs(short) < _EXACT_MM or min(amounts) < 0.0:
                     break
-                total += short
+                gained = (before - short) / step
+                step, before = short / (gained if 0.3 < gained < 3.0 else 1.0), short
+                total += step
                 made, amounts = opened(total)
         out = _trued(work, made)
         made = out.pieces[name]

@@ -237,8 +237,13 @@ def trued(piece: Piece, edge: str, reach_mm: float = 30.0, turn_deg: float = 4.0
     out.append(points[run > start + 1e-9])
     new = without_repeats(np.concatenate([points[:1], *out]))
     edges = {n: Edge(n, new) if n == edge else e for n, e in piece.edges.items()}
-    factor = edges[edge].length_mm / line.length_mm
-    notches = tuple(
-        replace(n, at_mm=n.at_mm * factor) if n.edge == edge else n for n in piece.notches
-    )
+    notches = tuple(_on_new(n, line, edges[edge]) if n.edge == edge else n for n in piece.notches)
     return piece.with_(edges=edges, notches=notches)
+
+
+def _on_new(notch: Notch, old: Edge, new: Edge) -> Notch:
+    """A notch where it was; of what was redrawn at the same share of the edge."""
+    at, off = place_on(new.points, old.at(notch.at_mm)[0])
+    if off > 0.01:
+        at = notch.at_mm * new.length_mm / old.length_mm
+    return replace(notch, at_mm=at)

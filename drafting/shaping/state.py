@@ -103,8 +103,9 @@ class Work:
                     )
                     out.append(replace(seam, name=f"{word} {seam.name}", a=a, b=b))
             else:
-                a, b = (_crossing(side, name) for side in (seam.a, seam.b))
-                out.append(replace(seam, a=a, b=b, ease_mm=2.0 * seam.ease_mm))
+                both = any((*seam.a, *seam.b).count(s) > 1 for s in spots)
+                a, b = (_crossing(side, name, both) for side in (seam.a, seam.b))
+                out.append(replace(seam, a=a, b=b, ease_mm=seam.ease_mm * (1.0 if both else 2.0)))
         return replace(self, seams=tuple(out))
 
     def sewn(self, *seams: Seam) -> Work:
@@ -122,11 +123,13 @@ class Work:
         return next(n for i in range(2, 100) if (n := f"{name} {i}") not in self.pieces)
 
 
-def _crossing(side: tuple[Spot, ...], name: str) -> tuple[Spot, ...]:
-    """One side of a seam that crosses the centre of a piece that is whole now."""
-    mine = [s for s in side if s[0] == name]
-    if not mine:
-        return (*side, *side)
-    if len(mine) > 1 and len(mine) == len(side):  # it stood for both halves already
-        return tuple(dict.fromkeys(side))
-    return side
+def _crossing(side: tuple[Spot, ...], name: str, both: bool) -> tuple[Spot, ...]:
+    """One side of a seam that crosses the centre of a piece that is whole now; ``both``: the seam was
+    told with both its halves already."""
+    out: list[Spot] = []
+    for spot in side:
+        if spot[0] != name:
+            out += [spot] if both else [spot, spot]
+        elif spot not in out:
+            out.append(spot)
+    return tuple(out)

@@ -78,6 +78,8 @@ def entry(rng: np.random.Generator, work: Work) -> dict[str, Any]:
         {"band": name, "edge": a, "width": int(rng.integers(2, 6))},
         {"strip": name, "edge": a, "width": int(rng.integers(1, 8))},
         {"copy": name, "for": "lining", "shorter": 2, "edge": a},
+        {"copy": name, "for": "interfacing", "short": "2 mm"},
+        {"cuff": [name], "edge": a, "width": int(rng.integers(2, 9)), "turned": bool(rng.random() < 0.5)},
     ]  # fmt: skip
     if darts:
         which = f"dart {int(rng.integers(1, darts + 1))}"

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from shaping_pieces import aldrich_front, at, curved
-from test_changes import changed, top
+from test_changes import changed, failing, skirt, top
 
 from configs.errors import DraftError
 from drafting.outline import Edge
@@ -16,7 +16,9 @@ from drafting.piece import Dart, Mark, Notch, Piece
 from drafting.shaping.cutting import join
 from drafting.shaping.parts import End, built, runs_of
 from drafting.shaping.pivoting import pivot
+from drafting.shaping.places import line_between
 from drafting.shaping.state import Work
+from drafting.shaping.walking import walk
 from drafting.truing import USUAL_ALLOWANCES
 
 
@@ -162,3 +164,104 @@ def test_a_piece_with_a_cutting_line_of_its_own_is_not_cut() -> None:
     kept = front.with_(own_cutting_line=front.cutting_line(USUAL_ALLOWANCES))
     with pytest.raises(DraftError, match="cutting line of its own"):
         changed(Work({"front": kept}, ()), {"cut": "front", "level": "side at armhole"})
+
+
+def test_a_darts_point_is_drilled_a_centimetre_inside_it() -> None:
+    """The drill mark of a moved dart lies 10 mm from its point, towards the edge, where no hole shows."""
+    front = aldrich_front()
+    bust = np.array(front.landmarks["bust point"])
+    moved = pivot(front, bust, End.of_dart(front, front.darts[0]), at(front, "side 100 mm from armhole"))  # fmt: skip
+    (dart,), (hole,) = moved.darts, moved.drills
+    middle = 0.5 * (np.array(dart.first) + np.array(dart.second))
+    way = hole.points[0] - bust
+    assert np.hypot(*way) == pytest.approx(10.0, abs=1e-6)
+    assert way @ (middle - bust) == pytest.approx(10.0 * np.hypot(*(middle - bust)), rel=1e-9)
+
+
+def test_what_is_left_of_a_dart_is_as_short_of_the_bust_point_as_it_was() -> None:
+    """Half of a dart that ends 25 mm before the bust point is moved: the other half still ends there."""
+    front = aldrich_front()
+    bust = np.array(front.landmarks["bust point"])
+    (dart,) = front.darts
+    middle = 0.5 * (np.array(dart.first) + np.array(dart.second))
+    tip = bust + 25.0 * (middle - bust) / np.hypot(*(middle - bust))
+    short = front.with_(darts=(replace(dart, tip=(float(tip[0]), float(tip[1]))),))
+    halved = pivot(short, bust, End.of_dart(short, short.darts[0]), at(short, "waist 98.5 mm from centre front"), 0.5)  # fmt: skip
+    (left,) = (d for d in halved.darts if d.edge == "shoulder")
+    assert np.hypot(*(np.array(left.tip) - bust)) == pytest.approx(25.0, abs=1e-6)
+    assert left.legs_mm[0] == pytest.approx(left.legs_mm[1], abs=1e-6)
+
+
+def test_an_opened_piece_meets_a_half_one_on_both_sides() -> None:
+    """A front that was faced on the fold and is then opened out: its neckline is twice the facing's
+    half, and they still mate; so does a band that went round both halves before."""
+    face = {"face": "front", "edges": ["neckline"], "width": 6}
+    band = {"band": "front", "edge": "neckline", "width": 3}
+    for entry in (face, band):
+        assert failing(changed(top(), entry, {"unfold": "front"})) == []
+    assert failing(changed(skirt(), {"unfold": "front"})) == [], "in its waistband with the back"
+    gathered = {"spread": "front", "from": "neckline", "to": "hem", "lines": 3, "ratio": 1.3, "as": "gathers"}  # fmt: skip
+    assert failing(changed(top(), band, gathered, {"unfold": "front"})) == []
+
+
+@pytest.mark.parametrize("bend", [20.0, -20.0])
+@pytest.mark.parametrize(
+    ("start", "end", "axis"),
+    [
+        ("armhole 1/2", "fold 200 mm from neckline", 1),
+        ("fold 200 mm from neckline", "armhole 1/2", 1),
+        ("hem 1/2", "shoulder 1/2", 0),
+        ("shoulder 1/2", "hem 1/2", 0),
+    ],
+)
+def test_a_line_bends_up_or_away_from_the_centre(start: str, end: str, axis: int, bend: float) -> None:  # fmt: skip
+    """Across the piece a positive bend is upward, down it away from the centre, from whichever end the
+    line is told."""
+    line = line_between(top().pieces["front"], start, end, (), bend, "mm").points
+    middle = line[len(line) // 2]
+    assert np.sign(middle[axis] - np.interp(middle[1 - axis], *_sorted(line[[0, -1]], 1 - axis, axis))) == np.sign(bend)  # fmt: skip
+
+
+def _sorted(ends: np.ndarray, by: int, of: int) -> tuple[np.ndarray, np.ndarray]:
+    """Both ends in order, for `numpy.interp`."""
+    order = np.argsort(ends[:, by])
+    return ends[order, by], ends[order, of]
+
+
+def test_truing_up_leaves_notches_on_their_cloth() -> None:
+    """A corner redrawn makes an edge shorter; notches on what was not redrawn stay where they are."""
+    panel = Piece.from_outline("panel", [], edges={
+        "low": [(0, 0), (300, 0)], "right": [(300, 0), (300, 300)],
+        "top": [(300, 300), (150, 420), (0, 300)], "left": [(0, 300), (0, 0)],
+    })  # fmt: skip
+    long_ = panel.edges["top"].length_mm
+    panel = panel.with_(notches=(Notch("top", 20.0, 1, "a"), Notch("top", long_ - 20.0, 1, "b")))
+    work = changed(Work({"panel": panel}, ()), {"true up": "panel", "edge": "top", "reach": 6})
+    made = work.pieces["panel"]
+    assert made.edges["top"].length_mm < long_ - 5.0
+    for before, after in zip(panel.notches, made.notches, strict=True):
+        was, now = (p.edges["top"].at(n.at_mm)[0] for p, n in ((panel, before), (made, after)))
+        np.testing.assert_allclose(was, now, atol=0.02)
+
+
+def test_a_facing_has_the_notches_of_its_edge() -> None:
+    """The armhole's notch comes on the facing, at the same place of the same line."""
+    work = changed(top(), {"face": "back", "edges": ["armhole"], "width": 5})
+    body, facing = work.pieces["back"], work.pieces["back armhole facing"]
+    mine = [n for n in body.notches if n.edge == "armhole"]
+    theirs = [n for n in facing.notches if n.edge == "armhole"]
+    assert mine and [(n.count, n.match) for n in mine] == [(n.count, n.match) for n in theirs]
+    for n, m in zip(mine, theirs, strict=True):
+        np.testing.assert_allclose(
+            body.edges["armhole"].at(n.at_mm)[0], facing.edges["armhole"].at(m.at_mm)[0], atol=0.01
+        )
+
+
+def test_an_edge_is_walked_from_the_end_where_the_notches_meet() -> None:
+    """The two halves of a back, mirrored: their sides run against one another, and are walked so."""
+    work = changed(top(), {"seam at fold": "back"}, {"part": "back"})
+    found = walk(work.pieces["left back"], "side", work.pieces["right back"], "side")
+    assert found.reversed_
+    assert found.notches and all(g is not None and abs(g) < 0.01 for _, _, g in found.notches)
+    same = walk(work.pieces["left back"], "side", work.pieces["left back"], "side")
+    assert not same.reversed_
