@@ -50,6 +50,7 @@ _KEYS = (
     "shrinkage",
     "repeat",
     "match",
+    "border",
     "grain_tolerance",
     "price",
     "colour",
@@ -57,6 +58,7 @@ _KEYS = (
 )
 # words people write for the same thing
 _SAME = {False: "none", None: "none", "no": "none", "oneway": "one-way"}
+_SAME |= dict.fromkeys(("one-way motif", "one-way motifs", "motif"), "one-way")
 _SAME |= {"one way": "one-way", "two way": "two-way", "twoway": "two-way", "with": "one-way"}
 _SPELT = {"color": "colour", "grain tolerance": "grain_tolerance"}
 _SPELT |= {"tolerates flaws": "tolerates_flaws", "grain-tolerance": "grain_tolerance"}
@@ -72,12 +74,32 @@ _YARD_MM = 914.4
 class MatchPoint:
     """A place on a piece that must fall on the same place of the stripe or check as its partners.
 
-    Either ``at`` (x, y) in the piece's frame, mm, or the lower end of the edge ``edge``.
+    Either ``at`` (x, y) in the piece's frame, mm, or a place of the edge ``edge``: its lower end, or
+    ``spot``: the notch of that name ("waist"), "top" for its upper end, or a length from the lower end.
     """
 
     piece: str
     edge: str = ""
+    spot: str = ""
     at: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Border:
+    """A print along one selvedge, and the edges of pieces that lie on it, across the grain.
+
+    ``edges``: piece → edge, each with its point nearest the selvedge ``from_mm`` from it; ``side``: "near"
+    or "far" as the cloth lies; ``width_mm``: how wide the print is, from the selvedge (to be drawn).
+    """
+
+    edges: Mapping[str, str]
+    from_mm: float
+    side: str = "near"
+    width_mm: float = 0.0
+
+    def __hash__(self) -> int:
+        """By what can be told apart at a glance."""
+        return hash((tuple(self.edges), self.from_mm, self.side))
 
 
 @dataclass(frozen=True)
@@ -92,7 +114,7 @@ class Cloth:
     rings as the cloth lies; ``tolerates_flaws``: pieces that may cover a flaw; ``opened``: pieces with a fold of their own that
     are laid whole all the same, in one layer; ``whole``: the planner may choose which (into ``opened``);
     ``repeat_length_mm``, ``repeat_width_mm``: of the stripe or check, 0 for none; ``match``:
-    groups of `MatchPoint` that must fall on the same phase; ``grain_tolerance_deg``: piece → how
+    groups of `MatchPoint` that must fall on the same phase; ``border``: a print along a selvedge; ``grain_tolerance_deg``: piece → how
     far it may turn off the grain, ``all`` for the rest; ``price``: per metre; ``currency``.
     """
 
@@ -117,6 +139,7 @@ class Cloth:
     repeat_length_mm: float = 0.0
     repeat_width_mm: float = 0.0
     match: tuple[tuple[MatchPoint, ...], ...] = ()
+    border: Border | None = None
     grain_tolerance_deg: Mapping[str, float] = field(default_factory=dict)
     price: float | None = None
     currency: str = ""
@@ -179,6 +202,13 @@ class Cloth:
             out["repeat"] = repeat
         if self.match:
             out["match"] = [[_point_to_plain(p) for p in group] for group in self.match]
+        if self.border is not None:
+            out["border"] = {
+                "edges": [f"{p}.{e}" for p, e in self.border.edges.items()],
+                "from": _mm(self.border.from_mm),
+                "side": self.border.side,
+                **({"width": _mm(self.border.width_mm)} if self.border.width_mm else {}),
+            }
         if self.grain_tolerance_deg:
             only = set(self.grain_tolerance_deg) == {"all"}
             out["grain_tolerance"] = (
@@ -319,7 +349,14 @@ class Cloth:
 
     def lays_on_fold(self, piece: str) -> bool:
         """Whether a piece with a fold of its own is laid as its half, on a fold of the cloth."""
-        return bool(self.folds_mm) and piece not in self.opened
+        across = self.border is not None and piece in self.border.edges
+        return bool(self.folds_mm) and piece not in self.opened and not across
+
+    def border_mm(self) -> tuple[float, float] | None:
+        """The selvedge that the border runs along, as y, and which way is into the cloth (1 or −1)."""
+        if self.border is None:
+            return None
+        return (0.0, 1.0) if self.border.side == "near" else (self.lie_width_mm, -1.0)
 
     @property
     def meeting_mm(self) -> tuple[float, float] | None:
@@ -434,7 +471,7 @@ def _mm(value: float) -> str:
 
 def _point_to_plain(point: MatchPoint) -> Any:
     if point.at is None:
-        return f"{point.piece}.{point.edge}"
+        return f"{point.piece}.{point.edge}" + (f"@{point.spot}" if point.spot else "")
     return {"piece": point.piece, "at": list(point.at)}
 
 
@@ -507,6 +544,7 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         repeat_length_mm=repeat["length"],
         repeat_width_mm=repeat["width"],
         match=_match(reader),
+        border=_border(reader, folding, outline is not None),
         grain_tolerance_deg=_tilts(reader),
         price=price,
         currency=currency,
@@ -636,15 +674,16 @@ def _match(reader: Reader) -> tuple[tuple[MatchPoint, ...], ...]:
         for j, item in enumerate(group):
             key = f"match[{i}][{j}]"
             if isinstance(item, str) and "." in item:
-                piece, edge = item.rsplit(".", 1)
-                points.append(MatchPoint(piece.strip(), edge.strip()))
+                place, _, spot = item.partition("@")
+                piece, _, edge = place.rpartition(".")
+                points.append(MatchPoint(piece.strip(), edge.strip(), spot.strip()))
             elif isinstance(item, Mapping) and isinstance(item.get("piece"), str):
                 inner = reader.inner(key, item, ("piece", "at"))
                 points.append(MatchPoint(item["piece"], at=inner.point("at")))
             else:
                 reader.note(
                     key,
-                    f"{short(item)} is neither 'piece.edge' nor {{piece: …, at: [x, y]}}.",
+                    f"{short(item)} is neither 'piece.edge', 'piece.edge@notch' nor {{piece: …, at: [x, y]}}.",
                     help_text,
                     item,
                 )
@@ -652,6 +691,42 @@ def _match(reader: Reader) -> tuple[tuple[MatchPoint, ...], ...]:
     if groups and not reader.get("repeat"):
         reader.note("match", "there is nothing to match without a repeat.", "Add 'repeat'.")
     return tuple(groups)
+
+
+def _border(reader: Reader, folding: Folding, drawn: bool) -> Border | None:
+    if not reader.has("border"):
+        return None
+    inner = reader.sub("border", ("edges", "from", "side", "width"))
+    help_text = "Example: border: {edges: [front.hem, back.hem], from: 30 mm}"
+    edges = {}
+    for text in inner.texts("edges", "should be a list of edges.", help_text):
+        piece, dot, edge = text.rpartition(".")
+        if not dot or piece.strip() in edges:
+            inner.note("edges", f"'{text}' should be 'piece.edge', one of a piece.", help_text)
+            continue
+        edges[piece.strip()] = edge.strip()
+    side = inner.word("side", ("near", "far"), "near") if inner.has("side") else "near"
+    off = inner.length("from", 0.0, 2000.0) if inner.has("from") else 0.0
+    width = inner.length("width", 1.0, _MAX_WIDTH_MM) if inner.has("width") else 0.0
+    if not edges and not inner.faults:
+        inner.note("edges", "is missing: which edges lie on the border?", help_text)
+    if drawn:
+        inner.note(
+            "side", "a remnant with an outline has no selvedge to follow.", "Give its width."
+        )
+    elif not folding.best and (
+        folding.way == "double"
+        or folding.open_from_mm is not None
+        or (folding.way in ("lengthwise", "partial") and side == "near")
+    ):
+        inner.note(
+            "side", f"{folding.short}, the {side} side is no selvedge.",
+            "Take 'fold: none' or crosswise; folded lengthwise 'side: far', where both selvedges lie.",
+        )  # fmt: skip
+    if isinstance(reader.get("repeat"), Mapping) and reader.get("repeat").get("width"):
+        inner.note("edges", "a border fixes pieces across; a repeat across the cloth does so too.",
+                   "Take 'width' out of 'repeat'.")  # fmt: skip
+    return Border(edges, off, side, width)
 
 
 def _tilts(reader: Reader) -> dict[str, float]:

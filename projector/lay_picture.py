@@ -24,6 +24,7 @@ _OVER = 2  # drawn this many times larger, then scaled down
 _PAPER = (250, 249, 245)
 _CLOTH = (232, 224, 208)
 _TWO_LAYERS = (221, 210, 190)
+_BORDER = (214, 186, 176)
 _EDGE = (120, 110, 95)
 _SELVEDGE = (214, 203, 182)
 _INK = (45, 42, 40)
@@ -182,6 +183,13 @@ class _Picture:
         for zone in cloth.zones if lengths else ():
             shade = _CLOTH if zone.layers == 1 or not self.mixed else _TWO_LAYERS
             self.ring(_box(zone.x[0], min(zone.x[1], float(x1)), *zone.y), shade)
+        side = cloth.border_mm()
+        if side is not None and cloth.border is not None:
+            wide = cloth.border.width_mm or max(cloth.border.from_mm, 20.0)
+            band = sorted((side[0], side[0] + side[1] * wide))
+            self.ring(_box(float(x0), float(x1), *band), _BORDER)
+            at = side[0] + side[1] * cloth.border.from_mm
+            self.line((x0, at), (x1, at), _EDGE, 1.0, 4.0)
         for repeat, axis in ((cloth.repeat_length_mm, 0), (cloth.repeat_width_mm, 1)):
             if not repeat:
                 continue

@@ -327,7 +327,8 @@ def _best(
 
 
 def _across_notes(made: Lay) -> list[str]:
-    keys = made.across_grain()
+    border = made.cloth.border.edges if made.cloth.border is not None else {}
+    keys = [k for k in made.across_grain() if k.rsplit("/", 1)[0] not in border]
     if not keys:
         return []
     lie = "lies" if len(keys) == 1 else "lie"

@@ -34,6 +34,7 @@ from drafting.lay.laid import LaidPiece, placement_parts
 from drafting.lay.region import usable_region
 from drafting.lay.rules import Rules
 from drafting.piece import Piece
+from drafting.placement import carry
 
 if TYPE_CHECKING:
     from drafting.lay.first import State
@@ -51,7 +52,7 @@ _FAR_MM = 1e6  # where cloth off the bolt ends for the check
 class Problem:
     """One thing that is wrong with a lay.
 
-    ``kind``: overlap, distance, outside, flaw, fold, layers, grain, nap, side, stripes or count; ``keys``:
+    ``kind``: overlap, distance, outside, flaw, fold, layers, border, grain, nap, side, stripes or count; ``keys``:
     the copies concerned; ``amount``: mm, or degrees for grain and nap, how far past what is right;
     ``text``: a sentence; ``short``: the same for a label beside the piece.
     """
@@ -132,6 +133,7 @@ class Judge:
                 self._outside(p),
                 self._off_fold(p),
                 self._beside(p),
+                self._off_border(p),
                 self._turn(p),
                 self._face(p),
             )
@@ -235,6 +237,19 @@ class Judge:
                 )
                 return Problem("distance", (p.key,), 2.0 * into, text, "too near the fold")
         return None
+
+    def _off_border(self, p: LaidPiece) -> Problem | None:
+        """Whether its edge lies on the border print, as far from the selvedge as is wanted."""
+        spec, side, border = self.specs.get(p.piece), self.cloth.border_mm(), self.cloth.border
+        if spec is None or spec.border is None or side is None or border is None:
+            return None
+        y = carry(p.cloth_from_piece, spec.border)[:, 1]
+        off = float(((y - side[0]) * side[1]).min()) - border.from_mm
+        if abs(off) <= PHASE_MM:
+            return None
+        where = "too far from" if off > 0 else "too near"
+        text = f"{p.key} lies {abs(off):.1f} mm {where} the selvedge for the border print."
+        return Problem("border", (p.key,), abs(off), text, "off the border")
 
     def tilt(self, piece: str, turn: float, mirrored: bool) -> float:
         """Degrees from the nearest turn that is allowed, −180 to 180; 0 of a piece not known."""

@@ -280,7 +280,12 @@ class Compactor:
         if math.isfinite(stop):
             ends = stop - s_high[:, 0] - at[:, 0]
             upper[0 : 2 * n : 2] = np.minimum(step, ends)
-        fold = np.array([job.kinds[self.kind_of[i]].how == "fold" for i in placed])
+        fold = np.array(
+            [
+                job.kinds[self.kind_of[i]].how == "fold" or s.pin is not None
+                for i, s in zip(placed, stances, strict=True)
+            ]
+        )
         lower[1 : 2 * n : 2][fold] = 0.0
         upper[1 : 2 * n : 2][fold] = 0.0
         equal, groups = [], self._groups(placed)

@@ -9,6 +9,7 @@ turned over.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +17,8 @@ from typing import Any
 import numpy as np
 
 from configs.errors import Fault, LayError
+from configs.reader import nearest
+from configs.units import length_text, parse_length
 from drafting.cloth import Cloth, MatchPoint
 from drafting.folding import Zone
 from drafting.lay.laid import LaidPiece
@@ -55,7 +58,8 @@ class Spec:
     fold, else the whole; ``grain_turn``: degrees that point its grain up; ``turns``: degrees off
     that which cloth and piece allow, ``tilt`` more each way; ``alike``: turned over it is the same;
     ``pair``: left and right are wanted; ``tolerant``: may cover a flaw; ``group``, ``match``: its
-    stripe group (−1: none) and match point, (2,) piece mm.
+    stripe group (−1: none) and match point, (2,) piece mm; ``border``: the edge, (N, 2) piece mm, that
+    lies on the cloth's border.
     """
 
     name: str
@@ -69,6 +73,7 @@ class Spec:
     tolerant: bool
     group: int = -1
     match: Points | None = None
+    border: Points | None = None
 
     @property
     def on_fold(self) -> bool:
@@ -189,7 +194,12 @@ class _Reader:
 
     def spec(self, name: str, piece: Piece, point: tuple[int, Points] | None) -> Spec | None:
         ring = self.outline(name, piece)
-        turns = self.allowed_turns(name, piece, matched=point is not None)
+        border = self.border_edge(name, piece)
+        turns = (
+            self.allowed_turns(name, piece, matched=point is not None)
+            if border is None
+            else self.turned_to_border(piece, border)
+        )
         if ring is None:
             return None
         on_fold = piece.fold is not None and self.cloth.lays_on_fold(name)
@@ -198,7 +208,7 @@ class _Reader:
             if ring is None:  # told; the table shows it all the same
                 ring = counter_clockwise(piece.unfolded(self.rules.allowances_for(name)))
         alike = not on_fold and same_turned_over(ring, piece.grain)
-        free = not on_fold and point is None
+        free = not on_fold and point is None and border is None
         group, match = point if point is not None else (-1, None)
         return Spec(
             name,
@@ -212,6 +222,7 @@ class _Reader:
             name in self.cloth.tolerates_flaws,
             group,
             match,
+            border,
         )
 
     def cuts(self, name: str, piece: Piece, on_fold: bool, alike: bool) -> tuple[Cut, ...]:
@@ -324,6 +335,34 @@ class _Reader:
             return None
         return counter_clockwise(cleaned(np.array(both.exterior.coords)[:-1, :2], 1e-6))
 
+    # -- border prints
+
+    def border_edge(self, name: str, piece: Piece) -> Points | None:
+        """The edge of a piece that lies on the border; None of one that does not."""
+        border = self.cloth.border
+        if border is None or name not in border.edges:
+            return None
+        edge = border.edges[name]
+        if edge not in piece.edges:
+            self.fault(
+                "cloth.border", f"{name} has no edge '{edge}'; it has {', '.join(piece.edges)}."
+            )
+            return None
+        out: Points = np.asarray(piece.edges[edge].points, dtype=float)
+        return out
+
+    def turned_to_border(self, piece: Piece, edge: Points) -> tuple[float, ...]:
+        """The one turn across the cloth that brings the edge towards the border's selvedge."""
+        side = self.cloth.border_mm()
+        sewing = np.asarray(piece.sewing_line, dtype=float)
+        off = grain_turn(piece.grain)
+        for turn in (90.0, 270.0):
+            matrix = cloth_from_piece((0.0, 0.0), turn + off, False)
+            into = carry(matrix, sewing)[:, 1].mean() - carry(matrix, edge)[:, 1].mean()
+            if side is not None and into * side[1] > 0.0:
+                return (turn,)
+        return (90.0,)
+
     # -- stripes
 
     def match_points(self, pieces: Mapping[str, Piece]) -> dict[str, tuple[int, Points]]:
@@ -365,5 +404,30 @@ class _Reader:
             )
             return None
         line = np.asarray(edges[point.edge].points, dtype=float)
+        if point.spot:
+            return self.spot(point, piece, line)
         out: Points = line[int(np.argmin(line[:, 1]))]
         return out
+
+    def spot(self, point: MatchPoint, piece: Piece, line: Points) -> Points | None:
+        """A named place of an edge: a notch, its upper end, or so far from its lower end."""
+        edge = piece.edges[point.edge]
+        if point.spot == "top":
+            return np.asarray(line[int(np.argmax(line[:, 1]))], dtype=float)
+        named_here = {n.match or n.edge: n.at_mm for n in piece.notches if n.edge == point.edge}
+        at = named_here.get(point.spot)
+        if at is None and point.spot[:1].isdigit():
+            with contextlib.suppress(ValueError):
+                along = float(parse_length(point.spot, "mm"))
+                if along <= edge.length_mm:
+                    at = along if line[0, 1] <= line[-1, 1] else edge.length_mm - along
+        if at is None:
+            known = (*named_here, "top")
+            self.fault(
+                "cloth.match",
+                f"{point.piece}.{point.edge} has no place '{point.spot}'; it has {', '.join(known)}, "
+                f"and any length up to {length_text(edge.length_mm)}.",
+                nearest(point.spot, known),
+            )
+            return None
+        return np.asarray(edge.at(at)[0], dtype=float)

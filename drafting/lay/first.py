@@ -125,7 +125,7 @@ class Constructor:
             extra_r = 1 if matched and self.repeat[1] else 0
             size = s.high - s.low
             cols = math.ceil(size[0] / self.cw - 1e-9)
-            rows = math.ceil(size[1] / self.ch - 1e-9)
+            rows = math.ceil((s.high[1] - self._corner(s)[1]) / self.ch - 1e-9)
             if rows + extra_r > self.rows and rows <= self.rows:
                 extra_r = 0  # nowhere to slide: only an exact phase will do
             if rows > self.rows or cols > self.columns:
@@ -143,6 +143,9 @@ class Constructor:
 
     def _corner(self, s: Stance) -> Points:
         """(2,) the point of a stance that lies on a corner of the raster: its low one, as a rule."""
+        if s.pin is not None:
+            off = (s.pin + float(s.low[1]) - self.job.bottom) % self.ch
+            return np.array([s.low[0], s.low[1] - off])
         if not s.from_top:
             return s.low
         rows = math.ceil((s.high - s.low)[1] / self.ch - 1e-9)
@@ -192,6 +195,10 @@ class Constructor:
                 if kind.how == "fold":
                     ok = ok.copy()
                     ok[slice(0, -1) if stance.from_top else slice(1, None)] = False
+                if stance.pin is not None:
+                    row = round((stance.pin + self._corner(stance)[1] - self.job.bottom) / self.ch)
+                    ok = ok.copy()
+                    ok[np.arange(ok.shape[0]) != row] = False
                 if not ok.any():
                     continue
                 x, y = self._place(ok, stance, matched, phases.get(kind.group), kind.how == "fold")
@@ -291,7 +298,8 @@ def by_size(job: Job) -> list[int]:
     return sorted(
         range(len(job.items)),
         key=lambda i: (
-            job.kinds[job.items[i].kind].how != "fold",
+            job.kinds[job.items[i].kind].how != "fold"
+            and job.kinds[job.items[i].kind].stances[0].pin is None,
             -job.kinds[job.items[i].kind].area,
         ),
     )

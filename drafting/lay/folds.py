@@ -85,6 +85,8 @@ def ways(
     given, rules = named(pieces), rules or Rules()
     if cloth.outline is not None:
         return (Way(cloth),)
+    if cloth.border is not None:
+        return _along_border(cloth)
     plain = replace(cloth, open_from_mm=None, over_mm=0.0, found=cloth.best)
     found = [Way(replace(plain, fold="none"))]
     lengthwise = replace(plain, fold="lengthwise")
@@ -116,11 +118,26 @@ def ways_as_asked(
         found = ways(given, plain, rules)
     else:
         found = (Way(plain),)
-        if cloth.fold == "crosswise" and SINGLE in _hows(given, plain, rules):
+        if (
+            cloth.fold == "crosswise"
+            and cloth.border is None
+            and SINGLE in _hows(given, plain, rules)
+        ):
             found = Way(plain), Way(plain, refold=True)
     if cloth.whole:
         found += tuple(_opened(given, found, rules))
     return found if len(found) > 1 else (Way(cloth),)
+
+
+def _along_border(cloth: Cloth) -> tuple[Way, ...]:
+    """The ways that leave the border's selvedge bare along one line."""
+    plain = replace(cloth, open_from_mm=None, over_mm=0.0, found=cloth.best)
+    folds = ["none"]
+    if cloth.nap != "one-way":
+        folds.append("crosswise")
+    if cloth.border is not None and cloth.border.side == "far":
+        folds.append("lengthwise")
+    return tuple(Way(replace(plain, fold=fold)) for fold in folds)
 
 
 def _opened(pieces: Mapping[str, Piece], those: Iterable[Way], rules: Rules) -> list[Way]:
@@ -132,7 +149,7 @@ def _opened(pieces: Mapping[str, Piece], those: Iterable[Way], rules: Rules) -> 
         for some in dict.fromkeys(s for s in (small, rest) if s):
             cloth = replace(way.cloth, opened=(*way.cloth.opened, *some))
             made.append(Way(cloth, way.refold))
-            if not way.refold and _refoldable(pieces, cloth, rules):
+            if not way.refold and cloth.border is None and _refoldable(pieces, cloth, rules):
                 made.append(Way(cloth, refold=True))
     return made
 

@@ -56,7 +56,7 @@ class Stance:
     ``turn``, ``mirrored``: as in `Placement`; ``matrix``: (3, 3) piece → cloth at the origin;
     ``ring``: (N, 2) true cutting line; ``around``: a simpler ring that covers it; ``fine``, ``coarse``: convex parts of rings around it;
     ``low``, ``high``: (2,) bounds of the true ring; ``where``: which zones of the cloth it may lie in
-    (`Obstacle.where`); ``room``: how wide the widest of them is; ``match``: (2,) match point; ``from_top``: its
+    (`Obstacle.where`); ``room``: how wide the widest of them is; ``pin``: the one y that its origin may have; ``match``: (2,) match point; ``from_top``: its
     fold edge is its highest and lies on the cloth's upper fold.
     """
 
@@ -73,6 +73,7 @@ class Stance:
     from_top: bool = False
     where: tuple[int, ...] = ()
     room: float = math.inf
+    pin: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,6 +165,7 @@ class Job:
             and not self.locked
             and self.cloth.outline is None
             and all(k.how != "fold" and k.group < 0 for k in self.kinds)
+            and all(s.pin is None for k in self.kinds for s in k.stances)
         )
 
     def key(self, item: Item) -> str:
@@ -351,7 +353,28 @@ class _Maker:
         # only true points bound a piece against the cloth's edge, or a full-width piece never fits
         low, high = laid.min(axis=0), laid.max(axis=0)
         match = None if spec.match is None else carry(matrix, spec.match)
-        return Stance(turn, flip, matrix, laid, around, fine, coarse, low, high, match, from_top)
+        pin = self.pinned(spec, matrix, low, high)
+        return Stance(
+            turn, flip, matrix, laid, around, fine, coarse, low, high, match, from_top, pin=pin
+        )
+
+    def pinned(self, spec: Spec, matrix: Any, low: Points, high: Points) -> float | None:
+        """Where the origin of a piece on the border lies across the cloth; None of any other."""
+        border, side = self.cloth.border, self.cloth.border_mm()
+        if spec.border is None or border is None or side is None:
+            return None
+        y = carry(matrix, spec.border)[:, 1]
+        nearest = float(y.min() if side[1] > 0 else y.max())
+        pin = side[0] + side[1] * border.from_mm - nearest
+        bottom, top = self.cloth.y_range_mm
+        over = max(bottom - (pin + float(low[1])), pin + float(high[1]) - top)
+        if over > 1e-6:
+            self.fault(
+                "cloth.border",
+                f"{spec.name} reaches {over:.1f} mm past the usable cloth when its edge lies on the border.",
+                f"Say at least 'from: {border.from_mm + over:.0f} mm', or piece it.",
+            )
+        return pin
 
     def like_others(
         self, ring: Points, growth: NDArray[np.float64], turn_deg: float, flip: bool

@@ -154,6 +154,8 @@ class Search:
                     slip_y = 0.0
                 phase_y = round((slip_y + m[1] - oy) / self.ch)
         room = job.top - job.bottom - float(s.high[1] - s.low[1]) - slip_y
+        if s.pin is not None:
+            slip_y, room = s.pin + float(s.low[1]) - job.bottom, 0.0
         if s.from_top:
             slip_y, room = room, 0.0 if room > -1e-6 else room
         rows = math.floor(room / self.ch + _HALF) + 1 if room > -1e-6 else 0

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from top_bodies import inches
 
-from drafting import Piece
+from configs.errors import InputError, LayError
+from drafting import Piece, draft
 from drafting.lay import Cloth, Effort, Placement, Rules, judge, plan
 from drafting.lay.folds import Way, best_fold, plan_way, ways, ways_as_asked
 
@@ -134,3 +136,95 @@ def test_halves_are_laid_whole_where_she_allows_it() -> None:
         assert (found.lay.cloth.opened == ("facing",)) == shorter
         assert found.lay.cloth_length_mm == pytest.approx(700 if shorter else 900, abs=2.0)
         assert Cloth.from_dict(found.lay.cloth.to_dict()) == found.lay.cloth
+
+
+BORDER = {"edges": ["front.hem", "back.hem"], "from": "40 mm", "width": "150 mm"}
+
+
+@pytest.mark.parametrize(
+    ("fold", "side"),
+    [("none", "near"), ("none", "far"), ("crosswise", "near"), ("lengthwise", "far")],
+)
+def test_hems_lie_on_the_border_print(fold: str, side: str) -> None:
+    """Every hem is 40 mm from its selvedge at its nearest, the neck away from it, on every fold."""
+    pieces = dict(draft("quick-top", inches(), {"neckline_finish": "facing"}).pieces)
+    cloth = Cloth.from_dict(
+        {"width": 1400, "selvedge": 10, "fold": fold, "border": {**BORDER, "side": side}}
+    )
+    assert Cloth.from_dict(cloth.to_dict()) == cloth
+    rules = Rules(5.0, {"all": 10.0, "hem": 25.0})
+    lay = plan(pieces, cloth, 0.4, rules=rules, effort=HERE)
+    assert lay.left_out == () and lay.problems() == []
+    selvedge = 0.0 if side == "near" else (700.0 if fold == "lengthwise" else 1400.0)
+    for p in lay.placements:
+        if p.piece not in ("front", "back"):
+            continue
+        a = p.cloth_from_piece
+        hem = pieces[p.piece].edges["hem"].points @ a[:2, :2].T + a[:2, 2]
+        neck = pieces[p.piece].edges["neckline"].points @ a[:2, :2].T + a[:2, 2]
+        off = abs(hem[:, 1] - selvedge)
+        assert float(off.min()) == pytest.approx(40.0, abs=0.5)
+        assert float(abs(neck[:, 1] - selvedge).min()) > float(off.max())
+
+
+@pytest.mark.parametrize(("off_mm", "wrong"), [(0.25, False), (1.0, True)])
+def test_a_hem_off_the_border_is_named(off_mm: float, wrong: bool) -> None:
+    """Half a millimetre is let pass: at a quarter it is silent, at one it is told."""
+    front = lopsided("front", 300, 500)
+    edge = next(iter(front.edges))
+    cloth = Cloth.from_dict({"width": 1400, "border": {**BORDER, "edges": [f"front.{edge}"]}})
+    lay = plan([front], cloth, 0.1, effort=HERE)
+    (p,) = lay.placements
+    moved = Placement("front", 1, (p.at[0], p.at[1] + off_mm), p.turn, p.mirrored)
+    found = [q.kind for q in judge([front], cloth, [moved])]
+    assert found == (["border"] if wrong else [])
+
+
+@pytest.mark.parametrize("repeat", [{"length": 80}, {"length": 80, "width": 60}])
+def test_side_seams_match_at_the_notch(repeat: dict[str, float]) -> None:
+    """Stripes and checks meet where front and back are notched at the waist, not at the hem alone."""
+    pieces = dict(draft("quick-top", inches()).pieces)
+    places = ["front.side@waist", "back.side@waist"]
+    cloth = Cloth.from_dict({"width": 1500, "repeat": repeat, "match": [places]})
+    assert Cloth.from_dict(cloth.to_dict()) == cloth
+    rules = Rules(5.0, {"all": 10.0})
+    lay = plan(pieces, cloth, 0.5, rules=rules, effort=HERE)
+    assert lay.left_out == () and lay.problems() == []
+    at = {}
+    for p in lay.placements:
+        piece = pieces[p.piece]
+        (notch,) = (n for n in piece.notches if n.edge == "side" and n.match == "waist")
+        a, spot = p.cloth_from_piece, piece.edges["side"].at(notch.at_mm)[0]
+        at[p.piece] = a[:2, :2] @ spot + a[:2, 2]
+    for axis, size in enumerate((repeat["length"], repeat.get("width"))):
+        if size:
+            off = (at["front"][axis] - at["back"][axis] + size / 2) % size - size / 2
+            assert abs(off) < 0.5
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [("front.side@waits", "Did you mean 'waist'"), ("front.side@9 m", "any length up to")],
+)
+def test_a_place_that_a_seam_has_not_is_told(place: str, said: str) -> None:
+    """A notch that is not there is met with those that are."""
+    pieces = dict(draft("quick-top", inches()).pieces)
+    cloth = Cloth.from_dict({"width": 1500, "repeat": {"length": 80}, "match": [[place]]})
+    with pytest.raises(LayError, match=said):
+        plan(pieces, cloth, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("border", "fold", "said"),
+    [
+        ({"edges": ["front.hem"], "side": "neer"}, "none", "Did you mean 'near'"),
+        ({"edges": ["hem"]}, "none", "piece.edge"),
+        ({"edges": ["front.hem"], "side": "near"}, "lengthwise", "is no selvedge"),
+        ({"edges": ["front.hem"], "side": "far"}, "double", "is no selvedge"),
+        ({"edge": ["front.hem"]}, "none", "unknown key 'edge'"),
+    ],
+)
+def test_a_border_that_cannot_be_is_told(border: dict[str, object], fold: str, said: str) -> None:
+    """Slips in a border, and folds that leave no bare selvedge there, are named."""
+    with pytest.raises(InputError, match=said):
+        Cloth.from_dict({"width": 1400, "fold": fold, "border": border})
