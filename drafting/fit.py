@@ -251,10 +251,15 @@ _KINDS = (
     Kind("round back", "The hem rises behind and the top pulls back from the nape. The centre back gets longer above the blades; the armhole stays, the shoulder's surplus is eased in.", 30.0, _BACK, False, _round_back),
     Kind("broad back", "Tight across the shoulder blades when the arms reach forward. The back gets wider, its shoulder eased into the front's. The amount is across the back.", 60.0, _BACK, False, _back_width(1.0), _ROUND),
     Kind("narrow back", "Loose folds stand upright between the shoulder blades. The back gets narrower. The amount is across the back.", 60.0, _BACK, False, _back_width(-1.0), dict.fromkeys(_ROUND, -1.0)),
+    Kind("upper arm", "A sleeve is tight or loose round the upper arm. It gets wider, and its cap lower by what keeps it as long as its armhole; a minus takes away.", 80.0, _ALL, True, _same),
+    Kind("cap height", "Folds lie across the cap of a sleeve, it is too low; or with a minus they fall from its crown, it is too high. The sleeve gets narrower as the cap gets higher.", 40.0, _ALL, True, _same),
+    Kind("sleeve length", "A sleeve is too short, or with a minus too long.", 120.0, _ALL, True, _same),
+    Kind("wrist", "A sleeve is tight or loose at its end. The amount is round it; a minus takes away.", 80.0, _ALL, True, _same),
     Kind("one shoulder lower", "Folds run from the neck to the arm on one side only. Left and right then differ and four quarters are drawn; 'side' names the lower shoulder as the wearer feels it.", 25.0, _ALL, False, _shoulder_height(-1.0), sided=True),
     Kind("one hip higher", "The hem rises on one side only, and folds point at that hip. The side seam gets longer there; 'side' names the higher hip as the wearer feels it.", 40.0, _ALL, False, lambda q, by, _: q.moved(longer=by), sided=True),
 )  # fmt: skip
 KINDS: dict[str, Kind] = {k.name: k for k in _KINDS}
+SLEEVE = ("upper arm", "cap height", "sleeve length", "wrist")  # changes of a set-in sleeve alone
 SIDED = tuple(k.name for k in _KINDS if k.sided)
 FORM = "{change: bust, by: 12 mm, where: front, note: …}"
 _KEYS = ("change", "by", "where", "side", "note", "date")

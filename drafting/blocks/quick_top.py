@@ -27,7 +27,7 @@ from drafting.blocks._quarter_lines import (
     neck_facing,
 )
 from drafting.curves import Cubic, Points, chain_length
-from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, Quarter, apply, one_sided
+from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, SLEEVE, Quarter, apply, one_sided
 from drafting.outline import Edge, polyline_length
 from drafting.piece import Line, Mark, Notch
 from drafting.sheet import Amount, Sheet, found, number, plain, sources_of
@@ -759,5 +759,5 @@ BLOCK = Block(
         *("underarm", "sleeve hem", "outer", "bottom", "left side", "right side"),
     ),
     draw=quick_top,
-    changes=tuple(k for k in KINDS if k != "hip"),
+    changes=tuple(k for k in KINDS if k not in ("hip", *SLEEVE)),
 )  # fmt: skip

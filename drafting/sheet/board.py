@@ -33,6 +33,7 @@ from drafting.sheet.amount import (
     number,
     sources_of,
 )
+from drafting.sheet.onto import Onto
 from drafting.sheet.record import BOTH, CENTRE_LINE, XY, Deed, Recorded, Spot, spot_array
 from drafting.truing import Check, Corner, Girth, Run, Seam
 from drafting.truing import Spot as EdgeAt
@@ -100,6 +101,7 @@ class Sheet:
         self.girths: list[Girth] = []
         self.checks: list[Check] = []
         self.wide = 0.0
+        self.onto: Onto | None = None
         self._deeds: list[Deed] | None = None
         self._faults: list[Fault] = []
 
@@ -146,6 +148,12 @@ class Sheet:
     def options(self, *keys: str) -> Sources:
         """These options as what an edge hangs on, also where they are unset."""
         return frozenset(STYLE + k for k in keys)
+
+    def fits(self, kind):
+        runs = self.onto.edge_runs(kind) if self.onto else ()
+        if not runs:
+            raise DraftError(Fault("with", f"has no {kind}"))
+        return runs
 
     # --- faults -----------------------------------------------------------------------------------
 

@@ -74,7 +74,7 @@ def half_width(half: str, length: float, height: float, lean: float = 0.0) -> fl
     narrow = 0.35 * height + SQUARE_MM  # a steeper cap is no sleeve
     if height < LEAST_HEIGHT_MM or longer(narrow) > 0.0:
         what = f"of {height / 10:.1f} cm does not go with a cap {length / 10:.1f} cm long in the {half}."
-        raise DraftError(Fault("cap height", what, "Choose another cap height."))
+        raise DraftError(Fault("style.cap", what, "Choose another cap."))
     return _root(longer, math.sqrt(max(length**2 - height**2, narrow**2)), length)
 
 
@@ -102,7 +102,7 @@ def height_for(biceps: float, front: float, back: float) -> float:
 
     if wider(low) < 0.0:
         what = f"is {biceps / 10:.1f} cm; a cap for this armhole is {(wider(low) + biceps) / 10:.1f} cm wide at most."
-        raise DraftError(Fault("sleeve width", what, "Make the armhole deeper."))
+        raise DraftError(Fault("style.cap", what, "Make the armhole deeper."))
     chord = 0.5 * (front + back)
     return _root(wider, math.sqrt(max(chord**2 - 0.25 * biceps**2, low**2)), high, low)
 

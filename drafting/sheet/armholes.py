@@ -1,0 +1,100 @@
+"""Armholes as a sleeve meets them: each half measured on the pieces, however many they are now.
+
+Between what was drafted before, after its changes, and a sleeve. From the underarm upward: the
+sewn length of front and back, the notch that the sleeve's is matched with, and how much longer the
+shoulder is than was measured.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from configs.errors import DraftError, Fault
+from drafting.fit import BACK, FRONT, LEFT, RIGHT
+from drafting.sheet.amount import Amount, found
+from drafting.sheet.board import Sheet
+from drafting.sheet.onto import EdgeRun
+from drafting.truing import Spot
+
+NOTCH_SHARE = 1 / 3  # of the half's length above the underarm, where the pieces have no notch
+SAME_MM = 0.5  # armholes that differ by less get one sleeve
+
+
+@dataclass(frozen=True)
+class Half:
+    """Half an armhole: its edges from the underarm up, its length, and the notch: how far above the
+    underarm, mm, how many, and the word that it is matched by."""
+
+    spots: tuple[Spot, ...]
+    length: Amount
+    notch_mm: float
+    count: int
+    match: str
+
+
+@dataclass(frozen=True)
+class Armhole:
+    """An armhole of the wearer's ``side``, '' for both; ``grown``: by how much its shoulder is longer
+    than measured, mm, the mean of front and back."""
+
+    side: str
+    front: Half
+    back: Half
+    grown: Amount
+
+
+def armholes(s: Sheet) -> tuple[Armhole, ...]:
+    """The armholes to set sleeves in: one that stands for both, or the left and the right.
+
+    Raises:
+        DraftError: there is none, or one has no front or no back.
+    """
+    runs = s.fits("armhole")
+    sides = [side for side in (LEFT, RIGHT) if any(r.side == side for r in runs)] or [""]
+    return tuple(_armhole(s, [r for r in runs if r.side in (side, "")], side) for side in sides)
+
+
+def alike(holes: Sequence[Armhole]) -> bool:
+    """Whether one sleeve, cut as a pair, fits them all."""
+    first = holes[0]
+    return all(
+        abs(a.length - b.length) < SAME_MM and abs(a.notch_mm - b.notch_mm) < SAME_MM
+        for hole in holes[1:]
+        for a, b in ((first.front, hole.front), (first.back, hole.back))
+    )
+
+
+def _armhole(s: Sheet, runs: Sequence[EdgeRun], side: str) -> Armhole:
+    front, back = (
+        _half(s, [r for r in runs if r.half == half], half, side) for half in (FRONT, BACK)
+    )
+    measured = s.m.get("shoulder_length")
+    grown = found(0.0, "the shoulder grew by")
+    if measured is not None:
+        drawn = [r.length_mm for r in s.onto.edge_runs("shoulder") if r.side in (side, "")]
+        longer = sum(drawn) / 2.0 - float(measured) if drawn else 0.0
+        grown = found(longer, "the shoulder grew by", measured, front.length, back.length)
+    return Armhole(side, front, back, grown)
+
+
+def _half(s: Sheet, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
+    if not runs:
+        what = f"has no {half} half; a sleeve needs both."
+        raise DraftError(Fault(f"{side} armhole".strip(), what, "Look at what cut it."))
+    runs = sorted(runs, key=lambda r: float(r.points[:, 1].mean()))
+    up, notch = 0.0, None
+    for r in runs:
+        rises = bool(r.points[0, 1] < r.points[-1, 1])
+        piece = s.onto.pieces[r.piece]
+        edge = piece.edges[r.edge]
+        cuts = [n for n in piece.notches if n.edge == r.edge and n.match.endswith("armhole")]
+        if cuts and notch is None:
+            at = cuts[0].at_mm if rises else edge.length_mm - cuts[0].at_mm
+            notch = (up + at, cuts[0].count, cuts[0].match)
+        up += r.length_mm
+    usual = (NOTCH_SHARE * up, 1 if half == FRONT else 2, f"{half} armhole")
+    where = f"{side} {half} armhole".strip()
+    spots = tuple((r.piece, r.edge) for r in runs)
+    of = [s.onto.hangs_on.get(spot, frozenset()) for spot in spots]
+    return Half(spots, found(up, where, *of), *(notch or usual))
