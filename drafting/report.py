@@ -73,6 +73,9 @@ class Report:
             lines += ["  " + " | ".join(row) for row in self.rows(key)]
         if self.notes:
             lines += ["", "Notes", *(f"  {n}" for n in self.notes)]
+        if self.draft.making:
+            steps = enumerate(self.draft.making, 1)
+            lines += ["", "Making up", *(f"  {i}. {text}" for i, text in steps)]
         return "\n".join(lines) + "\n"
 
     def to_dict(self) -> dict[str, Any]:
@@ -111,6 +114,7 @@ class Report:
             ],
             "changes": {key: [asdict(x) for x in rows] for key, rows in self.moves.items()},
             "notes": list(self.notes),
+            "making": list(self.draft.making),
             "ok": not self.failed,
         }
 

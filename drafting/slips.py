@@ -15,7 +15,7 @@ import numpy as np
 from configs.errors import DraftError, Fault, InputError
 from configs.reader import unknown_keys
 from configs.units import format_length
-from drafting.blocks import Draft, draft
+from drafting.blocks import Draft, draft, joined
 from drafting.figures.drawing import GREY, INK, Drawing, Stroke, Writing, to_svg
 from drafting.measurements import REGISTRY, Measurements
 from drafting.outline import Points
@@ -66,6 +66,8 @@ def slip(made: Draft, measure: str, by_mm: float = SLIP_MM) -> Slip:
     """The garment again with one measure ``by_mm`` more, against the draft ``made``."""
     try:
         other = draft(made.block, _with(made.measurements, measure, by_mm), made.style, made.fit)
+        for part in made.parts:
+            other = joined(other, part.block, part.style, part.fit)
     except DraftError as error:
         return Slip(measure, by_mm, 0.0, refused=str(error.faults[0].what))
     moves = tuple(compare(made.pieces, other.pieces))
@@ -124,14 +126,18 @@ def why(made: Draft, edges: Sequence[tuple[str, str]]) -> list[Hold]:
             continue
         moved, longer = _on(slip(made, key), edges)
         out.append(Hold(key, REGISTRY[key].name, made.measurements.text(key), moved, longer))
-    for option, value in made.style.items():
-        if STYLE + option in held:
-            shown = (
-                format_length(value, unit) if isinstance(value, float) else str(value or "not set")
-            )
-            out.append(Hold(STYLE + option, option, shown))
-    fits = [c for c in made.fit if FIT + c.change in held]
-    return [*out, *(Hold(FIT + c.change, f"fit: {c.change}", c.text) for c in fits)]
+    for of, style, fit in (("", made.style, made.fit), *((f"{p.block}: ", p.style, p.fit) for p in made.parts)):  # fmt: skip
+        for option, value in style.items():
+            if of + STYLE + option in held:
+                shown = (
+                    format_length(value, unit)
+                    if isinstance(value, float)
+                    else str(value or "not set")
+                )
+                out.append(Hold(of + STYLE + option, of + option, shown))
+        fits = [c for c in fit if of + FIT + c.change in held]
+        out += [Hold(of + FIT + c.change, f"{of}fit: {c.change}", c.text) for c in fits]
+    return out
 
 
 def _on(result: Slip, edges: Sequence[tuple[str, str]]) -> tuple[float | None, float | None]:

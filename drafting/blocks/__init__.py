@@ -18,10 +18,11 @@ from typing import Any
 from configs.errors import DraftError, Fault, InputError
 from configs.reader import unknown_keys
 from drafting.fit import FitChange, parse_fit
-from drafting.measurements import Measurements, missing
+from drafting.measurements import REGISTRY, Measurements, missing
 from drafting.piece import Piece
 from drafting.sheet import Recorded, Sheet, Step, read_steps
 from drafting.sheet.notching import notched
+from drafting.sheet.onto import Onto
 from drafting.style import Option, resolve, without_effect
 from drafting.truing import (
     USUAL_ALLOWANCES,
@@ -47,6 +48,9 @@ class Block:
     ``edges``: the names of all edges that some style of it has; ``changes``: the fit changes
     that it knows; ``allowances``: edge → mm, the usual ones of the trade for it.
 
+    ``joins``: the kinds of edges that it can be sewn to; ``alone``: whether it makes a garment with
+    nothing else.
+
     ``draw(sheet)`` draws it; ``name``, ``title`` and ``text`` are for people.
     """
 
@@ -59,7 +63,18 @@ class Block:
     edges: tuple[str, ...]
     draw: Callable[[Sheet], None]
     changes: tuple[str, ...] = ()
+    joins: tuple[str, ...] = ()
+    alone: bool = True
     allowances: Mapping[str, float] = field(default_factory=lambda: USUAL_ALLOWANCES)
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """A block that was sewn to a garment: its name, style and fit changes, read."""
+
+    block: str
+    style: Mapping[str, Any]
+    fit: tuple[FitChange, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +85,8 @@ class Draft:
     checks; ``extra_checks``: checks the block made itself; ``record``: the construction as it
     was done on the sheet; ``notes``: warnings in plain words; ``figures``: further numbers (mm)
     by name; ``hangs_on``: (piece, edge) → keys of the measures, ``style.`` options and ``fit.``
-    changes that the edge hangs on.
+    changes that the edge hangs on; ``parts``: the blocks that were sewn to it, in order;
+    ``making``: how it is made up, a sentence each, in order.
     """
 
     block: str
@@ -87,6 +103,8 @@ class Draft:
     notes: tuple[str, ...] = ()
     figures: Mapping[str, float] = field(default_factory=dict)
     hangs_on: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
+    parts: tuple[Part, ...] = ()
+    making: tuple[str, ...] = ()
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:
@@ -107,11 +125,14 @@ class Draft:
             *check_runs(self.pieces, self.runs),
             *check_girths(self.girths, unit),
             *check_darts(self.pieces),
-            *check_cutting(
-                self.pieces, get(self.block).allowances if allowances is None else allowances
-            ),
+            *check_cutting(self.pieces, self.usual if allowances is None else allowances),
             *self.extra_checks,
         ]
+
+    @property
+    def usual(self) -> dict[str, float]:
+        """The allowances of the trade for its blocks, edge → mm; where two differ, the first's."""
+        return usual_allowances((self.block, *(p.block for p in self.parts)))
 
     def edge_lengths(self) -> dict[tuple[str, str], float]:
         """(piece, edge) → length in mm, in order."""
@@ -148,6 +169,14 @@ def edge_names(block: str) -> tuple[str, ...]:
     return get(block).edges
 
 
+def usual_allowances(blocks: Sequence[str]) -> dict[str, float]:
+    """The allowances of the trade for some blocks together, edge → mm; where two differ, the first's."""
+    out: dict[str, float] = {}
+    for name in blocks:
+        out = {**get(name).allowances, **out}
+    return out
+
+
 def draft(
     block: str,
     measurements: Measurements,
@@ -162,6 +191,68 @@ def draft(
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
     chosen = get(block)
+    if not chosen.alone:
+        what = f"the {chosen.name} is sewn to the {' or '.join(chosen.joins)} of a garment."
+        remedy = f"Such as 'garment: {{block: quick-top, with: [{{block: {chosen.name}}}]}}'."
+        raise InputError(Fault("block", what, remedy))
+    return _draft(chosen, measurements, style, fit, unit)
+
+
+def joined(
+    made: Draft,
+    block: str,
+    style: Mapping[str, Any] | None = None,
+    fit: Sequence[Any] | None = None,
+    unit: str = "mm",
+) -> Draft:
+    """A garment with a further block sewn to it, drafted to its edges as they are now.
+
+    Raises:
+        InputError, DraftError: as `draft`; the block is sewn to nothing, the garment has no edge for
+            it, or has a piece of the same name.
+    """
+    chosen = get(block)
+    if not chosen.joins:
+        those = ", ".join(n for n in names() if get(n).joins)
+        what = f"the {chosen.name} is not sewn to another block."
+        raise InputError(Fault("block", what, f"These are: {those}."))
+    onto = Onto(made.block, made.pieces, made.seams, made.hangs_on)
+    part = _draft(chosen, made.measurements, style, fit, unit, onto)
+    twice = sorted(set(made.pieces) & set(part.pieces))
+    if twice:
+        what = f"the garment has a piece '{twice[0]}' already."
+        raise DraftError(Fault("block", what, "Is it sewn on twice?"))
+    apart = f"{chosen.name}: "  # an option of a part is another than the garment's of the same name
+    hangs_on = {
+        spot: frozenset(k if k in REGISTRY else apart + k for k in keys)
+        for spot, keys in part.hangs_on.items()
+    }
+    return replace(
+        made,
+        pieces=MappingProxyType({**made.pieces, **part.pieces}),
+        seams=(*made.seams, *part.seams),
+        corners=(*made.corners, *part.corners),
+        runs=(*made.runs, *part.runs),
+        girths=(*made.girths, *part.girths),
+        extra_checks=(*made.extra_checks, *part.extra_checks),
+        record=(*made.record, *(replace(r, of=chosen.name) for r in part.record)),
+        notes=(*made.notes, *part.notes),
+        figures=MappingProxyType({**made.figures, **part.figures}),
+        hangs_on=MappingProxyType({**made.hangs_on, **hangs_on}),
+        parts=(*made.parts, Part(chosen.name, part.style, part.fit)),
+        making=(*made.making, *part.making),
+    )
+
+
+def _draft(
+    chosen: Block,
+    measurements: Measurements,
+    style: Mapping[str, Any] | None,
+    fit: Sequence[Any] | None,
+    unit: str,
+    onto: Onto | None = None,
+) -> Draft:
+    """A block drafted alone, or to what it is sewn to, with what has no effect told."""
     faults: list[Fault] = []
     where = measurements.path or measurements.wearer or "measurements"
     faults += missing([k for k in chosen.needs if k not in measurements], where)
@@ -184,20 +275,19 @@ def draft(
             faults.append(Fault(f"fit[{i}]", what, f"Here: {', '.join(chosen.changes)}."))
     if faults:
         raise InputError(faults)
-    made = _drawn(chosen, measurements, resolved, changes)
+    made = _drawn(chosen, measurements, resolved, changes, onto)
     idle = without_effect(chosen.options, style, resolved)
-    idle += _idle_changes(chosen, made)
+    idle += _idle_changes(chosen, made, onto)
     return replace(made, notes=(*made.notes, *idle)) if idle else made
 
 
-def _idle_changes(block: Block, made: Draft) -> list[str]:
+def _idle_changes(block: Block, made: Draft, onto: Onto | None) -> list[str]:
     """The fit changes without which the very same pieces would be drawn."""
     said = []
     for i, change in enumerate(made.fit):
         try:
-            without = _drawn(
-                block, made.measurements, made.style, (*made.fit[:i], *made.fit[i + 1 :])
-            )
+            others = (*made.fit[:i], *made.fit[i + 1 :])
+            without = _drawn(block, made.measurements, made.style, others, onto)
         except DraftError:
             continue
         same = list(without.pieces) == list(made.pieces) and not compare(
@@ -213,16 +303,19 @@ def _drawn(
     measurements: Measurements,
     resolved: Mapping[str, Any],
     changes: tuple[FitChange, ...],
+    onto: Onto | None = None,
 ) -> Draft:
     """What the block draws on a sheet."""
-    sheet = Sheet(measurements, resolved, changes)
+    sheet = Sheet(measurements, resolved, changes, onto)
     chosen.draw(sheet)
+    there = onto.pieces if onto else {}
+    own = notched({**there, **sheet.pieces}, sheet.seams)
     return Draft(
         chosen.name,
         measurements,
         resolved,
         changes,
-        MappingProxyType(notched(sheet.pieces, sheet.seams)),
+        MappingProxyType({n: p for n, p in own.items() if n in sheet.pieces}),
         tuple(sheet.seams),
         tuple(sheet.corners),
         sheet.runs,
@@ -232,4 +325,5 @@ def _drawn(
         tuple(sheet.notes),
         MappingProxyType(sheet.figures),
         MappingProxyType(sheet.hangs_on),
+        making=tuple(sheet.making),
     )

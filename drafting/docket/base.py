@@ -37,7 +37,8 @@ _KEYS = (
     "pieces",
     "drafted",
 )
-_BASE_KEYS = ("block", "style", "fit", "changes")
+_BASE_KEYS = ("block", "style", "fit", "changes", "with")
+_WITH_KEYS = ("block", "style", "fit", "changes")
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,6 +88,7 @@ class Base:
             from drafting.shaping.changes import read_changes
 
             read_changes(recipe)
+        read_with(recipe)
         top.done()
         return base
 
@@ -113,6 +115,19 @@ class Base:
     def _told(self, value: Any, kind: str) -> Any:
         number = isinstance(value, int | float) and not isinstance(value, bool)
         return f"{value} {self.unit}" if number and kind in ("length", "both") else value
+
+
+def read_with(garment: Reader) -> None:
+    """Note what is wrong with the blocks that are sewn to a garment: its list ``with``."""
+    from drafting.shaping.changes import read_changes
+
+    for row in garment.rows("with", _WITH_KEYS):
+        if not isinstance(row.get("block"), str):
+            row.note("block", "is missing.", "'chalkbeam blocks' lists what can be drafted.")
+        if row.has("style"):
+            row.sub("style")
+        if row.has("changes"):
+            read_changes(row)
 
 
 def _day(top: Reader) -> str:

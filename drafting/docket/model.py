@@ -155,6 +155,37 @@ class Docket:
             ],
         }
 
+    def _parts(self) -> list[tuple[Mapping[str, Any], str, str]]:
+        """The blocks sewn to the garment, as written, each with its unit and its key: the base's, then
+        its own."""
+        own = [(p, self.unit, f"with[{i}]") for i, p in enumerate(self._with(self.garment))]
+        if self.base is None:
+            return own
+        there = self._with(self.base.recipe)
+        named = f"{self.base.path}: base."
+        return [*((p, self.base.unit, f"{named}with[{i}]") for i, p in enumerate(there)), *own]
+
+    @staticmethod
+    def _with(recipe: Mapping[str, Any] | None) -> list[Mapping[str, Any]]:
+        return list((recipe or {}).get("with") or [])
+
+    def _sewn(self, made: Draft, part: Mapping[str, Any], unit: str, key: str) -> Draft:
+        """A draft with a further block sewn to it, after the changes of that block."""
+        from configs.reader import Reader
+        from drafting.blocks import joined
+        from drafting.shaping.changes import read_changes
+        from drafting.shaping.garment import changed
+
+        try:
+            made = joined(made, part["block"], part.get("style"), part.get("fit"), unit)
+            reader = Reader(part, unit=unit)
+            own = read_changes(reader)
+            reader.done()
+            return changed(made, own, unit)[0] if own else made
+        except ChalkbeamError as error:
+            faults = [replace(f, where=f"{key}.{f.where}") for f in error.faults]
+            raise type(error)(faults) from error
+
     def _changes(self) -> list[tuple[tuple[Change, ...], str]]:
         """The scissors' operations, read: the base's and the garment's, each with its unit."""
         from configs.reader import Reader
@@ -175,6 +206,8 @@ class Docket:
         imported = dict(self.imported)
         for changes, unit in self._changes():
             made, imported = changed(made, changes, unit, imported)
+        for part, unit, key in self._parts():
+            made = self._sewn(made, part, unit, key)
         return made, imported
 
     def draft_as(self, measurements: Measurements, fit: Sequence[Any]) -> Draft:
@@ -215,7 +248,7 @@ class Docket:
     def _of_garment(self, fault: Fault) -> Fault:
         """A fault that drafting told, with this file and its key where they are the docket's."""
         head = re.split(r"[ .\[:]", fault.where, maxsplit=1)[0]
-        if head in ("block", "style", "fit", "changes"):
+        if head in ("block", "style", "fit", "changes", "with"):
             return replace(fault, where=self._where(f"garment.{fault.where}"))
         named = [str(self.path)] if self.path else []
         named += [self.measurements.path] if self.measurements and self.measurements.path else []
@@ -341,10 +374,9 @@ class Docket:
 
     def _usual_allowances(self) -> str:
         """What is usual for the docket's block, as a docket writes it."""
-        from drafting.blocks import get
+        from drafting.blocks import usual_allowances
 
-        block = str((self.garment or {}).get("block") or "")
-        usual = get(block).allowances if block else {"all": 10.0, "hem": 25.0}
+        usual = usual_allowances(self._blocks) or {"all": 10.0, "hem": 25.0}
         return ", ".join(f"{edge}: {mm:g} mm" for edge, mm in usual.items())
 
     def _bare_edges(self, piece: Piece) -> list[str]:
@@ -406,11 +438,7 @@ class Docket:
                     )
                 )
 
-        if self._recipe["block"]:
-            # an edge that only another style has is no slip
-            from drafting.blocks import edge_names
-
-            edges |= set(edge_names(self._recipe["block"]))
+        edges |= self._edges_of_blocks()  # an edge that only another style has is no slip
         for edge in self.allowances:
             need("allowances", edge, edges, "edge")
         for name, own in self.piece_allowances.items():
@@ -429,12 +457,18 @@ class Docket:
         """The edges an allowance of this piece may name."""
         own = set(piece.edges) | {"all"}
         own |= {e.removeprefix("left ").removeprefix("right ") for e in own}
-        block = self._recipe["block"]
-        if not block or piece.name in self.imported:
-            return own
+        return own if piece.name in self.imported else own | self._edges_of_blocks()
+
+    @property
+    def _blocks(self) -> list[str]:
+        """The names of the garment's block and of all that are sewn to it."""
+        named = [self._recipe.get("block"), *(p["block"] for p, _, _ in self._parts())]
+        return [str(n) for n in named if n]
+
+    def _edges_of_blocks(self) -> set[str]:
         from drafting.blocks import edge_names
 
-        return own | set(edge_names(block))
+        return {e for block in self._blocks for e in edge_names(block)}
 
     def unused_allowances(self) -> tuple[str, ...]:
         """Edges named under ``allowances`` that no piece of this style has, in order."""

@@ -15,7 +15,7 @@ from configs.errors import short
 from configs.files import named_file
 from configs.reader import Reader, kind_of, unknown_keys
 from drafting.cloth import Cloth
-from drafting.docket.base import Base
+from drafting.docket.base import Base, read_with
 from drafting.docket.cloths import Of, cloth_for, cut_here, read_cloths, read_of
 from drafting.docket.named import place_of, read_measurements
 from drafting.fit import FORM
@@ -46,7 +46,7 @@ _KEYS = (
     "table",
     "record",
 )
-_GARMENT_KEYS = ("block", "base", "style", "fit", "changes")
+_GARMENT_KEYS = ("block", "base", "style", "fit", "changes", "with")
 _LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside")
 _RECORD_KEYS = ("date", "note", "photo")
 _MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
@@ -159,6 +159,7 @@ def _garment(top: Reader) -> Mapping[str, Any] | None:
         from drafting.shaping.changes import read_changes
 
         read_changes(garment)
+    read_with(garment)
     return _named(garment)
 
 

@@ -14,7 +14,7 @@ from configs.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.sheet.amount import Amount, found
 from drafting.sheet.board import Sheet
-from drafting.sheet.onto import EdgeRun
+from drafting.sheet.onto import EdgeRun, Onto
 from drafting.truing import Spot
 
 NOTCH_SHARE = 1 / 3  # of the half's length above the underarm, where the pieces have no notch
@@ -72,7 +72,7 @@ def _armhole(s: Sheet, runs: Sequence[EdgeRun], side: str) -> Armhole:
     measured = s.m.get("shoulder_length")
     grown = found(0.0, "the shoulder grew by")
     if measured is not None:
-        drawn = [r.length_mm for r in s.onto.edge_runs("shoulder") if r.side in (side, "")]
+        drawn = [r.length_mm for r in _onto(s).edge_runs("shoulder") if r.side in (side, "")]
         longer = sum(drawn) / 2.0 - float(measured) if drawn else 0.0
         grown = found(longer, "the shoulder grew by", measured, front.length, back.length)
     return Armhole(side, front, back, grown)
@@ -82,11 +82,12 @@ def _half(s: Sheet, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
     if not runs:
         what = f"has no {half} half; a sleeve needs both."
         raise DraftError(Fault(f"{side} armhole".strip(), what, "Look at what cut it."))
+    onto = _onto(s)
     runs = sorted(runs, key=lambda r: float(r.points[:, 1].mean()))
     up, notch = 0.0, None
     for r in runs:
         rises = bool(r.points[0, 1] < r.points[-1, 1])
-        piece = s.onto.pieces[r.piece]
+        piece = onto.pieces[r.piece]
         edge = piece.edges[r.edge]
         cuts = [n for n in piece.notches if n.edge == r.edge and n.match.endswith("armhole")]
         if cuts and notch is None:
@@ -96,5 +97,11 @@ def _half(s: Sheet, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
     usual = (NOTCH_SHARE * up, 1 if half == FRONT else 2, f"{half} armhole")
     where = f"{side} {half} armhole".strip()
     spots = tuple((r.piece, r.edge) for r in runs)
-    of = [s.onto.hangs_on.get(spot, frozenset()) for spot in spots]
+    of = [onto.sources(*spot) for spot in spots]
     return Half(spots, found(up, where, *of), *(notch or usual))
+
+
+def _onto(s: Sheet) -> Onto:
+    if s.onto is None:  # `Sheet.fits` has refused by then
+        raise DraftError(Fault("block", "there is no garment to sew it to."))
+    return s.onto

@@ -33,12 +33,13 @@ from drafting.sheet.amount import (
     number,
     sources_of,
 )
-from drafting.sheet.onto import Onto
+from drafting.sheet.onto import EdgeRun, Onto
 from drafting.sheet.record import BOTH, CENTRE_LINE, XY, Deed, Recorded, Spot, spot_array
 from drafting.truing import Check, Corner, Girth, Run, Seam
 from drafting.truing import Spot as EdgeAt
 
 STYLE, FIT = "style.", "fit."
+NO_EDGE = {"armhole": "Choose a garment with armholes; a quick top has them with 'sleeve: none'."}
 PAPER_MARGIN_MM = 50.0
 
 
@@ -77,11 +78,16 @@ class Sheet:
     """One drawing sheet for one body, one style, one list of fit changes.
 
     ``m``: her measures; ``style``: option → amount, `Choice` or None; ``spots``: the points by
-    name; ``pieces``, ``notes``, ``figures`` and the truing lists are what the block hands over.
+    name; ``pieces``, ``notes``, ``figures`` and the truing lists are what the block hands over; ``onto``: the
+    garment that it is sewn to, None of a block drafted alone; ``making``: how it is made up, a sentence each, in order.
     """
 
     def __init__(
-        self, measurements: Measurements, style: Mapping[str, Any], fit: tuple[FitChange, ...] = ()
+        self,
+        measurements: Measurements,
+        style: Mapping[str, Any],
+        fit: tuple[FitChange, ...] = (),
+        onto: Onto | None = None,
     ) -> None:
         self.measurements = measurements
         self.fit = tuple(replace(c, by_mm=_change(c)) for c in fit)
@@ -91,7 +97,8 @@ class Sheet:
         self.spots: dict[str, Spot] = {}
         self.levels: dict[str, float] = {}
         self.steps: list[Recorded] = []
-        self.notes: list[str] = list(measurements.warnings)
+        self.notes: list[str] = [] if onto else list(measurements.warnings)
+        self.making: list[str] = []
         self.figures: dict[str, float] = {}
         self.pieces: dict[str, Piece] = {}
         self.hangs_on: dict[tuple[str, str], Sources] = {}
@@ -101,7 +108,7 @@ class Sheet:
         self.girths: list[Girth] = []
         self.checks: list[Check] = []
         self.wide = 0.0
-        self.onto: Onto | None = None
+        self.onto = onto
         self._deeds: list[Deed] | None = None
         self._faults: list[Fault] = []
 
@@ -149,10 +156,19 @@ class Sheet:
         """These options as what an edge hangs on, also where they are unset."""
         return frozenset(STYLE + k for k in keys)
 
-    def fits(self, kind):
+    def fits(self, kind: str) -> tuple[EdgeRun, ...]:
+        """The edges of one kind that this block is sewn to.
+
+        Raises:
+            DraftError: the garment has none.
+        """
         runs = self.onto.edge_runs(kind) if self.onto else ()
         if not runs:
-            raise DraftError(Fault("with", f"has no {kind}"))
+            has = (
+                sorted({e for p in self.onto.pieces.values() for e in p.edges}) if self.onto else []
+            )
+            what = f"there is no {kind} to sew it to; the edges are {', '.join(has)}."
+            raise DraftError(Fault("block", what, NO_EDGE.get(kind, "")))
         return runs
 
     # --- faults -----------------------------------------------------------------------------------

@@ -14,9 +14,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from configs.errors import DraftError, Fault
-from drafting.curves import Cubic, Points, chain_length, chain_points, line, through
+from drafting.curves import Cubic, Points, chain_length, line, through
 from drafting.fit import BACK, FRONT
 
 SQUARE_MM = 10.0  # as far the cap runs square to the underarm seam
@@ -53,10 +54,14 @@ def half_cap(half: str, width: float, height: float, lean: float = 0.0) -> tuple
     """One half of a cap from its underarm to the crown; the back's at x < 0."""
     sign = 1.0 if half == FRONT else -1.0
     out = np.array([math.cos(lean), -math.sin(lean)])
-    flat = min(SQUARE_MM, 0.15 * width)
+    flat = min(SQUARE_MM, 0.2 * width)
     under = np.array([width, -height])
     start = under - flat * out
-    points = [start, *((x * width, (y - 1.0) * height) for x, y in _THROUGH[half]), (0.0, 0.0)]
+    points: list[ArrayLike] = [
+        start,
+        *((x * width, (y - 1.0) * height) for x, y in _THROUGH[half]),
+        (0.0, 0.0),
+    ]
     curves = (line(under, start), *through(points, -out, (-1.0, 0.0)))
     return tuple(Cubic(c.control * (sign, 1.0)) for c in curves)
 
@@ -85,8 +90,8 @@ def cap_of(height: float, front: float, back: float, lean: float = 0.0) -> Cap:
         DraftError: no such cap is one.
     """
     w = {h: half_width(h, n, height, lean) for h, n in ((FRONT, front), (BACK, back))}
-    curves = (half_cap(h, w[h], height, lean) for h in (FRONT, BACK))
-    return Cap(height, w[FRONT], w[BACK], *curves, lean)
+    front_, back_ = (half_cap(h, w[h], height, lean) for h in (FRONT, BACK))
+    return Cap(height, w[FRONT], w[BACK], front_, back_, lean)
 
 
 def height_for(biceps: float, front: float, back: float) -> float:

@@ -60,7 +60,8 @@ class Step:
     with the numbers in her unit; ``sums``: the arithmetic, line by line; ``points``: name →
     (x, y) mm; ``lines``: construction lines, ``curves``: lines that will be sewn, name →
     (N, 2) mm; ``origins``: name of a point → what it is measured from; ``parts``: the text in two,
-    up to the points and about the curves.
+    up to the points and about the curves; ``of``: the block, of a part with a
+    sheet of its own.
     """
 
     key: str
@@ -73,6 +74,7 @@ class Step:
     curves: Mapping[str, Points] = field(default_factory=dict)
     origins: Mapping[str, Origin] = field(default_factory=dict)
     parts: tuple[str, str] = ("", "")
+    of: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,6 +119,7 @@ class Recorded:
     title: str
     why: str
     deeds: Sequence[Deed]
+    of: str = ""  # the block, of a part that is sewn to what was drafted before it
 
     def read(self, unit: str, known: set[str]) -> Step:
         """The step in her unit; ``known``: sums that were told before, and are from now on."""
@@ -143,6 +146,7 @@ class Recorded:
                 if d.at is not None and d.origin is not None
             },
             (parts[0], f"{parts[1]} {self.why}".strip()),
+            self.of,
         )
 
 

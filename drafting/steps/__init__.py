@@ -37,13 +37,18 @@ def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
         raise InputError(
             Fault("steps", f"the block '{draft.block}' recorded none, so none can be drawn.")
         )
-    extent = extent_of(draft.steps)
+    whole = extent = extent_of([s for s in draft.steps if not s.of])
     one_to = scale_of(extent)
     unit = draft.measurements.unit
-    standing = Standing()
     out = []
     steps = readable(draft.steps)
+    first = standing = Standing()
+    of = ""
     for number, step in enumerate(steps, 1):
+        if step.of != of:  # a part has a sheet of its own
+            of, standing = step.of, Standing()
+            extent = extent_of([s for s in steps if s.of == of])
+            one_to = scale_of(extent)
         board = new_board(extent, one_to, measure)
         bottom = write_words(board, standing, step, number, len(steps), unit)
         inset, region = inset_of(standing, step, one_to, PANEL_MM[1] - bottom - 4.0, measure)
@@ -57,9 +62,7 @@ def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
         out.append(Panel(step.key, number, step.title, drawing))
         standing.add(step)
     ends = (check_panel, bend_panel)
-    return out + [
-        end(draft, standing, extent, len(out) + i, measure) for i, end in enumerate(ends, 1)
-    ]
+    return out + [end(draft, first, whole, len(out) + i, measure) for i, end in enumerate(ends, 1)]
 
 
 def steps_svg(draft: Draft) -> dict[str, str]:
@@ -118,7 +121,7 @@ def _headings(draft: Draft, title: str) -> tuple[str, str, str]:
     m = draft.measurements
     who = f" for {m.wearer}" if m.wearer else ""
     head = f"{title or draft.block}{who}: how it is drafted"
-    one_to = scale_of(extent_of(draft.steps))
+    one_to = scale_of(extent_of([s for s in draft.steps if not s.of]))
     used = f" of {m.taken}" if m.taken else ""
     under = (
         f"Worked out from the measurements{used}. Numbers are full size, pictures 1 : {one_to}. "

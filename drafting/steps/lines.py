@@ -51,7 +51,10 @@ def readable(steps: Iterable[Step]) -> list[Step]:
     """The steps as they are drawn: points before the curves through them."""
     out: list[Step] = []
     standing = Standing()
+    of = ""
     for step in steps:
+        if step.of != of:
+            of, standing = step.of, Standing()
         fresh = {n: c for n, c in step.curves.items() if not standing.holds(c)}
         bent = [n for n, c in fresh.items() if n != "fold" and not is_straight(c)]
         standing.add(step)

@@ -1,0 +1,263 @@
+"""The lines of a set-in sleeve: its sums, the plain sleeve, and the sleeve slashed and spread.
+
+For `set_in_sleeve`: armhole and arm → heights, lengths and widths → outline. Rules from handbooks
+(from memory) and common practice. Frame: piece mm, x from the sleeve's middle, front at x > 0, y up,
+y = 0 at the crown.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from configs.errors import DraftError, Fault
+from drafting.curves import Points, chain_points, sweep
+from drafting.outline import Edge, polyline_length
+from drafting.sheet import Amount, Sheet, Sources, found, most, number, sources_of
+from drafting.sheet.armholes import Armhole
+from drafting.sheet.arms import Arm
+from drafting.sheet.caps import Cap, Fan, bell, cap_of, height_for
+from drafting.sheet.cuffs import HAND_EASE_MM, Cuff, cuff_for
+from drafting.sheet.finishing import dense
+from drafting.truing import Girth
+
+PARTS = {"fitted": 3, "easy": 4, "casual": 5}  # of the armhole, that the cap is high
+CAP_EASE_MM = {"fitted": 20.0, "easy": 10.0, "casual": 5.0}  # 2.0–2.5 and 0–1 cm in woven cloth
+ARM_EASE_MM = {
+    "fitted": 40.0,
+    "auto": 50.0,
+    "easy": 50.0,
+    "casual": 50.0,
+}  # at least, round the upper arm
+FRONT_SHARE = 0.4  # of the cap's ease; the back, which reaches forward, has the rest
+DROPPED_MM = 10.0  # a shoulder this much longer than measured is a dropped one
+DROPPED_EASE_MM = 5.0
+SHORT_MM, UNDERARM_MM = 220.0, 50.0  # a short sleeve: so long, and so much below the underarm
+LEAST_UNDERARM_MM = 15.0
+WRIST_EASE_MM, END_EASE_MM = 50.0, 20.0
+SPREAD_MM = {"flared": 200.0, "bishop": 100.0, "puff": 100.0}
+RAISED = 0.5  # of what is spread at the cap, that a puffed cap is raised by
+MOST_RAISED_MM = 50.0
+BLOUSE_MM = 20.0  # a full sleeve is so much longer at its back, to fall over its cuff
+FINE_MM = 0.5  # ends of an edge are drawn so finely, that they are square
+STEP_MM = 4.0  # of a straight hem that is fanned out
+STEEPEST = math.tan(math.radians(25.0))
+GATHERED_UP = ("cuff", "elastic")
+LOWEST = 0.15  # of the armhole, that a cap is high: lower it is a tunic's
+SHORT_TAPER, MOST_TAPER = (
+    0.25,
+    0.5,
+)  # by which a sleeve narrows for its length: where the arm's is not known, and at most
+PLEAT_MM = 22.0  # each of two, 2 to 2.5 cm
+WIDEST = 2.6  # radians; opened farther, its underarm seams would meet
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """What a sleeve is drawn from: its armhole and arm, the cap's and its halves' lengths, its
+    length without and with the cuff, and all that these hang on."""
+
+    hole: Armhole
+    arm: Arm
+    height: Amount
+    front: Amount
+    back: Amount
+    ease: Amount
+    long_: Amount
+    whole: Amount
+    cuff: Cuff | None
+    of: Sources
+
+
+def sizes_of(s: Sheet, hole: Armhole, arm: Arm) -> Sizes:
+    """The sums, up to the lengths."""
+    style = s.style
+    around = (hole.front.length + hole.back.length).named("armhole")
+    auto = style["cap"] == "auto"
+    word = "easy" if auto else str(style["cap"]) if isinstance(style["cap"], str) else ""
+    dropped = hole.grown > DROPPED_MM
+    height: Amount = around / PARTS[word] if word else style["cap"]
+    if word and dropped:
+        height = height - hole.grown
+    height = (height + s.fitted("cap height")).named("cap height")
+    ease = DROPPED_EASE_MM if dropped and word != "fitted" else CAP_EASE_MM.get(word, 10.0)
+    ease = s.given("cap_ease", ease, style["cap"], hole.grown)
+    front = (hole.front.length + FRONT_SHARE * ease).named("front of the cap")
+    back = (hole.back.length + (1.0 - FRONT_SHARE) * ease).named("back of the cap")
+    if auto:
+        height = _low_enough(s, arm, height, front, back, around)
+    by = s.fitted("upper arm")
+    if by:
+        now = cap_of(float(height), float(front), float(back)).biceps
+        height = found(
+            height_for(now + float(by), float(front), float(back)),
+            "cap height",
+            height,
+            by,
+            front,
+            back,
+        )
+    for wanted in ("elbow", "three-quarter", "long"):
+        lacks = arm.length is None and not (wanted == "elbow" and arm.elbow_at is not None)
+        what = f"is '{wanted}', and the arm length was not measured."
+        s.fault(lacks and style["length"] == wanted, "style.length", what, "Measure arm_length, or give the sleeve's length.")  # fmt: skip
+    s.stop()
+    elbow, whole = arm.elbow_at or number(0.0), arm.length or number(0.0)
+    names = {
+        "short": most(SHORT_MM, height + UNDERARM_MM),
+        "elbow": elbow - 30.0,
+        "three-quarter": (elbow + whole) / 2,
+        "long": whole,
+    }
+    whole = s.chosen("length", names) + s.fitted("sleeve length")
+    down = whole
+    if isinstance(style["length"], str):
+        whole = whole - hole.grown
+    cuff = cuff_for(s, arm, down) if style["finish"] == "cuff" else None
+    long_ = (whole - cuff.depth if cuff else whole).named("sleeve length")
+    low = height + LEAST_UNDERARM_MM
+    what = f"leaves {s.t(long_ - height)} below the cap, which is {s.t(height)} high."
+    s.fault(
+        long_ < low, "style.length", what, f"{s.t(low + whole - long_)} or more, or a lower cap."
+    )
+    s.stop()
+    of = sources_of(height, front, back, ease, long_, whole, arm.upper, s.options(*s.style))
+    return Sizes(hole, arm, height, front, back, ease, long_, whole, cuff, of)
+
+
+def _low_enough(
+    s: Sheet, arm: Arm, height: Amount, front: Amount, back: Amount, around: Amount
+) -> Amount:
+    """The cap's height, or a lower one where the arm needs it."""
+    need = float(arm.upper + ARM_EASE_MM["easy"])
+    if cap_of(float(height), float(front), float(back)).biceps >= need:
+        return height
+    try:
+        low = height_for(need, float(front), float(back))
+    except DraftError:
+        return height
+    if low < LOWEST * around:
+        return height
+    s.notes.append(
+        f"The cap is {s.t(low)} high instead of {s.t(height)}, so that the sleeve is wide enough for the arm."
+    )
+    return found(low, "cap height", height, arm.upper, front, back)
+
+
+def _end_width(s: Sheet, z: Sizes, biceps: float) -> float:
+    """Round the end of a plain sleeve, mm, before pleats and gathers."""
+    arm, by = z.arm, float(s.fitted("wrist"))
+    wrist = max(arm.wrist + WRIST_EASE_MM, arm.hand + HAND_EASE_MM) + by
+    below = float(z.long_ - z.height)
+    taper = SHORT_TAPER
+    if arm.length is not None:
+        taper = min((biceps - wrist) / max(float(arm.length - z.height), 1.0), MOST_TAPER)
+    natural = biceps - max(taper, 0.0) * below
+    if s.style["hem_width"] is not None:
+        natural = float(s.style["hem_width"]) + by
+    elif z.cuff:
+        natural = z.cuff.upper + 2.0 * PLEAT_MM * (z.cuff.slit > 0.0)
+    elif s.style["finish"] == "elastic":
+        natural = max(natural, arm.hand + HAND_EASE_MM, 1.2 * arm.girth_at(float(z.whole)))
+    return natural
+
+
+def _fits_arm(s: Sheet, z: Sizes, cap: Cap) -> None:
+    """Refuse a sleeve that is too narrow for the arm, with what would fit."""
+    need_of = ARM_EASE_MM.get(s.style["cap"], ARM_EASE_MM["fitted"])
+    need = z.arm.upper + need_of
+    s.girths.append(Girth(f"{z.hole.side} upper arm girth".strip(), cap.biceps, float(z.arm.upper), need_of, True))  # fmt: skip
+    if cap.biceps >= need - 0.5:
+        return
+    try:
+        most_ = height_for(float(need), float(z.front), float(z.back))
+        remedy = f"A lower cap is wider: 'cap: {s.t(5.0 * math.floor(most_ / 5.0))}', or make the armhole deeper."
+    except DraftError:
+        remedy = "The armhole is too small for this arm: make it deeper ('armhole lower'), or the top wider."
+    what = (
+        f"with a cap {s.t(cap.height)} high the sleeve is {s.t(cap.biceps)} round the upper arm; "
+        f"it needs {s.t(need)}: the arm's {s.t(z.arm.upper)} and {s.t(need_of)}."
+    )
+    raise DraftError(Fault("style.cap", what, remedy))
+
+
+def plain_lines(s: Sheet, z: Sizes) -> tuple[Cap, dict[str, Points]]:
+    """The sleeve with straight underarm seams, its hem square to them, ring order from the hem."""
+    below = float(z.long_ - z.height)
+    slope = in_ = dip = 0.0
+    for _ in range(8):  # how far the seams run in and how wide the cap is hang on one another
+        cap = cap_of(float(z.height), float(z.front), float(z.back), math.atan(slope))
+        if s.style["shape"] != "plain":
+            break
+        in_ = 0.5 * (cap.biceps - _end_width(s, z, cap.biceps))
+        dip = (0.5 * cap.biceps - in_) * math.tan(0.5 * math.atan(slope))
+        before, slope = slope, in_ / (below + dip)
+        if abs(slope - before) < 0.003 or abs(slope) > STEEPEST:
+            break
+    _fits_arm(s, z, cap)
+    what = f"turns the underarm seam by {abs(math.degrees(math.atan(slope))):.0f}°."
+    s.fault(abs(slope) > STEEPEST, "style.hem_width", what, "Make the sleeve longer, or its end nearer to the upper arm's width.")  # fmt: skip
+    s.stop()
+    foot = float(z.long_) + dip
+    right, left = cap.front_width - in_, -cap.back_width + in_
+    a, b, up = np.array([left, -foot]), np.array([right, -foot]), math.atan(slope)
+    hem = sweep(a, (math.cos(up), math.sin(up)), b, (math.cos(up), -math.sin(up))).flatten()
+    front, back = (chain_points(c) for c in (cap.front, cap.back))
+    return cap, {
+        "hem": hem,
+        "front underarm": np.array([b, front[0]]),
+        "front cap": front,
+        "back cap": back[::-1],
+        "back underarm": np.array([back[0], a]),
+    }
+
+
+def fuller_lines(s: Sheet, z: Sizes, cap: Cap, points: dict[str, Points]) -> dict[str, Points]:
+    """The sleeve slashed between its notches and spread: at the hem, at the cap, or at both."""
+    shape = str(s.style["shape"])
+    spread = float(s.given("fullness", SPREAD_MM[shape]))
+    gathered = s.style["finish"] in GATHERED_UP
+    points = {n: dense(p, STEP_MM) if n == "hem" else p for n, p in points.items()}
+    whole = np.concatenate([points["front cap"], points["back cap"][1:]])
+    low, high = (float(Edge(h, points[h]).at(x)[0][0]) for h, x in notch_places(z, points))
+    if gathered:
+        a, b = points["hem"][[0, -1], 0]
+        x = np.r_[a, np.linspace(a + FINE_MM, b - FINE_MM, 90), b]
+        y = points["hem"][0, 1] - BLOUSE_MM * bell(x, a, 0.5 * a, b)
+        points = {**points, "hem": np.stack([x, y], axis=1)}
+    at = np.linspace(low, high, 50)
+    depth = float((np.interp(at, *whole[::-1].T) - np.interp(at, *points["hem"].T)).mean())
+    raised = 0.0
+    if shape == "puff":
+        raised = min(RAISED * spread, MOST_RAISED_MM)
+        fan = (
+            Fan(points["hem"], low, high, apart=spread)
+            if gathered
+            else Fan(points["hem"], low, high, -spread / depth)
+        )
+    else:
+        fan = Fan(whole, low, high, spread / depth)
+    what = f"of {s.t(spread)} is more than a sleeve {s.t(depth)} from cap to end opens to."
+    s.fault(
+        abs(fan.angle) > WIDEST,
+        "style.fullness",
+        what,
+        f"{s.t(10.0 * math.floor(0.1 * WIDEST * depth))} at most.",
+    )
+    s.stop()
+    put = {n: raised * bell(p[:, 0], low, 0.0, high) * n.endswith("cap") for n, p in points.items()}
+    made = fan(np.concatenate([*points.values()]), np.concatenate([*put.values()]))
+    return dict(
+        zip(points, np.split(made, np.cumsum([len(p) for p in points.values()])[:-1]), strict=True)
+    )
+
+
+def notch_places(
+    z: Sizes, points: Mapping[str, Points]
+) -> tuple[tuple[str, float], tuple[str, float]]:
+    """Edge and distance along it of the back's and the front's notch on the cap."""
+    back = polyline_length(points["back cap"]) - z.hole.back.notch_mm
+    return ("back cap", back), ("front cap", z.hole.front.notch_mm)
