@@ -162,7 +162,15 @@ def _end_width(s: Sheet, z: Sizes, biceps: float) -> float:
         natural = z.cuff.upper + 2.0 * PLEAT_MM * (z.cuff.slit > 0.0)
     elif s.style["finish"] == "elastic":
         natural = max(natural, arm.hand + HAND_EASE_MM, 1.2 * arm.girth_at(float(z.whole)))
+    elif s.style["finish"] == "hem":
+        natural = max(natural, least_end(z))
     return natural
+
+
+def least_end(z: Sizes) -> float:
+    """What a sleeve's end must measure to let the hand and the arm through, mm."""
+    hand = float(z.arm.hand) + HAND_EASE_MM
+    return max(hand, z.arm.girth_at(float(z.whole)) + END_EASE_MM)
 
 
 def _fits_arm(s: Sheet, z: Sizes, cap: Cap) -> None:

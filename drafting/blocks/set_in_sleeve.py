@@ -14,10 +14,10 @@ from dataclasses import replace
 
 from drafting.blocks import Block
 from drafting.blocks._sleeve_lines import (
-    END_EASE_MM,
     SPREAD_MM,
     Sizes,
     fuller_lines,
+    least_end,
     notch_places,
     plain_lines,
     sizes_of,
@@ -29,7 +29,7 @@ from drafting.sheet import Sheet, edges_of, found
 from drafting.sheet.armholes import Armhole, alike, armholes
 from drafting.sheet.arms import Arm
 from drafting.sheet.caps import Cap
-from drafting.sheet.cuffs import HAND_EASE_MM, elastic_in, sewn_to_cuff
+from drafting.sheet.cuffs import elastic_in, sewn_to_cuff
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import flip, label_of, refuse_crossing
 from drafting.truing import Seam
@@ -184,7 +184,7 @@ def _passes(s: Sheet, z: Sizes, name: str) -> None:
     end = next(e for n, e in s.pieces[name].edges.items() if n not in PLAIN_EDGES)
     if end.name != "sleeve hem":
         return
-    need = max(float(z.arm.hand) + HAND_EASE_MM, z.arm.girth_at(float(z.whole)) + END_EASE_MM)
+    need = least_end(z)
     what = f"is {s.t(end.length_mm)} round; hand and arm need {s.t(need)} there."
     s.fault(
         end.length_mm < need - 0.5,
@@ -197,6 +197,10 @@ def _passes(s: Sheet, z: Sizes, name: str) -> None:
 
 def _say(s: Sheet, arm: Arm) -> None:
     """What she should know before she cuts."""
+    if s.style["shape"] == "bishop" and s.style["finish"] == "hem":
+        s.notes.append(
+            "A bishop sleeve is gathered at its end: 'style: {finish: cuff}', or elastic; as it is, it is flared."
+        )
     if arm.guessed and s.style["length"] != "short":
         s.notes.append(
             f"Not measured, and guessed: {', '.join(arm.guessed)}. Measure them: arms differ."

@@ -131,6 +131,7 @@ def _figures() -> dict[str, Figure]:
     neck = smooth([(-63, 1413), (-44, 1392), (0, b.NECK_PIT - 2), (44, 1392), (63, 1413)])
     upper_arm = _ring((196, 1240), 27, 6, tilt=0.09)
     wrist = _ring((261, 822), 18, 5, tilt=0.12)
+    hand = _ring((272, 762), 25, 6, tilt=0.12)
     bent = _ring((317, 1101), 34, 9, tilt=-0.22)
     head = _ring((-4, 1588), 98, 12, tilt=-0.05)
     return {
@@ -191,6 +192,9 @@ def _figures() -> dict[str, Figure]:
         ),
         "wrist_girth": Figure(
             "front", _HAND, *wrist, ends=(("A", (286, 825), "over the wrist bone"),)
+        ),
+        "hand_girth": Figure(
+            "front", _HAND, *hand, ends=(("A", (302, 766), "widest of the hand"),)
         ),
         "back_width": Figure(
             "back",

@@ -28,7 +28,12 @@ _EXAMPLE = {
     "upper_arm_girth": 29,
     "hip_girth": 102,
     "waist_to_hip": 20.6,
+    "arm_length": 58.5,
+    "shoulder_to_elbow": 33,
+    "wrist_girth": 16,
 }
+# What a block that is no garment of its own is sewn to in its sketches, by the kind of edge.
+_UNDER = {"armhole": "quick-top", "neckline": "quick-top", "waist": "quick-top"}
 
 
 @click.command(cls=Command)
@@ -73,6 +78,7 @@ def blocks(
             else:
                 _print_overview(block)
         if not name and not whole:
+            click.echo("\nStyles, limits, sketches and fit of one: chalkbeam blocks quick-top")
             click.echo("Start a docket with these lines; then chalkbeam draft top.yaml --out top")
             for line in _FIRST_DOCKET:
                 click.echo(f"    {line}")
@@ -156,6 +162,8 @@ def _as_data(block: Block) -> dict[str, Any]:
             for o in block.options
         ],
         "allowances_mm": dict(block.allowances),
+        "sewn_to": list(block.joins),
+        "alone": block.alone,
         "fit": [
             {
                 "change": k.name,
@@ -169,8 +177,6 @@ def _as_data(block: Block) -> dict[str, Any]:
     }
 
 
-_FEW_CHANGES = 8  # the overview stays on one screen
-
 _FIRST_DOCKET = (
     "chalkbeam: 1",
     "title: rehearsal top",
@@ -181,20 +187,12 @@ _FIRST_DOCKET = (
 
 
 def _print_overview(block: Block) -> None:
-    """A block on one screen: the names to write, without how each is taken or its limits."""
+    """A block in three or four lines: what it is, what it is sewn to, what must be measured."""
     click.secho(f"{block.name}: {block.title}", bold=True)
     click.echo(_wrapped(block.text))
-    for head, names in (
-        ("measures", block.needs),
-        ("helpful", block.helps),
-        ("style", tuple(o.key for o in block.options)),
-        ("fit", block.changes),
-    ):
-        if head == "fit" and len(names) > _FEW_CHANGES:
-            names = (*names[:_FEW_CHANGES], f"and {len(names) - _FEW_CHANGES} more")
-        if names:
-            click.echo(_wrapped(f"{head}: {', '.join(names)}"))
-    click.echo(f"  choices, limits, sketches: chalkbeam blocks {block.name}\n")
+    if not block.alone:
+        click.echo(_wrapped(f"sewn to: {_sewn_to(block)}"))
+    click.echo(_wrapped(f"measures: {', '.join(block.needs)}"))
 
 
 def _print(block: Block, unit: str) -> None:
@@ -204,6 +202,8 @@ def _print(block: Block, unit: str) -> None:
 
     click.secho(f"{block.name}: {block.title}", bold=True)
     click.echo(f"{block.text}\n")
+    if block.joins:
+        click.echo(_wrapped(f"Sewn to: {_sewn_to(block)}", 0) + "\n")
     click.secho("Measurements", bold=True)
     for key in (*block.needs, *block.helps):
         m = REGISTRY[key]
@@ -226,7 +226,8 @@ def _print(block: Block, unit: str) -> None:
         if option.choices:
             _print_choices(block, option.key, option.choices)
     click.echo()
-    click.secho("In the docket, under 'garment'", bold=True)
+    where = "'garment'" if block.alone else f"'garment', 'with', beside 'block: {block.name}'"
+    click.secho(f"In the docket, under {where}", bold=True)
     some = [f"{o.key}: {list(o.choices)[-1]}" for o in block.options if o.choices][:2]
     click.echo(f"  style: {{{', '.join(some)}}}")
     usual = ", ".join(f"{edge}: {mm:g} mm" for edge, mm in block.allowances.items())
@@ -247,6 +248,12 @@ def _print(block: Block, unit: str) -> None:
         )
 
 
+def _sewn_to(block: Block) -> str:
+    """What a block can be sewn to, and how that is written."""
+    edges = " or ".join(block.joins)
+    return f"the {edges} of a garment: {{block: …, with: [{{block: {block.name}}}]}}"
+
+
 def _wrapped(text: str, indent: int = 2) -> str:
     import shutil
 
@@ -258,14 +265,24 @@ def _example(block: Block) -> Any:
     """The example body; of a measure that it lacks, the middle of what is usual."""
     from drafting.measurements import REGISTRY, Measurements
 
-    more = {k: f"{(REGISTRY[k].low_mm + REGISTRY[k].high_mm) / 2} mm" for k in block.needs}
+    more = {
+        k: f"{(REGISTRY[k].low_mm + REGISTRY[k].high_mm) / 2} mm"
+        for k in block.needs
+        if k not in _EXAMPLE
+    }
     return Measurements.from_dict({**more, **_EXAMPLE})
 
 
 def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
-    from drafting.blocks import draft
+    from drafting.blocks import draft, joined
 
     style: dict[str, Any] = {key: choice}
+    if not block.alone:
+        needs = next(((k, v[0]) for o in block.options if o.key == key for k, v in o.when), None)
+        style |= dict([needs]) if needs else {}
+        under = draft(_UNDER[block.joins[0]], _example(block))
+        made = joined(under, block.name, style)
+        return {n: p for n, p in made.pieces.items() if n not in under.pieces}
     if key == "opening" and choice != "none":
         style["opening_length"] = "12 cm"
     return draft(block.name, _example(block), style).pieces
