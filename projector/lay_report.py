@@ -11,6 +11,7 @@ from configs.units import format_length
 
 if TYPE_CHECKING:
     from drafting.cloth import Cloth
+    from drafting.lay.order import Stop
     from projector.laying import Planned
 
 CROOKED_MM = 30.0  # what a crooked cut may cost (common practice, no source)
@@ -151,6 +152,19 @@ def spare_words(planned: Planned, unit: str) -> str:
         f"Only {format_length(spare, unit)} of it is spare: shops cut crooked now and then; "
         f"{more} more is safe."
     )
+
+
+def stop_lines(walk: Sequence[Stop], unit: str) -> list[str]:
+    """In which order to cut under a beam, with what is cut where."""
+    plural = "place" if len(walk) == 1 else "places"
+    lines = [f"To cut         in {len(walk)} {plural} of the cloth:"]
+    for n, stop in enumerate(walk, 1):
+        x0, y0, x1, y1 = (format_length(v, unit) for v in stop.rect)
+        parts = f" ({', '.join(stop.longer)} in parts)" if stop.longer else ""
+        lines.append(
+            f"               {n}  {x0} to {x1} along, {y0} to {y1} across: {', '.join(stop.keys)}{parts}"
+        )
+    return lines
 
 
 def _price(cloth: Cloth, unit: str) -> str:

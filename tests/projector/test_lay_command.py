@@ -526,3 +526,21 @@ def test_the_spare_cloth_is_told_to_programs_too(
     assert (data["spare"] in out) and (
         "9.14 EUR per yd" if unit == "in" else "10.00 EUR per m"
     ) in out
+
+
+def test_the_order_of_cutting_is_told_for_a_beam(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """--beam says how many places of the cloth there are, and what is cut at each; nonsense is told."""
+    path = written(tmp_path)
+    assert run(path, "--seconds", "0.2", "--no-compare", "--beam", "50x60 cm") == 0
+    out = capsys.readouterr().out
+    assert "of the cloth:" in out and "along" in out
+    assert run(path, "--seconds", "0.2", "--no-compare", "--beam", "500x600", "--json") == 0
+    data = json.loads(capsys.readouterr().out)
+    assert sorted(k for s in data["stops"] for k in s["keys"]) == sorted(
+        f"{p['piece']}/{p['copy']}" for p in data["placements"]
+    )
+    for wrong in ("50", "5x6 mm", "axb"):
+        assert run(path, "--beam", wrong) == 2
+        assert "--beam" in capsys.readouterr().err
