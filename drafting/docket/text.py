@@ -126,10 +126,16 @@ def _cloth(cloth: Cloth | None, before: Cloth | None, raw: Any, *, of_another: b
         return made
     was = before.to_dict()
     changed = {k for k in {*made, *was} if made.get(k) != was.get(k)}
-    spelt = {str(k).replace(" ", "_").replace("-", "_"): k for k in raw}
-    kept = {k: v for k, v in raw.items() if str(k).replace(" ", "_") not in changed}
-    kept |= {spelt.get(k, k): made[k] for k in made if k in changed}
-    return kept if "unit" not in changed else made
+    if "unit" in changed:
+        return made
+    out: dict[Any, Any] = {}
+    for spelt, value in raw.items():
+        key = str(spelt).replace(" ", "_").replace("-", "_")
+        if key not in changed:
+            out[spelt] = value
+        elif key in made:
+            out[spelt] = made.pop(key)
+    return out | {k: v for k, v in made.items() if k in changed and k not in out}
 
 
 def _placement(p: Placement, unit: str) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import os
 import stat
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -472,6 +473,32 @@ def test_what_is_given_anew_is_written(tmp_path: Path) -> None:
     bare = Docket.load(no_body)
     assert bare.measurements is not None and bare.measurements["waist_girth"] == pytest.approx(775)
     assert bare.cloth == docket.cloth
+
+
+def test_what_of_a_cloth_has_not_changed_stays_as_spelt(tmp_path: Path) -> None:
+    """One number of the cloth is new: the others keep her words and order; what is taken out goes."""
+    path = tmp_path / "bib.yaml"
+    hers = "{width: 90 cm, length: 2 m, selvedge: 1 cm}"
+    rows = "- {name: bib, outline: [[0, 0], [99, 0], [99, 99]]}"
+    text = f"chalkbeam: 1\ntitle: bib\npieces:\n{rows}\ncloth: {hers}\n"
+
+    def written(**changes: Any) -> str:
+        path.write_text(text, encoding="utf-8")
+        docket = Docket.load(path)
+        assert docket.cloth is not None
+        docket.replace(cloth=replace(docket.cloth, **changes)).save()
+        assert Docket.load(path).cloth == replace(docket.cloth, **changes)
+        return path.read_text(encoding="utf-8")
+
+    assert written(width_mm=800.0) == text.replace("90 cm", "800 mm")
+    assert written(selvedge_mm=0.0) == text.replace(", selvedge: 1 cm", "")
+    assert written(nap="one-way") == text.replace("1 cm}", "1 cm, nap: one-way}")
+    text = text.replace(
+        hers, "\n  width: 90 cm  # measured\n  grain tolerance: {bib: 2}\n  length: 2 m"
+    )
+    assert written(grain_tolerance_deg={"bib": 3.0}) == text.replace("bib: 2}", "bib: 3.0}")
+    assert written(length_mm=1900.0) == text.replace("2 m", "1900 mm")
+    assert written(grain_tolerance_deg={}) == text.replace("  grain tolerance: {bib: 2}\n", "")
 
 
 def test_how_a_place_is_written(tmp_path: Path) -> None:
