@@ -64,6 +64,22 @@ class Lens(NamedTuple):
             ]
         )
 
+    def through(self, p: Array) -> tuple[Array, tuple[Array, Array, Array]]:
+        """Places (N, 2) from the centre through the lens, and the derivatives that an inverse needs.
+
+        Returns:
+            places (N, 2) from the centre; xx, xy (nearly yx, but for the prism's terms), yy, (N,) each.
+        """
+        x, y = p[:, 0], p[:, 1]
+        r2 = x * x + y * y
+        factor = self.radial(r2)[0]
+        steeper = 2 * (self.k1 + r2 * (2 * self.k2 + r2 * 3 * self.k3))
+        p1, p2 = self.p1, self.p2
+        xx = factor + steeper * x * x + 2 * p1 * y + 6 * p2 * x
+        yy = factor + steeper * y * y + 6 * p1 * y + 2 * p2 * x
+        xy = steeper * x * y + 2 * p1 * x + 2 * p2 * y
+        return p * factor[:, None] + self.sideways(p), (xx, xy, yy)
+
     def seen(self, u: Array) -> tuple[Array, Array, Array]:
         """Places (N, 2) through the lens, and the derivatives by hand.
 

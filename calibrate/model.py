@@ -23,6 +23,8 @@ COUNT = len(PARAMETERS)
 # how many parameters files have that were written before the tangential terms, and before k3
 EARLIER = (12, 14)
 _MOST_TANGENTIAL = 0.01  # no lens has more, and up to it the way back is found by iteration
+_MOST_STEPS = 25  # of Newton's method; four or five do, more past the lens's reach
+_SMALL_STEP = 1e-13  # half diagonals; the step after it is lost in rounding
 _LENS_REACH = 2.0  # half diagonals; further out the lens goes on straight, so it never folds
 _LEAST_SLOPE = 0.2  # the lens is used only where a step outwards stays a step outwards
 CAMERA_COUNT = PARAMETERS.index("s2")  # a camera's lens has no prism
@@ -176,14 +178,57 @@ class ProjectorModel:
     def unbend(self, points_px: ArrayLike) -> Array:
         """(N, 2) px to (N, 2) px as they would be without the lens; exact to 1e-9 px."""
         q = (points_2d(points_px, "points") - self.centre_px) / self.unit_px
+        p, done = self._newton_back(q)
+        if not done.all():  # at the lens's rim it may step to and fro
+            p[~done] = self._slowly_back(q[~done])
+        return np.asarray(self.centre_px + self.unit_px * p)
+
+    def _newton_back(self, q: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """(N, 2) places before the lens of places (N, 2) after it, by Newton's method in both
+        coordinates; (N,) for which of them it came to rest."""
+        p = q.copy()
+        step = np.full_like(q, np.inf)
+        det = np.ones(len(q))
+        for _ in range(_MOST_STEPS):
+            seen, (xx, xy, yy) = self._through(p)
+            off = seen - q
+            det = xx * yy - xy * xy
+            with np.errstate(divide="ignore", invalid="ignore"):
+                step[:, 0] = (yy * off[:, 0] - xy * off[:, 1]) / det
+                step[:, 1] = (xx * off[:, 1] - xy * off[:, 0]) / det
+                p = p - step
+            if (np.abs(step) < _SMALL_STEP).all():
+                break
+        with np.errstate(invalid="ignore"):
+            done = (np.abs(step) < _SMALL_STEP).all(axis=1) & (det > 0)
+        return p, np.asarray(done)
+
+    def _through(self, p: Array) -> tuple[Array, tuple[Array, Array, Array]]:
+        """`Lens.through`, past the lens's reach as it goes on there (what is not radial held still)."""
+        seen, slopes = self.lens.through(p)
+        reach, image, slope = self._lens_edge()
+        r = np.hypot(p[:, 0], p[:, 1])
+        far = ~(r <= reach)
+        if far.any():
+            (x, y), r = p[far].T, r[far]
+            factor = (image + slope * (r - reach)) / r
+            seen[far] = p[far] * factor[:, None] + self._sideways(p[far])
+            more = (slope - factor) / (r * r)
+            for kept, value in zip(
+                slopes, (factor + more * x * x, more * x * y, factor + more * y * y), strict=True
+            ):
+                kept[far] = value
+        return seen, slopes
+
+    def _slowly_back(self, q: Array) -> Array:
+        """The same anywhere: what is not radial changes little from step to step, each gains a digit."""
         p = self._radial_back(q)
         if self.lens.off_axis:
-            # these terms change little from step to step: each gains a digit or more
             for _ in range(60):
                 last, p = p, self._radial_back(q - self._sideways(p))
                 if np.abs(p - last).max(initial=0.0) < 1e-15:
                     break
-        return np.asarray(self.centre_px + self.unit_px * p)
+        return p
 
     def _radial_back(self, q: Array) -> Array:
         """(N, 2) places before the radial terms of places (N, 2) after them."""

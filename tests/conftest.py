@@ -1,4 +1,8 @@
-"""Every test has a store of its own: none writes into the calibrations kept on this machine."""
+"""Every test has a store of its own: none writes into the calibrations kept on this machine.
+
+And which tests make the daily round (``pytest -m quick``): whole files, but for those that render
+photos, plan lays, start programs or try many inputs; of these a few stand for the rest.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +10,10 @@ import os
 from collections.abc import Iterator
 
 import pytest
+
+# as the commands have it: for matrices as small as ours threads cost more than they bring
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -18,3 +26,28 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         os.environ.pop("CHALKBEAM_HOME", None)
     else:
         os.environ["CHALKBEAM_HOME"] = before
+
+
+_SLOW = {
+    "calibrate": "photos_together solve photo cloth_scan camera tape simulate drift real_photographs rigs",
+    "projector": "lay_command hostile_files app bays_table measure cloth_command journal_commands "
+    "window xorg shape pointer_ways exchange frame_command bays table clock two_hands first_evening new",
+    "drafting": "lay steps cut_size intake_hostile base necklines faces_of_cloth draft_command "
+    "same_geometry printed_sums export_pdf intake_svg any_block body_passes style slips round_trip "
+    "folds cloths wardrobe",
+    "": "journey api hostile_folder output_places readme_commands readme",
+}
+# one or two of each for all of them: the solver, a lay, the table's files, a garment, the way in
+_FOR_ALL = {
+    "test_homography_agrees_with_scikit_image", "test_camera_lens_agrees_with_opencv",
+    "test_a_lens_off_its_axis_is_found", "test_no_seconds_is_a_plan_all_the_same",
+    "test_the_same_photo_under_another_name_counts_once", "test_a_toy_block_is_a_block",
+}  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what is quick."""
+    slow = {f"test_{name}.py" for names in _SLOW.values() for name in names.split()}
+    for item in items:
+        if item.path.name not in slow or item.name.partition("[")[0] in _FOR_ALL:
+            item.add_marker("quick")

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
-from test_solve import SPOTS, TRUE, error_mm, photo
+from test_solve import SPOTS, TRUE, error_mm
+from test_solve import photo as whole_photo
 
+from calibrate.detect import Detections
 from calibrate.solve import solve
 from configs.errors import Refusal
 
 SIDE = {"tilt": 0.35, "azimuth": 0.6}
+
+
+def photo(*args: Any, **more: Any) -> Detections:
+    """A photo of which every third corner was found: what is asked here does not hang on more."""
+    seen = whole_photo(*args, **more)
+    assert seen.pattern is not None
+    cards = {i: c.pick(np.arange(0, len(c), 3)) for i, c in seen.cards.items()}
+    return replace(seen, cards=cards, pattern=seen.pattern.pick(np.arange(0, len(seen.pattern), 3)))
 
 
 def pushed(x_mm: float, y_mm: float):  # type: ignore[no-untyped-def]

@@ -29,7 +29,7 @@ from projector.session import hands, words
 from projector.session.hand import HELD_S
 from projector.session.journal import Journal, journal_path
 from projector.session.past import past_path
-from projector.session.planning import Found
+from projector.session.planning import Found, Planning
 from projector.session.rules import Work, under
 from projector.session.sitting import Sitting
 from projector.session.state import SILENT, State
@@ -349,7 +349,9 @@ def test_a_plan_is_taken_around_what_is_locked() -> None:
     sitting.close()
 
 
-def test_a_plan_keeps_off_what_shares_the_cloth(tmp_path: Path) -> None:
+def test_a_plan_keeps_off_what_shares_the_cloth(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Asked for at the table too, no piece is planned onto another garment's; she is told so."""
     from shapely.geometry import Polygon
 
@@ -374,8 +376,14 @@ def test_a_plan_keeps_off_what_shares_the_cloth(tmp_path: Path) -> None:
         (tmp_path / f"{name}.yaml").write_text(yaml.safe_dump(data))
     said: list[str] = []
     sitting = sit(Docket.load(tmp_path / "bag.yaml"), say=said.append)
+    start = Planning.start
+
+    def shortly(planning: Planning) -> None:
+        planning.seconds = 1.0
+        start(planning)
+
+    monkeypatch.setattr(Planning, "start", shortly)
     sitting.do("plan")
-    sitting.planning.seconds = 1.0
     until = time.monotonic() + 40.0
     while sitting.planning is not None and not (sitting.planning.best and sitting.planning.done):
         sitting.tick(time.monotonic())
