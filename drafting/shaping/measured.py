@@ -9,9 +9,10 @@ with what is gathered in taken off. Where that cannot be done, the check says so
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -31,7 +32,7 @@ _SAME_MM = 0.3  # a line whose girth is that of the draft within this is where t
 _TOLD_MM = 0.05
 _BELOW_MM = 0.1
 _DOWN = 9  # lines down the side at which the body passes
-_STEPS = 48
+_STEPS = 16
 _RINGS = ("neckline", "hem", "sleeve hem", "waist")
 
 
@@ -48,16 +49,17 @@ class Lines:
 def with_lines(draft: Draft) -> tuple[dict[str, Piece], Lines]:
     """The pieces of a draft with the lines on them at which it is measured again."""
     body = [p for n, p in draft.pieces.items() if _is_body(n)]
+    halves = [h for h in map(_Half.of, body) if h is not None]
     long_ = min((e.length_mm for p in body for e in _sides(p)), default=0.0)
     drawn: dict[str, list[Mark]] = {p.name: [] for p in body}
     rings = {r: _ring(draft.pieces, draft.seams, list(drawn), r) for r in _RINGS}
 
     def lay(name: str, at: float) -> None:
-        for piece in body:
-            drawn[piece.name] += [Mark(name, p) for p in _section(piece, at)]
+        for half in halves:
+            drawn[half.piece.name] += [Mark(name, p) for p in half.across(at)]
 
     for girth in draft.girths:
-        at = None if rings.get(_edge_of(girth)) else _found(body, girth.finished_mm, long_)
+        at = None if rings.get(_edge_of(girth)) else _found(halves, girth.finished_mm, long_)
         if at is not None:
             lay(f"{_SIGN} {girth.name}", at)
     for i in range(_DOWN if long_ > 0 else 0):
@@ -189,23 +191,43 @@ def _times(piece: Piece) -> int:
     return 2 * piece.cut if piece.fold is not None else piece.cut
 
 
-def _section(piece: Piece, down: float) -> list[Points]:
-    """The level line across a piece at a distance down its side, without what its darts take."""
-    import shapely
+@dataclass(frozen=True, eq=False)
+class _Half:
+    """A piece of the body to be measured across: its ``shape`` without what its darts take."""
 
-    sides = _sides(piece)
-    if not sides:
-        return []
-    edge = sides[0]
-    falls = bool(edge.points[0, 1] > edge.points[-1, 1])
-    y = float(edge.at(down if falls else edge.length_mm - down)[0][1])
-    low, high = float(piece.sewing_line[:, 1].min()), float(piece.sewing_line[:, 1].max())
-    y = min(max(y - _BELOW_MM, low + _BELOW_MM), high)  # an armhole begins level
-    shape = shapely.difference(shapely.Polygon(piece.sewing_line), _wedges(piece))
-    reach = float(np.abs(piece.sewing_line[:, 0]).max()) + 1.0
-    met = shapely.intersection(shape, shapely.LineString([(-reach, y), (reach, y)]))
-    runs = [g for g in getattr(met, "geoms", [met]) if g.geom_type == "LineString"]
-    return [np.array(g.coords) for g in runs if g.length > 1.0]
+    piece: Piece
+    side: Edge
+    shape: Any
+
+    @classmethod
+    def of(cls, piece: Piece) -> _Half | None:
+        """None for a piece without a side seam."""
+        import shapely
+
+        sides = _sides(piece)
+        if not sides:
+            return None
+        shape = shapely.difference(shapely.Polygon(piece.sewing_line), _wedges(piece))
+        shapely.prepare(shape)
+        return cls(piece, sides[0], shape)
+
+    def across(self, down: float) -> list[Points]:
+        """The level line across at a distance down its side."""
+        import shapely
+
+        points = self.side.points
+        falls = bool(points[0, 1] > points[-1, 1])
+        y = float(self.side.at(down if falls else self.side.length_mm - down)[0][1])
+        left, low, right, high = self.shape.bounds
+        y = min(max(y - _BELOW_MM, low + _BELOW_MM), high)  # an armhole begins level
+        line = shapely.LineString([(left - 1.0, y), (right + 1.0, y)])
+        met = shapely.intersection(self.shape, line)
+        runs = [g for g in getattr(met, "geoms", [met]) if g.geom_type == "LineString"]
+        return [np.array(g.coords) for g in runs if g.length > 1.0]
+
+    def girth(self, down: float) -> float:
+        """What it adds to the girth there, mm."""
+        return _times(self.piece) * sum(polyline_length(r) for r in self.across(down))
 
 
 def _wedges(piece: Piece) -> object:
@@ -219,30 +241,34 @@ def _wedges(piece: Piece) -> object:
     return shapely.union_all(out)
 
 
-def _found(body: Sequence[Piece], girth: float, long_: float) -> float | None:
+def _found(body: Sequence[_Half], girth: float, long_: float) -> float | None:
     """How far down the sides the girth is first so many mm; None where it is nowhere."""
 
     def miss(at: float) -> float:
-        return (
-            sum(_times(p) * sum(polyline_length(r) for r in _section(p, at)) for p in body) - girth
-        )
+        return sum(h.girth(at) for h in body) - girth
 
     if long_ <= 0:
         return None
-    at = np.linspace(0.0, long_, _STEPS)
-    misses = [miss(0.0)]
-    if abs(misses[0]) < _SAME_MM:
+
+    def halved(low: float, high: float, past: Callable[[float], bool]) -> float:
+        """The first place that is past something, to a hair."""
+        for _ in range(20):
+            middle = 0.5 * (low + high)
+            low, high = (low, middle) if past(middle) else (middle, high)
+        return high
+
+    before, first = 0.0, miss(0.0)
+    if abs(first) < _SAME_MM:
         return 0.0
-    for i in range(1, _STEPS):
-        misses.append(miss(float(at[i])))
-        if misses[i - 1] * misses[i] <= 0.0:
-            low, high = float(at[i - 1]), float(at[i])
-            for _ in range(30):
-                middle = 0.5 * (low + high)
-                low, high = (middle, high) if miss(middle) * misses[i - 1] > 0 else (low, middle)
-            return high if abs(miss(high)) < _SAME_MM else None
-        if abs(misses[i]) < _SAME_MM:
-            return float(at[i])
+    for at in np.linspace(0.0, long_, _STEPS)[1:].tolist():
+        now = miss(at)
+        if first * now < 0.0:
+            at = halved(before, at, lambda x, f=first: f * miss(x) <= 0.0)  # type: ignore[misc]
+            return at if abs(miss(at)) < _SAME_MM else None
+        if abs(now) < _SAME_MM:
+            near = max(1.1 * abs(now), 0.01)
+            return halved(before, at, lambda x, n=near: abs(miss(x)) < n)  # type: ignore[misc]
+        before, first = at, now
     return None
 
 
