@@ -151,13 +151,30 @@ def parse_length(
     return float(total)
 
 
+def run_together(text: str) -> str:
+    """'31 1/2' for 311/2, '1 1/2' for 3/2: a fraction with no space before it; '' for all else."""
+    found = re.fullmatch(r"(\d{1,5})\s*/\s*(\d{1,2})(\D*)", text.strip())
+    if found is None or int(found[2]) == 0 or int(found[1]) < int(found[2]):
+        return ""
+    digits, den, unit = found[1], int(found[2]), found[3]
+    for cut in range(1, len(digits)):
+        if digits[cut] != "0" and int(digits[cut:]) < den:
+            return f"{digits[:cut]} {digits[cut:]}/{den}{unit}"
+    whole, rest = divmod(int(digits), den)
+    return f"{whole} {rest}/{den}{unit}" if rest else f"{whole}{unit}"
+
+
 def _number(term: re.Match[str], value: Any, where: str) -> Fraction:
     whole = Fraction(term["whole"].replace(",", ".")) if term["whole"] else Fraction(0)
     num, den = term["num"] or term["num2"], term["den"] or term["den2"]
     if num is None:
         return whole
-    if int(den) == 0 or int(num) >= int(den) * (1 if term["whole"] else 10**6):
-        raise InputError(Fault(where, f"{short(value)} holds no proper fraction.", HOW_TO_WRITE))
+    if int(den) == 0 or int(num) >= int(den):
+        meant = run_together(str(value))
+        remedy = (
+            f"Did you mean {meant}? Leave a space before the fraction." if meant else HOW_TO_WRITE
+        )
+        raise InputError(Fault(where, f"{short(value)} holds no proper fraction.", remedy))
     if whole.denominator != 1:
         raise InputError(
             Fault(where, f"{short(value)} mixes decimals and a fraction.", HOW_TO_WRITE)

@@ -461,7 +461,94 @@ RELATIONS: tuple[Relation, ...] = (
     _share("back_neck_to_waist", "stature", 0.21, 0.28),
 )
 
-_TOP_KEYS = ("chalkbeam", "unit", "wearer", "taken", "note", "since", "confirmed", "measurements")
+# Who is full in the bust, over EN 13402-3's letter code L (107 cm, from memory): its table has the hip
+# 4 cm over the bust of 128 and the waist 16 under it; the margins round it are from memory.
+FULL_BUST_MM = 1070.0
+_FULL: tuple[Relation, ...] = (
+    _difference("hip_girth", "bust_girth", -120.0, 200.0),
+    _difference("hip_girth_at_tailbone", "bust_girth", -140.0, 220.0),
+    _difference("waist_girth", "bust_girth", -270.0, 50.0),
+    _share("neck_base_girth", "bust_girth", 0.31, 0.43),
+    _share("back_width", "bust_girth", 0.31, 0.41),
+    _share("upper_arm_girth", "bust_girth", 0.27, 0.38),
+    _share("neck_width", "bust_girth", 0.09, 0.19),
+    _share("shoulder_length", "bust_girth", 0.08, 0.16),
+)
+# Men: EN 13402-3's drop from chest to waist, 4 to 16 cm, and -8 for stout figures; the rest from memory.
+_MAN: tuple[Relation, ...] = (
+    _difference("hip_girth", "bust_girth", -160.0, 120.0),
+    _difference("hip_girth_at_tailbone", "bust_girth", -170.0, 120.0),
+    _difference("waist_girth", "bust_girth", -240.0, 100.0),
+    _share("neck_base_girth", "bust_girth", 0.35, 0.47),
+    _share("back_width", "bust_girth", 0.36, 0.45),
+    _share("upper_arm_girth", "bust_girth", 0.27, 0.38),
+    _share("wrist_girth", "upper_arm_girth", 0.48, 0.64),
+    _share("shoulder_length", "bust_girth", 0.11, 0.19),
+)
+# Children of 3 to 12: body heights 98 to 152 cm with chest 55 to 76 and hip 58 to 82, as European
+# tables by height have them (from memory); they are fuller at the waist and longer in the neck.
+_CHILD: tuple[Relation, ...] = (
+    _difference("hip_girth", "bust_girth", -40.0, 120.0),
+    _difference("hip_girth_at_tailbone", "bust_girth", -60.0, 130.0),
+    _difference("waist_girth", "bust_girth", -140.0, 40.0),
+    _share("neck_base_girth", "bust_girth", 0.38, 0.52),
+    _share("back_width", "bust_girth", 0.36, 0.46),
+    _share("upper_arm_girth", "bust_girth", 0.25, 0.35),
+    _share("neck_width", "bust_girth", 0.12, 0.22),
+    _share("shoulder_length", "bust_girth", 0.11, 0.18),
+)
+# Where a body's own range is another than the registry's, which spans all: low and high in mm.
+_RANGES: Mapping[str, Mapping[str, tuple[float, float]]] = {
+    "man": {
+        "bust_girth": (760, 1600), "waist_girth": (620, 1600), "hip_girth": (760, 1600),
+        "hip_girth_at_tailbone": (760, 1600), "shoulder_length": (110, 200),
+        "back_neck_to_tailbone": (500, 850), "neck_base_girth": (340, 560),
+        "back_width": (300, 560), "wrist_girth": (140, 260),
+    },
+    "child": {
+        "bust_girth": (480, 900), "waist_girth": (440, 820), "hip_girth": (480, 960),
+        "hip_girth_at_tailbone": (480, 960), "neck_width": (75, 145),
+        "shoulder_length": (65, 135), "back_neck_to_tailbone": (270, 620),
+        "back_neck_to_waist": (200, 420), "neck_base_girth": (230, 380),
+        "upper_arm_girth": (140, 300), "wrist_girth": (95, 170), "back_width": (190, 380),
+        "scye_depth": (105, 220), "arm_length": (300, 640), "shoulder_to_elbow": (160, 380),
+        "waist_to_hip": (90, 220), "stature": (850, 1700),
+    },
+}  # fmt: skip
+BODIES = ("woman", "man", "child")  # whose usual values a file is held against
+
+
+def _usual(key: str, body: str) -> tuple[float, float]:
+    m = REGISTRY[key]
+    return _RANGES.get(body, {}).get(key, (m.low_mm, m.high_mm))
+
+
+def is_usual(key: str, mm: float, body: str = "woman") -> bool:
+    """Whether a value lies within the usual range of that body."""
+    low, high = _usual(key, body)
+    return low <= mm <= high
+
+
+def _relations(values: Mapping[str, float], body: str) -> tuple[Relation, ...]:
+    """Those of her figure; what a body has no relation of its own for is as for women."""
+    own = {"man": _MAN, "child": _CHILD}.get(body)
+    if own is None:
+        own = _FULL if values.get("bust_girth", 0.0) > FULL_BUST_MM else ()
+    named = {r.keys for r in own}
+    return (*own, *(r for r in RELATIONS if r.keys not in named))
+
+
+_TOP_KEYS = (
+    "chalkbeam",
+    "unit",
+    "wearer",
+    "figure",
+    "taken",
+    "note",
+    "since",
+    "confirmed",
+    "measurements",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -471,7 +558,8 @@ class Measurements:
     ``values``: key → mm; ``raw``: key → as written; ``unit``: the file's unit, in which texts
     are shown; ``warnings``: what looks unusual, in plain words, but for what she has ``confirmed``
     (key → the value that she kept when she was asked); ``since``: the earlier
-    measurements that this file continues, or None; ``path``: the file, or ''.
+    measurements that this file continues, or None; ``path``: the file, or ''; ``body``: one of
+    `BODIES`, whose usual values these are held against.
     """
 
     values: Mapping[str, float]
@@ -483,6 +571,7 @@ class Measurements:
     warnings: tuple[str, ...] = ()
     since: Measurements | None = None
     path: str = ""
+    body: str = "woman"
 
     @classmethod
     def load(cls, path: str | Path) -> Measurements:
@@ -567,6 +656,7 @@ class Measurements:
             top.faults += unknown_keys(row.data, REGISTRY, row.place())
             confirmed = dict(row.data)
         quiet = {k for k, v in confirmed.items() if k in numbers and str(numbers[k]) == str(v)}
+        kind = top.word("figure", BODIES, since.body if since else "woman")
         taken = _date(top, "taken")
         wearer = top.text("wearer", since.wearer if since else "")
         note = top.text("note", lines=True)
@@ -580,9 +670,10 @@ class Measurements:
             unit=shown,
             note=note,
             raw=MappingProxyType(numbers),
-            warnings=(*warnings, *([doubt] if doubt else plausibility(values, shown, quiet))),
+            warnings=(*warnings, *([doubt] if doubt else plausibility(values, shown, quiet, kind))),
             since=since,
             path=top.place() if folder is not None else "",
+            body=kind,
         )
 
     @property
@@ -631,6 +722,8 @@ class Measurements:
             data["wearer"] = self.wearer
         if self.taken:
             data["taken"] = self.taken
+        if self.body != "woman":
+            data["figure"] = self.body
         if self.note:
             data["note"] = self.note
         return {**data, "measurements": body}
@@ -657,24 +750,30 @@ def missing(keys: Iterable[str], where: str) -> list[Fault]:
 
 
 def plausibility(
-    values: Mapping[str, float], unit: str = "cm", quiet: frozenset[str] | set[str] = frozenset()
+    values: Mapping[str, float],
+    unit: str = "cm",
+    quiet: frozenset[str] | set[str] = frozenset(),
+    body: str = "woman",
 ) -> list[str]:
     """What looks unusual about measurements in mm, each in one sentence; nothing is refused.
 
-    ``quiet``: measures that she was asked about and kept.
+    ``quiet``: measures that she was asked about and kept; ``body``: one of `BODIES`. A value outside
+    its own range is told alone: what it makes of its neighbours follows from it.
     """
     out = []
+    odd = {k for k, mm in values.items() if not is_usual(k, mm, body)}
     for key, mm in values.items():
-        m = REGISTRY[key]
-        if key not in quiet and not m.low_mm <= mm <= m.high_mm:
+        if key not in quiet and key in odd:
+            low, high = _usual(key, body)
             out.append(
-                f"{m.name} is {format_length(mm, unit)}; "
-                f"{format_length(m.low_mm, unit)} to {format_length(m.high_mm, unit)} is usual. "
+                f"{REGISTRY[key].name} is {format_length(mm, unit)}; "
+                f"{format_length(low, unit)} to {format_length(high, unit)} is usual. "
                 "Is the unit right? Please measure again."
             )
-    for relation in RELATIONS:
+    for relation in _relations(values, body):
         a, b = (values.get(k) for k in relation.keys)
-        if a is None or b is None or not quiet.isdisjoint(relation.keys):
+        silent = (quiet | odd) & set(relation.keys)
+        if a is None or b is None or silent:
             continue
         value = relation.value(a, b)
         if not relation.low <= value <= relation.high:

@@ -102,6 +102,39 @@ class MeasurementsFile:
         self.disk, self.text, self.data = text, text, after
         return True
 
+    def take_out(self, key: str) -> None:
+        """Take back one measurement that she has refused: the file is as if it had not been given.
+
+        Raises:
+            InputError: the folder cannot be written to.
+        """
+        if not self.path.exists() or read_text(self.path) != self.disk:
+            return  # another hand is at work
+        body = {k: v for k, v in self.data["measurements"].items() if k != key}
+        after = {**self.data, "measurements": body}
+        if not body:
+            self.path.unlink()
+            self.disk, self.text, self.data = "", "", after
+            return
+        text = merged(self.text, parse_yaml(self.text, ""), after)
+        write_atomic(self.path, text)
+        self.disk, self.text, self.data = text, text, after
+
+    def note_body(self, body: str) -> None:
+        """Note whose usual values the file is held against: a man's or a child's.
+
+        Raises:
+            InputError: the folder cannot be written to.
+        """
+        after = {**self.data, "figure": body}
+        if self.path.exists() and read_text(self.path) == self.disk:
+            head = {k: v for k, v in after.items() if k != "measurements"}
+            whole = {**head, "measurements": after["measurements"]}
+            text = merged(self.text, parse_yaml(self.text, ""), whole)
+            write_atomic(self.path, text)
+            self.disk = self.text = text
+        self.data = after
+
     def confirm(self, key: str) -> None:
         """Note that she was asked about this value and keeps it, so that nobody asks again.
 

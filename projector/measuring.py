@@ -16,13 +16,14 @@ from typing import Any
 
 from configs.errors import Fault, InputError
 from configs.files import one_line
-from configs.units import format_length, parse_length, unit_name
+from configs.units import format_length, parse_length, run_together, unit_name
 from drafting.figures import FIGURES, figure_legend, figure_text
-from drafting.measurements import REGISTRY, Measurements, plausibility
+from drafting.measurements import BODIES, REGISTRY, Measurements, is_usual, plausibility
 from drafting.measurements_file import MeasurementsFile, as_written
 from projector.console import print_table
 from projector.talk import Talk, showable
 
+_MOST_APART = 1.5  # of two takes: further apart they are not takes of one measure
 _FIGURE_COLUMNS = 34
 _LEAST_COLUMNS = 70  # below this the text stands under the figure
 _ROWS_FOR_WORDS = 8  # head line, prompt and answers beside a figure
@@ -117,7 +118,7 @@ class Dialog(Talk):
         who = f"{data['wearer']}, " if data.get("wearer") else ""
         self.say()
         self.say(f"{who}{data['taken']}; bare numbers are in {data['unit']}. {_CAUTION}")
-        self.say("b: back, s: skip, q: quit, ?: help. Every answer is saved at once.")
+        self.say("b: back, s: skip, q: quit, ?: more. Every answer is saved at once.")
 
     def dated(self, taken: str | None) -> None:
         """The day of measuring: as in the file, as given, or today.
@@ -182,6 +183,11 @@ class Dialog(Talk):
                 "All are in the file. For a new measuring of the same wearer give it a file of its "
                 f"own, with --since {self.sheet.path}, and what has changed is told."
             )
+        for key in here:
+            if self.odd(key):
+                self.say(f"In the file, {REGISTRY[key].name}:")
+                if self.settle(key) == "quit":
+                    return
         at = self.next_from(0)
         while at is not None:
             word = self.one(self.keys[at], at)
@@ -200,6 +206,26 @@ class Dialog(Talk):
                 self.say(f"'{answer}' is none of these; 1 to {len(self.keys)} are.")
             elif self.one(chosen, self.keys.index(chosen)) == "quit":
                 return
+
+    def odd(self, key: str) -> bool:
+        """Whether a value of the file lies outside its usual range and nobody was asked about it."""
+        now = self.sheet.loaded()
+        kept = (self.sheet.data.get("confirmed") or {}).get(key)
+        if now is None or str(kept) == str(self.sheet.data["measurements"][key]):
+            return False
+        return not is_usual(key, now[key], now.body)
+
+    def settle(self, key: str) -> str:
+        """Ask about a doubtful value of the file, before its neighbours are compared with it."""
+        before = self.sheet.data["measurements"][key]
+        word = self.doubt(key, None, self.warnings(key))
+        if word == "again":
+            return self.one(key, self.keys.index(key))
+        if isinstance(word, tuple):
+            self.keep(key, word[1])
+            self.tell_saved(key, before)
+            return "done"
+        return word
 
     def next_from(self, at: int) -> int | None:
         """The next measure, from place ``at`` on, that is not in the file."""
@@ -227,18 +253,44 @@ class Dialog(Talk):
             self.tell_change(key)
             if not warned:
                 return "done"
-            for line in warned:
-                self.say(line, "  ")
-            prompt = "Enter keeps it, m measures it again, or type the new reading: "
-            word, take = self.length_from(key, prompt, again=True)
-            if word == "value" and take is None:
-                self.sheet.confirm(key)
-                return "done"
-            if word == "value":
-                first = take  # a new reading, given at once
-            elif word != "again":
-                self.say("It stays as saved.", "  ")
+            word = self.doubt(key, before, warned)
+            if isinstance(word, str):
+                if word == "again":
+                    continue
                 return word
+            first = word  # a new reading, given at once
+
+    def doubt(self, key: str, before: Any, warned: list[str]) -> str | tuple[float, Any]:
+        """Ask about a value that looks unusual: kept, taken back, or another reading of it.
+
+        'done', 'again' after it was taken back, a command, or the new reading.
+        """
+        for line in warned:
+            self.say(line, "  ")
+        now = self.sheet.loaded()
+        whose = "" if now is None or now.body != "woman" else ", man or child if it is one's"
+        prompt = f"Enter keeps it, m measures it again{whose}, or type the new reading: "
+        word, take = self.length_from(key, prompt, again=True)
+        if word in BODIES:
+            self.sheet.note_body(word)
+            left = self.warnings(key)
+            if not left:
+                self.say(f"Usual for a {word}; noted in the file.", "  ")
+                return "done"
+            return self.doubt(key, before, left)
+        if word == "value":
+            if take is not None:
+                return take
+            self.sheet.confirm(key)
+            return "done"
+        if word == "again":  # what she refused herself is not in the file
+            if before is None:
+                self.sheet.take_out(key)
+            else:
+                self.sheet.put(key, before)
+            return "again"
+        self.say("It stays as saved.", "  ")
+        return word
 
     def takes(self, key: str, first: tuple[float, Any] | None = None) -> str:
         """Ask for one or two takes, a third where two differ too much; each is saved at once.
@@ -285,6 +337,13 @@ class Dialog(Talk):
                     break
                 self.say(f"Nothing is noted yet. {_HELP}", "  ")
                 continue
+            if taken and not 1 / _MOST_APART < take[0] / taken[0][0] < _MOST_APART:
+                self.say(
+                    f"{self.length(taken[0][0])} and {self.length(take[0])} are no two takes of one "
+                    "measure. Is the unit right? The first is saved; take it once more.",
+                    "  ",
+                )
+                continue
             taken.append(take)
             best = [w for _, w in self.nearest(key, taken)]
             if not self.keep(key, best[0] if len(best) == 1 else best):
@@ -324,14 +383,21 @@ class Dialog(Talk):
             low = answer.lower()
             word = _COMMANDS.get(low, low)
             if word == "help":
+                self.say(f"{REGISTRY[key].how} {REGISTRY[key].posture}", "  ")
                 self.say(_HELP, "  ")
                 continue
             if word in ("back", "skip", "quit"):
                 return word, None
             if again and word in ("m", "again", "measure"):
                 return "again", None
+            if again and word in BODIES:
+                return word, None
             if not answer:
                 return "value", None
+            meant = run_together(answer)
+            if meant:
+                sure = self.ask(f"  Do you mean {meant}? Enter: yes, or type it anew: ")
+                answer = sure or meant
             written = as_written(answer)
             try:
                 probe = {"unit": self.sheet.data["unit"], "measurements": {key: written}}
@@ -365,8 +431,12 @@ class Dialog(Talk):
         if now is None:
             return []
         today = {k: now[k] for k in self.sheet.data["measurements"]}
-        quiet = set(plausibility({k: v for k, v in today.items() if k != key}, now.unit))
-        return [w for w in plausibility(today, now.unit) if w not in quiet]
+        kept = self.sheet.data.get("confirmed") or {}
+        body = self.sheet.data["measurements"]
+        sure = {k for k in kept if k in body and str(kept[k]) == str(body[k])} - {key}
+        others = {k: v for k, v in today.items() if k != key}
+        quiet = set(plausibility(others, now.unit, sure, now.body))
+        return [w for w in plausibility(today, now.unit, sure, now.body) if w not in quiet]
 
     def tell_change(self, key: str) -> None:
         """By how much it differs from the earlier measuring."""
@@ -393,7 +463,7 @@ class Dialog(Talk):
         m = REGISTRY[key]
         screen = shutil.get_terminal_size()
         columns = min(screen.columns, 80) - 1
-        picture, words = [""], [m.how, "", m.posture]
+        picture, words = [""], [f"{re.split(r'[;.:] ?', m.how)[0]}. (? says more)"]
         if key in FIGURES:
             rows = max(12, screen.lines - _ROWS_FOR_WORDS)
             picture = figure_text(key, _FIGURE_COLUMNS, rows, self.plain)

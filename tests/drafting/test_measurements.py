@@ -141,8 +141,43 @@ def test_an_unlikely_relation_is_told() -> None:
     warnings = plausibility({"bust_girth": 1200.0, "hip_girth": 900.0}, "cm")
     assert warnings == [
         "Unusual: the hip girth is 30.0 cm less than the bust girth "
-        "(usual: equal to 16.0 cm more). Bodies differ; is it measured so?"
+        "(usual: 12.0 cm less to 20.0 cm more). Bodies differ; is it measured so?"
     ]
+
+
+def test_a_man_and_a_child_have_usual_values_of_their_own() -> None:
+    """A man of chest 100, waist 88, seat 102 and a child 116 cm tall warn nothing as what they are
+    (European tables by chest and by height, from memory); the child is odd as a woman."""
+    man = {
+        "bust_girth": 1000.0,
+        "waist_girth": 880.0,
+        "hip_girth": 1020.0,
+        "neck_base_girth": 430.0,
+    }
+    assert plausibility(man, body="man") == []
+    child = {"bust_girth": 590.0, "waist_girth": 550.0, "hip_girth": 640.0, "stature": 1160.0}
+    assert plausibility(child, body="child") == []
+    assert plausibility(child) != []
+    m = Measurements.from_dict({"unit": "mm", "figure": "child", "measurements": child})
+    assert m.warnings == ()
+    with pytest.raises(InputError, match="woman"):
+        Measurements.from_dict({"unit": "mm", "figure": "womn", "measurements": child})
+
+
+@pytest.mark.parametrize("bust", [1160.0, 1280.0])
+def test_a_full_figure_of_the_european_table_is_usual(bust: float) -> None:
+    """EN 13402-3, women, from memory: bust 116 has waist 100 and hip 122, bust 128 has 112 and 132;
+    the shoulder grows little with the bust (12.25 cm at 88, 13.25 at 104: a drafting book)."""
+    hip = {1160.0: 1220.0, 1280.0: 1320.0}[bust]
+    full = {"bust_girth": bust, "waist_girth": bust - 160.0, "hip_girth": hip}
+    assert plausibility({**full, "shoulder_length": 140.0, "neck_base_girth": 450.0}) == []
+    assert plausibility({**full, "hip_girth": bust + 401.0}) != [], "twice past its margin"
+
+
+def test_a_doubtful_value_is_told_and_not_its_neighbour() -> None:
+    """A bust of 36 cm is asked about alone: the waist beside it is nothing unusual."""
+    said = plausibility({"bust_girth": 360.0, "waist_girth": 760.0})
+    assert len(said) == 1 and said[0].startswith("bust girth")
 
 
 def test_a_value_beside_its_limit_is_told_apart_from_it() -> None:

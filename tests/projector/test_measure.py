@@ -507,3 +507,62 @@ def test_an_empty_name_as_the_option_is_called_empty(tmp_path: Path) -> None:
     result = console(["measure", str(tmp_path / "m.yaml"), "--unit", "cm", "--wearer", ""])
     assert result.returncode == 2
     assert "is empty" in result.stderr and "measure," not in result.stderr
+
+
+def test_the_doubtful_one_is_asked_for_and_not_its_neighbour(tmp_path: Path) -> None:
+    """A file in cm with a bust of 36: the bust is asked about first, the waist then not at all."""
+    out = tmp_path / "m.yaml"
+    out.write_text("chalkbeam: 1\nunit: cm\nwearer: alto-3\nmeasurements:\n  bust_girth: 36\n")
+    result = run(out, ["91.5", "76", "q"], "--once")
+    assert "In the file, bust girth" in result.output
+    assert held(out) == {"bust_girth": 91.5, "waist_girth": 76}
+    assert result.output.count("Unusual") == 0
+
+
+def test_run_together_is_asked_back(tmp_path: Path) -> None:
+    """311/2 is asked back as 31 1/2, by a fraction's rules; Enter takes it, 7/8 passes unasked."""
+    from configs.units import run_together
+
+    assert run_together("311/2") == "31 1/2" and run_together("3615/16 in") == "36 15/16 in"
+    assert run_together("7/8") == "" and run_together("31 1/2") == ""
+    out = tmp_path / "m.yaml"
+    result = run(out, ["361/2", "", "q"], "--once", "--unit", "in", "--wearer", "alto-3")
+    assert "Do you mean 36 1/2?" in result.output
+    assert held(out) == {"bust_girth": "36 1/2"}
+
+
+def test_what_was_refused_is_not_in_the_file(tmp_path: Path) -> None:
+    """Measured again after a doubt, or a second take in another unit: the refused value is gone."""
+    out = tmp_path / "m.yaml"
+    run(out, ["36", "m"], "--once", *WHO)
+    assert not out.exists()
+    result = run(out, ["92", "36", "92.5", "q"], *WHO)
+    assert "no two takes" in result.output
+    assert held(out) == {"bust_girth": [92, 92.5]}
+
+
+def test_confirmed_once_is_remembered(tmp_path: Path) -> None:
+    """A waist over the bust that she kept is asked about neither by its neighbours nor another day."""
+    out = tmp_path / "m.yaml"
+    first = run(out, ["100", "108", "", "q"], "--once", *WHO)
+    assert first.output.count("Unusual") == 1
+    second = run(out, ["104", "b", "", "q"], "--once")
+    assert "Unusual" not in second.output
+
+
+def test_a_man_is_told_once(tmp_path: Path) -> None:
+    """A bass's waist over his chest is asked about; 'man' notes it and the file has his usual values."""
+    out = tmp_path / "m.yaml"
+    result = run(out, ["112", "118", "man", "q"], "--once", *WHO)
+    assert yaml.safe_load(out.read_text())["figure"] == "man", result.output
+    assert Measurements.load(out).warnings == ()
+
+
+def test_a_prompt_is_one_sentence(tmp_path: Path) -> None:
+    """Six prompts hold at most half of the words that they had (830); ? gives the rest."""
+    out = tmp_path / "m.yaml"
+    result = run(out, [*ALTO, ""], "--once", *WHO)
+    words = [w for w in result.output.split() if w.isascii() and w[0].isalnum()]
+    assert len(words) < 415, len(words)
+    more = run(tmp_path / "n.yaml", ["?", "q"], "--once", *WHO)
+    assert "does not reshape it" in " ".join(more.output.split())
