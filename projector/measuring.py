@@ -253,12 +253,12 @@ class Dialog(Talk):
             self.tell_change(key)
             if not warned:
                 return "done"
-            word = self.doubt(key, before, warned)
-            if isinstance(word, str):
-                if word == "again":
+            answer = self.doubt(key, before, warned)
+            if isinstance(answer, str):
+                if answer == "again":
                     continue
-                return word
-            first = word  # a new reading, given at once
+                return answer
+            first = answer  # a new reading, given at once
 
     def doubt(self, key: str, before: Any, warned: list[str]) -> str | tuple[float, Any]:
         """Ask about a value that looks unusual: kept, taken back, or another reading of it.
