@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from drafting.allowance import FOLD, RAW
-from drafting.outline import Edge, Points, signed_area, without_repeats
+from drafting.outline import Edge, Points, polyline_length, signed_area, without_repeats
 from drafting.piece import Notch, Piece
 from drafting.shaping.adding import INTERFACING, edge_of, free_name
 from drafting.shaping.cutting import as_inside, relabelled
@@ -71,11 +71,12 @@ def cuff(
             "Make it narrower, or draft a straight one ('band').",
         )
     made_name = free_name(work, made_name or f"{names[0]} cuff")
+    edges = _sector(edge, inner, width, growth, overlap)
+    drawn = polyline_length(edges[edge])  # by a hair less than along the arc
     share = inner / long_
     spots = [(m, share * x, c) for m, x, c in notches]
     spots += [("seam", share * x, 1) for x in starts[1:-1]]
-    edges = _sector(edge, inner, width, growth, overlap)
-    at = [Notch(edge, overlap + inner - x, c, m) for m, x, c in spots]
+    at = [Notch(edge, min(overlap + inner - x, drawn), c, m) for m, x, c in spots]
     if overlap > 0:
         at.append(Notch(edge, overlap, 1, "overlap"))
     first = work.piece(names[0])

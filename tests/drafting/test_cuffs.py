@@ -14,7 +14,7 @@ from test_changes import changed, failing, skirt, top
 from configs.errors import DraftError, InputError
 from drafting import draft
 from drafting.outline import corner_angle_deg, nearest_distance
-from drafting.piece import Piece
+from drafting.piece import Notch, Piece
 from drafting.shaping.state import Work
 from drafting.truing import USUAL_ALLOWANCES, sewn_length
 
@@ -24,8 +24,6 @@ CUFF: dict[str, Any] = {"cuff": "sleeve", "edge": "hem", "width": 6}
 def tapering() -> Work:
     """A sleeve that narrows from 330 mm to 220 mm over 420 mm of height, with a notch at its end."""
     piece = sleeve()
-    from drafting.piece import Notch
-
     return Work({"sleeve": piece.with_(notches=(*piece.notches, Notch("hem", 70.0, 2, "placket")))})
 
 
@@ -137,3 +135,14 @@ def test_what_says_nothing_is_told(entry: dict[str, Any]) -> None:
     """A key that has no meaning for the kind of copy, or that says a thing twice, is named."""
     with pytest.raises(InputError):
         changed(skirt(), entry)
+
+
+def test_a_notch_at_the_end_of_the_sleeve_lies_on_the_cuff() -> None:
+    """The curved cuff is drawn in chords, a hair shorter than its arc: a notch at its end is on it."""
+    piece = sleeve()
+    ends = tuple(Notch("hem", x, 1, f"end {x}") for x in (0.0, piece.edges["hem"].length_mm))
+    work = Work({"sleeve": piece.with_(notches=ends)})
+    made = changed(work, {**CUFF, "width": 8}).pieces["sleeve cuff"]
+    long_ = made.edges["hem"].length_mm
+    assert [n.at_mm for n in made.notches] == pytest.approx([long_, 0.0], abs=0.02)
+    assert all(n.at_mm <= long_ for n in made.notches)
