@@ -48,6 +48,7 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
     ),
     "export": ("export", "export", "Write the pieces as SVG or DXF."),
     "import": ("import_", "import_", "Take outlines from an SVG or DXF file into a docket."),
+    "guide": ("guide", "guide", "The guide, a page at a time, or as a PDF to print."),
 }
 
 # subcommand of calibrate → the same

@@ -200,7 +200,7 @@ class Making(Talk):
             "cloth width", f"How wide is the cloth, selvedge to selvedge (such as {example})? Enter: not known yet",
             _cloth_length(unit, _LEAST_WIDTH_MM, _MOST_WIDTH_MM), "",
             "Opened out. For a remnant press Enter: a photo finds its outline later, "
-            "'chalkbeam cloth --help' tells how.",
+            "'chalkbeam guide remnants' tells how.",
         )  # fmt: skip
         if not width:
             return {}
@@ -393,7 +393,7 @@ def _docket_text(
         (f"  block: {block.name}", f"what is drafted; all of it: chalkbeam blocks {block.name}"),
         ("  style:" if style else "  style: {}", "what differs from how it usually is"),
         *((f"    {key}: {_quoted(value)}", "") for key, value in style.items()),
-        ("  fit: []", "what your toile shows"),
+        ("  fit: []", "what your toile shows: chalkbeam guide toile"),
         ("allowances:", "added outside the seam lines; a 0 cuts on the line"),
         *(
             (f"  {edge}: {_sewn(mm, inches)}", "every edge that is not named" if edge == "all" else "")
@@ -403,7 +403,7 @@ def _docket_text(
     says = {
         "width": "selvedge to selvedge, opened out",
         "length": "of your piece; without this line the lay says how much to buy",
-        "fold": "lengthwise, both selvedges, crosswise; without this line one layer",
+        "fold": "lengthwise, double, crosswise, best; without this line one layer",
         "nap": "one-way: all pieces lie the same way; two-way: they may turn half round",
     }
     if cloth:

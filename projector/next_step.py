@@ -203,7 +203,10 @@ _RULES: Mapping[str, Callable[[Mapping[str, Any], int], str]] = {
     "cloth": _after_cloth,
     "project": _after_table,
     "frame": lambda given, code: "" if code else of_docket(given["docket"]),
-    "print": lambda given, code: "" if code else _line("new"),
+    "print": lambda given, code: "" if code else _line("guide", "toile"),
+    "guide": lambda given, _: (
+        _line("new") if given.get("name") or given.get("out") else _line("guide", "measuring")
+    ),
     "export": lambda given, code: "" if code else of_docket(given["docket"]),
     "import": _after_import,
 }

@@ -45,7 +45,7 @@ def test_commands_named_exist() -> None:
         if name in ("takes", "demo"):
             continue
         assert name in _COMMANDS, name
-        if name == "calibrate":
+        if name == "calibrate" and sub:  # alone it leads
             assert sub in CALIBRATE_COMMANDS, sub
 
 

@@ -151,6 +151,8 @@ def test_every_command_of_the_readme_runs(tmp_path: Path) -> None:
         words, typed, allowed = command.split(), "", {0}
         if words[1] == "measure":
             typed = answers()
+        elif command == "chalkbeam calibrate":
+            typed = "print\n\n"
         elif command == "chalkbeam blocks":
             (top,) = [t for t in re.findall(r"```yaml\n(.*?)```", TEXT, re.DOTALL)
                       if "title: rehearsal top" in t]  # fmt: skip
