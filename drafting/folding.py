@@ -149,7 +149,8 @@ class Folding:
             low = s if self.way == "crosswise" else 0.0
             found = [Zone(across, (low, wide - s), 2, folded)]
         if self.way != "none" and opened is not None and stop > end:
-            found.append(Zone((end, stop), (s, width_mm - s), 1, False))
+            # nothing lies across the line: beyond it the cloth lies otherwise
+            found.append(Zone((end + _MEETING_MM, stop), (s, width_mm - s), 1, False))
         return tuple(z for z in found if z.y[1] > z.y[0] and z.x[1] > z.x[0])
 
     # -- reading and writing

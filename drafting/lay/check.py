@@ -282,10 +282,11 @@ class Judge:
         if len(zones) > 1 and p.how != SINGLE and here.layers == 1:
             text = f"{p.key} is to be cut through both layers, and lies where there is only one."
             return Problem("layers", (p.key,), 1.0, text, "needs two layers")
-        over = [z for z in zones if z.layers != here.layers and _shared(z, low, high) > OVERLAP_MM]
-        if over and self._outside(p) is None and _shared_area(over, p) > OUTSIDE_MM2:
-            text = f"{p.key} lies half where the cloth is folded and half where it is single."
-            return Problem("layers", (p.key,), 1.0, text, "half on the fold's part")
+        other = [z for z in zones if (z.layers, z.x) != (here.layers, here.x)]
+        over = [z for z in other if _shared(z, low, high) > OVERLAP_MM]
+        if over and _shared_area(over, p) > OUTSIDE_MM2:
+            text = f"{p.key} lies across a line where the cloth begins to lie otherwise."
+            return Problem("layers", (p.key,), 1.0, text, "across the line")
         if p.how != SINGLE or spec.alike or here in zones_for(spec, self.cloth, p.how, p.mirrored):
             return None
         layer = (

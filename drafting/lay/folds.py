@@ -27,6 +27,7 @@ from drafting.piece import Piece
 
 Progress = Callable[[Lay], Any]
 
+REFOLDED = ("lengthwise", "double", "crosswise")  # folds that are opened out for the rest
 _FIRST_SHARE = 0.4  # of the time for a first look at every way
 _MOST_FIRST_S = 1.0  # for each of them at most
 _KEPT = 2  # ways that share the rest
@@ -90,7 +91,7 @@ def ways(
     plain = replace(cloth, open_from_mm=None, over_mm=0.0, found=cloth.best)
     found = [Way(replace(plain, fold="none"))]
     lengthwise = replace(plain, fold="lengthwise")
-    for fold in ("lengthwise", "double", "crosswise"):
+    for fold in REFOLDED:
         if fold == "crosswise" and cloth.nap == "one-way":
             continue
         folded = replace(plain, fold=fold)
@@ -149,7 +150,8 @@ def _opened(pieces: Mapping[str, Piece], those: Iterable[Way], rules: Rules) -> 
         for some in dict.fromkeys(s for s in (small, rest) if s):
             cloth = replace(way.cloth, opened=(*way.cloth.opened, *some))
             made.append(Way(cloth, way.refold))
-            if not way.refold and cloth.border is None and _refoldable(pieces, cloth, rules):
+            refolds = cloth.fold in REFOLDED and cloth.border is None
+            if not way.refold and refolds and _refoldable(pieces, cloth, rules):
                 made.append(Way(cloth, refold=True))
     return made
 
@@ -222,6 +224,8 @@ def plan_way(
         return plan_job(job, seconds, start=start, progress=progress, effort=effort)
     double = _only(job, lambda kind_layers: kind_layers == 2)
     first = plan_job(double, 0.4 * seconds if double.items else 0.0, effort=effort)
+    if first.left_out:  # what lies double has no room, so there is nothing to open out after it
+        return plan_job(job, 0.0, effort=effort)
     apart = job.distance if double.items else 0.0
     opened = math.ceil(10.0 * (first.used_length_mm + apart)) / 10.0
     cloth = replace(way.cloth, open_from_mm=opened)

@@ -228,3 +228,26 @@ def test_a_border_that_cannot_be_is_told(border: dict[str, object], fold: str, s
     """Slips in a border, and folds that leave no bare selvedge there, are named."""
     with pytest.raises(InputError, match=said):
         Cloth.from_dict({"width": 1400, "fold": fold, "border": border})
+
+
+@pytest.mark.parametrize("face", ["in", "out"])
+def test_nothing_lies_across_where_the_cloth_is_opened_out(face: str) -> None:
+    """The line is kept by the planner, and a piece laid across it by hand is named."""
+    fold = {"way": "lengthwise", "open_from": "400 mm", "face": face}
+    cloth = Cloth.from_dict({"width": 1200, "fold": fold})
+    pieces = [lopsided(f"flap {n}", 250, 260) for n in range(4)] + [box("band", 200, 380)]
+    lay = plan(pieces, cloth, 0.4, effort=HERE)
+    assert lay.left_out == () and lay.problems() == []
+    for p in lay.placements:
+        x = p.outline_mm[:, 0]
+        assert float(x.max()) <= 400.05 or float(x.min()) >= 399.95, p.key
+    over = Placement("band", 1, (300.0, 400.0))
+    assert judge([pieces[-1]], cloth, [over]) != []
+
+
+def test_a_pair_too_wide_for_the_fold_is_left_out_not_refused() -> None:
+    """Both selvedges to the middle leave 300 mm: a sleeve of 400 has no room, and is told so."""
+    cloth = Cloth.from_dict({"width": 1200, "fold": "double"})
+    pieces = [lopsided("sleeve", 400, 400, cut=2, pair=True), lopsided("yoke", 200, 200)]
+    lay = plan_way(pieces, Way(cloth, refold=True), 0.2, effort=HERE)
+    assert lay.left_out == ("sleeve/1",)
