@@ -19,7 +19,7 @@ from configs.errors import DraftError, Fault, InputError
 from configs.reader import unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import REGISTRY, Measurements, missing
-from drafting.piece import Piece
+from drafting.piece import Notch, Piece
 from drafting.sheet import Recorded, Sheet, Step, read_steps
 from drafting.sheet.notching import notched
 from drafting.sheet.onto import Onto
@@ -86,7 +86,8 @@ class Draft:
     was done on the sheet; ``notes``: warnings in plain words; ``figures``: further numbers (mm)
     by name; ``hangs_on``: (piece, edge) → keys of the measures, ``style.`` options and ``fit.``
     changes that the edge hangs on; ``parts``: the blocks that were sewn to it, in order;
-    ``making``: how it is made up, a sentence each, in order.
+    ``making``: how it is made up, a sentence each, in order; ``partners``: of a part, the
+    notches that it needs on pieces of the garment.
     """
 
     block: str
@@ -105,6 +106,7 @@ class Draft:
     hangs_on: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
     parts: tuple[Part, ...] = ()
     making: tuple[str, ...] = ()
+    partners: tuple[tuple[str, Notch], ...] = ()
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:
@@ -216,12 +218,15 @@ def joined(
         those = ", ".join(n for n in names() if get(n).joins)
         what = f"the {chosen.name} is not sewn to another block."
         raise InputError(Fault("block", what, f"These are: {those}."))
-    onto = Onto(made.block, made.pieces, made.seams, made.hangs_on)
+    onto = Onto(made.block, made.pieces, made.seams, made.hangs_on, made.style)
     part = _draft(chosen, made.measurements, style, fit, unit, onto)
     twice = sorted(set(made.pieces) & set(part.pieces))
     if twice:
         what = f"the garment has a piece '{twice[0]}' already."
         raise DraftError(Fault("block", what, "Is it sewn on twice?"))
+    there = dict(made.pieces)
+    for name, notch in part.partners:
+        there[name] = there[name].with_(notches=(*there[name].notches, notch))
     apart = f"{chosen.name}: "  # an option of a part is another than the garment's of the same name
     hangs_on = {
         spot: frozenset(k if k in REGISTRY else apart + k for k in keys)
@@ -229,7 +234,7 @@ def joined(
     }
     return replace(
         made,
-        pieces=MappingProxyType({**made.pieces, **part.pieces}),
+        pieces=MappingProxyType({**there, **part.pieces}),
         seams=(*made.seams, *part.seams),
         corners=(*made.corners, *part.corners),
         runs=(*made.runs, *part.runs),
@@ -326,4 +331,5 @@ def _drawn(
         MappingProxyType(sheet.figures),
         MappingProxyType(sheet.hangs_on),
         making=tuple(sheet.making),
+        partners=tuple(sheet.partners),
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -58,7 +58,7 @@ WIDEST = 2.6  # radians; opened farther, its underarm seams would meet
 @dataclass(frozen=True)
 class Sizes:
     """What a sleeve is drawn from: its armhole and arm, the cap's and its halves' lengths, its
-    length without and with the cuff, and all that these hang on."""
+    length without the cuff, where it ends on the arm, and all that these hang on."""
 
     hole: Armhole
     arm: Arm
@@ -67,7 +67,7 @@ class Sizes:
     back: Amount
     ease: Amount
     long_: Amount
-    whole: Amount
+    down: Amount
     cuff: Cuff | None
     of: Sources
 
@@ -76,19 +76,20 @@ def sizes_of(s: Sheet, hole: Armhole, arm: Arm) -> Sizes:
     """The sums, up to the lengths."""
     style = s.style
     around = (hole.front.length + hole.back.length).named("armhole")
-    auto = style["cap"] == "auto"
-    word = "easy" if auto else str(style["cap"]) if isinstance(style["cap"], str) else ""
+    word = str(style["cap"]) if isinstance(style["cap"], str) else ""
+    word = "easy" if word == "auto" else word
     dropped = hole.grown > DROPPED_MM
     height: Amount = around / PARTS[word] if word else style["cap"]
     if word and dropped:
         height = height - hole.grown
+        s.notes.append(
+            f"The shoulder is {s.t(hole.grown)} longer than measured, a dropped one: the cap is so much lower."
+        )
     height = (height + s.fitted("cap height")).named("cap height")
     ease = DROPPED_EASE_MM if dropped and word != "fitted" else CAP_EASE_MM.get(word, 10.0)
     ease = s.given("cap_ease", ease, style["cap"], hole.grown)
     front = (hole.front.length + FRONT_SHARE * ease).named("front of the cap")
     back = (hole.back.length + (1.0 - FRONT_SHARE) * ease).named("back of the cap")
-    if auto:
-        height = _low_enough(s, arm, height, front, back, around)
     by = s.fitted("upper arm")
     if by:
         now = cap_of(float(height), float(front), float(back)).biceps
@@ -116,6 +117,8 @@ def sizes_of(s: Sheet, hole: Armhole, arm: Arm) -> Sizes:
     down = whole
     if isinstance(style["length"], str):
         whole = whole - hole.grown
+    else:
+        down = whole + hole.grown
     cuff = cuff_for(s, arm, down) if style["finish"] == "cuff" else None
     long_ = (whole - cuff.depth if cuff else whole).named("sleeve length")
     low = height + LEAST_UNDERARM_MM
@@ -124,27 +127,8 @@ def sizes_of(s: Sheet, hole: Armhole, arm: Arm) -> Sizes:
         long_ < low, "style.length", what, f"{s.t(low + whole - long_)} or more, or a lower cap."
     )
     s.stop()
-    of = sources_of(height, front, back, ease, long_, whole, arm.upper, s.options(*s.style))
-    return Sizes(hole, arm, height, front, back, ease, long_, whole, cuff, of)
-
-
-def _low_enough(
-    s: Sheet, arm: Arm, height: Amount, front: Amount, back: Amount, around: Amount
-) -> Amount:
-    """The cap's height, or a lower one where the arm needs it."""
-    need = float(arm.upper + ARM_EASE_MM["easy"])
-    if cap_of(float(height), float(front), float(back)).biceps >= need:
-        return height
-    try:
-        low = height_for(need, float(front), float(back))
-    except DraftError:
-        return height
-    if low < LOWEST * around:
-        return height
-    s.notes.append(
-        f"The cap is {s.t(low)} high instead of {s.t(height)}, so that the sleeve is wide enough for the arm."
-    )
-    return found(low, "cap height", height, arm.upper, front, back)
+    of = sources_of(height, front, back, ease, long_, whole, down, vars(arm), s.options(*s.style))
+    return Sizes(hole, arm, height, front, back, ease, long_, down, cuff, of)
 
 
 def _end_width(s: Sheet, z: Sizes, biceps: float) -> float:
@@ -152,6 +136,7 @@ def _end_width(s: Sheet, z: Sizes, biceps: float) -> float:
     arm, by = z.arm, float(s.fitted("wrist"))
     wrist = max(arm.wrist + WRIST_EASE_MM, arm.hand + HAND_EASE_MM) + by
     below = float(z.long_ - z.height)
+    narrow = biceps - 1.9 * STEEPEST * below
     taper = SHORT_TAPER
     if arm.length is not None:
         taper = min((biceps - wrist) / max(float(arm.length - z.height), 1.0), MOST_TAPER)
@@ -159,18 +144,18 @@ def _end_width(s: Sheet, z: Sizes, biceps: float) -> float:
     if s.style["hem_width"] is not None:
         natural = float(s.style["hem_width"]) + by
     elif z.cuff:
-        natural = z.cuff.upper + 2.0 * PLEAT_MM * (z.cuff.slit > 0.0)
+        natural = max(z.cuff.upper + 2.0 * PLEAT_MM * (z.cuff.slit > 0.0), narrow)
     elif s.style["finish"] == "elastic":
-        natural = max(natural, arm.hand + HAND_EASE_MM, 1.2 * arm.girth_at(float(z.whole)))
+        natural = max(natural, arm.hand + HAND_EASE_MM, 1.2 * arm.girth_at(float(z.down)), narrow)
     elif s.style["finish"] == "hem":
-        natural = max(natural, least_end(z))
+        natural = max(natural, least_end(z), narrow)
     return natural
 
 
 def least_end(z: Sizes) -> float:
     """What a sleeve's end must measure to let the hand and the arm through, mm."""
     hand = float(z.arm.hand) + HAND_EASE_MM
-    return max(hand, z.arm.girth_at(float(z.whole)) + END_EASE_MM)
+    return max(hand, z.arm.girth_at(float(z.down)) + END_EASE_MM)
 
 
 def _fits_arm(s: Sheet, z: Sizes, cap: Cap) -> None:
@@ -180,11 +165,14 @@ def _fits_arm(s: Sheet, z: Sizes, cap: Cap) -> None:
     s.girths.append(Girth(f"{z.hole.side} upper arm girth".strip(), cap.biceps, float(z.arm.upper), need_of, True))  # fmt: skip
     if cap.biceps >= need - 0.5:
         return
-    try:
-        most_ = height_for(float(need), float(z.front), float(z.back))
-        remedy = f"A lower cap is wider: 'cap: {s.t(5.0 * math.floor(most_ / 5.0))}', or make the armhole deeper."
-    except DraftError:
-        remedy = "The armhole is too small for this arm: make it deeper ('armhole lower'), or the top wider."
+    lower = _lower(s, z, cap, float(need))
+    remedy = (
+        "The armhole is too small for this arm: make it deeper ('armhole lower'), or the top wider."
+    )
+    if lower is not None:
+        fits = 5.0 * math.floor(float(lower.height) / 5.0)
+        kept = f"cap: {s.t(fits)}, cap_ease: {s.t(z.ease)}"
+        remedy = f"A lower cap is wider: '{kept}', or make the armhole deeper."
     what = (
         f"with a cap {s.t(cap.height)} high the sleeve is {s.t(cap.biceps)} round the upper arm; "
         f"it needs {s.t(need)}: the arm's {s.t(z.arm.upper)} and {s.t(need_of)}."
@@ -192,19 +180,56 @@ def _fits_arm(s: Sheet, z: Sizes, cap: Cap) -> None:
     raise DraftError(Fault("style.cap", what, remedy))
 
 
-def plain_lines(s: Sheet, z: Sizes) -> tuple[Cap, dict[str, Points]]:
-    """The sleeve with straight underarm seams, its hem square to them, ring order from the hem."""
+def _hung(s: Sheet, z: Sizes) -> tuple[Cap, float, float, float]:
+    """The cap, and of each underarm seam: its slope, how far it runs in, how far its foot lies below
+    the middle of the hem, mm. They hang on one another."""
     below = float(z.long_ - z.height)
     slope = in_ = dip = 0.0
-    for _ in range(8):  # how far the seams run in and how wide the cap is hang on one another
+    for _ in range(8):
         cap = cap_of(float(z.height), float(z.front), float(z.back), math.atan(slope))
         if s.style["shape"] != "plain":
             break
-        in_ = 0.5 * (cap.biceps - _end_width(s, z, cap.biceps))
+        turn = abs(math.atan(slope))
+        chord = math.sin(turn) / turn if turn > 1e-6 else 1.0  # of the hem, which is an arc
+        in_ = 0.5 * (cap.biceps - chord * _end_width(s, z, cap.biceps))
         dip = (0.5 * cap.biceps - in_) * math.tan(0.5 * math.atan(slope))
         before, slope = slope, in_ / (below + dip)
         if abs(slope - before) < 0.003 or abs(slope) > STEEPEST:
             break
+    return cap, slope, in_, dip
+
+
+def _lower(s: Sheet, z: Sizes, cap: Cap, need: float) -> Sizes | None:
+    """With the cap so low that the sleeve is as wide as the arm needs it; None if it would be none."""
+    of = (z.height, z.arm.upper, z.front, z.back)
+    least = LOWEST * float(z.hole.front.length + z.hole.back.length)
+    for _ in range(4):  # the wider it is, the more its seams run in, which takes of its width
+        try:
+            low = height_for(need + 1.0, float(z.front), float(z.back), cap.lean)
+        except DraftError:
+            return None
+        if low < least:
+            return None
+        z = replace(z, height=found(low, "cap height", *of))
+        cap, *_ = _hung(s, z)
+        if cap.biceps >= need:
+            return z
+    return None
+
+
+def plain_lines(s: Sheet, z: Sizes) -> tuple[Sizes, Cap, dict[str, Points]]:
+    """The sleeve with straight underarm seams, its hem square to them, ring order from the hem; and
+    its sizes, the cap lower where the arm needs it and she left its height open."""
+    cap, slope, in_, dip = _hung(s, z)
+    first, need = z.height, float(z.arm.upper) + ARM_EASE_MM["auto"]
+    if s.style["cap"] == "auto" and cap.biceps < need and (lower := _lower(s, z, cap, need)):
+        z = lower
+        cap, slope, in_, dip = _hung(s, z)
+    if z.height is not first:
+        s.notes.append(
+            f"The cap is {s.t(z.height)} high instead of {s.t(first)}, so that the sleeve is wide enough "
+            "for the arm."
+        )
     _fits_arm(s, z, cap)
     what = f"turns the underarm seam by {abs(math.degrees(math.atan(slope))):.0f}°."
     s.fault(abs(slope) > STEEPEST, "style.hem_width", what, "Make the sleeve longer, or its end nearer to the upper arm's width.")  # fmt: skip
@@ -214,13 +239,17 @@ def plain_lines(s: Sheet, z: Sizes) -> tuple[Cap, dict[str, Points]]:
     a, b, up = np.array([left, -foot]), np.array([right, -foot]), math.atan(slope)
     hem = sweep(a, (math.cos(up), math.sin(up)), b, (math.cos(up), -math.sin(up))).flatten()
     front, back = (chain_points(c) for c in (cap.front, cap.back))
-    return cap, {
-        "hem": hem,
-        "front underarm": np.array([b, front[0]]),
-        "front cap": front,
-        "back cap": back[::-1],
-        "back underarm": np.array([back[0], a]),
-    }
+    return (
+        z,
+        cap,
+        {
+            "hem": hem,
+            "front underarm": np.array([b, front[0]]),
+            "front cap": front,
+            "back cap": back[::-1],
+            "back underarm": np.array([back[0], a]),
+        },
+    )
 
 
 def fuller_lines(s: Sheet, z: Sizes, cap: Cap, points: dict[str, Points]) -> dict[str, Points]:

@@ -86,7 +86,7 @@ def _piece(s: Sheet, z: Sizes, name: str, points: dict[str, Points], cut: int) -
     if z.cuff:
         sewn_to_cuff(s, name, end, z.cuff, cut, (z.of,))
     elif end == "casing hem":
-        elastic_in(s, name, end, z.arm, z.whole)
+        elastic_in(s, name, end, z.arm, z.down)
 
 
 def _record(
@@ -207,6 +207,32 @@ def _say(s: Sheet, arm: Arm) -> None:
         )
 
 
+def _make_up(s: Sheet, names: Sequence[str], pair: bool) -> None:
+    """How it is made up, in order (common practice, no source)."""
+    each, finish = (
+        "each sleeve" if pair else "both sleeves, each on its own side,",
+        str(s.style["finish"]),
+    )
+    if any("placket" in n for n in s.pieces):
+        s.making.append(f"Slit {each} along its mark and bind the slit with its placket.")
+    s.making.append("Sew the underarm seam of each sleeve; press it open or neaten it.")
+    if finish == "cuff":
+        s.making.append(
+            "Lay the pleats or pull up the gathers at the sleeve's end, sew the cuff on, fold it and sew its inside down."
+        )
+    elif finish == "elastic":
+        s.making.append(
+            "Turn up the casing, stitch it down but for a gap, draw the elastic in and close it."
+        )
+    else:
+        s.making.append("Turn up the sleeve's hem and sew it by hand or machine.")
+    fuller = "gather it" if s.style["shape"] == "puff" else "ease it in"
+    s.making.append(
+        f"With shoulder and side seams sewn: two rows of long stitches along the cap between its notches. Pin the sleeve into the armhole, "
+        f"right sides together: underarm on side seam, notch on notch (two behind), crown on shoulder seam. Pull the cap up to fit, {fuller}, and sew from the sleeve's side."
+    )
+
+
 def set_in_sleeve(s: Sheet) -> None:
     """Draft the sleeve.
 
@@ -220,13 +246,14 @@ def set_in_sleeve(s: Sheet) -> None:
         if name in s.pieces:
             continue
         z = sizes_of(s, replace(hole, side="") if pair else hole, arm)
-        cap, plain = plain_lines(s, z)
+        z, cap, plain = plain_lines(s, z)
         full = plain if s.style["shape"] == "plain" else fuller_lines(s, z, cap, plain)
         _record(s, z, cap, plain, full)
         _piece(s, z, name, full, 2 if pair else 1)
         _passes(s, z, name)
     _sew(s, holes, names)
     _say(s, arm)
+    _make_up(s, names, pair)
 
 
 BLOCK = Block(

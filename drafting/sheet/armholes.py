@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from configs.errors import DraftError, Fault
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
+from drafting.piece import Notch
 from drafting.sheet.amount import Amount, found
 from drafting.sheet.board import Sheet
 from drafting.sheet.onto import EdgeRun, Onto
@@ -50,7 +51,20 @@ def armholes(s: Sheet) -> tuple[Armhole, ...]:
     Raises:
         DraftError: there is none, or one has no front or no back.
     """
+    grown_on = str(_onto(s).style.get("sleeve", "none"))
+    what = f"has a grown-on sleeve already ('sleeve: {grown_on}')."
+    s.fault(grown_on != "none", "block", f"the garment {what}", "Write 'sleeve: none' in its style for an armhole, or leave the set-in sleeve out.")  # fmt: skip
+    s.stop()
     runs = s.fits("armhole")
+    for r in runs:
+        taken = _onto(s).taken(r.piece, r.edge)
+        what = f"the {r.edge} of the {r.piece} is taken by {taken} already."
+        s.fault(bool(taken), "block", what, "Leave that out; a quick top's is 'armhole_finish: none'.")  # fmt: skip
+    s.stop()
+    for r in runs:
+        what = f"it cannot be told whether the {r.edge} of the {r.piece} is in front or behind."
+        s.fault(not r.half, "block", what, "Join the pieces otherwise, or name them 'front …' or 'back …'.")  # fmt: skip
+    s.stop()
     sides = [side for side in (LEFT, RIGHT) if any(r.side == side for r in runs)] or [""]
     return tuple(_armhole(s, [r for r in runs if r.side in (side, "")], side) for side in sides)
 
@@ -83,22 +97,32 @@ def _half(s: Sheet, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
         what = f"has no {half} half; a sleeve needs both."
         raise DraftError(Fault(f"{side} armhole".strip(), what, "Look at what cut it."))
     onto = _onto(s)
-    runs = sorted(runs, key=lambda r: float(r.points[:, 1].mean()))
-    up, notch = 0.0, None
+    # the part that meets the side seam lies at the underarm, whatever way its piece was turned
+    runs = sorted(
+        runs,
+        key=lambda r: ("side" not in onto.next_to(r.piece, r.edge), float(r.points[:, 1].mean())),
+    )
+    long_ = sum(r.length_mm for r in runs)
+    usual = NOTCH_SHARE * long_
+    up, notch, place = 0.0, None, None
     for r in runs:
         rises = bool(r.points[0, 1] < r.points[-1, 1])
-        piece = onto.pieces[r.piece]
-        edge = piece.edges[r.edge]
-        cuts = [n for n in piece.notches if n.edge == r.edge and n.match.endswith("armhole")]
-        if cuts and notch is None:
-            at = cuts[0].at_mm if rises else edge.length_mm - cuts[0].at_mm
-            notch = (up + at, cuts[0].count, cuts[0].match)
+        edge = onto.pieces[r.piece].edges[r.edge]
+        for n in onto.pieces[r.piece].notches:
+            if n.edge == r.edge and n.match.endswith("armhole") and notch is None:
+                at = n.at_mm if rises else edge.length_mm - n.at_mm
+                notch = (up + at, n.count, n.match)
+        if up <= usual <= up + r.length_mm and place is None:
+            at = usual - up
+            place = (r.piece, r.edge, at if rises else edge.length_mm - at)
         up += r.length_mm
-    usual = (NOTCH_SHARE * up, 1 if half == FRONT else 2, f"{half} armhole")
+    if notch is None and place is not None:
+        notch = (usual, 1 if half == FRONT else 2, f"{half} armhole")
+        s.notch_onto(place[0], Notch(place[1], place[2], notch[1], notch[2]))
     where = f"{side} {half} armhole".strip()
     spots = tuple((r.piece, r.edge) for r in runs)
     of = [onto.sources(*spot) for spot in spots]
-    return Half(spots, found(up, where, *of), *(notch or usual))
+    return Half(spots, found(up, where, *of), *(notch or (usual, 1, where)))
 
 
 def _onto(s: Sheet) -> Onto:

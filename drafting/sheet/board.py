@@ -22,7 +22,7 @@ from drafting.curves import Cubic, Points, chain_points
 from drafting.fit import KINDS, FitChange
 from drafting.measurements import REGISTRY, Measurements
 from drafting.outline import Edge
-from drafting.piece import Piece
+from drafting.piece import Notch, Piece
 from drafting.sheet.amount import (
     FOUND,
     MEASURE,
@@ -99,6 +99,7 @@ class Sheet:
         self.steps: list[Recorded] = []
         self.notes: list[str] = [] if onto else list(measurements.warnings)
         self.making: list[str] = []
+        self.partners: list[tuple[str, Notch]] = []
         self.figures: dict[str, float] = {}
         self.pieces: dict[str, Piece] = {}
         self.hangs_on: dict[tuple[str, str], Sources] = {}
@@ -307,6 +308,10 @@ class Sheet:
             key = key if key in of else edge.replace(" ", "_")
             self.hangs_on[piece.name, edge] = sources_of(of.get(key, of.get("all", ())))
         return piece
+
+    def notch_onto(self, piece: str, notch: Notch) -> None:
+        """A notch on a piece of the garment that this block is sewn to."""
+        self.partners.append((piece, notch))
 
     def square(self, piece: str, pairs: Iterable[frozenset[str]]) -> None:
         """Corners of a piece that must be square, by the plain names of their edges."""

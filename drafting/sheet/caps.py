@@ -28,7 +28,8 @@ _THROUGH = {
     FRONT: ((0.708, 0.197), (0.512, 0.516), (0.326, 0.845)),
     BACK: ((0.731, 0.223), (0.522, 0.533), (0.320, 0.854)),
 }
-_FINE_MM = 1e-4
+CHORD_SHARE = 0.945  # of a half's length, its chord: where a search begins
+_FINE_MM, _FINE_WIDTH_MM = 1e-4, 0.02
 _MOST_TRIES = 40
 
 
@@ -80,7 +81,8 @@ def half_width(half: str, length: float, height: float, lean: float = 0.0) -> fl
     if height < LEAST_HEIGHT_MM or longer(narrow) > 0.0:
         what = f"of {height / 10:.1f} cm does not go with a cap {length / 10:.1f} cm long in the {half}."
         raise DraftError(Fault("style.cap", what, "Choose another cap."))
-    return _root(longer, math.sqrt(max(length**2 - height**2, narrow**2)), length)
+    start = math.sqrt(max((CHORD_SHARE * length) ** 2 - height**2, narrow**2))
+    return _root(longer, start, start / length, narrow, length, _FINE_MM)
 
 
 def cap_of(height: float, front: float, back: float, lean: float = 0.0) -> Cap:
@@ -94,7 +96,7 @@ def cap_of(height: float, front: float, back: float, lean: float = 0.0) -> Cap:
     return Cap(height, w[FRONT], w[BACK], front_, back_, lean)
 
 
-def height_for(biceps: float, front: float, back: float) -> float:
+def height_for(biceps: float, front: float, back: float, lean: float = 0.0) -> float:
     """The cap height at which halves of these lengths are as wide as ``biceps`` together, mm.
 
     Raises:
@@ -103,25 +105,30 @@ def height_for(biceps: float, front: float, back: float) -> float:
     low, high = LEAST_HEIGHT_MM, 0.8 * min(front, back)
 
     def wider(height: float) -> float:
-        return cap_of(height, front, back).biceps - biceps
+        return cap_of(height, front, back, lean).biceps - biceps
 
     if wider(low) < 0.0:
         what = f"is {biceps / 10:.1f} cm; a cap for this armhole is {(wider(low) + biceps) / 10:.1f} cm wide at most."
         raise DraftError(Fault("style.cap", what, "Make the armhole deeper."))
-    chord = 0.5 * (front + back)
-    return _root(wider, math.sqrt(max(chord**2 - 0.25 * biceps**2, low**2)), high, low)
+    chord = CHORD_SHARE * 0.5 * (front + back)
+    start = min(math.sqrt(max(chord**2 - 0.25 * biceps**2, low**2)), high)
+    return _root(wider, start, -4.0 * start / biceps, low, high, _FINE_WIDTH_MM)
 
 
-def _root(f: Callable[[float], float], start: float, high: float, low: float = 0.0) -> float:
-    """Where a rising or falling function is nil: secants, kept between ``low`` and ``high``."""
+def _root(
+    f: Callable[[float], float], start: float, slope: float, low: float, high: float, fine: float
+) -> float:
+    """Where ``f`` is nil, to ``fine``: secants from ``start``, the first by its ``slope`` there."""
     a, fa = start, f(start)
-    b = min(max(start * 0.99 - 1.0, low), high)
-    fb = f(b)
-    for _ in range(_MOST_TRIES):
-        if abs(fb) < _FINE_MM or fa == fb:
-            break
-        c = min(max(b - fb * (b - a) / (fb - fa), low + 1e-6), high)
-        a, fa, b, fb = b, fb, c, f(c)
+    b = a
+    if abs(fa) >= fine:
+        b = min(max(a - fa / slope, low), high)
+        fb = f(b)
+        for _ in range(_MOST_TRIES):
+            if abs(fb) < fine or fa == fb:
+                break
+            c = min(max(b - fb * (b - a) / (fb - fa), low), high)
+            a, fa, b, fb = b, fb, c, f(c)
     return b
 
 

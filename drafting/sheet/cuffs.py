@@ -82,13 +82,20 @@ def sewn_to_cuff(
     if full < -0.5:
         what = f"ends {s.t(end.length_mm)} round; its cuff needs {s.t(cuff.upper)}."
         raise DraftError(Fault(name, what, "A wider hem_width, a shaped cuff, or 'finish: hem'."))
-    at = SLIT_SHARE * end.length_mm
+    back_first = next(iter(sleeve.edges)) == edge  # a left sleeve's end runs from its front
+    size = end.length_mm
+
+    def place(x: float) -> float:
+        """A distance from the back underarm seam as one along the edge."""
+        return x if back_first else size - x
+
+    at = SLIT_SHARE * size
     marks, notches, told = [], [], []
     if cuff.slit:
-        point, along = end.at(at)
+        point, along = end.at(place(at))
         line = np.array([point, point + cuff.slit * left_of(along)])
         marks.append(Mark(f"placket {s.t(cuff.slit)}", line))
-        notches.append(Notch(edge, at, 1, "placket"))
+        notches.append(Notch(edge, place(at), 1, "placket"))
     else:
         at = 0.5 * end.length_mm
     into = str(s.style["into_cuff"])
@@ -99,9 +106,9 @@ def sewn_to_cuff(
         each, start = full / count, at + _PLEAT_FROM_SLIT_MM
         for i in range(count):
             for x in (start, start + each):
-                point, along = end.at(x)
+                point, along = end.at(place(x))
                 marks.append(Mark("pleat", np.array([point, point + _PLEAT_LONG_MM * left_of(along)])))  # fmt: skip
-                notches.append(Notch(edge, x, 1, f"pleat {i + 1}"))
+                notches.append(Notch(edge, place(x), 1, f"pleat {i + 1}"))
             start += each + _PLEAT_GAP_MM
         told = [
             f"{count} {'pleat' if count == 1 else 'pleats'} of {s.t(each)}, folded towards the back"

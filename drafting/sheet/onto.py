@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from drafting.curves import Points
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
@@ -36,12 +37,14 @@ class EdgeRun:
 
 @dataclass(frozen=True, eq=False)
 class Onto:
-    """The garment before a part of it: its ``block``, ``pieces``, ``seams``, and what each edge hangs on."""
+    """The garment before a part of it: its ``block`` and ``style``, ``pieces``, ``seams``, and what each
+    edge hangs on."""
 
     block: str
     pieces: Mapping[str, Piece]
     seams: tuple[Seam, ...] = ()
     hangs_on: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
+    style: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def landmarks(self) -> dict[str, dict[str, tuple[float, float]]]:
@@ -51,27 +54,52 @@ class Onto:
     def edge_runs(self, kind: str) -> tuple[EdgeRun, ...]:
         """Every part of the edges of one kind, such as 'armhole', on pieces that show."""
         return tuple(
-            EdgeRun(name, e, edge.points, sewn_length(piece, e), *_place(name, e), piece.cut)
+            EdgeRun(name, e, edge.points, sewn_length(piece, e), *self._place(name, e), piece.cut)
             for name, piece in self.pieces.items()
             if not set(name.split()) & set(INSIDE)
             for e, edge in piece.edges.items()
-            if _kind(e) == kind
+            if f" {_plain(e)}".endswith(f" {kind}")
         )
+
+    def next_to(self, piece: str, edge: str) -> tuple[str, str]:
+        """The edges before and after an edge on its piece, by their plain names."""
+        ring = list(self.pieces[piece].edges)
+        i = ring.index(edge)
+        return _plain(ring[i - 1]), _plain(ring[(i + 1) % len(ring)])
+
+    def taken(self, piece: str, edge: str) -> str:
+        """What an edge is finished with or sewn to already: a piece's name, 'a binding', or ''."""
+        if edge in self.pieces[piece].bound:
+            return "a binding"
+        mates = (s.b if (piece, edge) in s.a else s.a for s in self.seams if (piece, edge) in (*s.a, *s.b))  # fmt: skip
+        return next((f"the {spots[0][0]}" for spots in mates), "")
 
     def sources(self, piece: str, edge: str) -> frozenset[str]:
         """What an edge hangs on; of one that the scissors made, what the whole garment does."""
         every: frozenset[str] = frozenset().union(*self.hangs_on.values())
         return self.hangs_on.get((piece, edge), every)
 
+    def _place(self, piece: str, edge: str) -> tuple[str, str]:
+        """Half and side of the body that an edge belongs to: by the names, or where pieces of both
+        halves were joined, by what is sewn on beside it."""
+        words = [*edge.split(), *piece.split()]
+        half = next((w for w in words if w in (FRONT, BACK)), "")
+        side = next((w for w in words if w in (LEFT, RIGHT)), "")
+        if not half:
+            ring = list(self.pieces[piece].edges)
+            i = ring.index(edge)
+            beside = {(piece, ring[i - 1]), (piece, ring[(i + 1) % len(ring)])}
+            mates = [
+                name
+                for s in self.seams
+                for one, other in ((s.a, s.b), (s.b, s.a))
+                if beside & set(one)
+                for name, _ in other
+            ]
+            half = next((w for n in mates for w in n.split() if w in (FRONT, BACK)), "")
+        return half, side
 
-def _kind(edge: str) -> str:
+
+def _plain(edge: str) -> str:
     """An edge's name without side and number: 'left armhole 2' is an armhole."""
     return re.sub(r" \d+$", "", edge).removeprefix("left ").removeprefix("right ")
-
-
-def _place(piece: str, edge: str) -> tuple[str, str]:
-    """Half and side of the body that an edge belongs to, by the names."""
-    words = [*edge.split(), *piece.split()]
-    half = next((w for w in words if w in (FRONT, BACK)), "")
-    side = next((w for w in words if w in (LEFT, RIGHT)), "")
-    return half, side
