@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from configs.errors import DraftError, InputError
 from drafting import Measurements, draft
 from drafting.blocks import Draft
-from drafting.blocks.straight_skirt import DartPlan, plan_darts
+from drafting.blocks._hip_lines import DartPlan, plan_darts
 from drafting.docket import Docket
 from drafting.export.marks import DART, strokes
 from drafting.piece import Dart, Piece

@@ -1,0 +1,180 @@
+"""Front and back of a skirt that is fitted from the waist to the hip: darts by the body, one side seam.
+
+Shared by the darted skirts; after the rules that `straight_skirt` names. Front and back have the
+very same side seam, and the waist is drawn with the darts closed, as one smooth line, and opened
+again, so that it runs on over every dart and is as long as it must be.
+
+Frame: piece mm, x from the centre line, y up, y = 0 on the waist line.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from configs.errors import DraftError, Fault
+from drafting.curves import Cubic, left_of, line, sweep
+from drafting.fit import BACK, FRONT
+from drafting.sheet import Amount, number
+from drafting.sheet.darts import OpenDart, through_darts
+from drafting.sheet.waists import hip_curve, on_target
+
+BACK_WIDER = number(15.0, "the back is wider by")  # on each half, in both handbooks
+RAISE_MM, RAISE_AT_MM = 12.5, 35.0  # Aldrich's raised side waist, at her usual shaping of the side
+DART_MM, LEAST_DART_MM = 20.0, 10.0
+MOST_OF_LENGTH = 0.25  # a dart that is wider for its length makes a bag at its point
+# How much of the shaping the side seam takes: less is no shape, more makes a hook at the hip.
+LEAST_SIDE_MM, MOST_SIDE_MM, LIMIT_SIDE_MM = 10.0, 40.0, 50.0
+# Dart lengths at a waist-to-hip of 20.6 cm (Aldrich: back 14 and 12.5, front 10); with it they
+# grow. Where a dart stands, as a share of the waist from the centre.
+USUAL_DEPTH_MM = 206.0
+_DARTS = {
+    (BACK, 2): ((1 / 3, 140.0), (2 / 3, 125.0)), (BACK, 1): ((0.5, 130.0),),
+    (FRONT, 1): ((2 / 3, 100.0),), (FRONT, 2): ((0.4, 90.0), (0.75, 100.0)),
+}  # fmt: skip
+SIDE_BOW = 1.35  # the side seam leans in at the waist by this of its chord: about 5 mm of bow
+MOST_RISE_MM = 20.0  # of the centre front over a full stomach
+LEAST_BELOW_HIP_MM = 80.0
+GATHERED_SIDE_MM = 30.0  # of shaping at the side of a skirt that is gathered into its band
+
+
+@dataclass(frozen=True)
+class DartPlan:
+    """How many darts of which width (at the waist, mm) a half of front and back get."""
+
+    front: tuple[float, ...]
+    back: tuple[float, ...]
+
+
+def plan_darts(shaping_mm: float, scale: float = 1.0) -> DartPlan:
+    """Darts for what one half of the skirt must lose from hip to waist: a third in front, two thirds
+    behind, none wider than a quarter of its length.
+
+    Three of 2 cm where that leaves the side seam 1 to 4 cm on each panel; else wider ones, a
+    second in the front, or fewer, and none where there is nothing to take in. ``scale``: of the
+    darts' lengths.
+
+    Raises:
+        DraftError: more than darts and side seams can take.
+    """
+    side = 0.5 * (shaping_mm - 3 * DART_MM)
+    if LEAST_SIDE_MM <= side <= MOST_SIDE_MM:
+        return DartPlan((DART_MM,), (DART_MM, DART_MM))
+    usual = MOST_SIDE_MM if side > MOST_SIDE_MM else LEAST_SIDE_MM
+    third = max(shaping_mm - 2 * usual, 0.0) / 3
+    if third < LEAST_DART_MM:  # one dart behind, or none
+        return DartPlan((), (3 * third,) if 3 * third >= LEAST_DART_MM else ())
+    widest = {
+        key: scale * MOST_OF_LENGTH * min(leg for _, leg in darts) for key, darts in _DARTS.items()
+    }
+    back = min(
+        third, widest[BACK, 2]
+    )  # where the back's are as wide as may be the front takes more
+    front = min(shaping_mm - 2 * usual - 2 * back, 2 * widest[FRONT, 2])
+    if 0.5 * (shaping_mm - 2 * back - front) > LIMIT_SIDE_MM + 1e-9:
+        what = "is too small for the hip: darts and side seams cannot take in so much."
+        remedy = "Are waist_girth and hip_girth right? Else 'style: {shaping: gathers}'."
+        raise DraftError(Fault("waist", what, remedy))
+    fronts = (front,) if front <= widest[FRONT, 1] else (front / 2, front / 2)
+    return DartPlan(fronts, (back, back))
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """Half of the front or the back, mm: ``waist``, its parts from the centre to the side, between
+    the ``darts``; ``side`` from the waist down to the hem; ``hem`` from the centre to the side;
+    ``closed``: the waist with its darts closed, one curve."""
+
+    half: str
+    width: float
+    waist: list[Cubic]
+    darts: list[OpenDart]
+    side: tuple[Cubic, Cubic]
+    hem: Cubic
+    closed: Cubic
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """The draft's amounts: half the hip and half the waist as drawn, how deep the hip line lies,
+    the length, how far the hem stands out on each panel, how far the centre back is lowered
+    and the centre front raised, and what a closed ring must measure round that the hip is to pass."""
+
+    hip: Amount
+    waist: Amount
+    depth: Amount
+    length: Amount
+    flare: Amount
+    drop: Amount
+    rise: Amount
+    ring: Amount
+
+
+def dart_scale(depth: float) -> float:
+    """How much longer than usual darts are, for a hip that lies ``depth`` below the waist."""
+    return min(max(depth / USUAL_DEPTH_MM, 0.7), 1.1)
+
+
+def draw_panel(half: str, width: float, taken: float, darts: Sequence[float], z: Sizes) -> Panel:
+    """Half of the front or back whose side seam comes in by ``taken`` mm from hip to waist.
+
+    The waist is one smooth line with the darts closed: it leaves the centre squarely and meets
+    the side seam squarely.
+    """
+    depth, long_, flare = float(z.depth), float(z.length), float(z.flare)
+    lean = math.atan2(flare, max(long_ - depth, 1.0))
+    down = np.array([math.sin(lean), -math.cos(lean)])
+    hip = np.array([width, -depth])
+    foot = hip + down * (long_ - depth)
+    end = np.array([width - taken, RAISE_MM * min(max(taken, 0.0) / RAISE_AT_MM, 1.6)])
+    chord = math.atan2(taken, float(end[1]) + depth)
+    phi = SIDE_BOW * chord - (SIDE_BOW - 1.0) * lean
+    up = np.array([-math.sin(phi), math.cos(phi)])
+    centre = np.array([0.0, -float(z.drop) if half == BACK else float(z.rise)])
+    rough = sweep(centre, (1.0, 0.0), end, -left_of(up))
+    scale = dart_scale(depth)
+    grid = np.linspace(0.0, 1.0, 65)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(rough.point(grid), axis=0).T))])
+    places = []
+    for (share, leg), wide in zip(_DARTS.get((half, len(darts)), ()), darts, strict=True):
+        at = float(np.interp(share * run[-1], run, grid))
+        places.append((rough.point(at), left_of(rough.tangent(at)), leg * scale, wide))
+    lifts = [0.0] * len(places)
+    for _ in range(3):  # the true waist lies a little off the rough one: the points follow it
+        spots = [
+            (p + axis * (lift - leg), axis, 2.0 * math.asin(0.5 * wide / leg))
+            for (p, axis, leg, wide), lift in zip(places, lifts, strict=True)
+        ]
+        waist, opened, closed = through_darts(centre, end, up, spots)
+        legs = [float(np.hypot(*(d.inner - d.tip))) for d in opened]
+        lifts = [x + a - p[2] for x, a, p in zip(lifts, legs, places, strict=True)]
+    hem = sweep((0.0, -long_), (1.0, 0.0), foot, left_of(down))
+    side = (hip_curve(end, -up, hip, down), line(hip, foot))
+    return Panel(half, width, waist, opened, side, hem, closed)
+
+
+def solved(z: Sizes, plan: DartPlan | None, widths: dict[str, float]) -> tuple[Panel, Panel, float]:
+    """Front and back whose waists together are as long as half the waist, their sides alike, and
+    by how much the side comes in; without a ``plan`` they are longer, to be gathered in."""
+    darts = plan or DartPlan((), ())
+
+    def drawn(taken: float) -> tuple[tuple[Panel, Panel], float]:
+        pair = (
+            draw_panel(FRONT, widths[FRONT], taken, darts.front, z),
+            draw_panel(BACK, widths[BACK], taken, darts.back, z),
+        )
+        return pair, sum(p.closed.length for p in pair) - float(z.waist)
+
+    taken = 0.5 * float(z.hip - z.waist - sum(darts.front) - sum(darts.back))
+    if plan is None:
+        taken = min(taken, GATHERED_SIDE_MM)
+        return (*drawn(taken)[0], taken)
+    pair, taken, off = on_target(drawn, taken)
+    if abs(off) > 1e-4 or not -5.0 < taken < 2.0 * LIMIT_SIDE_MM:
+        raise DraftError(
+            Fault("waist", "cannot be drawn to its length.", "Are the measurements right?")
+        )
+    return (*pair, taken)

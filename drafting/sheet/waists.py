@@ -1,0 +1,378 @@
+"""What closes a skirt at the waist: band, shaped facing, elastic in a casing; zip, pockets in the seams.
+
+For any block whose pieces have a waist edge. All rules are common practice, no source, unless a
+line says otherwise. Frame: piece mm, x from the centre line, y up, y = 0 on the waist line.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from drafting.curves import Cubic, Points, chain_points, rounded, sweep
+from drafting.fit import BACK, FRONT
+from drafting.outline import Edge
+from drafting.piece import Mark, Notch, Piece
+from drafting.sheet.amount import Amount, least, most
+from drafting.sheet.board import Sheet
+from drafting.sheet.finishing import band, bars, closed_facing
+from drafting.sheet.options import choice, length
+from drafting.sheet.pieces import label_of
+from drafting.style import Option
+from drafting.truing import GIRTH_MM, Check, Girth, Seam, sewn_length
+from drafting.truing import Spot as EdgeAt
+
+Places = Mapping[str, Sequence[float]]  # notch → mm along an edge
+
+FINISHES = {
+    "band": "a straight band, folded, with an overlap at the zip",
+    "facing": "a shaped facing inside",
+    "elastic": "elastic in a casing; no zip",
+    "none": "nothing; you add it",
+}
+HIP_PASS_MM = 20.0  # a closed ring that passes the hip is this much larger, where its ease allows
+# With less ease than that the skirt passes where it is nearly as wide as drafted.
+BELOW_EASE_MM = 5.0
+SWAPPED_MM = 60.0  # of half a girth: more over the hip is seldom a body
+ELASTIC_SHORTER = (0.08, 0.05)  # elastic against the waist; it is stretched a little when worn
+CASING_MM = 3.0  # a casing is wider than its elastic by this
+POCKET_DOWN_MM, POCKET_OPEN_MM, POCKET_DEEP_MM = (
+    60.0,
+    150.0,
+    270.0,
+)  # below the waist; a hand and 3 cm
+_BAG_MM, _BAG_PAST_MM = 150.0, 20.0
+
+
+def finish_options(*kinds: str) -> tuple[Option, ...]:
+    """The options of these waist finishes (`FINISHES`); the first is the default."""
+    found = [choice("waist_finish", "What finishes the waist.", {k: FINISHES[k] for k in kinds})]
+    of = {"waist_finish": ("band",)}
+    if "band" in kinds:
+        found += [
+            length("band_width", "Finished width of the band.", 30.0, 15.0, 80.0, of),
+            length("band_overlap", "How far the band reaches past the opening.", 30.0, 0.0, 80.0, of),
+        ]  # fmt: skip
+    if "facing" in kinds:
+        of = {"waist_finish": ("facing",)}
+        found.append(length("facing_width", "Width of the facing.", 60.0, 30.0, 120.0, of))
+    if "elastic" in kinds:
+        of = {"waist_finish": ("elastic",)}
+        found.append(length("elastic_width", "Width of the elastic.", 25.0, 6.0, 60.0, of))
+    return tuple(found)
+
+
+POCKETS = choice(
+    "pockets", "Pockets in the side seams.", {"none": "none", "seam": "bags, a hand wide, below the waist"}
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Girths:
+    """Finished girths round the body, mm: ``waist``; ``hip`` as asked for; ``drawn``, the hip as it
+    is drawn, not smaller than the waist; ``ring``: what must be left for the hip to pass through."""
+
+    waist: Amount
+    hip: Amount
+    drawn: Amount
+    ring: Amount
+
+
+def girths(s: Sheet, hip_ease: float, waist_ease: float) -> Girths:
+    """The girths of a skirt from her measures, the eases and her fit changes."""
+    wanted = s.m["hip_girth"] + hip_ease + s.fitted("hip")
+    waist = s.m["waist_girth"] + waist_ease + s.fitted("waist")
+    ring = s.m["hip_girth"] + least(HIP_PASS_MM, hip_ease + s.fitted("hip") - BELOW_EASE_MM)
+    return Girths(waist, wanted, most(wanted, waist), ring)
+
+
+def tell_over(s: Sheet, g: Girths) -> None:
+    """A note where the waist is larger than the hip."""
+    over = float(g.drawn) - float(g.hip)
+    if over > 0.1:
+        s.notes.append(
+            "The waist is larger than the hip: the skirt is drawn straight from the waist, "
+            f"{s.t(over)} wider at the hip than asked for."
+            + (" Are the two girths swapped?" if over > 2 * SWAPPED_MM else "")
+        )
+
+
+def refuse_halves(s: Sheet, changes: Sequence[str], why: str) -> None:
+    """Refuse fit changes of these kinds that are meant for front or back alone."""
+    for i, c in enumerate(s.fit, 1):
+        wrong = c.change in changes and c.where != "both"
+        s.fault(wrong, f"fit[{i}] where", f"is '{c.where}': {why}.", "Leave 'where' out.")
+
+
+def hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic:
+    """The side from the waist to the hip, where it runs on into the straight side below.
+
+    Both inner control points lie on that straight line, so the curve has no curvature left where
+    it meets it, and no jump shows on the hip.
+    """
+    cross = float(leave[0] * down[1] - leave[1] * down[0])
+    height = float(np.hypot(*(hip - start)))
+    if abs(cross) > 1e-4:
+        gap = hip - start
+        reach = float(gap[0] * down[1] - gap[1] * down[0]) / cross
+        if 0.2 * height < reach < 0.95 * height:
+            corner = start + reach * leave
+            return Cubic(np.stack([start, corner, hip + 0.6 * (corner - hip), hip]))
+    return sweep(start, leave, hip, down)
+
+
+def on_target(
+    drawn: Callable[[float], tuple[Any, float]], start: float, within: float = 1e-6
+) -> tuple[Any, float, float]:
+    """What is drawn where its error is nil, at which value, and what error is left.
+
+    ``drawn``: value → (what is drawn, error mm), which grows by about 1 with each mm.
+    """
+    before, off_before = start - 1.0, drawn(start - 1.0)[1]
+    at = start
+    made, off = drawn(at)
+    for _ in range(30):  # secants
+        if abs(off) < within or off == off_before:
+            break
+        step = off * (at - before) / (off - off_before)
+        before, off_before = at, off
+        at -= step
+        made, off = drawn(at)
+    return made, at, off
+
+
+# --- zip -----------------------------------------------------------------------------------------
+
+
+def ring_at(sides: Sequence[Points], depth: float) -> float:
+    """Finished girth mm at ``depth`` below the upper end of the side seams (N, 2) of both halves,
+    which run up."""
+    return 2.0 * sum(float(np.interp(p[-1, 1] - depth, p[:, 1], p[:, 0])) for p in sides)
+
+
+def usual_zip(unit: str, girth: Callable[[float], float], ring: float, deepest: float) -> float:
+    """How long the opening is, mm: 18 cm or 7 in, or down to where the ring at its end passes the
+    hip. ``girth``: depth mm → finished girth mm; ``deepest``: where the hip lies."""
+    inches = unit == "in"
+    step, most_ = (12.7, 304.8) if inches else (10.0, 300.0)
+    depths = np.arange(0.0, min(deepest + step, most_), step)
+    small = [float(d) for d in depths if girth(float(d)) < ring - 0.1]
+    return max(7.0 * 25.4 if inches else 180.0, min(max(small) + step, most_) if small else 0.0)
+
+
+def hip_passes(s: Sheet, girth: float, zip_mm: float, ring: float) -> None:
+    """Check that the hip passes the ring at the end of the zip."""
+    short = max(ring - girth, 0.0)
+    text = f"{s.t(girth)} round at the end of the zip, {s.t(zip_mm)} down; {s.t(ring)} needed"
+    text += ": a longer zip_length, or none named" if short > GIRTH_MM else ""
+    s.checks.append(Check("the hip passes", short, GIRTH_MM, short <= GIRTH_MM, text))
+
+
+def with_zip(s: Sheet, name: str, edges: Mapping[str, bool], zip_mm: float, where: str) -> None:
+    """The bar at the end of a zip on some edges of a piece; ``edges``: name → it runs down."""
+    piece = s.pieces[name]
+    for edge, down in edges.items():
+        more, cuts = bars(piece.edges[edge], {"zip": zip_mm}, down, f"{where} ", s.t)
+        piece = piece.with_(marks=(*piece.marks, *more), notches=(*piece.notches, *cuts))
+    s.pieces[name] = piece
+
+
+# --- waist ---------------------------------------------------------------------------------------
+
+
+def gather(s: Sheet, whole: Mapping[str, float], finished: Mapping[str, float], why: str) -> None:
+    """What is gathered, on the pieces' labels and in a note. Piece → mm, cut and finished."""
+    told = []
+    for name, long_ in whole.items():
+        text = f"gather {s.t(long_)} into {s.t(finished[name])}"
+        piece = s.pieces[name]
+        s.pieces[name] = piece.with_(label=(*piece.label[:2], text, *piece.label[2:]))
+        told.append(f"{name} {text}")
+    s.notes.append(f"The waist is gathered: {', '.join(told)}.{why}")
+
+
+@dataclass(frozen=True, eq=False)
+class Half:
+    """Front or back at its waist: ``cuts``, where darts stand, mm from the centre; ``closed``: the
+    waist with its darts closed, half of it (None: it can have no facing); ``seam``: it has a centre
+    seam; ``of``: what its facing hangs on."""
+
+    half: str
+    cuts: Points
+    closed: Cubic | None = None
+    seam: bool = False
+    of: Any = ()
+
+
+def add_band(
+    s: Sheet, round_: float, at: Places, spots: Sequence[EdgeAt], full: float, of: Any
+) -> None:
+    """A band for a waist of ``round_`` mm that begins and ends at the opening, and its seam.
+
+    ``at``: notches; ``spots``: the waist edges, each as often as it is cut; ``full``: how much
+    longer these are, to be gathered in (less than nil: to be stretched).
+    """  # fmt: skip
+    over, high = s.style["band_overlap"], 2.0 * s.style["band_width"]
+    at = {**at, "overlap": (round_,) if over > 0 else ()}
+    name = "waistband"
+    made = band(name, "waist", round_ + float(over), float(high), at, s.measurements)
+    s.add(made, all=(of, over, high), waist=(of, over))
+    _sewn(s, name, spots, full, float(over))
+
+
+def _sewn(s: Sheet, name: str, spots: Sequence[EdgeAt], full: float, over: float = 0.0) -> None:
+    on_band = ((name, "waist"),)
+    if full:
+        how = "gathered in" if full > 0 else "stretched on the bias"
+        s.seams.append(Seam(name, tuple(spots), on_band, full - over, how))
+    else:
+        s.seams.append(Seam(name, on_band, tuple(spots), over, "of overlap"))
+
+
+def add_casing(
+    s: Sheet, ring: float, at: Places, spots: Sequence[EdgeAt], full: float, of: Any
+) -> None:
+    """A casing for elastic, closed to a ring of ``ring`` mm that passes the hip, and its seam."""
+    wide = s.style["elastic_width"]
+    high = 2.0 * (wide + CASING_MM)
+    made = band("casing", "waist", ring, float(high), at, s.measurements)
+    s.add(made, all=(of, high), waist=of)
+    _sewn(s, "casing", spots, full)
+    waist = float(s.m["waist_girth"] + s.fitted("waist"))
+    low, up = (waist * (1.0 - part) for part in ELASTIC_SHORTER)
+    s.figures |= {"elastic, shortest": low, "elastic, longest": up}
+    s.notes.append(
+        f"Cut the elastic, {s.t(wide)} wide, {s.t(low)} to {s.t(up)} long and its overlap: 8 to 5 % less "
+        "than the waist. Try it round the waist first. Leave a gap in the casing's seam to draw it in."
+    )
+
+
+def elastic_ring(s: Sheet, g: Girths) -> Amount:
+    """How far round a waist with elastic is cut, mm: the hip passes it with 2 cm to spare."""
+    return most(s.m["hip_girth"] + s.fitted("hip") + HIP_PASS_MM, g.waist)
+
+
+def finish_halves(
+    s: Sheet, halves: Sequence[Half], waist: Amount, at_back: bool, *,
+    remedy: str = "Choose 'waist_finish: band'.", why: str = "",
+) -> None:  # fmt: skip
+    """Band, casing or facings of a front and a back, with the seams that join them to the skirt.
+
+    ``waist``: the finished waist, half of it; ``at_back``: the opening is at the centre back, else
+    in the left side seam; ``remedy``: what to do where gathers have no band; ``why``: why it is
+    gathered, after a space.
+    """
+    names = [h.half for h in halves]
+    whole = {h: 2.0 * sewn_length(s.pieces[h], "waist") for h in names}
+    full = sum(whole.values()) - 2.0 * float(waist)
+    full = full if full > 0.5 else 0.0
+    f, b = (w * (1.0 - full / sum(whole.values())) for w in whole.values())
+    finish = s.style["waist_finish"]
+    if full:
+        what = "cannot hold a waist that is gathered."
+        s.fault(finish == "facing", "style.waist_finish", what, remedy)
+        s.stop()
+        gather(s, whole, {FRONT: f, BACK: b}, why)
+    spots = tuple((h, "waist") for h in names for _ in range(2))
+    if finish in ("band", "elastic"):
+        # It begins at the opening: at the centre back, or at the left side seam.
+        first = 0.5 * b if at_back else 0.0
+        sides = (first, first + f) if at_back else (f,)
+        middles = {FRONT: (first + 0.5 * f,), BACK: (0.0, f + b) if at_back else (f + 0.5 * b,)}
+        at: dict[str, tuple[float, ...]] = {"side": sides}
+        cuts = {h.half: h.cuts for h in halves}
+        for h, places in middles.items():
+            at[f"centre {h}"] = tuple(x for x in places if 0.0 < x < f + b)
+            for i, c in enumerate(cuts[h], 1):
+                both = (x + sign * float(c) for x in places for sign in (-1.0, 1.0))
+                at[f"{h} dart {i}"] = tuple(x for x in both if 0.0 < x < f + b)
+        add = add_band if finish == "band" else add_casing
+        add(s, f + b, at, spots, full, waist)
+    elif finish == "facing":
+        for half in halves:
+            assert half.closed is not None
+            width, name = s.style["facing_width"], f"{half.half} waist facing"
+            made = closed_facing(
+                name, half.closed, float(width), half.cuts, half.seam, s.measurements
+            )
+            s.add(made, all=(half.of, width))
+            there = ((half.half, "waist"),)
+            s.seams.append(Seam(f"{half.half} facing", ((name, "waist"),), there))
+
+
+def waist_girth(s: Sheet, spots: Sequence[EdgeAt], waist: Amount) -> None:
+    """The finished waist, measured on its band where it has one."""
+    round_ = sum(sewn_length(s.pieces[p], e) for p, e in spots)
+    if "casing" in s.pieces:
+        return  # the elastic draws it in
+    if "waistband" in s.pieces:  # what is gathered in is measured on its band
+        round_ = s.pieces["waistband"].edges["waist"].length_mm - float(s.style["band_overlap"])
+    elif round_ > waist + 1.0:  # it is gathered, and on what is hers to add
+        round_ = float(waist)
+    body = s.m["waist_girth"]
+    s.girths.append(Girth("waist girth", round_, float(body), float(waist - body)))
+
+
+def hip_girth(s: Sheet, mm: float, wanted: Amount, more: bool) -> None:
+    """The finished hip; ``more``: more than wanted is as good."""
+    body = s.m["hip_girth"]
+    s.girths.append(Girth("hip girth", mm, float(body), float(wanted - body), more))
+
+
+# --- pockets -------------------------------------------------------------------------------------
+
+
+def seam_pockets(s: Sheet, spots: Mapping[str, bool], zip_there: bool) -> None:
+    """Pocket bags for the side seams: a piece, and two notches on each side.
+
+    ``spots``: piece → whether its edge 'side' runs down; ``zip_there``: the left side has a zip.
+    """
+    if s.style["pockets"] == "none":
+        return
+    long_ = min(s.pieces[p].edges["side"].length_mm for p in spots)
+    wrong = long_ < POCKET_DOWN_MM + POCKET_DEEP_MM + 50.0
+    what = f"have no room in a side seam of {s.t(long_)}."
+    s.fault(wrong, "style.pockets", what, "Make the skirt longer, or leave the pockets out.")
+    s.stop()
+    for name, down in spots.items():
+        piece = s.pieces[name]
+        edge = piece.edges["side"]
+        at = [POCKET_DOWN_MM, POCKET_DOWN_MM + POCKET_OPEN_MM]
+        cuts = tuple(Notch("side", x if down else edge.length_mm - x, 1, "pocket") for x in at)
+        s.pieces[name] = piece.with_(notches=(*piece.notches, *cuts))
+    s.add(_pocket_bag(s, 2 if zip_there else 4), all=s.options("pockets"))
+    if zip_there:
+        s.notes.append("The zip takes the left side seam: the pocket goes into the right one only.")
+
+
+def _pocket_bag(s: Sheet, cut: int) -> Piece:
+    """A bag that hangs from the side seam: straight there, deep enough for a hand."""
+    long_, deep, wide = POCKET_OPEN_MM + 2 * _BAG_PAST_MM, POCKET_DEEP_MM, _BAG_MM
+    bag = [
+        sweep((0.0, -long_), (0.35, -1.0), (0.55 * wide, -deep), (1.0, 0.0)),
+        rounded((0.55 * wide, -deep), (wide, -deep), (wide, -deep + 0.45 * wide)),
+        sweep((wide, -deep + 0.45 * wide), (0.0, 1.0), (0.0, 0.0), (-1.0, 0.0), (1.0, 1.4)),
+    ]
+    edges = {"side": np.array([(0.0, 0.0), (0.0, -long_)]), "bag": chain_points(bag)}
+    ends = tuple(Notch("side", x, 1, "pocket") for x in (_BAG_PAST_MM, long_ - _BAG_PAST_MM))
+    return Piece(
+        "pocket bag", {n: Edge(n, p) for n, p in edges.items()}, cut, True, notches=ends,
+        grain=((0.4 * wide, -0.8 * deep), (0.4 * wide, -0.3 * deep)),
+        label=label_of("pocket bag", f"cut {cut}, {'a pair' if cut == 2 else 'two pairs'}", s.measurements),
+    )  # fmt: skip
+
+
+def level_mark(name: str, half_wide: float, y: float, both: bool = False) -> Mark:
+    """A level across a piece, short of its edges, that runs from x = 0, or ``both`` ways."""
+    x = max(half_wide - 12.0, 5.0)
+    return Mark(name, np.array([(-x if both else 0.0, y), (x, y)]))
+
+
+def whole_steps(mm: float, unit: str) -> float:
+    """Up to the next centimetre, or half inch."""
+    step = 12.7 if unit == "in" else 10.0
+    return step * math.ceil(mm / step - 1e-9)
