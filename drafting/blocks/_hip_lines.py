@@ -49,13 +49,15 @@ class DartPlan:
     back: tuple[float, ...]
 
 
-def plan_darts(shaping_mm: float, scale: float = 1.0) -> DartPlan:
+def plan_darts(
+    shaping_mm: float, scale: float = 1.0, remedy: str = "Else 'style: {shaping: gathers}'."
+) -> DartPlan:
     """Darts for what one half of the skirt must lose from hip to waist: a third in front, two thirds
     behind, none wider than a quarter of its length.
 
     Three of 2 cm where that leaves the side seam 1 to 4 cm on each panel; else wider ones, a
     second in the front, or fewer, and none where there is nothing to take in. ``scale``: of the
-    darts' lengths.
+    darts' lengths; ``remedy``: what to do where that cannot be.
 
     Raises:
         DraftError: more than darts and side seams can take.
@@ -76,8 +78,7 @@ def plan_darts(shaping_mm: float, scale: float = 1.0) -> DartPlan:
     front = min(shaping_mm - 2 * usual - 2 * back, 2 * widest[FRONT, 2])
     if 0.5 * (shaping_mm - 2 * back - front) > LIMIT_SIDE_MM + 1e-9:
         what = "is too small for the hip: darts and side seams cannot take in so much."
-        remedy = "Are waist_girth and hip_girth right? Else 'style: {shaping: gathers}'."
-        raise DraftError(Fault("waist", what, remedy))
+        raise DraftError(Fault("waist", what, f"Are waist_girth and hip_girth right? {remedy}"))
     fronts = (front,) if front <= widest[FRONT, 1] else (front / 2, front / 2)
     return DartPlan(fronts, (back, back))
 

@@ -39,7 +39,7 @@ from drafting.sheet.darts import with_roofs
 from drafting.sheet.finishing import bars, short_of
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, along, half_piece
-from drafting.sheet.record import CENTRE_LINE, spot_array
+from drafting.sheet.record import CENTRE_LINE, spot_array, xy
 from drafting.sheet.waists import (
     Girths,
     Half,
@@ -126,10 +126,6 @@ def _everything(s: Sheet, z: Sizes) -> Sources:
     )
 
 
-def _xy(p: Points) -> tuple[float, float]:
-    return float(p[0]), float(p[1])
-
-
 def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> None:
     """Front or back: half on the fold, or one of a pair."""
     seam = panel.half == BACK and s.style["centre_back"] == "seam"
@@ -143,7 +139,7 @@ def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> N
     if "vent" in points:
         points["fold"] = np.array([points["fold"][0], points["vent top"][0]])
         points["hem"] = np.concatenate([points["vent"][-1:], points["hem"]])
-    darts = tuple(Dart("waist", _xy(d.outer), _xy(d.inner), _xy(d.tip)) for d in panel.darts[::-1])
+    darts = tuple(Dart("waist", xy(d.outer), xy(d.inner), xy(d.tip)) for d in panel.darts[::-1])
     waist = Edge("waist", points["waist"])
     notches = [Notch("side", panel.side[1].length, 1, "hip"), Notch("waist", 0.0, 1, "side")]
     for i, d in zip(range(len(darts), 0, -1), darts, strict=True):  # from the side to the centre

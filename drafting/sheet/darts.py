@@ -82,7 +82,7 @@ def through_darts(
         parts.append(first)
     edge = [Cubic(t.back()(p.control)) for t, p in zip(turns, [*parts, rest], strict=True)]
     opened = [
-        OpenDart(a.end, b.start, tip, _cap(a, tip, axis))
+        OpenDart(a.end, b.start, tip, roof(a, tip, axis))
         for a, b, (tip, axis, _) in zip(edge[:-1], edge[1:], darts, strict=True)
     ]
     return edge, opened, closed
@@ -104,8 +104,8 @@ def _meeting(curve: Cubic, origin: Points, along: Points) -> float:
     return float(inside.min())
 
 
-def _cap(inner: Cubic, tip: Points, axis: Points) -> Points:
-    """The top of the roof over a dart that is folded towards the centre.
+def roof(inner: Cubic, tip: Points, axis: Points) -> Points:
+    """The top (2,) mm of the roof over a dart that is folded towards the centre.
 
     Folded so, its near half lies on the waist beside it: the waist's line, mirrored in the near
     leg, up to the dart's middle.

@@ -258,6 +258,11 @@ def spot_array(points: Sequence[XY] | Sequence[Points]) -> Points:
     return np.array([(float(x), float(y)) for x, y in points])
 
 
+def xy(p: Points) -> XY:
+    """A point (2,) mm as a plain pair."""
+    return float(p[0]), float(p[1])
+
+
 def read_steps(steps: Sequence[Recorded], unit: str) -> tuple[Step, ...]:
     """All steps, read off in her unit; each sum is told once."""
     known: set[str] = set()

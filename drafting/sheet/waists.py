@@ -323,6 +323,21 @@ def hip_girth(s: Sheet, mm: float, wanted: Amount, more: bool) -> None:
     s.girths.append(Girth("hip girth", mm, float(body), float(wanted - body), more))
 
 
+FINISHING = {
+    "band": "Interface the band, sew it to the waist notch on notch, fold it and close its ends.",
+    "facing": "Interface the facings, join them at the sides, sew them to the waist, clip, turn in and hold them at the seams.",
+    "elastic": "Close the casing to a ring, sew it to the waist, fold it, and draw the elastic in.",
+    "none": "Finish the waist as you like.",
+}
+
+
+def making_up(s: Sheet, *sentences: str) -> None:
+    """The order in which it is sewn, as the last step."""
+    with s.step("make-up", "Making up, in this order"):
+        for i, text in enumerate((t for t in sentences if t), 1):
+            s.remark(f"{i}. {text}")
+
+
 # --- pockets -------------------------------------------------------------------------------------
 
 

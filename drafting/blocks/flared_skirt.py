@@ -1,0 +1,353 @@
+"""The flared skirt, or A-line: the darts of the straight skirt closed about their points, so that the
+hem spreads; half of what it gains is added at the side.
+
+The rule is common practice, no source: a dart of angle α closed about its point opens the hem,
+which lies L below it, by 2·L·sin(α/2); half of the gain at the side seam holds the balance. Front
+and back get the mean of their halves, so that they share one side seam.
+
+Frame: piece mm, x from the centre line, y up, y = 0 on the waist line.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from drafting.blocks import Block
+from drafting.blocks._hip_lines import (
+    BACK_WIDER,
+    LEAST_BELOW_HIP_MM,
+    MOST_RISE_MM,
+    Panel,
+    Sizes,
+    dart_scale,
+    draw_panel,
+    plan_darts,
+    solved,
+)
+from drafting.curves import Cubic, chain_points, left_of, sweep, unit
+from drafting.fit import BACK, FRONT
+from drafting.outline import Edge
+from drafting.piece import Dart, Mark, Notch
+from drafting.sheet import Sheet, found, least, number, sources_of
+from drafting.sheet.board import ring_pairs
+from drafting.sheet.darts import OpenDart, Turn, roof, with_roofs
+from drafting.sheet.finishing import bars, short_of
+from drafting.sheet.options import choice, length
+from drafting.sheet.pieces import CENTRE, along, half_piece
+from drafting.sheet.record import spot_array, xy
+from drafting.sheet.waists import (
+    FINISHING,
+    POCKETS,
+    Girths,
+    Half,
+    finish_halves,
+    finish_options,
+    girths,
+    hip_girth,
+    hip_passes,
+    making_up,
+    refuse_halves,
+    ring_at,
+    seam_pockets,
+    tell_over,
+    usual_zip,
+    waist_girth,
+)
+from drafting.truing import check_dart_runs
+
+LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
+LEAST_SIDE_MM = 30.0  # at the hem of each panel, where there are no darts to close
+MOST_CLOSED = math.radians(
+    18.0
+)  # of a panel's darts; with more the side hangs on the bias, and what is left stays a dart
+MOST_LEAN = math.radians(50.0)  # the side may lean out so far; more is a circle skirt
+OPTIONS = (
+    length("length", "How long, from the waist down at the centre, band not counted.", None, 300.0, 1150.0, word="knee",
+           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf"}),
+    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length("hip_ease", "Ease round the body at the hip; the closed darts add to it.", 20.0, 0.0, 250.0),
+    length("flare", "Added to the hem round the body, at the side seams, beside what the darts give.", 0.0, 0.0, 600.0),
+    choice("centre_back", "Centre back: a seam that takes the zip, or on the fold; the zip then goes into the left side.",
+           {"seam": "back cut as a pair", "fold": "back cut in one"}),
+    length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    POCKETS,
+    *finish_options("band", "facing", "none"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Flared:
+    """Half of the front or back, spread, mm: ``waist``, its parts from the centre to the side, between
+    the ``darts`` that are left; ``closed``: the waist with these closed too; ``side`` from the
+    waist down; ``hem`` from the centre to the side; ``gain``: by how much the darts let the hem
+    out; ``lean``: how far the side leans out there, radians."""
+
+    half: str
+    waist: list[Cubic]
+    darts: list[OpenDart]
+    closed: Cubic
+    side: list[Cubic]
+    hem: Cubic
+    gain: float
+    lean: float
+
+
+def _angle(d: OpenDart) -> float:
+    return 2.0 * math.asin(0.5 * math.dist(d.inner, d.outer) / math.dist(d.inner, d.tip))
+
+
+def share_closed(panel: Panel) -> float:
+    """How much of its darts a panel can close before its side leans out too far, 0 to 1."""
+    total = sum(_angle(d) for d in panel.darts)
+    return min(1.0, MOST_CLOSED / total) if total else 0.0
+
+
+def gain_of(panel: Panel, length_: float) -> float:
+    """How much a hem ``length_`` below the waist line gains by the darts that are closed, mm."""
+    share = share_closed(panel)
+    return sum(
+        2.0 * (length_ + float(d.tip[1])) * math.sin(0.5 * share * _angle(d)) for d in panel.darts
+    )
+
+
+def close_darts(panel: Panel, length_: float) -> Flared:
+    """The panel with its darts closed about their points, as far as may be: what lies outward of each
+    is turned towards the centre."""
+    share = share_closed(panel)
+    turns = [Turn(np.eye(2), np.zeros(2))]
+    for d in panel.darts:
+        turns.append(turns[-1].after(Turn.about(d.tip, share * _angle(d))))
+    side = [Cubic(turns[-1](c.control)) for c in panel.side]
+    down = side[-1].tangent(1.0)
+    hem = sweep((0.0, -length_), (1.0, 0.0), side[-1].end, left_of(down))
+    waist, left = [panel.closed], []
+    if panel.darts and share < 1.0:
+        waist = [Cubic(t(c.control)) for t, c in zip(turns, panel.waist, strict=True)]
+        for a, b, d, t in zip(waist[:-1], waist[1:], panel.darts, turns[:-1], strict=True):
+            tip = t(d.tip)
+            left.append(
+                OpenDart(a.end, b.start, tip, roof(a, tip, unit(0.5 * (a.end + b.start) - tip)))
+            )
+    lean = math.atan2(float(down[0]), -float(down[1]))
+    return Flared(panel.half, waist, left, panel.closed, side, hem, gain_of(panel, length_), lean)
+
+
+def flared_skirt(s: Sheet) -> None:
+    """Draft the flared skirt.
+
+    Raises:
+        DraftError: no sound pattern can be drawn from these, with the reason.
+    """
+    style = s.style
+    g = girths(s, style["hip_ease"], style["waist_ease"])
+    z = Sizes(
+        hip=(g.drawn / 2).named("half the hip"),
+        waist=(g.waist / 2).named("half the waist"),
+        depth=s.m["waist_to_hip"],
+        length=s.chosen("length", LENGTHS_MM) + s.fitted("length below waist"),
+        flare=number(0.0),
+        drop=s.fitted("sway back"),
+        rise=least(s.fitted("stomach") / 2, MOST_RISE_MM),
+        ring=g.ring,
+    )
+    _refuse(s, z)
+    tell_over(s, g)
+    plan = plan_darts(
+        float(z.hip - z.waist), dart_scale(float(z.depth)), "Else take the gathered-skirt."
+    )
+    shift = s.fitted("stomach") / 2
+    widths = {FRONT: (z.hip - BACK_WIDER) / 2 + shift, BACK: (z.hip + BACK_WIDER) / 2 - shift}
+    plain = {h: float(w) for h, w in widths.items()}
+    rough = 0.5 * float(z.hip - z.waist - sum(plan.front) - sum(plan.back))
+    gains = [
+        gain_of(draw_panel(h, w, rough, getattr(plan, h), z), float(z.length))
+        for h, w in plain.items()
+    ]
+    half_gain = found(
+        sum(gains) / 4, "half of what front and back gain, on average", z.hip, z.waist, z.length
+    )
+    at_side = half_gain if half_gain > LEAST_SIDE_MM else number(LEAST_SIDE_MM, "at least")
+    z = replace(z, flare=at_side + (style["flare"] + s.fitted("hem")) / 4)
+    front, back, taken = solved(z, plan, plain)
+    flared = {p.half: close_darts(p, float(z.length)) for p in (front, back)}
+    too_far = max(f.lean for f in flared.values()) > MOST_LEAN
+    s.fault(
+        too_far, "style.flare", "spreads the side seams too far.", "Use less, or the circle-skirt."
+    )
+    s.fault(z.flare < 5.0, "fit", "'hem' takes the flare away.", "Use less, or the straight-skirt.")
+    s.stop()
+    with s.step("frame", "Centre line, waist line, hip line and hem line"):
+        s.frame(
+            z.length,
+            float(widths[BACK]) + 150.0,
+            waist_line=0.0,
+            hip_line=z.depth,
+            hem_line=z.length,
+        )
+    with s.step("hip", "Width at the hip, as for a straight skirt"):
+        for half, width in widths.items():
+            s.point(f"{half} hip", on="hip line", out=width)
+    for panel in (front, back):
+        _record(s, panel, flared[panel.half], z, taken)
+    _pieces(s, flared, z)
+    seam = style["centre_back"] == "seam"
+    halves = [
+        Half(
+            h,
+            np.cumsum([c.length for c in f.waist])[:-1],
+            f.closed,
+            h == BACK and seam,
+            _everything(s, z),
+        )
+        for h, f in flared.items()
+    ]
+    if style["pockets"] != "none":
+        seam_pockets(s, {FRONT: False, BACK: False}, not seam)
+    finish_halves(s, halves, z.waist, seam)
+    _true(s, z, g, flared)
+    making_up(
+        s,
+        "Pockets into the side seams." if style["pockets"] != "none" else "",
+        "Zip into the centre back, then the seam below it, then the side seams."
+        if seam
+        else "Zip into the left side seam and that seam below it, then the right side seam.",
+        FINISHING[style["waist_finish"]],
+        "Hang it for a night, level the hem and turn it up: its edge is eased in.",
+    )
+
+
+def _refuse(s: Sheet, z: Sizes) -> None:
+    refuse_halves(s, ("waist", "hip", "hem"), "front and back of this skirt share one side seam")
+    what = (
+        f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, "
+        f"which lies {s.t(z.depth)} down."
+    )
+    s.fault(z.length < z.depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
+    s.fault(
+        z.drop > 0.2 * z.depth,
+        "fit",
+        "'sway back' takes too much from so short a hip.",
+        "Use less.",
+    )
+    s.stop()
+
+
+def _everything(s: Sheet, z: Sizes) -> frozenset[str]:
+    return sources_of(z.hip, z.waist, z.depth, z.length, z.flare, z.drop, z.rise)
+
+
+def _record(s: Sheet, panel: Panel, f: Flared, z: Sizes, taken: float) -> None:
+    """The steps of one panel: the straight one with its darts, then spread."""
+    half, name = panel.half, panel.half.capitalize()
+    end = panel.side[0].start
+    with s.step(f"{half}-side", f"{name}: side seam and darts of the straight skirt", half):
+        hip = s.spots[f"{half} hip"]
+        in_ = found(taken, "taken in at the side", z.hip, z.waist, z.depth)
+        s.point(
+            f"{half} side waist",
+            on="waist line",
+            out=hip.x - in_,
+            up=found(end[1], "the side is raised by", in_),
+        )
+        s.point(f"{half} hem, straight", on="hem line", out=hip.x + z.flare)
+        for i, d in enumerate(panel.darts, 1):
+            s.dart(f"dart {i}" if len(panel.darts) > 1 else "dart", d.inner, d.tip, d.outer)
+        s.tell("added at the side of the hem", z.flare)
+    part = "as far as the side allows; the rest stays a dart" if f.darts else ""
+    many = "every dart" if len(panel.darts) > 1 else "the dart"
+    title = f"{name}: {many} closed, the hem spread" if panel.darts else f"{name}: waist and hem"
+    why = (
+        f"Cut from the hem up to the point of {many}, and close it{' ' + part if part else ''}."
+        if panel.darts
+        else ""
+    )
+    with s.step(f"{half}-spread", title, half, why):
+        s.draw(
+            "waist",
+            with_roofs(f.waist, f.darts)[::-1],
+            "as one smooth line, square to the centre and to the side",
+        )
+        s.draw("side", chain_points(f.side), "softly bowed to the hip, straight below")
+        s.draw("hem", f.hem.flatten(), "as one smooth line, square to the centre and to the side")
+        s.draw(CENTRE[False], spot_array([f.closed.start, f.hem.start]), "-")
+        s.tell("the darts let the hem out by", f.gain)
+        s.tell("side seam", sum(c.length for c in f.side))
+
+
+def _pieces(s: Sheet, flared: dict[str, Flared], z: Sizes) -> None:
+    """Front and back; zip and its mark."""
+    style = s.style
+    at_back = style["centre_back"] == "seam"
+    sides = [chain_points(f.side)[::-1] for f in flared.values()]
+    usual = usual_zip(s.unit, lambda d: ring_at(sides, d), float(z.ring), float(z.depth))
+    zip_mm = float(style["zip_length"] or usual)
+    s.figures["zip"] = zip_mm
+    if not at_back:
+        s.notes.append(
+            "The back is cut on the fold: the zip is marked on the side seams, and goes into the left one only."
+        )
+    for half, f in flared.items():
+        seam = half == BACK and at_back
+        points = {
+            "fold": np.array([f.closed.start, f.hem.start]),
+            "hem": f.hem.flatten(),
+            "side": chain_points(f.side)[::-1],
+            "waist": with_roofs(f.waist, f.darts),
+        }
+        notches = [Notch("side", f.side[-1].length, 1, "hip"), Notch("waist", 0.0, 1, "side")]
+        marks: list[Mark] = []
+        if seam or not at_back:
+            on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
+            marks, cuts = bars(on, {"zip": zip_mm}, seam, "" if seam else "left side ", s.t)
+            notches += cuts
+        darts = tuple(Dart("waist", xy(d.outer), xy(d.inner), xy(d.tip)) for d in f.darts[::-1])
+        waist = Edge("waist", points["waist"])
+        for i, d in zip(range(len(darts), 0, -1), darts, strict=True):
+            notches += [
+                Notch("waist", along(waist, e), 1, f"{half} dart {i}") for e in (d.first, d.second)
+            ]
+        marks += [Mark("dart point", short_of(d)[None, :]) for d in f.darts]
+        x = 0.3 * float(f.closed.end[0])
+        made = half_piece(
+            half, points, s.measurements, seam, notches=tuple(notches), darts=darts, marks=tuple(marks),
+            grain=((x, 60.0 - float(z.length)), (x, -0.3 * float(z.length))),
+        )  # fmt: skip
+        s.add(
+            made,
+            all=_everything(s, z),
+            fold=(z.length, z.drop, z.rise),
+            centre_back=(z.length, z.drop),
+        )
+
+
+def _true(s: Sheet, z: Sizes, g: Girths, flared: dict[str, Flared]) -> None:
+    """What must be equal and square, and the finished girths, measured on the pieces."""
+    s.sew("side", (FRONT, "side"), (BACK, "side"))
+    for half in (FRONT, BACK):
+        s.square(half, [frozenset(p) for p in ring_pairs(s.pieces[half])])
+    s.checks += check_dart_runs(s.pieces)
+    sides = [s.pieces[h].edges["side"].points for h in (FRONT, BACK)]
+    zip_mm = s.figures["zip"]
+    hip_passes(s, ring_at(sides, zip_mm), zip_mm, float(z.ring))
+    waist_girth(s, tuple((h, "waist") for h in (FRONT, BACK) for _ in range(2)), g.waist)
+    hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
+    hip_girth(s, hip, g.hip, True)
+    hem = 2.0 * sum(s.pieces[h].edges["hem"].length_mm for h in (FRONT, BACK))
+    s.figures |= {"hem": hem, **{f"{h} hem gain": f.gain for h, f in flared.items()}}
+
+
+BLOCK = Block(
+    name="flared-skirt",
+    title="The flared skirt (A-line)",
+    text="The straight skirt's darts closed into the hem, so that it spreads; band or facing.",
+    needs=("waist_girth", "hip_girth", "waist_to_hip"),
+    helps=(),
+    options=OPTIONS,
+    edges=("fold", "centre back", "hem", "side", "waist", "outer", "left side", "inner", "right side", "bag"),
+    draw=flared_skirt,
+    changes=("waist", "hip", "hem", "length below waist", "sway back", "stomach"),
+    allowances={"all": 15.0, "hem": 25.0, "waist": 10.0, "centre back": 20.0, "bag": 10.0},
+)  # fmt: skip

@@ -1,0 +1,335 @@
+"""The gored skirt: four, six or eight gores, its darts taken into their seams, flared from hip or knee.
+
+Every seam takes the same share of what the waist is smaller than the hip, and every gore gets the
+same flare on both edges, so that all seams are alike and a gore hangs straight from its middle
+(common practice, no source). The back gores are wider than the front ones by what a straight
+skirt's back is wider. Seams and waist are solved for: the waist is exact.
+
+Frame: piece mm, x from the middle of the gore, y up, y = 0 on the waist line.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from configs.errors import DraftError, Fault
+from drafting.blocks import Block
+from drafting.blocks._hip_lines import BACK_WIDER, LEAST_BELOW_HIP_MM, SIDE_BOW
+from drafting.curves import Cubic, chain_points, left_of, line, sweep
+from drafting.fit import BACK, FRONT
+from drafting.outline import Edge
+from drafting.piece import Notch, Piece
+from drafting.sheet import Amount, Sheet, found, number, sources_of
+from drafting.sheet.options import choice, length
+from drafting.sheet.pieces import flip, label_of
+from drafting.sheet.record import spot_array
+from drafting.sheet.waists import (
+    FINISHING,
+    Girths,
+    add_band,
+    add_casing,
+    elastic_ring,
+    finish_options,
+    girths,
+    hip_curve,
+    hip_girth,
+    hip_passes,
+    making_up,
+    on_target,
+    refuse_halves,
+    tell_over,
+    usual_zip,
+    waist_girth,
+    with_zip,
+)
+
+LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
+LIMIT_EDGE_MM = 40.0  # more at one edge makes a hook at the hip
+LEAST_FLARED_MM = 120.0  # below where a knee flare begins
+KNEE_MM = 400.0  # from waist to a hand above the knee; W. Aldrich's tables have 58 to the knee (from memory)
+MOST_LEAN = math.radians(35.0)
+SEAMS = ("left seam", "right seam")
+OPTIONS = (
+    choice("gores", "How many gores.", {"6": "six", "4": "four", "8": "eight"}),
+    length("length", "How long, from the waist down, band not counted.", None, 300.0, 1150.0, word="knee",
+           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf"}),
+    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length("hip_ease", "Ease round the body at the hip.", 51.0, 0.0, 250.0),
+    choice("flare_from", "Where the gores begin to flare.", {"hip": "at the hip", "knee": "a hand above the knee, as a trumpet"}),
+    length("flare", "Added at the hem on each edge of each gore.", 50.0, 0.0, 250.0),
+    length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    *finish_options("band", "elastic", "none"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Gore:
+    """Half of a gore, mm: ``waist`` and ``hem`` from its middle to the seam, ``seam`` downward."""
+
+    waist: Cubic
+    seam: list[Cubic]
+    hem: Cubic
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Depth of the hip, where the flare begins, the length, the flare on one edge, mm."""
+
+    depth: Amount
+    begins: Amount
+    length: Amount
+    flare: Amount
+
+
+def draw_gore(width: float, taken: float, z: Sizes) -> Gore:
+    """Half a gore ``width`` wide at the hip whose seam comes in by ``taken`` mm at the waist; waist and
+    hem are square to its middle and to the seam, which is as long as the middle and its rise."""
+    depth, long_, begins, flare = (float(v) for v in (z.depth, z.length, z.begins, z.flare))
+    knee = begins > depth
+    wide = width + flare
+    # Waist and hem are arcs: an arc that leaves the middle squarely rises by its width × tan(lean ÷ 2)
+    # up to a seam that leans so; the seam is square to it there.
+    lean, steep = 0.0, 1.6 if knee else 1.0  # a trumpet swings out, steeper towards the hem
+    for _ in range(4):
+        rise = wide * math.tan(0.5 * lean)
+        lean = math.atan2(steep * flare, long_ - max(begins, depth) - rise)
+    foot = np.array([wide, -long_ + wide * math.tan(0.5 * lean)])
+    down = np.array([math.sin(lean), -math.cos(lean)])
+    hip, inner = np.array([width, -depth]), width - taken
+    below = 0.0 if knee else lean
+    up = 0.0
+    for _ in range(4):
+        phi = SIDE_BOW * math.atan2(taken, up + depth) - (SIDE_BOW - 1.0) * below
+        up = inner * math.tan(0.5 * phi)
+    end, along = np.array([inner, up]), np.array([-math.sin(phi), math.cos(phi)])
+    waist = sweep((0.0, 0.0), (1.0, 0.0), end, -left_of(along))
+    straight = np.array([math.sin(below), -math.cos(below)])
+    seam = [hip_curve(end, -along, hip, straight)]
+    if knee:
+        start = np.array([width, -begins])
+        seam += [line(hip, start), sweep(start, (0.0, -1.0), foot, down)]
+    else:
+        seam.append(line(hip, foot))
+    hem = sweep((0.0, -long_), (1.0, 0.0), foot, left_of(down))
+    return Gore(waist, seam, hem)
+
+
+def gored_skirt(s: Sheet) -> None:
+    """Draft the gored skirt.
+
+    Raises:
+        DraftError: no sound pattern can be drawn from these, with the reason.
+    """
+    style = s.style
+    n = int(style["gores"])
+    g = girths(s, style["hip_ease"], style["waist_ease"])
+    elastic = style["waist_finish"] == "elastic"
+    waist = elastic_ring(s, g) if elastic else g.waist
+    hip = g.drawn if g.drawn > waist else waist
+    long_ = s.chosen("length", LENGTHS_MM) + s.fitted("length below waist")
+    knee = style["flare_from"] == "knee"
+    z = Sizes(
+        s.m["waist_to_hip"],
+        number(KNEE_MM, "the flare begins") if knee else s.m["waist_to_hip"],
+        long_,
+        style["flare"] + s.fitted("hem") / (2 * n),
+    )
+    _refuse(s, z, knee)
+    tell_over(s, g)
+    more = BACK_WIDER * (4.0 / n)  # on each back gore; half of the back has n ÷ 4 of them
+    hips = {FRONT: (hip / n - more / 2) / 2, BACK: (hip / n + more / 2) / 2}
+    taken, gores = _solved(waist, hip, {h: float(w) for h, w in hips.items()}, n, z)
+    s.fault(
+        taken > LIMIT_EDGE_MM, "waist", f"is too small for the hip: each edge of {n} gores would lose {s.t(taken)}.",
+        "Choose more gores, or the gathered-skirt." if n < 8 else "Choose the gathered-skirt.",
+    )  # fmt: skip
+    s.stop()
+    with s.step("frame", "Middle of the gore, waist line, hip line and hem line"):
+        wide = float(hips[BACK] + z.flare) + 50.0
+        s.frame(z.length, wide, waist_line=0.0, hip_line=z.depth, hem_line=z.length)
+    in_ = found(taken, "taken in at each edge", hip, waist, z.depth)
+    for half in (FRONT, BACK):
+        _record(s, half, gores[half], hips[half], in_, z)
+        s.add(
+            _piece(s, half, gores[half], n, z),
+            all=sources_of(hip, waist, z, z.depth, z.length, z.flare, style["gores"]),
+        )
+    _finish(s, g, waist, n, elastic)
+    _true(s, g, z, n, elastic)
+    where = "centre back" if n != 6 else "left side"
+    making_up(
+        s,
+        "" if elastic else f"Zip into the {where} seam, then that seam below it.",
+        "Join the front gores, then the back gores, from the hem up; press the seams open. Last the side seams.",
+        FINISHING[style["waist_finish"]],
+        "Hang it for a night, level the hem and turn it up.",
+    )
+
+
+def _refuse(s: Sheet, z: Sizes, knee: bool) -> None:
+    refuse_halves(s, ("waist", "hip", "hem"), "all seams of this skirt are alike")
+    short = z.depth + LEAST_BELOW_HIP_MM if not knee else z.begins + LEAST_FLARED_MM
+    what = f"leaves no room for the flare, which begins {s.t(z.begins)} down."
+    s.fault(
+        z.length < short, "style.length", what, "Make the skirt longer, or flare it from the hip."
+    )
+    low = float(z.begins) - float(z.depth) < 40.0
+    s.fault(
+        knee and low,
+        "style.flare_from",
+        "'knee' lies too near the hip.",
+        "Choose 'flare_from: hip'.",
+    )
+    room = float(z.length - z.begins)
+    wide = room > 0 and math.atan2(float(z.flare), room) > MOST_LEAN
+    s.fault(
+        wide,
+        "style.flare",
+        "spreads the gores too far for their length.",
+        "Use less, or the circle-skirt.",
+    )
+    s.fault(z.flare < 0, "fit", "'hem' takes more than the flare.", "Use less.")
+    s.stop()
+
+
+def _solved(
+    waist: float, hip: float, hips: dict[str, float], n: int, z: Sizes
+) -> tuple[float, dict[str, Gore]]:
+    """Gores whose waists together are as long as the waist, all seams alike, and what these take in."""
+
+    def drawn(taken: float) -> tuple[dict[str, Gore], float]:
+        made = {h: draw_gore(w, taken, z) for h, w in hips.items()}
+        return made, sum(x.waist.length for x in made.values()) - float(waist) / n
+
+    gores, taken, off = on_target(drawn, float(hip - waist) / (2 * n))
+    if abs(off) > 1e-4 or taken < -5.0:
+        raise DraftError(
+            Fault("waist", "cannot be drawn to its length.", "Are the measurements right?")
+        )
+    return taken, gores
+
+
+def _record(s: Sheet, half: str, gore: Gore, width: Amount, in_: Amount, z: Sizes) -> None:
+    """The steps of one gore."""
+    with s.step(
+        f"{half}-gore",
+        f"{half.capitalize()} gore: half of it",
+        f"{half} gore",
+        "The other half is its mirror image.",
+    ):
+        s.point(f"{half} hip", on="hip line", out=width)
+        end, foot = gore.waist.end, gore.hem.end
+        s.point(
+            f"{half} waist",
+            on="waist line",
+            out=width - in_,
+            up=found(end[1], "the seam is raised by", in_),
+        )
+        s.point(
+            f"{half} hem",
+            on="hem line",
+            out=width + z.flare,
+            up=found(foot[1] + z.length, "raised", z.flare),
+        )
+        s.draw("seam", chain_points(gore.seam), "softly bowed to the hip")
+        s.draw("waist", gore.waist.flatten(), "square to the middle and to the seam")
+        s.draw("hem", gore.hem.flatten(), "square to the middle and to the seam")
+        s.draw("middle", spot_array([gore.waist.start, gore.hem.start]), "-")
+        s.tell("seam", sum(c.length for c in gore.seam))
+
+
+def _piece(s: Sheet, half: str, gore: Gore, n: int, z: Sizes) -> Piece:
+    """A whole gore."""
+    hem, up = gore.hem.flatten(), chain_points(gore.seam)[::-1]
+    waist = gore.waist.flatten()[::-1]
+    points = {
+        "hem": np.concatenate([flip(hem)[:-1], hem]),
+        SEAMS[1]: up,
+        "waist": np.concatenate([waist[:-1], flip(waist)]),
+        SEAMS[0]: flip(up),
+    }
+    edges = {k: Edge(k, p) for k, p in points.items()}
+    below = sum(c.length for c in gore.seam[1:])
+    total = edges[SEAMS[0]].length_mm
+    notches = (
+        Notch(SEAMS[1], below, 1, "hip"), Notch(SEAMS[0], total - below, 1, "hip"),
+        Notch("waist", 0.5 * edges["waist"].length_mm, 1, "middle"),
+    )  # fmt: skip
+    name = f"{half} gore"
+    return Piece(
+        name, edges, n // 2, grain=((0.0, 60.0 - float(z.length)), (0.0, -0.3 * float(z.length))),
+        notches=notches, label=label_of(name, f"cut {n // 2}", s.measurements),
+    )  # fmt: skip
+
+
+def _finish(s: Sheet, g: Girths, waist: Amount, n: int, elastic: bool) -> None:
+    """Zip and band, or casing. The opening is at the centre back, with six gores at the left side."""
+    names = (f"{FRONT} gore", f"{BACK} gore")
+    if not elastic:
+        s.figures["zip"] = float(
+            s.style["zip_length"]
+            or usual_zip(
+                s.unit, lambda d: _girth(s, d, n), float(g.ring), float(s.m["waist_to_hip"])
+            )
+        )
+        where = "centre-back seam:" if n != 6 else "left side seam:"
+        with_zip(s, names[1], {SEAMS[0]: True, SEAMS[1]: False}, s.figures["zip"], where)
+        s.notes.append(
+            f"The zip is marked on every back gore; it goes into the {where.rstrip(':')} only."
+        )
+    f, b = (s.pieces[x].edges["waist"].length_mm for x in names)
+    half = n // 2
+    order = (
+        [b] * (half // 2) + [f] * half + [b] * (half // 2) if n != 6 else [f] * half + [b] * half
+    )
+    ends = np.cumsum(order)
+    middles = ends - 0.5 * np.array(order)
+    at = {"seam": tuple(float(x) for x in ends[:-1]), "middle": tuple(float(x) for x in middles)}
+    spots = tuple((x, "waist") for x in names for _ in range(half))
+    if elastic:
+        add_casing(s, float(ends[-1]), at, spots, 0.0, waist)
+    elif s.style["waist_finish"] == "band":
+        add_band(s, float(ends[-1]), at, spots, 0.0, waist)
+
+
+def _girth(s: Sheet, depth: float, n: int) -> float:
+    """Finished girth at ``depth`` below the seams' upper ends, mm."""
+    out = 0.0
+    for half in (FRONT, BACK):
+        p = s.pieces[f"{half} gore"].edges[SEAMS[1]].points
+        out += n * float(np.interp(p[-1, 1] - depth, p[:, 1], p[:, 0]))
+    return out
+
+
+def _true(s: Sheet, g: Girths, z: Sizes, n: int, elastic: bool) -> None:
+    """Seams alike, hem and waist square, girths; measured on the pieces."""
+    names = (f"{FRONT} gore", f"{BACK} gore")
+    s.sew("side", (names[0], SEAMS[1]), (names[1], SEAMS[0]))
+    for name in names:
+        s.sew(f"{name}s", (name, SEAMS[1]), (name, SEAMS[0]))
+        s.square(name, [frozenset((a, "seam")) for a in ("hem", "waist")])
+    if not elastic:
+        hip_passes(s, _girth(s, s.figures["zip"], n), s.figures["zip"], float(g.ring))
+    spots = tuple((x, "waist") for x in names for _ in range(n // 2))
+    waist_girth(s, spots, g.waist)
+    top = s.pieces[names[0]].edges[SEAMS[1]].points[-1, 1]
+    hip = _girth(s, float(top) + float(z.depth), n)
+    hip_girth(s, hip, g.hip, hip > g.hip + 0.1)
+    s.figures["hem"] = n / 2 * sum(s.pieces[x].edges["hem"].length_mm for x in names)
+
+
+BLOCK = Block(
+    name="gored-skirt",
+    title="The gored skirt",
+    text="Four, six or eight gores with the shaping in their seams, flared from the hip or the knee.",
+    needs=("waist_girth", "hip_girth", "waist_to_hip"),
+    helps=(),
+    options=OPTIONS,
+    edges=("hem", "right seam", "waist", "left seam", "right side", "inner", "left side"),
+    draw=gored_skirt,
+    changes=("waist", "hip", "hem", "length below waist"),
+    allowances={"all": 15.0, "hem": 25.0, "waist": 10.0},
+)  # fmt: skip
