@@ -282,7 +282,9 @@ def _pieces(s: Sheet, flared: dict[str, Flared], z: Sizes) -> None:
     style = s.style
     at_back = style["centre_back"] == "seam"
     sides = [chain_points(f.side)[::-1] for f in flared.values()]
-    usual = usual_zip(s.unit, lambda d: ring_at(sides, d), float(z.ring), float(z.depth))
+    usual = usual_zip(
+        s.unit, lambda d: ring_at(sides, d), float(z.ring), float(z.depth), 2.0 * float(z.waist)
+    )
     zip_mm = float(style["zip_length"] or usual)
     s.figures["zip"] = zip_mm
     if not at_back:
@@ -331,7 +333,7 @@ def _true(s: Sheet, z: Sizes, g: Girths, flared: dict[str, Flared]) -> None:
     s.checks += check_dart_runs(s.pieces)
     sides = [s.pieces[h].edges["side"].points for h in (FRONT, BACK)]
     zip_mm = s.figures["zip"]
-    hip_passes(s, ring_at(sides, zip_mm), zip_mm, float(z.ring))
+    hip_passes(s, ring_at(sides, zip_mm), zip_mm, float(z.ring), float(g.waist))
     waist_girth(s, tuple((h, "waist") for h in (FRONT, BACK) for _ in range(2)), g.waist)
     hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
     hip_girth(s, hip, g.hip, True)

@@ -312,7 +312,9 @@ def _true(s: Sheet, g: Girths, z: Sizes, n: int, elastic: bool) -> None:
         s.sew(f"{name}s", (name, SEAMS[1]), (name, SEAMS[0]))
         s.square(name, [frozenset((a, "seam")) for a in ("hem", "waist")])
     if not elastic:
-        hip_passes(s, _girth(s, s.figures["zip"], n), s.figures["zip"], float(g.ring))
+        hip_passes(
+            s, _girth(s, s.figures["zip"], n), s.figures["zip"], float(g.ring), float(g.waist)
+        )
     spots = tuple((x, "waist") for x in names for _ in range(n // 2))
     waist_girth(s, spots, g.waist)
     top = s.pieces[names[0]].edges[SEAMS[1]].points[-1, 1]

@@ -16,7 +16,7 @@ import numpy as np
 from drafting.curves import Cubic, Points, chain_points, rounded, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
-from drafting.piece import Mark, Notch, Piece
+from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, least, most
 from drafting.sheet.board import Sheet
 from drafting.sheet.finishing import band, bars, closed_facing
@@ -154,20 +154,33 @@ def ring_at(sides: Sequence[Points], depth: float) -> float:
     return 2.0 * sum(float(np.interp(p[-1, 1] - depth, p[:, 1], p[:, 0])) for p in sides)
 
 
-def usual_zip(unit: str, girth: Callable[[float], float], ring: float, deepest: float) -> float:
+def usual_zip(
+    unit: str,
+    girth: Callable[[float], float],
+    ring: float,
+    deepest: float,
+    waist: float = math.inf,
+) -> float:
     """How long the opening is, mm: 18 cm or 7 in, or down to where the ring at its end passes the
-    hip. ``girth``: depth mm → finished girth mm; ``deepest``: where the hip lies."""
+    hip. ``girth``: depth mm → finished girth mm; ``deepest``: where the hip lies;
+    ``waist``: the finished waist, which with both sides of the opening must pass the hip too."""
     inches = unit == "in"
     step, most_ = (12.7, 304.8) if inches else (10.0, 300.0)
     depths = np.arange(0.0, min(deepest + step, most_), step)
     small = [float(d) for d in depths if girth(float(d)) < ring - 0.1]
-    return max(7.0 * 25.4 if inches else 180.0, min(max(small) + step, most_) if small else 0.0)
+    open_ = step * math.ceil(0.5 * (ring - waist) / step - 1e-9) if waist < ring else 0.0
+    usual = 7.0 * 25.4 if inches else 180.0
+    return max(usual, min(max(small) + step if small else 0.0, most_), min(open_, most_))
 
 
-def hip_passes(s: Sheet, girth: float, zip_mm: float, ring: float) -> None:
-    """Check that the hip passes the ring at the end of the zip."""
-    short = max(ring - girth, 0.0)
+def hip_passes(s: Sheet, girth: float, zip_mm: float, ring: float, waist: float = math.inf) -> None:
+    """Check that the hip passes the ring at the end of the zip, and the open ``waist`` with both
+    sides of its opening."""
+    open_ = waist + 2.0 * zip_mm
+    short = max(ring - min(girth, open_), 0.0)
     text = f"{s.t(girth)} round at the end of the zip, {s.t(zip_mm)} down; {s.t(ring)} needed"
+    if open_ < girth:
+        text = f"{s.t(open_)} round the open waist, {s.t(zip_mm)} deep; {s.t(ring)} needed"
     text += ": a longer zip_length, or none named" if short > GIRTH_MM else ""
     s.checks.append(Check("the hip passes", short, GIRTH_MM, short <= GIRTH_MM, text))
 
@@ -379,15 +392,3 @@ def _pocket_bag(s: Sheet, cut: int) -> Piece:
         grain=((0.4 * wide, -0.8 * deep), (0.4 * wide, -0.3 * deep)),
         label=label_of("pocket bag", f"cut {cut}, {'a pair' if cut == 2 else 'two pairs'}", s.measurements),
     )  # fmt: skip
-
-
-def level_mark(name: str, half_wide: float, y: float, both: bool = False) -> Mark:
-    """A level across a piece, short of its edges, that runs from x = 0, or ``both`` ways."""
-    x = max(half_wide - 12.0, 5.0)
-    return Mark(name, np.array([(-x if both else 0.0, y), (x, y)]))
-
-
-def whole_steps(mm: float, unit: str) -> float:
-    """Up to the next centimetre, or half inch."""
-    step = 12.7 if unit == "in" else 10.0
-    return step * math.ceil(mm / step - 1e-9)

@@ -1,0 +1,307 @@
+"""The circle skirt: a quarter, half, three quarters or all of a circle, cut in one to four panels.
+
+The waist is an arc of radius r = W ÷ (2πk), k the part of the circle and W the finished waist: plain
+geometry. Cut on the bias the waist grows, so r is drawn smaller by half a centimetre to one and
+stretched to its band (common practice, no source). Every panel is the same sector, drawn about
+its middle; its seams run straight to the centre of the circle.
+
+Frame: piece mm, x from the middle of the panel, y up, y = 0 on the waist at the middle.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from drafting.blocks import Block
+from drafting.curves import Points, arc, chain_points
+from drafting.fit import BACK, FRONT
+from drafting.outline import Edge
+from drafting.piece import Notch, Piece
+from drafting.sheet import Amount, Sheet, found, number, sources_of
+from drafting.sheet.options import choice, length
+from drafting.sheet.pieces import CENTRE, flip, half_piece, label_of
+from drafting.sheet.waists import (
+    BELOW_EASE_MM,
+    FINISHING,
+    HIP_PASS_MM,
+    add_band,
+    add_casing,
+    elastic_ring,
+    finish_options,
+    girths,
+    hip_girth,
+    hip_passes,
+    making_up,
+    refuse_halves,
+    tell_over,
+    usual_zip,
+    waist_girth,
+    with_zip,
+)
+
+LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0, "floor": 1000.0}
+PARTS = {"quarter": 0.25, "half": 0.5, "three-quarter": 0.75, "full": 1.0}
+USUAL_PANELS = {"quarter": 1, "half": 2, "three-quarter": 3, "full": 4}
+HEM_MM = 15.0  # the deepest hem that can be eased in
+OPTIONS = (
+    choice("circle", "How much of a circle.", {"half": "half a circle", "quarter": "a quarter", "three-quarter": "three quarters", "full": "a full circle"}),
+    length("length", "How long, from the waist down, band not counted.", None, 250.0, 1150.0, word="knee",
+           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf", "floor": "1 m, near the floor"}),
+    choice("panels", "In how many equal panels it is cut; more seams for a narrower cloth.",
+           {"auto": "one for each quarter of the circle", "1": "one, seam at the centre back", "2": "front and back", "3": "three", "4": "four"}),
+    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length("bias", "By how much the waist's radius is drawn smaller, because it grows on the bias; none for a cloth that hardly gives.", 5.0, 0.0, 10.0),
+    length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    *finish_options("band", "elastic", "none"),
+)  # fmt: skip
+
+
+def waist_radius(waist: float, part: float) -> float:
+    """Radius in mm of an arc as long as the waist that is this part of a circle."""
+    return waist / (2.0 * math.pi * part)
+
+
+def sector(radius: float, long_: float, angle: float) -> dict[str, Points]:
+    """Half of a panel about x = 0: 'fold' down its middle, 'hem', 'seam' up, 'waist' back; mm.
+
+    ``radius`` of the waist, whose middle lies at y = 0; ``angle`` (radians) of the half.
+    """
+    centre, down = (0.0, radius), -0.5 * math.pi
+    hem = chain_points(arc(centre, radius + long_, down, down + angle))
+    waist = chain_points(arc(centre, radius, down, down + angle))[::-1]
+    hem[0, 0] = waist[-1, 0] = 0.0
+    return {
+        "fold": np.array([waist[-1], hem[0]]),
+        "hem": hem,
+        "side": np.array([hem[-1], waist[0]]),
+        "waist": waist,
+    }
+
+
+def circle_skirt(s: Sheet) -> None:
+    """Draft the circle skirt.
+
+    Raises:
+        DraftError: no sound pattern can be drawn from these, with the reason.
+    """
+    style = s.style
+    part = PARTS[style["circle"]]
+    auto = style["panels"] == "auto"
+    panels = USUAL_PANELS[style["circle"]] if auto else int(style["panels"])
+    elastic = style["waist_finish"] == "elastic"
+    g = girths(s, HIP_PASS_MM + BELOW_EASE_MM, style["waist_ease"])
+    waist = (elastic_ring(s, g) if elastic else g.waist).named("waist")
+    whole = found(waist_radius(waist, part), f"waist ÷ (2 × π × {part:g})", waist, style["circle"])
+    bias = number(0.0) if elastic else style["bias"]  # elastic draws it in anyway
+    r = whole - bias
+    long_ = s.chosen("length", LENGTHS_MM) + s.fitted("length below waist")
+    _refuse(s, r, long_, part, panels)
+    tell_over(s, g)
+    points = sector(float(r), float(long_), math.pi * part / panels)
+    wide = float(points["hem"][:, 0].max())
+    with s.step("frame", "Middle of the panel, waist line and hem line"):
+        s.frame(long_, wide + 50.0, waist_line=0.0, hem_line=long_)
+    turn = 360.0 * part / panels
+    with s.step(
+        "arcs",
+        "Waist and hem",
+        why=f"From that centre turn {turn / 2:g}° to each side; the seams run straight to it.",
+    ):
+        s.point("centre of the circle", on="waist line", up=r)
+        s.draw("waist", points["waist"][::-1], "as an arc about the centre of the circle")
+        s.draw("hem", points["hem"], "as an arc about the same centre")
+        s.draw("seam", points["side"], "straight to the centre of the circle")
+        s.tell("waist radius and length, as on the cloth", r + long_)
+        s.tell("hem of this panel", 2.0 * float(r + long_) * math.pi * part / panels)
+    of = sources_of(r, long_, style["circle"], style["panels"])
+    spots, seams, where = _pieces(s, points, panels, of)
+    if not elastic:
+        sizes = usual_zip(
+            s.unit,
+            lambda d: _girth(d, r, part),
+            float(g.ring),
+            float(s.m["waist_to_hip"]),
+            float(g.waist),
+        )
+        s.figures["zip"] = float(style["zip_length"] or sizes)
+        for name, edges in seams.items():
+            with_zip(s, name, edges, s.figures["zip"], where)
+        hip_passes(
+            s, _girth(s.figures["zip"], r, part), s.figures["zip"], float(g.ring), float(g.waist)
+        )
+    _finish(s, waist, spots, panels, elastic)
+    waist_girth(s, spots, g.waist)
+    hip_girth(
+        s,
+        _girth(float(s.m["waist_to_hip"]), r, part),
+        s.m["hip_girth"] + s.fitted("hip") + HIP_PASS_MM,
+        True,
+    )
+    hem = sum(s.pieces[p].edges["hem"].length_mm for p, _ in spots)
+    s.figures |= {"radius": float(r), "radius before the bias": float(whole), "hem": hem}
+    s.notes.append(
+        f"The waist lies on the bias and grows: sew a tape or the band to it before it stretches. Let the skirt "
+        f"hang for 24 hours, then level the hem. The hem takes at most {s.t(HEM_MM)}; a deeper one cannot be eased in."
+    )  # fmt: skip
+    _judge_cloth(s, points, panels)
+    making_up(
+        s,
+        "Stay-stitch the waist as soon as it is cut.",
+        "" if elastic else f"Zip into the {where.rstrip(':')}, then that seam below it.",
+        "Join the other seams from the hem up." if panels > 1 else "",
+        FINISHING[style["waist_finish"]],
+        "Hang it for 24 hours, level the hem all round from the floor, and turn up a narrow hem.",
+    )
+
+
+def _girth(depth: float, radius: float, part: float) -> float:
+    """Finished girth mm at ``depth`` below the waist."""
+    return 2.0 * math.pi * part * (float(radius) + depth)
+
+
+def _refuse(s: Sheet, r: Amount, long_: Amount, part: float, panels: int) -> None:
+    refuse_halves(s, ("waist", "hip"), "all panels of this skirt are alike")
+    s.fault(
+        part / panels > 0.5,
+        "style.panels",
+        "gives panels wider than half a circle.",
+        "Choose more panels.",
+    )
+    s.fault(
+        r < 20.0,
+        "style.circle",
+        f"leaves a waist radius of {s.t(r)}.",
+        "Choose a smaller part of a circle.",
+    )
+    depth, need = (
+        float(s.m["waist_to_hip"]),
+        float(s.m["hip_girth"] + s.fitted("hip")) + HIP_PASS_MM,
+    )
+    s.fault(
+        long_ < depth + 30.0,
+        "style.length",
+        f"ends at the hip, {s.t(depth)} down.",
+        "Make the skirt longer.",
+    )
+    has = _girth(depth, r, part)
+    larger = [k for k, p in PARTS.items() if _girth(depth, float(r) * part / p, p) >= need]
+    what = f"'{s.style['circle']}' measures {s.t(has)} at the hip; {s.t(need)} are needed there."
+    remedy = f"Choose '{larger[0]}'." if larger else "Choose the gathered-skirt."
+    s.fault(has < need, "style.circle", what, remedy)
+    s.stop()
+
+
+def _pieces(
+    s: Sheet, points: dict[str, Points], panels: int, of: frozenset[str]
+) -> tuple[tuple[tuple[str, str], ...], dict[str, dict[str, bool]], str]:
+    """The panels; their waist edges, the seam with the zip (edge → it runs down), and its name."""
+    m = s.measurements
+    low, high = float(points["hem"][0, 1]) + 60.0, -60.0
+    x = 0.25 * float(points["waist"][0, 0])
+    grain = ((x, low), (x, high))
+    if panels > 2:
+        hem, up, waist = points["hem"], points["side"], points["waist"]
+        lines = {
+            "hem": np.concatenate([flip(hem)[:-1], hem]),
+            "right seam": up,
+            "waist": np.concatenate([waist[:-1], flip(waist)]),
+            "left seam": flip(up),
+        }
+        edges = {n: Edge(n, p) for n, p in lines.items()}
+        notch = Notch("waist", 0.5 * edges["waist"].length_mm, 1, "middle")
+        made = Piece(
+            "panel",
+            edges,
+            panels,
+            grain=((0.0, low), (0.0, high)),
+            notches=(notch,),
+            label=label_of("panel", f"cut {panels}", m),
+        )
+        s.add(made, all=of)
+        s.sew("panels", ("panel", "right seam"), ("panel", "left seam"))
+        s.square("panel", [frozenset((e, "seam")) for e in ("hem", "waist")])
+        if s.style["waist_finish"] != "elastic":
+            s.notes.append(
+                "The zip is marked on the seams of every panel; it goes into one of them only."
+            )
+        return (
+            (("panel", "waist"),) * panels,
+            {"panel": {"left seam": True, "right seam": False}},
+            "centre-back seam:",
+        )
+    names = (FRONT, BACK) if panels == 2 else ("skirt",)
+    for name in names:
+        renamed = {
+            (CENTRE[True] if panels == 1 and n == "side" else n): p for n, p in points.items()
+        }
+        made = half_piece(name, renamed, m, grain=grain, notches=(Notch("waist", 0.0, 1, "side"),))
+        s.add(made, all=of)
+        s.square(
+            name,
+            [
+                frozenset(p)
+                for p in (
+                    ("hem", "side"),
+                    ("waist", "side"),
+                    ("hem", CENTRE[True]),
+                    ("waist", CENTRE[True]),
+                    ("hem", "fold"),
+                    ("waist", "fold"),
+                )
+            ],
+        )
+    if panels == 2:
+        s.sew("side", (FRONT, "side"), (BACK, "side"))
+        if s.style["waist_finish"] != "elastic":
+            s.notes.append("The zip is marked on both side seams, and goes into the left one only.")
+        return (
+            tuple((n, "waist") for n in names for _ in range(2)),
+            {n: {"side": False} for n in names},
+            "left side:",
+        )
+    return (("skirt", "waist"),) * 2, {"skirt": {CENTRE[True]: False}}, "centre back:"
+
+
+def _finish(
+    s: Sheet, waist: Amount, spots: tuple[tuple[str, str], ...], panels: int, elastic: bool
+) -> None:
+    """Band or casing, its notches at the seams and in the middle of each panel."""
+    finish = s.style["waist_finish"]
+    if finish == "none":
+        return
+    each = float(waist) / panels
+    at = {
+        "seam": tuple(each * i for i in range(1, panels)),
+        "middle": tuple(each * (i + 0.5) for i in range(panels)),
+    }
+    on_cloth = sum(s.pieces[p].edges[e].length_mm for p, e in spots)
+    full = on_cloth - float(waist)
+    full = full if abs(full) > 0.2 else 0.0
+    (add_casing if elastic else add_band)(s, float(waist), at, spots, full, waist)
+
+
+def _judge_cloth(s: Sheet, points: dict[str, Points], panels: int) -> None:
+    """Say how wide one panel lies on the cloth."""
+    wide, far = 2.0 * float(points["hem"][:, 0].max()), np.concatenate(list(points.values()))
+    high = float(np.ptp(far[:, 1]))
+    s.notes.append(
+        f"One panel is {s.t(wide)} wide and {s.t(high)} high, without allowances; a cloth that is narrower "
+        f"than both needs more panels, with seams along the selvedge ('style: {{panels: …}}')."
+        if panels < 4 else f"One panel is {s.t(wide)} wide and {s.t(high)} high, without allowances."
+    )  # fmt: skip
+
+
+BLOCK = Block(
+    name="circle-skirt",
+    title="The circle skirt",
+    text="A quarter, half, three quarters or all of a circle, cut in one to four panels.",
+    needs=("waist_girth", "hip_girth", "waist_to_hip"),
+    helps=(),
+    options=OPTIONS,
+    edges=("fold", "centre back", "hem", "side", "right seam", "waist", "left seam", "right side", "inner", "left side"),
+    draw=circle_skirt,
+    changes=("waist", "hip", "length below waist"),
+    allowances={"all": 15.0, "hem": 10.0, "waist": 10.0, "centre back": 20.0},
+)  # fmt: skip

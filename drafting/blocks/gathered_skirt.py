@@ -1,0 +1,258 @@
+"""The gathered skirt: straight widths of cloth gathered into a band or an elastic casing, also in tiers.
+
+The cloth is the finished girth × a fullness: 1.5 to 2 for a medium cloth, 2 to 3 for a thin one
+(common practice, no source). Each tier is gathered into the one above, and a quarter deeper. A
+tier wider than the cloth is cut in as many equal widths as it takes.
+
+Frame: piece mm, x from the left edge of the piece, y up, y = 0 on the finished upper edge.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from drafting.blocks import Block
+from drafting.piece import Notch
+from drafting.sheet import Amount, Sheet, found, most, sources_of
+from drafting.sheet.finishing import rectangle
+from drafting.sheet.options import choice, length, ratio
+from drafting.sheet.pieces import label_of
+from drafting.sheet.record import spot_array
+from drafting.sheet.waists import (
+    BELOW_EASE_MM,
+    FINISHING,
+    HIP_PASS_MM,
+    POCKETS,
+    add_band,
+    add_casing,
+    finish_options,
+    gather,
+    girths,
+    hip_girth,
+    hip_passes,
+    making_up,
+    refuse_halves,
+    seam_pockets,
+    tell_over,
+    usual_zip,
+    waist_girth,
+    with_zip,
+)
+from drafting.truing import Seam
+
+LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0, "floor": 1000.0}
+FULLNESS = {"thin": 2.5, "medium": 1.75, "heavy": 1.5}
+TIERS = {"1": 1, "2": 2, "3": 3, "4": 4}
+DEEPER = 1.25  # each tier against the one above
+ALLOWED_MM = 40.0  # of the cloth's width for allowances and selvedges
+LEAST_TIER_MM, TIER_FULLNESS = 90.0, 1.5
+EASE_AT_HIP_MM = 60.0  # a gathered skirt is at least this much wider than the hip
+OPTIONS = (
+    length("length", "How long, from the waist down, band not counted.", None, 250.0, 1150.0, word="knee",
+           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf", "floor": "1 m, near the floor"}),
+    choice("cloth", "The kind of cloth, which gives the fullness where none is named.",
+           {"medium": "1¾ times, poplin and linen", "thin": "2½ times, voile and crêpe", "heavy": "1½ times, denim and wool"}),
+    ratio("fullness", "Cloth to finished waist; 0 takes it from the kind of cloth.", 0.0, 0.0, 3.0),
+    choice("tiers", "How many tiers.", {"1": "one", "2": "two", "3": "three", "4": "four"}),
+    ratio("tier_fullness", "Each tier to the one above.", TIER_FULLNESS, 1.2, 2.5, {"tiers": ("2", "3", "4")}),
+    length("cloth_width", "The cloth's width: what is wider is cut in several widths.", 1400.0, 700.0, 3200.0),
+    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length("zip_length", "How far the opening in the left side seam reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0, {"waist_finish": ("band", "none")}),
+    POCKETS,
+    *finish_options("band", "elastic", "none"),
+)  # fmt: skip
+
+
+def tier_depths(long_: float, tiers: int) -> list[float]:
+    """How deep the tiers are, mm, from the waist down; each a quarter deeper than the one above."""
+    parts = [DEEPER**i for i in range(tiers)]
+    return [long_ * p / sum(parts) for p in parts]
+
+
+def gathered_skirt(s: Sheet) -> None:
+    """Draft the gathered skirt.
+
+    Raises:
+        DraftError: no sound pattern can be drawn from these, with the reason.
+    """
+    style = s.style
+    elastic = style["waist_finish"] == "elastic"
+    g = girths(s, HIP_PASS_MM + BELOW_EASE_MM, style["waist_ease"])
+    waist = g.waist
+    long_ = s.chosen("length", LENGTHS_MM) + s.fitted("length below waist")
+    tiers = int(style["tiers"])
+    _refuse(s, long_, tiers)
+    tell_over(s, g)
+    named = style["fullness"] > 0
+    fullness = style["fullness"] if named else FULLNESS[style["cloth"]]
+    full = (waist * float(fullness)).named("cloth round the top")
+    least_ = s.m["hip_girth"] + s.fitted("hip") + EASE_AT_HIP_MM
+    wide = most(full, least_)
+    if elastic:
+        waist = wide  # the elastic gathers it, and the hip passes all of it
+    elif wide > full:
+        s.notes.append(
+            f"The cloth is {s.t(wide)} round instead of {s.t(full)}, so that it is easy over the hip."
+        )
+    of = sources_of(
+        wide, waist, long_, style["fullness"], style["cloth"], style["tiers"], style["cloth_width"]
+    )
+    of |= s.options("fullness", "tier_fullness")
+    depths = tier_depths(float(long_), tiers)
+    with s.step("frame", "Left edge, upper edge and hem line"):
+        s.frame(long_, 300.0, waist_line=0.0, hem_line=long_)
+    rounds: list[Amount] = []
+    for i, deep in enumerate(depths):
+        rounds.append(
+            wide
+            if i == 0
+            else (rounds[-1] * float(style["tier_fullness"])).named(f"cloth round tier {i + 1}")
+        )
+        _tier(s, i, tiers, rounds[-1], deep, of)
+    _finish(s, waist, rounds[0], tiers, of)
+    top, hip_depth = _names(tiers)[0], float(s.m["waist_to_hip"])
+    spots = ((top, "waist"),) * s.pieces[top].cut
+    if not elastic:
+        zip_mm = float(
+            style["zip_length"]
+            or usual_zip(
+                s.unit,
+                lambda d: float(g.waist if d < 30 else wide),
+                float(g.ring),
+                hip_depth,
+                float(g.waist),
+            )
+        )
+        s.fault(zip_mm > depths[0] - 20.0, "style.zip_length", f"of {s.t(zip_mm)} is longer than the first tier, {s.t(depths[0])} deep.",
+                "Choose fewer tiers, or 'waist_finish: elastic'.")  # fmt: skip
+        s.stop()
+        s.figures["zip"] = zip_mm
+        with_zip(s, top, {"side": False, "left side": True}, zip_mm, "left side:")
+        hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
+    if style["pockets"] != "none":
+        s.fault(
+            tiers > 1,
+            "style.pockets",
+            "do not go with tiers.",
+            "Leave the pockets out, or choose one tier.",
+        )
+        s.stop()
+        seam_pockets(s, {top: False}, not elastic)
+    waist_girth(s, spots, g.waist)
+    ends = np.cumsum(depths)[:-1]
+    hip_girth(s, float(rounds[int(np.searchsorted(ends, hip_depth))]), least_, True)
+    s.figures |= {"fullness": float(wide / g.waist), "hem": float(rounds[-1])}
+    making_up(
+        s,
+        "Join the widths of each tier to a ring."
+        + ("" if elastic else " The first stays open for the zip in its left seam."),
+        "Gather the upper edge of each lower tier, seam allowances flat, and sew it to the tier above, from the hem up."
+        if tiers > 1
+        else "",
+        "" if elastic else "Gather the waist with two rows of long stitches between the notches.",
+        FINISHING[style["waist_finish"]],
+        "Turn the hem up.",
+    )
+
+
+def _names(tiers: int) -> list[str]:
+    return ["skirt"] if tiers == 1 else [f"tier {i + 1}" for i in range(tiers)]
+
+
+def _refuse(s: Sheet, long_: Amount, tiers: int) -> None:
+    refuse_halves(s, ("waist", "hip"), "front and back of this skirt are alike")
+    first = tier_depths(float(long_), tiers)[0]
+    what = f"makes the first of {tiers} tiers {s.t(first)} deep."
+    s.fault(first < LEAST_TIER_MM, "style.tiers", what, "Choose fewer tiers, or a longer skirt.")
+    low = 0.0 < s.style["fullness"] < 1.2
+    s.fault(
+        low, "style.fullness", "under 1.2 hardly gathers.", "Use 1.5 to 3, or the flared-skirt."
+    )
+    s.fault(
+        long_ < s.m["waist_to_hip"] + 30.0,
+        "style.length",
+        "ends at the hip.",
+        "Make the skirt longer.",
+    )
+    s.stop()
+
+
+def _tier(s: Sheet, i: int, tiers: int, round_: Amount, deep: float, of: frozenset[str]) -> None:
+    """One tier: as many equal widths as the cloth asks for, two at least."""
+    name = _names(tiers)[i]
+    cut = max(2, math.ceil(float(round_) / (float(s.style["cloth_width"]) - ALLOWED_MM)))
+    each = round_ / cut
+    top, foot = "waist" if i == 0 else "top", "hem" if i == tiers - 1 else "foot"
+    notches = [Notch(e, 0.5 * float(each), 1, "middle") for e in (top, foot)]
+    made = rectangle(
+        name, (foot, "side", top, "left side"), float(each), deep, cut=cut, notches=tuple(notches),
+        grain=((0.5 * float(each), 0.2 * deep), (0.5 * float(each), 0.8 * deep)),
+        turns=(0.0, 180.0), label=label_of(name, f"cut {cut}", s.measurements),
+    )  # fmt: skip
+    s.add(made, all=of)
+    with s.step(name.replace(" ", "-"), f"{name.capitalize()}: one of {cut} widths", name):
+        s.draw(
+            f"{name}, upper edge",
+            spot_array([(0.0, deep), (float(each), deep)]) - (0.0, deep),
+            "straight",
+        )
+        s.draw(
+            f"{name}, sides and lower edge",
+            spot_array([(float(each), 0.0), (float(each), -deep), (0.0, -deep), (0.0, 0.0)]),
+            "square to it",
+        )
+        s.tell(f"{name}, wide", each)
+        s.tell(f"{name}, deep", found(deep, "deep", of))
+    if cut > 1:
+        s.sew(f"{name} side", (name, "side"), (name, "left side"))
+    s.square(name, [frozenset((a, "side")) for a in (top, foot)])
+    if i:
+        above = _names(tiers)[i - 1]
+        over = float(round_) - s.pieces[above].edges["foot"].length_mm * s.pieces[above].cut
+        s.seams.append(
+            Seam(name, ((name, top),) * cut, ((above, "foot"),) * s.pieces[above].cut, over)
+        )
+        text = f"gather the top of all {cut}, {s.t(round_)} round, to {s.t(round_ - over)}"
+        s.pieces[name] = s.pieces[name].with_(
+            label=(*s.pieces[name].label[:2], text, *s.pieces[name].label[2:])
+        )
+
+
+def _finish(s: Sheet, waist: Amount, round_: Amount, tiers: int, of: frozenset[str]) -> None:
+    """Band or casing, with its gathers."""
+    top = _names(tiers)[0]
+    cut = s.pieces[top].cut
+    each = float(waist) / cut
+    if round_ > waist:
+        gather(
+            s,
+            {top: float(round_) / cut},
+            {top: each},
+            f" That is {float(round_ / waist):.2f} times its length.",
+        )
+    spots = ((top, "waist"),) * cut
+    at = {
+        "seam": tuple(each * i for i in range(1, cut)),
+        "middle": tuple(each * (i + 0.5) for i in range(cut)),
+    }
+    full = float(round_ - waist)
+    if s.style["waist_finish"] == "band":
+        add_band(s, float(waist), at, spots, full, waist)
+    elif s.style["waist_finish"] == "elastic":
+        add_casing(s, float(waist), at, spots, full, waist)
+
+
+BLOCK = Block(
+    name="gathered-skirt",
+    title="The gathered skirt",
+    text="Straight widths gathered into a band or an elastic casing, in one to four tiers.",
+    needs=("waist_girth", "hip_girth", "waist_to_hip"),
+    helps=(),
+    options=OPTIONS,
+    edges=("hem", "foot", "side", "waist", "top", "left side", "right side", "inner", "bag"),
+    draw=gathered_skirt,
+    changes=("waist", "hip", "length below waist"),
+    allowances={"all": 15.0, "hem": 40.0, "waist": 10.0, "bag": 10.0},
+)  # fmt: skip

@@ -1,0 +1,298 @@
+"""The pleated skirt: knife or box pleats, worked out at waist, hip and hem apart.
+
+What is to be pleated is the cloth less the finished girth (*A Complete Course in Dressmaking*,
+vol. 5, p. 64 to 69, published). At hip and hem each of n pleats shows hip ÷ n and takes twice that
+when it is full, so that the cloth is three hips; at the waist each takes (hip - waist) ÷ n more,
+half of it on either edge of the face that
+shows, or all of it on the fold where the folds turn to the centre. The cloth is cut in four quarters. Their seams lie
+behind the pleats, or beside the faces where these turn.
+
+Frame: piece mm, x from where the piece begins, y up, y = 0 on the waist line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from drafting.blocks import Block
+from drafting.curves import Points
+from drafting.fit import BACK, FRONT
+from drafting.outline import Edge
+from drafting.piece import Mark, Notch, Piece
+from drafting.sheet import Amount, Sheet, found, sources_of
+from drafting.sheet.options import choice, length, ratio
+from drafting.sheet.pieces import label_of
+from drafting.sheet.record import spot_array
+from drafting.sheet.waists import (
+    FINISHING,
+    Girths,
+    add_band,
+    finish_options,
+    girths,
+    hip_girth,
+    hip_passes,
+    making_up,
+    refuse_halves,
+    tell_over,
+    usual_zip,
+    waist_girth,
+    with_zip,
+)
+from drafting.truing import SEAM_MM, Check
+
+LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
+LEAST_FACE_MM = 12.0  # of a pleat at the waist
+LEAST_BELOW_HIP_MM = 80.0
+NUMBERS = ("8", "12", "16", "20", "24", "28", "32", "40", "48")
+FOLD, PLACE = "fold", "place fold here"
+OPTIONS = (
+    choice("pleats", "How the pleats lie.",
+           {"knife": "knife pleats, all one way round", "centre": "knife pleats that meet at centre front and back", "box": "box pleats; the folds meet at centre front and back"}),
+    choice("number", "How many faces show all round.", {n: f"{n} all round" for n in NUMBERS}, "16"),
+    ratio("depth", "How deep the pleats are: 1 is full, three times the cloth; less is shallower.", 1.0, 0.3, 1.0),
+    length("length", "How long, from the waist down, band not counted.", None, 300.0, 1150.0, word="knee",
+           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf"}),
+    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length("hip_ease", "Ease round the body at the hip; pleats that are to hang shut need it.", 60.0, 20.0, 250.0),
+    length("zip_length", "How far the opening in the left side seam reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    *finish_options("band", "none"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a pleat: ``x`` at hip and hem, ``top`` at the waist, mm; ``kind``: `FOLD` or `PLACE`;
+    ``to``: x of the line on which a fold is laid, at the hip."""
+
+    kind: str
+    x: float
+    top: float
+    to: float = 0.0
+
+
+def quarter(
+    pleats: str, each: int, face: float, under: float, extra: float
+) -> tuple[list[Line], float]:
+    """The lines of a quarter with ``each`` pleats, its width, mm.
+
+    ``face``: what shows of a pleat at the hip; ``under``: what lies under it; ``extra``: what a
+    pleat takes more at the waist.
+    """
+    e, lines = 0.5 * extra, []
+    step = face + under
+    for i in range(each):
+        x = i * step
+        if pleats == "knife":  # begins and ends behind a pleat, in the middle of what lies under
+            place, fold = x + 0.5 * under, x + 0.5 * under + face
+            lines += [Line(PLACE, place, place + e), Line(FOLD, fold, fold - e, fold + under)]
+        elif pleats == "centre":  # begins at the centre, where two folds meet
+            lines += [Line(PLACE, x, x), Line(FOLD, x + under, x + under + extra, x)]
+        else:  # box: begins and ends in the middle behind two folds that meet
+            a, b = x + 0.5 * under, x + 0.5 * under + face
+            lines += [Line(FOLD, a, a + e, x), Line(FOLD, b, b - e, x + step)]
+            if i < each - 1:
+                lines.append(Line(PLACE, x + step, x + step))
+    return lines, each * step
+
+
+def pleated_skirt(s: Sheet) -> None:
+    """Draft the pleated skirt.
+
+    Raises:
+        DraftError: no sound pattern can be drawn from these, with the reason.
+    """
+    style = s.style
+    n, pleats = int(style["number"]), str(style["pleats"])
+    g = girths(s, style["hip_ease"], style["waist_ease"])
+    long_ = s.chosen("length", LENGTHS_MM) + s.fitted("length below waist")
+    depth = s.m["waist_to_hip"]
+    face = (g.drawn / n).named("a pleat shows at the hip")
+    under = (face * (2.0 * float(style["depth"]))).named("a pleat takes")
+    extra = ((g.drawn - g.waist) / n).named("a pleat takes more at the waist")
+    _refuse(s, long_, depth, face, extra)
+    tell_over(s, g)
+    lines, wide = quarter(pleats, n // 4, float(face), float(under), float(extra))
+    of = sources_of(face, under, extra, long_, style["number"], style["pleats"], style["depth"])
+    with s.step("frame", "Edge of a quarter, waist line, hip line and hem line"):
+        s.frame(long_, wide, waist_line=0.0, hip_line=depth, hem_line=long_)
+    _record(s, lines, wide, float(long_), float(depth), (face, under, extra))
+    names = ("panel",) if pleats == "knife" else (FRONT, BACK)
+    for name in names:
+        cut = 4 if pleats == "knife" else 2
+        made = _piece(s, name, cut, lines, wide, float(long_), float(depth))
+        s.add(made, all=of)
+    zip_mm = float(
+        style["zip_length"]
+        or usual_zip(
+            s.unit,
+            lambda d: float(np.interp(d, [0.0, float(depth)], [float(g.waist), float(g.drawn)])),
+            float(g.ring),
+            float(depth),
+            float(g.waist),
+        )
+    )
+    for name in names:
+        with_zip(
+            s,
+            name,
+            {"side": False, "left side": True} if pleats == "knife" else {"side": False},
+            zip_mm,
+            "left side:",
+        )
+    s.notes.append(
+        "The zip is marked on every side seam, and goes into the left one only, behind the pleat."
+    )
+    spots = tuple((x, "waist") for x in names for _ in range(4 // len(names)))
+    cloth = sum(s.pieces[p].edges["waist"].length_mm for p, _ in spots)
+    if style["waist_finish"] == "band":
+        each = float(g.waist) / 4
+        at = {"seam": tuple(each * i for i in (1, 2, 3))}
+        add_band(s, float(g.waist), at, spots, cloth - float(g.waist), g.waist)
+        band = s.seams[-1]
+        s.seams[-1] = type(band)(band.name, band.a, band.b, band.ease_mm, "pleated in")
+    _true(s, names, g, pleats, zip_mm, float(depth))
+    s.figures |= {
+        "zip": zip_mm, "pleats": float(n), "a pleat shows at the hip": float(face),
+        "a pleat shows at the waist": float(face - extra), "a pleat takes at the hip": float(under),
+        "more at the waist": float(extra), "cloth at the hip": 4.0 * wide,
+    }  # fmt: skip
+    making_up(
+        s,
+        "Join the quarters, but leave the left side seam; turn up the hem while the cloth lies flat.",
+        "Fold on every fold line and lay the fold on its placement line, by the arrows; tack from the hem up and press.",
+        "Stitch the pleats shut from the waist to the hip line, if you like. Zip into the left side seam, under its pleat.",
+        FINISHING[style["waist_finish"]],
+    )
+
+
+def _refuse(s: Sheet, long_: Amount, depth: Amount, face: Amount, extra: Amount) -> None:
+    refuse_halves(s, ("waist", "hip"), "all pleats of this skirt are alike")
+    what = f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, which lies {s.t(depth)} down."
+    s.fault(long_ < depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
+    left = float(face - extra)
+    what = f"leaves {s.t(max(left, 0.0))} of each pleat to show at the waist."
+    s.fault(
+        left < LEAST_FACE_MM, "style.number", what, "Choose fewer pleats, or the gathered-skirt."
+    )
+    s.stop()
+
+
+def _record(
+    s: Sheet, lines: list[Line], wide: float, long_: float, depth: float,
+    amounts: tuple[Amount, Amount, Amount],
+) -> None:  # fmt: skip
+    """The steps of a quarter."""
+    face, under, extra = amounts
+    with s.step("sums", "What a pleat shows and takes"):
+        for name, a in (
+            ("shows at the hip", face),
+            ("takes at the hip and the hem", under),
+            ("takes more at the waist", extra),
+        ):
+            s.tell(name, a)
+    with s.step("quarter", "A quarter of the skirt"):
+        s.draw("hem", spot_array([(0.0, -long_), (wide, -long_)]), "straight")
+        s.draw("side", spot_array([(wide, -long_), (wide, 0.0)]), "straight")
+        s.draw("waist", spot_array([(0.0, 0.0), (wide, 0.0)]), "straight")
+    why = (
+        "Lay each fold on the placement line to which its arrow points: the faces then show alike."
+    )
+    with s.step("pleats", "Fold lines and placement lines", why=why):
+        for i, k in enumerate(lines, 1):
+            name = f"{'fold' if k.kind == FOLD else 'placement'} line {i}"
+            s.draw(name, spot_array([(k.top, 0.0), (k.x, -depth), (k.x, -long_)]), "-")
+            s.tell(f"{name}, from the edge at the hip and the hem", found(k.x, "", face, under))
+
+
+def _piece(
+    s: Sheet, name: str, cut: int, lines: list[Line], wide: float, long_: float, depth: float
+) -> Piece:  # fmt: skip
+    """A quarter with its lines, and arrows from the folds to where they are laid."""
+    knife = cut == 4
+    first = "left side" if knife else f"centre {name}"
+    edges = {
+        "hem": np.array([(0.0, -long_), (wide, -long_)]),
+        "side": np.array([(wide, -long_), (wide, 0.0)]),
+        "waist": np.array([(wide, 0.0), (0.0, 0.0)]),
+        first: np.array([(0.0, 0.0), (0.0, -long_)]),
+    }
+    marks = []
+    notches = [Notch("side", long_ - depth, 1, "hip"), Notch(first, depth, 1, "hip")]
+    for k in lines:
+        if 0.0 < k.x < wide:
+            marks.append(Mark(k.kind, np.array([(k.top, 0.0), (k.x, -depth), (k.x, -long_)])))
+            notches += [Notch("waist", wide - k.top, 1, ""), Notch("hem", k.x, 1, "")]
+        if k.kind == FOLD:
+            marks.append(Mark("", _arrow(k.x, k.to, -depth - 0.35 * (long_ - depth), wide)))
+    text = "knife pleats, all one way" if knife else "fold towards the arrows"
+    label = label_of(
+        name, f"cut {cut}, right side up" if knife else f"cut {cut}, a pair", s.measurements
+    )
+    x = 0.5 * (lines[0].x + lines[1].x)
+    return Piece(
+        name, {n: Edge(n, p) for n, p in edges.items()}, cut, not knife,
+        grain=((x, 60.0 - long_), (x, -0.55 * long_)), turns=(0.0, 180.0), notches=tuple(notches),
+        marks=tuple(marks), label=(*label[:2], text, *label[2:]),
+    )  # fmt: skip
+
+
+def _arrow(start: float, end: float, y: float, wide: float) -> Points:
+    """A level line from a fold to its placement line, or to the seam before it, with a head."""
+    end = min(max(end, 4.0), wide - 4.0)
+    back = 6.0 if start > end else -6.0
+    return np.array([(start, y), (end, y), (end + back, y + 4.0), (end, y), (end + back, y - 4.0)])
+
+
+def finished(piece: Piece, pleats: str, y_share: int) -> float:
+    """What a quarter measures when its pleats are laid, by its own marks, mm.
+
+    ``y_share``: 0 at the waist, 1 at the hip, 2 at the hem: that point of every line.
+    """
+    folds = sorted(float(m.points[y_share, 0]) for m in piece.marks if m.name == FOLD)
+    places = sorted(float(m.points[y_share, 0]) for m in piece.marks if m.name == PLACE)
+    right = float(piece.edges["waist"].points[0, 0])
+    if pleats == "knife":
+        return sum(f - p for f, p in zip(folds, places, strict=True))
+    if pleats == "box":
+        return sum(b - a for a, b in zip(folds[::2], folds[1::2], strict=True))
+    ends = [*places, right]  # a face runs from its fold to the next placement line, or to the seam
+    return sum(b - a for a, b in zip(folds, ends, strict=True))
+
+
+def _true(
+    s: Sheet, names: tuple[str, ...], g: Girths, pleats: str, zip_mm: float, depth: float
+) -> None:  # fmt: skip
+    """The pleats take what they must at waist, hip and hem, measured on the pieces."""
+    if pleats == "knife":
+        s.sew("side", ("panel", "side"), ("panel", "left side"))
+    else:
+        s.sew("side", (FRONT, "side"), (BACK, "side"))
+
+    quarters = [s.pieces[x] for x in names for _ in range(4 // len(names))]
+    round_ = [sum(finished(p, pleats, i) for p in quarters) for i in range(3)]
+    for where, mm, wanted in zip(
+        ("waist", "hip", "hem"), round_, (g.waist, g.drawn, g.drawn), strict=True
+    ):
+        off = abs(mm - float(wanted))
+        text = f"{s.t(mm)} with the pleats laid, {s.t(wanted)} wanted"
+        s.checks.append(Check(f"pleats at the {where}", off, SEAM_MM, off <= SEAM_MM, text))
+    at_zip = float(np.interp(zip_mm, [0.0, depth], [round_[0], round_[1]]))
+    hip_passes(s, at_zip, zip_mm, float(g.ring), float(g.waist))
+    waist_girth(s, tuple((x, "waist") for x in names for _ in range(4 // len(names))), g.waist)
+    hip_girth(s, round_[1], g.hip, g.drawn > g.hip + 0.1)
+
+
+BLOCK = Block(
+    name="pleated-skirt",
+    title="The pleated skirt",
+    text="Knife or box pleats, worked out at waist, hip and hem apart, in four quarters.",
+    needs=("waist_girth", "hip_girth", "waist_to_hip"),
+    helps=(),
+    options=OPTIONS,
+    edges=("hem", "side", "waist", "left side", "centre front", "centre back", "right side", "inner"),
+    draw=pleated_skirt,
+    changes=("waist", "hip", "length below waist"),
+    allowances={"all": 15.0, "hem": 40.0, "waist": 10.0},
+)  # fmt: skip
