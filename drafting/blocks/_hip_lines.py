@@ -18,9 +18,9 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.curves import Cubic, left_of, line, sweep
 from drafting.fit import BACK, FRONT
-from drafting.sheet import Amount, number
+from drafting.sheet import Amount, Sheet, least, number
 from drafting.sheet.darts import OpenDart, through_darts
-from drafting.sheet.waists import hip_curve, on_target
+from drafting.sheet.waists import LENGTHS_MM, Girths, hip_curve, on_target, refuse_halves
 
 BACK_WIDER = number(15.0, "the back is wider by")  # on each half, in both handbooks
 RAISE_MM, RAISE_AT_MM = 12.5, 35.0  # Aldrich's raised side waist, at her usual shaping of the side
@@ -112,6 +112,37 @@ class Sizes:
     drop: Amount
     rise: Amount
     ring: Amount
+
+
+def sizes(s: Sheet, g: Girths, flare: Amount) -> Sizes:
+    """The amounts of a skirt; ``flare``: how far the hem stands out on each panel.
+
+    Faults for what is no skirt are noted on the sheet.
+    """
+    z = Sizes(
+        hip=(g.drawn / 2).named("half the hip"),
+        waist=(g.waist / 2).named("half the waist"),
+        depth=s.m["waist_to_hip"],
+        length=s.chosen("length", LENGTHS_MM) + s.fitted("length below waist"),
+        flare=flare,
+        drop=s.fitted("sway back"),
+        rise=least(s.fitted("stomach") / 2, MOST_RISE_MM),
+        ring=g.ring,
+    )
+    refuse_halves(s, ("waist", "hip", "hem"), "front and back of this skirt share one side seam")
+    what = (
+        f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, "
+        f"which lies {s.t(z.depth)} down."
+    )
+    s.fault(z.length < z.depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
+    s.fault(z.drop > 0.2 * z.depth, "fit", "'sway back' takes too much from so short a hip.", "Use less.")  # fmt: skip
+    return z
+
+
+def hip_widths(s: Sheet, z: Sizes) -> dict[str, Amount]:
+    """How wide front and back are at the hip, half of each."""
+    shift = s.fitted("stomach") / 2
+    return {FRONT: (z.hip - BACK_WIDER) / 2 + shift, BACK: (z.hip + BACK_WIDER) / 2 - shift}
 
 
 def dart_scale(depth: float) -> float:

@@ -26,6 +26,9 @@ from drafting.sheet.waists import (
     BELOW_EASE_MM,
     FINISHING,
     HIP_PASS_MM,
+    LENGTHS_MM,
+    WAIST_EASE,
+    ZIP_LENGTH,
     add_band,
     add_casing,
     elastic_ring,
@@ -33,6 +36,7 @@ from drafting.sheet.waists import (
     girths,
     hip_girth,
     hip_passes,
+    length_option,
     making_up,
     refuse_halves,
     tell_over,
@@ -41,19 +45,17 @@ from drafting.sheet.waists import (
     with_zip,
 )
 
-LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0, "floor": 1000.0}
 PARTS = {"quarter": 0.25, "half": 0.5, "three-quarter": 0.75, "full": 1.0}
 USUAL_PANELS = {"quarter": 1, "half": 2, "three-quarter": 3, "full": 4}
 HEM_MM = 15.0  # the deepest hem that can be eased in
 OPTIONS = (
     choice("circle", "How much of a circle.", {"half": "half a circle", "quarter": "a quarter", "three-quarter": "three quarters", "full": "a full circle"}),
-    length("length", "How long, from the waist down, band not counted.", None, 250.0, 1150.0, word="knee",
-           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf", "floor": "1 m, near the floor"}),
+    length_option(True),
     choice("panels", "In how many equal panels it is cut; more seams for a narrower cloth.",
            {"auto": "one for each quarter of the circle", "1": "one, seam at the centre back", "2": "front and back", "3": "three", "4": "four"}),
-    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    WAIST_EASE,
     length("bias", "By how much the waist's radius is drawn smaller, because it grows on the bias; none for a cloth that hardly gives.", 5.0, 0.0, 10.0),
-    length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    ZIP_LENGTH,
     *finish_options("band", "elastic", "none"),
 )  # fmt: skip
 

@@ -17,21 +17,20 @@ import numpy as np
 
 from drafting.blocks import Block
 from drafting.blocks._hip_lines import (
-    BACK_WIDER,
-    LEAST_BELOW_HIP_MM,
-    MOST_RISE_MM,
     Panel,
     Sizes,
     dart_scale,
     draw_panel,
+    hip_widths,
     plan_darts,
+    sizes,
     solved,
 )
 from drafting.curves import Cubic, chain_points, left_of, sweep, unit
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Dart, Mark, Notch
-from drafting.sheet import Sheet, found, least, number, sources_of
+from drafting.sheet import Sheet, found, number, sources_of
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import OpenDart, Turn, roof, with_roofs
 from drafting.sheet.finishing import bars, short_of
@@ -41,6 +40,8 @@ from drafting.sheet.record import spot_array, xy
 from drafting.sheet.waists import (
     FINISHING,
     POCKETS,
+    WAIST_EASE,
+    ZIP_LENGTH,
     Girths,
     Half,
     finish_halves,
@@ -48,8 +49,8 @@ from drafting.sheet.waists import (
     girths,
     hip_girth,
     hip_passes,
+    length_option,
     making_up,
-    refuse_halves,
     ring_at,
     seam_pockets,
     tell_over,
@@ -58,21 +59,19 @@ from drafting.sheet.waists import (
 )
 from drafting.truing import check_dart_runs
 
-LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
 LEAST_SIDE_MM = 30.0  # at the hem of each panel, where there are no darts to close
 MOST_CLOSED = math.radians(
     18.0
 )  # of a panel's darts; with more the side hangs on the bias, and what is left stays a dart
 MOST_LEAN = math.radians(50.0)  # the side may lean out so far; more is a circle skirt
 OPTIONS = (
-    length("length", "How long, from the waist down at the centre, band not counted.", None, 300.0, 1150.0, word="knee",
-           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf"}),
-    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length_option(),
+    WAIST_EASE,
     length("hip_ease", "Ease round the body at the hip; the closed darts add to it.", 20.0, 0.0, 250.0),
     length("flare", "Added to the hem round the body, at the side seams, beside what the darts give.", 0.0, 0.0, 600.0),
     choice("centre_back", "Centre back: a seam that takes the zip, or on the fold; the zip then goes into the left side.",
            {"seam": "back cut as a pair", "fold": "back cut in one"}),
-    length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    ZIP_LENGTH,
     POCKETS,
     *finish_options("band", "facing", "none"),
 )  # fmt: skip
@@ -143,23 +142,13 @@ def flared_skirt(s: Sheet) -> None:
     """
     style = s.style
     g = girths(s, style["hip_ease"], style["waist_ease"])
-    z = Sizes(
-        hip=(g.drawn / 2).named("half the hip"),
-        waist=(g.waist / 2).named("half the waist"),
-        depth=s.m["waist_to_hip"],
-        length=s.chosen("length", LENGTHS_MM) + s.fitted("length below waist"),
-        flare=number(0.0),
-        drop=s.fitted("sway back"),
-        rise=least(s.fitted("stomach") / 2, MOST_RISE_MM),
-        ring=g.ring,
-    )
-    _refuse(s, z)
+    z = sizes(s, g, number(0.0))
+    s.stop()
     tell_over(s, g)
     plan = plan_darts(
         float(z.hip - z.waist), dart_scale(float(z.depth)), "Else take the gathered-skirt."
     )
-    shift = s.fitted("stomach") / 2
-    widths = {FRONT: (z.hip - BACK_WIDER) / 2 + shift, BACK: (z.hip + BACK_WIDER) / 2 - shift}
+    widths = hip_widths(s, z)
     plain = {h: float(w) for h, w in widths.items()}
     rough = 0.5 * float(z.hip - z.waist - sum(plan.front) - sum(plan.back))
     gains = [
@@ -217,22 +206,6 @@ def flared_skirt(s: Sheet) -> None:
         FINISHING[style["waist_finish"]],
         "Hang it for a night, level the hem and turn it up: its edge is eased in.",
     )
-
-
-def _refuse(s: Sheet, z: Sizes) -> None:
-    refuse_halves(s, ("waist", "hip", "hem"), "front and back of this skirt share one side seam")
-    what = (
-        f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, "
-        f"which lies {s.t(z.depth)} down."
-    )
-    s.fault(z.length < z.depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
-    s.fault(
-        z.drop > 0.2 * z.depth,
-        "fit",
-        "'sway back' takes too much from so short a hip.",
-        "Use less.",
-    )
-    s.stop()
 
 
 def _everything(s: Sheet, z: Sizes) -> frozenset[str]:

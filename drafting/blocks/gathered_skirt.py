@@ -24,7 +24,10 @@ from drafting.sheet.waists import (
     BELOW_EASE_MM,
     FINISHING,
     HIP_PASS_MM,
+    LENGTHS_MM,
     POCKETS,
+    WAIST_EASE,
+    ZIP_LENGTH,
     add_band,
     add_casing,
     finish_options,
@@ -32,6 +35,7 @@ from drafting.sheet.waists import (
     girths,
     hip_girth,
     hip_passes,
+    length_option,
     making_up,
     refuse_halves,
     seam_pockets,
@@ -42,7 +46,6 @@ from drafting.sheet.waists import (
 )
 from drafting.truing import Seam
 
-LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0, "floor": 1000.0}
 FULLNESS = {"thin": 2.5, "medium": 1.75, "heavy": 1.5}
 TIERS = {"1": 1, "2": 2, "3": 3, "4": 4}
 DEEPER = 1.25  # each tier against the one above
@@ -50,16 +53,15 @@ ALLOWED_MM = 40.0  # of the cloth's width for allowances and selvedges
 LEAST_TIER_MM, TIER_FULLNESS = 90.0, 1.5
 EASE_AT_HIP_MM = 60.0  # a gathered skirt is at least this much wider than the hip
 OPTIONS = (
-    length("length", "How long, from the waist down, band not counted.", None, 250.0, 1150.0, word="knee",
-           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf", "floor": "1 m, near the floor"}),
+    length_option(True),
     choice("cloth", "The kind of cloth, which gives the fullness where none is named.",
            {"medium": "1¾ times, poplin and linen", "thin": "2½ times, voile and crêpe", "heavy": "1½ times, denim and wool"}),
     ratio("fullness", "Cloth to finished waist; 0 takes it from the kind of cloth.", 0.0, 0.0, 3.0),
     choice("tiers", "How many tiers.", {"1": "one", "2": "two", "3": "three", "4": "four"}),
     ratio("tier_fullness", "Each tier to the one above.", TIER_FULLNESS, 1.2, 2.5, {"tiers": ("2", "3", "4")}),
     length("cloth_width", "The cloth's width: what is wider is cut in several widths.", 1400.0, 700.0, 3200.0),
-    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
-    length("zip_length", "How far the opening in the left side seam reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0, {"waist_finish": ("band", "none")}),
+    WAIST_EASE,
+    ZIP_LENGTH,
     POCKETS,
     *finish_options("band", "elastic", "none"),
 )  # fmt: skip

@@ -28,6 +28,9 @@ from drafting.sheet.pieces import flip, label_of
 from drafting.sheet.record import spot_array
 from drafting.sheet.waists import (
     FINISHING,
+    LENGTHS_MM,
+    WAIST_EASE,
+    ZIP_LENGTH,
     Girths,
     add_band,
     add_casing,
@@ -37,6 +40,7 @@ from drafting.sheet.waists import (
     hip_curve,
     hip_girth,
     hip_passes,
+    length_option,
     making_up,
     on_target,
     refuse_halves,
@@ -46,7 +50,6 @@ from drafting.sheet.waists import (
     with_zip,
 )
 
-LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
 LIMIT_EDGE_MM = 40.0  # more at one edge makes a hook at the hip
 LEAST_FLARED_MM = 120.0  # below where a knee flare begins
 KNEE_MM = 400.0  # from waist to a hand above the knee; W. Aldrich's tables have 58 to the knee (from memory)
@@ -54,13 +57,12 @@ MOST_LEAN = math.radians(35.0)
 SEAMS = ("left seam", "right seam")
 OPTIONS = (
     choice("gores", "How many gores.", {"6": "six", "4": "four", "8": "eight"}),
-    length("length", "How long, from the waist down, band not counted.", None, 300.0, 1150.0, word="knee",
-           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf"}),
-    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length_option(),
+    WAIST_EASE,
     length("hip_ease", "Ease round the body at the hip.", 51.0, 0.0, 250.0),
     choice("flare_from", "Where the gores begin to flare.", {"hip": "at the hip", "knee": "a hand above the knee, as a trumpet"}),
     length("flare", "Added at the hem on each edge of each gore.", 50.0, 0.0, 250.0),
-    length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    ZIP_LENGTH,
     *finish_options("band", "elastic", "none"),
 )  # fmt: skip
 

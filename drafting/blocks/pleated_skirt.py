@@ -21,18 +21,22 @@ from drafting.curves import Points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Mark, Notch, Piece
-from drafting.sheet import Amount, Sheet, found, sources_of
+from drafting.sheet import Amount, Sheet, sources_of
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.pieces import label_of
 from drafting.sheet.record import spot_array
 from drafting.sheet.waists import (
     FINISHING,
+    LENGTHS_MM,
+    WAIST_EASE,
+    ZIP_LENGTH,
     Girths,
     add_band,
     finish_options,
     girths,
     hip_girth,
     hip_passes,
+    length_option,
     making_up,
     refuse_halves,
     tell_over,
@@ -42,7 +46,6 @@ from drafting.sheet.waists import (
 )
 from drafting.truing import SEAM_MM, Check
 
-LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
 LEAST_FACE_MM = 12.0  # of a pleat at the waist
 LEAST_BELOW_HIP_MM = 80.0
 NUMBERS = ("8", "12", "16", "20", "24", "28", "32", "40", "48")
@@ -52,11 +55,10 @@ OPTIONS = (
            {"knife": "knife pleats, all one way round", "centre": "knife pleats that meet at centre front and back", "box": "box pleats; the folds meet at centre front and back"}),
     choice("number", "How many faces show all round.", {n: f"{n} all round" for n in NUMBERS}, "16"),
     ratio("depth", "How deep the pleats are: 1 is full, three times the cloth; less is shallower.", 1.0, 0.3, 1.0),
-    length("length", "How long, from the waist down, band not counted.", None, 300.0, 1150.0, word="knee",
-           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf"}),
-    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length_option(),
+    WAIST_EASE,
     length("hip_ease", "Ease round the body at the hip; pleats that are to hang shut need it.", 60.0, 20.0, 250.0),
-    length("zip_length", "How far the opening in the left side seam reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    ZIP_LENGTH,
     *finish_options("band", "none"),
 )  # fmt: skip
 
@@ -200,10 +202,18 @@ def _record(
         "Lay each fold on the placement line to which its arrow points: the faces then show alike."
     )
     with s.step("pleats", "Fold lines and placement lines", why=why):
-        for i, k in enumerate(lines, 1):
-            name = f"{'fold' if k.kind == FOLD else 'placement'} line {i}"
-            s.draw(name, spot_array([(k.top, 0.0), (k.x, -depth), (k.x, -long_)]), "-")
-            s.tell(f"{name}, from the edge at the hip and the hem", found(k.x, "", face, under))
+        for kind, name in ((FOLD, "fold"), (PLACE, "placement")):
+            same = [k for k in lines if k.kind == kind and 0.0 < k.x < wide]
+            for at, xs in (("hip and hem", [k.x for k in same]), ("waist", [k.top for k in same])):
+                s.remark(f"{name} lines at the {at}, from the left edge: {', '.join(map(s.t, xs))}")
+            if same:
+                first = same[0]
+                ends = [(first.top, 0.0), (first.x, -depth), (first.x, -long_)]
+                s.draw(
+                    f"first {name} line",
+                    spot_array(ends),
+                    "straight to the hip line, and straight down from there",
+                )
 
 
 def _piece(

@@ -21,19 +21,19 @@ from configs.errors import DraftError
 from drafting.blocks import Block
 from drafting.blocks._hip_lines import (
     BACK_WIDER,
-    LEAST_BELOW_HIP_MM,
-    MOST_RISE_MM,
     Panel,
     Sizes,
     dart_scale,
+    hip_widths,
     plan_darts,
+    sizes,
     solved,
 )
 from drafting.curves import Points, chain_points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Dart, Mark, Notch
-from drafting.sheet import Amount, Sheet, Sources, found, least, number, sources_of
+from drafting.sheet import Amount, Sheet, Sources, found, number, sources_of
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import with_roofs
 from drafting.sheet.finishing import bars, short_of
@@ -41,6 +41,8 @@ from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, along, half_piece
 from drafting.sheet.record import CENTRE_LINE, spot_array, xy
 from drafting.sheet.waists import (
+    WAIST_EASE,
+    ZIP_LENGTH,
     Girths,
     Half,
     finish_halves,
@@ -48,7 +50,7 @@ from drafting.sheet.waists import (
     girths,
     hip_girth,
     hip_passes,
-    refuse_halves,
+    length_option,
     ring_at,
     tell_over,
     usual_zip,
@@ -56,13 +58,11 @@ from drafting.sheet.waists import (
 )
 from drafting.truing import check_dart_runs
 
-LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0}
 # Wearing ease of woven skirts: waist 1/2 to 3/4 in, hips 2 to 2 3/4 in (Central Washington
 # University, costume text, chapter 16). The other limits: common practice, no source.
 OPTIONS = (
-    length("length", "How long, from the waist down at the centre, band not counted.", None, 250.0, 1150.0, word="knee",
-           choices={"short": "45 cm, above the knee", "knee": "60 cm, about to the knee", "calf": "75 cm, to the calf"}),
-    length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0),
+    length_option(),
+    WAIST_EASE,
     length("hip_ease", "Ease round the body at the hip.", 51.0, 0.0, 250.0),
     length("flare", "Added to the hem, round the body.", 0.0, 0.0, 600.0),
     length("taper", "Taken from the hem, round the body.", 0.0, 0.0, 120.0),
@@ -70,7 +70,7 @@ OPTIONS = (
            {"auto": "darts, and gathers where darts refuse", "darts": "darts alone", "gathers": "gathered into the band"}),
     choice("centre_back", "Centre back: a seam that takes zip and slit, or on the fold; they then go into the left side.",
            {"seam": "back cut as a pair", "fold": "back cut in one"}),
-    length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0),
+    ZIP_LENGTH,
     length("slit", "Vent at the hem to walk in, a plain slit in a side seam. Auto puts one where the hem is too narrow for a stride.", None, 60.0, 600.0,
            word="auto", choices={"auto": "only where the stride needs it", "none": "never"}),
     length("vent_width", "How far the two sides of a slit in the centre-back seam overlap, as a vent.", 40.0, 30.0, 60.0, {"centre_back": ("seam",)}),
@@ -197,19 +197,12 @@ def straight_skirt(s: Sheet) -> None:
     Raises:
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
-    m, style = s.m, s.style
+    style = s.style
     g = girths(s, style["hip_ease"], style["waist_ease"])
-    z = Sizes(
-        hip=(g.drawn / 2).named("half the hip"),
-        waist=(g.waist / 2).named("half the waist"),
-        depth=m["waist_to_hip"],
-        length=s.chosen("length", LENGTHS_MM) + s.fitted("length below waist"),
-        flare=(style["flare"] - style["taper"] + s.fitted("hem")) / 4,
-        drop=s.fitted("sway back"),
-        rise=least(s.fitted("stomach") / 2, MOST_RISE_MM),
-        ring=g.ring,
-    )
-    _refuse(s, z)
+    z = sizes(s, g, (style["flare"] - style["taper"] + s.fitted("hem")) / 4)
+    narrow = 0.5 * (z.hip - BACK_WIDER) - 0.5 * s.fitted("stomach") + z.flare < 100.0
+    s.fault(narrow, "style.taper", "leaves hardly any hem.", "Use less.")
+    s.stop()
     tell_over(s, g)
     plan = None
     if style["shaping"] != "gathers":
@@ -218,8 +211,7 @@ def straight_skirt(s: Sheet) -> None:
         except DraftError:
             if style["shaping"] == "darts" or style["waist_finish"] == "facing":
                 raise
-    shift = s.fitted("stomach") / 2
-    widths = {FRONT: (z.hip - BACK_WIDER) / 2 + shift, BACK: (z.hip + BACK_WIDER) / 2 - shift}
+    widths = hip_widths(s, z)
     front, back, taken = solved(z, plan, {h: float(w) for h, w in widths.items()})
     wide = float(widths[BACK]) + max(float(z.flare), 0.0) + 50.0
     with s.step("frame", "Centre line, waist line, hip line and hem line"):
@@ -249,19 +241,6 @@ def straight_skirt(s: Sheet) -> None:
     )
     s.figures |= {"zip": zip_mm, "slit": slit_mm}
     _true(s, z, g, zip_mm)
-
-
-def _refuse(s: Sheet, z: Sizes) -> None:
-    refuse_halves(s, ("waist", "hip", "hem"), "front and back of this skirt share one side seam")
-    what = (
-        f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, "
-        f"which lies {s.t(z.depth)} down."
-    )
-    s.fault(z.length < z.depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
-    s.fault(z.drop > 0.2 * z.depth, "fit", "'sway back' takes too much from so short a hip.", "Use less.")  # fmt: skip
-    narrow = 0.5 * (z.hip - BACK_WIDER) - 0.5 * s.fitted("stomach") + z.flare < 100.0
-    s.fault(narrow, "style.taper", "leaves hardly any hem.", "Use less.")
-    s.stop()
 
 
 def _record(s: Sheet, panel: Panel, z: Sizes, taken: Amount) -> None:

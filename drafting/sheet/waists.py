@@ -66,6 +66,24 @@ def finish_options(*kinds: str) -> tuple[Option, ...]:
     return tuple(found)
 
 
+LENGTHS_MM = {"short": 450.0, "knee": 600.0, "calf": 750.0, "floor": 1000.0}
+_LENGTHS = {
+    "short": "45 cm, above the knee",
+    "knee": "60 cm, about to the knee",
+    "calf": "75 cm, to the calf",
+    "floor": "1 m, near the floor",
+}
+
+
+def length_option(floor: bool = False) -> Option:
+    """How long a skirt is; ``floor``: that word too."""
+    text = "How long, from the waist down at the centre, band not counted."
+    words = {k: v for k, v in _LENGTHS.items() if floor or k != "floor"}
+    return length("length", text, None, 250.0, 1150.0, word="knee", choices=words)
+
+
+WAIST_EASE = length("waist_ease", "Ease round the body at the waist.", 15.0, 0.0, 80.0)
+ZIP_LENGTH = length("zip_length", "How far the opening for the zip reaches down; unset, 18 cm or 7 in.", None, 80.0, 300.0)  # fmt: skip
 POCKETS = choice(
     "pockets", "Pockets in the side seams.", {"none": "none", "seam": "bags, a hand wide, below the waist"}
 )  # fmt: skip
