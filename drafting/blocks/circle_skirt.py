@@ -134,7 +134,7 @@ def circle_skirt(s: Sheet) -> None:
             s, _girth(s.figures["zip"], r, part), s.figures["zip"], float(g.ring), float(g.waist)
         )
     _finish(s, waist, spots, panels, elastic)
-    waist_girth(s, spots, g.waist)
+    waist_girth(s, spots, g.waist, 2.0 * math.pi * part * float(bias))
     hip_girth(
         s,
         _girth(float(s.m["waist_to_hip"]), r, part),

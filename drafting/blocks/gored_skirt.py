@@ -86,27 +86,27 @@ class Sizes:
     flare: Amount
 
 
-def draw_gore(width: float, taken: float, z: Sizes) -> Gore:
+def draw_gore(width: float, mean: float, taken: float, z: Sizes) -> Gore:
     """Half a gore ``width`` wide at the hip whose seam comes in by ``taken`` mm at the waist; waist and
-    hem are square to its middle and to the seam, which is as long as the middle and its rise."""
+    hem are square to its middle and to the seam. ``mean``: half the mean gore's width, by which the seam is drawn, so that all are alike."""
     depth, long_, begins, flare = (float(v) for v in (z.depth, z.length, z.begins, z.flare))
     knee = begins > depth
-    wide = width + flare
+    wide, off = mean + flare, np.array([width - mean, 0.0])
     # Waist and hem are arcs: an arc that leaves the middle squarely rises by its width × tan(lean ÷ 2)
     # up to a seam that leans so; the seam is square to it there.
     lean, steep = 0.0, 1.6 if knee else 1.0  # a trumpet swings out, steeper towards the hem
     for _ in range(4):
         rise = wide * math.tan(0.5 * lean)
         lean = math.atan2(steep * flare, long_ - max(begins, depth) - rise)
-    foot = np.array([wide, -long_ + wide * math.tan(0.5 * lean)])
+    foot = np.array([wide, -long_ + wide * math.tan(0.5 * lean)]) + off
     down = np.array([math.sin(lean), -math.cos(lean)])
-    hip, inner = np.array([width, -depth]), width - taken
+    hip, inner = np.array([width, -depth]), mean - taken
     below = 0.0 if knee else lean
     up = 0.0
     for _ in range(4):
         phi = SIDE_BOW * math.atan2(taken, up + depth) - (SIDE_BOW - 1.0) * below
         up = inner * math.tan(0.5 * phi)
-    end, along = np.array([inner, up]), np.array([-math.sin(phi), math.cos(phi)])
+    end, along = np.array([width - taken, up]), np.array([-math.sin(phi), math.cos(phi)])
     waist = sweep((0.0, 0.0), (1.0, 0.0), end, -left_of(along))
     straight = np.array([math.sin(below), -math.cos(below)])
     seam = [hip_curve(end, -along, hip, straight)]
@@ -203,7 +203,7 @@ def _solved(
     """Gores whose waists together are as long as the waist, all seams alike, and what these take in."""
 
     def drawn(taken: float) -> tuple[dict[str, Gore], float]:
-        made = {h: draw_gore(w, taken, z) for h, w in hips.items()}
+        made = {h: draw_gore(w, 0.5 * sum(hips.values()), taken, z) for h, w in hips.items()}
         return made, sum(x.waist.length for x in made.values()) - float(waist) / n
 
     gores, taken, off = on_target(drawn, float(hip - waist) / (2 * n))

@@ -335,9 +335,9 @@ def finish_halves(
             s.seams.append(Seam(f"{half.half} facing", ((name, "waist"),), there))
 
 
-def waist_girth(s: Sheet, spots: Sequence[EdgeAt], waist: Amount) -> None:
-    """The finished waist, measured on its band where it has one."""
-    round_ = sum(sewn_length(s.pieces[p], e) for p, e in spots)
+def waist_girth(s: Sheet, spots: Sequence[EdgeAt], waist: Amount, grows: float = 0.0) -> None:
+    """The finished waist, measured on its band where it has one; ``grows``: by how much without, mm."""
+    round_ = grows + sum(sewn_length(s.pieces[p], e) for p, e in spots)
     if "casing" in s.pieces:
         return  # the elastic draws it in
     if "waistband" in s.pieces:  # what is gathered in is measured on its band
