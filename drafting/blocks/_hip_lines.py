@@ -150,6 +150,11 @@ def dart_scale(depth: float) -> float:
     return min(max(depth / USUAL_DEPTH_MM, 0.7), 1.1)
 
 
+def dart_legs(half: str, count: int, depth: float) -> list[float]:
+    """How long the legs of a half's darts are, from the centre outward, mm."""
+    return [leg * dart_scale(depth) for _, leg in _DARTS.get((half, count), ())]
+
+
 def draw_panel(half: str, width: float, taken: float, darts: Sequence[float], z: Sizes) -> Panel:
     """Half of the front or back whose side seam comes in by ``taken`` mm from hip to waist.
 

@@ -19,44 +19,22 @@ from drafting.curves import Points, arc, chain_points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Notch, Piece
-from drafting.sheet import Amount, Sheet, found, number, sources_of
+from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, flip, half_piece, label_of
-from drafting.sheet.waists import (
-    BELOW_EASE_MM,
-    FINISHING,
-    HIP_PASS_MM,
-    LENGTHS_MM,
-    WAIST_EASE,
-    ZIP_LENGTH,
-    add_band,
-    add_casing,
-    elastic_ring,
-    finish_options,
-    girths,
-    hip_girth,
-    hip_passes,
-    length_option,
-    making_up,
-    refuse_halves,
-    tell_over,
-    usual_zip,
-    waist_girth,
-    with_zip,
-)
 
 PARTS = {"quarter": 0.25, "half": 0.5, "three-quarter": 0.75, "full": 1.0}
 USUAL_PANELS = {"quarter": 1, "half": 2, "three-quarter": 3, "full": 4}
 HEM_MM = 15.0  # the deepest hem that can be eased in
 OPTIONS = (
     choice("circle", "How much of a circle.", {"half": "half a circle", "quarter": "a quarter", "three-quarter": "three quarters", "full": "a full circle"}),
-    length_option(True),
+    waists.length_option(True),
     choice("panels", "In how many equal panels it is cut; more seams for a narrower cloth.",
            {"auto": "one for each quarter of the circle", "1": "one, seam at the centre back", "2": "front and back", "3": "three", "4": "four"}),
-    WAIST_EASE,
+    waists.WAIST_EASE,
     length("bias", "By how much the waist's radius is drawn smaller, because it grows on the bias; none for a cloth that hardly gives.", 5.0, 0.0, 10.0),
-    ZIP_LENGTH,
-    *finish_options("band", "elastic", "none"),
+    waists.ZIP_LENGTH,
+    *waists.finish_options("band", "elastic", "none"),
 )  # fmt: skip
 
 
@@ -93,14 +71,14 @@ def circle_skirt(s: Sheet) -> None:
     auto = style["panels"] == "auto"
     panels = USUAL_PANELS[style["circle"]] if auto else int(style["panels"])
     elastic = style["waist_finish"] == "elastic"
-    g = girths(s, HIP_PASS_MM + BELOW_EASE_MM, style["waist_ease"])
-    waist = (elastic_ring(s, g) if elastic else g.waist).named("waist")
+    g = waists.girths(s, waists.HIP_PASS_MM + waists.BELOW_EASE_MM, style["waist_ease"])
+    waist = (waists.elastic_ring(s, g) if elastic else g.waist).named("waist")
     whole = found(waist_radius(waist, part), f"waist ÷ (2 × π × {part:g})", waist, style["circle"])
     bias = number(0.0) if elastic else style["bias"]  # elastic draws it in anyway
     r = whole - bias
-    long_ = s.chosen("length", LENGTHS_MM) + s.fitted("length below waist")
+    long_ = s.chosen("length", waists.LENGTHS_MM) + s.fitted("length below waist")
     _refuse(s, r, long_, part, panels)
-    tell_over(s, g)
+    waists.tell_over(s, g)
     points = sector(float(r), float(long_), math.pi * part / panels)
     wide = float(points["hem"][:, 0].max())
     with s.step("frame", "Middle of the panel, waist line and hem line"):
@@ -120,25 +98,16 @@ def circle_skirt(s: Sheet) -> None:
     of = sources_of(r, long_, style["circle"], style["panels"])
     spots, seams, where = _pieces(s, points, panels, of)
     if not elastic:
-        sizes = usual_zip(
-            s.unit,
-            lambda d: _girth(d, r, part),
-            float(g.ring),
-            float(s.m["waist_to_hip"]),
-            float(g.waist),
-        )
-        s.figures["zip"] = float(style["zip_length"] or sizes)
+        zip_mm = waists.opening(s, lambda d: _girth(d, r, part), g, g.waist)
         for name, edges in seams.items():
-            with_zip(s, name, edges, s.figures["zip"], where)
-        hip_passes(
-            s, _girth(s.figures["zip"], r, part), s.figures["zip"], float(g.ring), float(g.waist)
-        )
+            waists.with_zip(s, name, edges, zip_mm, where)
+        waists.hip_passes(s, _girth(zip_mm, r, part), zip_mm, float(g.ring), float(g.waist))
     _finish(s, waist, spots, panels, elastic)
-    waist_girth(s, spots, g.waist, 2.0 * math.pi * part * float(bias))
-    hip_girth(
+    waists.waist_girth(s, spots, g.waist, 2.0 * math.pi * part * float(bias))
+    waists.hip_girth(
         s,
         _girth(float(s.m["waist_to_hip"]), r, part),
-        s.m["hip_girth"] + s.fitted("hip") + HIP_PASS_MM,
+        s.m["hip_girth"] + s.fitted("hip") + waists.HIP_PASS_MM,
         True,
     )
     hem = sum(s.pieces[p].edges["hem"].length_mm for p, _ in spots)
@@ -148,12 +117,12 @@ def circle_skirt(s: Sheet) -> None:
         f"hang for 24 hours, then level the hem. The hem takes at most {s.t(HEM_MM)}; a deeper one cannot be eased in."
     )  # fmt: skip
     _judge_cloth(s, points, panels)
-    making_up(
+    waists.making_up(
         s,
         "Stay-stitch the waist as soon as it is cut.",
         "" if elastic else f"Zip into the {where.rstrip(':')}, then that seam below it.",
         "Join the other seams from the hem up." if panels > 1 else "",
-        FINISHING[style["waist_finish"]],
+        waists.FINISHING[style["waist_finish"]],
         "Hang it for 24 hours, level the hem all round from the floor, and turn up a narrow hem.",
     )
 
@@ -164,7 +133,7 @@ def _girth(depth: float, radius: float, part: float) -> float:
 
 
 def _refuse(s: Sheet, r: Amount, long_: Amount, part: float, panels: int) -> None:
-    refuse_halves(s, ("waist", "hip"), "all panels of this skirt are alike")
+    waists.refuse_halves(s, ("waist", "hip"), "all panels of this skirt are alike")
     s.fault(
         part / panels > 0.5,
         "style.panels",
@@ -179,7 +148,7 @@ def _refuse(s: Sheet, r: Amount, long_: Amount, part: float, panels: int) -> Non
     )
     depth, need = (
         float(s.m["waist_to_hip"]),
-        float(s.m["hip_girth"] + s.fitted("hip")) + HIP_PASS_MM,
+        float(s.m["hip_girth"] + s.fitted("hip")) + waists.HIP_PASS_MM,
     )
     s.fault(
         long_ < depth + 30.0,
@@ -281,7 +250,7 @@ def _finish(
     on_cloth = sum(s.pieces[p].edges[e].length_mm for p, e in spots)
     full = on_cloth - float(waist)
     full = full if abs(full) > 0.2 else 0.0
-    (add_casing if elastic else add_band)(s, float(waist), at, spots, full, waist)
+    (waists.add_casing if elastic else waists.add_band)(s, float(waist), at, spots, full, waist)
 
 
 def _judge_cloth(s: Sheet, points: dict[str, Points], panels: int) -> None:

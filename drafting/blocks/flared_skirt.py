@@ -17,10 +17,11 @@ import numpy as np
 
 from drafting.blocks import Block
 from drafting.blocks._hip_lines import (
+    DartPlan,
     Panel,
     Sizes,
+    dart_legs,
     dart_scale,
-    draw_panel,
     hip_widths,
     plan_darts,
     sizes,
@@ -30,33 +31,13 @@ from drafting.curves import Cubic, chain_points, left_of, sweep, unit
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Dart, Mark, Notch
-from drafting.sheet import Sheet, found, number, sources_of
+from drafting.sheet import Sheet, found, number, sources_of, waists
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import OpenDart, Turn, roof, with_roofs
 from drafting.sheet.finishing import bars, short_of
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, along, half_piece
 from drafting.sheet.record import spot_array, xy
-from drafting.sheet.waists import (
-    FINISHING,
-    POCKETS,
-    WAIST_EASE,
-    ZIP_LENGTH,
-    Girths,
-    Half,
-    finish_halves,
-    finish_options,
-    girths,
-    hip_girth,
-    hip_passes,
-    length_option,
-    making_up,
-    ring_at,
-    seam_pockets,
-    tell_over,
-    usual_zip,
-    waist_girth,
-)
 from drafting.truing import check_dart_runs
 
 LEAST_SIDE_MM = 30.0  # at the hem of each panel, where there are no darts to close
@@ -65,15 +46,15 @@ MOST_CLOSED = math.radians(
 )  # of a panel's darts; with more the side hangs on the bias, and what is left stays a dart
 MOST_LEAN = math.radians(50.0)  # the side may lean out so far; more is a circle skirt
 OPTIONS = (
-    length_option(),
-    WAIST_EASE,
+    waists.length_option(),
+    waists.WAIST_EASE,
     length("hip_ease", "Ease round the body at the hip; the closed darts add to it.", 20.0, 0.0, 250.0),
     length("flare", "Added to the hem round the body, at the side seams, beside what the darts give.", 0.0, 0.0, 600.0),
     choice("centre_back", "Centre back: a seam that takes the zip, or on the fold; the zip then goes into the left side.",
            {"seam": "back cut as a pair", "fold": "back cut in one"}),
-    ZIP_LENGTH,
-    POCKETS,
-    *finish_options("band", "facing", "none"),
+    waists.ZIP_LENGTH,
+    waists.POCKETS,
+    *waists.finish_options("band", "facing", "none"),
 )  # fmt: skip
 
 
@@ -112,6 +93,20 @@ def gain_of(panel: Panel, length_: float) -> float:
     )
 
 
+def usual_gains(plan: DartPlan, z: Sizes) -> list[float]:
+    """What front and back gain with darts as long as planned, before the panels are drawn, mm."""
+    out = []
+    for half, widths in ((FRONT, plan.front), (BACK, plan.back)):
+        legs = dart_legs(half, len(widths), float(z.depth))
+        angles = [2.0 * math.asin(0.5 * w / leg) for w, leg in zip(widths, legs, strict=True)]
+        share = min(1.0, MOST_CLOSED / sum(angles)) if angles else 0.0
+        reach = [float(z.length) - leg for leg in legs]
+        out.append(
+            sum(2.0 * r * math.sin(0.5 * share * a) for r, a in zip(reach, angles, strict=True))
+        )
+    return out
+
+
 def close_darts(panel: Panel, length_: float) -> Flared:
     """The panel with its darts closed about their points, as far as may be: what lies outward of each
     is turned towards the centre."""
@@ -141,20 +136,16 @@ def flared_skirt(s: Sheet) -> None:
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
     style = s.style
-    g = girths(s, style["hip_ease"], style["waist_ease"])
+    g = waists.girths(s, style["hip_ease"], style["waist_ease"])
     z = sizes(s, g, number(0.0))
     s.stop()
-    tell_over(s, g)
+    waists.tell_over(s, g)
     plan = plan_darts(
         float(z.hip - z.waist), dart_scale(float(z.depth)), "Else take the gathered-skirt."
     )
     widths = hip_widths(s, z)
     plain = {h: float(w) for h, w in widths.items()}
-    rough = 0.5 * float(z.hip - z.waist - sum(plan.front) - sum(plan.back))
-    gains = [
-        gain_of(draw_panel(h, w, rough, getattr(plan, h), z), float(z.length))
-        for h, w in plain.items()
-    ]
+    gains = usual_gains(plan, z)
     half_gain = found(
         sum(gains) / 4, "half of what front and back gain, on average", z.hip, z.waist, z.length
     )
@@ -181,10 +172,10 @@ def flared_skirt(s: Sheet) -> None:
             s.point(f"{half} hip", on="hip line", out=width)
     for panel in (front, back):
         _record(s, panel, flared[panel.half], z, taken)
-    _pieces(s, flared, z)
+    _pieces(s, flared, z, g)
     seam = style["centre_back"] == "seam"
     halves = [
-        Half(
+        waists.Half(
             h,
             np.cumsum([c.length for c in f.waist])[:-1],
             f.closed,
@@ -194,16 +185,16 @@ def flared_skirt(s: Sheet) -> None:
         for h, f in flared.items()
     ]
     if style["pockets"] != "none":
-        seam_pockets(s, {FRONT: False, BACK: False}, not seam)
-    finish_halves(s, halves, z.waist, seam)
+        waists.seam_pockets(s, {FRONT: False, BACK: False}, not seam)
+    waists.finish_halves(s, halves, z.waist, seam)
     _true(s, z, g, flared)
-    making_up(
+    waists.making_up(
         s,
         "Pockets into the side seams." if style["pockets"] != "none" else "",
         "Zip into the centre back, then the seam below it, then the side seams."
         if seam
         else "Zip into the left side seam and that seam below it, then the right side seam.",
-        FINISHING[style["waist_finish"]],
+        waists.FINISHING[style["waist_finish"]],
         "Hang it for a night, level the hem and turn it up: its edge is eased in.",
     )
 
@@ -250,16 +241,12 @@ def _record(s: Sheet, panel: Panel, f: Flared, z: Sizes, taken: float) -> None:
         s.tell("side seam", sum(c.length for c in f.side))
 
 
-def _pieces(s: Sheet, flared: dict[str, Flared], z: Sizes) -> None:
+def _pieces(s: Sheet, flared: dict[str, Flared], z: Sizes, g: waists.Girths) -> None:
     """Front and back; zip and its mark."""
     style = s.style
     at_back = style["centre_back"] == "seam"
     sides = [chain_points(f.side)[::-1] for f in flared.values()]
-    usual = usual_zip(
-        s.unit, lambda d: ring_at(sides, d), float(z.ring), float(z.depth), 2.0 * float(z.waist)
-    )
-    zip_mm = float(style["zip_length"] or usual)
-    s.figures["zip"] = zip_mm
+    zip_mm = waists.opening(s, lambda d: waists.ring_at(sides, d), g, g.waist)
     if not at_back:
         s.notes.append(
             "The back is cut on the fold: the zip is marked on the side seams, and goes into the left one only."
@@ -298,7 +285,7 @@ def _pieces(s: Sheet, flared: dict[str, Flared], z: Sizes) -> None:
         )
 
 
-def _true(s: Sheet, z: Sizes, g: Girths, flared: dict[str, Flared]) -> None:
+def _true(s: Sheet, z: Sizes, g: waists.Girths, flared: dict[str, Flared]) -> None:
     """What must be equal and square, and the finished girths, measured on the pieces."""
     s.sew("side", (FRONT, "side"), (BACK, "side"))
     for half in (FRONT, BACK):
@@ -306,10 +293,10 @@ def _true(s: Sheet, z: Sizes, g: Girths, flared: dict[str, Flared]) -> None:
     s.checks += check_dart_runs(s.pieces)
     sides = [s.pieces[h].edges["side"].points for h in (FRONT, BACK)]
     zip_mm = s.figures["zip"]
-    hip_passes(s, ring_at(sides, zip_mm), zip_mm, float(z.ring), float(g.waist))
-    waist_girth(s, tuple((h, "waist") for h in (FRONT, BACK) for _ in range(2)), g.waist)
+    waists.hip_passes(s, waists.ring_at(sides, zip_mm), zip_mm, float(z.ring), float(g.waist))
+    waists.waist_girth(s, tuple((h, "waist") for h in (FRONT, BACK) for _ in range(2)), g.waist)
     hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
-    hip_girth(s, hip, g.hip, True)
+    waists.hip_girth(s, hip, g.hip, True)
     hem = 2.0 * sum(s.pieces[h].edges["hem"].length_mm for h in (FRONT, BACK))
     s.figures |= {"hem": hem, **{f"{h} hem gain": f.gain for h, f in flared.items()}}
 

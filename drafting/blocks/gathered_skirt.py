@@ -15,35 +15,11 @@ import numpy as np
 
 from drafting.blocks import Block
 from drafting.piece import Notch
-from drafting.sheet import Amount, Sheet, found, most, sources_of
+from drafting.sheet import Amount, Sheet, found, most, sources_of, waists
 from drafting.sheet.finishing import rectangle
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.pieces import label_of
 from drafting.sheet.record import spot_array
-from drafting.sheet.waists import (
-    BELOW_EASE_MM,
-    FINISHING,
-    HIP_PASS_MM,
-    LENGTHS_MM,
-    POCKETS,
-    WAIST_EASE,
-    ZIP_LENGTH,
-    add_band,
-    add_casing,
-    finish_options,
-    gather,
-    girths,
-    hip_girth,
-    hip_passes,
-    length_option,
-    making_up,
-    refuse_halves,
-    seam_pockets,
-    tell_over,
-    usual_zip,
-    waist_girth,
-    with_zip,
-)
 from drafting.truing import Seam
 
 FULLNESS = {"thin": 2.5, "medium": 1.75, "heavy": 1.5}
@@ -53,17 +29,17 @@ ALLOWED_MM = 40.0  # of the cloth's width for allowances and selvedges
 LEAST_TIER_MM, TIER_FULLNESS = 90.0, 1.5
 EASE_AT_HIP_MM = 60.0  # a gathered skirt is at least this much wider than the hip
 OPTIONS = (
-    length_option(True),
+    waists.length_option(True),
     choice("cloth", "The kind of cloth, which gives the fullness where none is named.",
            {"medium": "1¾ times, poplin and linen", "thin": "2½ times, voile and crêpe", "heavy": "1½ times, denim and wool"}),
     ratio("fullness", "Cloth to finished waist; 0 takes it from the kind of cloth.", 0.0, 0.0, 3.0),
     choice("tiers", "How many tiers.", {"1": "one", "2": "two", "3": "three", "4": "four"}),
     ratio("tier_fullness", "Each tier to the one above.", TIER_FULLNESS, 1.2, 2.5, {"tiers": ("2", "3", "4")}),
     length("cloth_width", "The cloth's width: what is wider is cut in several widths.", 1400.0, 700.0, 3200.0),
-    WAIST_EASE,
-    ZIP_LENGTH,
-    POCKETS,
-    *finish_options("band", "elastic", "none"),
+    waists.WAIST_EASE,
+    waists.ZIP_LENGTH,
+    waists.POCKETS,
+    *waists.finish_options("band", "elastic", "none"),
 )  # fmt: skip
 
 
@@ -81,12 +57,12 @@ def gathered_skirt(s: Sheet) -> None:
     """
     style = s.style
     elastic = style["waist_finish"] == "elastic"
-    g = girths(s, HIP_PASS_MM + BELOW_EASE_MM, style["waist_ease"])
+    g = waists.girths(s, waists.HIP_PASS_MM + waists.BELOW_EASE_MM, style["waist_ease"])
     waist = g.waist
-    long_ = s.chosen("length", LENGTHS_MM) + s.fitted("length below waist")
+    long_ = s.chosen("length", waists.LENGTHS_MM) + s.fitted("length below waist")
     tiers = int(style["tiers"])
     _refuse(s, long_, tiers)
-    tell_over(s, g)
+    waists.tell_over(s, g)
     named = style["fullness"] > 0
     fullness = style["fullness"] if named else FULLNESS[style["cloth"]]
     full = (waist * float(fullness)).named("cloth round the top")
@@ -117,22 +93,12 @@ def gathered_skirt(s: Sheet) -> None:
     top, hip_depth = _names(tiers)[0], float(s.m["waist_to_hip"])
     spots = ((top, "waist"),) * s.pieces[top].cut
     if not elastic:
-        zip_mm = float(
-            style["zip_length"]
-            or usual_zip(
-                s.unit,
-                lambda d: float(g.waist if d < 30 else wide),
-                float(g.ring),
-                hip_depth,
-                float(g.waist),
-            )
-        )
+        zip_mm = waists.opening(s, lambda d: float(g.waist if d < 30 else wide), g, g.waist)
         s.fault(zip_mm > depths[0] - 20.0, "style.zip_length", f"of {s.t(zip_mm)} is longer than the first tier, {s.t(depths[0])} deep.",
                 "Choose fewer tiers, or 'waist_finish: elastic'.")  # fmt: skip
         s.stop()
-        s.figures["zip"] = zip_mm
-        with_zip(s, top, {"side": False, "left side": True}, zip_mm, "left side:")
-        hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
+        waists.with_zip(s, top, {"side": False, "left side": True}, zip_mm, "left side:")
+        waists.hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
     if style["pockets"] != "none":
         s.fault(
             tiers > 1,
@@ -141,12 +107,12 @@ def gathered_skirt(s: Sheet) -> None:
             "Leave the pockets out, or choose one tier.",
         )
         s.stop()
-        seam_pockets(s, {top: False}, not elastic)
-    waist_girth(s, spots, g.waist)
+        waists.seam_pockets(s, {top: False}, not elastic)
+    waists.waist_girth(s, spots, g.waist)
     ends = np.cumsum(depths)[:-1]
-    hip_girth(s, float(rounds[int(np.searchsorted(ends, hip_depth))]), least_, True)
+    waists.hip_girth(s, float(rounds[int(np.searchsorted(ends, hip_depth))]), least_, True)
     s.figures |= {"fullness": float(wide / g.waist), "hem": float(rounds[-1])}
-    making_up(
+    waists.making_up(
         s,
         "Join the widths of each tier to a ring."
         + ("" if elastic else " The first stays open for the zip in its left seam."),
@@ -154,7 +120,7 @@ def gathered_skirt(s: Sheet) -> None:
         if tiers > 1
         else "",
         "" if elastic else "Gather the waist with two rows of long stitches between the notches.",
-        FINISHING[style["waist_finish"]],
+        waists.FINISHING[style["waist_finish"]],
         "Turn the hem up.",
     )
 
@@ -164,7 +130,7 @@ def _names(tiers: int) -> list[str]:
 
 
 def _refuse(s: Sheet, long_: Amount, tiers: int) -> None:
-    refuse_halves(s, ("waist", "hip"), "front and back of this skirt are alike")
+    waists.refuse_halves(s, ("waist", "hip"), "front and back of this skirt are alike")
     first = tier_depths(float(long_), tiers)[0]
     what = f"makes the first of {tiers} tiers {s.t(first)} deep."
     s.fault(first < LEAST_TIER_MM, "style.tiers", what, "Choose fewer tiers, or a longer skirt.")
@@ -228,7 +194,7 @@ def _finish(s: Sheet, waist: Amount, round_: Amount, tiers: int, of: frozenset[s
     cut = s.pieces[top].cut
     each = float(waist) / cut
     if round_ > waist:
-        gather(
+        waists.gather(
             s,
             {top: float(round_) / cut},
             {top: each},
@@ -241,9 +207,9 @@ def _finish(s: Sheet, waist: Amount, round_: Amount, tiers: int, of: frozenset[s
     }
     full = float(round_ - waist)
     if s.style["waist_finish"] == "band":
-        add_band(s, float(waist), at, spots, full, waist)
+        waists.add_band(s, float(waist), at, spots, full, waist)
     elif s.style["waist_finish"] == "elastic":
-        add_casing(s, float(waist), at, spots, full, waist)
+        waists.add_casing(s, float(waist), at, spots, full, waist)
 
 
 BLOCK = Block(

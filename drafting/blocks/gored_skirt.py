@@ -22,33 +22,10 @@ from drafting.curves import Cubic, chain_points, left_of, line, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Notch, Piece
-from drafting.sheet import Amount, Sheet, found, number, sources_of
+from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import flip, label_of
 from drafting.sheet.record import spot_array
-from drafting.sheet.waists import (
-    FINISHING,
-    LENGTHS_MM,
-    WAIST_EASE,
-    ZIP_LENGTH,
-    Girths,
-    add_band,
-    add_casing,
-    elastic_ring,
-    finish_options,
-    girths,
-    hip_curve,
-    hip_girth,
-    hip_passes,
-    length_option,
-    making_up,
-    on_target,
-    refuse_halves,
-    tell_over,
-    usual_zip,
-    waist_girth,
-    with_zip,
-)
 
 LIMIT_EDGE_MM = 40.0  # more at one edge makes a hook at the hip
 LEAST_FLARED_MM = 120.0  # below where a knee flare begins
@@ -57,13 +34,13 @@ MOST_LEAN = math.radians(35.0)
 SEAMS = ("left seam", "right seam")
 OPTIONS = (
     choice("gores", "How many gores.", {"6": "six", "4": "four", "8": "eight"}),
-    length_option(),
-    WAIST_EASE,
+    waists.length_option(),
+    waists.WAIST_EASE,
     length("hip_ease", "Ease round the body at the hip.", 51.0, 0.0, 250.0),
     choice("flare_from", "Where the gores begin to flare.", {"hip": "at the hip", "knee": "a hand above the knee, as a trumpet"}),
     length("flare", "Added at the hem on each edge of each gore.", 50.0, 0.0, 250.0),
-    ZIP_LENGTH,
-    *finish_options("band", "elastic", "none"),
+    waists.ZIP_LENGTH,
+    *waists.finish_options("band", "elastic", "none"),
 )  # fmt: skip
 
 
@@ -86,6 +63,18 @@ class Sizes:
     flare: Amount
 
 
+def hem_lean(wide: float, flare: float, room: float, knee: bool) -> float:
+    """How far the seam leans out at the hem of half a gore ``wide`` mm there, radians; as far as may
+    be where it finds no rest. A trumpet swings out, steeper towards the hem."""
+    lean, before, steep = 0.0, 1.0, 1.6 if knee else 1.0
+    for _ in range(60):
+        before = lean
+        lean = min(math.atan2(steep * flare, room - wide * math.tan(0.5 * lean)), 1.5)
+        if abs(lean - before) < 1e-9:
+            break
+    return lean if abs(lean - before) < 1e-4 else 1.5
+
+
 def draw_gore(width: float, mean: float, taken: float, z: Sizes) -> Gore:
     """Half a gore ``width`` wide at the hip whose seam comes in by ``taken`` mm at the waist; waist and
     hem are square to its middle and to the seam. ``mean``: half the mean gore's width, by which the seam is drawn, so that all are alike."""
@@ -94,10 +83,7 @@ def draw_gore(width: float, mean: float, taken: float, z: Sizes) -> Gore:
     wide, off = mean + flare, np.array([width - mean, 0.0])
     # Waist and hem are arcs: an arc that leaves the middle squarely rises by its width × tan(lean ÷ 2)
     # up to a seam that leans so; the seam is square to it there.
-    lean, steep = 0.0, 1.6 if knee else 1.0  # a trumpet swings out, steeper towards the hem
-    for _ in range(4):
-        rise = wide * math.tan(0.5 * lean)
-        lean = math.atan2(steep * flare, long_ - max(begins, depth) - rise)
+    lean = hem_lean(wide, flare, long_ - max(begins, depth), knee)
     foot = np.array([wide, -long_ + wide * math.tan(0.5 * lean)]) + off
     down = np.array([math.sin(lean), -math.cos(lean)])
     hip, inner = np.array([width, -depth]), mean - taken
@@ -109,7 +95,7 @@ def draw_gore(width: float, mean: float, taken: float, z: Sizes) -> Gore:
     end, along = np.array([width - taken, up]), np.array([-math.sin(phi), math.cos(phi)])
     waist = sweep((0.0, 0.0), (1.0, 0.0), end, -left_of(along))
     straight = np.array([math.sin(below), -math.cos(below)])
-    seam = [hip_curve(end, -along, hip, straight)]
+    seam = [waists.hip_curve(end, -along, hip, straight)]
     if knee:
         start = np.array([width, -begins])
         seam += [line(hip, start), sweep(start, (0.0, -1.0), foot, down)]
@@ -127,11 +113,11 @@ def gored_skirt(s: Sheet) -> None:
     """
     style = s.style
     n = int(style["gores"])
-    g = girths(s, style["hip_ease"], style["waist_ease"])
+    g = waists.girths(s, style["hip_ease"], style["waist_ease"])
     elastic = style["waist_finish"] == "elastic"
-    waist = elastic_ring(s, g) if elastic else g.waist
+    waist = waists.elastic_ring(s, g) if elastic else g.waist
     hip = g.drawn if g.drawn > waist else waist
-    long_ = s.chosen("length", LENGTHS_MM) + s.fitted("length below waist")
+    long_ = s.chosen("length", waists.LENGTHS_MM) + s.fitted("length below waist")
     knee = style["flare_from"] == "knee"
     z = Sizes(
         s.m["waist_to_hip"],
@@ -139,8 +125,8 @@ def gored_skirt(s: Sheet) -> None:
         long_,
         style["flare"] + s.fitted("hem") / (2 * n),
     )
-    _refuse(s, z, knee)
-    tell_over(s, g)
+    _refuse(s, z, knee, float(hip) / (2 * n))
+    waists.tell_over(s, g)
     more = BACK_WIDER * (4.0 / n)  # on each back gore; half of the back has n ÷ 4 of them
     hips = {FRONT: (hip / n - more / 2) / 2, BACK: (hip / n + more / 2) / 2}
     taken, gores = _solved(waist, hip, {h: float(w) for h, w in hips.items()}, n, z)
@@ -162,17 +148,17 @@ def gored_skirt(s: Sheet) -> None:
     _finish(s, g, waist, n, elastic)
     _true(s, g, z, n, elastic)
     where = "centre back" if n != 6 else "left side"
-    making_up(
+    waists.making_up(
         s,
         "" if elastic else f"Zip into the {where} seam, then that seam below it.",
         "Join the front gores, then the back gores, from the hem up; press the seams open. Last the side seams.",
-        FINISHING[style["waist_finish"]],
+        waists.FINISHING[style["waist_finish"]],
         "Hang it for a night, level the hem and turn it up.",
     )
 
 
-def _refuse(s: Sheet, z: Sizes, knee: bool) -> None:
-    refuse_halves(s, ("waist", "hip", "hem"), "all seams of this skirt are alike")
+def _refuse(s: Sheet, z: Sizes, knee: bool, half_hip: float) -> None:
+    waists.refuse_halves(s, ("waist", "hip", "hem"), "all seams of this skirt are alike")
     short = z.depth + LEAST_BELOW_HIP_MM if not knee else z.begins + LEAST_FLARED_MM
     what = f"leaves no room for the flare, which begins {s.t(z.begins)} down."
     s.fault(
@@ -186,7 +172,8 @@ def _refuse(s: Sheet, z: Sizes, knee: bool) -> None:
         "Choose 'flare_from: hip'.",
     )
     room = float(z.length - z.begins)
-    wide = room > 0 and math.atan2(float(z.flare), room) > MOST_LEAN
+    lean = hem_lean(half_hip + float(z.flare), float(z.flare), max(room, 1.0), knee)
+    wide = room > 0 and z.flare > 0 and lean > MOST_LEAN
     s.fault(
         wide,
         "style.flare",
@@ -206,7 +193,7 @@ def _solved(
         made = {h: draw_gore(w, 0.5 * sum(hips.values()), taken, z) for h, w in hips.items()}
         return made, sum(x.waist.length for x in made.values()) - float(waist) / n
 
-    gores, taken, off = on_target(drawn, float(hip - waist) / (2 * n))
+    gores, taken, off = waists.on_target(drawn, float(hip - waist) / (2 * n))
     if abs(off) > 1e-4 or taken < -5.0:
         raise DraftError(
             Fault("waist", "cannot be drawn to its length.", "Are the measurements right?")
@@ -267,18 +254,13 @@ def _piece(s: Sheet, half: str, gore: Gore, n: int, z: Sizes) -> Piece:
     )  # fmt: skip
 
 
-def _finish(s: Sheet, g: Girths, waist: Amount, n: int, elastic: bool) -> None:
+def _finish(s: Sheet, g: waists.Girths, waist: Amount, n: int, elastic: bool) -> None:
     """Zip and band, or casing. The opening is at the centre back, with six gores at the left side."""
     names = (f"{FRONT} gore", f"{BACK} gore")
     if not elastic:
-        s.figures["zip"] = float(
-            s.style["zip_length"]
-            or usual_zip(
-                s.unit, lambda d: _girth(s, d, n), float(g.ring), float(s.m["waist_to_hip"])
-            )
-        )
+        zip_mm = waists.opening(s, lambda d: _girth(s, d, n), g, g.waist)
         where = "centre-back seam:" if n != 6 else "left side seam:"
-        with_zip(s, names[1], {SEAMS[0]: True, SEAMS[1]: False}, s.figures["zip"], where)
+        waists.with_zip(s, names[1], {SEAMS[0]: True, SEAMS[1]: False}, zip_mm, where)
         s.notes.append(
             f"The zip is marked on every back gore; it goes into the {where.rstrip(':')} only."
         )
@@ -292,9 +274,9 @@ def _finish(s: Sheet, g: Girths, waist: Amount, n: int, elastic: bool) -> None:
     at = {"seam": tuple(float(x) for x in ends[:-1]), "middle": tuple(float(x) for x in middles)}
     spots = tuple((x, "waist") for x in names for _ in range(half))
     if elastic:
-        add_casing(s, float(ends[-1]), at, spots, 0.0, waist)
+        waists.add_casing(s, float(ends[-1]), at, spots, 0.0, waist)
     elif s.style["waist_finish"] == "band":
-        add_band(s, float(ends[-1]), at, spots, 0.0, waist)
+        waists.add_band(s, float(ends[-1]), at, spots, 0.0, waist)
 
 
 def _girth(s: Sheet, depth: float, n: int) -> float:
@@ -306,7 +288,7 @@ def _girth(s: Sheet, depth: float, n: int) -> float:
     return out
 
 
-def _true(s: Sheet, g: Girths, z: Sizes, n: int, elastic: bool) -> None:
+def _true(s: Sheet, g: waists.Girths, z: Sizes, n: int, elastic: bool) -> None:
     """Seams alike, hem and waist square, girths; measured on the pieces."""
     names = (f"{FRONT} gore", f"{BACK} gore")
     s.sew("side", (names[0], SEAMS[1]), (names[1], SEAMS[0]))
@@ -314,14 +296,14 @@ def _true(s: Sheet, g: Girths, z: Sizes, n: int, elastic: bool) -> None:
         s.sew(f"{name}s", (name, SEAMS[1]), (name, SEAMS[0]))
         s.square(name, [frozenset((a, "seam")) for a in ("hem", "waist")])
     if not elastic:
-        hip_passes(
+        waists.hip_passes(
             s, _girth(s, s.figures["zip"], n), s.figures["zip"], float(g.ring), float(g.waist)
         )
     spots = tuple((x, "waist") for x in names for _ in range(n // 2))
-    waist_girth(s, spots, g.waist)
+    waists.waist_girth(s, spots, g.waist)
     top = s.pieces[names[0]].edges[SEAMS[1]].points[-1, 1]
     hip = _girth(s, float(top) + float(z.depth), n)
-    hip_girth(s, hip, g.hip, hip > g.hip + 0.1)
+    waists.hip_girth(s, hip, g.hip, hip > g.hip + 0.1)
     s.figures["hem"] = n / 2 * sum(s.pieces[x].edges["hem"].length_mm for x in names)
 
 

@@ -21,29 +21,10 @@ from drafting.curves import Points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Mark, Notch, Piece
-from drafting.sheet import Amount, Sheet, sources_of
+from drafting.sheet import Amount, Sheet, sources_of, waists
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.pieces import label_of
 from drafting.sheet.record import spot_array
-from drafting.sheet.waists import (
-    FINISHING,
-    LENGTHS_MM,
-    WAIST_EASE,
-    ZIP_LENGTH,
-    Girths,
-    add_band,
-    finish_options,
-    girths,
-    hip_girth,
-    hip_passes,
-    length_option,
-    making_up,
-    refuse_halves,
-    tell_over,
-    usual_zip,
-    waist_girth,
-    with_zip,
-)
 from drafting.truing import SEAM_MM, Check
 
 LEAST_FACE_MM = 12.0  # of a pleat at the waist
@@ -55,11 +36,11 @@ OPTIONS = (
            {"knife": "knife pleats, all one way round", "centre": "knife pleats that meet at centre front and back", "box": "box pleats; the folds meet at centre front and back"}),
     choice("number", "How many faces show all round.", {n: f"{n} all round" for n in NUMBERS}, "16"),
     ratio("depth", "How deep the pleats are: 1 is full, three times the cloth; less is shallower.", 1.0, 0.3, 1.0),
-    length_option(),
-    WAIST_EASE,
+    waists.length_option(),
+    waists.WAIST_EASE,
     length("hip_ease", "Ease round the body at the hip; pleats that are to hang shut need it.", 60.0, 20.0, 250.0),
-    ZIP_LENGTH,
-    *finish_options("band", "none"),
+    waists.ZIP_LENGTH,
+    *waists.finish_options("band", "none"),
 )  # fmt: skip
 
 
@@ -107,14 +88,14 @@ def pleated_skirt(s: Sheet) -> None:
     """
     style = s.style
     n, pleats = int(style["number"]), str(style["pleats"])
-    g = girths(s, style["hip_ease"], style["waist_ease"])
-    long_ = s.chosen("length", LENGTHS_MM) + s.fitted("length below waist")
+    g = waists.girths(s, style["hip_ease"], style["waist_ease"])
+    long_ = s.chosen("length", waists.LENGTHS_MM) + s.fitted("length below waist")
     depth = s.m["waist_to_hip"]
     face = (g.drawn / n).named("a pleat shows at the hip")
     under = (face * (2.0 * float(style["depth"]))).named("a pleat takes")
     extra = ((g.drawn - g.waist) / n).named("a pleat takes more at the waist")
     _refuse(s, long_, depth, face, extra)
-    tell_over(s, g)
+    waists.tell_over(s, g)
     lines, wide = quarter(pleats, n // 4, float(face), float(under), float(extra))
     of = sources_of(face, under, extra, long_, style["number"], style["pleats"], style["depth"])
     with s.step("frame", "Edge of a quarter, waist line, hip line and hem line"):
@@ -125,18 +106,12 @@ def pleated_skirt(s: Sheet) -> None:
         cut = 4 if pleats == "knife" else 2
         made = _piece(s, name, cut, lines, wide, float(long_), float(depth))
         s.add(made, all=of)
-    zip_mm = float(
-        style["zip_length"]
-        or usual_zip(
-            s.unit,
-            lambda d: float(np.interp(d, [0.0, float(depth)], [float(g.waist), float(g.drawn)])),
-            float(g.ring),
-            float(depth),
-            float(g.waist),
-        )
+    girths_down = [float(g.waist), float(g.drawn)]
+    zip_mm = waists.opening(
+        s, lambda d: float(np.interp(d, [0.0, float(depth)], girths_down)), g, g.waist
     )
     for name in names:
-        with_zip(
+        waists.with_zip(
             s,
             name,
             {"side": False, "left side": True} if pleats == "knife" else {"side": False},
@@ -151,7 +126,7 @@ def pleated_skirt(s: Sheet) -> None:
     if style["waist_finish"] == "band":
         each = float(g.waist) / 4
         at = {"seam": tuple(each * i for i in (1, 2, 3))}
-        add_band(s, float(g.waist), at, spots, cloth - float(g.waist), g.waist)
+        waists.add_band(s, float(g.waist), at, spots, cloth - float(g.waist), g.waist)
         band = s.seams[-1]
         s.seams[-1] = type(band)(band.name, band.a, band.b, band.ease_mm, "pleated in")
     _true(s, names, g, pleats, zip_mm, float(depth))
@@ -160,17 +135,17 @@ def pleated_skirt(s: Sheet) -> None:
         "a pleat shows at the waist": float(face - extra), "a pleat takes at the hip": float(under),
         "more at the waist": float(extra), "cloth at the hip": 4.0 * wide,
     }  # fmt: skip
-    making_up(
+    waists.making_up(
         s,
         "Join the quarters, but leave the left side seam; turn up the hem while the cloth lies flat.",
         "Fold on every fold line and lay the fold on its placement line, by the arrows; tack from the hem up and press.",
         "Stitch the pleats shut from the waist to the hip line, if you like. Zip into the left side seam, under its pleat.",
-        FINISHING[style["waist_finish"]],
+        waists.FINISHING[style["waist_finish"]],
     )
 
 
 def _refuse(s: Sheet, long_: Amount, depth: Amount, face: Amount, extra: Amount) -> None:
-    refuse_halves(s, ("waist", "hip"), "all pleats of this skirt are alike")
+    waists.refuse_halves(s, ("waist", "hip"), "all pleats of this skirt are alike")
     what = f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, which lies {s.t(depth)} down."
     s.fault(long_ < depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
     left = float(face - extra)
@@ -272,7 +247,7 @@ def finished(piece: Piece, pleats: str, y_share: int) -> float:
 
 
 def _true(
-    s: Sheet, names: tuple[str, ...], g: Girths, pleats: str, zip_mm: float, depth: float
+    s: Sheet, names: tuple[str, ...], g: waists.Girths, pleats: str, zip_mm: float, depth: float
 ) -> None:  # fmt: skip
     """The pleats take what they must at waist, hip and hem, measured on the pieces."""
     if pleats == "knife":
@@ -289,9 +264,11 @@ def _true(
         text = f"{s.t(mm)} with the pleats laid, {s.t(wanted)} wanted"
         s.checks.append(Check(f"pleats at the {where}", off, SEAM_MM, off <= SEAM_MM, text))
     at_zip = float(np.interp(zip_mm, [0.0, depth], [round_[0], round_[1]]))
-    hip_passes(s, at_zip, zip_mm, float(g.ring), float(g.waist))
-    waist_girth(s, tuple((x, "waist") for x in names for _ in range(4 // len(names))), g.waist)
-    hip_girth(s, round_[1], g.hip, g.drawn > g.hip + 0.1)
+    waists.hip_passes(s, at_zip, zip_mm, float(g.ring), float(g.waist))
+    waists.waist_girth(
+        s, tuple((x, "waist") for x in names for _ in range(4 // len(names))), g.waist
+    )
+    waists.hip_girth(s, round_[1], g.hip, g.drawn > g.hip + 0.1)
 
 
 BLOCK = Block(

@@ -33,36 +33,20 @@ from drafting.curves import Points, chain_points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Dart, Mark, Notch
-from drafting.sheet import Amount, Sheet, Sources, found, number, sources_of
+from drafting.sheet import Amount, Sheet, Sources, found, number, sources_of, waists
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import with_roofs
 from drafting.sheet.finishing import bars, short_of
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, along, half_piece
 from drafting.sheet.record import CENTRE_LINE, spot_array, xy
-from drafting.sheet.waists import (
-    WAIST_EASE,
-    ZIP_LENGTH,
-    Girths,
-    Half,
-    finish_halves,
-    finish_options,
-    girths,
-    hip_girth,
-    hip_passes,
-    length_option,
-    ring_at,
-    tell_over,
-    usual_zip,
-    waist_girth,
-)
 from drafting.truing import check_dart_runs
 
 # Wearing ease of woven skirts: waist 1/2 to 3/4 in, hips 2 to 2 3/4 in (Central Washington
 # University, costume text, chapter 16). The other limits: common practice, no source.
 OPTIONS = (
-    length_option(),
-    WAIST_EASE,
+    waists.length_option(),
+    waists.WAIST_EASE,
     length("hip_ease", "Ease round the body at the hip.", 51.0, 0.0, 250.0),
     length("flare", "Added to the hem, round the body.", 0.0, 0.0, 600.0),
     length("taper", "Taken from the hem, round the body.", 0.0, 0.0, 120.0),
@@ -70,11 +54,11 @@ OPTIONS = (
            {"auto": "darts, and gathers where darts refuse", "darts": "darts alone", "gathers": "gathered into the band"}),
     choice("centre_back", "Centre back: a seam that takes zip and slit, or on the fold; they then go into the left side.",
            {"seam": "back cut as a pair", "fold": "back cut in one"}),
-    ZIP_LENGTH,
+    waists.ZIP_LENGTH,
     length("slit", "Vent at the hem to walk in, a plain slit in a side seam. Auto puts one where the hem is too narrow for a stride.", None, 60.0, 600.0,
            word="auto", choices={"auto": "only where the stride needs it", "none": "never"}),
     length("vent_width", "How far the two sides of a slit in the centre-back seam overlap, as a vent.", 40.0, 30.0, 60.0, {"centre_back": ("seam",)}),
-    *finish_options("band", "facing", "none"),
+    *waists.finish_options("band", "facing", "none"),
 )  # fmt: skip
 
 VENT_SLOPE = 0.5  # the upper end of a vent falls towards its edge, so that it can be sewn flat
@@ -89,7 +73,9 @@ def _openings(s: Sheet, front: Panel, back: Panel, z: Sizes) -> tuple[float, flo
     fold = style["centre_back"] == "fold"
     where = "left side seam" if fold else "centre back"
     sides = [chain_points(p.side)[::-1] for p in (front, back)]
-    usual = usual_zip(s.unit, lambda d: ring_at(sides, d), float(z.ring), float(z.depth))
+    usual = waists.usual_zip(
+        s.unit, lambda d: waists.ring_at(sides, d), float(z.ring), float(z.depth)
+    )
     zip_mm = float(style["zip_length"] or usual)
     if fold:
         s.notes.append(
@@ -198,12 +184,12 @@ def straight_skirt(s: Sheet) -> None:
         DraftError: no sound pattern can be drawn from these, with the reason.
     """
     style = s.style
-    g = girths(s, style["hip_ease"], style["waist_ease"])
+    g = waists.girths(s, style["hip_ease"], style["waist_ease"])
     z = sizes(s, g, (style["flare"] - style["taper"] + s.fitted("hem")) / 4)
     narrow = 0.5 * (z.hip - BACK_WIDER) - 0.5 * s.fitted("stomach") + z.flare < 100.0
     s.fault(narrow, "style.taper", "leaves hardly any hem.", "Use less.")
     s.stop()
-    tell_over(s, g)
+    waists.tell_over(s, g)
     plan = None
     if style["shaping"] != "gathers":
         try:
@@ -228,10 +214,12 @@ def straight_skirt(s: Sheet) -> None:
     if "vent" in s.pieces[BACK].edges:
         _record_vent(s, slit_mm)
     gathers = "Darts cannot take in so much between hip and waist."
-    finish_halves(
+    waists.finish_halves(
         s,
         [
-            Half(p.half, _dart_places(p), p.closed, p.half == BACK and seam, _everything(s, z))
+            waists.Half(
+                p.half, _dart_places(p), p.closed, p.half == BACK and seam, _everything(s, z)
+            )
             for p in (front, back)
         ],
         z.waist,
@@ -289,7 +277,7 @@ def _record_vent(s: Sheet, slit_mm: float) -> None:
         s.draw("vent", back.edges["vent"].points, f"{s.t(slit_mm)} long and {s.t(width)} wide")
 
 
-def _true(s: Sheet, z: Sizes, g: Girths, zip_mm: float) -> None:
+def _true(s: Sheet, z: Sizes, g: waists.Girths, zip_mm: float) -> None:
     """What must be equal and square, and the finished girths, measured on the pieces."""
     s.sew("side", (FRONT, "side"), (BACK, "side"))
     for half in (FRONT, BACK):
@@ -297,10 +285,10 @@ def _true(s: Sheet, z: Sizes, g: Girths, zip_mm: float) -> None:
         s.square(half, [frozenset(p) for p in pairs])
     s.checks += check_dart_runs(s.pieces)
     sides = [s.pieces[h].edges["side"].points for h in (FRONT, BACK)]
-    hip_passes(s, ring_at(sides, zip_mm), zip_mm, float(z.ring))
-    waist_girth(s, tuple((h, "waist") for h in (FRONT, BACK) for _ in range(2)), g.waist)
+    waists.hip_passes(s, waists.ring_at(sides, zip_mm), zip_mm, float(z.ring))
+    waists.waist_girth(s, tuple((h, "waist") for h in (FRONT, BACK) for _ in range(2)), g.waist)
     hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
-    hip_girth(s, hip, g.hip, g.drawn > g.hip + 0.1)
+    waists.hip_girth(s, hip, g.hip, g.drawn > g.hip + 0.1)
 
 
 BLOCK = Block(

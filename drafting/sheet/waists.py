@@ -191,6 +191,13 @@ def usual_zip(
     return max(usual, min(max(small) + step if small else 0.0, most_), min(open_, most_))
 
 
+def opening(s: Sheet, girth: Callable[[float], float], g: Girths, waist: float) -> float:
+    """How long the zip's opening is: as she asks, or the usual; a figure of the sheet, mm."""
+    usual = usual_zip(s.unit, girth, float(g.ring), float(s.m["waist_to_hip"]), float(waist))
+    s.figures["zip"] = float(s.style["zip_length"] or usual)
+    return s.figures["zip"]
+
+
 def hip_passes(s: Sheet, girth: float, zip_mm: float, ring: float, waist: float = math.inf) -> None:
     """Check that the hip passes the ring at the end of the zip, and the open ``waist`` with both
     sides of its opening."""

@@ -100,13 +100,14 @@ def test_flared_is_the_straight_skirt_spread(body: tuple[float, float, float]) -
         right = shapely.affinity.rotate(right, angle, origin=d.tip, use_radians=True)
         ring = right.union(ring.intersection(shapely.box(-1.0, -2000.0, x, 2000.0)))
     outline = shapely.Polygon(flared.pieces["front"].sewing_line)
-    assert ring.difference(outline).area < 0.005 * ring.area
+    assert ring.difference(outline).area < 0.01 * ring.area
     corner = shapely.get_coordinates(ring)
     corner = corner[np.argmax(corner[:, 0])]
     assert side.points[0] == pytest.approx(corner, abs=1.0)
-    # the hem is one curve over the slash: near the lower edges of both parts, never far outside
+    # the hem is one curve over the slash, nowhere far from the hems that were spread
+    spread = ring.convex_hull.exterior
     lower = flared.pieces["front"].edges["hem"].points
-    assert max(ring.distance(shapely.Point(p)) for p in lower[::4]) < 12.0
+    assert max(spread.distance(shapely.Point(p)) for p in lower[::4]) < 10.0
     assert side.length_mm == pytest.approx(straight.edges["side"].length_mm, abs=0.5)
     assert sewn_length(flared.pieces["front"], "waist") == pytest.approx(
         sewn_length(straight, "waist"), abs=0.5
