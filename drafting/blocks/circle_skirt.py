@@ -95,7 +95,7 @@ def circle_skirt(s: Sheet) -> None:
         s.draw("seam", points["side"], "straight to the centre of the circle")
         s.tell("waist radius and length, as on the cloth", r + long_)
         s.tell("hem of this panel", 2.0 * float(r + long_) * math.pi * part / panels)
-    of = sources_of(r, long_, style["circle"], style["panels"])
+    of = sources_of(r, long_, style["circle"], style["panels"], style["waist_finish"])
     spots, seams, where = _pieces(s, points, panels, of)
     if not elastic:
         zip_mm = waists.opening(s, lambda d: _girth(d, r, part), g, g.waist)

@@ -94,10 +94,25 @@ def gathered_skirt(s: Sheet) -> None:
     spots = ((top, "waist"),) * s.pieces[top].cut
     if not elastic:
         zip_mm = waists.opening(s, lambda d: float(g.waist if d < 30 else wide), g, g.waist)
-        s.fault(zip_mm > depths[0] - 20.0, "style.zip_length", f"of {s.t(zip_mm)} is longer than the first tier, {s.t(depths[0])} deep.",
-                "Choose fewer tiers, or 'waist_finish: elastic'.")  # fmt: skip
+        s.fault(
+            zip_mm > long_ - 30.0,
+            "style.zip_length",
+            f"of {s.t(zip_mm)} is as long as the skirt.",
+            "Make it shorter.",
+        )
         s.stop()
-        waists.with_zip(s, top, {"side": False, "left side": True}, zip_mm, "left side:")
+        if zip_mm > depths[0]:
+            s.notes.append(
+                f"The zip, {s.t(zip_mm)} long, goes on past the first tier in the left side seam."
+            )
+        left, tier = zip_mm, 0
+        while tier < tiers and left > 0.0:  # a zip that is longer than a tier goes on in the next
+            deep = depths[tier]
+            if left < deep - 10.0:
+                waists.with_zip(
+                    s, _names(tiers)[tier], {"side": False, "left side": True}, left, "left side:"
+                )
+            left, tier = left - deep, tier + 1
         waists.hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
     if style["pockets"] != "none":
         s.fault(

@@ -143,7 +143,17 @@ def gored_skirt(s: Sheet) -> None:
         _record(s, half, gores[half], hips[half], in_, z)
         s.add(
             _piece(s, half, gores[half], n, z),
-            all=sources_of(hip, waist, z, z.depth, z.length, z.flare, style["gores"]),
+            all=sources_of(
+                hip,
+                waist,
+                z,
+                z.depth,
+                z.length,
+                z.flare,
+                style["gores"],
+                style["flare_from"],
+                style["waist_finish"],
+            ),
         )
     _finish(s, g, waist, n, elastic)
     _true(s, g, z, n, elastic)

@@ -210,7 +210,12 @@ def _piece(
             marks.append(Mark(k.kind, np.array([(k.top, 0.0), (k.x, -depth), (k.x, -long_)])))
             notches += [Notch("waist", wide - k.top, 1, ""), Notch("hem", k.x, 1, "")]
         if k.kind == FOLD:
-            marks.append(Mark("lay the fold this way", _arrow(k.x, k.to, -depth - 0.35 * (long_ - depth), wide)))
+            marks.append(
+                Mark(
+                    "lay the fold this way",
+                    _arrow(k.x, k.to, -depth - 0.35 * (long_ - depth), wide),
+                )
+            )
     text = "knife pleats, all one way" if knife else "fold towards the arrows"
     label = label_of(
         name, f"cut {cut}, right side up" if knife else f"cut {cut}, a pair", s.measurements

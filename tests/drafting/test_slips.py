@@ -28,12 +28,17 @@ STYLES: list[tuple[str, dict[str, Any]]] = [
                    "shoulder_seam": "measured", "centre_back": "seam", "pocket": "hip"}),
     ("straight-skirt", {"flare": "6 cm"}),
     ("straight-skirt", {"waist_finish": "facing", "centre_back": "fold", "slit": "none"}),
+    ("flared-skirt", {"waist_finish": "facing", "flare": "6 cm"}),
+    ("gored-skirt", {"flare_from": "knee", "length": "calf"}),
+    ("circle-skirt", {"circle": "full"}),
+    ("gathered-skirt", {"tiers": "2", "length": "calf"}),
+    ("pleated-skirt", {"pleats": "box"}),
 ]  # fmt: skip
 
 
 def made_of(block: str, style: dict[str, Any], **more: str) -> Draft:
     """A draft of one of the styles."""
-    body = Measurements.from_dict(SKIRT) if block == "straight-skirt" else centimetres()
+    body = Measurements.from_dict(SKIRT) if block.endswith("skirt") else centimetres()
     if block == "quick-top":
         body = Measurements.from_dict(
             {"unit": "cm", "measurements": {k: v / 10 for k, v in body.values.items()}}
@@ -70,7 +75,7 @@ def test_no_edge_moves_that_was_said_not_to(block: str, style: dict[str, Any]) -
         value = written.pop(option.key, None)
         others = [c for c in option.choices if c != value][:2]
         if option.kind == "number":
-            others = [value + 0.2]
+            others = [value + (0.2 if value + 0.2 <= option.high else -0.2)]  # type: ignore[operator]
         elif isinstance(value, float):
             others.append(value + 4.0 if value + 4.0 <= option.high else value - 4.0)  # type: ignore[arg-type]
         for other in others:
