@@ -287,7 +287,7 @@ def planned(
     opening = None
     if compare_now and len(dockets) == 1 and not joined.others and not cloth.whole:
         opening = worth_opening(pieces, cloth, made, seconds=quick, rules=rules)
-    notes = [*cloth.contradictions(), *_across_notes(made)]
+    notes = [*cloth.contradictions(), *_across_notes(made), *_fold_notes(made)]
     if opening is not None:
         names = ", ".join(opening.pieces)
         notes.append(
@@ -324,6 +324,23 @@ def _best(
         pieces, cloth, seconds, among=open_ways, rules=rules, progress=progress, start=earlier
     )
     return found.lay, found.tried
+
+
+def _fold_notes(made: Lay) -> list[str]:
+    """How to fold a cloth with a pattern, so that both layers are cut at the same place of it.
+
+    Common practice, no source.
+    """
+    cloth = made.cloth
+    if not cloth.folded or not (cloth.repeat_length_mm or cloth.repeat_width_mm):
+        return []
+    if all(p.layers == 1 for p in made.placements):
+        return []
+    said = ["Pin the pattern of the two layers on each other, stripe on stripe, before you cut."]
+    across = cloth.fold == "crosswise" and cloth.repeat_length_mm
+    if across or (cloth.fold != "crosswise" and cloth.repeat_width_mm):
+        said.append("Fold it on the middle of a stripe or check, so that both layers run alike.")
+    return said
 
 
 def _across_notes(made: Lay) -> list[str]:

@@ -544,3 +544,22 @@ def test_the_order_of_cutting_is_told_for_a_beam(
     for wrong in ("50", "5x6 mm", "axb"):
         assert run(path, "--beam", wrong) == 2
         assert "--beam" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("cloth", "pinned", "middle"),
+    [
+        ("width: 1400 mm, fold: lengthwise, repeat: {length: 60}", True, False),
+        ("width: 1400 mm, fold: lengthwise, repeat: {width: 60}", True, True),
+        ("width: 1400 mm, fold: crosswise, repeat: {length: 60}", True, True),
+        ("width: 1400 mm, fold: none, repeat: {length: 60}", False, False),
+    ],
+)
+def test_a_pattern_in_two_layers_is_pinned(
+    cloth: str, pinned: bool, middle: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Folded, the layers' pattern must lie on each other, and the fold in the middle of a stripe."""
+    assert run(written(tmp_path, cloth), "--seconds", "0.1", "--no-compare", "--dry-run") == 0
+    out = capsys.readouterr().out
+    assert ("stripe on stripe" in out) == pinned
+    assert ("on the middle of a stripe" in out) == middle
