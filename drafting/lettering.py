@@ -28,6 +28,11 @@ _PREFERRED = (
     "Arial Unicode.ttf",
     "segoeui.ttf",
     "arial.ttf",
+    "NotoSansCJK-Regular.ttc",
+    "wqy-zenhei.ttc",
+    "msgothic.ttc",
+    "msyh.ttc",
+    "malgun.ttf",
 )
 
 
@@ -47,12 +52,13 @@ def font_folders() -> list[Path]:
     return [f for f in folders if f.is_dir()]
 
 
-def _font_files(own: Sequence[Path]) -> Iterator[Path]:
+def font_files(own: Sequence[Path] = (), kinds: tuple[str, ...] = (".ttf",)) -> Iterator[Path]:
+    """Font files of this machine, her ``own`` first, then those looked for first, then the rest."""
     yield from own
     files: list[Path] = []
     for folder in font_folders():
         for base, _, names in os.walk(folder):
-            files += [Path(base) / n for n in names if n.lower().endswith(".ttf")]
+            files += [Path(base) / n for n in names if n.lower().endswith(kinds)]
     rank = {name: i for i, name in enumerate(_PREFERRED)}
 
     def order(file: Path) -> tuple[int, int, str]:
@@ -151,7 +157,7 @@ class Lettering:
         self.letters: dict[str, frozenset[int]] = {}
         latin = frozenset(c for c in range(32, 256) if not 126 < c < 160)
         left = set(wanted)  # also plain letters: printers want every font in the file
-        for file in _font_files(own):
+        for file in font_files(own):
             has = _letters_of(file) & wanted
             if has & left - ({ord("□")} if self.letters else set()):
                 family = f"own{len(self.letters)}"

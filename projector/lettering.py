@@ -12,11 +12,14 @@ import math
 import unicodedata
 from functools import lru_cache
 from importlib.util import find_spec
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from drafting.lettering import font_files
 
 Array = NDArray[np.float64]
 
@@ -228,19 +231,7 @@ def _from_zero(strokes: list[Array]) -> tuple[tuple[Array, ...], float]:
     return moved, max(float(s[:, 0].max()) for s in moved)
 
 
-# Places of fonts that cover other scripts; the first that exists and holds the letter is used.
-_FONT_FILES = (
-    "/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf",
-    "/usr/share/fonts/truetype/noto/NotoSans-Regular.ttf",
-    "/usr/share/fonts/opentype/noto/NotoSansCJK-Regular.ttc",
-    "/usr/share/fonts/truetype/wqy/wqy-zenhei.ttc",
-    "/System/Library/Fonts/Supplemental/Arial Unicode.ttf",
-    "/Library/Fonts/Arial Unicode.ttf",
-    "C:/Windows/Fonts/segoeui.ttf",
-    "C:/Windows/Fonts/msgothic.ttc",
-    "C:/Windows/Fonts/msyh.ttc",
-    "C:/Windows/Fonts/malgun.ttf",
-)
+_MOST_FONTS = 12  # looked into for letters that are not ours: a table must not wait for them
 
 
 @lru_cache(maxsize=1)
@@ -250,14 +241,12 @@ def _fonts() -> tuple[tuple[Any, Any, dict[int, str]], ...]:
         from fontTools.ttLib import TTFont
     except ImportError:
         return ()
-    places = [Path(name) for name in _FONT_FILES]
+    places = [*islice(font_files(kinds=(".ttf", ".ttc")), _MOST_FONTS)]
     home = find_spec("pygame")  # its bundled font covers Latin, Greek, Cyrillic; not imported
     if home is not None and home.submodule_search_locations:
         places.insert(0, Path(home.submodule_search_locations[0]) / "freesansbold.ttf")
     fonts = []
     for place in places:
-        if not place.is_file():
-            continue
         try:
             font = TTFont(place, fontNumber=0, lazy=True)
             fonts.append((font, font.getGlyphSet(), font.getBestCmap() or {}))
