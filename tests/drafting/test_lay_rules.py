@@ -445,7 +445,7 @@ def test_each_lies_on_as_many_layers_as_it_is_cut_from() -> None:
     for x, told in ((199.99, False), (200.015, False), (201.0, True), (300.0, True), (399.0, True), (400.5, False)):  # fmt: skip
         there = [at(x, 300, over=x < 300)]  # 200 mm along: up to the line, over it, past it
         found_here = judge([single], opened, there, APART)
-        assert ("half on the fold's part" in [p.short for p in found_here]) is told, x
+        assert ("across the line" in [p.short for p in found_here]) is told, x
 
 
 def test_no_cloth_has_no_edge() -> None:
