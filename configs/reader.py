@@ -22,6 +22,7 @@ T = TypeVar("T")
 XY = tuple[float, float]
 
 _MOST_UNKNOWN = 12  # of one mapping: more are counted, not told
+_MOST_KNOWN = 24  # words in one sentence
 _MOST_FAULTS = 200  # past them a file is no file of ours; nobody reads on
 POINT_COMMA = "In brackets a comma parts two values: write 2.5 with a point."
 _KINDS = {  # what the kinds of our files are known by, at the top level
@@ -47,6 +48,12 @@ def kind_of(value: Any) -> str:
     return f"the text {short(value)}" if isinstance(value, str) else short(value)
 
 
+def _some(words: Sequence[str]) -> str:
+    """A list that can be read over: the first dozen and how many more."""
+    more = len(words) - _MOST_KNOWN
+    return ", ".join(words[:_MOST_KNOWN]) + (f" and {more} more" if more > 1 else "")
+
+
 def unknown_keys(data: Mapping[Any, Any], known: Collection[str], where: str) -> list[Fault]:
     """One fault for each key of ``data`` that is not in ``known``, naming the nearest known one.
 
@@ -69,9 +76,7 @@ def unknown_keys(data: Mapping[Any, Any], known: Collection[str], where: str) ->
     for key in odd[:_MOST_UNKNOWN]:
         text = key if isinstance(key, str) and len(key) <= 60 else short(key)
         near = difflib.get_close_matches(text, list(known), 1, 0.5)
-        remedy = (
-            f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(sorted(known))}."
-        )
+        remedy = f"Did you mean '{near[0]}'?" if near else f"Known here: {_some(sorted(known))}."
         if re.match(r"\d", text) and data[key] is None:  # {hem: 2, 5 cm}
             remedy = "Is it the end of a number? In braces write 2.5 cm, with a point."
         faults.append(Fault(where, f"unknown key '{text}'.", remedy, key))
@@ -80,9 +85,52 @@ def unknown_keys(data: Mapping[Any, Any], known: Collection[str], where: str) ->
     return faults
 
 
+# What people write who have the thing in mind and not our word for it: word → words that may be meant,
+# the likeliest first. Common usage of the trade, no source.
+_SENSES: Mapping[str, tuple[str, ...]] = {
+    "yes": ("one-way", "lengthwise", "auto", "facing"),
+    "no": ("none", "without"),
+    "long": ("maxi", "dress", "calf", "ankle", "tunic"),
+    "maxi": ("ankle", "dress", "calf"),
+    "midi": ("calf", "knee", "dress"),
+    "knee": ("dress",),
+    "mini": ("short", "crop"),
+    "short": ("crop", "waist"),
+    "cropped": ("crop",),
+    "hip": ("top",),
+    "normal": ("top", "round", "knee"),
+    "crew": ("round",),
+    "jewel": ("round",),
+    "deep": ("scoop", "v"),
+    "bateau": ("boat",),
+    "wide": ("boat",),
+    "sleeveless": ("none",),
+    "bound": ("bias",),
+    "binding": ("bias",),
+    "velvet": ("one-way",),
+    "napped": ("one-way",),
+    "directional": ("one-way",),
+    "plain": ("two-way", "none"),
+    "folded": ("lengthwise",),
+    "half": ("lengthwise",),
+    "single": ("none",),
+    "flat": ("none",),
+    "selvedges": ("double", "both selvedges"),
+}
+
+
+def as_typed(value: Any) -> Any:
+    """YAML's true and false as the word that was most likely typed: yes, no."""
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
-    """'Did you mean …?' with the nearest known word, or ''."""
-    near = difflib.get_close_matches(word[:60], sorted(known), 1, 0.4)
+    """'Did you mean …?' with the nearest known word, by its letters or by its sense, or ''."""
+    there = sorted(known)
+    sense = next((w for w in _SENSES.get(word.strip().lower(), ()) if w in there), "")
+    near = [sense] if sense else difflib.get_close_matches(word[:60], there, 1, 0.4)
+    if word.strip().lower() in ("yes", "no", "true", "on") and not sense:
+        return ""
     return f"Did you mean '{near[0]}'?" if near else ""
 
 
@@ -257,7 +305,7 @@ class Reader:
     def word(self, key: str, known: Collection[str], otherwise: str | None = None) -> str:
         """One of the known words; the first of them (or ``otherwise``) where none stands there."""
         other = next(iter(known)) if otherwise is None else otherwise
-        value = self.get(key, other)
+        value = as_typed(self.get(key, other))
         if not isinstance(value, str) or value not in known:
             hint = nearest(value, known) if isinstance(value, str) else ""
             self.note(key, f"{short(value)} is not one of {', '.join(known)}.", hint, value)

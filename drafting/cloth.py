@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from configs.errors import InputError, short
 from configs.files import read_yaml
-from configs.reader import Reader, as_list, as_number, nearest
+from configs.reader import Reader, as_list, as_number, as_typed, nearest
 from configs.units import length_text
 from drafting.folding import Folding, Zone, check_folding, read_folding
 from drafting.placement import cloth_from_piece
@@ -64,6 +64,7 @@ _SPELT = {"color": "colour", "grain tolerance": "grain_tolerance"}
 _SPELT |= {"tolerates flaws": "tolerates_flaws", "grain-tolerance": "grain_tolerance"}
 _MAX_WIDTH_MM = 5000.0  # the widest sheeting is 3.2 m
 _MAX_LENGTH_MM = 200_000.0  # two bolts
+_LEAST_SELVEDGE_MM = 3.0  # common practice, no source: 5 to 20 mm
 _LEAST_BARE_MM = 300.0  # narrower than any cloth sold: a number without unit was meant in cm
 _MAX_SHRINKAGE = 0.25
 _MAX_TILT_DEG = 10.0  # past this it is another grain, not a tolerance
@@ -498,7 +499,7 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         reader.note("width", "is missing.", "Measure across, selvedge to selvedge: 1400 mm.")
     folding, nap = read_folding(reader), _word(reader, "nap", NAPS)
     fold = folding.way
-    selvedge = reader.length("selvedge", 0.0, 200.0) if reader.has("selvedge") else 0.0
+    selvedge = _strip(reader, "selvedge") if reader.has("selvedge") else 0.0
     if (fold in ("double", "partial") or folding.open_from_mm is not None) and outline is not None:
         reader.note(
             "fold",
@@ -571,12 +572,28 @@ def _size(reader: Reader, key: str, most: float) -> float:
     return mm
 
 
+def _strip(reader: Reader, key: str) -> float:
+    """The selvedge's width; a bare number that no selvedge has in mm is asked about."""
+    mm = reader.length(key, 0.0, 200.0)
+    number = str(reader.get(key))[:40].strip()
+    if reader.unit == "mm" and 0.0 < mm < _LEAST_SELVEDGE_MM and re.fullmatch(r"[\d.,]+", number):
+        reader.note(
+            key,
+            f"{number} mm: did you mean {number} cm? A number without a unit is read in mm.",
+            f"Write it with its unit: '{key}: {number} cm'.",
+            number,
+        )
+    return mm
+
+
 def _word(reader: Reader, key: str, known: tuple[str, ...]) -> str:
     value = reader.data.get(key)
     with contextlib.suppress(TypeError):  # a list is no word, and is told as such below
         value = _SAME.get(value, value)
     if value not in known:
-        reader.note(key, f"{short(value)} is not one of {', '.join(known)}.", got=value)
+        typed = as_typed(value)
+        hint = nearest(typed, known) if isinstance(typed, str) else ""
+        reader.note(key, f"{short(typed)} is not one of {', '.join(known)}.", hint, value)
         return known[0]
     return str(value)
 

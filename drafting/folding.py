@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from configs.errors import short
-from configs.reader import Reader, nearest
+from configs.reader import Reader, as_typed, nearest
 from configs.units import length_text
 
 FOLDS = ("none", "lengthwise", "crosswise", "double", "partial")
@@ -221,8 +221,8 @@ def _word(reader: Reader, key: str, known: tuple[str, ...], same: dict[Any, str]
     except TypeError:  # a list is no word, and is told as such
         value = [value]
     if value not in known:
-        near = nearest(str(value), known)
-        said = f"{short(reader.data.get(key))} is not one of {', '.join(known)}."
+        near = nearest(str(as_typed(value)), known)
+        said = f"{short(as_typed(reader.data.get(key)))} is not one of {', '.join(known)}."
         reader.note(key, said, near, value)
         return known[0]
     return str(value)

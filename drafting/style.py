@@ -14,9 +14,11 @@ from typing import Any
 import numpy as np
 
 from configs.errors import Fault, InputError, short
-from configs.reader import Reader, as_number, nearest
+from configs.reader import Reader, as_number, as_typed, nearest
 from configs.units import format_length, parse_length
 from drafting.outline import Points
+
+_NOTHING = 0.05  # of an option's largest length: a bare number below it was hardly meant in mm
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,8 @@ def _read(option: Option, reader: Reader) -> Any:
             return choice
     if option.kind == "choice":
         near = nearest(word, option.choices) or f"Known here: {', '.join(sorted(option.choices))}."
-        reader.note(option.key, f"{short(written)} is not one of its choices.", near, written)
+        what = f"{short(as_typed(written))} is not one of its choices."
+        reader.note(option.key, what, near, written)
         return option.default
     try:
         if option.kind == "number":
@@ -118,12 +121,34 @@ def _read(option: Option, reader: Reader) -> Any:
             value = parse_length(written, reader.unit, where, signed=option.low < 0)
             shown = option.limits()
     except InputError as error:
-        reader.again(error)
+        if option.kind == "both" and not any(c.isdigit() for c in str(written)):
+            near = nearest(word, option.choices)
+            known = f"Known here: {', '.join(option.choices)}, or a length such as 92 cm."
+            what = f"{short(as_typed(written))} is neither one of its words nor a length."
+            reader.note(option.key, what, near or known, written)
+        else:
+            reader.again(error)
+        return option.default
+    if meant := _too_small(option, written, value, reader.unit):
+        what = f"{short(written)}, read as {short(written)} mm, is next to nothing here."
+        reader.note(option.key, what, meant, written)
         return option.default
     if not option.low <= value <= option.high:
         reader.note(option.key, *_outside(option, written, reader.unit, shown), written)
         return option.default
     return value
+
+
+def _too_small(option: Option, written: Any, value: float, unit: str) -> str:
+    """What a bare number of so few mm may mean, of an option of many cm: 4 for an ease of 4 in."""
+    bare = as_number(written) is not None and option.kind != "number"
+    if not bare or unit != "mm" or not max(option.low, 0.0) < value < _NOTHING * option.high:
+        return ""
+    told = f"{as_number(written):g}"
+    return (
+        f"Did you mean {told} cm or {told} in? A number without a unit is in mm: write the unit, such as "
+        f"'{option.key}: {told} cm', or {told} mm if it is meant so."
+    )
 
 
 def _outside(option: Option, written: Any, unit: str, shown: str) -> tuple[str, str]:

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from configs.errors import ChalkbeamError, Fault, InputError
 from configs.files import parse_yaml, read_text
+from configs.reader import nearest
 from drafting.allowance import HEM
 from drafting.cloth import Cloth
 from drafting.docket import text as written
@@ -133,7 +134,25 @@ class Docket:
                         "Correct its line 'unit:', or the numbers.",
                     )
                 ) from error
-            raise type(error)([self._of_garment(f) for f in error.faults]) from error
+            faults = [self._of_garment(f) for f in error.faults]
+            if isinstance(error, InputError):
+                faults += self._strange_edges()
+            raise type(error)(faults) from error
+
+    def _strange_edges(self) -> list[Fault]:
+        """Edges that allowances name and no style of the block has; none where changes make edges."""
+        from drafting.blocks import edge_names, names
+
+        garment = self.garment or {}
+        block = self._recipe["block"]
+        if block not in names() or garment.get("changes") or garment.get("with") or self.base:
+            return []
+        known = {*edge_names(str(block)), "all"}
+        return [
+            Fault(self._where("allowances"), f"there is no edge '{e}'.", nearest(e, known))
+            for e in self.allowances
+            if e not in known
+        ]
 
     @cached_property
     def _recipe(self) -> dict[str, Any]:

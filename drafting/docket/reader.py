@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from configs.errors import short
+from configs.errors import InputError, short
 from configs.files import named_file
-from configs.reader import Reader, kind_of, unknown_keys
+from configs.reader import Reader, kind_of, nearest, unknown_keys
 from drafting.cloth import Cloth
 from drafting.docket.base import Base, read_with
 from drafting.docket.cloths import Of, cloth_for, cut_here, read_cloths, read_of
@@ -104,8 +105,40 @@ def read_fields(
     fields["lay"] = tuple(
         p for p in fields["lay"] if cut_here(p.piece, fields["cloths"], fields["of"])
     )
+    if (
+        top.faults
+    ):  # a docket that must be mended is told whole: what drafting would say comes along
+        _garment_faults(top, fields["garment"])
     top.done()
     return fields
+
+
+def _garment_faults(top: Reader, garment: Mapping[str, Any] | None) -> None:
+    """Note what is wrong with block, style, fit, and with the edges that allowances name."""
+    from drafting import blocks
+    from drafting.fit import parse_fit
+    from drafting.style import resolve
+
+    name = (garment or {}).get("block")
+    if garment is None or not isinstance(name, str):
+        return
+    at = top.place("garment")
+    try:
+        block = blocks.get(name)
+    except InputError as error:
+        top.faults += [replace(f, where=f"{at}.{f.where}") for f in error.faults]
+        return
+    for read in (
+        lambda: len(resolve(block.options, garment.get("style"), top.unit, f"{at}.style")),
+        lambda: len(parse_fit(garment.get("fit"), top.unit, f"{at}.fit")),
+    ):
+        top.tried(read, 0)
+    known = {*block.edges, "all"}
+    plain = top.get("allowances")
+    made_here = garment.get("changes") or garment.get("with")
+    for edge in plain if isinstance(plain, Mapping) and not made_here else ():
+        if edge not in known and not isinstance(plain[edge], Mapping):
+            top.note("allowances", f"there is no edge '{edge}'.", nearest(str(edge), known))
 
 
 def _inherited(top: Reader, of: Of, garment: Docket) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from projector.output import CARDS, EXACT_PICTURE, PATTERN, PDF, picture_bytes, 
 
 @click.command(cls=Command)
 @click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
+    "--paper", type=click.Choice(["a4", "letter"], case_sensitive=False), default="a4", show_default=True,
     help="Paper that the printer holds.",
 )  # fmt: skip
 @click.option("--large", is_flag=True, help="Larger cards, two to a page: truer, for wide tables.")

@@ -14,7 +14,12 @@ from projector.output import PDF
 @click.command(cls=Command)
 @click.argument("name", required=False, metavar="[PAGE]")
 @click.option("--out", type=Place(PDF), metavar="FILE.pdf", help="Print it: the page, or all.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"], case_sensitive=False),
+    default="a4",
+    show_default=True,
+)
 @click.option("--plain", is_flag=True, help="Pictures in ASCII, for a terminal without Unicode.")
 def guide(name: str | None, out: Path | None, paper: str, plain: bool) -> None:
     """The guide: a list of its pages, or one PAGE; with --out as a PDF to print."""

@@ -66,7 +66,7 @@ _DOCKET = Place(DOCKET, edited=lambda given: not given["dry_run"])
     "with a length, only folded against single).",
 )
 @click.option(
-    "--unit", type=click.Choice(["cm", "in"]), default="cm", show_default=True, help="For print."
+    "--unit", type=click.Choice(["cm", "in"]), help="For print; else as the docket measures."
 )
 @click.option("--partial", is_flag=True, help="Keep the lay though something found no room.")
 @click.option("--dry-run", is_flag=True, help="Write nothing.")
@@ -81,7 +81,7 @@ def lay(
     beam: str | None,
     afresh: bool,
     compare: bool | None,
-    unit: str,
+    unit: str | None,
     partial: bool,
     dry_run: bool,
     as_json: bool,
@@ -115,11 +115,12 @@ def lay(
 
     def one(docket: Path, others: tuple[Path, ...], picture: Path | None, seconds: float) -> None:
         """Lay what shares one cloth, write it, draw it, tell it."""
-        nonlocal code
+        nonlocal code, unit
         picture = picture or docket.with_name(f"{docket.stem}.lay.png")
         if not dry_run:
             look_over([], [("", picture, PICTURE, False)])
         dockets, said = taken((docket, *others), alone=not dry_run)
+        unit = unit or laying.told_in(dockets[0])
         joined = together(dockets)
         for line in (*said, *joined.said):
             click.echo(line, err=True)

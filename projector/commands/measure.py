@@ -34,7 +34,12 @@ from projector.output import DRAWING, MEASUREMENTS, PDF, Kind, write_all
     "--figures", type=OUT_FOLDER, metavar="DIR",
     help="Write the figures as SVG and a measuring sheet to print, with blanks, as PDF.",
 )  # fmt: skip
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"], case_sensitive=False),
+    default="a4",
+    show_default=True,
+)
 @click.option("--plain", is_flag=True, help="Figures in ASCII, for a terminal without Unicode.")
 def measure(
     out: Path,

@@ -14,7 +14,9 @@ from projector.output import PDF, write
 @click.argument("docket", type=FILE, metavar="DOCKET.yaml")
 @click.option(
     "--paper",
-    type=click.Choice(["a4", "letter", "a3", "legal", "tabloid", "a0", "roll"]),
+    type=click.Choice(
+        ["a4", "letter", "a3", "legal", "tabloid", "a0", "roll"], case_sensitive=False
+    ),
     required=True,
     help="Sheets to print on; 'roll' for a plotter, with --roll-width.",
 )

@@ -96,7 +96,9 @@ def _wanted(param: click.Parameter, message: str) -> str:
     given = re.match(r"('.*?'|-?[\d.e+-]+) is not", message)
     value = f"'{given[1].strip(chr(39)).removesuffix('.0')}'" if given else "that"
     if isinstance(kind, click.Choice):
-        return f"{value} is none of {', '.join(str(c) for c in kind.choices)}."
+        near = difflib.get_close_matches(value.strip("'"), [str(c) for c in kind.choices], 1, 0.5)
+        hint = f" Did you mean {near[0]}?" if near else ""
+        return f"{value} is none of {', '.join(str(c) for c in kind.choices)}.{hint}"
     whole = isinstance(kind, click.types.IntParamType)
     if whole or isinstance(kind, click.types.FloatParamType):
         low, high = getattr(kind, "min", None), getattr(kind, "max", None)

@@ -66,7 +66,7 @@ def test_every_length_within_its_limits_trues_or_is_refused(option: Any, share: 
         ({"flare": "4 m"}, "outside its limits"),
         ({"bust_ease": "-1 cm"}, "less than nothing"),
         ({"gather_ratio": "much"}, "not a number"),
-        ({"length": "knee"}, "not a length"),
+        ({"length": "knee"}, "Did you mean .dress."),
         ("short", "not a mapping"),
     ],
 )
