@@ -357,16 +357,16 @@ def through(points: Sequence[ArrayLike], leave: ArrayLike, arrive: ArrayLike) ->
     last along ``arrive``.
     """
     p = np.array([vec(q) for q in points])
-    h = np.hypot(*np.diff(p, axis=0).T)
+    sides = p[1:] - p[:-1]
+    h = np.hypot(sides[:, 0], sides[:, 1])
     n = len(p)
     system, right = np.eye(n), np.zeros((n, 2))
     right[0], right[-1] = unit(leave), unit(arrive)
-    rise = np.diff(p, axis=0) / h[:, None]
+    before, after = h[:-1, None], h[1:, None]
+    right[1:-1] = 3.0 * (after / before * sides[:-1] + before / after * sides[1:])
     for i in range(1, n - 1):
         system[i, i - 1 : i + 2] = h[i], 2.0 * (h[i - 1] + h[i]), h[i - 1]
-        right[i] = 3.0 * (h[i] * rise[i - 1] + h[i - 1] * rise[i])
     d = np.linalg.solve(system, right)
-    return [
-        Cubic(np.stack([a, a + s / 3 * u, b - s / 3 * v, b]))
-        for a, b, u, v, s in zip(p, p[1:], d, d[1:], h, strict=False)
-    ]
+    third = h[:, None] / 3.0
+    controls = np.stack([p[:-1], p[:-1] + third * d[:-1], p[1:] - third * d[1:], p[1:]], axis=1)
+    return [Cubic(c) for c in controls]

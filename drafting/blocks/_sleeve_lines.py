@@ -136,7 +136,7 @@ def _end_width(s: Sheet, z: Sizes, biceps: float) -> float:
     arm, by = z.arm, float(s.fitted("wrist"))
     wrist = max(arm.wrist + WRIST_EASE_MM, arm.hand + HAND_EASE_MM) + by
     below = float(z.long_ - z.height)
-    narrow = biceps - 1.9 * STEEPEST * below
+    narrow = biceps - 1.7 * STEEPEST * below
     taper = SHORT_TAPER
     if arm.length is not None:
         taper = min((biceps - wrist) / max(float(arm.length - z.height), 1.0), MOST_TAPER)
@@ -180,11 +180,11 @@ def _fits_arm(s: Sheet, z: Sizes, cap: Cap) -> None:
     raise DraftError(Fault("style.cap", what, remedy))
 
 
-def _hung(s: Sheet, z: Sizes) -> tuple[Cap, float, float, float]:
+def _hung(s: Sheet, z: Sizes, slope: float = 0.0) -> tuple[Cap, float, float, float]:
     """The cap, and of each underarm seam: its slope, how far it runs in, how far its foot lies below
-    the middle of the hem, mm. They hang on one another."""
+    the middle of the hem, mm. They hang on one another; ``slope``: where to begin."""
     below = float(z.long_ - z.height)
-    slope = in_ = dip = 0.0
+    in_ = dip = 0.0
     for _ in range(8):
         cap = cap_of(float(z.height), float(z.front), float(z.back), math.atan(slope))
         if s.style["shape"] != "plain":
@@ -192,8 +192,12 @@ def _hung(s: Sheet, z: Sizes) -> tuple[Cap, float, float, float]:
         turn = abs(math.atan(slope))
         chord = math.sin(turn) / turn if turn > 1e-6 else 1.0  # of the hem, which is an arc
         in_ = 0.5 * (cap.biceps - chord * _end_width(s, z, cap.biceps))
-        dip = (0.5 * cap.biceps - in_) * math.tan(0.5 * math.atan(slope))
-        before, slope = slope, in_ / (below + dip)
+        wide = 0.5 * cap.biceps - in_
+        # slope × (below + dip) = in, with dip = wide × tan(half the angle): a quadratic for that
+        whole = 2.0 * wide + in_
+        half = (math.sqrt(max(below**2 + whole * in_, 0.0)) - below) / whole
+        dip = wide * half
+        before, slope = slope, 2.0 * half / (1.0 - half * half)
         if abs(slope - before) < 0.003 or abs(slope) > STEEPEST:
             break
     return cap, slope, in_, dip
@@ -211,7 +215,7 @@ def _lower(s: Sheet, z: Sizes, cap: Cap, need: float) -> Sizes | None:
         if low < least:
             return None
         z = replace(z, height=found(low, "cap height", *of))
-        cap, *_ = _hung(s, z)
+        cap, *_ = _hung(s, z, math.tan(cap.lean))
         if cap.biceps >= need:
             return z
     return None
@@ -224,7 +228,7 @@ def plain_lines(s: Sheet, z: Sizes) -> tuple[Sizes, Cap, dict[str, Points]]:
     first, need = z.height, float(z.arm.upper) + ARM_EASE_MM["auto"]
     if s.style["cap"] == "auto" and cap.biceps < need and (lower := _lower(s, z, cap, need)):
         z = lower
-        cap, slope, in_, dip = _hung(s, z)
+        cap, slope, in_, dip = _hung(s, z, slope)
     if z.height is not first:
         s.notes.append(
             f"The cap is {s.t(z.height)} high instead of {s.t(first)}, so that the sleeve is wide enough "

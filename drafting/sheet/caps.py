@@ -64,7 +64,7 @@ def half_cap(half: str, width: float, height: float, lean: float = 0.0) -> tuple
         (0.0, 0.0),
     ]
     curves = (line(under, start), *through(points, -out, (-1.0, 0.0)))
-    return tuple(Cubic(c.control * (sign, 1.0)) for c in curves)
+    return curves if half == FRONT else tuple(Cubic(c.control * (sign, 1.0)) for c in curves)
 
 
 def half_width(half: str, length: float, height: float, lean: float = 0.0) -> float:
