@@ -16,36 +16,22 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
+from skirt_bodies import SKIRTS, failing, made, outcome
 
 from configs.errors import DraftError
-from drafting import Measurements, draft
-from drafting.blocks import Draft, get
+from drafting.blocks import Draft
 from drafting.blocks._hip_lines import Panel
 from drafting.blocks.flared_skirt import MOST_CLOSED, gain_of
 from drafting.curves import line
 from drafting.docket import Docket
-from drafting.outline import is_simple
 from drafting.piece import Piece
 from drafting.sheet.darts import OpenDart
 from drafting.truing import sewn_length
 
-SKIRTS = ("flared-skirt", "gored-skirt", "circle-skirt", "gathered-skirt", "pleated-skirt")
 ALDRICH = [(68, 92, 20.3), (72, 96, 20.6), (76, 100, 20.9)]
 PEAR, STRAIGHT, PLUS = (70, 108, 20.5), (84, 96, 20.0), (114, 132, 22.0)
 BODIES = [*ALDRICH, PEAR, STRAIGHT, PLUS]
 STYLES = Path(__file__).parents[2] / "configs" / "styles"
-
-
-def made(block: str, body: tuple[float, float, float], fit: Any = None, **style: Any) -> Draft:
-    """A skirt for waist, hip and waist to hip in cm."""
-    keys = ("waist_girth", "hip_girth", "waist_to_hip")
-    m = Measurements.from_dict({"unit": "cm", "measurements": dict(zip(keys, body, strict=True))})
-    return draft(block, m, style, fit)
-
-
-def failing(d: Draft) -> list[str]:
-    """The checks that fail, with what they measured."""
-    return [f"{c.name}: {c.value_mm} {c.text}" for c in d.checks() if not c.ok]
 
 
 def check_of(d: Draft, name: str) -> Any:
@@ -340,40 +326,6 @@ def test_making_up_is_the_last_step(block: str) -> None:
     last = made(block, (72, 96, 20.6)).steps[-1]
     assert last.key == "make-up"
     assert any("Interface the band" in line_ for line_ in last.sums)
-
-
-def sampled(
-    block: str, rng: np.random.Generator
-) -> tuple[tuple[float, float, float], dict[str, Any]]:
-    """A body, hip from 25 cm under the waist to 45 cm over it, and a random style."""
-    waist = rng.uniform(54, 140)
-    body = (waist, max(waist + rng.uniform(-25, 45), 58.0), rng.uniform(16, 26))
-    style: dict[str, Any] = {}
-    for o in get(block).options:
-        if rng.random() < 0.5:
-            continue
-        if o.choices and (o.kind == "choice" or rng.random() < 0.6):
-            style[o.key] = str(rng.choice(list(o.choices)))
-        elif o.kind == "number":
-            style[o.key] = float(rng.uniform(o.low, o.high))
-        else:
-            style[o.key] = f"{rng.uniform(o.low, o.low + 0.5 * (o.high - o.low)):.1f} mm"
-    style.pop("zip_length", None)  # a short one fails its check, as it must
-    return body, style
-
-
-def outcome(block: str, rng: np.random.Generator) -> str:
-    """What became of one sampled skirt: trued, refused, or what is wrong with it."""
-    body, style = sampled(block, rng)
-    try:
-        d = made(block, body, **style)
-    except DraftError as error:
-        assert all(f.what and f.remedy for f in error.faults), (body, style)
-        return f"refused: {error.faults[0].where}"
-    if not all(is_simple(p.unfolded()) for p in d.pieces.values()):
-        return f"INVALID OUTLINE {body} {style}"
-    wrong = failing(d)
-    return f"check failed: {wrong[0]} {body} {style}" if wrong else "trued"
 
 
 @pytest.mark.parametrize("block", SKIRTS)
