@@ -144,7 +144,7 @@ def hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic:
 
 
 def on_target(
-    drawn: Callable[[float], tuple[Any, float]], start: float, within: float = 1e-6
+    drawn: Callable[[float], tuple[Any, float]], start: float, within: float = 1e-5
 ) -> tuple[Any, float, float]:
     """What is drawn where its error is nil, at which value, and what error is left.
 
