@@ -71,7 +71,7 @@ def lines_of(planned: Planned, unit: str, notes: Sequence[str] = ()) -> list[str
     x, y, length, width = rest.rectangle_mm
     both = ", in two layers" if rest.layers == 2 else ""
     lines.append(
-        f"Left over      {rest.area_mm2 / 1e6:.2f} m²{both}; largest rectangle "
+        f"Left over      {_area(rest.area_mm2, unit)}{both}; largest rectangle "
         f"{say(length)} x {say(width)}, from {say(x)} along and {say(y)} across"
     )
     lines += [f"Note           {note}" for note in (*made.notes, *planned.notes, *notes)]
@@ -90,6 +90,10 @@ COLUMNS = {
     "refold": "folded, rest opened out",
     "none": "single",
 }
+
+
+def _area(mm2: float, unit: str) -> str:
+    return f"{mm2 / 914.4**2:.2f} yd²" if unit == "in" else f"{mm2 / 1e6:.2f} m²"
 
 
 def widths_of(planned: Planned, unit: str) -> tuple[list[str], list[list[str]]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,9 @@ from projector.output import DRAWING, Kind, write_all
 from projector.sketch import beside, dots, strokes
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from drafting.blocks import Block
     from drafting.piece import Piece
 
@@ -285,16 +289,36 @@ def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
         return {n: p for n, p in made.pieces.items() if n not in under.pieces}
     if key == "opening" and choice != "none":
         style["opening_length"] = "12 cm"
+    option = next(o for o in block.options if o.key == key)
+    if option.when:  # without it the choice would change nothing
+        other, values = option.when[0]
+        style.setdefault(other, values[-1])
     return draft(block.name, _example(block), style).pieces
+
+
+def _in_a_row(pieces: Mapping[str, Piece]) -> list[NDArray[np.float64]]:
+    """The lines of all pieces, one beside the other."""
+    import numpy as np
+
+    lines: list[NDArray[np.float64]] = []
+    x = 0.0
+    for piece in pieces.values():
+        own = strokes(piece)
+        low, high = own[0][:, 0].min(), own[0][:, 0].max()
+        move = np.array([x - low, -own[0][:, 1].max()])
+        lines += [line + move for line in own]
+        x += high - low + 60.0
+    return lines
 
 
 def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
     """The choices side by side, each with its sketch and, below, what it is."""
     half = "back" if "back" in key or key in ("opening", "slit") else "front"
-    sketches = []
-    for choice in choices:
-        pieces = _choice_pieces(block, key, choice)
-        sketches.append(dots(strokes(pieces.get(half) or next(iter(pieces.values()))), 15, 8))
+    drawn = [_choice_pieces(block, key, choice) for choice in choices]
+    one = [dots(strokes(p.get(half) or next(iter(p.values()))), 15, 8) for p in drawn]
+    sketches = one
+    if any(a == b for a, b in combinations(one, 2)):  # what differs lies in another piece
+        sketches = [dots(_in_a_row(p), 26, 8) for p in drawn]
     # No picture where it would show nothing: the seam's length differs by less than a dot.
     if key != "shoulder_seam" and any(s != sketches[0] for s in sketches):
         for line in beside(sketches, list(choices)):

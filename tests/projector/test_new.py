@@ -190,3 +190,20 @@ def test_calibrate_alone_opens_the_table(monkeypatch: pytest.MonkeyPatch) -> Non
     result = typed(["1"], "calibrate")
     assert type(seen[0]).__name__ == "FirstLight", result.output
     assert "Nothing was changed" in result.output
+
+
+def test_sketches_of_choices_differ() -> None:
+    """Where two choices of the top draw other pieces, their sketches are not the same."""
+    said = CliRunner().invoke(cli, ["blocks", "quick-top"]).output
+    for names in (("none", "facing", "bias"), ("even", "top"), ("none", "front", "back")):
+        rows = said.splitlines()
+        at = next(i for i, x in enumerate(rows) if tuple(x.split()) == names)
+        drawn = []
+        for row in reversed(rows[:at]):
+            if not any("⠀" <= c <= "⣿" for c in row):
+                break
+            drawn.append(row)
+        width = rows[at].index(names[1]) - rows[at].index(names[0])
+        start = rows[at].index(names[0])
+        columns = [tuple(r.ljust(120)[start + n * width:start + (n + 1) * width] for r in drawn) for n in range(len(names))]  # fmt: skip
+        assert len(set(columns)) == len(names), names
