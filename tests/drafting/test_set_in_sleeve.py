@@ -411,3 +411,38 @@ def test_the_shipped_blouse_is_drafted_laid_and_made_up() -> None:
     assert not lay.left_out and not judge(list(d.pieces.values()), cloth, lay.placements, rules)
     placket, underarm, cuff, cap = d.making
     assert "placket" in placket and "underarm" in underarm and "cuff" in cuff and "crown" in cap
+
+
+WRONG: dict[str, tuple[Any, str]] = {
+    "not a list": ({"block": "set-in-sleeve"}, r"garment\.with.*list"),
+    "no block": ([{"style": {}}], r"garment\.with\[0\]\.block.*missing"),
+    "an unknown key": ([{"block": "set-in-sleeve", "styles": {}}], r"Did you mean 'style'"),
+    "an unknown block": ([{"block": "set-in-sleve"}], r"with\[0\]\.block.*Did you mean 'set-in-sleeve'"),
+    "an unknown option": ([{"block": "set-in-sleeve", "style": {"capp": 1}}], r"with\[0\]\.style.*'cap'"),
+    "a change of a top": ([{"block": "set-in-sleeve", "fit": [{"change": "bust", "by": 1}]}], r"with\[0\]\.fit\[1\].*upper arm"),
+    "twice": ([{"block": "set-in-sleeve"}] * 2, r"with\[1\]\.block.*taken by the sleeve"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_a_wrong_part_is_told_by_its_key(name: str) -> None:
+    """What is wrong with an entry of ``with`` is told by its place, with what to write."""
+    part, told = WRONG[name]
+    with pytest.raises((InputError, DraftError), match=f"(?s){told}"):
+        docket({"block": "quick-top", "with": part}).draft()
+
+
+def test_a_sleeve_alone_is_no_garment() -> None:
+    """As a garment of its own it is refused, and how it is written is shown."""
+    with pytest.raises(InputError, match=r"with: \[\{block: set-in-sleeve\}\]"):
+        docket({"block": "set-in-sleeve"}).draft()
+
+
+def test_a_part_without_with_changes_nothing() -> None:
+    """Without ``with`` the top is the same, edge by edge, as under its sleeve."""
+    plain = docket({"block": "quick-top"}).draft()
+    under = docket({"block": "quick-top", "with": [{"block": "set-in-sleeve"}]}).draft()
+    for name, piece in plain.pieces.items():
+        assert np.array_equal(piece.sewing_line, under.pieces[name].sewing_line)
+    assert set(under.pieces) - set(plain.pieces) == {"sleeve"}
+    assert under.usual["sleeve hem"] == 25.0 and under.usual["neckline"] == 6.0
