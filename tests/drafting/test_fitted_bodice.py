@@ -1,0 +1,199 @@
+"""The fitted bodice against the method's worked sizes, a second method, and bodies of all shapes."""
+
+from __future__ import annotations
+
+import math
+import random
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from configs.errors import DraftError
+from drafting import Measurements
+from drafting.blocks import Draft, draft, joined
+from drafting.docket import Docket
+from drafting.truing import sewn_length
+
+SIZES = {84: (68, 40.5), 88: (72, 41.0), 92: (76, 41.5), 100: (84, 42.5), 132: (122, 45.0)}
+PLACES = ("shoulder", "armhole", "side")
+
+
+def bodice(bust: float, style: dict[str, Any] | None = None, fit: Any = None, **more: Any) -> Draft:
+    """A bodice for a size of W. Aldrich's table (from memory); beyond 104 its steps are carried on."""
+    waist, nape = SIZES[int(bust)]
+    steps = (bust - 88) / 4
+    body = {
+        "unit": "cm", "bust_girth": bust, "waist_girth": waist, "back_neck_to_waist": nape,
+        "shoulder_length": 12.25 + 0.25 * min(steps, 4), "neck_base_girth": 37 + steps,
+        "scye_depth": 21 + 0.5 * steps, "back_width": 34.4 + steps, "upper_arm_girth": 28.4 + 1.2 * steps,
+    }  # fmt: skip
+    return draft("fitted-bodice", Measurements.from_dict({**body, **more}), style, fit)
+
+
+def wrong(made: Draft) -> list[str]:
+    """The checks that fail."""
+    return [f"{c.name}: {c.text or c.value_mm}" for c in made.checks() if not c.ok]
+
+
+@pytest.mark.parametrize(
+    ("bust", "angle", "holes", "neck", "panels"),
+    [
+        (84, 14.6, (206.0, 204.0), 357.0, (227.0, 243.0)),
+        (88, 15.7, (212.0, 212.0), 367.0, (235.0, 255.0)),
+        (92, 16.7, (219.0, 219.0), 377.0, (243.0, 267.0)),
+        (100, 18.6, (228.0, 230.0), 398.0, (259.0, 291.0)),
+    ],
+)
+def test_worked_sizes(
+    bust: int, angle: float, holes: tuple[float, float], neck: float, panels: tuple[float, float]
+) -> None:
+    """W. Aldrich's close-fitting block worked by hand at four sizes (from memory): dart, panels,
+    armholes and neck seam (5 mm for another kind of curve)."""
+    made = bodice(bust, {"back_shoulder_ease": "10 mm"})
+    assert made.figures["bust dart degrees"] == pytest.approx(angle, abs=0.1)
+    pieces = made.pieces
+    drawn = [sewn_length(pieces[h], "armhole") for h in ("back", "front")]
+    assert drawn == pytest.approx(holes, abs=5.0)
+    seam = 2 * sum(p.edges["neckline"].length_mm for p in pieces.values())
+    assert seam == pytest.approx(neck, abs=5.0)
+    for half, wide in zip(("back", "front"), panels, strict=True):
+        under = pieces[half].edges["side"].points[-1, 0]
+        assert under == pytest.approx(wide, abs=1.0)
+
+
+def test_finished_bust_counts_the_ease_once() -> None:
+    """At bust 88 the worked draft has 96.6 cm on the bust line, not the frame's 98 (from memory)."""
+    assert bodice(88).figures["bust"] == pytest.approx(966.0, abs=1.0)
+
+
+@pytest.mark.parametrize("bust", [84, 88, 92, 100])
+def test_shoulders_slope_as_bodies_do(bust: int) -> None:
+    """With the bust dart closed both shoulders slope 38 to 42° together (common practice, no source)."""
+    pieces = bodice(bust, {"bust_dart": "side"}).pieces
+    slope = 0.0
+    for piece in pieces.values():
+        step = piece.edges["shoulder"].points[0] - piece.edges["shoulder"].points[-1]
+        slope += math.degrees(math.atan2(-float(step[1]), abs(float(step[0]))))
+    assert 37.0 < slope < 42.5
+
+
+@pytest.mark.parametrize(
+    ("bust", "half_width", "back", "neck"),
+    [(84, 480.0, 179.0, 69.0), (88, 500.0, 184.0, 71.0), (92, 520.0, 189.0, 72.3)],
+)
+def test_second_method_agrees(bust: int, half_width: float, back: float, neck: float) -> None:
+    """The Bunka textbook's bodice (from memory) is as wide within 12 mm, its back and neck within 8."""
+    made = bodice(bust, {"bust_dart": "side"})
+    wide = sum(float(p.edges["armhole"].points[0, 0]) for p in [made.pieces["back"]])
+    wide += float(bodice(bust).pieces["front"].edges["armhole"].points[0, 0])
+    assert wide == pytest.approx(half_width, abs=12.0)
+    assert float(made.pieces["back"].edges["armhole"].points[:, 0].min()) == pytest.approx(back, abs=8.0)  # fmt: skip
+    front = made.pieces["front"].edges["neckline"].points[0, 0]
+    assert float(front) == pytest.approx(neck, abs=8.0)
+
+
+@pytest.mark.parametrize("bust", [88, 132])
+def test_a_moved_dart_changes_no_seam(bust: int) -> None:
+    """Wherever the bust dart lies, armhole, side and shoulder are as long once it is closed."""
+    long_ = []
+    for place in PLACES:
+        made = bodice(bust, {"bust_dart": place})
+        assert not wrong(made)
+        front = made.pieces["front"]
+        assert [d.edge for d in front.darts] == ["waist", place]
+        long_.append([sewn_length(front, e) for e in ("armhole", "side", "shoulder", "neckline")])
+    assert np.ptp(long_, axis=0).max() < 0.3
+
+
+@pytest.mark.parametrize("opening", ["back", "front"])
+def test_it_opens_where_asked(opening: str) -> None:
+    """The half that opens is a pair with a seam, the other lies on the fold."""
+    pieces = bodice(92, {"opening": opening, "fit": "easy", "neckline": "v"}).pieces
+    for half, piece in pieces.items():
+        assert piece.pair == (half == opening)
+        assert (f"centre {half}" in piece.edges) == (half == opening)
+
+
+def test_her_own_bust_point() -> None:
+    """The dart points at the bust point as measured, and what the method has instead is told."""
+    made = bodice(88, bust_point_width=18.5, side_neck_to_bust_point=27)
+    x, y = made.pieces["front"].landmarks["bust point"]
+    neck = made.pieces["front"].edges["neckline"].points[0]
+    assert 2 * x == pytest.approx(185.0)
+    assert math.dist((x, y), neck) == pytest.approx(270.0, abs=0.5)
+    assert sum("the draft goes by the measure" in n for n in made.notes) == 2
+    assert not wrong(made)
+
+
+def test_waist_is_as_long_as_asked() -> None:
+    """Waist and ease, darts closed: close 5 cm, easy 11 cm; and a fit change on top."""
+    for style, fit, want in (
+        ({}, None, 770.0),
+        ({"fit": "easy"}, None, 830.0),
+        ({}, [{"change": "waist", "by": "2 cm"}], 790.0),
+    ):
+        pieces = bodice(88, style, fit).pieces.values()
+        assert 2 * sum(sewn_length(p, "waist") for p in pieces) == pytest.approx(want, abs=0.5)
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_a_sleeve_is_drafted_to_it(place: str) -> None:
+    """A set-in sleeve fits the bodice wherever its dart is, and follows when the bodice grows."""
+    made = bodice(88, {"bust_dart": place})
+    sleeved = joined(made, "set-in-sleeve", {"length": "short"})
+    assert not wrong(sleeved)
+    wider = joined(bodice(88, {"bust_dart": place, "bust_ease": "14 cm"}), "set-in-sleeve", {"length": "short"})  # fmt: skip
+    caps = [
+        sum(d.pieces["sleeve"].edges[f"{h} cap"].length_mm for h in ("front", "back"))
+        for d in (sleeved, wider)
+    ]
+    assert caps[1] > caps[0] + 5.0
+
+
+def test_no_bodice_for_impossible_numbers() -> None:
+    """What cannot be drawn is refused with figures and the measure to look at."""
+    for more, words in (
+        ({"waist_girth": 130}, "wider than the bust"),
+        ({"back_neck_to_waist": 31}, "below the underarm|bust point"),
+        ({"back_width": 52}, "back_width"),
+        ({"side_neck_to_bust_point": 40}, "side_neck_to_bust_point"),
+    ):
+        with pytest.raises(DraftError, match=words):
+            bodice(88, **more)
+
+
+def test_any_body(seed: int = 3) -> None:
+    """Bodies of bust 60 to 160 get a bodice in which every check holds, or a reason; most get one."""
+    rng = random.Random(seed)
+    made = 0
+    for _ in range(40):
+        bust = rng.uniform(60, 160)
+        body = {
+            "unit": "cm", "bust_girth": bust, "waist_girth": max(bust + rng.uniform(-30, 8), 46),
+            "shoulder_length": rng.uniform(10, 15), "back_neck_to_waist": 30 + 0.12 * bust + rng.uniform(-2, 3),
+        }  # fmt: skip
+        style = {
+            "fit": rng.choice(["close", "easy"]),
+            "bust_dart": rng.choice(PLACES),
+            "neckline": rng.choice(["round", "scoop", "v", "square"]),
+            "opening": rng.choice(["back", "front"]),
+        }
+        try:
+            one = draft("fitted-bodice", Measurements.from_dict(body), style)
+        except DraftError as error:
+            assert len(str(error)) > 20
+            continue
+        assert not wrong(one), (body, style)
+        made += 1
+    assert made >= 25
+
+
+def test_the_shipped_style_drafts() -> None:
+    """The choir's bodice with its sleeves is sound, and tells in which order it is sewn."""
+    path = Path(__file__).parents[2] / "configs" / "styles" / "recital-bodice.yaml"
+    one = Docket.load(path).draft()
+    assert set(one.pieces) == {"front", "back", "sleeve"}
+    assert not wrong(one)
+    assert any("darts" in t for t in one.making) and len(one.making) >= 5
