@@ -287,7 +287,7 @@ def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
         under = draft(_UNDER[block.joins[0]], _example(block))
         made = joined(under, block.name, style)
         return {n: p for n, p in made.pieces.items() if n not in under.pieces}
-    if key == "opening" and choice != "none":
+    if key == "opening" and choice == "slit":
         style["opening_length"] = "12 cm"
     option = next(o for o in block.options if o.key == key)
     if option.when:  # without it the choice would change nothing
