@@ -21,6 +21,7 @@ from drafting import blocks
 from drafting.blocks import Block
 from drafting.measurements import Measurements
 from drafting.style import Option
+from projector.next_step import needs_of
 from projector.output import ANSWERS, DOCKET, write
 from projector.talk import Talk
 
@@ -87,6 +88,7 @@ class Making(Talk):
     def _all(self) -> tuple[Path, str]:
         block = blocks.get(self._block())
         style = self._style(block)
+        parts = self._parts(block)
         title = self._answer("title", "What do you call it?", _one_line, _plain_title(block))
         path = self.path or _free(self.folder / f"{_slug(title)}.yaml")
         wearer = self._wearer()
@@ -94,7 +96,7 @@ class Making(Talk):
         unit = file[1] if file else self._unit()
         measures = file[0] if file else f"{_slug(wearer)}.yaml"
         cloth = self._cloth(unit)
-        return path, _docket_text(block, style, title, measures, unit, cloth)
+        return path, _docket_text(block, style, parts, title, measures, unit, cloth)
 
     # -- the questions -------------------------------------------------------------------------
 
@@ -127,9 +129,9 @@ class Making(Talk):
         plain = [o for o in block.options if o.choices]
         if not plain:
             return {}
-        some = ", ".join(o.key.replace("_", " ") for o in plain[:4])
+        some = ", ".join(o.key.replace("_", " ") for o in plain[:3]) + " … and what is sewn to it"
         choose = self._answer(
-            "details", f"As it usually is, or choose ({some} …)? Enter: as usual, c: choose",
+            "details", f"As it usually is, or choose ({some})? Enter: as usual, c: choose",
             _word_of({"usual": "", "": "", "c": "c", "choose": "c"}), "usual",
             f"Everything that can be chosen, with pictures: chalkbeam blocks {block.name}",
         )  # fmt: skip
@@ -145,6 +147,31 @@ class Making(Talk):
             if got != str(option.default):
                 style[option.key] = got
         return style
+
+    def _parts(self, block: Block) -> tuple[str, ...]:
+        """What is sewn to it: sleeves, collars, a skirt, by the blocks that join one of its edges."""
+        there = [b for b in map(blocks.get, blocks.names()) if b.name != block.name]
+        fit = [b.name for b in there if set(b.joins) & set(block.edges)]
+        if not fit or self.answers.get("details") not in ("c", "choose"):
+            return ()
+        listed = ", ".join(f"{n} {name}" for n, name in enumerate(fit, 1))
+
+        def read(answer: str) -> str:
+            if answer.lower() in ("", "nothing", "none", "no"):
+                return ""
+            found = []
+            for word in answer.replace(",", " ").split():
+                if word.isdecimal() and 1 <= int(word) <= len(fit):
+                    found.append(fit[int(word) - 1])
+                elif word in fit:
+                    found.append(word)
+                else:
+                    raise ValueError(f"'{word}' is none of these. {nearest(word, fit)}".rstrip())
+            return " ".join(dict.fromkeys(found))
+
+        more = "\n".join(f"{name}: {blocks.get(name).text}" for name in fit)
+        asked = f"What is sewn to it ({listed})? Enter: nothing"
+        return tuple(self._answer("parts", asked, read, "", more).split())
 
     def _choice(self, option: Option) -> str:
         known = list(option.choices)
@@ -257,7 +284,7 @@ class Making(Talk):
                 self.say(str(error), "  ")
                 continue
             # a number means something else once there are more of them
-            self.answers[key] = str(value) if key in ("block", "wearer") else written
+            self.answers[key] = str(value) if key in ("block", "parts", "wearer") else written
             self._keep()
             return value
 
@@ -299,15 +326,16 @@ class Making(Talk):
         return None
 
 
-def needed(path: Path) -> tuple[Path, Block] | None:
-    """The measurements file that a new docket still waits for, and its block; None when all is there."""
+def needed(path: Path) -> tuple[Path, tuple[str, ...]] | None:
+    """The measurements file that a new docket still waits for, and what must stand in it; None when
+    all is there."""
     data = read_yaml(path)
-    block = blocks.get(str(data["garment"]["block"]))
+    needs = needs_of(data["garment"])
     file = path.parent / str(data["measurements"])
     if not file.exists():
-        return file, block
+        return file, needs
     body = Measurements.load(named_file(path.parent, file.name, "measurements", str(path), ""))
-    return None if all(k in body for k in block.needs) else (file, block)
+    return None if all(k in body for k in needs) else (file, needs)
 
 
 # -- reading answers -----------------------------------------------------------------------------
@@ -376,6 +404,7 @@ def _free(path: Path) -> Path:
 def _docket_text(
     block: Block,
     style: Mapping[str, str],
+    parts: tuple[str, ...],
     title: str,
     measures: str,
     unit: str,
@@ -394,6 +423,8 @@ def _docket_text(
         ("  style:" if style else "  style: {}", "what differs from how it usually is"),
         *((f"    {key}: {_quoted(value)}", "") for key, value in style.items()),
         ("  fit: []", "what your toile shows: chalkbeam guide toile"),
+        *([("  with:", "what is sewn to it, in this order")] if parts else []),
+        *((f"    - {{block: {name}}}", f"all of it: chalkbeam blocks {name}") for name in parts),
         ("allowances:", "added outside the seam lines; a 0 cuts on the line"),
         *(
             (f"  {edge}: {_sewn(mm, inches)}", "every edge that is not named" if edge == "all" else "")

@@ -77,18 +77,33 @@ def _measures_missing(path: Path, data: Mapping[str, Any]) -> str:
     named, garment = data.get("measurements"), data.get("garment")
     if not isinstance(named, str) or not isinstance(garment, Mapping):
         return ""
-    block = garment.get("block")
     file = path.parent / named
     body = _read(file)
-    from drafting import blocks
-
-    if block not in blocks.names():
-        return ""
-    needs = blocks.get(str(block)).needs
-    have = body.get("measurements")
+    needs, have = needs_of(garment), body.get("measurements")
     if isinstance(have, Mapping) and (set(needs) <= set(have) or body.get("since")):
         return ""
-    return _line("measure", file, "--block", str(block))
+    words = [w for block in _blocks_of(garment) for w in ("--block", block)]
+    return _line("measure", file, *words) if needs else ""
+
+
+def _blocks_of(garment: Mapping[str, Any]) -> list[str]:
+    """The blocks that a docket's garment names and that there are: its own, and what is sewn to it."""
+    from drafting import blocks
+
+    parts = garment.get("with")
+    rows = [
+        garment,
+        *(p for p in (parts if isinstance(parts, list) else ()) if isinstance(p, Mapping)),
+    ]
+    named = [str(row.get("block")) for row in rows]
+    return list(dict.fromkeys(n for n in named if n in blocks.names()))
+
+
+def needs_of(garment: Mapping[str, Any]) -> tuple[str, ...]:
+    """The measures that a docket's garment needs, each once, in the order in which they are taken."""
+    from drafting import blocks
+
+    return tuple(dict.fromkeys(k for n in _blocks_of(garment) for k in blocks.get(n).needs))
 
 
 def _calibrated() -> bool:

@@ -30,13 +30,11 @@ def new(out: Path | None, plain: bool) -> int:
         click.get_current_context().params["written"] = path
         wanted = needed(path)
         if wanted is not None:
-            file, block = wanted
-            many = len(block.needs)
+            file, needs = wanted
+            many = len(needs)
             answer = talk.ask(f"Take the {many} measures now? Enter: now, l: later: ").lower()
             if answer in ("", "y", "yes", "now"):
-                _measure(
-                    file, block.needs, str(talk.answers.get("wearer", "")), talk.answers, plain
-                )
+                _measure(file, needs, str(talk.answers.get("wearer", "")), talk.answers, plain)
     except EOFError:
         talk.say()
         if "written" in click.get_current_context().params:

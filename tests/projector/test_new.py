@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import select
 import signal
 import subprocess
@@ -207,3 +208,33 @@ def test_sketches_of_choices_differ() -> None:
         start = rows[at].index(names[0])
         columns = [tuple(r.ljust(120)[start + n * width:start + (n + 1) * width] for r in drawn) for n in range(len(names))]  # fmt: skip
         assert len(set(columns)) == len(names), names
+
+
+def test_a_sleeve_is_sewn_to_a_top_by_choosing() -> None:
+    """Who chooses is asked what is sewn to it; the docket drafts with it, and its measures are asked."""
+    top = blocks.get("quick-top")
+    asked = [o for o in top.options if o.choices and not o.when]
+    shorter = ["" for _ in asked]
+    body = shipped("measurements", "alto-3.yaml")
+    Path("alto-3.yaml").write_bytes(body.read_bytes())
+    result = typed([TOP, "c", *shorter, "set-in-sleeve", "", "1", ""], "new")
+    assert result.exit_code == 0, result.output
+    docket = Docket.load("quick-top.yaml")
+    assert "sleeve" in " ".join(docket.pieces()), result.output
+
+
+def test_who_works_in_inches_is_told_in_inches() -> None:
+    """A docket in inches: the lay, what is left over and the caution hold no metric length; the same
+    body on cloth written in metres is told in cm."""
+    Path("alto-3.yaml").write_bytes(shipped("measurements", "alto-3.yaml").read_bytes())
+    head = "chalkbeam: 1\ntitle: t\nmeasurements: alto-3.yaml\ngarment: {block: quick-top}\n"
+    for name, cloth, there in (
+        ("inch", "unit: in\nallowances: {all: 3/8}\ncloth: {width: 45, length: 2 yd}\n", False),
+        ("metric", "allowances: {all: 1 cm}\ncloth: {width: 1400 mm, length: 2 m}\n", True),
+    ):
+        Path(f"{name}.yaml").write_text(head + cloth)
+        said = CliRunner().invoke(cli, ["lay", f"{name}.yaml", "--seconds", "0"]).output
+        assert "Length needed" in said, said
+        metric = re.findall(r"\d (?:mm|cm|m|m²)\b", said)
+        assert bool(metric) == there, said
+        assert bool(re.search(r"\d in\b", said)) != there, said
