@@ -214,6 +214,7 @@ class MarkWords:
 
 
 LABEL_MM = 6.0
+READ_MM = 4.0  # smaller letters are hard to read on a piece that lies on the table
 MARK_TEXT_MM = 5.0
 _CLEAR_OF_WORDS_MM = 1.2
 
@@ -309,15 +310,26 @@ class Label:
         The first row is half as large again. ``width``: of a text in letters of a size, mm;
         ``least``: smaller letters than that are not read.
         """
-        sizes = [1.5 if i == 0 else 1.0 for i in range(len(self.rows))]
-        widest = max(width(r, s) for r, s in zip(self.rows, sizes, strict=True))
-        room = self.up / (1.3 * len(self.rows) + 0.7)
-        em = max(least, min(LABEL_MM, self.across / widest, room))
-        first = -(len(self.rows) - 1) * 0.65
+        # a facing keeps what it is and how often it is cut; whose it is stands on the large pieces
+        fewer = [(self.rows[:n], 1.15) for n in range(len(self.rows), 1, -1)]
+        for rows, head in ((self.rows, 1.5), *fewer):
+            em = self._letters(rows, head, width)
+            if em >= READ_MM:
+                break
+        em = max(least, em)
+        first = -(len(rows) - 1) * 0.65
         return [
-            (row, em * size, em * (first + 1.3 * i))
-            for i, (row, size) in enumerate(zip(self.rows, sizes, strict=True))
+            (row, em * (head if i == 0 else 1.0), em * (first + 1.3 * i))
+            for i, row in enumerate(rows)
         ]
+
+    def _letters(
+        self, rows: tuple[str, ...], head: float, width: Callable[[str, float], float]
+    ) -> float:
+        """The size of letters, mm, at which the rows fill their room."""
+        widest = max(width(r, head if i == 0 else 1.0) for i, r in enumerate(rows))
+        room = self.up / (1.3 * len(rows) + 0.7)
+        return float(min(LABEL_MM, self.across / widest, room))
 
 
 def label_of(piece: Piece, allowances: Mapping[str, float] | None, title: str = "") -> Label:

@@ -322,3 +322,28 @@ def words_of(
         elif group.get("class") == "piece":
             for text in group.findall(f"{SVG}text"):
                 yield text, None
+
+
+def test_labels_on_facings_can_be_read() -> None:
+    """On every facing and pocket the letters are 4 mm or more, the name and the cut among them; a
+    large piece keeps all its rows (4 mm: common practice, no source)."""
+    from configs import shipped
+    from drafting import Measurements, draft
+    from drafting.export.marks import label_of
+    from drafting.figures.drawing import svg_width
+
+    body = Measurements.load(shipped("measurements", "alto-3.yaml"))
+    style = {
+        "neckline": "v",
+        "neckline_finish": "facing",
+        "armhole_finish": "facing",
+        "pocket": "chest",
+    }
+    pieces = draft("quick-top", body, style=style).pieces
+    for name, piece in pieces.items():
+        label = label_of(piece, {"all": 10.0}, "rehearsal top for the autumn concert")
+        rows = label.set_in(svg_width, 2.0)
+        assert min(size for _, size, _ in rows) >= 4.0, name
+        assert rows[0][0] == label.rows[0] and "cut" in " ".join(r for r, _, _ in rows), name
+        if name == "front":
+            assert len(rows) == len(label.rows)
