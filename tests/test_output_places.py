@@ -74,6 +74,7 @@ REPLACES = {
     "frame top.yaml --calibration cal.yaml --out {}": ".png",
     "import pieces.svg --picture {}": ".svg",
     "lay top.yaml --seconds 0 --picture {}": ".png",
+    "guide --out {}": ".pdf",
     "print top.yaml --paper a4 --out {}": ".pdf",
     "wardrobe . --out {}": ".pdf",
 }
