@@ -37,13 +37,17 @@ BELOW_BUST_MM = 25.0  # waist dart below the bust point; the bust point below th
 SEWN_SHORT_MM = 20.0  # a bust dart is sewn to so far from the bust point
 # At bust 88 and for each 4 cm of bust, mm: W. Aldrich's table for 80 to 104 (from memory).
 TABLE = {"neck_base_girth": (370.0, 10.0), "scye_depth": (210.0, 5.0), "back_width": (344.0, 10.0)}
+TABLE_END_MM = 1040.0
+LEAST_SLOPE = math.radians(14.0)  # of a front shoulder: the method's gets flat with a large dart
 CHEST, DART = (324.0, 12.0), (70.0, 6.0)
 _WORDS = {"neck_base_girth": "neck base", "scye_depth": "scye depth", "back_width": "back width"}
 
 
-def by_bust(row: tuple[float, float], bust: float) -> float:
-    """A value mm of the size table at a bust girth, its steps carried on beyond it."""
-    return row[0] + row[1] * (bust - 880.0) / 40.0
+def by_bust(row: tuple[float, float], bust: float, beyond: float = 0.5) -> float:
+    """A value mm of the size table at a bust girth; past the table's end its steps are ``beyond`` as
+    large: the bust grows more than the bones do (common practice, no source)."""
+    steps = (min(bust, TABLE_END_MM) - 880.0 + beyond * max(bust - TABLE_END_MM, 0.0)) / 40.0
+    return row[0] + row[1] * steps
 
 
 def xy(p: Points) -> tuple[float, float]:
@@ -106,7 +110,7 @@ def sizes_of(s: Sheet) -> Sizes:
     guessed = [f"{_WORDS[k]} {s.t(z[k])}" for k, v in taken.items() if v is None]
     if guessed:
         s.notes.append(f"Not measured, and taken from a size table by the bust: {', '.join(guessed)}. Measure them: a fitted bodice needs them.")  # fmt: skip
-    dart = min(max(by_bust(DART, bust), 20.0), 150.0)
+    dart = min(max(by_bust(DART, bust, 1.0), 20.0), 150.0)
     bust_y = -(20.0 + z["scye_depth"] + more / 4)
     front_x = by_bust(CHEST, bust) / 2 + dart / 2 + more / 4
     wide = m.get("bust_point_width")
@@ -219,10 +223,12 @@ def halves_of(s: Sheet, z: Sizes) -> tuple[Half, Half]:
                 level - 15.0,
             )
         drop = float(neck[1]) - level
+        if h == FRONT and abs(drop) < long_:
+            drop = long_ * math.sin(max(math.asin(drop / long_), LEAST_SLOPE + z.angle))
         s.fault(not -0.3 * long_ < drop < 0.85 * long_, f"{h} shoulder", f"falls by {s.t(drop)} on {s.t(long_)}.",
                 "Are scye_depth, bust_girth and shoulder_length right?")  # fmt: skip
         s.stop()
-        tip = vec((float(neck[0]) + math.sqrt(long_**2 - drop**2), level))
+        tip = neck + vec((math.sqrt(long_**2 - drop**2), -drop))
         x = z.front_x if h == FRONT else z.back_x
         control = z.bust_y + (-z.bust_y - (z.neck / 5 - 2.0)) / 3 if h == FRONT else (level + z.bust_y) / 2  # fmt: skip
         off = _corner(z, 20.0 if h == FRONT else 25.0)

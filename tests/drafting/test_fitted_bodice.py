@@ -68,16 +68,16 @@ def test_finished_bust_counts_the_ease_once() -> None:
     assert bodice(88).figures["bust"] == pytest.approx(966.0, abs=1.0)
 
 
-@pytest.mark.parametrize("bust", [84, 88, 92])
+@pytest.mark.parametrize("bust", [84, 88, 92, 100, 132])
 def test_shoulders_slope_as_bodies_do(bust: int) -> None:
-    """With the bust dart closed both shoulders slope 38 to 42° together (common practice, no
-    source); the method's own get flatter with size, 35° at bust 100."""
+    """With the bust dart closed both shoulders slope 38 to 42° together (common practice, no source), a
+    degree more or less; the method's get flatter with size, and no flatter than 35°."""
     pieces = bodice(bust, {"bust_dart": "side"}).pieces
     slope = 0.0
     for piece in pieces.values():
         step = piece.edges["shoulder"].points[0] - piece.edges["shoulder"].points[-1]
         slope += math.degrees(math.atan2(-float(step[1]), abs(float(step[0]))))
-    assert 37.0 < slope < 42.5
+    assert (37.0 if bust < 96 else 35.0) < slope < 42.5
 
 
 @pytest.mark.parametrize(
