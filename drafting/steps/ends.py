@@ -149,7 +149,7 @@ def bend_panel(
             continue
         teeth, tightest = _comb(points, board)
         board.strokes += [Stroke(t, "comb") for t in teeth]
-        rows.append((f"{full}", tightest))
+        rows.append((name if name.startswith(piece) else full, tightest))
     text = (
         "The fine lines show how strongly a curve bends: the longer, the tighter. They should "
         "grow and shrink evenly; a jump would be a corner that shows when it is worn."
@@ -164,12 +164,14 @@ def bend_panel(
     board.strokes.append(Stroke(np.array([(left, y), (PANEL_MM[0], y)]), "old"))
     y += 3.8
     for name, radius in rows:
-        out.append(Writing((left, y), name, 3.0, bare=True))
         text = (
             f"{format_length(radius, own)} ({format_length(radius, other)})"
             if radius < _NEARLY_STRAIGHT_MM
             else "nearly straight"
         )
+        room = PANEL_MM[0] - left - board.measure(text, 2.9) - 1.5
+        size = 3.0 * min(1.0, room / max(board.measure(name, 3.0), 1e-9))
+        out.append(Writing((left, y), name, size, bare=True))
         out.append(Writing((PANEL_MM[0], y), text, 2.9, "end", INK, bare=True))
         y += 4.2
     drawing = Drawing(*PANEL_MM, tuple(board.strokes), tuple(board.writings))

@@ -116,7 +116,7 @@ def rows_of_numbers(
     longest = max(board.measure(name, size) for name in names)
     fitted = size * min(1.0, (first - left - 1.5) / longest) if longest > 0 else size
     for name, row in zip(names, cells, strict=True):
-        out.append(Writing((left, y), name, max(2.0, fitted), bare=True))
+        out.append(Writing((left, y), name, max(1.7, fitted), bare=True))
         for k, (right, text) in enumerate(zip(columns, row, strict=True)):
             if text:
                 colour = GREY if k % 2 else INK
