@@ -118,7 +118,8 @@ def _values(docket: Docket) -> Iterator[tuple[str, str, str, float, float, float
     made = docket.draft()
     block = get(made.block)
     for option in block.options:
-        if option.kind in ("length", "both"):
+        idle = option.when and not any(made.style[k] in values for k, values in option.when)
+        if option.kind in ("length", "both") and not idle:
             now = made.style.get(option.key)
             value = float(now) if isinstance(now, int | float) else math.nan
             name = option.key.replace("_", " ")

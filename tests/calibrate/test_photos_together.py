@@ -34,12 +34,14 @@ def named(detections, name: str):  # type: ignore[no-untyped-def]
     return replace(detections, name=name)
 
 
-@pytest.mark.parametrize(("x", "y"), [(6.0, 3.0), (-1.5, 0.5), (0.0, 30.0)])
-def test_a_projector_touched_between_two_photos_is_refused(x: float, y: float) -> None:
-    """Cards still, light moved by 1.6 to 30 mm: refused, both photos named, the distance told."""
+@pytest.mark.parametrize(("x", "y", "cards"), [(6.0, 3.0, 3), (-1.5, 0.5, 4), (0.0, 30.0, 3)])
+def test_a_projector_touched_between_two_photos_is_refused(x: float, y: float, cards: int) -> None:
+    """Three or four cards still, light moved by 1.6 to 30 mm: refused, both photos named, the
+    distance told."""
+    there = tuple(range(cards))
     views = [
-        named(photo(1), "first.jpg"),
-        named(photo(2, true=pushed(x, y), **SIDE), "second.jpg"),
+        named(photo(1, cards=there), "first.jpg"),
+        named(photo(2, cards=there, true=pushed(x, y), **SIDE), "second.jpg"),
     ]
     with pytest.raises(Refusal, match="projector was touched") as refused:
         solve(views, bars_mm=(180, 250))
