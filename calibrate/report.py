@@ -247,13 +247,15 @@ def picture(photo: ArrayLike, solution: Solution, detections: Detections, which:
 
 
 def _error_cells(calibration: Calibration, camera: CameraModel) -> tuple[Array, Array]:
-    """Expected error at the middles of a grid of cells (N,), and their corners in the photo (N, 4, 2)."""
+    """How far off the light may be, the print's doubt with it as in the headline, at the middles of a
+    grid of cells (N,) mm, and the cells' corners in the photo (N, 4, 2)."""
     w, h = calibration.size
     nx, ny = 64, max(8, round(64 * h / w))
     x, y = np.meshgrid(np.linspace(-0.5, w - 0.5, nx + 1), np.linspace(-0.5, h - 0.5, ny + 1))
     table = calibration.to_table(np.column_stack([x.ravel(), y.ravel()]))
     px = camera.to_px(table).reshape(ny + 1, nx + 1, 2)
-    error = calibration.expected_error_mm(table).reshape(ny + 1, nx + 1)
+    total = np.hypot(calibration.expected_error_mm(table), calibration.print_doubt_mm(table))
+    error = total.reshape(ny + 1, nx + 1)
     middle = (error[:-1, :-1] + error[1:, :-1] + error[:-1, 1:] + error[1:, 1:]) / 4
     quads = np.stack([px[:-1, :-1], px[:-1, 1:], px[1:, 1:], px[1:, :-1]], axis=2)
     return middle.ravel(), quads.reshape(-1, 4, 2)
@@ -279,7 +281,7 @@ def _with_legend(canvas: Image, calibration: Calibration, top: float) -> Image:
     ink = (20, 20, 20)
     font = cv2.FONT_HERSHEY_SIMPLEX
     cv2.putText(strip, words, (16, 32), font, 0.62, ink, 1, cv2.LINE_AA)
-    scale = f"0 to {top:.3f} mm expected error; dots: projected corners; rings: corners on cards"
+    scale = f"0 to {top:.2g} mm off at most; dots: projected corners; rings: corners on cards"
     cv2.putText(strip, scale, (284, 67), font, 0.5, ink, 1, cv2.LINE_AA)
     return np.concatenate([canvas, strip])
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.units import INCH_UNITS, length_text
 from projector.first_light.beside import Beside, Photos
 from projector.first_light.picture import Picture
 from projector.first_light.words import START, TO_THE_LAY
@@ -149,6 +150,15 @@ class FirstLight:
         self._go("start")
         self.tell(said)
 
+    @property
+    def unit(self) -> str:
+        """What her rule and her tape read in."""
+        return "in" if self.docket.unit in INCH_UNITS else "mm"
+
+    def told(self, mm: float) -> str:
+        """What a rule reads, as it is told to her."""
+        return length_text(mm, "in") if self.unit == "in" else f"{mm:g} mm"
+
     # -- keys ------------------------------------------------------------------------------------
 
     def key(self, name: str) -> None:
@@ -194,14 +204,16 @@ class FirstLight:
     def _key_bars(self, name: str) -> None:
         from calibrate.solve import bar_scale
         from configs.errors import ChalkbeamError
+        from configs.units import parse_length
 
         if name != "return":
             self._type(name)
             return
         try:
-            self.bars.append(float(self.typed.strip().replace(",", ".")))
-        except ValueError:
-            self.tell("Type what the rule reads in mm, such as 180.4; Esc leaves them unread.")
+            self.bars.append(parse_length(self.typed, self.unit))
+        except ChalkbeamError:
+            such = f"{self.unit}, such as {'7 1/8' if self.unit == 'in' else '180.4'}"
+            self.tell(f"Type what the rule reads in {such}; Esc leaves them unread.")
             return
         self.typed = ""
         if len(self.bars) < 2:
@@ -218,7 +230,7 @@ class FirstLight:
         if self._detected is not None and self.page == "done":
             self._solve_with_bars()
         else:
-            self.tell(f"The bars: {read[0]:g} and {read[1]:g} mm.")
+            self.tell(f"The bars: {self.told(read[0])} and {self.told(read[1])}.")
 
     def _solve_with_bars(self) -> None:
         self.tell("Solving with the bars …")
@@ -296,9 +308,10 @@ class FirstLight:
         if name == "return":
             a, b = pairs[self.pair]
             before = self.readings.pop(f"{a}-{b}", "")
-            if self.typed:
-                self.readings[f"{a}-{b}"] = self.typed
-            if self.typed != before:
+            typed = self.typed.strip()
+            if typed:  # a plain number is mm in what is kept
+                self.readings[f"{a}-{b}"] = f"{typed} in" if self.unit == "in" else typed
+            if self.readings.get(f"{a}-{b}", "") != before:
                 self._keep_readings()
             self.pair, self.typed = self.pair + 1, ""
             if self.pair >= len(pairs):
@@ -307,7 +320,7 @@ class FirstLight:
             if self.pair:
                 self.pair -= 1
                 a, b = pairs[self.pair]
-                self.typed = self.readings.get(f"{a}-{b}", "")
+                self.typed = self.readings.get(f"{a}-{b}", "").removesuffix(" in")
         elif name == "tab":
             self._from_tape()
         else:

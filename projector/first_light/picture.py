@@ -158,8 +158,8 @@ def _tape(picture: Picture) -> None:
     pairs = pairs_of(crosses)
     pair = pairs[light.pair] if light.pair < len(pairs) else None
     picture.picture(crosses_picture(light.size, crosses, pair))
-    asked = f"{pair[0]} to {pair[1]}: {light.typed}_ mm" if pair else "Enter solves"
-    count = f"{len(light.readings)} read"
+    asked = f"{pair[0]} to {pair[1]}: {light.typed}_ {light.unit}" if pair else "Enter solves"
+    count = f"{min(light.pair + 1, len(pairs))} of {len(pairs)}, {len(light.readings)} read"
     said = (
         light.said
         or "Enter: next (empty leaves a pair out). Back: mend. Tab: enough, solve. Esc: leave."
@@ -178,20 +178,21 @@ def _bars(picture: Picture) -> None:
 
     n = len(light.bars)
     drawn = BARS_MM[min(n, 1)]
+    fine = "to a 64th of an inch" if light.unit == "in" else "to a fifth of a millimetre"
     rows = [
         (
             "1",
-            f"{BARS_ASKED[0]}: {light.bars[0]:g} mm"
+            f"{BARS_ASKED[0]}: {light.told(light.bars[0])}"
             if n
-            else f"{BARS_ASKED[0]}: {light.typed}_ mm",
+            else f"{BARS_ASKED[0]}: {light.typed}_ {light.unit}",
         ),
-        ("2", BARS_ASKED[1] + (f": {light.typed}_ mm" if n else "")),
+        ("2", BARS_ASKED[1] + (f": {light.typed}_ {light.unit}" if n else "")),
     ]
     picture.page(
         "What does a steel rule read on the two printed bars?",
         rows,
         (
-            f"Drawn {drawn:g} mm long, from end to end; read it to a fifth of a millimetre. Enter takes it.",
+            f"Drawn {light.told(drawn)} long, from end to end; read it {fine}. Enter takes it.",
             "Printers are often 0.2 % out, and no photo can show it. Esc leaves the bars unread.",
         ),
     )

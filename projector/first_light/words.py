@@ -18,10 +18,13 @@ TO_THE_LAY = "back to the lay as it was, not calibrated anew"
 IN_A_WINDOW = "This is a window: what is found here holds for the window only, and is not kept."
 BARS_ASKED = ("the bar along the page's width", "the bar along the page's height")
 _DIGITS = "1234567890."
+# first what must have room on a small beam
 _TYPING: tuple[tuple[str, str, str], ...] = (
-    *((d, d, "") for d in _DIGITS),
-    ("backspace", "Mend", "Back"),
     ("return", "Next", "Enter"),
+    ("backspace", "Mend", "Back"),
+    *((d, d, "") for d in _DIGITS),
+    ("/", "/", ""),
+    ("space", "space", ""),
 )
 # the strip's buttons of each page: the key they press, their words, that key as it is printed
 BUTTONS: dict[str, tuple[tuple[str, str, str], ...]] = {
@@ -33,9 +36,9 @@ BUTTONS: dict[str, tuple[tuple[str, str, str], ...]] = {
     "photo": (("space", "Pattern", "Space"), ("b", "Bars", "B"), ("escape", "Go back", "Esc")),
     "pattern": (),
     "tape": (
-        *_TYPING, ("tab", "Solve", "Tab"), ("delete", "Anew", "Del"), ("escape", "Go back", "Esc"),
+        ("escape", "Go back", "Esc"), ("tab", "Solve", "Tab"), *_TYPING, ("delete", "Anew", "Del"),
     ),
-    "bars": (*_TYPING, ("escape", "Go back", "Esc")),
+    "bars": (("escape", "Go back", "Esc"), *_TYPING),
     "done": (
         ("space", "Take it", "Space"), ("b", "Bars", "B"), ("backspace", "Again", "Back"),
         ("escape", "Leave", "Esc"),

@@ -16,6 +16,7 @@ from projector.picture.stage import Stage
 Array = NDArray[np.float64]
 
 LEAST_MM = 52.0  # a finger's breadth and more
+_DIGIT_MM = 40.0  # of one with a single sign
 GAP_MM = 5.0  # between two
 LETTERS_MM = 10.0
 _KEY_SHARE = 0.85  # letters of the key beside those of the words
@@ -37,7 +38,7 @@ class Button:
 
 def wide(button: Button, letters_mm: float = LETTERS_MM) -> float:
     """How wide a button is, mm."""
-    least = LEAST_MM * letters_mm / LETTERS_MM
+    least = (LEAST_MM if len(button.words) > 1 else _DIGIT_MM) * letters_mm / LETTERS_MM
     key = text_width(button.key, _KEY_SHARE * letters_mm)
     return max(least, text_width(button.words, letters_mm) + 14.0, key + 10.0)
 

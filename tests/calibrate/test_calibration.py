@@ -275,3 +275,24 @@ def test_store_keeps_old_ones_and_finds_the_newest(tmp_path, monkeypatch) -> Non
     assert found.date == "2026-11-26 09:00:00"
     assert newest("over the table", (800, 600)) is None
     assert newest("another") is None
+
+
+def test_the_reports_colours_tell_what_its_headline_tells() -> None:
+    """The colour scale reaches as far as the doubt that the headline counts, the print's with it."""
+    from calibrate.model import CameraModel
+    from calibrate.report import _error_cells, headline
+
+    size = (1920, 1080)
+    s = size[0] / 1200.0
+    matrix = np.array([[s, 0.0, 960.0], [0.0, -s, 540.0], [0.0, 0.0, 1.0]])
+    model = ProjectorModel(size, matrix, np.array([960.0, 540.0]))
+    made = Calibration(model, np.eye(12) * 1e-14, "test", "2026-11-20 10:00:00", scale_doubt=0.002)
+    view = np.array([1, 0.02, 0.01, -0.03, -1.1, 0.05, 0.04, -0.1, *np.zeros(7)])
+    cells, _ = _error_cells(made, CameraModel((4032, 3024), view))
+    corner = made.to_table([(0.0, 0.0)])
+    whole = float(np.hypot(made.expected_error_mm(corner), made.print_doubt_mm(corner))[0])
+    assert whole > 20 * float(made.expected_error_mm(corner)[0])  # the bars were not read
+    assert float(cells.max()) == pytest.approx(whole, rel=0.1)
+    assert float(np.sqrt(np.mean(cells**2))) == pytest.approx(
+        float(headline(made).split()[2]), abs=0.1
+    )

@@ -726,6 +726,28 @@ def test_the_pointer_of_first_light_leaves_no_trace(tmp_path: Path) -> None:
     assert np.array_equal(leading.canvas, before)
 
 
+def test_first_light_reads_inches_for_who_works_in_them(tmp_path: Path) -> None:
+    """Bars of 7 3/32 and 9 27/32 in are 180.2 and 250.0 mm; a tape's plain number is kept as inches."""
+    leading = FirstLight(replace(docket(), unit="in"), (640, 360), "a display", [tmp_path])
+    leading.key("b")
+    for name in (*"7", "space", *"3/32", "return"):
+        leading.key(name)
+    assert leading.bars == pytest.approx([180.18], abs=0.01)
+    for name in (*"9", "space", *"27/32", "return"):
+        leading.key(name)
+    assert leading.bars_mm == pytest.approx((180.18, 250.03), abs=0.01)
+    assert "in" in leading.said and "mm" not in leading.said
+    leading.key("3")
+    for name in (*"44", "space", *"1/4", "return"):
+        leading.key(name)
+    assert list(leading.readings.values()) == ["44 1/4 in"]
+    leading.key("backspace")
+    assert leading.typed == "44 1/4"
+    leading.key("return")
+    assert list(leading.readings.values()) == ["44 1/4 in"]
+    leading.frame()
+
+
 def test_bars_read_at_first_light_take_the_prints_doubt_away(tmp_path: Path) -> None:
     """A print 0.4 % too large, its bars typed after the photo: distances come right."""
     import cv2
