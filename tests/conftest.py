@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -53,6 +54,19 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     gone = sorted(str(p.relative_to(here)) for p in slow if not p.is_file())
     if gone:  # renamed, a slow file would be quick without a word
         raise pytest.UsageError(f"tests/conftest.py names files that are not there: {gone}")
+    longest = ["test_readme_commands.py", "test_journey.py"]
+    items.sort(  # what takes long begins first, so that no worker is left with it at the end
+        key=lambda i: (i.path.name not in longest, i.path not in slow)
+    )
     for item in items:
         if item.path not in slow or item.name.partition("[")[0] in _FOR_ALL:
             item.add_marker("quick")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """A file's tests on one worker: what they share (a photo, a plan) is made once, not once each."""
+    from xdist.scheduler import LoadFileScheduling
+
+    config.option.loadscopereorder = False
+    return LoadFileScheduling(config, log)
