@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from drafting import Measurements, draft
 from drafting.blocks import Draft, get
 from drafting.measurements import REGISTRY
 from drafting.slips import edges_named, slip, slips, slips_svg, used_measures, why
+from drafting.style import Option
 from drafting.truing import compare
 from projector.cli import main
 
@@ -34,6 +36,15 @@ STYLES: list[tuple[str, dict[str, Any]]] = [
     ("gathered-skirt", {"tiers": "2", "length": "calf"}),
     ("pleated-skirt", {"pleats": "box"}),
 ]  # fmt: skip
+
+
+def in_mm(style: dict[str, Any], options: Sequence[Option]) -> dict[str, Any]:
+    """A resolved style as one would write it: its lengths with their unit."""
+    kinds = {o.key: o.kind for o in options}
+    return {
+        k: f"{v} mm" if isinstance(v, float) and kinds[k] != "number" else v
+        for k, v in style.items()
+    }
 
 
 def made_of(block: str, style: dict[str, Any], **more: str) -> Draft:
@@ -80,7 +91,8 @@ def test_no_edge_moves_that_was_said_not_to(block: str, style: dict[str, Any]) -
             others.append(value + 4.0 if value + 4.0 <= option.high else value - 4.0)  # type: ignore[arg-type]
         for other in others:
             try:
-                changed = draft(block, made.measurements, {**written, option.key: other})
+                style = in_mm({**written, option.key: other}, get(block).options)
+                changed = draft(block, made.measurements, style)
             except DraftError:
                 continue
             for spot in moved(made, changed):

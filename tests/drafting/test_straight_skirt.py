@@ -532,7 +532,7 @@ def test_any_body_trues_or_is_refused_with_a_reason(
     waist: float, more: float, depth: float, length: str, flare: float, ease: float
 ) -> None:
     """Bodies of published tables and far beyond: every draft passes its checks or says why not."""
-    style = {"length": length, "flare": flare, "hip_ease": ease}
+    style = {"length": length, "flare": f"{flare:.3f} mm", "hip_ease": f"{ease:.3f} mm"}
     try:
         d = skirt(waist, max(waist + more, 55.0), depth, style)
     except DraftError as error:

@@ -195,7 +195,9 @@ def test_calibrate_alone_opens_the_table(monkeypatch: pytest.MonkeyPatch) -> Non
 
 def test_sketches_of_choices_differ() -> None:
     """Where two choices of the top draw other pieces, their sketches are not the same."""
-    said = CliRunner().invoke(cli, ["blocks", "quick-top"]).output
+    result = CliRunner().invoke(cli, ["blocks", "quick-top"], env={"COLUMNS": "100"})
+    assert result.exit_code == 0, result.output
+    said = result.output
     for names in (("none", "facing", "bias"), ("even", "top"), ("none", "front", "back")):
         rows = said.splitlines()
         at = next(i for i, x in enumerate(rows) if tuple(x.split()) == names)
