@@ -57,10 +57,13 @@ def resolve(
     style: Mapping[str, Any] | None,
     unit: str = "mm",
     where: str = "style",
+    *,
+    asks: bool = True,
 ) -> Mapping[str, Any]:
     """Every option with its value: choices as text, lengths as float mm, unset ones None.
 
-    ``unit``: of plain numbers in ``style``.
+    ``unit``: of plain numbers in ``style``; ``asks``: whether one that is next to nothing in mm is
+    asked back.
 
     Raises:
         InputError: all that is wrong with the style, at once.
@@ -73,7 +76,7 @@ def resolve(
     out: dict[str, Any] = {o.key: o.default for o in options}
     for key in reader.data:
         if key in known and reader.has(key):
-            out[key] = _read(known[key], reader)
+            out[key] = _read(known[key], reader, asks)
     reader.done()
     return MappingProxyType(out)
 
@@ -97,7 +100,7 @@ def without_effect(
     return said
 
 
-def _read(option: Option, reader: Reader) -> Any:
+def _read(option: Option, reader: Reader, asks: bool) -> Any:
     written = reader.get(option.key)
     name = {True: "yes", False: "none"}.get(written) if isinstance(written, bool) else written
     word = " ".join(str(name)[:60].lower().replace("_", " ").split())
@@ -129,7 +132,7 @@ def _read(option: Option, reader: Reader) -> Any:
         else:
             reader.again(error)
         return option.default
-    if meant := _too_small(option, written, value, reader.unit):
+    if asks and (meant := _too_small(option, written, value, reader.unit)):
         what = f"{short(written)}, read as {short(written)} mm, is next to nothing here."
         reader.note(option.key, what, meant, written)
         return option.default

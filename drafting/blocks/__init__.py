@@ -184,9 +184,12 @@ def draft(
     measurements: Measurements,
     style: Mapping[str, Any] | None = None,
     fit: Sequence[Any] | None = None,
-    unit: str = "mm",
+    unit: str | None = None,
 ) -> Draft:
-    """Draft a block. ``unit``: of plain numbers in ``style`` and ``fit``.
+    """Draft a block.
+
+    ``unit``: of plain numbers in ``style`` and ``fit``, as a person wrote them: what is next to nothing
+    in mm is asked back; None: mm, taken as they are.
 
     Raises:
         InputError: an unknown block, a missing measurement, a style or change that is not one.
@@ -254,7 +257,7 @@ def _draft(
     measurements: Measurements,
     style: Mapping[str, Any] | None,
     fit: Sequence[Any] | None,
-    unit: str,
+    unit: str | None,
     onto: Onto | None = None,
 ) -> Draft:
     """A block drafted alone, or to what it is sewn to, with what has no effect told."""
@@ -267,11 +270,11 @@ def _draft(
     resolved: Mapping[str, Any] = MappingProxyType({})
     changes: tuple[FitChange, ...] = ()
     try:
-        resolved = resolve(chosen.options, style, unit)
+        resolved = resolve(chosen.options, style, unit or "mm", asks=unit is not None)
     except InputError as error:
         faults += error.faults
     try:
-        changes = parse_fit(fit, unit)
+        changes = parse_fit(fit, unit or "mm")
     except InputError as error:
         faults += error.faults
     for i, change in enumerate(changes, 1):

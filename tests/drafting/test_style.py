@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from top_bodies import INCH, body, inches
 
+from configs import shipped
 from configs.errors import DraftError, InputError
 from configs.units import format_length
-from drafting import draft
+from drafting import Measurements, draft
 from drafting.blocks import Draft, get
 from drafting.outline import nearest_distance
 from drafting.style import slash_and_spread
@@ -326,3 +327,11 @@ def test_gathers_are_notched_and_told(spread: str, centre_back: str, neckline: s
         assert any(text in note for note in d.notes)
     assert all("gathers not counted" in c.name for c in d.checks() if c.name.startswith("finished"))
     assert bad(d) == []
+
+
+def test_a_program_s_numbers_are_millimetres_and_taken_as_they_are() -> None:
+    """From Python 4.0 is 4 mm; with the unit of a person's file the same number is asked back."""
+    body = Measurements.load(shipped("measurements", "alto-3.yaml"))
+    assert draft("quick-top", body, {"flare": 4.0}).style["flare"] == 4.0
+    with pytest.raises(InputError, match="next to nothing"):
+        draft("quick-top", body, {"flare": 4.0}, unit="mm")
