@@ -35,7 +35,7 @@ Array = NDArray[np.float64]
 
 SNAP_MM = 6.0  # how near an edge must come before it is drawn onto its mark
 SNAP_DEG = 1.5
-GAPS_MM = 300.0  # farther off than that no distance is told
+GAPS_MM = 120.0  # farther off than that no distance is told; to look farther costs a drag its time
 _SAID = {"overlap": "overlaps", "distance": "too near"}
 
 
