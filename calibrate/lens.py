@@ -68,7 +68,7 @@ class Lens(NamedTuple):
         """Places (N, 2) from the centre through the lens, and the derivatives that an inverse needs.
 
         Returns:
-            places (N, 2) from the centre; xx, xy (nearly yx, but for the prism's terms), yy, (N,) each.
+            places (N, 2) from the centre; xx, xy (and yx), yy, (N,) each, without the prism's terms.
         """
         x, y = p[:, 0], p[:, 1]
         r2 = x * x + y * y
@@ -90,15 +90,9 @@ class Lens(NamedTuple):
         x, y = p[:, 0], p[:, 1]
         r2 = x * x + y * y
         r4 = r2 * r2
-        factor = self.radial(r2)[0]
-        steeper = 2 * (self.k1 + r2 * (2 * self.k2 + r2 * 3 * self.k3))
-        p1, p2 = self.p1, self.p2
-        bend = np.empty((len(u), 2, 2))
-        both = steeper * x * y + 2 * p1 * x + 2 * p2 * y
+        out, (xx, xy, yy) = self.through(p)
+        bend = np.stack([xx, xy, xy, yy], axis=1).reshape(-1, 2, 2)
         prism = 4 * r2[:, None] * p
-        bend[:, 0, 0] = factor + steeper * x * x + 2 * p1 * y + 6 * p2 * x
-        bend[:, 0, 1] = bend[:, 1, 0] = both
-        bend[:, 1, 1] = factor + steeper * y * y + 6 * p1 * y + 2 * p2 * x
         if self.s2 or self.s4:
             bend[:, 0] += self.s2 * prism
             bend[:, 1] += self.s4 * prism
@@ -110,7 +104,7 @@ class Lens(NamedTuple):
         slopes[:, 0, _P1], slopes[:, 1, _P1] = 2 * x * y, r2 + 2 * y * y
         slopes[:, 0, _P2], slopes[:, 1, _P2] = r2 + 2 * x * x, 2 * x * y
         slopes[:, 0, _S2] = slopes[:, 1, _S4] = r4
-        return self.centre + p * factor[:, None] + self.sideways(p), bend, slopes
+        return self.centre + out, bend, slopes
 
 
 _K1, _K2, _CX, _, _P1, _P2, _K3, _S2, _S4 = range(len(Lens._fields))

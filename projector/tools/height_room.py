@@ -68,14 +68,6 @@ class HeightTool(Pressed):
         others = [words[k] for k in _FIELDS if k != self.field]
         return "\n".join([f"> {words[self.field]}", *others, *self.doubts])
 
-    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
-        """Pieces are shown as always."""
-        return None
-
-    def clear_of(self, state: State) -> Array:
-        """Nothing that the strip must keep off."""
-        return np.zeros((0, 2))
-
     def press(self, state: State, at: Array) -> State:
         """The point of the table under the plumb line from the lens."""
         return self.noted(state, self.height.replace(foot_mm=(float(at[0]), float(at[1]))))

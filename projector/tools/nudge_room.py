@@ -51,14 +51,6 @@ class NudgeTool(Pressed):
         way = self.way.replace("-", " ")
         return f"1 mm or 1° a press\nforward: {way}; back: against it\npress on another piece"
 
-    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
-        """Pieces are shown as always."""
-        return None
-
-    def clear_of(self, state: State) -> Array:
-        """Nothing that the strip must keep off."""
-        return np.zeros((0, 2))
-
     def items(self, state: State) -> Sequence[Item]:
         """No marks of its own."""
         return ()

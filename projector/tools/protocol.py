@@ -70,7 +70,16 @@ class Tool(Protocol):
 
 
 class Pressed:
-    """A tool that only answers presses: nothing is dragged with it and nothing typed."""
+    """A tool that only answers presses: nothing is dragged with it and nothing typed; pieces are shown
+    as always, and the strip need keep off nothing."""
+
+    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
+        """Pieces are shown as always."""
+        return None
+
+    def clear_of(self, state: State) -> Array:
+        """Nothing that the strip must keep off."""
+        return np.zeros((0, 2))
 
     def move(self, state: State, at: Array) -> State:
         """The pointer is over (2,) table mm: nothing follows it."""
