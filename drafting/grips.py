@@ -124,18 +124,20 @@ def _values(docket: Docket) -> Iterator[tuple[str, str, str, float, float, float
             value = float(now) if isinstance(now, int | float) else math.nan
             name = option.key.replace("_", " ")
             yield f"style.{option.key}", name, option.text, value, option.low, option.high
-    fit = docket._recipe.get("fit") or []
-    noted = parse_fit(fit, docket.unit)
     for change in block.changes:
         kind = KINDS[change]
         if kind.signed:
-            by = sum(c.by_mm for c in noted if c.change == change and c.where == c.side == "both")
+            # this garment's own alone: a base's changes are there already, whatever is pulled
+            own = [f for f in (docket.garment or {}).get("fit") or [] if _plain(f, change)]
+            by = sum(c.by_mm for c in parse_fit(own[:1], docket.unit))
             most = min(kind.limit_mm, MOST_FIT_MM)
             yield f"fit.{change}", f"{change} (fit)", kind.text, by, -most, most
 
 
-def _plain(entry: Mapping[str, Any], change: str) -> bool:
-    return entry.get("change") == change and not {"where", "side"} & set(entry)
+def _plain(entry: Any, change: str) -> bool:
+    """Whether an entry of the list is this change, for all of the garment."""
+    mapping = isinstance(entry, Mapping)
+    return mapping and entry.get("change") == change and not {"where", "side"} & set(entry)
 
 
 def _sampled(pieces: Mapping[str, Piece]) -> dict[tuple[str, str], Array]:

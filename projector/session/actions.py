@@ -159,8 +159,8 @@ def done(state: State, name: str, *, large: bool = False) -> State:
 
 
 def _act(state: State, name: str, do: Step, large: bool) -> State:
-    if state.page == "question" and name == "go-on":
-        return state.but(page="")
+    if (state.page == "question" and name == "go-on") or (state.page and name == "leave"):
+        return state.but(page="")  # what lies over all else closes first, a tool below it stays
     if state.tool is not None:
         made = state.tool.do(state, name)
         if made is not None:

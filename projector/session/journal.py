@@ -132,7 +132,6 @@ class Journal:
     refused: str = ""
     _file: int = field(default=-1, repr=False)
     _base: str = ""
-    _shaped: tuple[Mapping[str, Any] | None, Kept] | None = field(default=None, repr=False)
     _from: Kept = field(default_factory=Kept)
     _wake: threading.Event = field(default_factory=threading.Event, repr=False)
     _closing: bool = False
@@ -203,12 +202,14 @@ class Journal:
         traced: tuple[str, ...],
         table: Mapping[str, Any],
     ) -> None:
-        """The garment was changed at the table: `save` writes it with all that lies otherwise for it.
+        """Save the docket with another garment and all that lies otherwise for it, at once.
 
-        Not noted by itself: a journal of pieces that the docket does not have yet could not be read.
+        Never noted in between: a journal of pieces that the docket does not have could not be read.
+
+        Raises:
+            InputError: as `save`, or the garment was changed elsewhere; nothing is changed then.
         """
-        self._shaped = (garment, Kept(lay, traced, dict(table)))
-        self.unsaved += 1
+        self._save(garment, Kept(lay, traced, dict(table)))
 
     def keep_as(self, docket: Docket) -> Path:
         """The docket with a changed garment in a new file beside this one; answers it.
@@ -234,10 +235,12 @@ class Journal:
             InputError: the docket cannot be written, or was changed elsewhere and has
                 faults now; the journal keeps everything.
         """
+        return self._save() if self.unsaved else ""
+
+    def _save(self, garment: Mapping[str, Any] | None = None, shaped: Kept | None = None) -> str:
+        """`save`; ``shaped``: what is kept instead of what was noted, with another garment."""
         from configs.errors import Fault, InputError
 
-        if not self.unsaved:
-            return ""
         with alone(self._docket_path):
             said, pieces, docket = "", None, self.docket
             now = _digest(self._docket_path)
@@ -249,7 +252,7 @@ class Journal:
                     "one. Leave and open it again to see those changes."
                 )
             kept = seated(self._from, self.now, Kept.of(docket), pieces)
-            if self._shaped is not None:
+            if shaped is not None:
                 if docket.garment != self.docket.garment:
                     raise InputError(
                         Fault(
@@ -258,11 +261,10 @@ class Journal:
                             "'Keep as new' puts yours beside it; or leave, and pull anew.",
                         )
                     )
-                docket, kept = docket.replace(garment=self._shaped[0]), self._shaped[1]
-                self.now = kept
+                docket, kept = docket.replace(garment=garment), shaped
             docket = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table)
             docket.save()
-            self._shaped = None
+            self.now = self.now if shaped is None else shaped
             self.docket, self._from = docket, self.now
             self._base = _digest(self._docket_path)
         self.unsaved = 0

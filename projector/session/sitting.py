@@ -174,27 +174,23 @@ class Sitting:
             self._leave()
 
     def _reshape(self, docket: Docket) -> None:
-        """A garment that was changed on the cloth goes into the docket, or into a new one."""
-        anew = self.state.anew_name
-        self.state = self.state.but(reshaped=None, anew_name=False)
-        if self.journal is None:
-            return
+        """A garment that was shaped on the cloth goes into the docket, or into a new one; where it
+        cannot be written she is told, and it stays in her hands as it is."""
         from configs.errors import ChalkbeamError
 
-        if anew:
-            try:
-                self.tell(
-                    f"Kept as {self.journal.keep_as(docket).name}. This one is as it was.", 12.0
-                )
-            except ChalkbeamError as error:
-                self.tell(f"Not kept: {error.faults[0]}", 20.0)
-            return
-        # until the docket has it, it stands among the table's own notes
-        state = self.state.keep(shaping=None)
-        self.journal.reshape(docket.garment, state.work.lay, state.work.traced, state.settings())
-        self.save()
-        if not self.journal.unsaved:
-            self.state = self.state.keep(shaping=None).but(noted=None)
+        anew, journal = self.state.anew_name, self.journal
+        state = self.state.but(reshaped=None, anew_name=False)
+        made = shape_room.as_it_was(state) if anew else shape_room.taken(state)
+        try:
+            if anew and journal is not None:
+                name = journal.keep_as(docket).name
+                made = made.tell(f"Kept as {name}. This one is as it was.", 12.0)
+            elif journal is not None:
+                work = made.work
+                journal.reshape(docket.garment, work.lay, work.traced, made.settings())
+        except ChalkbeamError as error:
+            made = state.tell(f"Not kept: {error.faults[0]}", 20.0)
+        self._take(made)
 
     def _leave(self) -> None:
         """Everything is saved first; when it cannot be she is told, and goes when she asks again."""

@@ -59,6 +59,13 @@ ROW = Row(
 )  # fmt: skip
 
 
+# what does not touch where pieces lie or which there are; anything else waits until it is done
+_AS_ALWAYS = (
+    "help", "more", "choose", "lines", "ink", "wider", "thinner", "blank", "work-light", "check",
+    "side", "hand", "strip", "centre", "turn-cloth", "flip-cloth", "calibrate", "quit",
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Op:
     """An operation of the scissors that is pointed at: the word for it, what is asked for at each
@@ -154,7 +161,7 @@ class ShapeTool:
         return np.array([self.on_table(state, g) for g in self.grips]).reshape(-1, 2)
 
     def placement(self, state: State, grip: Grip) -> Placement:
-        """The copy that a grip is shown on."""
+        """The copy that a grip is shown on: none is put aside while the garment is shaped."""
         return next(p for p in state.work.placed() if p.piece == grip.piece)
 
     def on_table(self, state: State, grip: Grip) -> Array:
@@ -245,7 +252,12 @@ class ShapeTool:
     def do(self, state: State, action: str) -> State | None:
         """More, less, another grip, back, as it was, done."""
         handler = DOES.get(action)
-        return None if handler is None else handler(state, replace(self, text=""))
+        if handler is not None:
+            return handler(state, replace(self, text=""))
+        if action in _AS_ALWAYS:
+            return None
+        text = f"First take what is shaped [{state.key_words('leave')}], or as it was, then that."
+        return state.tell(text)
 
     # -- what follows ------------------------------------------------------------------------------
 
@@ -443,14 +455,22 @@ def _done(state: State, tool: ShapeTool) -> State:
     """The garment is taken as it is now: the marks of pieces that changed go with their old lines."""
     if tool.op:
         return state.but(tool=replace(tool, op="", pressed=()))
-    state = state.but(tool=tool.before, noted=None)
     if state.docket is tool.base:
-        return state.keep(shaping=None)
+        return state.but(tool=tool.before, noted=None).keep(shaping=None)
+    return state.but(tool=tool, reshaped=state.docket)
+
+
+def taken(state: State) -> State:
+    """After the docket has the garment as it was shaped: the tool closed, old chalk told."""
+    tool = state.tool
+    if not isinstance(tool, ShapeTool):
+        return state
+    state = state.but(tool=tool.before, noted=None).keep(shaping=None)
     kept = tuple(k for k in state.work.traced if k.rpartition("/")[0] not in tool.gone(state))
     gone = len(tool.lay.traced) - len(kept)
     state = state.change(replace(state.work, traced=kept)) if kept != state.work.traced else state
     told = " Brush out the chalk of the old lines." if gone else ""
-    return state.but(reshaped=state.docket).tell(f"The garment is changed.{told}", 8.0)
+    return state.tell(f"The garment is changed.{told}", 8.0)
 
 
 def _keep_as(state: State, tool: ShapeTool) -> State:
@@ -458,8 +478,15 @@ def _keep_as(state: State, tool: ShapeTool) -> State:
     if state.docket is tool.base:
         return state.tell("It is as it was: there is nothing to keep.").but(tool=tool)
     made = state.docket.replace(lay=state.work.lay, traced=())
-    state = tool.back_to(state, tool.base, tool.lay)
-    return state.but(tool=tool.before, reshaped=made, anew_name=True)
+    return state.but(tool=tool, reshaped=made, anew_name=True)
+
+
+def as_it_was(state: State) -> State:
+    """After the shaped garment has a docket of its own: this one as it was, the tool closed."""
+    tool = state.tool
+    if not isinstance(tool, ShapeTool):
+        return state
+    return tool.back_to(state, tool.base, tool.lay).but(tool=tool.before)
 
 
 def _points(op: str) -> Callable[[State, ShapeTool], State]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from drafting import Docket, Measurements
-from drafting.grips import grips, moved_along, moved_pieces, pulled
+from drafting.grips import _values, grips, moved_along, moved_pieces, pulled
 from drafting.piece import alike
+from projector.cli import main
 
 BODY = {
     "unit": "cm", "wearer": "alto-3",
@@ -114,3 +117,25 @@ def test_alike_sees_every_part_of_a_piece() -> None:
     assert not alike(piece, twin.with_(label=("another",)))
     assert not alike(piece, twin.with_(notches=twin.notches[1:]))
     assert not alike(piece, pulled(docket(), "style.front_neck_depth", 90.0).pieces()["front"])
+
+
+def test_a_fit_change_of_the_base_is_not_pulled_a_second_time(tmp_path: Path) -> None:
+    """A base lengthened by 2 cm: the garment's own grip stands at nothing, and 1 cm more adds 1 cm."""
+    plain = docket().replace(
+        title="top",
+        garment={"block": "quick-top", "fit": [{"change": "length below waist", "by": "2 cm"}]},
+    )
+    plain.save(tmp_path / "top.yaml")
+    assert main(["base", str(tmp_path / "top.yaml"), "--out", str(tmp_path / "base.yaml")]) == 0
+    drawn = Docket.from_dict(
+        {"chalkbeam": 1, "unit": "cm", "garment": {"base": "base.yaml"}},
+        path=tmp_path / "own.yaml",
+    )
+    values = {key: value for key, _, _, value, _, _ in _values(drawn)}
+    assert values["fit.length below waist"] == 0.0
+
+    def tall(made: Docket) -> float:
+        return float(np.ptp(made.pieces()["front"].sewing_line[:, 1]))
+
+    after = pulled(drawn, "fit.length below waist", 10.0)
+    assert tall(after) == pytest.approx(tall(drawn) + 10.0, abs=0.5)

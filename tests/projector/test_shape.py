@@ -11,6 +11,7 @@ from table_rig import docket as imported
 from table_rig import projector, pull_the_plug
 
 from configs import shipped
+from configs.errors import Fault, InputError
 from drafting import Docket
 from projector.session.journal import Journal
 from projector.session.sitting import Sitting
@@ -321,6 +322,54 @@ def test_what_cannot_be_done_is_said_and_changes_nothing(path: Path) -> None:
     assert isinstance(sitting.state.tool, ShapeTool) and tool(sitting).op == ""
     sitting.key("escape")
     assert sitting.state.tool is None
+
+
+@pytest.mark.parametrize("way", ["leave", "keep-as"])
+def test_a_disk_that_refuses_takes_nothing_away(
+    path: Path, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    """A cut that cannot be saved stays in her hands and is told; after a power cut it is there still,
+    and once the disk takes it 'Done' does what it did not."""
+    sitting = sit(path)
+    sitting.do("shape")
+    sitting.do("cut-here")
+    press(sitting, "front", half_way(sitting, "front", "armhole"))
+    press(sitting, "front", (0.0, half_way(sitting, "front", "armhole")[1]))
+    with monkeypatch.context() as full:
+
+        def refuse(*_: object) -> None:
+            raise InputError(Fault("top.yaml", "cannot be written: no room is left."))
+
+        full.setattr(Docket, "save", refuse)
+        sitting.do(way)
+        assert "no room is left" in " ".join(sitting.lines_of_strip())
+        assert tool(sitting).changed or "upper front" in sitting.state.docket.pieces()
+        assert sitting.journal is not None
+        sitting.frame()
+        pull_the_plug(sitting.journal)
+    again = sit(path)
+    assert "upper front" in {p.piece for p in again.state.work.placed()}
+    again.do("leave")
+    assert again.state.tool is None
+    again.close()
+    assert "upper front" in {p.piece for p in Docket.load(path).lay}
+
+
+@pytest.mark.parametrize("action", ["aside", "lock", "plan", "trace", "bays", "turn", "align"])
+def test_while_she_shapes_pieces_stay_where_they_lie(path: Path, action: str) -> None:
+    """What would move them, put them aside or trace them waits, in words; the picture goes on."""
+    sitting = sit(path)
+    sitting.do("next")
+    sitting.do("shape")
+    before = sitting.state.work
+    sitting.do(action)
+    sitting.frame()
+    assert sitting.state.work == before and sitting.state.mode == "arrange"
+    assert "First take what is shaped" in " ".join(sitting.lines_of_strip())
+    sitting.do("more")
+    sitting.frame()
+    sitting.key("escape")
+    assert isinstance(sitting.state.tool, ShapeTool)
 
 
 def test_imported_pieces_cannot_be_shaped() -> None:
