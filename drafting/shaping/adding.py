@@ -6,7 +6,6 @@ the edge as it is now. Frame: piece mm. Common practice, no source, unless a lin
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -23,11 +22,11 @@ from drafting.shaping.parts import Run, built, of_a_dart, place_on, refuse, runs
 from drafting.shaping.pivoting import closed
 from drafting.shaping.places import CutLine, beside
 from drafting.shaping.state import Work
+from drafting.sheet.collars import rising
 from drafting.sheet.finishing import POCKET_OFF_MM, binding, patch_pocket, pocket_marks
 from drafting.sheet.finishing import band as straight_band
 from drafting.truing import Seam, sewn_length
 
-INTERFACING = "interfacing"
 LINING = "lining"
 
 
@@ -287,18 +286,7 @@ def stand(
     )
     if not 0.0 <= rise < 0.4 * half:
         raise refuse("so high a rise would stand the collar on end.", "1 to 2.5 cm is usual.")
-    angle = _arc_angle(half, rise)
-    radius = half / angle if angle > 1e-6 else 0.0
-
-    def along(share: float, up: float) -> tuple[float, float]:
-        if not radius:
-            return share * half, up
-        turn = share * angle
-        return (radius - up) * math.sin(turn), radius - (radius - up) * math.cos(turn)
-
-    shares = np.linspace(0.0, 1.0, 41)
-    lower = np.array([along(float(s), 0.0) for s in shares])
-    upper = np.array([along(float(s), height) for s in shares])
+    lower, upper = rising(half, rise), rising(half, rise, height)
     edges = {
         FOLD: np.array([upper[0], lower[0]]),
         edge: lower,
@@ -319,16 +307,6 @@ def stand(
     out = work.with_new(relabelled(made), names[0])
     sewn = tuple((p.name, edge) for p in pieces)
     return out.sewn(Seam(made_name, sewn, ((made_name, edge),)))
-
-
-def _arc_angle(length: float, rise: float) -> float:
-    """The angle (radians) of an arc of a length that rises by so much from its level start."""
-    low, high = 0.0, math.pi
-    for _ in range(60):
-        angle = 0.5 * (low + high)
-        risen = length * (1.0 - math.cos(angle)) / angle if angle else 0.0
-        low, high = (angle, high) if risen < rise else (low, angle)
-    return 0.5 * (low + high) if rise > 0 else 0.0
 
 
 def patch(

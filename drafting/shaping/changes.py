@@ -31,6 +31,7 @@ from drafting.shaping.places import (
     place,
 )
 from drafting.shaping.state import Work
+from drafting.sheet.inside import INTERFACING
 
 Act = Callable[[Work], Work]
 _MOST_MM = 3000.0
@@ -444,14 +445,14 @@ def _patch(row: Reader, name: str) -> Act:
 
 
 def _copy(row: Reader, name: str) -> Act:
-    kind = row.word("for", (adding.INTERFACING, adding.LINING))
-    other = ("shorter", "edge") if kind == adding.INTERFACING else ("short", "count")
+    kind = row.word("for", (INTERFACING, adding.LINING))
+    other = ("shorter", "edge") if kind == INTERFACING else ("short", "count")
     for key in other:
         if row.has(key):
             row.note(key, f"says nothing of {kind}.", _COPIES)
     shorter, edge = _mm(row, "shorter"), row.text("edge", "hem")
     short, count = _mm(row, "short"), row.count("count", high=50) if row.has("count") else 0
-    if kind == adding.INTERFACING:
+    if kind == INTERFACING:
         return lambda w: cuffs.interfacing(w, name, short, count)
     return lambda w: adding.lining(w, name, shorter, edge)
 

@@ -12,18 +12,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from drafting.allowance import FOLD, RAW
-from drafting.outline import Edge, Points, polyline_length, signed_area, without_repeats
+from drafting.allowance import FOLD
+from drafting.outline import Edge, Points, polyline_length
 from drafting.piece import Notch, Piece
-from drafting.shaping.adding import INTERFACING, edge_of, free_name
+from drafting.shaping.adding import edge_of, free_name
 from drafting.shaping.cutting import as_inside, relabelled
 from drafting.shaping.parts import place_on, refuse
 from drafting.shaping.state import Work
 from drafting.shaping.walking import sewn_notches
+from drafting.sheet.inside import INTERFACING, cut_as_drawn
 from drafting.truing import Seam, sewn_length
 
 _LEAST_SHARE = 0.4  # an outer edge shorter than this share of the seam is no cuff but a cone
-_LEAST_AREA_MM2 = 200.0
 
 
 def cuff(
@@ -163,46 +163,5 @@ def interfacing(work: Work, name: str, short: float = 0.0, cut: int = 0) -> Work
         ends = sorted((dart.first, dart.second), key=lambda p: place_on(line, p)[0])
         wedge = shapely.Polygon([ends[0], *roof, ends[1], dart.tip])
         shape = shape.difference(wedge.buffer(1e-6, join_style="mitre"))
-    shape = shape.buffer(-short, join_style="mitre")
-    if piece.fold is not None:
-        shape = shape.intersection(shapely.box(0.0, -1e5, 1e5, 1e5))
-    if shape.geom_type != "Polygon" or shape.interiors or shape.area < _LEAST_AREA_MM2:
-        raise refuse(
-            f"interfacing {short:.0f} mm short of the {name} would not be one sound piece.",
-            "Use less.",
-        )
-    ring = without_repeats(np.array(shape.exterior.coords), closed=True)
-    if signed_area(ring) < 0:
-        ring = ring[::-1]
-    made = Piece(
-        name=made_name,
-        edges=_raw(ring, piece.fold is not None),
-        cut=cut or piece.cut,
-        pair=piece.pair and (cut or piece.cut) > 1,
-        fold=None if piece.fold is None else _fold_of(ring),
-        grain=piece.grain,
-        turns=piece.turns,
-        label=(made_name, INTERFACING, *piece.label[2:]),
-    )
+    made = cut_as_drawn(piece, shape, made_name, short, cut or piece.cut)
     return work.with_new(as_inside(piece, relabelled(made)), name)
-
-
-def _fold_of(ring: Points) -> tuple[tuple[float, float], tuple[float, float]]:
-    """The fold of a ring that lies on it: from its upper to its lower end."""
-    y = ring[np.abs(ring[:, 0]) < 1e-6, 1]
-    return (0.0, float(y.max())), (0.0, float(y.min()))
-
-
-def _raw(ring: Points, fold: bool) -> dict[str, Edge]:
-    """The edges of a piece that is cut as drawn: one all round, and its fold."""
-    if not fold:
-        return {RAW: Edge(RAW, np.concatenate([ring, ring[:1]]))}
-    on = np.flatnonzero(np.abs(ring[:, 0]) < 1e-6)
-    first = int(on[np.argmax(ring[on, 1])])  # the ring runs down its fold
-    last = int(on[np.argmin(ring[on, 1])])
-    ring = np.roll(ring, -last, axis=0)
-    count = (first - last) % len(ring)
-    raw = ring[: count + 1]
-    ends = np.stack([raw[-1], raw[0]]) * (0.0, 1.0)
-    raw = np.concatenate([ends[1:], raw[1:-1], ends[:1]])
-    return {FOLD: Edge(FOLD, ends), RAW: Edge(RAW, raw)}

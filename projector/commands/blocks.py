@@ -37,7 +37,11 @@ _EXAMPLE = {
     "wrist_girth": 16,
 }
 # What a block that is no garment of its own is sewn to in its sketches, by the kind of edge.
-_UNDER = {"armhole": "quick-top", "neckline": "quick-top", "waist": "quick-top"}
+_UNDER: dict[str, tuple[str, dict[str, Any]]] = {
+    "armhole": ("quick-top", {}),
+    "neckline": ("quick-top", {"opening": "none"}),
+    "waist": ("quick-top", {}),
+}
 
 
 @click.command(cls=Command)
@@ -284,7 +288,8 @@ def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
     if not block.alone:
         needs = next(((k, v[0]) for o in block.options if o.key == key for k, v in o.when), None)
         style |= dict([needs]) if needs else {}
-        under = draft(_UNDER[block.joins[0]], _example(block))
+        name, below = _UNDER[block.joins[0]]
+        under = draft(name, _example(block), below)
         made = joined(under, block.name, style)
         return {n: p for n, p in made.pieces.items() if n not in under.pieces}
     if key == "opening" and choice == "slit":
