@@ -49,7 +49,8 @@ class Block:
     that it knows; ``allowances``: edge → mm, the usual ones of the trade for it.
 
     ``joins``: the kinds of edges that it can be sewn to; ``alone``: whether it makes a garment with
-    nothing else.
+    nothing else; ``word``: what its pieces are called by on the garment that they are sewn to, and
+    ``sewn_on`` the style that it has there where no other is written.
 
     ``draw(sheet)`` draws it; ``name``, ``title`` and ``text`` are for people.
     """
@@ -65,6 +66,8 @@ class Block:
     changes: tuple[str, ...] = ()
     joins: tuple[str, ...] = ()
     alone: bool = True
+    word: str = ""
+    sewn_on: Mapping[str, Any] = field(default_factory=dict)
     allowances: Mapping[str, float] = field(default_factory=lambda: USUAL_ALLOWANCES)
 
 
@@ -267,6 +270,8 @@ def _draft(
     if faults and measurements.path.endswith((".yaml", ".yml")):
         asks = f"'chalkbeam measure {where} --block {chosen.name}' asks for what is missing."
         faults[-1] = replace(faults[-1], remedy=f"{faults[-1].remedy} {asks}")
+    if onto:
+        style = {**chosen.sewn_on, **(style or {})}
     resolved: Mapping[str, Any] = MappingProxyType({})
     changes: tuple[FitChange, ...] = ()
     try:
@@ -316,6 +321,8 @@ def _drawn(
     """What the block draws on a sheet."""
     sheet = Sheet(measurements, resolved, changes, onto)
     chosen.draw(sheet)
+    if onto and chosen.word:
+        sheet.settle(chosen.word)
     there = onto.pieces if onto else {}
     own = notched({**there, **sheet.pieces}, sheet.seams)
     return Draft(

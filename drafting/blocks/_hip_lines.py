@@ -10,7 +10,7 @@ Frame: piece mm, x from the centre line, y up, y = 0 on the waist line.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,9 +18,10 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.curves import Cubic, left_of, line, sweep
 from drafting.fit import BACK, FRONT
-from drafting.sheet import Amount, Sheet, least, number
+from drafting.sheet import Amount, Sheet, found, least, number
 from drafting.sheet.darts import OpenDart, through_darts
-from drafting.sheet.waists import LENGTHS_MM, Girths, hip_curve, on_target, refuse_halves
+from drafting.sheet.joints import Joint, places
+from drafting.sheet.waists import LENGTHS_MM, Girths, hip_curve, in_line, on_target, refuse_halves
 
 BACK_WIDER = number(15.0, "the back is wider by")  # on each half, in both handbooks
 RAISE_MM, RAISE_AT_MM = 12.5, 35.0  # Aldrich's raised side waist, at her usual shaping of the side
@@ -38,6 +39,7 @@ _DARTS = {
 SIDE_BOW = 1.35  # the side seam leans in at the waist by this of its chord: about 5 mm of bow
 MOST_RISE_MM = 20.0  # of the centre front over a full stomach
 LEAST_BELOW_HIP_MM = 80.0
+FAR_SIDE_MM = 15.0  # of a side seam from its usual place: told
 GATHERED_SIDE_MM = 30.0  # of shaping at the side of a skirt that is gathered into its band
 
 
@@ -155,8 +157,11 @@ def dart_legs(half: str, count: int, depth: float) -> list[float]:
     return [leg * dart_scale(depth) for _, leg in _DARTS.get((half, count), ())]
 
 
-def draw_panel(half: str, width: float, taken: float, darts: Sequence[float], z: Sizes) -> Panel:
-    """Half of the front or back whose side seam comes in by ``taken`` mm from hip to waist.
+def draw_panel(
+    half: str, width: float, taken: float, darts: Sequence[float], z: Sizes, under: Sequence[float] = ()
+) -> Panel:  # fmt: skip
+    """Half of the front or back whose side seam comes in by ``taken`` mm from hip to waist; ``under``:
+    where its darts stand on the closed waist, mm from the centre, where not by the usual shares.
 
     The waist is one smooth line with the darts closed: it leaves the centre squarely and meets
     the side seam squarely.
@@ -175,25 +180,105 @@ def draw_panel(half: str, width: float, taken: float, darts: Sequence[float], z:
     scale = dart_scale(depth)
     grid = np.linspace(0.0, 1.0, 65)
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(rough.point(grid), axis=0).T))])
-    places = []
-    for (share, leg), wide in zip(_DARTS.get((half, len(darts)), ()), darts, strict=True):
-        at = float(np.interp(share * run[-1], run, grid))
-        places.append((rough.point(at), left_of(rough.tangent(at)), leg * scale, wide))
-    lifts = [0.0] * len(places)
+    usual = _DARTS.get((half, len(darts)), ())
+    legs = [leg * scale for _, leg in usual]
+    stands = [share * run[-1] for share, _ in usual]
+    if under:
+        stands = [at + sum(darts[:i]) + 0.5 * darts[i] for i, at in enumerate(under)]
+    lifts = [0.0] * len(stands)
     for _ in range(3):  # the true waist lies a little off the rough one: the points follow it
-        spots = [
-            (p + axis * (lift - leg), axis, 2.0 * math.asin(0.5 * wide / leg))
-            for (p, axis, leg, wide), lift in zip(places, lifts, strict=True)
-        ]
+        spots = []
+        for stand, leg, wide, lift in zip(stands, legs, darts, lifts, strict=True):
+            at = float(np.interp(stand, run, grid))
+            axis = left_of(rough.tangent(at))
+            spots.append((rough.point(at) + axis * (lift - leg), axis, 2.0 * math.asin(0.5 * wide / leg)))  # fmt: skip
         waist, opened, closed = through_darts(centre, end, up, spots)
-        legs = [float(np.hypot(*(d.inner - d.tip))) for d in opened]
-        lifts = [x + a - p[2] for x, a, p in zip(lifts, legs, places, strict=True)]
+        drawn = [float(np.hypot(*(d.inner - d.tip))) for d in opened]
+        lifts = [x + a - leg for x, a, leg in zip(lifts, drawn, legs, strict=True)]
+        if under:
+            ends = np.cumsum([part.length for part in waist])
+            stands = [x + at - e for x, at, e in zip(stands, under, ends[:-1], strict=True)]
     hem = sweep((0.0, -long_), (1.0, 0.0), foot, left_of(down))
     side = (hip_curve(end, -up, hip, down), line(hip, foot))
     return Panel(half, width, waist, opened, side, hem, closed)
 
 
-def solved(z: Sizes, plan: DartPlan | None, widths: dict[str, float]) -> tuple[Panel, Panel, float]:
+def plan_joined(
+    plan: DartPlan, joint: Joint, widths: Mapping[str, Amount], scale: float
+) -> DartPlan:
+    """The planned darts shared anew between front and back, so that these end at the bodice's side seam
+    with the hip's side seam as near as may be to its usual place."""
+    widest = {k: scale * MOST_OF_LENGTH * min(leg for _, leg in d) for k, d in _DARTS.items()}
+    total = sum(plan.front) + sum(plan.back)
+    uneven = float(widths[FRONT] - widths[BACK] - joint.halves[FRONT].length + joint.halves[BACK].length)  # fmt: skip
+    most_ = {h: 2.0 * widest[h, 2] for h in (FRONT, BACK)}
+    usual = min(sum(plan.front), 0.5 * (total + uneven) + FAR_SIDE_MM)  # a dart under the bodice's
+    front = min(max(0.5 * (total + uneven), usual, total - most_[BACK], 0.0), most_[FRONT], total)
+    if front < LEAST_DART_MM:
+        front = 0.0
+    elif total - front < LEAST_DART_MM:
+        front = min(total, most_[FRONT])
+    found_ = {}
+    for half, wide in ((FRONT, front), (BACK, min(total - front, most_[BACK]))):
+        many = 0 if wide < LEAST_DART_MM else 1 if wide <= widest[half, 1] else 2
+        found_[half] = (wide / many,) * many if many else ()
+    return DartPlan(found_[FRONT], found_[BACK])
+
+
+def solved_to(
+    z: Sizes, plan: DartPlan | None, widths: Mapping[str, float], joint: Joint
+) -> tuple[Panel, Panel, float, float]:
+    """Front and back for the waist of a bodice, each as long as its half of that, darts in line, sides
+    alike; by how much the side comes in, and how much wider than usual the front is at the hip."""
+    darts = {FRONT: plan.front if plan else (), BACK: plan.back if plan else ()}
+    under = {h: places(joint, h, len(d)) for h, d in darts.items()}
+    waist = {h: float(x.length) for h, x in joint.halves.items()}
+    taken = 0.5 * float(z.hip - z.waist - sum(darts[FRONT]) - sum(darts[BACK]))
+    if plan is None:
+        taken = min(taken, GATHERED_SIDE_MM)
+    more = 0.5 * (waist[FRONT] - waist[BACK] + sum(darts[FRONT]) - sum(darts[BACK]) - widths[FRONT] + widths[BACK])  # fmt: skip
+
+    def drawn(taken: float, more: float) -> tuple[dict[str, Panel], float, float]:
+        pair = {
+            h: draw_panel(h, widths[h] + sign * more, taken, darts[h], z, under[h])
+            for h, sign in ((FRONT, 1.0), (BACK, -1.0))
+        }
+        front, back = (pair[h].closed.length - waist[h] for h in (FRONT, BACK))
+        return pair, front, back
+
+    if plan is None:
+        pair = drawn(taken, more)[0]
+    else:
+        pair, taken, more = in_line(drawn, taken, more)
+        if not -5.0 < taken < 2.0 * LIMIT_SIDE_MM:
+            raise DraftError(Fault("waist", "cannot be drawn to that of the bodice.", "Are the measurements right?"))  # fmt: skip
+    return pair[FRONT], pair[BACK], taken, more
+
+
+def panels(
+    s: Sheet, z: Sizes, g: Girths, plan: DartPlan | None
+) -> tuple[Panel, Panel, float, dict[str, Amount]]:
+    """Front and back of a skirt by itself or sewn to a bodice, by how much the side comes in, and how
+    wide they are at the hip."""
+    widths = hip_widths(s, z)
+    plain = {h: float(w) for h, w in widths.items()}
+    if g.joint is None:
+        return (*solved(z, plan, plain), widths)
+    if plan:
+        plan = plan_joined(plan, g.joint, widths, dart_scale(float(z.depth)))
+    front, back, taken, more = solved_to(z, plan, plain, g.joint)
+    move = found(more, "to the bodice's side seam", g.waist)
+    if abs(more) > FAR_SIDE_MM:
+        s.notes.append(
+            f"The side seam meets the bodice's: at the hip it lies {s.t(abs(more))} farther to the "
+            f"{'back' if more > 0 else 'front'} than on a skirt alone."
+        )
+    return front, back, taken, {FRONT: widths[FRONT] + move, BACK: widths[BACK] - move}
+
+
+def solved(
+    z: Sizes, plan: DartPlan | None, widths: Mapping[str, float]
+) -> tuple[Panel, Panel, float]:
     """Front and back whose waists together are as long as half the waist, their sides alike, and
     by how much the side comes in; without a ``plan`` they are longer, to be gathered in."""
     darts = plan or DartPlan((), ())

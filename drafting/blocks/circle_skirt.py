@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from drafting.blocks import Block
+from drafting.blocks._skirt import skirt
 from drafting.curves import Points, arc, chain_points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
@@ -22,6 +22,7 @@ from drafting.piece import Notch, Piece
 from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, flip, half_piece, label_of
+from drafting.sheet.record import BOTH
 
 PARTS = {"quarter": 0.25, "half": 0.5, "three-quarter": 0.75, "full": 1.0}
 USUAL_PANELS = {"quarter": 1, "half": 2, "three-quarter": 3, "full": 4}
@@ -70,6 +71,7 @@ def circle_skirt(s: Sheet) -> None:
     part = PARTS[style["circle"]]
     auto = style["panels"] == "auto"
     panels = USUAL_PANELS[style["circle"]] if auto else int(style["panels"])
+    panels = {1: 2, 3: 4}.get(panels, panels) if s.onto and auto else panels
     elastic = style["waist_finish"] == "elastic"
     g = waists.girths(s, waists.HIP_PASS_MM + waists.BELOW_EASE_MM, style["waist_ease"])
     waist = (waists.elastic_ring(s, g) if elastic else g.waist).named("waist")
@@ -79,30 +81,39 @@ def circle_skirt(s: Sheet) -> None:
     long_ = s.chosen("length", waists.LENGTHS_MM) + s.fitted("length below waist")
     _refuse(s, r, long_, part, panels)
     waists.tell_over(s, g)
-    points = sector(float(r), float(long_), math.pi * part / panels)
-    wide = float(points["hem"][:, 0].max())
+    turns = {"": math.pi * part / panels}  # half of a panel
+    if g.joint:  # the side seams in line with the bodice's
+        s.fault(
+            panels % 2 > 0,
+            "style.panels",
+            "has no side seams to meet the bodice's.",
+            "Choose 2 or 4.",
+        )
+        s.stop()
+        turns = {h: float(2 * math.pi * part * x.length / waist) for h, x in g.joint.halves.items()}
+    shapes = {n: sector(float(r), float(long_), a) for n, a in turns.items()}
+    points = list(shapes.values())[-1]
+    wide = max(float(p["hem"][:, 0].max()) for p in shapes.values())
     with s.step("frame", "Middle of the panel, waist line and hem line"):
         s.frame(long_, wide + 50.0, waist_line=0.0, hem_line=long_)
-    turn = 360.0 * part / panels
-    with s.step(
-        "arcs",
-        "Waist and hem",
-        why=f"From that centre turn {turn / 2:g}° to each side; the seams run straight to it.",
-    ):
-        s.point("centre of the circle", on="waist line", up=r)
-        s.draw("waist", points["waist"][::-1], "as an arc about the centre of the circle")
-        s.draw("hem", points["hem"], "as an arc about the same centre")
-        s.draw("seam", points["side"], "straight to the centre of the circle")
-        s.tell("waist radius and length, as on the cloth", r + long_)
-        s.tell("hem of this panel", 2.0 * float(r + long_) * math.pi * part / panels)
+    for n, angle in turns.items():
+        _record(s, n, shapes[n], angle, r, long_)
     of = sources_of(r, long_, style["circle"], style["panels"], style["waist_finish"])
-    spots, seams, where = _pieces(s, points, panels, of)
+    spots, seams, where = (
+        _joined(s, g.joint, shapes, panels, of) if g.joint else _pieces(s, points, panels, of)
+    )
     if not elastic:
         zip_mm = waists.opening(s, lambda d: _girth(d, r, part), g, g.waist)
         for name, edges in seams.items():
             waists.with_zip(s, name, edges, zip_mm, where)
         waists.hip_passes(s, _girth(zip_mm, r, part), zip_mm, float(g.ring), float(g.waist))
-    _finish(s, waist, spots, panels, elastic)
+    if g.joint:
+        bias_ = {h: -float(bias) * a for h, a in turns.items()}
+        waists.sew_on(
+            s, g.joint, {h: [(h, "waist")] for h in turns}, bias_, "stretched on the bias"
+        )
+    else:
+        _finish(s, waist, spots, panels, elastic)
     waists.waist_girth(s, spots, g.waist, 2.0 * math.pi * part * float(bias))
     waists.hip_girth(
         s,
@@ -125,6 +136,48 @@ def circle_skirt(s: Sheet) -> None:
         waists.FINISHING[style["waist_finish"]],
         "Hang it for 24 hours, level the hem all round from the floor, and turn up a narrow hem.",
     )
+
+
+def _record(
+    s: Sheet, half: str, points: dict[str, Points], angle: float, r: Amount, long_: Amount
+) -> None:
+    """The arcs of one panel, half of it."""
+    of = f"{half} ".lstrip()
+    why = f"From that centre turn {math.degrees(angle):.4g}° to each side; the seams run straight to it."
+    with s.step(f"{half}-arcs".strip("-"), f"{of}waist and hem".capitalize(), half or BOTH, why):
+        s.point("centre of the circle", on="waist line", up=r)
+        s.draw(f"{of}waist", points["waist"][::-1], "as an arc about the centre of the circle")
+        s.draw(f"{of}hem", points["hem"], "as an arc about the same centre")
+        s.draw(f"{of}seam", points["side"], "straight to the centre of the circle")
+        s.tell("waist radius and length, as on the cloth", r + long_)
+        s.tell("hem of this panel", 2.0 * float(r + long_) * angle)
+
+
+def _joined(
+    s: Sheet, joint: waists.Joint, shapes: dict[str, dict[str, Points]], panels: int, of: frozenset[str]
+) -> tuple[tuple[tuple[str, str], ...], dict[str, dict[str, bool]], str]:  # fmt: skip
+    """Front and back for a bodice, as `_pieces`: with seams at the centres where it is cut in four."""
+    opens = joint.opens == BACK
+    for half, points in shapes.items():
+        apart = panels == 4 or (half == BACK and opens)
+        lines = {(f"centre {half}" if apart and n == "fold" else n): p for n, p in points.items()}
+        low, x = float(points["hem"][0, 1]) + 60.0, 0.25 * float(points["waist"][0, 0])
+        made = half_piece(
+            half, lines, s.measurements, grain=((x, low), (x, -60.0)), notches=(Notch("waist", 0.0, 1, "side"),)
+        )  # fmt: skip
+        s.add(made, all=of)
+        s.square(
+            half,
+            [
+                frozenset((e, o))
+                for e in ("hem", "waist")
+                for o in ("side", "fold", f"centre {half}")
+            ],
+        )
+    s.sew("side", (FRONT, "side"), (BACK, "side"))
+    zips = {BACK: {CENTRE[True]: True}} if opens else {h: {"side": False} for h in shapes}
+    spots = tuple((h, "waist") for h in shapes for _ in range(2))
+    return spots, zips, "centre back:" if opens else "left side:"
 
 
 def _girth(depth: float, radius: float, part: float) -> float:
@@ -264,15 +317,13 @@ def _judge_cloth(s: Sheet, points: dict[str, Points], panels: int) -> None:
     )  # fmt: skip
 
 
-BLOCK = Block(
-    name="circle-skirt",
-    title="The circle skirt",
-    text="A quarter, half, three quarters or all of a circle, cut in one to four panels.",
-    needs=("waist_girth", "hip_girth", "waist_to_hip"),
-    helps=(),
-    options=OPTIONS,
-    edges=("fold", "centre back", "hem", "side", "right seam", "waist", "left seam", "right side", "inner", "left side"),
-    draw=circle_skirt,
-    changes=("waist", "hip", "length below waist"),
-    allowances={"all": 15.0, "hem": 10.0, "waist": 10.0, "centre back": 20.0},
-)  # fmt: skip
+BLOCK = skirt(
+    circle_skirt,
+    "The circle skirt",
+    "A quarter, half, three quarters or all of a circle, cut in one to four panels.",
+    OPTIONS,
+    ("fold", "centre back", "right seam", "left seam"),
+    (),
+    hem=10.0,
+    centre_back=20.0,
+)

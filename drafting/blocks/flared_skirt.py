@@ -15,18 +15,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from drafting.blocks import Block
 from drafting.blocks._hip_lines import (
     DartPlan,
     Panel,
     Sizes,
     dart_legs,
     dart_scale,
-    hip_widths,
+    panels,
     plan_darts,
     sizes,
-    solved,
 )
+from drafting.blocks._skirt import skirt
 from drafting.curves import Cubic, chain_points, left_of, sweep, unit
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
@@ -143,15 +142,13 @@ def flared_skirt(s: Sheet) -> None:
     plan = plan_darts(
         float(z.hip - z.waist), dart_scale(float(z.depth)), "Else take the gathered-skirt."
     )
-    widths = hip_widths(s, z)
-    plain = {h: float(w) for h, w in widths.items()}
     gains = usual_gains(plan, z)
     half_gain = found(
         sum(gains) / 4, "half of what front and back gain, on average", z.hip, z.waist, z.length
     )
     at_side = half_gain if half_gain > LEAST_SIDE_MM else number(LEAST_SIDE_MM, "at least")
     z = replace(z, flare=at_side + (style["flare"] + s.fitted("hem")) / 4)
-    front, back, taken = solved(z, plan, plain)
+    front, back, taken, widths = panels(s, z, g, plan)
     flared = {p.half: close_darts(p, float(z.length)) for p in (front, back)}
     too_far = max(f.lean for f in flared.values()) > MOST_LEAN
     s.fault(
@@ -186,7 +183,7 @@ def flared_skirt(s: Sheet) -> None:
     ]
     if style["pockets"] != "none":
         waists.seam_pockets(s, {FRONT: False, BACK: False}, not seam)
-    waists.finish_halves(s, halves, z.waist, seam)
+    waists.finish_halves(s, halves, z.waist, seam, g.joint)
     _true(s, z, g, flared)
     waists.making_up(
         s,
@@ -301,15 +298,14 @@ def _true(s: Sheet, z: Sizes, g: waists.Girths, flared: dict[str, Flared]) -> No
     s.figures |= {"hem": hem, **{f"{h} hem gain": f.gain for h, f in flared.items()}}
 
 
-BLOCK = Block(
-    name="flared-skirt",
-    title="The flared skirt (A-line)",
-    text="The straight skirt's darts closed into the hem, so that it spreads; band or facing.",
-    needs=("waist_girth", "hip_girth", "waist_to_hip"),
-    helps=(),
-    options=OPTIONS,
-    edges=("fold", "centre back", "hem", "side", "waist", "outer", "left side", "inner", "right side", "bag"),
-    draw=flared_skirt,
-    changes=("waist", "hip", "hem", "length below waist", "sway back", "stomach"),
-    allowances={"all": 15.0, "hem": 25.0, "waist": 10.0, "centre back": 20.0, "bag": 10.0},
-)  # fmt: skip
+BLOCK = skirt(
+    flared_skirt,
+    "The flared skirt (A-line)",
+    "The straight skirt's darts closed into the hem, so that it spreads; band or facing.",
+    OPTIONS,
+    ("fold", "centre back", "outer", "bag"),
+    ("hem", "sway back", "stomach"),
+    hem=25.0,
+    centre_back=20.0,
+    bag=10.0,
+)

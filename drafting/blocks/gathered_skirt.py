@@ -13,14 +13,16 @@ import math
 
 import numpy as np
 
-from drafting.blocks import Block
+from drafting.blocks._skirt import skirt
+from drafting.fit import BACK, FRONT
 from drafting.piece import Notch
 from drafting.sheet import Amount, Sheet, found, most, sources_of, waists
 from drafting.sheet.finishing import rectangle
+from drafting.sheet.joints import around
 from drafting.sheet.options import choice, length, ratio
-from drafting.sheet.pieces import label_of
+from drafting.sheet.pieces import half_piece, label_of
 from drafting.sheet.record import spot_array
-from drafting.truing import Seam
+from drafting.truing import Seam, seam_length
 
 FULLNESS = {"thin": 2.5, "medium": 1.75, "heavy": 1.5}
 TIERS = {"1": 1, "2": 2, "3": 3, "4": 4}
@@ -88,10 +90,16 @@ def gathered_skirt(s: Sheet) -> None:
             if i == 0
             else (rounds[-1] * float(style["tier_fullness"])).named(f"cloth round tier {i + 1}")
         )
-        _tier(s, i, tiers, rounds[-1], deep, of)
-    _finish(s, waist, rounds[0], tiers, of)
+        if g.joint and i == 0:
+            _joined(s, g.joint, tiers, rounds[0], deep, of)
+        else:
+            _tier(s, i, tiers, rounds[-1], deep, of)
     top, hip_depth = _names(tiers)[0], float(s.m["waist_to_hip"])
-    spots = ((top, "waist"),) * s.pieces[top].cut
+    if g.joint is None:
+        _finish(s, waist, rounds[0], tiers, of)
+    spots = tuple(
+        (n, "waist") for n, p in s.pieces.items() if "waist" in p.edges for _ in range(p.cut)
+    )
     if not elastic:
         zip_mm = waists.opening(s, lambda d: float(g.waist if d < 30 else wide), g, g.waist)
         s.fault(
@@ -101,6 +109,9 @@ def gathered_skirt(s: Sheet) -> None:
             "Make it shorter.",
         )
         s.stop()
+        s.fault(g.joint is not None and zip_mm > depths[0] - 10.0, "style.tiers", f"ends the first {s.t(depths[0])} down, the zip is {s.t(zip_mm)} long.",
+                "Choose fewer tiers, or a longer skirt.")  # fmt: skip
+        s.stop()
         if zip_mm > depths[0]:
             s.notes.append(
                 f"The zip, {s.t(zip_mm)} long, goes on past the first tier in the left side seam."
@@ -108,7 +119,9 @@ def gathered_skirt(s: Sheet) -> None:
         left, tier = zip_mm, 0
         while tier < tiers and left > 0.0:  # a zip that is longer than a tier goes on in the next
             deep = depths[tier]
-            if left < deep - 10.0:
+            if g.joint:
+                _sew_on(s, g.joint, rounds[0], zip_mm)
+            elif left < deep - 10.0:
                 waists.with_zip(
                     s, _names(tiers)[tier], {"side": False, "left side": True}, left, "left side:"
                 )
@@ -122,7 +135,9 @@ def gathered_skirt(s: Sheet) -> None:
             "Leave the pockets out, or choose one tier.",
         )
         s.stop()
-        waists.seam_pockets(s, {top: False}, not elastic)
+        at_back = g.joint is not None and g.joint.opens == BACK
+        sides = {FRONT: False, BACK: False} if g.joint else {top: False}
+        waists.seam_pockets(s, sides, not elastic and not at_back)
     waists.waist_girth(s, spots, g.waist)
     ends = np.cumsum(depths)[:-1]
     waists.hip_girth(s, float(rounds[int(np.searchsorted(ends, hip_depth))]), least_, True)
@@ -192,15 +207,69 @@ def _tier(s: Sheet, i: int, tiers: int, round_: Amount, deep: float, of: frozens
         s.sew(f"{name} side", (name, "side"), (name, "left side"))
     s.square(name, [frozenset((a, "side")) for a in (top, foot)])
     if i:
-        above = _names(tiers)[i - 1]
-        over = float(round_) - s.pieces[above].edges["foot"].length_mm * s.pieces[above].cut
-        s.seams.append(
-            Seam(name, ((name, top),) * cut, ((above, "foot"),) * s.pieces[above].cut, over)
-        )
+        above = [(n, "foot") for n in list(s.pieces)[:-1] if "foot" in s.pieces[n].edges]
+        above = [(n, e) for n, e in above if i == 1 or n == _names(tiers)[i - 1]]
+        above = [x for x in above for _ in range(around(s.pieces[x[0]]))]
+        over = float(round_) - seam_length(s.pieces, above)
+        s.seams.append(Seam(name, ((name, top),) * cut, tuple(above), over))
         text = f"gather the top of all {cut}, {s.t(round_)} round, to {s.t(round_ - over)}"
         s.pieces[name] = s.pieces[name].with_(
             label=(*s.pieces[name].label[:2], text, *s.pieces[name].label[2:])
         )
+
+
+def _joined(s: Sheet, joint: waists.Joint, tiers: int, round_: Amount, deep: float, of: frozenset[str]) -> None:  # fmt: skip
+    """The upper tier for a bodice: front and back, so that the side seams meet."""
+    foot = "hem" if tiers == 1 else "foot"
+    width = float(s.style["cloth_width"]) - ALLOWED_MM
+    for half, there in joint.halves.items():
+        wide = (round_ * float(there.length / joint.waist)).named(f"half of the {half}")
+        long_ = float(wide)
+        s.fault(
+            long_ > width,
+            "style.cloth_width",
+            f"is less than half of the {half}, {s.t(wide)}.",
+            "Take less fullness.",
+        )
+        s.stop()
+        seam = 2.0 * long_ > width or (half == BACK and joint.opens == BACK)
+        corners = spot_array([(0.0, 0.0), (0.0, -deep), (long_, -deep), (long_, 0.0), (0.0, 0.0)])
+        names = (f"centre {half}" if seam else "fold", foot, "side", "waist")
+        lines = {n: corners[k : k + 2] for k, n in enumerate(names)}
+        made = half_piece(
+            half, lines, s.measurements, grain=((0.5 * long_, -0.8 * deep), (0.5 * long_, -0.2 * deep)),
+            notches=(Notch(foot, 0.5 * long_, 1, "middle"), Notch("waist", 0.0, 1, "side")),
+        )  # fmt: skip
+        s.add(made, all=of)
+        with s.step(f"{half}-width", f"{half.capitalize()}: half of it", half):
+            for n, line in lines.items():
+                s.draw(
+                    f"{half} {n}",
+                    line,
+                    "straight" if n == "waist" else "square to it" if n != "fold" else "-",
+                )
+            s.tell(f"half of the {half}, wide", wide)
+        s.square(half, [frozenset((a, "side")) for a in ("waist", foot)])
+    s.sew("side", (FRONT, "side"), (BACK, "side"))
+
+
+def _sew_on(s: Sheet, joint: waists.Joint, round_: Amount, zip_mm: float) -> None:
+    """The waist seam of the upper tier, its gathers and its zip."""
+    at_back = joint.opens == BACK
+    for half in (BACK,) if at_back else (FRONT, BACK):
+        edges = {"centre back": True} if at_back else {"side": False}
+        waists.with_zip(s, half, edges, zip_mm, "centre back:" if at_back else "left side:")
+    long_ = {h: s.pieces[h].edges["waist"].length_mm for h in joint.halves}
+    more = {h: mm - float(joint.halves[h].length) for h, mm in long_.items()}
+    each = {
+        h: 1.0 if s.pieces[h].pair else 2.0 for h in long_
+    }  # as it is cut, or opened from the fold
+    waists.gather(
+        s, {h: mm * each[h] for h, mm in long_.items()},
+        {h: each[h] * float(x.length) for h, x in joint.halves.items()},
+        f" That is {float(round_ / joint.waist):.2f} times its length.",
+    )  # fmt: skip
+    waists.sew_on(s, joint, {h: [(h, "waist")] for h in long_}, more)
 
 
 def _finish(s: Sheet, waist: Amount, round_: Amount, tiers: int, of: frozenset[str]) -> None:
@@ -227,15 +296,14 @@ def _finish(s: Sheet, waist: Amount, round_: Amount, tiers: int, of: frozenset[s
         waists.add_casing(s, float(waist), at, spots, full, waist)
 
 
-BLOCK = Block(
-    name="gathered-skirt",
-    title="The gathered skirt",
-    text="Straight widths gathered into a band or an elastic casing, in one to four tiers.",
-    needs=("waist_girth", "hip_girth", "waist_to_hip"),
-    helps=(),
-    options=OPTIONS,
-    edges=("hem", "foot", "side", "waist", "top", "left side", "right side", "inner", "bag"),
-    draw=gathered_skirt,
-    changes=("waist", "hip", "length below waist"),
-    allowances={"all": 15.0, "hem": 40.0, "waist": 10.0, "bag": 10.0},
-)  # fmt: skip
+BLOCK = skirt(
+    gathered_skirt,
+    "The gathered skirt",
+    "Straight widths gathered into a band or an elastic casing, in one to four tiers.",
+    OPTIONS,
+    ("foot", "top", "bag", "fold", "centre front", "centre back"),
+    (),
+    hem=40.0,
+    bag=10.0,
+    centre_back=20.0,
+)

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from configs.errors import DraftError, Fault
-from drafting.blocks import Block
 from drafting.blocks._hip_lines import BACK_WIDER, LEAST_BELOW_HIP_MM, SIDE_BOW
+from drafting.blocks._skirt import skirt
 from drafting.curves import Cubic, chain_points, left_of, line, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
@@ -125,11 +125,16 @@ def gored_skirt(s: Sheet) -> None:
         long_,
         style["flare"] + s.fitted("hem") / (2 * n),
     )
+    six = g.joint is not None and n == 6
+    s.fault(six, "style.gores", "six have no seams at the centres of the bodice.", "Choose 4 or 8.")
     _refuse(s, z, knee, float(hip) / (2 * n))
     waists.tell_over(s, g)
     more = BACK_WIDER * (4.0 / n)  # on each back gore; half of the back has n ÷ 4 of them
     hips = {FRONT: (hip / n - more / 2) / 2, BACK: (hip / n + more / 2) / 2}
-    taken, gores = _solved(waist, hip, {h: float(w) for h, w in hips.items()}, n, z)
+    taken, gores, shift = _solved(g, waist, hip, {h: float(w) for h, w in hips.items()}, n, z)
+    if shift:
+        move = found(shift, "to the bodice's side seam", g.waist)
+        hips = {FRONT: hips[FRONT] + move, BACK: hips[BACK] - move}
     s.fault(
         taken > LIMIT_EDGE_MM, "waist", f"is too small for the hip: each edge of {n} gores would lose {s.t(taken)}.",
         "Choose more gores, or the gathered-skirt." if n < 8 else "Choose the gathered-skirt.",
@@ -157,7 +162,7 @@ def gored_skirt(s: Sheet) -> None:
         )
     _finish(s, g, waist, n, elastic)
     _true(s, g, z, n, elastic)
-    where = "centre back" if n != 6 else "left side"
+    where = "centre back" if _at_back(g, n) else "left side"
     waists.making_up(
         s,
         "" if elastic else f"Zip into the {where} seam, then that seam below it.",
@@ -165,6 +170,11 @@ def gored_skirt(s: Sheet) -> None:
         waists.FINISHING[style["waist_finish"]],
         "Hang it for a night, level the hem and turn it up.",
     )
+
+
+def _at_back(g: waists.Girths, n: int) -> bool:
+    """Whether it opens at the centre back; six gores have no seam there."""
+    return n != 6 and (g.joint is None or g.joint.opens == BACK)
 
 
 def _refuse(s: Sheet, z: Sizes, knee: bool, half_hip: float) -> None:
@@ -195,20 +205,37 @@ def _refuse(s: Sheet, z: Sizes, knee: bool, half_hip: float) -> None:
 
 
 def _solved(
-    waist: float, hip: float, hips: dict[str, float], n: int, z: Sizes
-) -> tuple[float, dict[str, Gore]]:
-    """Gores whose waists together are as long as the waist, all seams alike, and what these take in."""
+    g: waists.Girths, waist: float, hip: float, hips: dict[str, float], n: int, z: Sizes
+) -> tuple[float, dict[str, Gore], float]:
+    """Gores whose waists together are as long as the waist, all seams alike; what these take in, and how
+    much wider the front's are for a bodice's side seam."""
+    mean, start = 0.5 * sum(hips.values()), float(hip - waist) / (2 * n)
 
-    def drawn(taken: float) -> tuple[dict[str, Gore], float]:
-        made = {h: draw_gore(w, 0.5 * sum(hips.values()), taken, z) for h, w in hips.items()}
-        return made, sum(x.waist.length for x in made.values()) - float(waist) / n
+    def drawn(taken: float, more: float = 0.0) -> tuple[dict[str, Gore], float, float]:
+        made = {
+            h: draw_gore(w + (more if h == FRONT else -more), mean, taken, z)
+            for h, w in hips.items()
+        }
+        wanted = {h: float(waist) / (2 * n) for h in hips}
+        if g.joint:
+            wanted = {h: 2.0 * float(x.length) / n for h, x in g.joint.halves.items()}
+        front, back = (made[h].waist.length - wanted[h] for h in (FRONT, BACK))
+        return made, front, back
 
-    gores, taken, off = waists.on_target(drawn, float(hip - waist) / (2 * n))
+    def in_all(taken: float) -> tuple[dict[str, Gore], float]:
+        made, front, back = drawn(taken)
+        return made, front + back
+
+    more, off = 0.0, 0.0
+    if g.joint:
+        gores, taken, more = waists.in_line(drawn, start, 0.0)
+    else:
+        gores, taken, off = waists.on_target(in_all, start)
     if abs(off) > 1e-4 or taken < -5.0:
         raise DraftError(
             Fault("waist", "cannot be drawn to its length.", "Are the measurements right?")
         )
-    return taken, gores
+    return taken, gores, more
 
 
 def _record(s: Sheet, half: str, gore: Gore, width: Amount, in_: Amount, z: Sizes) -> None:
@@ -269,11 +296,15 @@ def _finish(s: Sheet, g: waists.Girths, waist: Amount, n: int, elastic: bool) ->
     names = (f"{FRONT} gore", f"{BACK} gore")
     if not elastic:
         zip_mm = waists.opening(s, lambda d: _girth(s, d, n), g, g.waist)
-        where = "centre-back seam:" if n != 6 else "left side seam:"
+        where = "centre-back seam:" if _at_back(g, n) else "left side seam:"
         waists.with_zip(s, names[1], {SEAMS[0]: True, SEAMS[1]: False}, zip_mm, where)
         s.notes.append(
             f"The zip is marked on every back gore; it goes into the {where.rstrip(':')} only."
         )
+    if g.joint:
+        own = {h: [(f"{h} gore", "waist")] * (n // 4) for h in (FRONT, BACK)}
+        waists.sew_on(s, g.joint, own)
+        return
     f, b = (s.pieces[x].edges["waist"].length_mm for x in names)
     half = n // 2
     order = (
@@ -317,15 +348,13 @@ def _true(s: Sheet, g: waists.Girths, z: Sizes, n: int, elastic: bool) -> None:
     s.figures["hem"] = n / 2 * sum(s.pieces[x].edges["hem"].length_mm for x in names)
 
 
-BLOCK = Block(
-    name="gored-skirt",
-    title="The gored skirt",
-    text="Four, six or eight gores with the shaping in their seams, flared from the hip or the knee.",
-    needs=("waist_girth", "hip_girth", "waist_to_hip"),
-    helps=(),
-    options=OPTIONS,
-    edges=("hem", "right seam", "waist", "left seam", "right side", "inner", "left side"),
-    draw=gored_skirt,
-    changes=("waist", "hip", "hem", "length below waist"),
-    allowances={"all": 15.0, "hem": 25.0, "waist": 10.0},
-)  # fmt: skip
+BLOCK = skirt(
+    gored_skirt,
+    "The gored skirt",
+    "Four, six or eight gores with the shaping in their seams, flared from the hip or the knee.",
+    OPTIONS,
+    ("right seam", "left seam"),
+    ("hem",),
+    {"gores": "8"},
+    hem=25.0,
+)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drafting.blocks import Block
+from drafting.blocks._skirt import skirt
 from drafting.curves import Points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
@@ -93,42 +93,71 @@ def pleated_skirt(s: Sheet) -> None:
     depth = s.m["waist_to_hip"]
     face = (g.drawn / n).named("a pleat shows at the hip")
     under = (face * (2.0 * float(style["depth"]))).named("a pleat takes")
-    extra = ((g.drawn - g.waist) / n).named("a pleat takes more at the waist")
+    extras = {"panel": ((g.drawn - g.waist) / n).named("a pleat takes more at the waist")}
+    if g.joint or pleats != "knife":
+        extras = {FRONT: extras["panel"], BACK: extras["panel"]}
+    if g.joint:  # a quarter of the skirt on each half of the bodice's front and back
+        extras = {
+            h: ((g.drawn - 4 * x.length) / n).named(f"a {h} pleat takes more at the waist")
+            for h, x in g.joint.halves.items()
+        }
+    names = tuple(extras)
+    extra = max(extras.values(), key=float)
     _refuse(s, long_, depth, face, extra)
     waists.tell_over(s, g)
-    lines, wide = quarter(pleats, n // 4, float(face), float(under), float(extra))
-    of = sources_of(face, under, extra, long_, style["number"], style["pleats"], style["depth"])
+    quarters = {
+        x: quarter(pleats, n // 4, float(face), float(under), float(e)) for x, e in extras.items()
+    }
+    wide = quarters[names[0]][1]
+    of = sources_of(
+        face, under, *extras.values(), long_, style["number"], style["pleats"], style["depth"]
+    )
     with s.step("frame", "Edge of a quarter, waist line, hip line and hem line"):
         s.frame(long_, wide, waist_line=0.0, hip_line=depth, hem_line=long_)
-    _record(s, lines, wide, float(long_), float(depth), (face, under, extra))
-    names = ("panel",) if pleats == "knife" else (FRONT, BACK)
+    for name in names if g.joint else names[:1]:
+        _record(
+            s,
+            name if g.joint else "",
+            quarters[name][0],
+            wide,
+            float(long_),
+            float(depth),
+            (face, under, extras[name]),
+        )
+    knife = pleats == "knife"
     for name in names:
-        cut = 4 if pleats == "knife" else 2
-        made = _piece(s, name, cut, lines, wide, float(long_), float(depth))
+        made = _piece(
+            s, name, 4 // len(names), knife, quarters[name][0], wide, float(long_), float(depth)
+        )
         s.add(made, all=of)
     girths_down = [float(g.waist), float(g.drawn)]
     zip_mm = waists.opening(
         s, lambda d: float(np.interp(d, [0.0, float(depth)], girths_down)), g, g.waist
     )
-    for name in names:
-        waists.with_zip(
-            s,
-            name,
-            {"side": False, "left side": True} if pleats == "knife" else {"side": False},
-            zip_mm,
-            "left side:",
+    at_back = g.joint is not None and g.joint.opens == BACK
+    for name in (BACK,) if at_back else names:
+        edges = {"side": False, "left side": True}
+        if not knife:
+            edges = {"centre back": True} if at_back else {"side": False}
+        waists.with_zip(s, name, edges, zip_mm, "centre back:" if at_back else "left side:")
+    where = "left side seam"
+    if at_back:
+        where = "centre-back seam"
+    else:
+        s.notes.append(
+            "The zip is marked on every side seam, and goes into the left one only, behind the pleat."
         )
-    s.notes.append(
-        "The zip is marked on every side seam, and goes into the left one only, behind the pleat."
-    )
     spots = tuple((x, "waist") for x in names for _ in range(4 // len(names)))
     cloth = sum(s.pieces[p].edges["waist"].length_mm for p, _ in spots)
-    if style["waist_finish"] == "band":
+    if g.joint:
+        more = {h: 0.25 * cloth - float(x.length) for h, x in g.joint.halves.items()}
+        waists.sew_on(s, g.joint, {h: [(h, "waist")] for h in names}, more, waists.PLEATED)
+    elif style["waist_finish"] == "band":
         each = float(g.waist) / 4
         at = {"seam": tuple(each * i for i in (1, 2, 3))}
         waists.add_band(s, float(g.waist), at, spots, cloth - float(g.waist), g.waist)
         band = s.seams[-1]
-        s.seams[-1] = type(band)(band.name, band.a, band.b, band.ease_mm, "pleated in")
+        s.seams[-1] = type(band)(band.name, band.a, band.b, band.ease_mm, waists.PLEATED)
     _true(s, names, g, pleats, zip_mm, float(depth))
     s.figures |= {
         "zip": zip_mm, "pleats": float(n), "a pleat shows at the hip": float(face),
@@ -137,9 +166,9 @@ def pleated_skirt(s: Sheet) -> None:
     }  # fmt: skip
     waists.making_up(
         s,
-        "Join the quarters, but leave the left side seam; turn up the hem while the cloth lies flat.",
+        f"Join the quarters, but leave the {where} open; turn up the hem while the cloth lies flat.",
         "Fold on every fold line and lay the fold on its placement line, by the arrows; tack from the hem up and press.",
-        "Stitch the pleats shut from the waist to the hip line, if you like. Zip into the left side seam, under its pleat.",
+        f"Stitch the pleats shut from the waist to the hip line, if you like. Zip into the {where}, under its pleat.",
         waists.FINISHING[style["waist_finish"]],
     )
 
@@ -157,26 +186,34 @@ def _refuse(s: Sheet, long_: Amount, depth: Amount, face: Amount, extra: Amount)
 
 
 def _record(
-    s: Sheet, lines: list[Line], wide: float, long_: float, depth: float,
+    s: Sheet, half: str, lines: list[Line], wide: float, long_: float, depth: float,
     amounts: tuple[Amount, Amount, Amount],
 ) -> None:  # fmt: skip
-    """The steps of a quarter."""
+    """The steps of a quarter, of the front's or the back's where they differ."""
     face, under, extra = amounts
-    with s.step("sums", "What a pleat shows and takes"):
+    if half:
+        half += " "
+    with s.step(
+        f"{half}sums".replace(" ", "-"), f"{half.capitalize()}quarter: what a pleat shows and takes"
+    ):
         for name, a in (
             ("shows at the hip", face),
             ("takes at the hip and the hem", under),
             ("takes more at the waist", extra),
         ):
             s.tell(name, a)
-    with s.step("quarter", "A quarter of the skirt"):
+    with s.step(f"{half}quarter".replace(" ", "-"), f"{half.capitalize()}quarter of the skirt"):
         s.draw("hem", spot_array([(0.0, -long_), (wide, -long_)]), "straight")
         s.draw("side", spot_array([(wide, -long_), (wide, 0.0)]), "straight")
         s.draw("waist", spot_array([(0.0, 0.0), (wide, 0.0)]), "straight")
     why = (
         "Lay each fold on the placement line to which its arrow points: the faces then show alike."
     )
-    with s.step("pleats", "Fold lines and placement lines", why=why):
+    with s.step(
+        f"{half}pleats".replace(" ", "-"),
+        f"{half.capitalize()}quarter: fold lines and placement lines",
+        why=why,
+    ):
         for kind, name in ((FOLD, "fold"), (PLACE, "placement")):
             same = [k for k in lines if k.kind == kind and 0.0 < k.x < wide]
             for at, xs in (("hip and hem", [k.x for k in same]), ("waist", [k.top for k in same])):
@@ -192,10 +229,9 @@ def _record(
 
 
 def _piece(
-    s: Sheet, name: str, cut: int, lines: list[Line], wide: float, long_: float, depth: float
+    s: Sheet, name: str, cut: int, knife: bool, lines: list[Line], wide: float, long_: float, depth: float
 ) -> Piece:  # fmt: skip
     """A quarter with its lines, and arrows from the folds to where they are laid."""
-    knife = cut == 4
     first = "left side" if knife else f"centre {name}"
     edges = {
         "hem": np.array([(0.0, -long_), (wide, -long_)]),
@@ -256,7 +292,8 @@ def _true(
 ) -> None:  # fmt: skip
     """The pleats take what they must at waist, hip and hem, measured on the pieces."""
     if pleats == "knife":
-        s.sew("side", ("panel", "side"), ("panel", "left side"))
+        for i, name in enumerate(names):  # one quarter after the other, all one way round
+            s.sew("side" if i == 0 else f"{name} side", (name, "side"), (names[i - 1], "left side"))
     else:
         s.sew("side", (FRONT, "side"), (BACK, "side"))
 
@@ -276,15 +313,12 @@ def _true(
     waists.hip_girth(s, round_[1], g.hip, g.drawn > g.hip + 0.1)
 
 
-BLOCK = Block(
-    name="pleated-skirt",
-    title="The pleated skirt",
-    text="Knife or box pleats, worked out at waist, hip and hem apart, in four quarters.",
-    needs=("waist_girth", "hip_girth", "waist_to_hip"),
-    helps=(),
-    options=OPTIONS,
-    edges=("hem", "side", "waist", "left side", "centre front", "centre back", "right side", "inner"),
-    draw=pleated_skirt,
-    changes=("waist", "hip", "length below waist"),
-    allowances={"all": 15.0, "hem": 40.0, "waist": 10.0},
-)  # fmt: skip
+BLOCK = skirt(
+    pleated_skirt,
+    "The pleated skirt",
+    "Knife or box pleats, worked out at waist, hip and hem apart, in four quarters.",
+    OPTIONS,
+    ("centre front", "centre back"),
+    (),
+    hem=40.0,
+)

@@ -18,17 +18,16 @@ import math
 import numpy as np
 
 from configs.errors import DraftError
-from drafting.blocks import Block
 from drafting.blocks._hip_lines import (
     BACK_WIDER,
     Panel,
     Sizes,
     dart_scale,
-    hip_widths,
+    panels,
     plan_darts,
     sizes,
-    solved,
 )
+from drafting.blocks._skirt import skirt
 from drafting.curves import Points, chain_points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
@@ -74,9 +73,13 @@ def _openings(s: Sheet, front: Panel, back: Panel, z: Sizes) -> tuple[float, flo
     where = "left side seam" if fold else "centre back"
     sides = [chain_points(p.side)[::-1] for p in (front, back)]
     usual = waists.usual_zip(
-        s.unit, lambda d: waists.ring_at(sides, d), float(z.ring), float(z.depth)
+        s.unit,
+        lambda d: waists.ring_at(sides, d),
+        float(z.ring),
+        float(z.depth),
+        2.0 * float(z.waist) if s.onto else math.inf,
     )
-    zip_mm = float(style["zip_length"] or usual)
+    zip_mm = s.figures["zip"] = float(style["zip_length"] or usual)
     if fold:
         s.notes.append(
             "The back is cut on the fold: zip and slit are marked on the side seams, and go into the "
@@ -197,8 +200,7 @@ def straight_skirt(s: Sheet) -> None:
         except DraftError:
             if style["shaping"] == "darts" or style["waist_finish"] == "facing":
                 raise
-    widths = hip_widths(s, z)
-    front, back, taken = solved(z, plan, {h: float(w) for h, w in widths.items()})
+    front, back, taken, widths = panels(s, z, g, plan)
     wide = float(widths[BACK]) + max(float(z.flare), 0.0) + 50.0
     with s.step("frame", "Centre line, waist line, hip line and hem line"):
         s.frame(z.length, wide, waist_line=0.0, hip_line=z.depth, hem_line=z.length)
@@ -224,10 +226,11 @@ def straight_skirt(s: Sheet) -> None:
         ],
         z.waist,
         seam,
+        g.joint,
         remedy="Choose 'waist_finish: band', or 'shaping: darts'.",
         why=f" {gathers}" if style["shaping"] == "auto" else "",
     )
-    s.figures |= {"zip": zip_mm, "slit": slit_mm}
+    s.figures["slit"] = slit_mm
     _true(s, z, g, zip_mm)
 
 
@@ -291,15 +294,13 @@ def _true(s: Sheet, z: Sizes, g: waists.Girths, zip_mm: float) -> None:
     waists.hip_girth(s, hip, g.hip, g.drawn > g.hip + 0.1)
 
 
-BLOCK = Block(
-    name="straight-skirt",
-    title="The straight skirt",
-    text="Darts at the waist, close over the hip, straight to the hem; band or facing.",
-    needs=("waist_girth", "hip_girth", "waist_to_hip"),
-    helps=(),
-    options=OPTIONS,
-    edges=("fold", "centre back", "vent top", "vent", "hem", "side", "waist", "outer", "left side", "inner", "right side"),
-    draw=straight_skirt,
-    changes=("waist", "hip", "hem", "length below waist", "sway back", "stomach"),
-    allowances={"all": 15.0, "hem": 40.0, "waist": 10.0, "centre back": 20.0},
-)  # fmt: skip
+BLOCK = skirt(
+    straight_skirt,
+    "The straight skirt",
+    "Darts at the waist, close over the hip, straight to the hem; band or facing.",
+    OPTIONS,
+    ("fold", "centre back", "vent top", "vent", "outer"),
+    ("hem", "sway back", "stomach"),
+    hem=40.0,
+    centre_back=20.0,
+)

@@ -105,6 +105,7 @@ class Sheet:
         self.hangs_on: dict[tuple[str, str], Sources] = {}
         self.seams: list[Seam] = []
         self.corners: list[Corner] = []
+        self.joins: list[tuple[Seam, bool]] = []
         self._mated: list[tuple[str, EdgeAt, EdgeAt]] = []
         self.girths: list[Girth] = []
         self.checks: list[Check] = []
@@ -332,7 +333,36 @@ class Sheet:
     def runs(self) -> tuple[Run, ...]:
         """Lines that must run on over the seams; not those that are a seam of their own there."""
         sewn = {spot for _, *pair in self._mated for spot in pair}
-        return tuple(r for name, a, b in self._mated for r in _runs_over(self.pieces, name, a, b, sewn))  # fmt: skip
+        every = {**(self.onto.pieces if self.onto else {}), **self.pieces}
+        return tuple(r for name, a, b in self._mated for r in _runs_over(every, name, a, b, sewn))
+
+    def settle(self, word: str) -> None:
+        """Last: the pieces bear ``word`` in their names, where they have not, and ``joins`` are sewn, each
+        with its word whether lines must run on over it. What is joined may have pieces of the same names."""
+        called = {n: n if word in n.split() else f"{word} {n}" for n in self.pieces}
+
+        def at(spots: Iterable[EdgeAt]) -> tuple[EdgeAt, ...]:
+            return tuple((called.get(p, p), e) for p, e in spots)
+
+        self.pieces = {
+            called[n]: p.with_(name=called[n], label=(called[n], *p.label[1:]))
+            for n, p in self.pieces.items()
+        }
+        self.hangs_on = {(called[p], e): k for (p, e), k in self.hangs_on.items()}
+        self.seams = [
+            replace(x, name=f"{word} {x.name}", a=at(x.a), b=at(x.b)) for x in self.seams
+        ]
+        self.corners = [replace(c, piece=called[c.piece]) for c in self.corners]
+        self._mated = [(f"{word} {name}", at((a,))[0], at((b,))[0]) for name, a, b in self._mated]
+        for i, c in enumerate(self.checks):
+            head, colon, rest = c.name.partition(":")
+            if head in called:
+                self.checks[i] = replace(c, name=called[head] + colon + rest)
+        for seam, runs_on in self.joins:
+            seam = replace(seam, a=at(seam.a))
+            self.seams.append(seam)
+            if runs_on:
+                self._mated.append((seam.name, seam.a[0], seam.b[0]))
 
 
 def level_name(line_name: str) -> str:

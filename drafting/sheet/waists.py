@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
 from drafting.curves import Cubic, Points, chain_points, rounded, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
@@ -20,6 +21,10 @@ from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, least, most
 from drafting.sheet.board import Sheet
 from drafting.sheet.finishing import band, bars, closed_facing
+from drafting.sheet.joints import PLEATED as PLEATED
+from drafting.sheet.joints import Joint as Joint
+from drafting.sheet.joints import joint_of
+from drafting.sheet.joints import sew_on as sew_on
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import label_of
 from drafting.style import Option
@@ -92,20 +97,25 @@ POCKETS = choice(
 @dataclass(frozen=True)
 class Girths:
     """Finished girths round the body, mm: ``waist``; ``hip`` as asked for; ``drawn``, the hip as it
-    is drawn, not smaller than the waist; ``ring``: what must be left for the hip to pass through."""
+    is drawn, not smaller than the waist; ``ring``: what must be left for the hip to pass through;
+    ``joint``: the waist of a bodice that it is sewn to."""
 
     waist: Amount
     hip: Amount
     drawn: Amount
     ring: Amount
+    joint: Joint | None = None
 
 
 def girths(s: Sheet, hip_ease: float, waist_ease: float) -> Girths:
     """The girths of a skirt from her measures, the eases and her fit changes."""
     wanted = s.m["hip_girth"] + hip_ease + s.fitted("hip")
-    waist = s.m["waist_girth"] + waist_ease + s.fitted("waist")
+    joint = joint_of(s)
+    waist = joint.waist if joint else s.m["waist_girth"] + waist_ease + s.fitted("waist")
+    if joint and waist_ease != WAIST_EASE.default:
+        s.notes.append("'waist_ease' does nothing here: the waist is the bodice's.")
     ring = s.m["hip_girth"] + least(HIP_PASS_MM, hip_ease + s.fitted("hip") - BELOW_EASE_MM)
-    return Girths(waist, wanted, most(wanted, waist), ring)
+    return Girths(waist, wanted, most(wanted, waist), ring, joint)
 
 
 def tell_over(s: Sheet, g: Girths) -> None:
@@ -161,6 +171,27 @@ def on_target(
         at -= step
         made, off = drawn(at)
     return made, at, off
+
+
+def in_line(
+    drawn: Callable[[float, float], tuple[dict[str, Any], float, float]], taken: float, more: float
+) -> tuple[dict[str, Any], float, float]:
+    """Front and back that both end at a bodice's side seam; what their sides take in, and how much wider
+    than usual the front is at the hip.
+
+    ``drawn``: (taken, more) → (half → what is drawn, how much too long front and back are at the waist).
+
+    Raises:
+        DraftError: no such skirt is found.
+    """
+    for _ in range(30):
+        made, front, back = drawn(taken, more)
+        if max(abs(front), abs(back)) < 1e-5:
+            return made, taken, more
+        taken += 0.5 * (front + back)
+        more -= 0.5 * (front - back)
+    what = "cannot be drawn to that of the bodice."
+    raise DraftError(Fault("waist", what, "Are the measurements right?"))
 
 
 # --- zip -----------------------------------------------------------------------------------------
@@ -295,20 +326,22 @@ def elastic_ring(s: Sheet, g: Girths) -> Amount:
 
 
 def finish_halves(
-    s: Sheet, halves: Sequence[Half], waist: Amount, at_back: bool, *,
+    s: Sheet, halves: Sequence[Half], waist: Amount, at_back: bool, joint: Joint | None, *,
     remedy: str = "Choose 'waist_finish: band'.", why: str = "",
 ) -> None:  # fmt: skip
     """Band, casing or facings of a front and a back, with the seams that join them to the skirt.
 
     ``waist``: the finished waist, half of it; ``at_back``: the opening is at the centre back, else
-    in the left side seam; ``remedy``: what to do where gathers have no band; ``why``: why it is
-    gathered, after a space.
+    in the left side seam; ``joint``: what it is sewn to instead; ``remedy``: what to do where
+    gathers have no band; ``why``: why it is gathered, after a space.
     """
     names = [h.half for h in halves]
     whole = {h: 2.0 * sewn_length(s.pieces[h], "waist") for h in names}
     full = sum(whole.values()) - 2.0 * float(waist)
     full = full if full > 0.5 else 0.0
     f, b = (w * (1.0 - full / sum(whole.values())) for w in whole.values())
+    if joint:
+        f, b = (2.0 * float(joint.halves[h].length) for h in names)
     finish = s.style["waist_finish"]
     if full:
         what = "cannot hold a waist that is gathered."
@@ -316,7 +349,9 @@ def finish_halves(
         s.stop()
         gather(s, whole, {FRONT: f, BACK: b}, why)
     spots = tuple((h, "waist") for h in names for _ in range(2))
-    if finish in ("band", "elastic"):
+    if joint:
+        sew_on(s, joint, {h: [(h, "waist")] for h in names})
+    elif finish in ("band", "elastic"):
         # It begins at the opening: at the centre back, or at the left side seam.
         first = 0.5 * b if at_back else 0.0
         sides = (first, first + f) if at_back else (f,)
@@ -345,8 +380,8 @@ def finish_halves(
 def waist_girth(s: Sheet, spots: Sequence[EdgeAt], waist: Amount, grows: float = 0.0) -> None:
     """The finished waist, measured on its band where it has one; ``grows``: by how much without, mm."""
     round_ = grows + sum(sewn_length(s.pieces[p], e) for p, e in spots)
-    if "casing" in s.pieces:
-        return  # the elastic draws it in
+    if "casing" in s.pieces or s.onto:
+        return  # the elastic draws it in; or it is the bodice's
     if "waistband" in s.pieces:  # what is gathered in is measured on its band
         round_ = s.pieces["waistband"].edges["waist"].length_mm - float(s.style["band_overlap"])
     elif round_ > waist + 1.0:  # it is gathered, and on what is hers to add

@@ -1,0 +1,270 @@
+"""A skirt sewn to the waist of a bodice: whose waist it is drafted to, what must lie in line, where it opens.
+
+The finished waist is measured on the bodice's pieces after its changes, darts closed, front and back
+apart, so that the side seams meet; a dart of the skirt stands where a dart or a seam of the bodice
+ends. Common practice, no source, unless a line says otherwise. Frame: piece mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from drafting.fit import BACK, FRONT, LEFT, RIGHT
+from drafting.piece import Notch, Piece
+from drafting.sheet.amount import Amount, Choice, found
+from drafting.sheet.board import STYLE, Sheet, plain
+from drafting.sheet.onto import EdgeRun, Onto
+from drafting.sheet.passing import BODY_EASE_MM
+from drafting.truing import (
+    GIRTH_MM,
+    Check,
+    Seam,
+    dart_places,
+    place_sewn,
+    sewn_length,
+)
+from drafting.truing import Spot as EdgeAt
+
+SEWN_ON = {"waist_finish": "none"}  # the style of a skirt that is sewn to a bodice
+IN_LINE_MM = 2.0
+PLEATED = "pleated in"
+SIDE_ZIP_MM, UNDERARM_MM = (
+    150.0,
+    30.0,
+)  # a side opening above the waist; what stays shut below the arm
+_CENTRES = {"fold", "centre back", "centre front"}
+
+
+@dataclass(frozen=True)
+class WaistHalf:
+    """The waist of the bodice's front or back: its ``runs`` from the centre to the side, half its
+    finished ``length``, and the ``cuts``: how far from the centre its darts and seams end, mm, closed."""
+
+    runs: tuple[EdgeRun, ...]
+    length: Amount
+    cuts: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Joint:
+    """The waist that a skirt is sewn to, by half; ``opens``: 'back' at its centre, or 'side'; ``above``:
+    how far the opening reaches above the waist, mm."""
+
+    halves: Mapping[str, WaistHalf]
+    opens: str
+    above: float
+
+    @property
+    def waist(self) -> Amount:
+        """The finished waist, all round."""
+        return (2 * (self.halves[FRONT].length + self.halves[BACK].length)).named(
+            "the bodice's waist"
+        )
+
+
+def joint_of(s: Sheet) -> Joint | None:
+    """The waist that this skirt is sewn to; None of a skirt drafted alone.
+
+    Raises:
+        DraftError: there is none, it is sewn to something, or opens where no skirt does.
+    """
+    if s.onto is None:
+        return None
+    kind = (
+        "hem"
+        if s.onto.style.get("length") == "waist" and not s.onto.edge_runs("waist")
+        else "waist"
+    )
+    runs = s.fits(kind)
+    for r in runs:
+        taken = s.onto.taken(r.piece, r.edge)
+        s.fault(bool(taken), "block", f"the {r.edge} of the {r.piece} is taken by {taken} already.", "Leave that out.")  # fmt: skip
+        s.fault(r.half not in (FRONT, BACK), "block", f"it cannot be told whether the {r.edge} of the {r.piece} is in front or behind.",
+                "Name the pieces 'front …' and 'back …'.")  # fmt: skip
+    finish = s.style.get("waist_finish", "none")
+    s.fault(finish != "none", "style.waist_finish", f"'{finish}' has no place at the waist of a dress.", "Leave it out.")  # fmt: skip
+    wrong = [f"fit[{i}]" for i, c in enumerate(s.fit, 1) if c.change == "waist"]
+    s.fault(
+        bool(wrong),
+        "".join(wrong[:1]),
+        "'waist': the waist is the bodice's.",
+        "Change the bodice's.",
+    )
+    s.stop()
+    halves = {h: _half(s.onto, [r for r in runs if r.half == h]) for h in (FRONT, BACK)}
+    for h, half in halves.items():
+        s.fault(not half.runs, "block", f"the waist has no {h}.", "Look at what cut it.")
+    s.stop()
+    opens, above = _opening(s.onto, halves)
+    s.fault(opens == FRONT, "block", "the bodice opens at the centre front, and no skirt here does.", "Write 'opening: back' in its style.")  # fmt: skip
+    if "centre_back" in s.style:
+        apart = opens == BACK and s.style["centre_back"] == "fold"
+        s.fault(apart, "style.centre_back", "'fold' has no opening below that of the bodice.", "Leave it out.")  # fmt: skip
+        s.style["centre_back"] = Choice("seam" if opens == BACK else "fold", STYLE + "centre_back")
+    s.stop()
+    return Joint(halves, opens, above)
+
+
+def around(piece: Piece) -> int:
+    """How often an edge of a piece lies in a ring round the body."""
+    return 2 if piece.fold is not None or piece.pair else piece.cut
+
+
+def _half(onto: Onto, runs: Sequence[EdgeRun]) -> WaistHalf:
+    def place(r: EdgeRun) -> tuple[int, float]:
+        beside = set(onto.next_to(r.piece, r.edge))
+        at = 0 if beside & _CENTRES else 2 if any(b.endswith("side") for b in beside) else 1
+        return at, float(abs(r.points[:, 0]).mean())
+
+    right = sorted((r for r in runs if r.side != LEFT), key=place)
+    left = [r for r in runs if r.side == LEFT]
+    length = sum(r.length_mm * around(onto.pieces[r.piece]) for r in runs) / 2.0
+    cuts, start = [], 0.0
+    for r in right or left:
+        piece = onto.pieces[r.piece]
+        whole = around(piece) == 1 and not r.side  # the centre lies in its middle
+        for at in dart_places(piece, r.edge):
+            from_end = at if runs_out(piece, r.edge) else r.length_mm - at
+            cuts.append(abs(from_end - r.length_mm / 2) if whole else start + from_end)
+        start += r.length_mm
+        cuts.append(start)
+    inner = sorted({round(c, 6) for c in cuts if 1.0 < c < length - 1.0})
+    of = [onto.sources(r.piece, r.edge) for r in runs]
+    return WaistHalf((*right, *left), found(length, "the bodice's waist", *of), tuple(inner))
+
+
+def runs_out(piece: Piece, edge: str) -> bool:
+    """Whether a waist edge runs from the centre to the side."""
+    ring = list(piece.edges)
+    i = ring.index(edge)
+    before, after = plain(ring[i - 1]), plain(ring[(i + 1) % len(ring)])
+    if before in _CENTRES or after == "side":
+        return True
+    if after in _CENTRES or before == "side":
+        return False
+    x = piece.edges[edge].points[:, 0]
+    return bool(abs(x[0]) < abs(x[-1]))
+
+
+def _opening(onto: Onto, halves: Mapping[str, WaistHalf]) -> tuple[str, float]:
+    """Where the bodice opens, and how far above the waist."""
+    for h in (BACK, FRONT):
+        for r in halves[h].runs:
+            piece = onto.pieces[r.piece]
+            if f"centre {h}" in onto.next_to(r.piece, r.edge):
+                return h, piece.edges[f"centre {h}"].length_mm
+    sides = [onto.pieces[p].edges[e].length_mm for p, e, _ in _sides(onto, halves)]
+    return "side", max(min([SIDE_ZIP_MM, *(x - UNDERARM_MM for x in sides)]), 0.0)
+
+
+def _sides(onto: Onto, halves: Mapping[str, WaistHalf]) -> list[tuple[str, str, bool]]:
+    """The bodice's side edges that take the opening: piece, edge, and that it runs up from the waist."""
+    out = []
+    for r in (r for half in halves.values() for r in half.runs):
+        ring = list(onto.pieces[r.piece].edges)
+        i = ring.index(r.edge)
+        for e, up in ((ring[(i + 1) % len(ring)], True), (ring[i - 1], False)):
+            if plain(e) == "side" and not e.startswith(RIGHT):
+                out.append((r.piece, e, up))
+    return out
+
+
+def places(joint: Joint, half: str, count: int) -> tuple[float, ...]:
+    """Where a skirt's ``count`` darts in a half stand, from the centre, mm, closed: under the bodice's
+    darts and seams; one more midway from there to the side. Empty where the bodice has none."""
+    cuts, whole = joint.halves[half].cuts, float(joint.halves[half].length)
+    if not cuts or not count:
+        return ()
+    if count == 1:
+        return (min(cuts, key=lambda c: abs(c - 0.5 * whole)),)
+    first = cuts[:count]
+    while len(first) < count:
+        first = (*first, 0.5 * (first[-1] + whole))
+    return first
+
+
+def sew_on(
+    s: Sheet, joint: Joint, own: Mapping[str, Sequence[EdgeAt]], longer: Mapping[str, float] | None = None,
+    how: str = "gathered in",
+) -> None:  # fmt: skip
+    """The waist seam, half by half, with notches on both; and whether the body passes the opening.
+
+    ``own``: half → the skirt's waist edges from its centre to the side, that is half of a half;
+    ``longer``: by how much these are meant to be longer than the bodice's, mm, and ``how`` that is
+    taken in: gathered, stretched, pleated (a pleat's folds keep the places of the darts to themselves).
+    """
+    assert s.onto is not None
+    pieces = s.onto.pieces
+    for h, spots in own.items():
+        half, ease = joint.halves[h], (longer or {}).get(h, 0.0)
+        theirs = tuple((r.piece, r.edge) for r in half.runs for _ in range(around(pieces[r.piece])))
+        if len(half.runs) == len(spots) == 1 and len(theirs) == 2:
+            s.joins.append((Seam(f"{h} waist", tuple(spots), theirs[:1], ease, how), True))
+        else:
+            s.joins.append((Seam(f"{h} waist", (*spots, *spots), theirs, 2.0 * ease, how), False))
+        if how != PLEATED:
+            _notch(s, half, h, spots)
+    _pass(s, joint)
+
+
+def _notch(s: Sheet, half: WaistHalf, name: str, spots: Sequence[EdgeAt]) -> None:
+    """What ends at the waist of one has a notch or a dart on the other, but for the centre and the sides."""
+    assert s.onto is not None
+    whole = sum(sewn_length(s.pieces[p], e) for p, e in spots)
+    scale, start = whole / float(half.length), 0.0
+    own = []
+    for p, e in spots:
+        piece, long_ = s.pieces[p], sewn_length(s.pieces[p], e)
+        forward = runs_out(piece, e)
+        ends = [at if forward else long_ - at for at in dart_places(piece, e)]
+        own += [(start + at) / scale for at in (*ends, long_)]
+        for cut in half.cuts:
+            at = cut * scale - start
+            if 1.0 < at < long_ - 1.0 and not any(abs(at - x) < IN_LINE_MM for x in ends):
+                at = place_sewn(piece, e, at if forward else long_ - at)
+                piece = piece.with_(notches=(*piece.notches, Notch(e, at, 1, f"{name} waist")))
+        s.pieces[p] = piece
+        start += long_
+    for at in own:
+        if at < half.length - 1.0 and not any(abs(at - c) < IN_LINE_MM for c in half.cuts):
+            _notch_theirs(s.onto, s, half, at, f"{name} waist")
+
+
+def _notch_theirs(onto: Onto, s: Sheet, half: WaistHalf, at: float, match: str) -> None:
+    """A notch on the bodice, ``at`` mm from the centre on both sides."""
+    start = {"": 0.0, LEFT: 0.0, RIGHT: 0.0}
+    for r in half.runs:
+        piece, here = onto.pieces[r.piece], at - start[r.side]
+        start[r.side] += r.length_mm
+        whole = around(piece) == 1 and not r.side
+        middle = 0.5 * r.length_mm
+        spots = (middle - at, middle + at) if whole else (here if runs_out(piece, r.edge) else r.length_mm - here,)  # fmt: skip
+        for x in spots:
+            if 0.0 < x < r.length_mm:
+                s.notch_onto(r.piece, Notch(r.edge, place_sewn(piece, r.edge, x), 1, match))
+
+
+def _pass(s: Sheet, joint: Joint) -> None:
+    """The opening, one for both: told, marked at the side, and whether hip and shoulders pass."""
+    assert s.onto is not None
+    below = s.figures.get("zip", 0.0)
+    if joint.opens == "side":
+        for piece, edge, up in _sides(s.onto, joint.halves):
+            long_ = s.onto.pieces[piece].edges[edge].length_mm
+            s.notch_onto(piece, Notch(edge, joint.above if up else long_ - joint.above, 1, "zip"))
+    whole = joint.above + below
+    s.figures["opening"] = whole
+    where = "centre back, from the neckline" if joint.opens == BACK else f"left side seam, from {s.t(joint.above)} above the waist"  # fmt: skip
+    s.notes.append(f"One opening for bodice and skirt: in the {where} to {s.t(below)} below it, {s.t(whole)} long in all.")  # fmt: skip
+    # The opening spreads by twice what lies between the waist and its nearer end: she steps in through
+    # the open back, hips first; a dress that opens at its side goes over the head.
+    hip = joint.opens == BACK or "bust_girth" not in s.m
+    spread = below if joint.opens == BACK else min(below, joint.above)
+    need = float(s.m["hip_girth" if hip else "bust_girth"]) + BODY_EASE_MM
+    has = float(joint.waist) + 2.0 * spread
+    short = max(need - has, 0.0)
+    text = f"{s.t(has)} round the open waist; {s.t(need)} needed"
+    text += ": a longer zip_length" if short > GIRTH_MM else ""
+    name = "hips pass the waist" if hip else "shoulders and bust pass the waist"
+    s.checks.append(Check(name, short, GIRTH_MM, short <= GIRTH_MM, text))

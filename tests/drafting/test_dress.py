@@ -1,0 +1,180 @@
+"""The dress: any skirt on a bodice's finished waist, darts and side seams in line, one opening.
+
+In line within 2 mm, waist seams equal within half a millimetre, an opening that hips pass (the
+project's FACTS, L4: common practice, no source).
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+
+from configs.errors import DraftError, InputError
+from drafting import Measurements, draft
+from drafting.blocks import Draft, get, joined
+from drafting.piece import Piece
+
+BODIES: dict[str, tuple[float, ...]] = {
+    "pear": (86, 70, 108, 20.5, 12.0, 40.5),
+    "straight": (92, 84, 96, 20.0, 12.2, 41.5),
+    "plus": (132, 114, 136, 22.0, 13.5, 44.0),
+}
+KEYS = ("bust_girth", "waist_girth", "hip_girth", "waist_to_hip", "shoulder_length", "back_neck_to_waist")  # fmt: skip
+SKIRTS = ("straight-skirt", "flared-skirt", "gored-skirt", "circle-skirt", "gathered-skirt", "pleated-skirt")  # fmt: skip
+
+
+def measured(body: str, **more: float) -> Measurements:
+    """A body by name, cm."""
+    values = dict(zip(KEYS, BODIES[body], strict=True)) | {"hip_girth_at_tailbone": BODIES[body][2]}
+    return Measurements.from_dict({"unit": "cm", **values, **more})
+
+
+def dress(body: str, skirt: str, bodice: dict[str, Any] | None = None, **style: Any) -> Draft:
+    """A fitted bodice with a skirt sewn on."""
+    return joined(draft("fitted-bodice", measured(body), bodice), skirt, style)
+
+
+def walked(piece: Piece, edge: str) -> tuple[float, list[float]]:
+    """The edge from the centre to the side with its darts closed: its length, where each dart ends."""
+    points = piece.edges[edge].points
+    if abs(points[0, 0]) > abs(points[-1, 0]):
+        points = points[::-1]
+    sewn, places, inside = 0.0, [], False
+    ends = [np.array(e) for d in piece.darts if d.edge == edge for e in (d.first, d.second)]
+    for a, b in pairwise(points):
+        if any(np.hypot(*(a - e)) < 1e-6 for e in ends):
+            inside = not inside
+            if inside:
+                places.append(sewn)
+        sewn += 0.0 if inside else float(np.hypot(*(b - a)))
+    return sewn, places
+
+
+@pytest.mark.parametrize("body", BODIES)
+@pytest.mark.parametrize("skirt", SKIRTS)
+def test_every_skirt_goes_on_a_bodice(skirt: str, body: str) -> None:
+    """Trued; names of its own; nothing at the waist but the seam; one opening from neckline to below it."""
+    d = dress(body, skirt)
+    assert [c for c in d.checks() if not c.ok] == []
+    assert all("skirt" in n.split() for n in list(d.pieces)[2:]) and {"front", "back"} < set(
+        d.pieces
+    )
+    assert not {"waistband", "skirt waistband", "skirt front waist facing"} & set(d.pieces)
+    seams = {s.name: s for s in d.seams}
+    assert {"front waist", "back waist"} < set(seams)
+    back = d.pieces["back"].edges["centre back"].length_mm
+    assert d.figures["opening"] == pytest.approx(back + d.figures["zip"], abs=1e-6)
+    assert any("One opening" in n for n in d.notes)
+    zips = [n for n in d.pieces if any(x.match == "zip" for x in d.pieces[n].notches)]
+    assert {n for n in zips if "back" in n}
+    hips = next(c for c in d.checks() if c.name == "hips pass the waist")
+    assert hips.ok
+
+
+@pytest.mark.parametrize("body", BODIES)
+@pytest.mark.parametrize("skirt", ["straight-skirt", "flared-skirt"])
+@pytest.mark.parametrize("fit", ["close", "easy"])
+def test_darts_and_side_seams_meet(skirt: str, body: str, fit: str) -> None:
+    """Walked from the centre on both outlines: sides within half a millimetre, a dart under each within 2 mm."""
+    d = dress(body, skirt, {"fit": fit})
+    met = 0
+    for half in ("front", "back"):
+        above, darts = walked(d.pieces[half], "waist")
+        below, under = walked(d.pieces[f"skirt {half}"], "waist")
+        assert below == pytest.approx(above, abs=0.5)
+        if darts and under:
+            assert min(abs(under[0] - x) for x in darts) < 2.0
+            met += 1
+    assert met or skirt == "flared-skirt"  # its darts may all be closed into the hem
+
+
+def test_a_gored_skirt_meets_centre_and_sides() -> None:
+    """Two gores of eight are half of the front's waist; all gores' seams are equally long."""
+    d = dress("pear", "gored-skirt")
+    for half in ("front", "back"):
+        above, _ = walked(d.pieces[half], "waist")
+        gore = d.pieces[f"skirt {half} gore"].edges
+        assert 2.0 * gore["waist"].length_mm == pytest.approx(above, abs=0.01)
+    with pytest.raises(DraftError, match="six have no seams"):
+        dress("pear", "gored-skirt", gores="6")
+
+
+def test_the_waist_moves_with_the_bodice() -> None:
+    """2 cm more in the bodice's waist are 2 cm more in the skirt's; its own 'waist' is refused."""
+    m = measured("straight")
+    plain, wider = (
+        joined(draft("fitted-bodice", m, fit=f), "circle-skirt", {"bias": "0 mm"})
+        for f in ((), [{"change": "waist", "by": "2 cm"}])
+    )
+    one, two = (
+        2 * sum(walked(d.pieces[f"skirt {h}"], "waist")[0] for h in ("front", "back"))
+        for d in (plain, wider)
+    )
+    assert two - one == pytest.approx(20.0, abs=0.2)
+    with pytest.raises(DraftError, match="bodice's"):
+        joined(plain, "straight-skirt", fit=[{"change": "waist", "by": "1 cm"}])
+
+
+def test_what_cannot_be_joined_is_refused() -> None:
+    """A band at the waist of a dress, a closed back below an open one, a front that opens, a second skirt."""
+    for style, word in (
+        ({"waist_finish": "band"}, "no place"),
+        ({"centre_back": "fold"}, "opening"),
+    ):
+        with pytest.raises(DraftError, match=word):
+            dress("straight", "straight-skirt", **style)
+    with pytest.raises(DraftError, match="centre front"):
+        dress("straight", "flared-skirt", {"opening": "front"})
+    with pytest.raises((DraftError, InputError), match=r"taken by|already"):
+        joined(dress("straight", "flared-skirt"), "circle-skirt")
+
+
+def test_waist_notches_have_partners() -> None:
+    """Each dart of one ends at a dart or a notch of the other, within 2 mm."""
+    d = dress("pear", "straight-skirt")
+    for half in ("front", "back"):
+        for one, other in ((half, f"skirt {half}"), (f"skirt {half}", half)):
+            _, darts = walked(d.pieces[one], "waist")
+            piece = d.pieces[other]
+            _, theirs = walked(piece, "waist")
+            for n in piece.notches:
+                if n.edge == "waist":
+                    theirs.append(_sewn_to(piece, n.at_mm))
+            for at in darts:
+                assert min(abs(at - x) for x in theirs) < 2.0, (one, at, theirs)
+
+
+def _sewn_to(piece: Piece, at_mm: float) -> float:
+    """How far from the centre a place on the open waist lies with the darts closed."""
+    line = piece.edges["waist"]
+    points = line.points
+    run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
+    back = abs(points[0, 0]) > abs(points[-1, 0])
+    folds = []
+    for d in piece.darts:
+        if d.edge == "waist":
+            i, j = sorted(
+                int(np.argmin(np.hypot(*(points - np.array(e)).T))) for e in (d.first, d.second)
+            )
+            folds.append((run[i], run[j]))
+    spans = [(0.0, at_mm)] if not back else [(at_mm, float(run[-1]))]
+    low, high = spans[0]
+    return high - low - sum(max(min(b, high) - max(a, low), 0.0) for a, b in folds)
+
+
+def test_a_loose_top_opens_at_its_side() -> None:
+    """A quick top that ends at the waist takes a skirt; the zip then goes into the left side seam."""
+    keys = {"neck_width": 12, "back_neck_to_tailbone": 62}
+    top = draft("quick-top", measured("straight", **keys), {"length": "waist"})
+    d = joined(top, "gathered-skirt")
+    assert [c for c in d.checks() if not c.ok and "skirt" in c.name] == []
+    assert any(n.match == "zip" for n in d.pieces["front"].notches)
+    assert any(n.match == "zip" for n in d.pieces["skirt back"].notches)
+
+
+def test_every_skirt_says_that_it_goes_on_a_waist() -> None:
+    """`blocks` tells it of all six."""
+    assert all(get(n).joins == ("waist",) and get(n).alone for n in SKIRTS)
