@@ -349,9 +349,7 @@ class Sheet:
             for n, p in self.pieces.items()
         }
         self.hangs_on = {(called[p], e): k for (p, e), k in self.hangs_on.items()}
-        self.seams = [
-            replace(x, name=f"{word} {x.name}", a=at(x.a), b=at(x.b)) for x in self.seams
-        ]
+        self.seams = [replace(x, name=f"{word} {x.name}", a=at(x.a), b=at(x.b)) for x in self.seams]
         self.corners = [replace(c, piece=called[c.piece]) for c in self.corners]
         self._mated = [(f"{word} {name}", at((a,))[0], at((b,))[0]) for name, a, b in self._mated]
         for i, c in enumerate(self.checks):

@@ -7,6 +7,7 @@ project's FACTS, L4: common practice, no source).
 from __future__ import annotations
 
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,8 +16,11 @@ import pytest
 from configs.errors import DraftError, InputError
 from drafting import Measurements, draft
 from drafting.blocks import Draft, get, joined
+from drafting.docket import Docket
+from drafting.lay import Effort, judge, plan
 from drafting.piece import Piece
 
+CONFIGS = Path(__file__).parents[2] / "configs"
 BODIES: dict[str, tuple[float, ...]] = {
     "pear": (86, 70, 108, 20.5, 12.0, 40.5),
     "straight": (92, 84, 96, 20.0, 12.2, 41.5),
@@ -178,3 +182,17 @@ def test_a_loose_top_opens_at_its_side() -> None:
 def test_every_skirt_says_that_it_goes_on_a_waist() -> None:
     """`blocks` tells it of all six."""
     assert all(get(n).joins == ("waist",) and get(n).alone for n in SKIRTS)
+
+
+def test_the_choirs_dress() -> None:
+    """A dart turned to the shoulder, a sleeve trued to the armhole after it, a skirt: trued, all laid on
+    140 cm of cloth with nothing wrong, the making up told."""
+    read = Docket.load(CONFIGS / "styles" / "gala-dress.yaml")
+    d = read.draft()
+    assert [c for c in d.checks() if not c.ok] == []
+    assert {x.edge for x in d.pieces["front"].darts} == {"waist", "shoulder"}
+    assert list(d.pieces) == ["front", "back", "sleeve", "skirt front", "skirt back"]
+    assert read.cloth is not None and read.cloth.width_mm == 1400.0
+    lay = plan(d.pieces, read.cloth, 0.0, rules=read.rules, effort=Effort(seed=1, workers=0))
+    assert lay.left_out == () and lay.length_mm < 2200.0
+    assert judge(d.pieces, read.cloth, lay.placements, read.rules) == []

@@ -170,3 +170,13 @@ def test_pieces_out_of_the_light_are_told(
     projector((640, 360), 2400.0).save(wide)
     assert main(["frame", str(path), "--calibration", str(wide), "--out", str(out)]) == 0
     assert "out of the light" not in capsys.readouterr().out
+
+
+def test_a_dress_is_shown(files: tuple[Path, Path, Path]) -> None:
+    """The choir's dress, laid on its cloth, as the projector lights it: some of every piece, nothing wrong."""
+    from skimage.io import imread
+
+    _, cal, out = files
+    shipped = Path(__file__).parents[2] / "configs" / "styles" / "gala-dress.yaml"
+    assert main(["frame", str(shipped), "--calibration", str(cal), "--out", str(out)]) == 0
+    assert (imread(out).max(axis=2) > 100).sum() > 1000
