@@ -143,14 +143,14 @@ def taken_from(
 
 
 def without_point(piece: Piece, dart: End) -> Piece:
-    """The piece without the drill mark of a dart's point."""
+    """The piece without what is drilled inside a dart: its point, where it is sewn to."""
     import shapely
 
     inside = shapely.Polygon([dart.near, dart.tip, dart.far]).buffer(1.0)
     marks = tuple(
         m
         for m in piece.marks
-        if m.name != POINT or not shapely.covers(inside, shapely.Point(m.points[0]))
+        if len(m.points) > 1 or not shapely.covers(inside, shapely.Point(m.points[0]))
     )
     return piece.with_(marks=marks)
 

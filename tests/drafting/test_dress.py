@@ -191,8 +191,11 @@ def test_the_choirs_dress() -> None:
     d = read.draft()
     assert [c for c in d.checks() if not c.ok] == []
     assert {x.edge for x in d.pieces["front"].darts} == {"waist", "shoulder"}
+    assert [m.name for m in d.pieces["front"].marks] == [
+        "dart point"
+    ] * 2  # none left of the side's
     assert list(d.pieces) == ["front", "back", "sleeve", "skirt front", "skirt back"]
     assert read.cloth is not None and read.cloth.width_mm == 1400.0
     lay = plan(d.pieces, read.cloth, 0.0, rules=read.rules, effort=Effort(seed=1, workers=0))
-    assert lay.left_out == () and lay.length_mm < 2200.0
-    assert judge(d.pieces, read.cloth, lay.placements, read.rules) == []
+    assert lay.left_out == () and lay.used_length_mm < 2200.0
+    assert judge(d.pieces, read.cloth, lay.docket_placements(), read.rules) == []
