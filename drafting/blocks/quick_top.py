@@ -10,39 +10,36 @@ through the back neck point.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 from typing import Any
 
-import numpy as np
-
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.blocks import Block
 from drafting.blocks._quarter_lines import (
     Drawn,
-    armhole_facing,
     draw_side,
-    flattened,
-    neck_facing,
 )
-from drafting.curves import Cubic, Points, chain_length
+from drafting.blocks._top_finish import (
+    Held,
+    buttons,
+    finish,
+    gather_zone,
+    mark_gathers,
+    notches_on,
+    pocket,
+    seamed,
+    stand_of,
+)
+from drafting.curves import Points, chain_length
 from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, SLEEVE, Quarter, apply, one_sided
-from drafting.outline import Edge, polyline_length
-from drafting.piece import Line, Mark, Notch
-from drafting.sheet import Amount, Sheet, found, number, plain, sources_of
+from drafting.piece import Line
+from drafting.sheet import Amount, Sheet, found, fronts, number, sources_of
 from drafting.sheet.finishing import (
-    POCKET_OFF_MM,
-    binding,
-    check_pocket,
-    dense,
     gathered,
-    patch_pocket,
-    pocket_marks,
-    pocket_place,
 )
 from drafting.sheet.necklines import BACK_DEPTHS, DEPTHS, OUT_MM
-from drafting.sheet.notching import at_height
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.passing import head_need, pass_arm, pass_body, pass_head, slit_in_facings
 from drafting.sheet.pieces import edge_at, pieces_of
@@ -51,7 +48,6 @@ from drafting.truing import (
     Check,
     Girth,
     Seam,
-    seam_length,
 )
 
 INCH = 25.4
@@ -66,6 +62,7 @@ _FINISHES = {"none": "left to you", "facing": "a facing of its shape", "bias": "
 _SLEEVED = {"sleeve": ("cap", "short", "elbow")}
 _GATHERED = {"gathers": ("front", "back", "both")}
 _FACED, _BOUND = ({f"{e}_finish": (k,) for e in ("neckline", "armhole")} for k in ("facing", "bias"))  # fmt: skip
+_BUTTONED = {"opening": ("front",)}
 _POCKET = {"pocket": ("chest", "hip")}
 OPTIONS = (
     length("length", "How long, from the back neck point down; the names go by the wearer's own length.", None, 300.0, 1300.0, word="top",
@@ -92,9 +89,11 @@ OPTIONS = (
     choice("hem", "Shape of the hem.", {"level": "hangs level", "shirt-tail": "rises to the side seam"}),
     length("hem_rise", "How far a shirt-tail hem rises at the side.", None, 20.0, 160.0, {"hem": ("shirt-tail",)}),
     choice("centre_back", "Back cut on the fold, or in two with a seam.", {"fold": "one piece", "seam": "two pieces"}),
-    choice("opening", "A slit at the centre back so that the head passes.",
-           {"auto": "only where the head needs it", "slit": "always", "none": "never (cloth that stretches)"}),
+    choice("opening", "A slit at the centre back so that the head passes, or a front that buttons from neckline to hem.",
+           {"auto": "a slit, only where the head needs it", "slit": "always", "front": "buttons down the front", "none": "never (cloth that stretches)"}),
     length("opening_length", "Length of the slit.", None, 30.0, 400.0, {"opening": ("slit",)}),
+    length("button", "Width of the buttons in front.", 12.0, 6.0, 40.0, _BUTTONED),
+    length("button_stand", "How far each front reaches past the centre; unset, it goes by the button.", None, 8.0, 60.0, _BUTTONED),
     choice("side_opening", "An opening for a zip in the left side seam, where the body would not pass.",
            {"auto": "only where the body needs it", "zip": "always", "none": "never (cloth that stretches)"}),
     choice("gathers", "Neckline with fullness to gather in, slashed and spread to the hem.",
@@ -104,7 +103,7 @@ OPTIONS = (
            {"even": "down to the hem", "top": "only at the neckline, hinged at the hem"}, when=_GATHERED),
     choice("neckline_finish", "How the neckline is finished; facings and bindings become pieces.", _FINISHES),
     choice("armhole_finish", "How the armholes are finished.", _FINISHES),
-    length("facing_width", "Width of facings.", 60.0, 25.0, 120.0, _FACED),
+    length("facing_width", "Width of facings.", 60.0, 25.0, 120.0, {**_FACED, **_BUTTONED}),
     length("binding_width", "Width of bias strips as cut: four times the finished width.", 28.0, 16.0, 80.0, _BOUND),
     choice("pocket", "Patch pocket, its place marked on the front.", {"none": "none", "chest": "one on the chest", "hip": "two below the waist"}),
     length("pocket_width", "Width of the finished pocket; unset, 12.5 cm, or less where the front has no room.", None, 60.0, 220.0, _POCKET),
@@ -122,9 +121,6 @@ SLOPE_MM = 15.0  # the balance makes the seam of a shoulder of 85 mm 11 mm longe
 FULL_BUST_MM = 60.0
 EASE_TO_PULL_ON_MM = 100.0
 ARM_ROOM_MM = 50.0
-SIDE_NOTCH_MM = 80.0
-# Width and depth of a pocket where she names none, and the least it may have, mm.
-POCKET_MM = {"pocket_width": (125.0, 80.0), "pocket_depth": (140.0, 90.0)}
 LONGER_MM = {"tunic": 150.0, "dress": 420.0}
 
 
@@ -264,9 +260,6 @@ def _check(s: Sheet, q: Quarter) -> None:
     s.stop()  # fmt: skip
 
 
-Held = Mapping[str, Mapping[str, Any]]  # half → edge → what it hangs on
-
-
 def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
     """What each edge of front and back hangs on, by half and edge."""
     f, b = pair[FRONT], pair[BACK]
@@ -295,6 +288,10 @@ def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
             "all": sources_of(shoulder, side, full),  # armhole, sleeve hem, underarm
         }
         out[h]["centre_back"] = out[h]["fold"]
+    opened = s.options("opening", *(("button", "button_stand") if buttons(s) else ()))
+    out[FRONT]["hem"] = sources_of(out[FRONT]["hem"], opened)
+    at_edge = sources_of(out[FRONT]["fold"], out[FRONT]["neckline"], opened)
+    out[FRONT] |= dict.fromkeys(("front_edge", "stand_top"), at_edge)
     return out
 
 
@@ -360,46 +357,12 @@ def _grain(q: Quarter) -> Line:
     return ((x, low), (x, min(q.bust[1], q.centre_y) - 10.0))
 
 
-def _notches(q: Quarter, edges: Mapping[str, Edge], half: str) -> list[Notch]:
-    """Below the underarm, at waist and hip, in the middle of the shoulder; on the armhole one on the
-    front and two on the back."""
-    out = []
-    for name, edge in edges.items():
-        kind, long_ = plain(name), edge.length_mm
-        down = bool(edge.points[0, 1] > edge.points[-1, 1])  # of the other side of a whole piece
-        if kind == "side" and long_ > 2.0 * SIDE_NOTCH_MM:
-            out.append(Notch(name, SIDE_NOTCH_MM if down else long_ - SIDE_NOTCH_MM, 1, "side"))
-            if half == FRONT:  # the back gets the same, as far from the underarm
-                levels = {"waist": q.waist[1], "hip": q.hip[1]}
-                at = {n: at_height(edge, float(y)) for n, y in levels.items()}
-                out += [
-                    Notch(name, x, 1, n)
-                    for n, x in at.items()
-                    if x is not None and 25.0 < x < long_ - 25.0
-                ]
-        elif kind == "armhole":
-            count = 1 if half == FRONT else 2
-            out.append(
-                Notch(name, long_ - long_ / 3.0 if down else long_ / 3.0, count, f"{half} armhole")
-            )
-        elif kind == "shoulder" and long_ > 120.0:
-            out.append(Notch(name, long_ / 2.0, 1, "shoulder"))
-    return out
-
-
-def _gather_zone(d: Drawn) -> float:
-    """How far from the centre the gathers reach, mm: short of the neck point, and of the side seam,
-    which is moved as it is."""
-    narrow = float(d.flat["side"][:, 0].min())
-    return min(0.85 * float(d.quarter.neck[0]), 0.9 * narrow)
-
-
 def _lines(s: Sheet, d: Drawn) -> Mapping[str, Points]:
     """A quarter's lines, its neckline spread for gathers where the style asks."""
     if s.style["gathers"] not in (d.quarter.half, "both"):
         return d.flat
     even = s.style["gather_spread"] == "even"
-    zone, by = _gather_zone(d), float(s.style["gather_ratio"])
+    zone, by = gather_zone(d), float(s.style["gather_ratio"])
     return gathered(d.flat, "neckline", "hem", zone, by, even)
 
 
@@ -463,27 +426,38 @@ def quick_top(s: Sheet) -> None:
     base, pairs, both, said = _drawn_for_head(s)
     s.notes += dict.fromkeys(said)  # both sides of the body may say the same
     _record(s, pairs[0], both[0])
+    if buttons(s):
+        lines = fronts.with_stand(both[0][FRONT].flat, stand_of(s))
+        with s.step("front", "The front that buttons", FRONT, "Both fronts lap over: their centre lines lie on one another."):  # fmt: skip
+            s.draw("front edge", lines[fronts.EDGE], f"{s.t(stand_of(s))} past the centre line")
+            s.draw("stand's top", lines[fronts.TOP], "the neckline run on")
+            s.tell("buttons", s.style["button"])
     held = _hangs(s, pairs[-1])
-    seam = s.style["centre_back"] == "seam"
-    for h in (FRONT, BACK):
+    for h, seam in seamed(s).items():
         flat, q = [_lines(s, d[h]) for d in both], both[0][h].quarter
-        cuts = partial(_notches, q)
-        made = pieces_of(h, h, flat, s.measurements, _grain(q), seam and h == BACK, notches=cuts)
+        lapped = h == FRONT and buttons(s)
+        if lapped:
+            flat = [fronts.with_stand(points, stand_of(s)) for points in flat]
+        cuts = partial(notches_on, q)
+        made = pieces_of(h, h, flat, s.measurements, _grain(q), seam, notches=cuts)
         for piece in made.values():
+            piece = fronts.buttoned(s, piece, q.bust[1], s.style["button"]) if lapped else piece
             s.add(piece, **held[h])
     opening = _opening(both)
     _notes(s, base[FRONT], both[0])
-    slit = pass_head(s, opening)
-    _finish(s, both, held, slit)
+    slit = 0.0 if buttons(s) else pass_head(s, opening)
+    finish(s, both, held, slit)
     slit_in_facings(s, slit)
-    _mark_gathers(s, both[0])
+    mark_gathers(s, both[0])
     if s.style["pocket"] != "none":
-        _pocket(s, both[0][FRONT].quarter)
+        pocket(s, both[0][FRONT].quarter)
     level = s.style["hem"] == "level" and s.style["gathers"] == "none"
     hem = 2.0 * sum(d.hem_length for pair in both for d in pair.values()) / len(both)
     front = both[0][FRONT]
     at_hip = level and s.style["length"] == "top"
-    open_side = pass_body(s, hem if level else None, front.quarter.hip[1], at_hip)
+    open_side = 0.0
+    if not buttons(s) or s.style["side_opening"] == "zip":
+        open_side = pass_body(s, hem if level else None, front.quarter.hip[1], at_hip)
     if "sleeve hem" in front.edges:
         pass_arm(s, sum(chain_length(d.edges["sleeve hem"]) for d in both[0].values()))
     s.figures |= {"neck opening": opening, "slit": slit, "side opening": open_side}
@@ -517,173 +491,11 @@ def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:
             "a dart will drag from the bust to the armhole. More bust ease, or a cloth that gives, "
             "helps."
         )
-    if s.style["bust_ease"] < EASE_TO_PULL_ON_MM:
+    if s.style["bust_ease"] < EASE_TO_PULL_ON_MM and not buttons(s):
         s.notes.append(
             f"With less than {s.t(EASE_TO_PULL_ON_MM)} of bust ease a closed woven top may not go "
             "over the shoulders: a longer opening, or a cloth that gives."
         )
-
-
-def _pocket(s: Sheet, q: Quarter) -> None:
-    """A patch pocket, its place marked on the front, and the check of that place."""
-    chest, front, style = s.style["pocket"] == "chest", s.pieces[FRONT], s.style
-    named = {k: float(style[k]) for k in POCKET_MM if style[k] is not None}
-    usual, *smaller = (
-        tuple(named.get(k, max(share * most, low)) for k, (most, low) in POCKET_MM.items())
-        for share in (1.0, *np.arange(0.95, 0.5, -0.05))
-    )
-    sizes = list(dict.fromkeys([usual, *smaller]))
-    middle, top = (0.52, q.bust[1] + 20.0) if chest else (0.55, q.waist[1] - 20.0)
-    place = pocket_place(front, (middle * q.bust[0], top), [(w, d) for w, d in sizes])
-    if place is None:
-        last, off = " × ".join(map(s.t, sizes[-1])), s.t(POCKET_OFF_MM)
-        what = f"the front has no room for a pocket of {last} that keeps {off} off armhole, neckline and hem."
-        remedy = "Make the top longer, or leave the pocket out."
-        if named:
-            remedy = f"Make it smaller, or leave {' and '.join(named)} out."
-        raise DraftError(Fault(f"style.{next(iter(named), 'pocket')}", what, remedy))
-    width, depth, x, y, moved = place
-    said = []
-    if (width, depth) != usual:
-        said.append(f"is {s.t(width)} × {s.t(depth)} instead of {' × '.join(map(s.t, usual))}")
-    if moved > 1.0:
-        said.append(f"lies {s.t(moved)} from its usual place")
-    if said:
-        s.notes.append(
-            f"The pocket {' and '.join(said)}, to keep {s.t(POCKET_OFF_MM)} off armhole and hem."
-        )
-    pocket = patch_pocket(width, depth, 1 if chest else 2, s.measurements)
-    marks = list(pocket_marks(pocket, (x, y)))
-    if front.fold is None and not chest:
-        marks += [Mark(k.name, k.points * (-1.0, 1.0), k.closed) for k in marks]
-    if chest and front.fold is not None:
-        s.notes.append(
-            "The chest pocket's place shows on both halves: sew it on the wearer's left."
-        )
-    s.pieces[FRONT] = front.with_(marks=(*front.marks, *marks))
-    s.checks.append(check_pocket(s.pieces[FRONT], s.unit))
-    s.add(
-        pocket,
-        all=(
-            s.options("pocket", *POCKET_MM),
-            s.hangs_on[FRONT, "hem"],
-            s.hangs_on[FRONT, "neckline"],
-        ),
-    )
-
-
-def _facing_grain(points: Mapping[str, Points]) -> Line:
-    """A short grainline inside a facing: at its fold, or beside the middle of its outer edge."""
-    if "fold" in points:
-        top, low = float(points["fold"][0, 1]), float(points["fold"][-1, 1])
-        return ((8.0, low + 0.2 * (top - low)), (8.0, low + 0.8 * (top - low)))
-    outer, inner = points["outer"], points["armhole"]
-    x, y = (0.5 * (outer[len(outer) // 2] + inner[len(inner) // 2])).tolist()
-    return ((x, y - 15.0), (x, y + 15.0))
-
-
-def _finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> None:
-    """Facings and bindings of neckline and armholes; their seams."""
-    seam = s.style["centre_back"] == "seam"
-    kinds: dict[str, tuple[str, Callable[[Sheet, Drawn, float], dict[str, list[Cubic]]]]] = {
-        "neck": ("neckline", neck_facing),
-        "armhole": ("armhole", armhole_facing),
-    }
-    for kind, (edge, drawn_facing) in kinds.items():
-        if s.style[f"{edge}_finish"] != "facing" or edge not in both[0][FRONT].edges:
-            continue
-        apart = kind == "armhole"
-        for h in (FRONT, BACK):
-            flat = [flattened(drawn_facing(s, d[h], slit)) for d in both]
-            made = pieces_of(
-                f"{h} {kind} facing", h, flat, s.measurements, _facing_grain(flat[0]),
-                seam and h == BACK, apart, True, partial(_notches, both[0][h].quarter),
-            )  # fmt: skip
-            on = held[h]["all"] if apart else (held[h]["neckline"], held[h]["fold"])
-            if h == BACK and not apart:  # it goes down past the slit
-                on = (
-                    on,
-                    held[FRONT]["neckline"],
-                    s.options("opening", "opening_length"),
-                    s.m.get("head_girth"),
-                )
-            for piece in made.values():
-                s.add(piece, all=(on, s.style["facing_width"]))
-        _sew_facings(s, kind, edge, apart, len(both) == 2)
-    each = [
-        {e: sum(chain_length(d[h].edges[e]) for h in (FRONT, BACK)) for e in ("neckline", "armhole") if e in d[FRONT].edges}
-        for d in both
-    ]  # fmt: skip
-    for edge, name, loops in (("neckline", "neck binding", 1), ("armhole", "armhole binding", 2)):
-        if s.style[f"{edge}_finish"] != "bias" or edge not in each[0]:
-            continue
-        long_ = (
-            sum(d[edge] for d in each) * (3 - len(both))
-            if loops == 1
-            else max(d[edge] for d in each)
-        )
-        made_, text = binding(name, long_, float(s.style["binding_width"]), loops, s.measurements)
-        on = [held[h]["all" if loops == 2 else "neckline"] for h in held]
-        s.add(made_, all=(on, s.style["binding_width"]))
-        s.notes.append(text)
-        for n, piece in s.pieces.items():
-            if n.split()[-1] in (FRONT, BACK):
-                ends = tuple(e for e in piece.edges if e.split()[-1] == edge)
-                s.pieces[n] = piece.with_(bound=(*piece.bound, *ends))
-
-
-def _sew_facings(s: Sheet, kind: str, edge: str, apart: bool, whole: bool) -> None:
-    """Facings to one another and to the edges they finish."""
-    seam = {FRONT: False, BACK: s.style["centre_back"] == "seam"}
-    for side in (LEFT, RIGHT) if whole else ("",):
-        there = {h: partial(edge_at, h, side, seam=seam[h]) for h in seam}
-        facing = {h: partial(edge_at, h, side, seam=seam[h] or apart, name=f"{h} {kind} facing") for h in seam}  # fmt: skip
-        for e in ("side", "shoulder") if apart else ("shoulder",):
-            name = f"{side} {kind} facing {e}".strip()
-            s.seams.append(Seam(name, (facing[FRONT](e),), (facing[BACK](e),)))
-        for h in (FRONT, BACK):
-            on, under = there[h](edge), facing[h](edge)
-            full = kind == "neck" and s.style["gathers"] in (h, "both")
-            longer = seam_length(s.pieces, [on]) - seam_length(s.pieces, [under]) if full else 0.0
-            sewn = Seam(under[0], (on,), (under,), longer)
-            if sewn not in s.seams:  # a whole neck facing is met from both sides
-                s.seams.append(sewn)
-
-
-def _mark_gathers(s: Sheet, drawn: Mapping[str, Drawn]) -> None:
-    """Notches where the gathers begin and end, a line on the label, and a note.
-
-    From the neck point to the notch the neckline is as it was drawn; the facing is notched at
-    the same distance.
-    """
-    for half, d in drawn.items():
-        if s.style["gathers"] not in (half, "both"):
-            continue
-        flat, q = d.flat["neckline"], d.quarter
-        close = dense(flat, 0.25)
-        plain = polyline_length(close[: int(np.argmax(close[:, 0] < _gather_zone(d))) + 1])
-        finished = 2.0 * (polyline_length(flat) - plain)
-        long_ = 2.0 * (s.style["gather_ratio"] * polyline_length(flat) - plain)
-        text = f"gather {s.t(long_)} into {s.t(finished)}"
-        for name, piece in s.pieces.items():
-            facing = name.endswith(f"{half} neck facing")
-            if not facing and name.split()[-1] != half:
-                continue
-            edge = piece.edges["neckline"]
-            ends = np.abs(edge.points[[0, -1], 0])
-            far = [i for i in (0, 1) if ends[i] > 0.5 * q.neck[0]]  # the ends at a neck point
-            at = (plain, edge.length_mm - plain)
-            notches = tuple(Notch("neckline", at[i], 1, "gathers") for i in far)
-            label = piece.label if facing else (*piece.label[:2], text, *piece.label[2:])
-            s.pieces[name] = piece.with_(notches=(*piece.notches, *notches), label=label)
-        wide = ""
-        if s.style["gather_spread"] == "even":
-            side = next(e for n, e in s.pieces.items() if n.split()[-1] == half)
-            edge = next(e for n, e in side.edges.items() if n.split()[-1] == "side")
-            top = edge.points[-1 if edge.points[0, 1] < edge.points[-1, 1] else 0]
-            added = 2.0 * (abs(float(top[0])) - q.bust[0])
-            wide = f" The {half} is {s.t(added)} wider all the way down."
-        s.notes.append(f"{half.capitalize()} neckline, from notch to notch: {text}.{wide}")
 
 
 # --- truing --------------------------------------------------------------------------------------
@@ -693,18 +505,20 @@ _SQUARE = [
     for p in (
         ("fold", "hem"), ("centre back", "hem"), ("hem", "side"), ("side", "armhole"),
         ("armhole", "shoulder"), ("underarm", "sleeve hem"), ("sleeve hem", "shoulder"),
+        (fronts.EDGE, "hem"),
     )
 ]  # fmt: skip
-_AT_NECK = [frozenset(p) for p in (("fold", "neckline"), ("centre back", "neckline"))]
+_AT_NECK = [frozenset(p) for p in (("fold", "neckline"), ("centre back", "neckline"), (fronts.TOP, fronts.EDGE))]  # fmt: skip
 
 
 def _true(s: Sheet, both: list[dict[str, Drawn]]) -> None:
     """What must be equal, square and smooth on the pieces; the finished girths."""
     whole = len(both) == 2
-    seam = s.style["centre_back"] == "seam"
+    in_two = seamed(s)
+    seam = in_two[BACK]
     for side in (LEFT, RIGHT) if whole else ("",):
         for name in ("side", "shoulder", "underarm"):
-            a = edge_at(FRONT, side, name, False)
+            a = edge_at(FRONT, side, name, in_two[FRONT])
             if a[1] in s.pieces[a[0]].edges:
                 b = edge_at(BACK, side, name, seam)
                 ease = both[-1 if side == RIGHT else 0][BACK].quarter.ease
@@ -757,6 +571,7 @@ BLOCK = Block(
     edges=(
         *("fold", "centre back", "hem", "side", "armhole", "shoulder", "neckline"),
         *("underarm", "sleeve hem", "outer", "bottom", "left side", "right side"),
+        *(fronts.EDGE, fronts.TOP),
     ),
     draw=quick_top,
     changes=tuple(k for k in KINDS if k not in ("hip", *SLEEVE)),

@@ -86,7 +86,7 @@ def shirt_collar(s: Sheet) -> None:
     layers(s, neck, made, BACK, False, "collar")
     lines = made[kinds[0]][0]
     start = lines["neckline"][-1]
-    roll = sweep((0.0, float(stand)), (1.0, 0.0), start, start - (0.4 * start[0], float(stand))).flatten()  # fmt: skip
+    roll = sweep((0.0, float(stand)), (1.0, 0.0), start, start - (0.65 * start[0], float(stand))).flatten()  # fmt: skip
     for name in ("upper collar", "under collar"):
         piece = s.pieces[name]
         both = [roll] if piece.fold else [roll, roll * (-1.0, 1.0)]

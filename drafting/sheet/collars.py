@@ -18,13 +18,12 @@ from drafting.fit import BACK, FRONT, LEFT
 from drafting.outline import polyline_length, without_repeats
 from drafting.piece import Notch, Piece
 from drafting.sheet.board import Sheet
-from drafting.sheet.inside import INTERFACING, interfacing_of
+from drafting.sheet.inside import INTERFACING, SHORT_MM, interfacing_of
 from drafting.sheet.necks import Half, Neck, notch_fronts
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import label_of, pieces_of
 from drafting.truing import Seam, Spot
 
-SHORT_MM = 2.0  # interfacing ends so far inside the seam (common practice, no source)
 OVERLAP_AT_MM = 120.0  # the shoulder on which the overlap of a flat collar is measured
 _BRIDGE_MM = 20.0  # as far on both sides of the neck point, and the overlap, the line is drawn anew
 Lines = dict[str, Points]

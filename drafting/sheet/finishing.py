@@ -32,6 +32,7 @@ LONGEST_STRIP_MM = 700.0  # longer bias strips waste cloth; they are joined
 GATHER_STEP_MM = 2.0
 POCKET_OFF_MM = 30.0  # a pocket keeps this far off armhole, neckline and hem
 _POCKET_INSIDE_MM = 8.0  # off the centre and the side seam
+_WHOLE_MM = 100.0  # a piece that reaches so far past the centre is no half with a stand
 _POCKET_STEP_MM = 5.0
 _POCKET_REACH_MM = 280.0  # farther from its usual place it would be another pocket
 _ROUND = 1.0 / math.cos(math.pi / 16.0)  # a buffer's corners of 4 segments lie this much inside
@@ -199,7 +200,7 @@ def pocket_place(
     ]
     taken.append(shapely.LineString([(0.0, -1e4), (0.0, 1e4)]).buffer(_POCKET_INSIDE_MM))
     free = shapely.Polygon(piece.sewing_line)
-    if piece.fold is None:  # a pocket on each side, or one that is sewn where it is drawn
+    if piece.fold is None and piece.bounds()[0] < -_WHOLE_MM:  # on each side, or where it is drawn
         free = free.intersection(scale(free, -1.0, 1.0, origin=(0.0, 0.0)))
         taken += [scale(t, -1.0, 1.0, origin=(0.0, 0.0)) for t in taken]
     free = free.difference(shapely.union_all(taken))

@@ -16,6 +16,7 @@ from drafting.outline import Edge, signed_area, without_repeats
 from drafting.piece import Piece
 
 INTERFACING = "interfacing"
+SHORT_MM = 2.0  # it ends so far inside the seam
 _LEAST_AREA_MM2 = 200.0
 
 

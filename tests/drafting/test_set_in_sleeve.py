@@ -397,7 +397,7 @@ OPTIONS = {o.key: o for o in get("set-in-sleeve").options}
 
 
 def test_the_shipped_blouse_is_drafted_laid_and_made_up() -> None:
-    """The choir's blouse: trued, laid on cloth without a problem, with its making up told in order."""
+    """The choir's blouse with collar and bishop sleeve: trued, laid on cloth without a problem, with its making up told in order."""
     read = Docket.load(CONFIGS / "styles" / "descant-blouse.yaml")
     d = read.draft()
     assert not bad(d)
@@ -409,8 +409,10 @@ def test_the_shipped_blouse_is_drafted_laid_and_made_up() -> None:
     rules = Rules(allowances=dict(read.allowances))
     lay = plan(list(d.pieces.values()), cloth, seconds=0.5, rules=rules)
     assert not lay.left_out and not judge(list(d.pieces.values()), cloth, lay.placements, rules)
-    placket, underarm, cuff, cap = d.making
+    first = d.making.index(next(x for x in d.making if "placket" in x))
+    placket, underarm, cuff, cap = d.making[first : first + 4]
     assert "placket" in placket and "underarm" in underarm and "cuff" in cuff and "crown" in cap
+    assert any("collar" in x for x in d.making)
 
 
 WRONG: dict[str, tuple[Any, str]] = {
