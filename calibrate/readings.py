@@ -20,13 +20,14 @@ from calibrate.store import slug, store_folder
 from configs.errors import Fault, InputError, short
 from configs.files import FORMAT_VERSION, dump_yaml, parse_yaml, read_text, read_yaml, write_atomic
 from configs.reader import Reader
-from configs.units import parse_length
+from configs.units import typed_length
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 Pair = tuple[str, str]
 COUNTS = (4, 6, 9)
+_LEAST_BARE_MM = 50.0  # between two crosses; a bare number below it was hardly meant in mm
 _SIX = (0.25, 0.15)  # of the picture's length and width: the fifth cross, the sixth opposite
 _NINE = 0.25
 
@@ -344,13 +345,16 @@ def _reading(rows: Reader, name: Any, crosses: Mapping[str, Any]) -> list[tuple[
         rows.note(key, f"there is no cross {missing[0]}.", f"Known: {', '.join(sorted(crosses))}.")
         return []
     out: list[tuple[Pair, float]] = []
+    least = 0.0 if rows.key == "distances_mm" else _LEAST_BARE_MM  # whose name says the unit
     for one in value if isinstance(value, list) else [value]:
         if one is None or (isinstance(one, str) and not one.strip()):
             continue  # a pair that could not be measured
         try:
-            mm = parse_length(one, rows.unit)
+            mm = typed_length(one, "", least, 10_000.0, rows.unit)
         except InputError as error:
-            rows.note(key, error.faults[0].what, "Write 1123, '112.3 cm' or '44 1/4 in'.", one)
+            fault = error.faults[0]
+            how = fault.remedy if "did you mean" in fault.what else ""
+            rows.note(key, fault.what, how or "Write 1123, '112.3 cm' or '44 1/4 in'.", one)
             continue
         if not 5.0 <= mm <= 30_000.0:
             rows.note(

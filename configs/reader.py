@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 
 from configs.errors import Fault, InputError, is_shown, short
 from configs.files import read_yaml
-from configs.units import length_text, parse_length, unit_name
+from configs.units import asked_back, length_text, meant_units, parse_length, unit_name
 
 T = TypeVar("T")
 XY = tuple[float, float]
@@ -139,7 +139,8 @@ class Reader:
 
     ``file``: its name, '' for a mapping without one; ``key``: where in the file it stands;
     ``unit``: of lengths without their own; ``faults``: shared by all readers of one file;
-    ``remedy``: said where a fault has none of its own.
+    ``remedy``: said where a fault has none of its own; ``asks``: whether a bare number too small for
+    mm is asked back (a person wrote it, and no program).
     """
 
     def __init__(
@@ -151,8 +152,10 @@ class Reader:
         unit: str = "mm",
         faults: list[Fault] | None = None,
         remedy: str = "",
+        asks: bool = True,
     ) -> None:
         self.file, self.key, self.unit, self.remedy = file, key, unit, remedy
+        self.asks = asks
         self.faults: list[Fault] = [] if faults is None else faults
         self.data: Mapping[Any, Any] = {}
         if isinstance(data, Mapping):
@@ -242,6 +245,7 @@ class Reader:
             unit=self.unit,
             faults=self.faults,
             remedy=self.remedy,
+            asks=self.asks,
         )
         return made if known is None else made.only(known)
 
@@ -376,12 +380,22 @@ class Reader:
         )
         return self.unit
 
-    def length(self, key: str, low: float, high: float, otherwise: float | None = None) -> float:
-        """A length in mm from ``low`` to ``high``; a number is in the reader's unit."""
-        return self.length_of(key, self.data.get(key), low, high, otherwise)
+    def length(
+        self, key: str, low: float, high: float, otherwise: float | None = None, *, least: float
+    ) -> float:
+        """A length in mm from ``low`` to ``high``; a number is in the reader's unit. ``least``: a bare
+        number of fewer mm is asked back; 0 where mm are what people write, or a program does."""
+        return self.length_of(key, self.data.get(key), low, high, otherwise, least=least)
 
     def length_of(
-        self, key: str, value: Any, low: float, high: float, otherwise: float | None = None
+        self,
+        key: str,
+        value: Any,
+        low: float,
+        high: float,
+        otherwise: float | None = None,
+        *,
+        least: float,
     ) -> float:
         """As `length`, of a value that stands at a key."""
         other = max(low, 0.0) if otherwise is None else otherwise
@@ -390,15 +404,25 @@ class Reader:
         except InputError as error:
             self.again(error)
             return other
+        if self.too_bare(key, value, mm, least, high):
+            return other
         if not low <= mm <= high:
+            meant = meant_units(value, max(low, least), high, self.unit)
             self.note(
                 key,
                 f"{short(value)} is outside {length_text(low)} to {length_text(high)}.",
-                "Check the number and its unit.",
+                f"{meant}Check the number and its unit.",
                 value,
             )
             return other
         return mm
+
+    def too_bare(self, key: str, value: Any, mm: float, least: float, most: float) -> bool:
+        """Note a bare number, read as ``mm``, that is too small to be meant in mm."""
+        asked = asked_back(value, mm, least, most) if self.asks and self.unit == "mm" else None
+        if asked is not None:
+            self.note(key, *asked, value)
+        return asked is not None
 
     # -- places --------------------------------------------------------------------------------
 
@@ -415,7 +439,7 @@ class Reader:
                 key, f"should be [x, y], not {short(value)}.", POINT_COMMA if many else "", value
             )
             return (0.0, 0.0)
-        x, y = (self.length_of(key, v, -reach, reach) for v in value)
+        x, y = (self.length_of(key, v, -reach, reach, least=0.0) for v in value)
         return (x, y)
 
     def points(self, key: str, reach: float = 1e5) -> list[XY]:

@@ -151,6 +151,70 @@ def parse_length(
     return float(total)
 
 
+_BARE = re.compile(r"\s*[-+−]?[\d.,/⁄½⅓⅔¼¾⅛⅜⅝⅞][\d.,/⁄½⅓⅔¼¾⅛⅜⅝⅞ -]*")
+
+
+def is_bare(value: Any) -> bool:
+    """Whether a length was written without its unit."""
+    if isinstance(value, str):
+        return _BARE.fullmatch(value) is not None
+    return isinstance(value, Real) and not isinstance(value, bool)
+
+
+def _as_written(value: Any) -> str:
+    """A number as a person writes it: 4 for 4.0."""
+    return value.strip() if isinstance(value, str) else f"{float(value):.12g}"
+
+
+def meant_units(value: Any, low: float, high: float, unit: str = "mm") -> str:
+    """'Did you mean 4 cm or 4 in?' of a number without unit, read in ``unit``: the units in which it
+    lies from ``low`` to ``high`` mm, two at most; '' where there is none, or it has a unit."""
+    if not is_bare(value) or len(text := _as_written(value)) > _LONGEST:
+        return ""
+    fit = []
+    for other in ("mm", "cm", "in", "m", "yd"):
+        try:
+            mm = abs(parse_length(text, other, signed=True))
+        except InputError:
+            return ""
+        if other != unit and low <= mm <= high:
+            fit.append(f"{text} {other}")
+    return f"Did you mean {' or '.join(fit[:2])}? " if fit else ""
+
+
+def asked_back(
+    value: Any, mm: float, least_mm: float, most_mm: float = math.inf
+) -> tuple[str, str] | None:
+    """What is wrong with a bare number of fewer mm than anybody means there, and what to write;
+    None for any other. ``least_mm``, ``most_mm``: what is likely."""
+    if not 0.0 < abs(mm) < least_mm or not is_bare(value):
+        return None
+    text = _as_written(value)
+    meant = meant_units(value, least_mm, most_mm)
+    first = meant.removeprefix("Did you mean ").partition("?")[0].partition(" or ")[0]
+    what = f"{text} mm: {meant[0].lower() + meant[1:] if meant else 'that is next to nothing. '}"
+    return (
+        f"{what}A number without a unit is read in mm.",
+        f"Write it with its unit: {f'{first}, or ' if first else ''}{text} mm if it is meant so.",
+    )
+
+
+def typed_length(
+    value: Any, where: str, least_mm: float = 0.0, most_mm: float = math.inf, unit: str = "mm"
+) -> float:
+    """As `parse_length`, of what a person types outside a file; a bare number of fewer mm than
+    ``least_mm`` is asked back.
+
+    Raises:
+        InputError: no length, or one that is asked back.
+    """
+    mm = parse_length(value, unit, where)
+    asked = asked_back(value, mm, least_mm, most_mm) if unit == "mm" else None
+    if asked is not None:
+        raise InputError(Fault(where, *asked, value))
+    return mm
+
+
 def run_together(text: str) -> str:
     """'31 1/2' for 311/2, '1 1/2' for 3/2: a fraction with no space before it; '' for all else."""
     found = re.fullmatch(r"(\d{1,5})\s*/\s*(\d{1,2})(\D*)", text.strip())

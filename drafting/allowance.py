@@ -35,6 +35,7 @@ RAW = "raw edge"
 EXTENDED, SQUARED, MIRRORED = "extended", "squared", "mirrored"
 KINDS = (EXTENDED, SQUARED, MIRRORED)
 MOST_MM = 200.0
+SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no source)
 POINT_LIMIT = 2.5  # an extended corner is blunted at this many allowances from its corner
 DISTANCE_TOLERANCE_MM = 0.05  # the flattening tolerance of the curves
 _GENTLE = np.radians(20.0)  # vertices of a curve turn by less, corners by more

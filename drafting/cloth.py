@@ -64,6 +64,8 @@ _SPELT = {"color": "colour", "grain tolerance": "grain_tolerance"}
 _SPELT |= {"tolerates flaws": "tolerates_flaws", "grain-tolerance": "grain_tolerance"}
 _MAX_WIDTH_MM = 5000.0  # the widest sheeting is 3.2 m
 _MAX_LENGTH_MM = 200_000.0  # two bolts
+_LEAST_REPEAT_MM = 5.0  # the like for a print's repeat, and for the width of its border
+_LEAST_BORDER_MM = 15.0
 _LEAST_SELVEDGE_MM = 3.0  # common practice, no source: 5 to 20 mm
 _LEAST_BARE_MM = 300.0  # narrower than any cloth sold: a number without unit was meant in cm
 _MAX_SHRINKAGE = 0.25
@@ -519,7 +521,11 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
             "Fold it lengthwise, lay it single, or cut it in two and turn the upper layer.",
         )
     shrinkage = _pair(reader, "shrinkage", _fraction)
-    repeat = _pair(reader, "repeat", lambda inner, key: inner.length(key, 1.0, _MAX_WIDTH_MM))
+    repeat = _pair(
+        reader,
+        "repeat",
+        lambda inner, key: inner.length(key, 1.0, _MAX_WIDTH_MM, least=_LEAST_REPEAT_MM),
+    )
     price, currency = _price(reader)
     made = Cloth(
         width_mm=width,
@@ -558,32 +564,12 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
 
 def _size(reader: Reader, key: str, most: float) -> float:
     """Width or length; a bare number too small for millimetres is asked about."""
-    value = reader.get(key)
-    mm = reader.length(key, 1.0, most)
-    number = str(value)[:40].strip()
-    if reader.unit == "mm" and 1.0 < mm < _LEAST_BARE_MM and re.fullmatch(r"[\d.,]+", number):
-        meant = "m" if mm < 10.0 else "cm"
-        reader.note(
-            key,
-            f"{number} mm: did you mean {number} {meant}? A number without a unit is read in mm.",
-            f"Write it with its unit: '{key}: {number} {meant}'.",
-            value,
-        )
-    return mm
+    return reader.length(key, 1.0, most, least=_LEAST_BARE_MM)
 
 
 def _strip(reader: Reader, key: str) -> float:
     """The selvedge's width; a bare number that no selvedge has in mm is asked about."""
-    mm = reader.length(key, 0.0, 200.0)
-    number = str(reader.get(key))[:40].strip()
-    if reader.unit == "mm" and 0.0 < mm < _LEAST_SELVEDGE_MM and re.fullmatch(r"[\d.,]+", number):
-        reader.note(
-            key,
-            f"{number} mm: did you mean {number} cm? A number without a unit is read in mm.",
-            f"Write it with its unit: '{key}: {number} cm'.",
-            number,
-        )
-    return mm
+    return reader.length(key, 0.0, 200.0, least=_LEAST_SELVEDGE_MM)
 
 
 def _word(reader: Reader, key: str, known: tuple[str, ...]) -> str:
@@ -723,8 +709,12 @@ def _border(reader: Reader, folding: Folding, drawn: bool) -> Border | None:
             continue
         edges[piece.strip()] = edge.strip()
     side = inner.word("side", ("near", "far"), "near") if inner.has("side") else "near"
-    off = inner.length("from", 0.0, 2000.0) if inner.has("from") else 0.0
-    width = inner.length("width", 1.0, _MAX_WIDTH_MM) if inner.has("width") else 0.0
+    off = inner.length("from", 0.0, 2000.0, least=_LEAST_SELVEDGE_MM) if inner.has("from") else 0.0
+    width = (
+        inner.length("width", 1.0, _MAX_WIDTH_MM, least=_LEAST_BORDER_MM)
+        if inner.has("width")
+        else 0.0
+    )
     if not edges and not inner.faults:
         inner.note("edges", "is missing: which edges lie on the border?", help_text)
     if drawn:

@@ -224,6 +224,8 @@ def _same(q: Quarter, _: float, __: FitChange) -> Quarter:
     return q
 
 
+_LEAST_BARE_MM = 3.0  # a bare number below it was hardly meant in mm,
+_NOTHING = 0.03  # nor one below this part of the most that a change can do
 MOST_LONGER_MM = 30.0
 MOST_SHOULDER_EASE_MM = 10.0  # a shoulder of woven cloth eases in no more
 _BOTH, _FRONT, _BACK, _ALL = ("both", FRONT, BACK), (FRONT,), (BACK,), ("both",)
@@ -266,9 +268,10 @@ _KEYS = ("change", "by", "where", "side", "note", "date")
 
 
 def parse_fit(
-    fit: Sequence[Any] | None, unit: str = "mm", where: str = "fit"
+    fit: Sequence[Any] | None, unit: str = "mm", where: str = "fit", *, asks: bool = True
 ) -> tuple[FitChange, ...]:
-    """The ``fit`` list as changes; lengths are texts with a unit, or numbers in ``unit``.
+    """The ``fit`` list as changes; lengths are texts with a unit, or numbers in ``unit``. ``asks``:
+    whether a number that is next to nothing in mm is asked back.
 
     Raises:
         InputError: all that is wrong with the list, at once.
@@ -284,7 +287,7 @@ def parse_fit(
         if isinstance(entry, FitChange):
             out.append(entry)
         elif isinstance(entry, Mapping):
-            change = _parse_one(Reader(entry, key=spot, unit=unit, faults=faults))
+            change = _parse_one(Reader(entry, key=spot, unit=unit, faults=faults, asks=asks))
             out += [change] if change else []
         else:
             faults.append(Fault(spot, f"{short(entry)} is not a change.", f"Write {FORM}.", entry))
@@ -313,6 +316,9 @@ def _parse_one(row: Reader) -> FitChange | None:
         by = row.tried(
             lambda: parse_length(row.get("by"), row.unit, row.place("by"), signed=kind.signed), 0.0
         )
+    least = max(_LEAST_BARE_MM, _NOTHING * kind.limit_mm)
+    if row.too_bare("by", row.get("by"), by, least, kind.limit_mm):
+        return None
     if abs(by) > kind.limit_mm:
         most = length_text(kind.limit_mm, "in" if row.unit == "in" else None)
         row.note(

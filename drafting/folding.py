@@ -35,6 +35,7 @@ _SAME |= dict.fromkeys(
 _SAME |= dict.fromkeys(("part", "one selvedge", "one selvedge folded over"), "partial")
 _SAME_FACE = {"right sides together": "in", "wrong sides together": "out"}
 _MEETING_MM = 0.1  # two selvedges that meet leave a line at least
+_LEAST_BARE_MM = 60.0  # a bare number below it was hardly meant in mm
 _LEAST_OVER_MM = 20.0  # folded over by less, nothing can be cut there
 _MAX_MM = 200_000.0
 
@@ -193,13 +194,13 @@ def read_folding(reader: Reader, key: str = "fold") -> Folding:
 def _one(inner: Reader, way: str) -> Folding:
     over, opened = 0.0, None
     if inner.has("over"):
-        over = inner.length("over", _LEAST_OVER_MM, 5000.0)
+        over = inner.length("over", _LEAST_OVER_MM, 5000.0, least=_LEAST_BARE_MM)
         if way != "partial":
             inner.note("over", "goes with 'way: partial' only.", "Take it out.")
     elif way == "partial":
         _over_missing(inner, "over")
     if inner.has("open_from"):
-        opened = inner.length("open_from", 0.0, _MAX_MM)
+        opened = inner.length("open_from", 0.0, _MAX_MM, least=_LEAST_BARE_MM)
         if way == "none":
             inner.note("open_from", "the cloth is not folded, so nothing is opened out.")
             opened = None

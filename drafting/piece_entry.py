@@ -206,7 +206,7 @@ def _details(row: Reader) -> dict[str, Any]:
 def _notch(row: Reader) -> Notch:
     return Notch(
         row.text("edge", need=True),
-        row.length("at", 0.0, _LONGEST_MM),
+        row.length("at", 0.0, _LONGEST_MM, least=0.0),
         row.count("count", high=9),
         row.text("match"),
     )

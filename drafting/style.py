@@ -15,7 +15,7 @@ import numpy as np
 
 from configs.errors import Fault, InputError, short
 from configs.reader import Reader, as_number, as_typed, nearest
-from configs.units import format_length, parse_length
+from configs.units import format_length, meant_units, parse_length
 from drafting.outline import Points
 
 _NOTHING = 0.05  # of an option's largest length: a bare number below it was hardly meant in mm
@@ -68,7 +68,7 @@ def resolve(
     Raises:
         InputError: all that is wrong with the style, at once.
     """
-    reader = Reader({} if style is None else style, key=where, unit=unit)
+    reader = Reader({} if style is None else style, key=where, unit=unit, asks=asks)
     if reader.faults:
         raise InputError(Fault(where, "is not a mapping.", "Write 'style: {neckline: v}'."))
     known = {o.key: o for o in options}
@@ -76,7 +76,7 @@ def resolve(
     out: dict[str, Any] = {o.key: o.default for o in options}
     for key in reader.data:
         if key in known and reader.has(key):
-            out[key] = _read(known[key], reader, asks)
+            out[key] = _read(known[key], reader)
     reader.done()
     return MappingProxyType(out)
 
@@ -100,7 +100,7 @@ def without_effect(
     return said
 
 
-def _read(option: Option, reader: Reader, asks: bool) -> Any:
+def _read(option: Option, reader: Reader) -> Any:
     written = reader.get(option.key)
     name = {True: "yes", False: "none"}.get(written) if isinstance(written, bool) else written
     word = " ".join(str(name)[:60].lower().replace("_", " ").split())
@@ -132,9 +132,9 @@ def _read(option: Option, reader: Reader, asks: bool) -> Any:
         else:
             reader.again(error)
         return option.default
-    if asks and (meant := _too_small(option, written, value, reader.unit)):
-        what = f"{short(written)}, read as {short(written)} mm, is next to nothing here."
-        reader.note(option.key, what, meant, written)
+    least = max(_NOTHING * option.high, option.low) if option.kind != "number" else 0.0
+    small = value >= option.low or meant_units(written, least, option.high)
+    if small and reader.too_bare(option.key, written, value, least, option.high):
         return option.default
     if not option.low <= value <= option.high:
         reader.note(option.key, *_outside(option, written, reader.unit, shown), written)
@@ -142,31 +142,12 @@ def _read(option: Option, reader: Reader, asks: bool) -> Any:
     return value
 
 
-def _too_small(option: Option, written: Any, value: float, unit: str) -> str:
-    """What a bare number of so few mm may mean, of an option of many cm: 4 for an ease of 4 in."""
-    bare = as_number(written) is not None and option.kind != "number"
-    if not bare or unit != "mm" or not max(option.low, 0.0) < value < _NOTHING * option.high:
-        return ""
-    told = f"{as_number(written):g}"
-    return (
-        f"Did you mean {told} cm or {told} in? A number without a unit is in mm: write the unit, such as "
-        f"'{option.key}: {told} cm', or {told} mm if it is meant so."
-    )
-
-
 def _outside(option: Option, written: Any, unit: str, shown: str) -> tuple[str, str]:
     """Of a value outside its limits, what and remedy; of a bare number, which unit would fit."""
     bare = as_number(written) is not None
     if option.kind == "number" or not bare:
         return f"{short(written)} is outside its limits.", f"Limits: {shown}."
-    meant = next(
-        (
-            f"Did you mean {written} {u}? "
-            for u in ("cm", "in", "mm")
-            if u != unit and option.low <= parse_length(written, u, signed=True) <= option.high
-        ),
-        "",
-    )
+    meant = meant_units(written, option.low, option.high, unit)
     return (
         f"{written}, read as {written} {unit}, is outside its limits.",
         f"{meant}A number without a unit is in the docket's unit, {unit}. Limits: {shown}.",

@@ -89,10 +89,20 @@ def from_dict(data: Any, where: str = "table.height", *, folded: bool = False) -
     reader = Reader(data, key=where, remedy="Example: {mat: 3 mm, cloth: 1 mm}")
     reader.done()
     reader.only(_KEYS)
-    mat = reader.length("mat", -_MOST_THICK_MM, _MOST_THICK_MM) if "mat" in reader.data else 0.0
-    cloth = reader.length("cloth", 0.0, _MOST_THICK_MM) if "cloth" in reader.data else None
+    mat = (
+        reader.length("mat", -_MOST_THICK_MM, _MOST_THICK_MM, least=0.0)
+        if "mat" in reader.data
+        else 0.0
+    )
+    cloth = (
+        reader.length("cloth", 0.0, _MOST_THICK_MM, least=0.0) if "cloth" in reader.data else None
+    )
     layers = reader.count("layers", 2 if folded else 1, high=40)
-    lens = reader.length("lens_height", 200.0, 10_000.0) if "lens_height" in reader.data else None
+    lens = (
+        reader.length("lens_height", 200.0, 10_000.0, least=200.0)
+        if "lens_height" in reader.data
+        else None
+    )
     foot = reader.point("lens_foot", 20_000.0) if "lens_foot" in reader.data else None
     if "lens_distances" in reader.data and foot is None and not reader.faults:
         foot = reader.tried(lambda: _foot(reader), None, "lens_distances")
@@ -111,7 +121,12 @@ def _foot(reader: Reader) -> tuple[float, float] | None:
             reader.note("lens_distances", "should be rows of [x, y, distance], mm.", got=row)
             return None
         key = f"lens_distances[{i}]"
-        rows.append([reader.length_of(key, v, -20_000.0, 20_000.0) for v in row])
+        least = (0.0, 0.0, 50.0)  # of the two places any, of the distance by tape
+        ends = [
+            reader.length_of(key, v, -20_000.0, 20_000.0, least=mm)
+            for v, mm in zip(row, least, strict=True)
+        ]
+        rows.append(ends)
     if reader.faults:
         return None
     foot, left = foot_from_tape([r[:2] for r in rows], [r[2] for r in rows])

@@ -279,7 +279,7 @@ def _draft(
     except InputError as error:
         faults += error.faults
     try:
-        changes = parse_fit(fit, unit or "mm")
+        changes = parse_fit(fit, unit or "mm", asks=unit is not None)
     except InputError as error:
         faults += error.faults
     for i, change in enumerate(changes, 1):

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from configs.errors import ChalkbeamError, Fault, InputError
 from configs.files import parse_yaml, read_text
 from configs.reader import nearest
-from drafting.allowance import HEM
+from drafting.allowance import HEM, SMALL_ALLOWANCE_MM
 from drafting.cloth import Cloth
 from drafting.docket import text as written
 from drafting.docket.cloths import Of, OtherCloth, cut_here, untaken
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 
 _DRAFT_FIELDS = frozenset({"measurements", "garment", "base", "imported"})
 ZIP_SEAM_MM = 15.0  # a zip is sewn on 1.5 to 2 cm (common practice, no source)
-_SMALL_ALLOWANCE_MM = 3.0  # no shears cut a seam so narrow (common practice, no source)
 
 
 @dataclass(frozen=True, eq=False)
@@ -374,11 +373,9 @@ class Docket:
                 f"10 mm' under 'allowances' in {where} (or 'all: 0' if it is meant so)."
             )
         for key, mm in self._each_allowance():
-            if 0.0 < mm < _SMALL_ALLOWANCE_MM:
-                meant = f"did you mean {mm:g} cm?" if self.unit == "mm" else "is that meant?"
+            if 0.0 < mm < SMALL_ALLOWANCE_MM:
                 said.append(
-                    f"{key} is {mm:.3g} mm: {meant} A number without a unit is in "
-                    f"{self.unit}; write it with its unit, such as '{key.rsplit('.', 1)[-1]}: 1 cm'."
+                    f"{key} is {mm:.3g} mm: is that meant? No seam so narrow can be cut and sewn."
                 )
         for piece in self.every_piece().values():
             widths = piece.widths(self.allowances_for(piece.name))

@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 from configs.errors import InputError, short
 from configs.files import named_file
 from configs.reader import Reader, kind_of, nearest, unknown_keys
+from drafting.allowance import MOST_MM, SMALL_ALLOWANCE_MM
 from drafting.cloth import Cloth
 from drafting.docket.base import Base, read_with
 from drafting.docket.cloths import Of, cloth_for, cut_here, read_cloths, read_of
 from drafting.docket.named import place_of, read_measurements
 from drafting.fit import FORM
-from drafting.lay.rules import DEFAULT_DISTANCE_MM, MOST_DISTANCE_MM
+from drafting.lay.rules import DEFAULT_DISTANCE_MM, LEAST_BARE_DISTANCE_MM, MOST_DISTANCE_MM
 from drafting.piece_entry import read_entries
 from drafting.placement import Placement
 
@@ -50,7 +51,6 @@ _KEYS = (
 _GARMENT_KEYS = ("block", "base", "style", "fit", "changes", "with")
 _LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside")
 _RECORD_KEYS = ("date", "note", "photo")
-_MAX_ALLOWANCE_MM = 200.0  # a curtain's hem; more is a slip of the unit
 
 
 def read_fields(
@@ -87,7 +87,7 @@ def read_fields(
         "allowances": allowances,
         "piece_allowances": own,
         "cloth": _cloth(top, path) if of is None else None,
-        "distance_mm": top.length("distance", 0.0, MOST_DISTANCE_MM)
+        "distance_mm": top.length("distance", 0.0, MOST_DISTANCE_MM, least=LEAST_BARE_DISTANCE_MM)
         if "distance" in top.data
         else DEFAULT_DISTANCE_MM,
         "shares": _shares(top, path),
@@ -226,14 +226,14 @@ def _allowances(top: Reader) -> tuple[dict[str, float], dict[str, dict[str, floa
     own: dict[str, dict[str, float]] = {}
 
     def each(reader: Reader) -> dict[str, float]:
-        return {str(k): reader.length(k, 0, _MAX_ALLOWANCE_MM) for k in reader.data}
+        return {str(k): reader.length(k, 0, MOST_MM, least=SMALL_ALLOWANCE_MM) for k in reader.data}
 
     every = top.sub("allowances")
     for key, value in every.data.items():
         if isinstance(value, Mapping):
             own[str(key)] = each(every.inner(str(key), value))
         else:
-            sizes[str(key)] = every.length_of(str(key), value, 0, _MAX_ALLOWANCE_MM)
+            sizes[str(key)] = every.length_of(str(key), value, 0, MOST_MM, least=SMALL_ALLOWANCE_MM)
     rows = top.get("pieces", [])
     for i, row in enumerate(rows if isinstance(rows, list) else []):
         if not isinstance(row, Mapping) or row.get("allowances") is None:

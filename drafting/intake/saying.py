@@ -13,13 +13,15 @@ from typing import TypeVar
 
 from configs.errors import Fault, InputError
 from configs.reader import nearest
-from configs.units import parse_length
+from configs.units import typed_length
+from drafting.allowance import MOST_MM, SMALL_ALLOWANCE_MM
 from drafting.intake.found import Outline
 from drafting.intake.taking import Said, scale_for
 from drafting.piece import Piece
 
 T = TypeVar("T")
 MOST_CUT = 50
+_LEAST_BARE_SIDE_MM = 10.0  # a bare number below it was hardly meant in mm
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,7 @@ def scale_from(text: str, outlines: Mapping[str, Outline]) -> tuple[float, str]:
     """
     where = "--side"
     one = taken_apart(text, where, "PIECE/SIDE=LENGTH", "'front/left=300 mm'")
-    wanted = parse_length(one.value, "mm", where)
+    wanted = typed_length(one.value, where, _LEAST_BARE_SIDE_MM, 5000.0)
     outline = outlines[one_of(one.piece, list(outlines), where)]
     return scale_for(outline, f"{one.piece}/{one.side}", wanted, where)
 
@@ -136,7 +138,7 @@ def allowances_from(
     own: dict[str, dict[str, float]] = {}
     sayings = [taken_apart(text, where) for text in texts]
     for one in sorted(sayings, key=lambda s: (bool(s.piece), bool(s.side))):  # the nearest last
-        mm = parse_length(one.value, "mm", where)
+        mm = typed_length(one.value, where, SMALL_ALLOWANCE_MM, MOST_MM)
         there = [one_of(one.piece, list(pieces), where)] if one.piece else list(pieces)
         for name in there:
             if one.side and one.side not in pieces[name].edges:

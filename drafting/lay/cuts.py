@@ -18,7 +18,7 @@ import numpy as np
 
 from configs.errors import Fault, LayError
 from configs.reader import nearest
-from configs.units import length_text, parse_length
+from configs.units import asked_back, length_text, parse_length
 from drafting.cloth import Cloth, MatchPoint
 from drafting.folding import Zone
 from drafting.lay.laid import LaidPiece
@@ -28,6 +28,7 @@ from drafting.outline import Points, signed_area
 from drafting.piece import Piece
 from drafting.placement import carry, cloth_from_piece, grain_turn
 
+_LEAST_BARE_MM = 20.0  # up an edge; a bare number below it was hardly meant in mm
 FOLD_TOLERANCE_MM = 0.05
 SINGLE, THROUGH, FOLD = "single", "through", "fold"
 
@@ -416,11 +417,18 @@ class _Reader:
             return np.asarray(line[int(np.argmax(line[:, 1]))], dtype=float)
         named_here = {n.match or n.edge: n.at_mm for n in piece.notches if n.edge == point.edge}
         at = named_here.get(point.spot)
+        asked = None
         if at is None and point.spot[:1].isdigit():
             with contextlib.suppress(ValueError):
                 along = float(parse_length(point.spot, "mm"))
+                asked = asked_back(point.spot, along, _LEAST_BARE_MM, edge.length_mm)
                 if along <= edge.length_mm:
                     at = along if line[0, 1] <= line[-1, 1] else edge.length_mm - along
+        if asked is not None:
+            self.fault(
+                "cloth.match", f"{point.piece}.{point.edge}@{point.spot}: {asked[0]}", asked[1]
+            )
+            return None
         if at is None:
             known = (*named_here, "top")
             self.fault(

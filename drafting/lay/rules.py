@@ -13,6 +13,7 @@ DEFAULT_DISTANCE_MM = (
     5.0  # room for the shears between two cutting lines (common practice, no source)
 )
 MOST_DISTANCE_MM = 100.0
+LEAST_BARE_DISTANCE_MM = 2.0  # a bare number below it was hardly meant in mm: shears need more
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,7 @@ from drafting.sheet.inside import INTERFACING
 
 Act = Callable[[Work], Work]
 _MOST_MM = 3000.0
+_LEAST_BARE_MM = 3.0  # a bare number below it was hardly meant in mm
 _MOST_LINES = 24
 _MOST_TRIES, _EXACT_MM = 12, 1e-3
 MOST_CHANGES = 200
@@ -122,7 +123,7 @@ def replay(work: Work, changes: Sequence[Change]) -> Work:
 
 
 def _mm(row: Reader, key: str, low: float = 0.0, otherwise: float = 0.0) -> float:
-    return row.length(key, low, _MOST_MM) if row.has(key) else otherwise
+    return row.length(key, low, _MOST_MM, least=_LEAST_BARE_MM) if row.has(key) else otherwise
 
 
 def _needs(row: Reader, *keys: str) -> None:

@@ -18,7 +18,7 @@ import numpy as np
 
 from configs.errors import InputError
 from configs.reader import nearest
-from configs.units import parse_length
+from configs.units import typed_length
 from drafting.allowance import FOLD
 from drafting.curves import Cubic, chain_points, left_of, sweep, unit
 from drafting.outline import Points
@@ -26,6 +26,7 @@ from drafting.piece import Dart, Piece
 from drafting.shaping.parts import XY, End, refuse, xy
 
 _SHARE = re.compile(r"(?:(\d+)\s*/\s*(\d+)|(\d+(?:[.,]\d+)?)\s*%|half)")
+_LEAST_BARE_MM = 3.0  # a bare number below it was hardly meant in mm
 _MEANT_MM = 8.0  # so near to a corner, a notch or a middle that is what is meant
 _WORDS = {"half": Fraction(1, 2), "third": Fraction(1, 3), "quarter": Fraction(1, 4)}
 HOW = (
@@ -216,9 +217,12 @@ def _share(text: str) -> Fraction | None:
 
 def _length(text: str, unit_: str, words: str) -> float:
     try:
-        return parse_length(text, unit_)
+        return typed_length(text, "", _LEAST_BARE_MM, unit=unit_)
     except InputError as error:
-        raise refuse(f"'{words}' names no place.", HOW) from error
+        fault = error.faults[0]
+        asked = "did you mean" in fault.what
+        what = f"'{words}': {fault.what}" if asked else f"'{words}' names no place."
+        raise refuse(what, fault.remedy if asked else HOW) from error
 
 
 def _neighbours(piece: Piece, edge: str) -> tuple[str, str]:

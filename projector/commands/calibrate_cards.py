@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from projector.commands.lengths import LENGTH_MM, SIZE
+from projector.commands.lengths import BEAM_MM, SIZE
 from projector.commands.places import Command, Place
 from projector.output import CARDS, EXACT_PICTURE, PATTERN, PDF, picture_bytes, write_all
 
@@ -49,7 +49,7 @@ def cards(paper: str, large: bool, out: Path) -> None:
     "--size", type=SIZE, required=True, metavar="WxH", help="The projector's own resolution."
 )
 @click.option(
-    "--beam-width", type=LENGTH_MM, metavar="LENGTH",
+    "--beam-width", type=BEAM_MM, metavar="LENGTH",
     help="Width of the lit picture on the table; sets how large the card windows are.",
 )  # fmt: skip
 @click.option("--large", is_flag=True, help="Windows for the larger cards.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.lengths import LENGTH_MM, PAIR_MM
+from projector.commands.lengths import BEAM_MM, PAIR_MM
 from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command, Place
 from projector.output import CALIBRATION, PICTURE, look_over, write_picture
 
@@ -37,9 +37,7 @@ if TYPE_CHECKING:
     "--bars", "bars_mm", type=PAIR_MM, metavar="X,Y",
     help="What your ruler reads on bar 1 and bar 2 of the cards page, in mm: 180.4,250.0",
 )  # fmt: skip
-@click.option(
-    "--beam-width", type=LENGTH_MM, metavar="LENGTH", help="Width of the lit picture, mm."
-)
+@click.option("--beam-width", type=BEAM_MM, metavar="LENGTH", help="Width of the lit picture, mm.")
 @click.option("--large", is_flag=True, help="Windows for the larger cards.")
 @click.option(
     "--patience", type=click.FloatRange(1, 600), default=60.0, show_default=True, metavar="SECONDS",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from projector.commands.lengths import LENGTH_MM, PAIR_MM, SIZE
+from projector.commands.lengths import BEAM_MM, PAIR_MM, SIZE
 from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import CALIBRATION, PICTURE, write_picture
 
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 @click.option("--pattern", "pattern_file", type=FILE, help="pattern.yaml, if at hand.")
 @click.option(
     "--beam-width",
-    type=LENGTH_MM,
+    type=BEAM_MM,
     metavar="LENGTH",
     help="Width of the light, as given to 'pattern'.",
 )

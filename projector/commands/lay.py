@@ -97,16 +97,21 @@ def lay(
     picture and a purchase of its own; that lay is kept in a small docket beside: top.lining.yaml.
     """
     from configs.errors import Fault, InputError
-    from configs.units import parse_length
+    from configs.units import typed_length
     from drafting.docket.beside import docket_of_cloth
     from drafting.lay.order import stops
+    from drafting.lay.rules import LEAST_BARE_DISTANCE_MM
     from projector import lay_report, laying
     from projector.console import print_json, print_table, warn
     from projector.lay_picture import lay_picture
     from projector.session.shares import together
 
     _all_different(docket, others)
-    apart = None if distance is None else float(parse_length(distance, "mm"))
+    apart = (
+        None
+        if distance is None
+        else typed_length(distance, "--distance", LEAST_BARE_DISTANCE_MM, 100.0)
+    )
     if apart is not None and not 0.0 <= apart <= 100.0:
         raise InputError(Fault("--distance", f"{distance} is outside 0 to 100 mm."))
     lit = None if beam is None else _beam(beam)

@@ -15,6 +15,9 @@ class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from 
 
     name = "length"
 
+    def __init__(self, least_mm: float = 0.0) -> None:
+        self.least_mm = least_mm  # a bare number below it is asked back
+
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
@@ -22,10 +25,10 @@ class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from 
         if isinstance(value, int | float):
             return float(value)
         from configs.errors import InputError
-        from configs.units import parse_length
+        from configs.units import typed_length
 
         try:
-            return float(parse_length(value, "mm", "it"))
+            return typed_length(value, "it", self.least_mm)
         except InputError as error:
             fault = error.faults[0]
             self.fail(f"{fault.what} {fault.remedy}".strip(), param, ctx)
@@ -74,5 +77,6 @@ class PictureSize(click.ParamType):  # type: ignore[type-arg]  # generic only fr
 
 
 LENGTH_MM = LengthMm()
+BEAM_MM = LengthMm(200.0)  # no beam is narrower
 PAIR_MM = PairMm()
 SIZE = PictureSize()

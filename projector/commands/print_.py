@@ -63,7 +63,7 @@ def print_(
     ("actual size", never "fit to page"), and measure both squares before you print the rest.
     """
     from configs.errors import Fault, InputError
-    from configs.units import parse_length
+    from configs.units import typed_length
     from drafting.docket import Docket
     from drafting.export.cut_size import cut_size
     from drafting.export.pdf import pieces_pdf
@@ -74,7 +74,9 @@ def print_(
         raise InputError(
             Fault("--roll-width", f"belongs to a roll, not to {paper}.", "Say --paper roll.")
         )
-    width = parse_length(roll_width, "mm", "--roll-width") if roll_width is not None else None
+    width = (
+        typed_length(roll_width, "--roll-width", 150.0, 2000.0) if roll_width is not None else None
+    )
     read = Docket.load(docket)
     pieces, allowances = cut_size(read, chosen_pieces(read.every_piece(), only))
     made = pieces_pdf(

@@ -138,9 +138,9 @@ def test_shipped_cloths_load(path: Path) -> None:
 @pytest.mark.parametrize(
     ("key", "value", "told"),
     [
-        ("width", 140, "140 mm: did you mean 140 cm?"),
-        ("width", "55", "55 mm: did you mean 55 cm?"),
-        ("length", 2, "2 mm: did you mean 2 m?"),
+        ("width", 140, "140 mm: did you mean 140 cm or 140 in?"),
+        ("width", "55", "55 mm: did you mean 55 cm or 55 in?"),
+        ("length", 2, "2 mm: did you mean 2 m or 2 yd?"),
     ],
 )
 def test_a_bare_number_that_no_cloth_is_as_small_as(key: str, value: object, told: str) -> None:

@@ -515,6 +515,7 @@ def test_how_a_place_is_written(tmp_path: Path) -> None:
         text = text.replace("bust_girth: 93.4", "bust_girth: 934 mm").replace(
             "all: 1,", "all: 8 mm,"
         )
+        text = text.replace("distance: 0.5", "distance: 5 mm")
         path.write_text(text, encoding="utf-8")
         Docket.load(path).replace(lay=lay).save()
         made = path.read_text(encoding="utf-8")

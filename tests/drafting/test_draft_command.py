@@ -241,17 +241,22 @@ def test_edges_that_no_allowance_names_are_told(
 
 
 @pytest.mark.parametrize(
-    ("value", "told"), [("1", "1 mm: did you mean 1 cm?"), ("2.5", "2.5 mm: did you mean 2.5 cm?")]
+    ("value", "told"),
+    [("1", "1 mm: did you mean 1 cm or 1 in?"), ("2.5", "did you mean 2.5 cm or 2.5 in?")],
 )
 def test_an_allowance_of_a_few_mm_is_asked_about(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], value: str, told: str
 ) -> None:
     """Centimetres written without their unit; 6 mm, the narrowest in use, is none of that."""
     path = bare_docket(tmp_path, f"allowances: {{all: {value}, neckline: 6}}\n")
+    assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 2
+    err = capsys.readouterr().err
+    assert told in err
+    assert err.count("did you mean") == 1
+    path.write_text(path.read_text().replace(f"all: {value}", f"all: {value} mm"))
     assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 0
     out = capsys.readouterr().out
-    assert told in out
-    assert out.count("did you mean") == 1
+    assert f"all is {value} mm: is that meant?" in out, "with its unit it is taken, with a word"
 
 
 def test_the_starter_docket_has_allowances_and_drafts_without_a_caution(
@@ -284,8 +289,8 @@ def test_a_length_without_its_unit_is_told_in_which_it_was_read(
     path.write_text(path.read_text().replace("quick-top}", "quick-top, style: {length: 60}}"))
     assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 2
     err = " ".join(capsys.readouterr().err.split())
-    assert "60, read as 60 mm" in err
-    assert "Did you mean 60 cm?" in err
+    assert "60 mm: did you mean 60 cm?" in err
+    assert "read in mm" in err
     assert not (tmp_path / "o").exists()
 
 

@@ -333,5 +333,5 @@ def test_a_program_s_numbers_are_millimetres_and_taken_as_they_are() -> None:
     """From Python 4.0 is 4 mm; with the unit of a person's file the same number is asked back."""
     body = Measurements.load(shipped("measurements", "alto-3.yaml"))
     assert draft("quick-top", body, {"flare": 4.0}).style["flare"] == 4.0
-    with pytest.raises(InputError, match="next to nothing"):
+    with pytest.raises(InputError, match="did you mean 4 cm or 4 in"):
         draft("quick-top", body, {"flare": 4.0}, unit="mm")
