@@ -20,9 +20,11 @@ from configs.reader import unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import REGISTRY, Measurements, missing
 from drafting.piece import Notch, Piece
-from drafting.sheet import Recorded, Sheet, Step, read_steps
+from drafting.sheet import Deed, Recorded, Sheet, Step, read_steps
+from drafting.sheet.making import MAKE_UP, Task, in_order, tasks_of, with_part
 from drafting.sheet.notching import notched
 from drafting.sheet.onto import Onto
+from drafting.sheet.record import BOTH
 from drafting.style import Option, resolve, without_effect
 from drafting.truing import (
     USUAL_ALLOWANCES,
@@ -89,7 +91,7 @@ class Draft:
     was done on the sheet; ``notes``: warnings in plain words; ``figures``: further numbers (mm)
     by name; ``hangs_on``: (piece, edge) → keys of the measures, ``style.`` options and ``fit.``
     changes that the edge hangs on; ``parts``: the blocks that were sewn to it, in order;
-    ``making``: how it is made up, a sentence each, in order; ``partners``: of a part, the
+    ``tasks``: how it is made up, unordered; ``partners``: of a part, the
     notches that it needs on pieces of the garment.
     """
 
@@ -108,13 +110,22 @@ class Draft:
     figures: Mapping[str, float] = field(default_factory=dict)
     hangs_on: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
     parts: tuple[Part, ...] = ()
-    making: tuple[str, ...] = ()
+    tasks: tuple[Task, ...] = ()
     partners: tuple[tuple[str, Notch], ...] = ()
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:
-        """The construction, read off the record in her unit."""
-        return read_steps(self.record, self.measurements.unit)
+        """The construction, read off the record in her unit; last, how it is made up."""
+        record = self.record
+        if self.tasks:
+            told = [Deed("tell", f"{i}. {text}") for i, text in enumerate(self.making, 1)]
+            record = (*record, Recorded("make-up", BOTH, MAKE_UP, "", told))
+        return read_steps(record, self.measurements.unit)
+
+    @cached_property
+    def making(self) -> tuple[str, ...]:
+        """How the whole is made up, a sentence each, in the trade's order."""
+        return in_order(self.tasks)
 
     def checks(
         self, allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None = None
@@ -251,7 +262,7 @@ def joined(
         figures=MappingProxyType({**made.figures, **part.figures}),
         hangs_on=MappingProxyType({**made.hangs_on, **hangs_on}),
         parts=(*made.parts, Part(chosen.name, part.style, part.fit)),
-        making=(*made.making, *part.making),
+        tasks=with_part(made.tasks, part.tasks, chosen.joins),
     )
 
 
@@ -340,6 +351,6 @@ def _drawn(
         tuple(sheet.notes),
         MappingProxyType(sheet.figures),
         MappingProxyType(sheet.hangs_on),
-        making=tuple(sheet.making),
+        tasks=tasks_of(sheet.making, chosen.joins[0] if chosen.joins else "finish"),
         partners=tuple(sheet.partners),
     )

@@ -128,13 +128,12 @@ def circle_skirt(s: Sheet) -> None:
         f"hang for 24 hours, then level the hem. The hem takes at most {s.t(HEM_MM)}; a deeper one cannot be eased in."
     )  # fmt: skip
     _judge_cloth(s, points, panels)
-    waists.making_up(
-        s,
-        "Stay-stitch the waist as soon as it is cut.",
-        "" if elastic else f"Zip into the {where.rstrip(':')}, then that seam below it.",
-        "Join the other seams from the hem up." if panels > 1 else "",
-        waists.FINISHING[style["waist_finish"]],
-        "Hang it for 24 hours, level the hem all round from the floor, and turn up a narrow hem.",
+    s.makes(
+        flat="Stay-stitch the waist as soon as it is cut.",
+        closing="" if elastic else f"Zip into the {where.rstrip(':')}, then that seam below it.",
+        skirt="Join the seams from the hem up, but for the one with the zip." if panels > 1 else "",
+        finish=waists.FINISHING[style["waist_finish"]],
+        hem="Hang the skirt for 24 hours, level the hem all round from the floor, and turn up a narrow hem.",
     )
 
 

@@ -44,7 +44,6 @@ from drafting.sheet.darts import Turn, roof, with_roofs
 from drafting.sheet.finishing import short_of
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import along, half_piece, refuse_crossing
-from drafting.sheet.waists import making_up
 from drafting.truing import Girth, check_dart_runs, sewn_length
 
 OPTIONS = (
@@ -186,13 +185,14 @@ def fitted_bodice(s: Sheet) -> None:
     for half in (front, back):
         _piece(s, z, half, necks[half.name])
     _checks(s, z)
-    making_up(
-        s,
-        "Sew the darts: bust dart to its mark, waist darts to their points; press those of the waist to the centre.",
-        f"Sew the shoulders, the back eased in by {s.t(z.ease)}.",
-        "Sew the side seams.",
-        f"Set the zip in the centre {s.style['opening']}, open from neckline to waist.",
-        "Finish neckline, armholes and waist.",
+    s.makes(
+        darts="Sew the darts: bust dart to its mark, waist darts to their points; press those of the waist to the centre.",
+        shoulder=f"Sew the shoulders, the back eased in by {s.t(z.ease)}.",
+        side="Sew the side seams.",
+        closing=f"Set the zip in the centre {s.style['opening']}, open from neckline to waist.",
+        neckline="Finish the neckline with a facing or a binding.",
+        armhole="Finish the armholes.",
+        waist="Finish the waist.",
     )
 
 

@@ -185,14 +185,14 @@ def flared_skirt(s: Sheet) -> None:
         waists.seam_pockets(s, {FRONT: False, BACK: False}, not seam)
     waists.finish_halves(s, halves, z.waist, seam, g.joint)
     _true(s, z, g, flared)
-    waists.making_up(
-        s,
-        "Pockets into the side seams." if style["pockets"] != "none" else "",
-        "Zip into the centre back, then the seam below it, then the side seams."
-        if seam
-        else "Zip into the left side seam and that seam below it, then the right side seam.",
-        waists.FINISHING[style["waist_finish"]],
-        "Hang it for a night, level the hem and turn it up: its edge is eased in.",
+    left = any(f.darts for f in flared.values())
+    s.makes(
+        darts="Sew the darts to their points and press them to the centre." if left else "",
+        flat="Pockets into the side seams." if style["pockets"] != "none" else "",
+        skirt=f"Sew the skirt's {'side seams' if seam else 'right side seam'}.",
+        closing=f"Zip into the {'centre back' if seam else 'left side seam'}, then that seam below it.",
+        finish=waists.FINISHING[style["waist_finish"]],
+        hem="Hang the skirt for a night, level the hem and turn it up: its edge is eased in.",
     )
 
 

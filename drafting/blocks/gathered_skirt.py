@@ -142,16 +142,21 @@ def gathered_skirt(s: Sheet) -> None:
     ends = np.cumsum(depths)[:-1]
     waists.hip_girth(s, float(rounds[int(np.searchsorted(ends, hip_depth))]), least_, True)
     s.figures |= {"fullness": float(wide / g.waist), "hem": float(rounds[-1])}
-    waists.making_up(
-        s,
-        "Join the widths of each tier to a ring."
-        + ("" if elastic else " The first stays open for the zip in its left seam."),
-        "Gather the upper edge of each lower tier, seam allowances flat, and sew it to the tier above, from the hem up."
-        if tiers > 1
-        else "",
-        "" if elastic else "Gather the waist with two rows of long stitches between the notches.",
-        waists.FINISHING[style["waist_finish"]],
-        "Turn the hem up.",
+    s.makes(
+        flat="Pockets into the side seams." if style["pockets"] != "none" else "",
+        skirt=(
+            "Join the widths of each tier to a ring."
+            + ("" if elastic else " The first stays open for the zip."),
+            "Gather the upper edge of each lower tier, seam allowances flat, and sew it to the tier above, from the hem up."
+            if tiers > 1
+            else "",
+            ""
+            if elastic
+            else "Gather the waist with two rows of long stitches between the notches.",
+        ),
+        closing="" if elastic else "Zip into the left seam, then that seam below it.",
+        finish=waists.FINISHING[style["waist_finish"]],
+        hem="Turn up the skirt's hem.",
     )
 
 

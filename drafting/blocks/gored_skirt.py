@@ -163,12 +163,11 @@ def gored_skirt(s: Sheet) -> None:
     _finish(s, g, waist, n, elastic)
     _true(s, g, z, n, elastic)
     where = "centre back" if _at_back(g, n) else "left side"
-    waists.making_up(
-        s,
-        "" if elastic else f"Zip into the {where} seam, then that seam below it.",
-        "Join the front gores, then the back gores, from the hem up; press the seams open. Last the side seams.",
-        waists.FINISHING[style["waist_finish"]],
-        "Hang it for a night, level the hem and turn it up.",
+    s.makes(
+        closing="" if elastic else f"Zip into the {where} seam, then that seam below it.",
+        skirt="Join the front gores, then the back gores, from the hem up; press the seams open. Last the side seams.",
+        finish=waists.FINISHING[style["waist_finish"]],
+        hem="Hang the skirt for a night, level the hem and turn it up.",
     )
 
 

@@ -24,7 +24,7 @@ from drafting.piece import Mark, Notch, Piece
 from drafting.sheet import Amount, Sheet, sources_of, waists
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.pieces import label_of
-from drafting.sheet.record import spot_array
+from drafting.sheet.record import BOTH, spot_array
 from drafting.truing import SEAM_MM, Check
 
 LEAST_FACE_MM = 12.0  # of a pleat at the waist
@@ -164,12 +164,14 @@ def pleated_skirt(s: Sheet) -> None:
         "a pleat shows at the waist": float(face - extra), "a pleat takes at the hip": float(under),
         "more at the waist": float(extra), "cloth at the hip": 4.0 * wide,
     }  # fmt: skip
-    waists.making_up(
-        s,
-        f"Join the quarters, but leave the {where} open; turn up the hem while the cloth lies flat.",
-        "Fold on every fold line and lay the fold on its placement line, by the arrows; tack from the hem up and press.",
-        f"Stitch the pleats shut from the waist to the hip line, if you like. Zip into the {where}, under its pleat.",
-        waists.FINISHING[style["waist_finish"]],
+    s.makes(
+        skirt=(
+            f"Join the quarters, but leave the {where} open; turn up the hem while the cloth lies flat.",
+            "Fold on every fold line and lay the fold on its placement line, by the arrows; tack from the hem up and press.",
+            "Stitch the pleats shut from the waist to the hip line, if you like.",
+        ),
+        closing=f"Zip into the {where}, under its pleat.",
+        finish=waists.FINISHING[style["waist_finish"]],
     )
 
 
@@ -191,29 +193,21 @@ def _record(
 ) -> None:  # fmt: skip
     """The steps of a quarter, of the front's or the back's where they differ."""
     face, under, extra = amounts
-    if half:
-        half += " "
-    with s.step(
-        f"{half}sums".replace(" ", "-"), f"{half.capitalize()}quarter: what a pleat shows and takes"
-    ):
+    with s.step(f"{half}-sums".strip("-"), "What a pleat shows and takes", half or BOTH):
         for name, a in (
             ("shows at the hip", face),
             ("takes at the hip and the hem", under),
             ("takes more at the waist", extra),
         ):
             s.tell(name, a)
-    with s.step(f"{half}quarter".replace(" ", "-"), f"{half.capitalize()}quarter of the skirt"):
+    with s.step(f"{half}-quarter".strip("-"), "A quarter of the skirt", half or BOTH):
         s.draw("hem", spot_array([(0.0, -long_), (wide, -long_)]), "straight")
         s.draw("side", spot_array([(wide, -long_), (wide, 0.0)]), "straight")
         s.draw("waist", spot_array([(0.0, 0.0), (wide, 0.0)]), "straight")
     why = (
         "Lay each fold on the placement line to which its arrow points: the faces then show alike."
     )
-    with s.step(
-        f"{half}pleats".replace(" ", "-"),
-        f"{half.capitalize()}quarter: fold lines and placement lines",
-        why=why,
-    ):
+    with s.step(f"{half}-pleats".strip("-"), "Fold lines and placement lines", half or BOTH, why):
         for kind, name in ((FOLD, "fold"), (PLACE, "placement")):
             same = [k for k in lines if k.kind == kind and 0.0 < k.x < wide]
             for at, xs in (("hip and hem", [k.x for k in same]), ("waist", [k.top for k in same])):

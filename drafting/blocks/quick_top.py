@@ -462,6 +462,29 @@ def quick_top(s: Sheet) -> None:
         pass_arm(s, sum(chain_length(d.edges["sleeve hem"]) for d in both[0].values()))
     s.figures |= {"neck opening": opening, "slit": slit, "side opening": open_side}
     _true(s, both)
+    _make_up(s, slit, open_side)
+
+
+def _make_up(s: Sheet, slit: float, open_side: float) -> None:
+    """How it is sewn (common practice, no source)."""
+    style = s.style
+    ways = {
+        "facing": "Join the facings of the {0}, sew them to it, trim, clip, turn in and hold them down at the seams.",
+        "bias": "Bind the {0}.",
+        "none": "Finish the {0}.",
+    }
+    armhole = style["sleeve"] == "none"
+    shoulder = "Stay-stitch the neckline. Gather it between its notches. " if style["gathers"] != "none" else "Stay-stitch the neckline. "  # fmt: skip
+    s.makes(
+        flat="Turn in the pocket's edges and sew it on its place." if style["pocket"] != "none" else "",
+        seams="Sew the centre-back seam." if style["centre_back"] == "seam" else "",
+        shoulder=f"{shoulder}Sew the shoulders.",
+        neckline=ways[style["neckline_finish"]].format("neckline") + (f" The slit of {s.t(slit)} is faced with it." if slit else ""),
+        side=f"Sew the side seams{'' if armhole else ' and the underarms in one'}.",
+        armhole=ways[style["armhole_finish"]].format("armholes") if armhole else "",
+        closing=f"The left side seam stays open for {s.t(open_side)}: set the zip in." if open_side else "",
+        hem="Turn up the hem." if armhole else "Turn up the hems of sleeves and top.",
+    )  # fmt: skip
 
 
 def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:

@@ -231,6 +231,15 @@ def straight_skirt(s: Sheet) -> None:
         why=f" {gathers}" if style["shaping"] == "auto" else "",
     )
     s.figures["slit"] = slit_mm
+    darts = "Sew the darts to their points and press them to the centre."
+    where = "centre back" if seam else "left side seam"
+    s.makes(
+        darts=darts if front.darts or back.darts else "",
+        skirt=f"Sew the skirt's {'side seams' if seam else 'right side seam'}.",
+        closing=f"Zip into the {where}, then that seam below it{', down to the slit' if slit_mm else ''}.",
+        finish=waists.FINISHING[style["waist_finish"]],
+        hem="Turn up the skirt's hem." + (" Then fold and face the slit." if slit_mm else ""),
+    )
     _true(s, z, g, zip_mm)
 
 

@@ -16,6 +16,7 @@ from drafting.piece import Piece
 from drafting.shaping.changes import Change, replay
 from drafting.shaping.measured import checks_now, girths_now, with_lines, without_lines
 from drafting.shaping.state import Work
+from drafting.sheet.making import Task
 from drafting.truing import Corner, Run, check_dart_runs
 
 
@@ -36,8 +37,10 @@ def changed(
     pieces = {n: without_lines(p) for n, p in work.pieces.items() if n not in after}
     runs = tuple(r for run in draft.runs for r in _runs(run, work))
     own = tuple(c for c in checks_now(draft, lines, work) if " over dart " not in c.name)
+    tasks = _tasks(draft, pieces, work)
     made = replace(
         draft,
+        tasks=tasks,
         pieces=MappingProxyType(pieces),
         seams=tuple(s for s in work.seams if not {p for p, _ in (*s.a, *s.b)} & set(after)),
         corners=tuple(c for corner in draft.corners for c in _corners(corner, work)),
@@ -47,6 +50,21 @@ def changed(
         notes=(*draft.notes, *work.said),
     )
     return made, after
+
+
+def _tasks(draft: Draft, pieces: Mapping[str, Piece], work: Work) -> tuple[Task, ...]:
+    """How it is sewn, with the seams and darts that the scissors made."""
+    if not draft.tasks:  # it tells of no seam, so of none of these
+        return ()
+    there = {s.name for s in draft.seams}
+    seams = [
+        Task("seams", f"Sew the {s.name} seam, {s.a[0][0]} to {s.b[0][0]}.")
+        for s in work.seams
+        if s.name not in there and not s.name.endswith(("facing", "binding"))
+    ]
+    darts = any(p.darts for p in pieces.values()) and not any(t.stage == "darts" for t in draft.tasks)  # fmt: skip
+    sewn = [Task("darts", "Sew the darts to their points and press them.")] if darts else []
+    return (*sewn, *seams, *draft.tasks)
 
 
 def changed_pieces(

@@ -33,6 +33,7 @@ from drafting.sheet.amount import (
     number,
     sources_of,
 )
+from drafting.sheet.making import Task
 from drafting.sheet.onto import EdgeRun, Onto
 from drafting.sheet.record import BOTH, CENTRE_LINE, XY, Deed, Recorded, Spot, spot_array
 from drafting.truing import Check, Corner, Girth, Run, Seam
@@ -79,7 +80,8 @@ class Sheet:
 
     ``m``: her measures; ``style``: option → amount, `Choice` or None; ``spots``: the points by
     name; ``pieces``, ``notes``, ``figures`` and the truing lists are what the block hands over; ``onto``: the
-    garment that it is sewn to, None of a block drafted alone; ``making``: how it is made up, a sentence each, in order.
+    garment that it is sewn to, None of a block drafted alone; ``making``: how it is made up, a sentence each: a `Task`, or
+    words alone for the stage of what the block is sewn to.
     """
 
     def __init__(
@@ -98,7 +100,7 @@ class Sheet:
         self.levels: dict[str, float] = {}
         self.steps: list[Recorded] = []
         self.notes: list[str] = [] if onto else list(measurements.warnings)
-        self.making: list[str] = []
+        self.making: list[str | Task] = []
         self.partners: list[tuple[str, Notch]] = []
         self.figures: dict[str, float] = {}
         self.pieces: dict[str, Piece] = {}
@@ -309,6 +311,14 @@ class Sheet:
             key = key if key in of else edge.replace(" ", "_")
             self.hangs_on[piece.name, edge] = sources_of(of.get(key, of.get("all", ())))
         return piece
+
+    def makes(self, **stages: str | Sequence[str]) -> None:
+        """How it is sewn: `making.STAGES` → a sentence or several. Of a skirt on a bodice, what closes and
+        finishes the waist is told by the joint."""
+        for stage, told in stages.items():
+            if not (self.joins and stage in ("closing", "finish")):
+                texts = (told,) if isinstance(told, str) else told
+                self.making += [Task(stage, t) for t in texts if t]
 
     def notch_onto(self, piece: str, notch: Notch) -> None:
         """A notch on a piece of the garment that this block is sewn to."""

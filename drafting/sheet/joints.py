@@ -14,6 +14,7 @@ from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, Choice, found
 from drafting.sheet.board import STYLE, Sheet, plain
+from drafting.sheet.making import Task
 from drafting.sheet.onto import EdgeRun, Onto
 from drafting.sheet.passing import BODY_EASE_MM
 from drafting.truing import (
@@ -254,6 +255,12 @@ def _pass(s: Sheet, joint: Joint) -> None:
             long_ = s.onto.pieces[piece].edges[edge].length_mm
             s.notch_onto(piece, Notch(edge, joint.above if up else long_ - joint.above, 1, "zip"))
     whole = joint.above + below
+    place, rest = ("centre back", "below") if joint.opens == BACK else ("left side seam", "below and above")  # fmt: skip
+    s.making += [
+        Task("waist", "Right sides together, pin the skirt to the bodice's waist: centres, sides and darts on one another; sew, and press the seam up. "
+        "A tape sewn into it keeps it from stretching."),
+        Task("closing", f"Set one zip into the {place}, {s.t(whole)} long, the waist seams meeting; then sew that seam {rest} it."),
+    ]  # fmt: skip
     s.figures["opening"] = whole
     where = "centre back, from the neckline" if joint.opens == BACK else f"left side seam, from {s.t(joint.above)} above the waist"  # fmt: skip
     s.notes.append(f"One opening for bodice and skirt: in the {where} to {s.t(below)} below it, {s.t(whole)} long in all.")  # fmt: skip

@@ -404,14 +404,6 @@ FINISHING = {
 }
 
 
-def making_up(s: Sheet, *sentences: str) -> None:
-    """The order in which it is sewn, as the last step."""
-    s.making += [t for t in sentences if t]
-    with s.step("make-up", "Making up, in this order"):
-        for i, text in enumerate(s.making, 1):
-            s.remark(f"{i}. {text}")
-
-
 # --- pockets -------------------------------------------------------------------------------------
 
 

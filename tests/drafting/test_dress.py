@@ -195,7 +195,51 @@ def test_the_choirs_dress() -> None:
         "dart point"
     ] * 2  # none left of the side's
     assert list(d.pieces) == ["front", "back", "sleeve", "skirt front", "skirt back"]
+    words = (
+        "darts",
+        "shoulders",
+        "neckline",
+        "side seams",
+        "underarm",
+        "armhole",
+        "skirt's",
+        "waist",
+        "zip",
+        "level the hem",
+    )
+    assert len(d.making) == 11
+    at = [
+        next(i for i, text in enumerate(d.making) if w in text and i >= n - 1)
+        for n, w in enumerate(words)
+    ]
+    assert at == sorted(at) and sum("zip" in t for t in d.making) == 1
+    last = d.steps[-1]
+    assert last.key == "make-up" and len(last.sums) == 11 and last.of == ""
     assert read.cloth is not None and read.cloth.width_mm == 1400.0
     lay = plan(d.pieces, read.cloth, 0.0, rules=read.rules, effort=Effort(seed=1, workers=0))
     assert lay.left_out == () and lay.used_length_mm < 2200.0
     assert judge(d.pieces, read.cloth, lay.docket_placements(), read.rules) == []
+
+
+def test_scissors_add_to_the_making_up() -> None:
+    """A yoke that is cut is sewn on before the shoulders; a garment with two parts tells each stage once."""
+    yoke = {
+        "cut": "back",
+        "level": "9 cm below shoulder at neckline",
+        "into": ["back yoke", "back"],
+        "seam": "yoke seam",
+    }
+    recipe = {"block": "quick-top", "changes": [yoke], "with": [{"block": "set-in-sleeve"}]}
+    keys = {"neck_width": 12, "back_neck_to_tailbone": 62, "upper_arm_girth": 30, "arm_length": 58}
+    values = dict(zip(KEYS, BODIES["straight"], strict=True)) | {"hip_girth_at_tailbone": 96} | keys
+    told = (
+        Docket.from_dict({"chalkbeam": 1, "unit": "cm", "measurements": values, "garment": recipe})
+        .draft()
+        .making
+    )
+    seam, shoulder = (
+        next(i for i, t in enumerate(told) if w in t)
+        for w in ("yoke seam, back yoke to back", "shoulders")
+    )
+    assert seam < shoulder
+    assert not any("Finish the armholes" in t for t in told) and any("crown" in t for t in told)

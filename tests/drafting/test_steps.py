@@ -359,7 +359,7 @@ def test_block_without_steps_is_refused(top: Draft) -> None:
     from dataclasses import replace
 
     with pytest.raises(InputError, match="quick-top"):
-        panels(replace(top, record=()))
+        panels(replace(top, record=(), tasks=()))
 
 
 def test_any_block_can_be_drawn(top: Draft) -> None:
@@ -374,7 +374,7 @@ def test_any_block_can_be_drawn(top: Draft) -> None:
     with s.step("b", "Cap", "sleeve"):
         s.draw("cap", np.array([(-180.0, 0.0), (-90.0, 100.0), (0.0, 140.0), (180.0, 0.0)]))
         s.remark("a sum")
-    drawn = panels(replace(top, record=tuple(s.steps)))
+    drawn = panels(replace(top, record=tuple(s.steps), tasks=()))
     assert [p.key for p in drawn] == ["a", "b", "check", "curves"]
     assert "crown | 0 | 0.0 | 5 1/2 up | 14.0 up" in words(drawn[0])
     assert "a sum" in words(drawn[1])
