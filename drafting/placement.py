@@ -23,7 +23,8 @@ class Placement:
     ``piece``: its name; ``copy``: 1, 2, …; ``at``: (x, y) mm, where the piece's origin lies in
     the cloth frame; ``turn_deg``: counter-clockwise, 0 has the grain along the cloth's length;
     ``mirrored``: turned over (its x axis reversed before turning); ``locked``: stays where she
-    put it; ``aside``: taken off the cloth for now.
+    put it; ``aside``: taken off the cloth for now; ``lower``: on folded cloth, cut from one layer, and
+    that is the lower one.
     """
 
     piece: str
@@ -33,6 +34,7 @@ class Placement:
     mirrored: bool = False
     locked: bool = False
     aside: bool = False
+    lower: bool = False
 
     @property
     def key(self) -> str:

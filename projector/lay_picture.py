@@ -161,8 +161,13 @@ class _Picture:
 
     def drawn(self) -> NDArray[np.uint8]:
         self.cloth()
-        for p in self.lay.placements:
+        for p in sorted(self.lay.placements, key=lambda p: not p.lower):
             self.piece(p)
+        for p in self.lay.placements:
+            if p.lower:  # seen through the layer above it
+                ring = p.outline_mm
+                for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+                    self.line(a, b, _LINE[p.how], 1.4, 5.0)
         for p in self.lay.placements:
             self.label(p)
         self.measures()
@@ -313,14 +318,29 @@ class _Picture:
         x, y = roomy[int(np.argmin(((roomy - centre) ** 2).sum(axis=1)))]
         return np.asarray(low + (np.array([x, y]) - 1) / f), float(depth.max() / f)
 
+    def _seen(self, p: LaidPiece) -> NDArray[np.float64]:
+        """The ring of a piece; of one in the lower layer the largest part that nothing lies over."""
+        over = [q.outline_mm for q in self.lay.placements if p.lower and p.apart_from(q)]
+        if not over:
+            return p.outline_mm
+        from shapely.geometry import Polygon
+        from shapely.ops import unary_union
+
+        rest: Any = Polygon(p.outline_mm).difference(unary_union([Polygon(r) for r in over]))
+        parts = [g for g in getattr(rest, "geoms", [rest]) if g.geom_type == "Polygon" and g.area]
+        if not parts or max(g.area for g in parts) < 0.05 * p.area_mm2:
+            return p.outline_mm
+        return np.array(max(parts, key=lambda g: g.area).exterior.coords)[:-1, :2]
+
     def label(self, p: LaidPiece) -> None:
         job = self.lay.job
         several = job is not None and sum(q.piece == p.piece for q in self.lay.placements) > 1
         name = whole = f"{p.piece} {p.copy}" if several else p.piece
         garment, _, name = name.rpartition(": ")  # of several garments: its title on its own line
-        spot, depth = self._spot(p.outline_mm)
+        ring = self._seen(p)
+        spot, depth = self._spot(ring)
         where = self.px([spot])[0].astype(float)
-        room = np.ptp(self.px(p.outline_mm)[:, 0])
+        room = np.ptp(self.px(ring)[:, 0])
         size = 17.0
         while size > 10.0 and self.width_of(name, size) > 0.75 * room:
             size -= 1.0
@@ -359,7 +379,9 @@ class _Picture:
         middle = 0.5 * (p.outline_mm.min(axis=0) + p.outline_mm.max(axis=0))
         at = (float(middle[0]), float(middle[1]))
         upper = any(z.layers == 2 and z.holds(at) for z in self.lay.cloth.zones)
-        return "upper layer only" if p.how == "single" and upper else _WORD[p.how]
+        if p.how != "single" or not upper:
+            return _WORD[p.how]
+        return "lower layer only" if p.lower else "upper layer only"
 
     def _plate(self, at: Any, words: str, size: float, colour: Any) -> None:
         w, h = self.width_of(words, size) / 2 + 4 * self.unit, 0.55 * size * self.unit

@@ -307,7 +307,7 @@ def planned(
     if opening is not None:
         names = ", ".join(opening.pieces)
         notes.append(
-            f"Laid whole in the upper layer instead of on the fold, {names} would save "
+            f"Laid whole in one layer instead of on the fold, {names} would save "
             f"{length_text(opening.saved_mm)} of cloth: say 'opened: [{names}]' under 'cloth', or 'whole: allowed'."
         )
     return Planned(

@@ -49,7 +49,7 @@ _KEYS = (
     "record",
 )
 _GARMENT_KEYS = ("block", "base", "style", "fit", "changes", "with")
-_LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside")
+_LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside", "layer")
 _RECORD_KEYS = ("date", "note", "photo")
 
 
@@ -282,12 +282,21 @@ def _lay(top: Reader) -> tuple[Placement, ...]:
             row.flag("mirrored"),
             row.flag("locked"),
             row.flag("aside"),
+            _lower(row),
         )
         if placement.key in seen:
             row.note("", f"{placement.key} is laid twice.", "Number the copies 1, 2, …")
         seen.add(placement.key)
         placements.append(placement)
     return tuple(placements)
+
+
+def _lower(row: Reader) -> bool:
+    """Whether a copy is cut from the lower layer of folded cloth."""
+    layer = row.text("layer") or "upper"
+    if layer not in ("upper", "lower"):
+        row.note("layer", "should be upper or lower.", nearest(layer, ("upper", "lower")), layer)
+    return layer == "lower"
 
 
 def _traced(top: Reader) -> tuple[str, ...]:

@@ -150,6 +150,8 @@ def _placement(p: Placement, unit: str) -> dict[str, Any]:
     }
     if p.aside:
         entry["aside"] = True
+    if p.lower:
+        entry["layer"] = "lower"
     return entry
 
 

@@ -216,7 +216,7 @@ def worth_opening(
 ) -> Opening | None:
     """Whether facings and the like had better leave the fold to the large pieces; tried, not guessed.
 
-    Laid whole they go into gaps of the upper layer. None when that saves less than 10 mm.
+    Laid whole they go into gaps of either layer. None when that saves less than 10 mm.
     """
     if lay.job is None or lay.left_out:
         return None

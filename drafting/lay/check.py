@@ -30,7 +30,7 @@ from drafting.lay.cuts import (
     specs_of,
     zones_for,
 )
-from drafting.lay.laid import LaidPiece, placement_parts
+from drafting.lay.laid import LaidPiece, is_lower, placement_parts
 from drafting.lay.region import usable_region
 from drafting.lay.rules import Rules
 from drafting.piece import Piece
@@ -91,7 +91,7 @@ def judge(
             key = f"{name}/{copy}"
             found.append(Problem("count", (key,), 1.0, f"{key} is not to be cut.", "not to be cut"))
             continue
-        laid.append(one.laid(name, copy, at, turn, mirrored))
+        laid.append(one.laid(name, copy, at, turn, mirrored, is_lower(given)))
     return found + one.problems(laid) + one.counts(laid)
 
 
@@ -114,14 +114,16 @@ class Judge:
         self.bounded = bounded
 
     def laid(
-        self, piece: str, copy: int, at: tuple[float, float], turn: float, mirrored: bool
-    ) -> LaidPiece:
+        self, piece: str, copy: int, at: tuple[float, float], turn: float, mirrored: bool,
+        lower: bool = False,
+    ) -> LaidPiece:  # fmt: skip
         """A copy exactly where it is put.
 
         Raises:
             KeyError: there is no such piece.
         """
-        return laid_piece(self.specs[piece], self.cloth, copy, at, turn, mirrored)
+        spec = self.specs[piece]
+        return laid_piece(spec, self.cloth, copy, at, turn, mirrored, lower=lower)
 
     # -- one copy ----------------------------------------------------------------------------------
 
@@ -170,8 +172,10 @@ class Judge:
         return whole and not cloth.holes and not cloth.flaws
 
     @cached_property
-    def _folds(self) -> tuple[tuple[float, float, float, float], ...]:
-        return self.cloth.beside_folds_mm(self.distance)
+    def _folds(self) -> dict[bool, tuple[tuple[float, float, float, float], ...]]:
+        # above a copy in the lower layer there may be one at the fold itself
+        beside = self.cloth.beside_folds_mm
+        return {False: beside(self.distance), True: beside(2.0 * self.distance)}
 
     @cached_property
     def _zones(self) -> tuple[Zone, ...]:
@@ -219,17 +223,25 @@ class Judge:
         return Problem("fold", (p.key,), off, text, "off the fold")
 
     def _beside(self, p: LaidPiece) -> Problem | None:
-        """Whether what is cut through both layers keeps its distance from its twin over the fold."""
-        if p.how != THROUGH or not self.bounded:
+        """Whether what is cut through both layers keeps its distance from its twin over the fold, and
+        what is cut from the lower one from what is cut from the upper."""
+        if not (p.how == THROUGH or p.lower) or not self.bounded:
             return None
         low, high = p.outline_mm.min(axis=0), p.outline_mm.max(axis=0)
-        for x0, x1, y0, y1 in self._folds:
+        for x0, x1, y0, y1 in self._folds[p.lower]:
             axis = 0 if y1 - y0 > x1 - x0 and self.cloth.fold == "crosswise" else 1
             first, last = ((x0, x1), (y0, y1))[axis]
             if low[1 - axis] > (x1, y1)[1 - axis] or high[1 - axis] < (x0, y0)[1 - axis]:
                 continue
             into = min(last - float(low[axis]), float(high[axis]) - first)
             if into > OVERLAP_MM:
+                if p.lower:
+                    gap = max(self.distance - into, 0.0)
+                    text = (
+                        f"{p.key} lies {gap:.2f} mm from the fold, in the lower layer; "
+                        f"{self.distance:g} mm are wanted."
+                    )
+                    return Problem("distance", (p.key,), into, text, "too near the fold")
                 gap = max(0.5 * self.distance - into, 0.0)
                 text = (
                     f"{p.key} lies {gap:.2f} mm from the fold, so {2.0 * gap:.2f} mm from its twin; "
@@ -282,17 +294,30 @@ class Judge:
         if len(zones) > 1 and p.how != SINGLE and here.layers == 1:
             text = f"{p.key} is to be cut through both layers, and lies where there is only one."
             return Problem("layers", (p.key,), 1.0, text, "needs two layers")
+        if p.lower and (p.how != SINGLE or here.layers == 1):
+            text = f"{p.key} is to be cut from the lower layer, and " + (
+                "goes through both." if p.how != SINGLE else "lies where there is only one."
+            )
+            return Problem("layers", (p.key,), 1.0, text, "has no lower layer")
         other = [z for z in zones if (z.layers, z.x) != (here.layers, here.x)]
         over = [z for z in other if _shared(z, low, high) > OVERLAP_MM]
         if over and _shared_area(over, p) > OUTSIDE_MM2:
             text = f"{p.key} lies across a line where the cloth begins to lie otherwise."
             return Problem("layers", (p.key,), 1.0, text, "across the line")
-        if p.how != SINGLE or spec.alike or here in zones_for(spec, self.cloth, p.how, p.mirrored):
+        right = zones_for(spec, self.cloth, p.how, p.mirrored, p.lower)
+        if p.how != SINGLE or spec.alike or here in right:
             return None
+        there = (
+            "the lower layer"
+            if p.lower
+            else "the upper layer"
+            if here.layers == 2
+            else "the cloth there"
+        )
         layer = (
-            ("the upper layer" if here.layers == 2 else "the cloth there") + " shows its wrong side"
-            if here.wrong_side
-            else "the cloth lies right side up"
+            f"{there} shows its wrong side"
+            if here.wrong_side != p.lower
+            else f"{'the lower layer' if p.lower else 'the cloth'} lies right side up"
         )
         text = f"{p.key} lies wrong side up, and would be cut mirrored: {layer}. Turn it over."
         return Problem("side", (p.key,), 1.0, text, "wrong side up")
@@ -329,6 +354,8 @@ class Judge:
         tree = STRtree(shapes)
         for i, shape in enumerate(shapes):
             for j in sorted(k for k in near_of(tree, shape, self.distance) if k > i):
+                if laid[i].apart_from(laid[j]):
+                    continue
                 depth = _depth(shape, shapes[j])
                 keys = (laid[i].key, laid[j].key)
                 names = f"{keys[0]} and {keys[1]}"

@@ -89,6 +89,9 @@ class Compactor:
             )
         return self._walls[key]
 
+    def _layers(self, i: int, state: State) -> int:
+        return self.job.kinds[self.kind_of[i]].stances[state.stance[i]].layers
+
     def depth(self, state: State) -> float:
         """Largest violation of a distance between the simplified shapes, mm (0 when valid)."""
         rows = self._rows(state, 1.0)
@@ -115,6 +118,8 @@ class Compactor:
             )
             for q in near:
                 j = placed[r + 1 + q]
+                if not self._layers(int(i), state) & self._layers(int(j), state):
+                    continue
                 table = self._pair(
                     int(self.kind_of[i]), int(state.stance[i]),
                     int(self.kind_of[j]), int(state.stance[j]),
@@ -133,8 +138,8 @@ class Compactor:
             low_o, high_o = self.boxes[o]
             for r, j in enumerate(placed):
                 k = int(self.kind_of[j])
-                where = job.kinds[k].stances[int(state.stance[j])].where
-                if not obstacle.stops(job.kinds[k].tolerant, where):
+                lies = job.kinds[k].stances[int(state.stance[j])]
+                if not obstacle.stops(job.kinds[k].tolerant, lies.where, lies.layers):
                     continue
                 extra = reach + obstacle.clearance + 1.0
                 if (low[r] > high_o + extra).any() or (high[r] < low_o - extra).any():

@@ -108,7 +108,7 @@ class Specs:
 
 def laid_piece(
     spec: Spec, cloth: Cloth, copy: int, at: tuple[float, float], turn: float, mirrored: bool,
-    *, locked: bool = False,
+    *, locked: bool = False, lower: bool = False,
 ) -> LaidPiece:  # fmt: skip
     """A copy exactly where it is put, whatever its turn, as large as it is cut there."""
     matrix = cloth_from_piece(at, turn, mirrored)
@@ -119,19 +119,25 @@ def laid_piece(
     how = spec.how(copy)
     if how == FOLD:
         on_folds(ring, cloth)
-    return LaidPiece(spec.name, copy, at, turn, mirrored, locked, how, matrix, ring)
+    return LaidPiece(spec.name, copy, at, turn, mirrored, locked, how, matrix, ring, lower)
 
 
-def zones_for(spec: Spec, cloth: Cloth, how: str, mirrored: bool) -> tuple[Zone, ...]:
+def zones_for(
+    spec: Spec, cloth: Cloth, how: str, mirrored: bool, lower: bool = False
+) -> tuple[Zone, ...]:
     """Where on the cloth a copy that lies so is cut right: the one rule of the cloth's faces.
 
     What is cut through both layers needs two of them. What is cut from one layer lies as the piece is
-    drawn where that layer shows its right side, and turned over where it shows its wrong side; a
-    piece that is the same turned over goes where the cloth lies single, if it does anywhere.
+    drawn where that layer shows its right side, and turned over where it shows its wrong side; below a
+    layer that shows the one, the ``lower`` one shows the other. A piece that is the same turned over
+    goes where the cloth lies single, if it does anywhere, or into the lower layer.
     """
     zones = cloth.zones
     if how != SINGLE:
         return tuple(z for z in zones if z.layers == 2)
+    if lower:
+        double = tuple(z for z in zones if z.layers == 2)
+        return tuple(z for z in double if spec.alike or z.wrong_side != mirrored)
     if spec.pair and not spec.alike:
         return zones  # which is left and which is right is told by comparing them
     if spec.alike:
@@ -243,19 +249,14 @@ class _Reader:
         left = copies - 2 * twins
         if left:
             shown = {z.wrong_side for z in self.cloth.zones}
+            if any(z.layers == 2 for z in self.cloth.zones):
+                shown = {False, True}  # the lower layer shows the other side
             sides = (False,) if alike else tuple(sorted(shown)) or (False,)
             made.append(Cut(SINGLE, every[twins : twins + left], sides))
             many = f"{left} times" if left > 1 else "once"
             if all(z.layers == 2 for z in self.cloth.zones):
                 self.notes.append(
-                    f"{name} is cut {many} from one layer only: on the folded cloth, cut the upper "
-                    "layer and leave the lower one whole."
-                    + (
-                        " It lies turned over: folded right sides together, that layer shows its "
-                        "wrong side."
-                        if sides == (True,)
-                        else ""
-                    )
+                    f"{name} is cut {many} from one layer only: leave the other layer whole there."
                 )
         return tuple(made)
 

@@ -84,16 +84,18 @@ class Constructor:
         # one raster for each set of obstacles that a stance has to keep clear of
         self.free = {
             key: self._painted_obstacles(*key)
-            for key in {(k.tolerant, s.where) for k in job.kinds for s in k.stances}
+            for key in {(k.tolerant, s.where, s.layers) for k in job.kinds for s in k.stances}
         }
         self.most_stances = 8 if len(job.items) <= 30 else 2
         self.kernels: dict[tuple[int, int], tuple[Any, tuple[int, int], bool] | None] = {}
         self.repeat = (job.cloth.repeat_length_mm, job.cloth.repeat_width_mm)
 
-    def _painted_obstacles(self, tolerant: bool, where: tuple[int, ...]) -> NDArray[np.bool_]:
+    def _painted_obstacles(
+        self, tolerant: bool, where: tuple[int, ...], layers: int
+    ) -> NDArray[np.bool_]:
         grid = np.zeros(self.shape, dtype=bool)
         for obstacle in self.job.obstacles:
-            if not obstacle.stops(tolerant, where):
+            if not obstacle.stops(tolerant, where, layers):
                 continue
             self._paint(grid, obstacle.parts, (0.0, 0.0), obstacle.clearance)
         return grid
@@ -170,14 +172,15 @@ class Constructor:
         for i in map(int, np.flatnonzero(state.stance >= 0)):  # what lies there already
             kind = job.kinds[job.items[i].kind]
             stance = kind.stances[state.stance[i]]
-            for grid in grids.values():
-                self._paint(grid, stance.coarse, state.at[i], job.distance)
+            for key, grid in grids.items():
+                if key[2] & stance.layers:
+                    self._paint(grid, stance.coarse, state.at[i], job.distance)
             if kind.group >= 0 and stance.match is not None:
                 at = state.at[i] + stance.match
                 phases.setdefault(kind.group, (float(at[0]), float(at[1])))
         for i in order:
             kind = job.kinds[job.items[i].kind]
-            spectra: dict[tuple[int, ...], Any] = {}
+            spectra: dict[tuple[tuple[int, ...], int], Any] = {}
             best: tuple[float, float, int, float, float] | None = None
             for k, stance in enumerate(kind.stances[: self.most_stances]):
                 kernel = self._kernel(job.items[i].kind, k)
@@ -186,10 +189,11 @@ class Constructor:
                 conj, (rows, cols), matched = kernel
                 if rows > self.rows or cols > self.columns:
                     continue
-                if stance.where not in spectra:
-                    taken = grids[kind.tolerant, stance.where].astype(np.float32)
-                    spectra[stance.where] = np.fft.rfft2(taken, self.fast)
-                hits = np.fft.irfft2(spectra[stance.where] * conj, self.fast)
+                room = (stance.where, stance.layers)
+                if room not in spectra:
+                    taken = grids[kind.tolerant, *room].astype(np.float32)
+                    spectra[room] = np.fft.rfft2(taken, self.fast)
+                hits = np.fft.irfft2(spectra[room] * conj, self.fast)
                 hits = hits[: self.rows - rows + 1, : self.columns - cols + 1]
                 ok = hits < 0.5
                 if kind.how == "fold":
@@ -216,8 +220,9 @@ class Constructor:
             state.at[i] = x, y
             if kind.group >= 0 and kind.group not in phases and stance.match is not None:
                 phases[kind.group] = (x + stance.match[0], y + stance.match[1])
-            for grid in grids.values():
-                self._paint(grid, stance.coarse, (x, y), job.distance)
+            for key, grid in grids.items():
+                if key[2] & stance.layers:
+                    self._paint(grid, stance.coarse, (x, y), job.distance)
         return state
 
     def _place(

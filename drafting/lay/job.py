@@ -20,6 +20,7 @@ from drafting.cloth import Cloth
 from drafting.lay.cuts import (
     FOLD,
     FOLD_TOLERANCE_MM,
+    SINGLE,
     THROUGH,
     Cut,
     Spec,
@@ -29,7 +30,7 @@ from drafting.lay.cuts import (
     specs_of,
     zones_for,
 )
-from drafting.lay.laid import LaidPiece, placement_parts
+from drafting.lay.laid import LaidPiece, is_lower, placement_parts
 from drafting.lay.rules import MOST_DISTANCE_MM, Rules
 from drafting.lay.shapes import (
     cleaned,
@@ -44,7 +45,8 @@ from drafting.placement import carry, cloth_from_piece
 
 _FINE = 0.0003  # of the cloth's width: how far outlines are simplified for the exact planners
 _COARSE = 0.0015  # the same for the raster
-_BESIDE = -1  # among a stance's zones: keeps its distance from the fold
+_BESIDE, _BELOW = -1, -2  # among a stance's zones: how it keeps its distance from the fold
+UPPER, LOWER, BOTH = 1, 2, 3  # layers, as bits
 _MAX_COPIES = 400
 _FAR_MM = 1e5  # farther than any bolt is long
 
@@ -57,7 +59,8 @@ class Stance:
     ``ring``: (N, 2) true cutting line; ``around``: a simpler ring that covers it; ``fine``, ``coarse``: convex parts of rings around it;
     ``low``, ``high``: (2,) bounds of the true ring; ``where``: which zones of the cloth it may lie in
     (`Obstacle.where`); ``room``: how wide the widest of them is; ``pin``: the one y that its origin may have; ``match``: (2,) match point; ``from_top``: its
-    fold edge is its highest and lies on the cloth's upper fold.
+    fold edge is its highest and lies on the cloth's upper fold; ``layers``: which it is cut from, 1 the
+    upper, 2 the lower, 3 both (as bits).
     """
 
     turn: float
@@ -74,6 +77,7 @@ class Stance:
     where: tuple[int, ...] = ()
     room: float = math.inf
     pin: float | None = None
+    layers: int = BOTH
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +108,8 @@ class Item:
 class Obstacle:
     """Something that cutting lines keep clear of by ``clearance`` mm.
 
-    ``flaw``: tolerant ones do not; ``where``: only stances of the same ``where`` do, None for all.
+    ``flaw``: tolerant ones do not; ``where``: only stances of the same ``where`` do, None for all;
+    ``layers``: in which layers it lies, as bits.
     """
 
     parts: tuple[Points, ...]
@@ -112,10 +117,13 @@ class Obstacle:
     flaw: bool
     name: str
     where: tuple[int, ...] | None = None
+    layers: int = BOTH
 
-    def stops(self, tolerant: bool, where: tuple[int, ...]) -> bool:
-        """Whether a copy has to keep clear of it."""
-        return not (self.flaw and tolerant) and self.where in (None, where)
+    def stops(self, tolerant: bool, where: tuple[int, ...], layers: int) -> bool:
+        """Whether a copy that lies so has to keep clear of it."""
+        if self.flaw and tolerant:
+            return False
+        return self.where in (None, where) and bool(self.layers & layers)
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,7 +173,7 @@ class Job:
             and not self.locked
             and self.cloth.outline is None
             and all(k.how != "fold" and k.group < 0 for k in self.kinds)
-            and all(s.pin is None for k in self.kinds for s in k.stances)
+            and all(s.pin is None and s.layers != LOWER for k in self.kinds for s in k.stances)
         )
 
     def key(self, item: Item) -> str:
@@ -196,7 +204,7 @@ class Job:
             on_folds(ring, self.cloth)
         return LaidPiece(
             kind.piece, item.copy, (x, y), stance.turn, stance.mirrored, False, kind.how,
-            matrix, ring,
+            matrix, ring, stance.layers == LOWER,
         )  # fmt: skip
 
 
@@ -263,7 +271,8 @@ class _Maker:
         fixed, rest = self.lock(locked, read.of)
         obstacles += [
             Obstacle(
-                self.parts(p.outline_mm, self.fine), self.distance, False, p.key
+                self.parts(p.outline_mm, self.fine), self.distance, False, p.key,
+                layers=BOTH if p.how != SINGLE else LOWER if p.lower else UPPER,
             )
             for p in fixed
         ]  # fmt: skip
@@ -287,22 +296,27 @@ class _Maker:
         matched = spec.match is not None
         stances: list[Stance] = []
         seen: list[tuple[Any, Points]] = []
-        for angle in (t + d for t in spec.turns for d in tilts):
+        # a stripe is met in the layer that she sees
+        lowers = (
+            (False, True) if cut.how == SINGLE and self.cloth.folded and not matched else (False,)
+        )
+        for lower, angle in ((w, t + d) for w in lowers for t in spec.turns for d in tilts):
             for flip in cut.sides:
                 stance = self.stance(spec, angle, flip, piece.fold if cut.how == FOLD else None)
-                zones = zones_for(spec, self.cloth, cut.how, flip)
+                zones = zones_for(spec, self.cloth, cut.how, flip, lower)
                 if stance is None or not zones:
                     continue
                 stance = replace(
                     stance,
                     where=(
                         *(self.cloth.zones.index(z) for z in zones),
-                        *((_BESIDE,) if cut.how == THROUGH else ()),
+                        *((_BESIDE,) if cut.how == THROUGH else (_BELOW,) if lower else ()),
                     ),
                     room=max(z.y[1] - z.y[0] for z in zones),
+                    layers=BOTH if cut.how != SINGLE else LOWER if lower else UPPER,
                 )
                 shape = stance.ring - stance.low
-                top = (stance.from_top, stance.where)
+                top = (stance.from_top, stance.where, stance.layers)
                 if not matched and any(top == t and _same_ring(shape, o) for t, o in seen):
                     continue
                 seen.append((top, shape))
@@ -455,8 +469,12 @@ class _Maker:
         from shapely.ops import unary_union
 
         zones = self.cloth.zones
-        beside = self.cloth.beside_folds_mm(self.distance)
-        if len(zones) < 2 and not beside:
+        # what lies above one of the lower layer may lie at the fold itself
+        beside = {
+            _BESIDE: self.cloth.beside_folds_mm(self.distance),
+            _BELOW: self.cloth.beside_folds_mm(2.0 * self.distance),
+        }
+        if len(zones) < 2 and not beside[_BESIDE]:
             return []
         start, stop = self.cloth.x_range_mm
         low, high = self.cloth.y_range_mm
@@ -464,7 +482,7 @@ class _Maker:
         whole = box(start - 1.0, low, end + 1.0, high)
         found = []
         for where in sorted({s.where for k in self.kinds for s in k.stances}):
-            mine = [zones[i] for i in where if i != _BESIDE]
+            mine = [zones[i] for i in where if i >= 0]
             rooms = [
                 box(
                     z.x[0] - (1.0 if z.x[0] <= start else 0.0), z.y[0],
@@ -473,9 +491,10 @@ class _Maker:
                 for z in mine
             ]  # fmt: skip
             rest = whole.difference(unary_union(rooms))
-            if _BESIDE in where:
+            if where[-1] in beside:
                 strips = [
-                    box(max(a, start - 1.0), c, min(b, end + 1.0), d) for a, b, c, d in beside
+                    box(max(a, start - 1.0), c, min(b, end + 1.0), d)
+                    for a, b, c, d in beside[where[-1]]
                 ]
                 rest = unary_union([rest, *strips]).intersection(whole)
             found += [
@@ -508,7 +527,12 @@ class _Maker:
                 continue
             rest.remove(item)
             self.side_left(item, mirrored, rest)
-            laid.append(laid_piece(specs[name], self.cloth, copy, at, turn, mirrored, locked=True))
+            laid.append(
+                laid_piece(
+                    specs[name], self.cloth, copy, at, turn, mirrored, locked=True,
+                    lower=is_lower(given),
+                )
+            )  # fmt: skip
         if laid:
             from drafting.lay.check import Judge
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +21,8 @@ class LaidPiece:
     ``outline_mm``: (N, 2) cutting line in the cloth frame, closed, counter-clockwise, first point
     not repeated; ``turn``: degrees counter-clockwise, 0 has the grain along the length;
     ``how``: "single" (one layer), "through" (both layers at once: a pair), or "fold" (half the
-    piece, its fold edge on the cloth's fold); ``at``: (x, y) mm, where the piece's origin lies.
+    piece, its fold edge on the cloth's fold); ``at``: (x, y) mm, where the piece's origin lies; ``lower``: of "single" on folded cloth, whether it is
+    cut from the lower layer.
     """
 
     piece: str
@@ -33,6 +34,7 @@ class LaidPiece:
     how: str
     cloth_from_piece: NDArray[np.float64]
     outline_mm: NDArray[np.float64]
+    lower: bool = False
 
     @property
     def key(self) -> str:
@@ -66,7 +68,31 @@ class LaidPiece:
     @property
     def placement(self) -> Placement:
         """The same for the docket and the table."""
-        return Placement(self.piece, self.copy, self.at, self.turn, self.mirrored, self.locked)
+        return Placement(
+            self.piece, self.copy, self.at, self.turn, self.mirrored, self.locked, lower=self.lower
+        )
+
+    def apart_from(self, other: LaidPiece) -> bool:
+        """Whether the two are cut from different layers, so that one may lie over the other."""
+        return self.how == other.how == "single" and self.lower != other.lower
+
+
+def is_lower(given: Any) -> bool:
+    """Whether a `Placement`, a `LaidPiece` or a mapping is cut from the lower layer."""
+    if isinstance(given, Mapping):
+        return given.get("layer") == "lower" or bool(given.get("lower", False))
+    return bool(getattr(given, "lower", False))
+
+
+def lower_steps(laid: Sequence[LaidPiece]) -> tuple[str, ...]:
+    """How to cut what is cut from the lower layer, in one sentence; () where nothing is."""
+    below = list(dict.fromkeys(p.piece for p in laid if p.lower))
+    if not below:
+        return ()
+    return (
+        f"Cut {', '.join(below)} last, from the lower layer: turn the upper layer back over the fold, "
+        "without moving the lower one.",
+    )
 
 
 def placement_parts(given: Any) -> tuple[str, int, tuple[float, float], float, bool]:

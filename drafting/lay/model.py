@@ -114,6 +114,7 @@ class Lay:
                     "mirrored": p.mirrored,
                     "locked": p.locked,
                     "how": p.how,
+                    **({"layer": "lower"} if p.lower else {}),
                     "grain": np.round(self.grain_of(p), 6).tolist(),
                     "outline_mm": np.round(p.outline_mm, 3).tolist(),
                 }

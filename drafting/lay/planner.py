@@ -28,8 +28,8 @@ from drafting.cloth import Cloth
 from drafting.lay.check import is_sound
 from drafting.lay.cuts import laid_piece
 from drafting.lay.first import State, first_plan
-from drafting.lay.job import Job, make_job
-from drafting.lay.laid import LaidPiece, placement_parts
+from drafting.lay.job import LOWER, Job, make_job
+from drafting.lay.laid import LaidPiece, is_lower, lower_steps, placement_parts
 from drafting.lay.model import Lay
 from drafting.lay.rules import Rules
 from drafting.piece import Piece
@@ -155,9 +155,13 @@ def lay_as_it_is(
             continue
         rest.remove(key)
         locked = bool(given.get("locked", False) if isinstance(given, Mapping) else given.locked)
-        put = laid_piece(job.specs[name], cloth, copy, at, turn, mirrored, locked=locked)
+        below = is_lower(given)
+        put = laid_piece(
+            job.specs[name], cloth, copy, at, turn, mirrored, locked=locked, lower=below
+        )
         laid.append(put)
-    return Lay(tuple(laid), cloth, job.distance, tuple(rest), job.notes, job=job)
+    notes = (*job.notes, *lower_steps(laid))
+    return Lay(tuple(laid), cloth, job.distance, tuple(rest), notes, job=job)
 
 
 def _rules(rules: Rules | None, distance_mm: float | None) -> Rules:
@@ -187,7 +191,8 @@ def _start_state(job: Job, placements: Iterable[Any]) -> State | None:
                 continue
             for s, stance in enumerate(kind.stances):
                 gap = abs((stance.turn - turn + 180.0) % 360.0 - 180.0)
-                if gap < 1e-3 and stance.mirrored == mirrored:
+                below = (stance.layers == LOWER) == is_lower(given)
+                if gap < 1e-3 and stance.mirrored == mirrored and below:
                     state.stance[i], state.at[i] = s, at
             break
     return state if (state.stance >= 0).any() else None
@@ -286,8 +291,11 @@ class _Run:
             n = len(self.job.items)
             state = self.state or State(np.full(n, -1), np.zeros((n, 2)))
             self.lay = lay_of(self.job, state, 0.0)
+        lay = self.lay
+        if self.state is not None and any(p.lower and not p.locked for p in lay.placements):
+            lay = lay_of(self.job, _lifted(self.job, self.state), 0.0)
         return dataclasses.replace(
-            self.lay,
+            lay,
             seconds=time.monotonic() - self.began,
             seconds_left=0.0,
             interrupted=self.interrupted,
@@ -378,15 +386,52 @@ def _hire(job: Job, run: _Run, count: int, library: bool) -> list[_Worker]:
     return team
 
 
+def _lifted(job: Job, state: State) -> State:
+    """What lies in the lower layer though the upper one has room for it is cut from the upper one."""
+    from drafting.lay.first import Constructor
+
+    kinds = [
+        dataclasses.replace(k, stances=tuple(s for s in k.stances if s.layers != LOWER))
+        for k in job.kinds  # those of the lower layer come last, so the others keep their numbers
+    ]
+    end = _end(job, state)
+    builder = Constructor(dataclasses.replace(job, kinds=tuple(kinds)), end - job.start)
+    below = [
+        i
+        for i, item in enumerate(job.items)
+        if state.stance[i] >= 0 and job.kinds[item.kind].stances[state.stance[i]].layers == LOWER
+    ]
+    for i in sorted(below, key=lambda i: job.kinds[job.items[i].kind].area):
+        rest = state.copy()
+        rest.stance[below] = -1
+        made = builder.run([i], start=rest)
+        if made.stance[i] >= 0:
+            tried = state.copy()
+            tried.stance[i], tried.at[i] = made.stance[i], made.at[i]
+            if _end(job, tried) <= end + _NO_GAIN_MM and is_sound(job, tried):
+                state = tried
+                below = [k for k in below if k != i]
+    return state
+
+
+def _end(job: Job, state: State) -> float:
+    """How far a state reaches, x in mm."""
+    return max(
+        (float(p.outline_mm[:, 0].max()) for p in job.laid_all(state.stance, state.at)),
+        default=job.start,
+    )
+
+
 def lay_of(job: Job, state: State, seconds: float, left: float = 0.0) -> Lay:
     """The lay of a state."""
     missing = tuple(job.key(item) for i, item in enumerate(job.items) if state.stance[i] < 0)
+    laid = tuple(job.laid_all(state.stance, state.at))
     return Lay(
-        tuple(job.laid_all(state.stance, state.at)),
+        laid,
         job.cloth,
         job.distance,
         missing,
-        job.notes,
+        (*job.notes, *lower_steps(laid)),
         seconds,
         left,
         False,

@@ -53,7 +53,7 @@ class Hand:
         Raises:
             KeyError: there is no such piece.
         """
-        where = (p.piece, p.copy, p.at, p.turn_deg, p.mirrored)
+        where = (p.piece, p.copy, p.at, p.turn_deg, p.mirrored, p.lower)
         known = self._laid.get(where)
         if known is None:
             if len(self._laid) >= _KEPT:
@@ -64,8 +64,15 @@ class Hand:
     def _moved(self, p: Placement) -> Solid:
         import shapely
 
-        laid = self.judge.laid(p.piece, p.copy, p.at, p.turn_deg, p.mirrored)
-        kind = (p.piece, laid.how, p.turn_deg, p.mirrored, p.at[1] if laid.on_fold else 0.0)
+        laid = self.judge.laid(p.piece, p.copy, p.at, p.turn_deg, p.mirrored, p.lower)
+        kind = (
+            p.piece,
+            laid.how,
+            p.turn_deg,
+            p.mirrored,
+            p.lower,
+            p.at[1] if laid.on_fold else 0.0,
+        )
         like = self._made.get(kind)
         ring = laid.outline_mm
         if like is None:
@@ -113,6 +120,8 @@ class Still:
         return found
 
     def _between(self, one: Solid, two: Solid) -> str:
+        if one.laid.apart_from(two.laid):
+            return ""
         if one.drawn_in.intersects(two.drawn_in):
             return "overlap"
         return "distance" if too_near(one.shape, two.shape, self.distance) else ""
@@ -134,7 +143,11 @@ class Still:
         """The least gap within reach, mm, and the key of the copy that it is to."""
         import shapely
 
-        near = near_of(self._tree, one.shape, reach_mm)
+        near = [
+            i
+            for i in near_of(self._tree, one.shape, reach_mm)
+            if not one.laid.apart_from(self.solids[i].laid)
+        ]
         if not near:
             return None
         gaps = shapely.distance(one.shape, [self.solids[i].shape for i in near])

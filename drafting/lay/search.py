@@ -170,6 +170,9 @@ class Search:
         if found is not None:
             return found
         a, b = self.job.kinds[ka].stances[sa], self.job.kinds[kb].stances[sb]
+        if not a.layers & b.layers:  # one may lie over the other
+            made = self.maps[key] = _Map(np.zeros((0, 0), dtype=np.float32), 0, 0)
+            return made
         shift = np.array(self.grids[ka][sa].slip) - np.array(self.grids[kb][sb].slip)
         first = [p - a.low + shift for p in a.coarse]
         second = [-(q - b.low) for q in b.coarse]
@@ -231,7 +234,7 @@ class Search:
         origin = job.start + grid.slip[0]
         lefts, rights = [], []
         for o in job.obstacles:
-            if not o.stops(kind.tolerant, stance.where):
+            if not o.stops(kind.tolerant, stance.where, stance.layers):
                 continue
             disc = disc_around(o.clearance, 8) if o.clearance > 0 else None
             for p in o.parts:

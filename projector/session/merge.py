@@ -87,6 +87,7 @@ def placement_from(data: Any) -> Placement:
         row.flag("mirrored"),
         row.flag("locked"),
         row.flag("aside"),
+        row.flag("lower"),
     )
     row.done()
     if max(map(abs, at)) > _FAR:

@@ -263,7 +263,14 @@ class Rules:
         """Mirrored about its middle, along the grain; a piece on the fold stays as it is."""
         if self.on_fold(p):
             return p
-        return self._about_middle(p, replace(p, mirrored=not p.mirrored))
+        zone = self.zone_of(p)
+        two = self.layers(p) == 1 and zone is not None and zone.layers == 2
+        spec = self.judge.specs.get(p.piece)
+        # cut from one of two layers, its side tells from which; alike on both it changes the layer
+        alike = spec is not None and spec.alike
+        over = not p.mirrored
+        lower = two and zone is not None and (not p.lower if alike else over != zone.wrong_side)
+        return self._about_middle(p, replace(p, mirrored=over, lower=lower))
 
     def straightened(self, p: Placement) -> Placement:
         """Turned to the nearest turn that cloth and piece allow."""

@@ -243,7 +243,8 @@ def shown(state: State, p: Placement) -> PieceState:
     copy = copy_of(state.docket, lay, p, on_fold=rules.on_fold(p))
     if cloth and cloth.folded and not rules.on_fold(p):
         zone = rules.zone_of(p)
-        one = "upper layer only" if zone is None or zone.layers == 2 else "one layer"
+        which = "lower" if p.lower else "upper"
+        one = f"{which} layer only" if zone is None or zone.layers == 2 else "one layer"
         notes.append("both layers" if rules.layers(p) == 2 else one)
     if p.mirrored and not rules.on_fold(p):
         notes.append("turned over")

@@ -388,7 +388,15 @@ def laid_anew(docket: Docket, work: Work, before: Docket) -> Work:
                 copy = cut.copies[0]
                 if f"{name}/{copy}" not in there:
                     lay.append(
-                        Placement(name, copy, p.at, p.turn_deg, p.mirrored, aside=n > 0 or p.aside)
+                        Placement(
+                            name,
+                            copy,
+                            p.at,
+                            p.turn_deg,
+                            p.mirrored,
+                            aside=n > 0 or p.aside,
+                            lower=p.lower,
+                        )
                     )
     keys = {p.key for p in lay}
     return replace(work, lay=tuple(lay), traced=tuple(k for k in work.traced if k in keys))

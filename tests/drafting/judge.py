@@ -63,6 +63,11 @@ def judge(
     for i, (p, a) in enumerate(laid):
         for q, b in laid[i + 1 :]:
             names = f"{p.piece}/{p.copy} and {q.piece}/{q.copy}"
+            if (
+                getattr(p, "lower", False) != getattr(q, "lower", False)
+                and p.how == q.how == "single"
+            ):
+                continue  # cut from different layers
             if a.buffer(-RIM_MM / 2).intersects(b.buffer(-RIM_MM / 2)):
                 found.append(f"{names}: overlap {a.intersection(b).area:.3f} mm²")
             if distance and a.distance(b) < distance - OVERLAP_MM:

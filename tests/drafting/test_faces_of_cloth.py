@@ -8,6 +8,7 @@ sides together, so that its upper layer shows the wrong side, is common practice
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 import numpy as np
@@ -56,7 +57,8 @@ def face_up(lay: Lay, piece: str, points: Array) -> Array:
     a = laid.cloth_from_piece
     there = points @ a[:2, :2].T + a[:2, 2]
     middle = there.mean(axis=0)
-    return there * OVER if lies_face_down(lay.cloth, float(middle[0]), float(middle[1])) else there
+    down = lies_face_down(lay.cloth, float(middle[0]), float(middle[1])) != laid.lower
+    return there * OVER if down else there
 
 
 def lies_face_down(cloth: Cloth, x: float, y: float) -> bool:
@@ -159,7 +161,11 @@ def test_the_table_keeps_the_same_rule(fold: Any) -> None:
         assert "wrong side up" not in rules.own_troubles(p, docket.lay)
         over = rules.turned_over(p)  # about its middle, so it stays where it lies
         others = tuple(q for q in docket.lay if q.key != p.key)
-        assert "wrong side up" in rules.own_troubles(over, (*others, over)), p.key
+        other_layer = over.lower != p.lower  # of two layers, it is then cut from the other one
+        told = rules.own_troubles(over, (*others, over))
+        assert other_layer == ("wrong side up" not in told), p.key
+        there = dataclasses.replace(over, lower=p.lower)
+        assert "wrong side up" in rules.own_troubles(there, (*others, there)), p.key
 
 
 def test_a_piece_that_is_the_same_turned_over_has_no_wrong_side() -> None:

@@ -1,0 +1,142 @@
+"""Lays cut on paper layer by layer: what leaves the cloth is what was wanted, face up, on grain."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from layers import Folded, faults
+from random_dockets import case
+
+from drafting import Piece
+from drafting.lay import Cloth, Effort, Lay, Rules, plan
+from drafting.lay.folds import best_fold, ways_as_asked
+from drafting.placement import Placement
+
+HERE = Effort(seed=5, workers=0)
+NO_GAP = Rules(0.0)
+
+
+def folded_as(cloth: Cloth) -> Folded:
+    return Folded(
+        cloth.fold, cloth.width_mm, cloth.face == "in", cloth.over_mm,
+        cloth.open_from_mm, cloth.selvedge_mm,
+    )  # fmt: skip
+
+
+def cut(lay: Lay, pieces: dict[str, Piece], rules: Rules = NO_GAP) -> list[str]:
+    return faults(
+        lay.placements, pieces, folded_as(lay.cloth), allowances=dict(rules.allowances) or None,
+        distance=rules.distance_mm, nap=lay.cloth.nap, times=int(rules.quantity),  # type: ignore[call-overload]
+        left_out=lay.left_out,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(18))
+def test_what_is_cut_from_each_layer_is_what_was_wanted(seed: int) -> None:
+    """On every way to fold, random pieces come out whole, face up, on grain, apart, counted."""
+    one = case(7000 + seed)
+    if one.cloth.best:
+        among = ways_as_asked(one.pieces, one.cloth, one.rules)
+        lay = best_fold(one.pieces, one.cloth, 0.4, among=among, rules=one.rules, effort=HERE).lay
+    else:
+        lay = plan(one.pieces, one.cloth, 0.15, rules=one.rules, effort=HERE)
+    assert len(lay.placements) > len(lay.left_out)
+    assert lay.problems() == []
+    assert cut(lay, one.pieces, one.rules) == []
+
+
+def lopsided(name: str, wide: float, high: float, **more: Any) -> Piece:
+    return Piece.from_outline(name, [(0, 0), (wide, 0), (wide, 0.4 * high), (0, high)], **more)
+
+
+@pytest.mark.parametrize("face", ["in", "out"])
+@pytest.mark.parametrize("way", ["lengthwise", "crosswise"])
+def test_two_one_sided_pieces_lie_over_each_other(way: str, face: str) -> None:
+    """Each is cut from one layer, so both lie on the length of one; each comes out as it is drawn."""
+    pieces = {n: lopsided(n, 540, 600) for n in ("front", "back")}
+    data = {
+        "width": 1140 if way == "lengthwise" else 570,
+        "fold": {"way": way, "face": face},
+        "nap": "two-way",
+    }
+    lay = plan(pieces, Cloth.from_dict(data), 0.3, rules=NO_GAP, effort=HERE)
+    assert lay.problems() == [] and cut(lay, pieces) == []
+    assert sorted(p.lower for p in lay.placements) == [False, True]
+    assert lay.used_length_mm == pytest.approx(600, abs=1.0)
+    assert any("from the lower layer" in n for n in lay.notes)
+
+
+def test_with_room_in_the_upper_layer_nothing_is_cut_from_the_lower() -> None:
+    """A lone one-sided piece and a band stay in the layer that she sees."""
+    pieces = {
+        "front": lopsided("front", 300, 500),
+        "band": Piece.from_outline("band", [(0, 0), (200, 0), (200, 60), (0, 60)]),
+    }
+    for way in ("lengthwise", "crosswise", "double"):
+        cloth = Cloth.from_dict({"width": 1600, "fold": way, "nap": "two-way"})
+        lay = plan(pieces, cloth, 0.3, rules=NO_GAP, effort=HERE)
+        assert [p.key for p in lay.placements if p.lower] == []
+
+
+def _laid() -> tuple[dict[str, Piece], Lay]:
+    pieces = {
+        "one": lopsided("one", 540, 600),
+        "two": lopsided("two", 540, 600),
+        "cuff": lopsided("cuff", 150, 200, cut=2, pair=True),
+        "yoke": Piece.from_outline(
+            "yoke", [(0, 0), (200, 0), (150, 300), (0, 300)], fold=((0, 0), (0, 300))
+        ),
+    }
+    cloth = Cloth.from_dict({"width": 1140, "fold": "lengthwise", "nap": "one-way"})
+    return pieces, plan(pieces, cloth, 0.3, rules=NO_GAP, effort=HERE)
+
+
+FAULTS: dict[str, tuple[str, dict[str, Any], str]] = {
+    "other layer": ("one", {"lower": "not"}, "cut mirrored"),
+    "turned over": ("one", {"mirrored": "not"}, "cut mirrored"),
+    "off grain": ("cuff", {"turn_deg": 90.0}, "off"),
+    "against the nap": ("cuff", {"turn_deg": 180.0}, "off"),
+    "off the fold": ("yoke", {"by": (0.0, 3.0)}, "does not open out"),
+    "over the selvedge": ("one", {"by": (0.0, 300.0)}, "selvedge"),
+    "over the fold": ("cuff", {"to": (50.0, 10.0)}, "same cloth"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_the_paper_cutter_sees_planted_faults(name: str) -> None:
+    """A sound lay has none; each fault that is planted is told, here and by the product's judge."""
+    from drafting.lay.planner import lay_as_it_is
+
+    pieces, lay = _laid()
+    assert cut(lay, pieces) == []
+    which, change, said = FAULTS[name]
+    wrong: list[Placement] = []
+    for p in lay.docket_placements():
+        if p.piece == which:
+            kept = {k: v for k, v in change.items() if k not in ("by", "to")}
+            kept = {k: not getattr(p, k) if v == "not" else v for k, v in kept.items()}
+            at = change.get("to") or tuple(np.add(p.at, change.get("by", (0.0, 0.0))).tolist())
+            p = replace(p, at=at, **kept)
+        wrong.append(p)
+    other = lay_as_it_is(pieces, lay.cloth, wrong, NO_GAP)
+    assert any(said in f for f in cut(other, pieces)), cut(other, pieces)
+    assert other.problems() != []
+
+
+def test_a_docket_keeps_the_layer() -> None:
+    """'layer: lower' is read, kept and written; any other word is refused with the nearest."""
+    from configs.errors import InputError
+    from drafting import Docket
+
+    rows = [{"name": "flap", "outline": [[0, 0], [200, 0], [200, 60], [0, 100]]}]
+    data = {"chalkbeam": 1, "title": "c", "pieces": rows,
+            "cloth": {"width": "1500 mm", "fold": "lengthwise"},
+            "lay": [{"piece": "flap", "copy": 1, "at": [300, 300], "layer": "lower"}]}  # fmt: skip
+    docket = Docket.from_dict(data)
+    assert docket.lay[0].lower
+    assert Docket.from_dict(docket.to_dict()).lay[0].lower
+    with pytest.raises(InputError, match="lower"):
+        Docket.from_dict({**data, "lay": [{"piece": "flap", "at": [0, 0], "layer": "lowest"}]})
