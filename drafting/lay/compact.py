@@ -90,7 +90,7 @@ class Compactor:
         return self._walls[key]
 
     def _layers(self, i: int, state: State) -> int:
-        return self.job.kinds[self.kind_of[i]].stances[state.stance[i]].layers
+        return self.job.kinds[int(self.kind_of[i])].stances[int(state.stance[i])].layers
 
     def depth(self, state: State) -> float:
         """Largest violation of a distance between the simplified shapes, mm (0 when valid)."""
