@@ -86,6 +86,18 @@ class PhotoView:
     seen_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
     sigma_px: Array = field(default_factory=lambda: np.zeros(0))
 
+    @property
+    def by_id(self) -> list[tuple[int, CardView]]:
+        """The cards in the order of their numbers."""
+        return sorted(self.cards.items())
+
+    def seen(self, lit: bool) -> tuple[Array, Array]:
+        """(N, 2) camera px seen and (N, 1) 1 / sigma: cards by id, then, where lit, the pattern."""
+        views = [(v.corners_px, v.sigma_px) for _, v in self.by_id]
+        views += [(self.seen_px, self.sigma_px)] if lit else []
+        px, sigma = (np.concatenate(list(c)) for c in zip(*views, strict=True))
+        return px, 1 / sigma[:, None]
+
 
 @dataclass(eq=False)
 class State:
@@ -148,6 +160,7 @@ class Bundle:
 
     def __init__(self, photos: Sequence[PhotoView], state: State, unit_mm: float) -> None:
         self.photos = photos
+        self._seen = [[p.seen(lit) for p in photos] for lit in (False, True)]
         self.unit_mm = unit_mm
         self.ids = sorted(state.poses)
         self.cards_at = CAMERA_COUNT * len(photos)
@@ -198,39 +211,35 @@ class Bundle:
         Returns:
             (R,), photo by photo: cards by id, then the pattern; (R, count).
         """
-        rows = 2 * sum(
-            len(p.pattern_px) * (state.projector is not None)
-            + sum(len(v.corners_px) for v in p.cards.values())
-            for p in self.photos
-        )
-        errors, J = np.empty(rows), np.zeros((rows, self.count))
+        all_seen = self._seen[state.projector is not None]
+        errors = np.empty(2 * sum(len(px) for px, _ in all_seen))
+        J = np.zeros((len(errors), self.count))
         first = 0
-
-        def put(px: Array, seen: Array, sigma: Array, blocks: Mapping[int, Array]) -> None:
-            nonlocal first
-            here = slice(first, first + 2 * len(px))
-            weight = 1 / sigma[:, None]
-            errors[here] = ((px - seen) * weight).ravel()
-            for column, block in blocks.items():
-                width = block.shape[2]
-                J[here, column : column + width] = (block * weight[:, :, None]).reshape(-1, width)
-            first = here.stop
-
-        for k, photo in enumerate(self.photos):
-            camera = state.cameras[k]
-            for i in sorted(photo.cards):
-                card = photo.cards[i]
-                px, by_place, by_camera = camera.project(state.laid(k, i, card.corners_mm))
-                blocks = {k * CAMERA_COUNT: by_camera} | self._card_blocks(
-                    state, k, i, card, by_place
-                )
-                put(px, card.corners_px, card.sigma_px, blocks)
+        for k, (photo, (seen, weight)) in enumerate(zip(self.photos, all_seen, strict=True)):
+            places = [state.laid(k, i, card.corners_mm) for i, card in photo.by_id]
+            lit = np.empty((0, 2))
             if state.projector is not None and len(photo.pattern_px):
-                places = state.projector.to_table(photo.pattern_px)
-                px, by_place, by_camera = camera.project(places)
-                by_projector = by_place @ state.projector.table_jacobian(places)
-                blocks = {k * CAMERA_COUNT: by_camera, self.projector_at: by_projector}
-                put(px, photo.seen_px, photo.sigma_px, blocks)
+                lit = state.projector.to_table(photo.pattern_px)
+            px, by_place, by_camera = state.cameras[k].project(np.concatenate([*places, lit]))
+            by_place *= weight[:, :, None]
+            by_camera *= weight[:, :, None]
+            here = slice(first, first + 2 * len(px))
+            first = here.stop
+            errors[here] = ((px - seen) * weight).ravel()
+            rows = J[here].reshape(len(px), 2, self.count)
+            rows[:, :, k * CAMERA_COUNT : (k + 1) * CAMERA_COUNT] = by_camera
+            done = 0
+            for (i, card), laid in zip(photo.by_id, places, strict=True):
+                part = slice(done, done + len(laid))
+                for at_column, block in self._card_blocks(
+                    state, k, i, card, by_place[part]
+                ).items():
+                    rows[part, :, at_column : at_column + block.shape[2]] = block
+                done = part.stop
+            if state.projector is not None and len(lit):
+                rows[done:, :, self.projector_at : self.projector_at + COUNT] = by_place[
+                    done:
+                ] @ state.projector.table_jacobian(lit)
         return errors, J
 
     def _card_blocks(
