@@ -275,7 +275,10 @@ def planned(
     rest = leftover(
         made, cloth.folding.lying_length(purchase.length_mm) if purchase is not None else None
     )
-    helps = what_would_help(pieces, cloth, made, rules=rules) if made.left_out else []
+    quick = min(1.0, max(seconds, 0.05))  # what is asked besides is not looked at for longer
+    helps = (
+        what_would_help(pieces, cloth, made, seconds=quick, rules=rules) if made.left_out else []
+    )
     if made.left_out and not partial:
         raise LayError(
             [
@@ -294,7 +297,6 @@ def planned(
         compare_now = compare
     # cloth with a length is hers: only its folding is still to be chosen
     widths = WIDTHS_MM[sold_by] if bolt or compare else ()
-    quick = min(1.0, max(seconds, 0.2))
     choices = (
         compare_widths(pieces, cloth, seconds=3.0 * quick, widths_mm=widths, rules=rules)
         if compare_now

@@ -69,7 +69,7 @@ def test_json_tells_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     """--json is one document; the length to buy is a whole number of 10 cm above the length needed."""
     path = written(tmp_path, "width: 1400 mm, price: 8 EUR/m")
     assert (
-        run(path, "--seconds", "0.3", "--json", "--compare", "--picture", tmp_path / "x.png") == 0
+        run(path, "--seconds", "0.1", "--json", "--compare", "--picture", tmp_path / "x.png") == 0
     )
     told = json.loads(capsys.readouterr().out)
     assert told["problems"] == []
@@ -110,12 +110,12 @@ def test_no_room_is_told_with_what_would_help(
     """Too short a cloth: refused with the missing length named; --partial keeps the rest, exit code 1."""
     path = written(tmp_path, "width: 500 mm, length: 60 cm")
     before = path.read_bytes()
-    assert run(path, "--seconds", "0.3") == 2
+    assert run(path, "--seconds", "0.1") == 2
     said = capsys.readouterr().err
     assert "no room for" in said
     assert "of length are missing" in said
     assert path.read_bytes() == before
-    assert run(path, "--seconds", "0.3", "--partial") == 1
+    assert run(path, "--seconds", "0.1", "--partial") == 1
     assert "No room for" in capsys.readouterr().out
     kept = docket_lay(Docket.load(path))
     assert kept.placements
@@ -296,11 +296,11 @@ def test_facings_that_had_better_leave_the_fold_are_named(
     )
     head = "chalkbeam: 1\ntitle: top\nallowances: {all: 0}\ncloth:\n  width: 1400 mm\n  fold: lengthwise\n"
     path.write_text(f"{head}pieces:\n{pieces}")
-    assert run(path, "--seconds", "0.3") == 0
+    assert run(path, "--seconds", "0.1") == 0
     told = " ".join(capsys.readouterr().out.split())
     assert "facing would save 20.5 cm of cloth: say 'opened: [facing]' under 'cloth'" in told
     path.write_text(f"{head}  opened: [facing]\npieces:\n{pieces}")
-    assert run(path, "--seconds", "0.3", "--afresh") == 0
+    assert run(path, "--seconds", "0.1", "--afresh") == 0
     told = " ".join(capsys.readouterr().out.split())
     assert "Length needed 100.5 cm" in told
     assert "would save" not in told
@@ -314,7 +314,7 @@ def test_widths_are_those_of_her_shop(tmp_path: Path, capsys: pytest.CaptureFixt
         ("cm", {90.0, 114.3, 115.0, 140.0, 150.0}),
     ):
         assert (
-            run(path, "--seconds", "0.2", "--compare", "--unit", unit, "--json", "--dry-run") == 0
+            run(path, "--seconds", "0.05", "--compare", "--unit", unit, "--json", "--dry-run") == 0
         )
         data = json.loads(capsys.readouterr().out)
         one = 25.4 if unit == "in" else 10.0
@@ -405,11 +405,11 @@ def test_cloth_with_a_length_is_told_how_it_compares_opened_out(
 ) -> None:
     """Folded against single, on her width; no table of widths that she does not have."""
     path = written(tmp_path, "width: 1400 mm, length: 3 m, fold: lengthwise")
-    assert run(path, "--seconds", "0.3", "--json") == 0
+    assert run(path, "--seconds", "0.1", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     assert {c["width_mm"] for c in data["widths"]} == {1400.0}
     assert {c["fold"] for c in data["widths"]} >= {"lengthwise", "double", "crosswise", "none"}
-    assert run(path, "--seconds", "0.3") == 0
+    assert run(path, "--seconds", "0.1") == 0
     out = capsys.readouterr().out
     assert "single layer" in out
     assert "both selvedges folded to the middle" in out
