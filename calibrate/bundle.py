@@ -341,12 +341,14 @@ def minimise(
     *,
     huber: float | None = 3.0,
     tolerance: float = 1e-9,
+    most: int | None = None,
 ) -> Fit:
     """Least squares with priors on the unknowns that a stage frees (MINPACK's Levenberg-Marquardt).
 
     Args:
         huber: past so many sigma a residual counts linearly (Huber's loss); None: all squared.
         tolerance: relative gain of a step at which it ends.
+        most: looks at the residuals after which it ends wherever it is; None: MINPACK's own many.
     """
     from scipy.optimize import least_squares
 
@@ -408,6 +410,7 @@ def minimise(
         ftol=tolerance,
         xtol=_STILL,
         gtol=_STILL,
+        max_nfev=most,
     )
     x = whole(found.x)
     r, J = evaluated(found.x)

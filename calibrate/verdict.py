@@ -41,6 +41,9 @@ _ODD_LEVEL = 1.7  # from here on the cards contradict each other
 _REFUSE_LEVEL = 8.0
 _SURE_GAIN = 2.0  # six sigma for a card of 33 corners
 _SURE_DROP = 30.0  # of chi square for the one unknown of a stretched print
+_MOST_LOOKS = (
+    150  # in our tests heights are found within 126; what contradicts itself goes on for a thousand
+)
 _SURE_LIFT = 40.0  # of chi square for the heights of four cards
 _LIFT_TOLD_MM = 0.2  # a lower card counts as lying on the table
 _LIFT_SEEN_MM = 0.3  # surer than this, the photos themselves tell where the table is
@@ -309,7 +312,7 @@ def _lifted(
 
     def asked(state: State, tolerance: float = 1e-6) -> tuple[Fit, Bundle, float]:
         joint = Bundle(photos, state, TABLE_UNIT_MM)
-        fit = minimise(joint, state, "all", huber=None, tolerance=tolerance)
+        fit = minimise(joint, state, "all", huber=None, tolerance=tolerance, most=_MOST_LOOKS)
         return fit, joint, _cards_level(fit, photos)
 
     total = sum(2 * len(v.corners_px) for p in photos for v in p.cards.values())
