@@ -123,6 +123,25 @@ def _folds(piece: Piece, edge: str) -> list[tuple[float, float]]:
     return sorted((min(e), max(e)) for e in ends)
 
 
+def dart_spans(piece: Piece, edge: str) -> list[tuple[float, float]]:
+    """Where the darts of an edge begin and end along it, mm, in order."""
+    line = piece.edges[edge]
+    ends = [sorted((_place(line, d.first), _place(line, d.second))) for d in piece.darts if d.edge == edge]  # fmt: skip
+    return sorted((a, b) for a, b in ends)
+
+
+def sewn_place(spans: Sequence[tuple[float, float]], at: float) -> float:
+    """A distance along an edge as one along it with its darts closed, mm; ``spans``: `dart_spans`."""
+    return at - sum(min(max(at - a, 0.0), b - a) for a, b in spans)
+
+
+def cut_place(spans: Sequence[tuple[float, float]], sewn: float) -> float:
+    """A distance along an edge with its darts closed as one along the edge as it is cut, mm."""
+    for a, b in spans:
+        sewn += b - a if sewn > a else 0.0
+    return sewn
+
+
 def _place(edge: Edge, spot: tuple[float, float]) -> float:
     """How far along an edge its point nearest to ``spot`` lies, mm."""
     p = np.array(spot, dtype=np.float64)

@@ -153,7 +153,7 @@ def _side_to(side: Side, length: float) -> list[Cubic]:
     return cut_chain(side.curves, length)[0]
 
 
-def _hem(q: Quarter, end: Points, down: Points, shirt_tail: bool) -> list[Cubic]:
+def hem_lines(q: Quarter, end: Points, down: Points, shirt_tail: bool) -> list[Cubic]:
     """The hem from the centre to the side seam's end, square to both."""
     start, level = vec((0.0, q.hem_y)), vec((1.0, 0.0))
     square = left_of(down)
@@ -176,8 +176,22 @@ def _armhole(q: Quarter, down: Points, from_point: Points, leave: Points) -> lis
 
 
 @dataclass(frozen=True, eq=False)
+class BustDart:
+    """A dart in a side seam: its ends from the hem up, its point, the top of its roof and where it is sewn
+    to, (2,) mm each; ``after``: how many of the side's curves lie below it."""
+
+    first: Points
+    second: Points
+    tip: Points
+    cap: Points
+    sewn: Points
+    after: int
+
+
+@dataclass(frozen=True, eq=False)
 class Drawn:
-    """The curves of one quarter by edge name, in ring order, and what was measured on them."""
+    """The curves of one quarter by edge name, in ring order, and what was measured on them; the side's
+    have a gap where its ``dart`` is. ``free``: the side above a dart of this half or the other, mm."""
 
     quarter: Quarter
     edges: dict[str, list[Cubic]]
@@ -185,11 +199,19 @@ class Drawn:
     hem_length: float
     side_length: float
     tilt: float
+    dart: BustDart | None = None
+    free: float = math.inf
 
     @cached_property
     def flat(self) -> dict[str, Points]:
         """Flattened edges of the quarter, x ≥ 0, in ring order."""
-        return flattened(self.edges)
+        if self.dart is None:
+            return flattened(self.edges)
+        side = self.edges["side"]
+        low, high = (chain_points(c) for c in (side[: self.dart.after], side[self.dart.after :]))
+        rest = flattened({n: c for n, c in self.edges.items() if n != "side"})
+        with_roof = np.concatenate([low, self.dart.cap[None], high])
+        return {n: with_roof if n == "side" else rest[n] for n in self.edges}
 
 
 def draw_side(s: Sheet, front: Quarter, back: Quarter, notes: list[str]) -> dict[str, Drawn]:
@@ -208,7 +230,7 @@ def draw_side(s: Sheet, front: Quarter, back: Quarter, notes: list[str]) -> dict
     for half, q in pair.items():
         kept = _side_to(sides[half], length)
         down = kept[-1].tangent(1.0)
-        hem = _hem(q, kept[-1].end, down, rise > 0)
+        hem = hem_lines(q, kept[-1].end, down, rise > 0)
         upper = sleeves[half] if sleeves else None
         if upper is None:
             top_down = kept[0].tangent(0.0)
@@ -267,7 +289,7 @@ def _sides(
             if wanted is None:
                 continue
             kept = _side_to(sides[h], length)
-            hem = _hem(q, kept[-1].end, kept[-1].tangent(1.0), False)
+            hem = hem_lines(q, kept[-1].end, kept[-1].tangent(1.0), False)
             off = wanted - chain_length(hem)
             more[h] += off
             worst = max(worst, abs(off))
@@ -466,7 +488,7 @@ def neck_facing(s: Sheet, drawn: Drawn, slit: float) -> dict[str, list[Cubic]]:
 def armhole_facing(s: Sheet, drawn: Drawn, _: float = 0.0) -> dict[str, list[Cubic]]:
     """A facing of the armhole, of even width at the shoulder and at the side seam."""
     armhole, shoulder, side = (drawn.edges[n] for n in ("armhole", "shoulder", "side"))
-    most = min(0.45 * chain_length(shoulder), 0.5 * chain_length(side))
+    most = min(0.45 * chain_length(shoulder), 0.5 * chain_length(side), drawn.free - 5.0)
     width = min(float(s.style["facing_width"]), most)
     kept = cut_chain(side, chain_length(side) - width)[1]
     near, far = cut_chain(shoulder, width)

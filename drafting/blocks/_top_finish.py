@@ -14,6 +14,7 @@ import numpy as np
 
 from configs.errors import DraftError, Fault
 from drafting.blocks._quarter_lines import (
+    BustDart,
     Drawn,
     armhole_facing,
     flattened,
@@ -69,16 +70,22 @@ def facing_name(s: Sheet, half: str, kind: str) -> str:
     return "front facing" if buttons(s) and (half, kind) == (FRONT, "neck") else f"{half} {kind} facing"  # fmt: skip
 
 
-def notches_on(q: Quarter, edges: Mapping[str, Edge], half: str) -> list[Notch]:
+def notches_on(
+    q: Quarter, edges: Mapping[str, Edge], half: str, dart: BustDart | None = None, on: str = FRONT
+) -> list[Notch]:
     """Below the underarm, at waist and hip, in the middle of the shoulder; on the armhole one on the
-    front and two on the back."""
+    front and two on the back. ``dart``: in the side seam, above the first of these; ``on``: the half that
+    has waist and hip where its points are."""
     out = []
+    below = SIDE_NOTCH_MM
+    if dart is not None:
+        below += polyline_length(np.stack([dart.first, dart.cap, dart.second]))
     for name, edge in edges.items():
         kind, long_ = plain(name), edge.length_mm
         down = bool(edge.points[0, 1] > edge.points[-1, 1])  # of the other side of a whole piece
         if kind == "side" and long_ > 2.0 * SIDE_NOTCH_MM:
-            out.append(Notch(name, SIDE_NOTCH_MM if down else long_ - SIDE_NOTCH_MM, 1, "side"))
-            if half == FRONT:  # the back gets the same, as far from the underarm
+            out.append(Notch(name, below if down else long_ - below, 1, "side"))
+            if half == on:  # the other gets the same, as far from the underarm
                 levels = {"waist": q.waist[1], "hip": q.hip[1]}
                 at = {n: at_height(edge, float(y)) for n, y in levels.items()}
                 out += [

@@ -17,6 +17,14 @@ from typing import Any
 
 from configs.errors import DraftError
 from drafting.blocks import Block
+from drafting.blocks._bust_lines import (
+    FULL_MM,
+    bust_point,
+    darted,
+    for_chest,
+    fuller_by,
+    shaped,
+)
 from drafting.blocks._quarter_lines import (
     Drawn,
     draw_side,
@@ -32,7 +40,7 @@ from drafting.blocks._top_finish import (
     seamed,
     stand_of,
 )
-from drafting.curves import Points, chain_length
+from drafting.curves import Points, chain_length, vec
 from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, SLEEVE, Quarter, apply, one_sided
 from drafting.piece import Line
 from drafting.sheet import Amount, Sheet, found, fronts, number, sources_of
@@ -71,6 +79,9 @@ OPTIONS = (
     length("bust_ease", "Ease round the body at the bust.", 4 * INCH, 0.0, 400.0),
     length("waist_ease", "Ease round the body at the waist.", 3 * INCH, 0.0, 400.0),
     length("hem_ease", "Ease round the body at the hem.", 4 * INCH, 0.0, 400.0),
+    choice("bust_shaping", "Shaping for a full bust, so that the hem hangs level.",
+           {"none": "a front without a dart", "dart": "a dart in the side seam", "hem": "the dart turned into the hem, which swings"}),
+    length("bust_spread", "How much each front half is spread over the bust; unset, half of what bust over upper chest is more than 5 cm.", None, 5.0, 70.0, {"bust_shaping": ("dart", "hem")}),
     choice("neckline", "Shape of the front neckline.", _SHAPES),
     choice("back_neckline", "Shape of the back neckline.", _SHAPES),
     length("front_neck_depth", "Front neckline, below the top line at the centre; unset, it goes by its shape.", None, 15.0, 320.0),
@@ -269,7 +280,11 @@ def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
             sleeve, s.options("sleeve_length", "sleeve_width"), s.m.get("upper_arm_girth")
         )
     shoulder = sources_of(f.neck, f.shoulder, b.neck, b.shoulder, sleeve)
-    low = [v for q in (f, b) for v in (q.bust, q.waist, q.hip, q.hem_y)]
+    bust: list[Any] = [s.options("bust_shaping")]
+    if s.style["bust_shaping"] != "none":
+        keys = ("upper_chest_girth", "bust_girth", "bust_point_width", "side_neck_to_bust_point")
+        bust += [s.options("bust_spread"), *(s.m.get(k) for k in keys), f.shoulder, f.neck]
+    low = [*bust, *(v for q in (f, b) for v in (q.bust, q.waist, q.hip, q.hem_y))]
     side = sources_of(low, s.style["flare"], sleeve, s.options("waist", "hem", "hem_rise"))
     if s.style["sleeve"] not in ("none", "cap"):
         side = sources_of(side, shoulder)
@@ -280,7 +295,7 @@ def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
         if s.style["gathers"] in (h, "both"):
             full = sources_of(full, neck, side, s.options("gather_ratio", "gather_spread"))
         out[h] = {
-            "fold": sources_of(q.centre_y, q.hem_y),
+            "fold": sources_of(q.centre_y, q.hem_y, side if h == FRONT and len(bust) > 1 else bust),
             "neckline": sources_of(neck, full),
             "shoulder": sources_of(shoulder, side if "upper_arm_girth" in sleeve else (), full),
             "side": sources_of(side, full),
@@ -373,12 +388,14 @@ def _drawn(s: Sheet, more: float) -> Drafts:
     """Base points, moved points and lines of each side, and what is said about them; the steps up to
     the ease are recorded anew. ``more``: see `_base`."""
     s.steps.clear()
-    base = _base(s, more)
+    base, fuller = _base(s, more), fuller_by(s)
     both: list[dict[str, Drawn]] = []
     pairs: list[dict[str, Quarter]] = []
     said: list[str] = []
     for side in (LEFT, RIGHT) if one_sided(s.fit) else (LEFT,):
-        quarters = {h: _styled(s, apply(q, side, s.fit), more) for h, q in base.items()}
+        quarters = {
+            h: _styled(s, for_chest(apply(q, side, s.fit), fuller), more) for h, q in base.items()
+        }
         for q in quarters.values():
             _check(s, q)
         pairs.append(quarters)
@@ -417,6 +434,39 @@ def _drawn_for_head(s: Sheet) -> Drafts:
     return (*made[:3], [*made[3], said])
 
 
+def _shaped(s: Sheet, q: Quarter, both: list[dict[str, Drawn]]) -> list[dict[str, Drawn]]:
+    """Front and back of each side with the front spread over the bust where the style asks."""
+    kind, fuller = str(s.style["bust_shaping"]), float(fuller_by(s))
+    if kind == "none":
+        return both
+    grown = both[0][FRONT].edges.get("armhole") is None
+    s.fault(grown, "style.bust_shaping", "turns the part below an armhole, which a grown-on sleeve has not.", "Choose 'sleeve: none', and set a sleeve in.")  # fmt: skip
+    full = s.style["gathers"] in (FRONT, "both")
+    s.fault(full, "style.bust_shaping", "does not go with gathers in front, which give room over the bust.", "Choose one of the two.")  # fmt: skip
+    s.stop()
+    if fuller == 0.0:
+        s.notes.append("The bust is not fuller over its chest than a front without shaping takes: no dart is drawn.")  # fmt: skip
+        return both
+    if s.m.get("upper_chest_girth") is None and s.style["bust_spread"] is None:
+        s.notes.append(f"The upper chest was not measured: the front is spread by {s.t(fuller / 2)} on each half, as for a full cup. Measure it: cups differ.")  # fmt: skip
+    at = bust_point(s, q)
+    out = [shaped(s, pair, fuller, vec(at)) for pair in both]
+    made = out[0][FRONT]
+    with s.step("bust", "Slashed over the bust and spread", FRONT, "Slash from the hem to the bust point and on to the armhole, and from the side to the bust point. Turn the part below the armhole out, slide the lower part with it, lengthen the centre by as much, and draw armhole and hem anew."):  # fmt: skip
+        s.moved_to("bust point", at)
+        s.tell("each half spread by", found(fuller / 2, "spread", fuller_by(s)))
+        s.tell("the centre longer by", found(float(both[0][FRONT].quarter.hem_y - made.quarter.hem_y), "longer"))  # fmt: skip
+        if made.dart is not None:
+            s.dart("bust dart", made.dart.first, made.dart.tip, made.dart.second)
+            s.tell("bust dart, wide at the side", math.dist(made.dart.first, made.dart.second))
+        for edge in ("armhole", "hem", "fold"):
+            s.draw(edge, made.flat[edge], "-")
+    if made.dart is None:
+        wider = made.hem_length - both[0][FRONT].hem_length
+        s.notes.append(f"The dart is turned into the hem: each half of it is {s.t(wider)} wider in front, and swings.")  # fmt: skip
+    return out
+
+
 def quick_top(s: Sheet) -> None:
     """Draft the quick top.
 
@@ -432,15 +482,18 @@ def quick_top(s: Sheet) -> None:
             s.draw("front edge", lines[fronts.EDGE], f"{s.t(stand_of(s))} past the centre line")
             s.draw("stand's top", lines[fronts.TOP], "the neckline run on")
             s.tell("buttons", s.style["button"])
+    both = _shaped(s, base[FRONT], both)
     held = _hangs(s, pairs[-1])
     for h, seam in seamed(s).items():
         flat, q = [_lines(s, d[h]) for d in both], both[0][h].quarter
         lapped = h == FRONT and buttons(s)
         if lapped:
             flat = [fronts.with_stand(points, stand_of(s)) for points in flat]
-        cuts = partial(notches_on, q)
+        swings = s.style["bust_shaping"] == "hem"
+        cuts = partial(notches_on, q, dart=both[0][h].dart, on=BACK if swings else FRONT)
         made = pieces_of(h, h, flat, s.measurements, _grain(q), seam, notches=cuts)
         for piece in made.values():
+            piece = darted(piece, both) if h == FRONT else piece
             piece = fronts.buttoned(s, piece, q.bust[1], s.style["button"]) if lapped else piece
             s.add(piece, **held[h])
     opening = _opening(both)
@@ -508,11 +561,16 @@ def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:
                 "lengthen the draft."
             )
     upper, bust = s.m.get("upper_chest_girth"), s.m["bust_girth"]
-    if upper is not None and bust - upper > FULL_BUST_MM:
+    shaping = "'style: {bust_shaping: dart}' (or hem) lets it hang level"
+    if upper is not None and bust - upper > FULL_BUST_MM and s.style["bust_shaping"] == "none":
         s.notes.append(
             f"The bust is {s.t(bust - upper)} fuller than the chest above it: a woven top without "
-            "a dart will drag from the bust to the armhole. More bust ease, or a cloth that gives, "
-            "helps."
+            f"a dart will drag from the bust to the armhole and rise in front. {shaping}."
+        )
+    elif upper is None and bust >= FULL_MM and s.style["bust_shaping"] == "none":
+        s.notes.append(
+            f"The bust measures {s.t(bust)}: where it is more than {s.t(FULL_BUST_MM)} fuller than the chest "
+            f"above it, the hem rises in front. Measure upper_chest_girth; {shaping}."
         )
     if s.style["bust_ease"] < EASE_TO_PULL_ON_MM and not buttons(s):
         s.notes.append(
@@ -577,8 +635,9 @@ def _girths(s: Sheet, quarters: list[Drawn]) -> None:
         girth("waist", waist, "waist_girth", style["waist_ease"] + s.fitted_at("waist"), True)
     if style["length"] == "top" and style["hem"] == "level":
         hem = sum(d.hem_length for d in quarters)
+        swings = style["bust_shaping"] == "hem"
         ease = style["hem_ease"] + style["flare"] + s.fitted_at("hem")
-        girth("hem", hem, "hip_girth_at_tailbone", ease)
+        girth("hem", hem, "hip_girth_at_tailbone", ease, swings)
 
 
 BLOCK = Block(
@@ -589,7 +648,7 @@ BLOCK = Block(
         "bust_girth", "waist_girth", "hip_girth_at_tailbone", "neck_width", "shoulder_length",
         "back_neck_to_tailbone",
     ),
-    helps=("head_girth", "upper_arm_girth", "upper_chest_girth"),
+    helps=("head_girth", "upper_arm_girth", "upper_chest_girth", "bust_point_width", "side_neck_to_bust_point"),
     options=OPTIONS,
     edges=(
         *("fold", "centre back", "hem", "side", "armhole", "shoulder", "neckline"),

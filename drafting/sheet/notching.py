@@ -18,9 +18,10 @@ import numpy as np
 from drafting.allowance import FOLD
 from drafting.outline import Edge
 from drafting.piece import Notch, Piece
-from drafting.truing import Seam, Spot
+from drafting.truing import Seam, Spot, cut_place, dart_spans, sewn_place
 
 Held = dict[str, list[Notch]]  # piece → its notches
+Spans = Sequence[tuple[float, float]]  # where the darts of an edge lie along it
 FARTHEST_MM = 300.0
 SAME_MM = 3.0  # nearer than this two notches are one
 HEMS = ("hem", "sleeve hem")
@@ -39,8 +40,14 @@ def notched(pieces: Mapping[str, Piece], seams: Sequence[Seam]) -> dict[str, Pie
     ]
     for a, b in mated:
         one, other = (pieces[p].edges[e] for p, e in (a, b))
-        if abs(one.length_mm - other.length_mm) <= 1.0:
-            _mate(held, a, one, b, other)
+        spans = [dart_spans(pieces[p], e) if e.split()[-1] == "side" else [] for p, e in (a, b)]
+        sizes = [sewn_place(x, e.length_mm) for x, e in zip(spans, (one, other), strict=True)]
+        if abs(sizes[0] - sizes[1]) > 1.0:
+            continue
+        legs = [_closed(held, spot, x) for spot, x in zip((a, b), spans, strict=True)]
+        _mate(held, a, one, b, other, sizes)
+        for spot, x, own in zip((a, b), spans, legs, strict=True):
+            _opened(held, spot, x, own)
     return {
         n: p
         if len(held[n]) == len(p.notches) and tuple(held[n]) == p.notches
@@ -120,10 +127,28 @@ def _rises(edge: Edge) -> bool:
     return bool(abs(edge.points[-1, 0]) > abs(edge.points[0, 0]))
 
 
-def _mate(held: Held, a: Spot, one: Edge, b: Spot, two: Edge) -> None:
-    """Give two mated edges the same notches, and more where they lie too far apart."""
+def _closed(held: Held, spot: Spot, spans: Spans) -> list[Notch]:
+    """An edge's notches as they lie with its darts closed; those of the darts are taken out, and returned."""
+    if not spans:
+        return []
+    own = [n for n in held[spot[0]] if n.edge == spot[1]]
+    legs = [n for n in own if any(a - 0.5 <= n.at_mm <= b + 0.5 for a, b in spans)]
+    rest = [replace(n, at_mm=sewn_place(spans, n.at_mm)) for n in own if n not in legs]
+    _set(held, spot, rest)
+    return legs
+
+
+def _opened(held: Held, spot: Spot, spans: Spans, legs: Sequence[Notch]) -> None:
+    """The notches of an edge with its darts open again."""
+    if spans:
+        own = [n for n in held[spot[0]] if n.edge == spot[1]]
+        _set(held, spot, [*(replace(n, at_mm=cut_place(spans, n.at_mm)) for n in own), *legs])
+
+
+def _mate(held: Held, a: Spot, one: Edge, b: Spot, two: Edge, sizes: Sequence[float]) -> None:
+    """Give two mated edges, as long as ``sizes``, the same notches, and more where they lie too far apart."""
     turned = _rises(one) != _rises(two)
-    length, there = one.length_mm, two.length_mm
+    length, there = sizes
 
     def across(n: Notch) -> float:
         return length - n.at_mm * length / there if turned else n.at_mm * length / there

@@ -21,7 +21,16 @@ from drafting.piece import Mark, Notch, Piece
 from drafting.sheet.amount import Amount
 from drafting.sheet.board import Sheet
 from drafting.sheet.finishing import BAR_MM
-from drafting.truing import HEAD_EASE_MM, USUAL_HEAD_MM, Check, check_head
+from drafting.truing import (
+    HEAD_EASE_MM,
+    USUAL_HEAD_MM,
+    Check,
+    check_head,
+    cut_place,
+    dart_spans,
+    sewn_length,
+    sewn_place,
+)
 
 GUESSED_ARM = 0.325  # of the bust: 0.30 to 0.35 in W. Aldrich's tables (from memory)
 BODY_EASE_MM = 20.0  # a woven girth that passes a body is this much larger, or it sticks
@@ -44,7 +53,7 @@ def pass_body(s: Sheet, hem: float | None, hip_y: float, hem_at_hip: bool) -> fl
     edge = _left_side(halves[0])
     if edge is None:
         return 0.0
-    bust, length = float(s.m["bust_girth"]), edge.length_mm
+    bust, length = float(s.m["bust_girth"]), sewn_length(halves[0], edge.name)
     down = np.linspace(0.0, length, _STEPS)
     girth, level = _girths_down(halves, down)
     if hem is not None:
@@ -104,7 +113,9 @@ def _girths_down(halves: Sequence[Piece], down: Points) -> tuple[Points, Points]
             if name.split()[-1] != "side":
                 continue
             falls = bool(edge.points[0, 1] > edge.points[-1, 1])
-            along = down if falls else edge.length_mm - down
+            spans = dart_spans(piece, name)
+            closed = down if falls else sewn_place(spans, edge.length_mm) - down
+            along = [cut_place(spans, float(x)) for x in closed]
             run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
             x, y = (np.interp(along, run, edge.points[:, k]) for k in (0, 1))
             doubled = 2.0 if piece.fold is not None or piece.pair else 1.0
@@ -140,8 +151,9 @@ def _with_opening(piece: Piece, span: tuple[float, float], length: float, long_:
         return piece
     marks, notches = [], []
     falls = bool(edge.points[0, 1] > edge.points[-1, 1])
+    spans = dart_spans(piece, edge.name)
     for at in (s for s in span if 1.0 < s < length - 1.0):
-        along = at if falls else edge.length_mm - at
+        along = cut_place(spans, at if falls else sewn_place(spans, edge.length_mm) - at)
         point, tangent = edge.at(along)
         bar = np.array([point, point + BAR_MM * left_of(tangent)])
         marks.append(Mark(f"left side opening {long_}", bar))
