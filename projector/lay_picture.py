@@ -56,23 +56,32 @@ def docket_lay(docket: Docket) -> Lay:
 
 
 def lay_picture(
-    source: Docket | Lay, *, title: str = "", width_px: int = 1600, unit: str = "cm"
+    source: Docket | Lay,
+    *,
+    title: str = "",
+    width_px: int = 1600,
+    unit: str = "cm",
+    buy: str = "",
 ) -> NDArray[np.uint8]:
-    """(H, W, 3) uint8 RGB picture of a docket's lay, or of a `Lay`, to scale; lengths in ``unit``, cm or in."""
+    """(H, W, 3) uint8 RGB picture of a docket's lay, or of a `Lay`, to scale; lengths in ``unit``, cm or in;
+    ``buy``: what to buy for it, in words."""
     if hasattr(source, "placements"):
         lay: Any = source
     else:
         lay, title = docket_lay(source), title or source.title
-    return _Picture(lay, title, width_px, unit).drawn()
+    return _Picture(lay, title, width_px, unit, buy).drawn()
 
 
 class _Picture:
-    def __init__(self, lay: Lay, title: str, width_px: int, unit: str = "cm") -> None:
+    def __init__(
+        self, lay: Lay, title: str, width_px: int, unit: str = "cm", buy: str = ""
+    ) -> None:
         import cv2
 
         self.cv2 = cv2
         self.lay = lay
         self.title = title
+        self.buy = f"To buy: {buy}" if buy else ""
         self.told_in = unit
         self.one_mm = 25.4 if unit == "in" else 10.0
         cloth = lay.cloth
@@ -423,6 +432,12 @@ class _Picture:
         lay, unit = self.lay, self.unit
         cloth = lay.cloth
         self.text((24 * unit, 30 * unit), self.title or "Lay", 22, _INK, middle=False, weight=1.6)
+        if self.buy:
+            size = 17.0
+            room = self.w - 72 * unit - self.width_of(self.title or "Lay", 22) * 1.1
+            size *= min(1.0, room / self.width_of(self.buy, size))
+            x = self.w - 24 * unit - self.width_of(self.buy, size)
+            self.text((x, 30 * unit), self.buy, size, _INK, middle=False)
         fold = cloth.folding.words
         size = (
             "remnant" if cloth.outline is not None else f"cloth {self._said(cloth.width_mm)} wide"

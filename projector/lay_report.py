@@ -52,14 +52,7 @@ def lines_of(planned: Planned, unit: str, notes: Sequence[str] = ()) -> list[str
         )
     lines += _tried(planned, unit)
     if purchase is not None:
-        margin = f", one repeat of {say(purchase.margin_mm)} included" if purchase.margin_mm else ""
-        cost = (
-            "" if purchase.cost is None else f"   {purchase.cost:.2f} {purchase.currency}".rstrip()
-        )
-        yards = f" ({_yards(purchase.length_mm)} yd)" if unit == "in" else ""
-        lines.append(
-            f"To buy         {say(purchase.length_mm)}{yards}{margin}{cost}{_price(made.cloth, unit)}"
-        )
+        lines.append(f"To buy         {to_buy_words(planned, unit)}")
         shrinks = made.cloth.shrinkage_length or made.cloth.shrinkage_width
         lines.append(
             "               Shrinkage is in it: the pieces are cut larger."
@@ -141,6 +134,22 @@ def _tried(planned: Planned, unit: str) -> list[str]:
         f"Folded         {planned.lay.cloth.folding.words}",
         f"               ({', '.join(told)})",
     ]
+
+
+def to_buy_words(planned: Planned, unit: str) -> str:
+    """What to buy, in ``unit`` and as the shop sells it, and its price; "" for cloth that she has.
+
+    The same words stand in the terminal and in the picture.
+    """
+    bought = planned.purchase
+    if bought is None:
+        return ""
+    repeat = format_length(bought.margin_mm, unit)
+    margin = f", one repeat of {repeat} included" if bought.margin_mm else ""
+    cost = "" if bought.cost is None else f"   {bought.cost:.2f} {bought.currency}".rstrip()
+    yards = f" ({_yards(bought.length_mm)} yd)" if unit == "in" else ""
+    price = _price(planned.lay.cloth, unit)
+    return f"{format_length(bought.length_mm, unit)}{yards}{margin}{cost}{price}"
 
 
 def spare_words(planned: Planned, unit: str) -> str:

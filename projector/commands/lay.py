@@ -138,7 +138,9 @@ def lay(
         if not dry_run:
             notes = laying.write_plan(dockets, joined.prefixes, made.lay)
             title = " + ".join(dict.fromkeys(d.title for d in (*dockets, *joined.others)))
-            write_picture(picture, lay_picture(made.lay, title=title, unit=unit))
+            buy = lay_report.to_buy_words(made, unit)
+            drawn = lay_picture(made.lay, title=title, unit=unit, buy=buy)
+            write_picture(picture, drawn)
         cautions = [c for d in dockets if d.of is None for c in d.allowance_cautions()]
         code = max(code, 1 if made.lay.left_out or made.problems else 0)
         if as_json:

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -563,3 +564,31 @@ def test_a_pattern_in_two_layers_is_pinned(
     out = capsys.readouterr().out
     assert ("stripe on stripe" in out) == pinned
     assert ("on the middle of a stripe" in out) == middle
+
+
+@pytest.mark.parametrize("unit", ["cm", "in"])
+def test_picture_and_sentence_name_the_same_purchase(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], unit: str
+) -> None:
+    """What to buy, with its price, stands in the picture as in the terminal, word for word."""
+    from projector.lay_picture import _Picture
+
+    drawn: list[str] = []
+    text = _Picture.text
+
+    def noted(self: Any, at: Any, words: str, *more: Any, **other: Any) -> None:
+        drawn.append(words)
+        text(self, at, words, *more, **other)
+
+    monkeypatch.setattr(_Picture, "text", noted)
+    path = tmp_path / "bag.yaml"
+    path.write_text(
+        "chalkbeam: 1\ntitle: bag\n"
+        "pieces: [{name: side, outline: [[0, 0], [400, 0], [400, 310], [0, 310]]}]\n"
+        "cloth: {width: 900 mm, price: 12 EUR/m}\n"
+    )
+    assert run(path, "--seconds", "0.2", "--no-compare", "--unit", unit) == 0
+    said = next(li for li in capsys.readouterr().out.splitlines() if li.startswith("To buy"))
+    words = said.removeprefix("To buy").strip()
+    assert words.startswith("40.0 cm   4.80 EUR" if unit == "cm" else "18")
+    assert f"To buy: {words}" in drawn
