@@ -433,11 +433,11 @@ class _Picture:
         cloth = lay.cloth
         self.text((24 * unit, 30 * unit), self.title or "Lay", 22, _INK, middle=False, weight=1.6)
         if self.buy:
-            size = 17.0
+            tall = 17.0
             room = self.w - 72 * unit - self.width_of(self.title or "Lay", 22) * 1.1
-            size *= min(1.0, room / self.width_of(self.buy, size))
-            x = self.w - 24 * unit - self.width_of(self.buy, size)
-            self.text((x, 30 * unit), self.buy, size, _INK, middle=False)
+            tall *= min(1.0, room / self.width_of(self.buy, tall))
+            x = self.w - 24 * unit - self.width_of(self.buy, tall)
+            self.text((x, 30 * unit), self.buy, tall, _INK, middle=False)
         fold = cloth.folding.words
         size = (
             "remnant" if cloth.outline is not None else f"cloth {self._said(cloth.width_mm)} wide"

@@ -590,5 +590,5 @@ def test_picture_and_sentence_name_the_same_purchase(
     assert run(path, "--seconds", "0.2", "--no-compare", "--unit", unit) == 0
     said = next(li for li in capsys.readouterr().out.splitlines() if li.startswith("To buy"))
     words = said.removeprefix("To buy").strip()
-    assert words.startswith("40.0 cm   4.80 EUR" if unit == "cm" else "18")
+    assert words.startswith("40.0 cm   4.80 EUR" if unit == "cm" else "13 1/2 in (3/8 yd)")
     assert f"To buy: {words}" in drawn
