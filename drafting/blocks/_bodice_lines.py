@@ -7,7 +7,7 @@ their darts. W. Aldrich's method, see `fitted_bodice`. Frame: piece mm, x from t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,10 @@ from drafting.sheet.necklines import DEPTHS, OUT_MM, neckline_curves, tilt_of
 
 EASE_MM = {"close": (100.0, 50.0), "easy": (140.0, 110.0)}
 LEAST_ROOM_MM = 40.0
+BACK_ROOM_MM = (
+    10.0,
+    20.0,
+)  # across the back, to move the arms forward (common practice, no source)
 LEAST_GAP_MM, LEAST_DART_MM, MOST_DART_MM = 60.0, 10.0, 60.0
 DARTS_OF_TAKE = {FRONT: 0.36, BACK: 0.31}  # of half the waist's take-in; the side seam has the rest
 USUAL_CUP_MM = 50.0
@@ -70,7 +74,8 @@ class Half:
 class Sizes:
     """The method's numbers, mm: half the width, levels (negative: below the side neck points),
     width lines from the centre, half the finished waist, the shoulder, the neck's base, the bust
-    dart's width and its point (x, y)."""
+    dart's width and its point (x, y). Of a full bust: by how much each half of the front is ``spread``
+    and by ``drop`` longer at the centre, how its shoulder is ``carried``, and the numbers ``before``."""
 
     frame: float
     bust_y: float
@@ -85,6 +90,20 @@ class Sizes:
     dart: float
     point: tuple[float, float]
     bust: float
+    spread: float = 0.0
+    drop: float = 0.0
+    carried: Turn | None = None
+    before: Sizes | None = None
+
+    @property
+    def neck_point(self) -> Points:
+        """The front's side neck point (2,)."""
+        return vec((self.neck / 5 - 7.0, 0.0))
+
+    @property
+    def control_y(self) -> float:
+        """How high the front armhole's control point lies, before a spread."""
+        return self.bust_y + (-self.bust_y - (self.neck / 5 - 2.0)) / 3
 
     @property
     def gap(self) -> float:
@@ -94,7 +113,7 @@ class Sizes:
     @property
     def angle(self) -> float:
         """Of the bust dart, radians."""
-        leg = math.dist(self.point, (self.neck / 5 - 7.0, 0.0))
+        leg = math.dist(self.point, self.neck_point)
         return 2.0 * math.asin(min(0.5 * self.dart / leg, 0.9))
 
 
@@ -128,7 +147,7 @@ def sizes_of(s: Sheet) -> Sizes:
             )
         y = -math.sqrt(max(float(down) ** 2 - (x - z["neck_base_girth"] / 5 + 7.0) ** 2, 1.0))
     waist_y = -(15.0 + float(m["back_neck_to_waist"] + s.fitted("length above waist")))
-    return Sizes(
+    plain = Sizes(
         frame=(bust + ease) / 2,
         bust_y=bust_y,
         waist_y=waist_y,
@@ -143,13 +162,43 @@ def sizes_of(s: Sheet) -> Sizes:
         point=(x, y),
         bust=bust,
     )  # fmt: skip
+    return spread_bust(plain, float(s.fitted("full bust")) / 2)
+
+
+def spread_bust(z: Sizes, spread: float) -> Sizes:
+    """The numbers for a full bust: each half of the front ``spread`` mm wider from the bust down.
+
+    Slashed from the waist over the bust point to the armhole's control point, spread there with the
+    armhole as hinge, and the dart that opens at the side laid to the bust dart: armhole, shoulder and
+    side seam keep their lengths, the centre gets longer by what that dart takes (H. Armstrong,
+    *Patternmaking for Fashion Design*, from memory). The side goes straight to its place, so that the
+    hinge is as far from the new point before and after where it goes square to the middle of both.
+    """
+    if not spread:
+        return z
+    point, close = vec(z.point), Turn.about(vec(z.point), z.angle)
+    hinge = vec((z.front_x, z.control_y)) - point
+    shut = close(hinge + point) - point
+    both = hinge + shut
+    drop = spread * float(both[0] / both[1])
+    step = vec((spread, -drop))
+    new, a, b = point + 0.5 * step, hinge + 0.5 * step, shut - 0.5 * step
+    angle = math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))
+    carried = Turn.about(new, angle).back().after(close)
+    dart = 2.0 * math.dist(new, z.neck_point) * math.sin(0.5 * angle)
+    return replace(z, point=xy(new), dart=dart, spread=spread, drop=drop, carried=carried, before=z)
 
 
 def refuse(s: Sheet, z: Sizes) -> None:
     """Refuse numbers from which no bodice can be drawn, with the reason."""
     for i, c in enumerate(s.fit, 1):
         what = f"is '{c.where}': this change goes round the whole bodice."
-        s.fault(c.where != "both", f"fit[{i}] where", what, "Leave 'where' out.")
+        s.fault(
+            c.where != "both" and c.change != "full bust",
+            f"fit[{i}] where",
+            what,
+            "Leave 'where' out.",
+        )
     s.fault(z.gap < LEAST_GAP_MM, "armhole", f"has only {s.t(max(z.gap, 0.0))} between front and back.",
             "Are back_width and bust_girth from the same body? More bust_ease gives room.")  # fmt: skip
     s.fault(z.bust_y - z.waist_y < 80.0, "waist", f"lies only {s.t(max(z.bust_y - z.waist_y, 0.0))} below the underarm.",
@@ -158,7 +207,7 @@ def refuse(s: Sheet, z: Sizes) -> None:
             "Are side_neck_to_bust_point and back_neck_to_waist right?")  # fmt: skip
     s.fault(not 0.3 * z.front_x < z.point[0] < 0.8 * z.front_x, "bust point", f"lies {s.t(z.point[0])} from the centre, the armhole {s.t(z.front_x)}.",
             "Is bust_point_width right?")  # fmt: skip
-    take = (z.frame - z.waist) / 2
+    take = (z.frame + z.spread - z.waist) / 2
     s.fault(take < -60.0, "waist", f"is {s.t(-4 * take)} wider than the bust.",
             "A fitted bodice ends at the waist: choose a quick top.")  # fmt: skip
     s.stop()
@@ -190,16 +239,19 @@ def halves_of(s: Sheet, z: Sizes) -> tuple[Half, Half]:
     """Front and back whose waists together are half the finished waist, their sides alike."""
     take = z.frame - z.waist
     darts = {h: min(max(share * take, 0.0), MOST_DART_MM) for h, share in DARTS_OF_TAKE.items()}
+    darts[FRONT] += z.spread  # the waist keeps its girth
     darts = {h: 0.0 if d < LEAST_DART_MM else d for h, d in darts.items()}
-    panels = {BACK: z.back_x + z.gap / 2, FRONT: z.front_x + z.gap / 2}
+    panels = {BACK: z.back_x + z.gap / 2, FRONT: z.front_x + z.gap / 2 + z.spread}
+    levels = {BACK: z, FRONT: replace(z, bust_y=z.bust_y - z.drop, waist_y=z.waist_y - z.drop)}
     tips = {
         FRONT: vec(z.point) - (0.0, BELOW_BUST_MM),
         BACK: vec((0.52 * z.back_x, z.bust_y + 5.0)),
     }
 
     def drawn(side: float) -> dict[str, tuple[list[Cubic], list[OpenDart], float]]:
-        return {h: _waist(z, panels[h], side, darts[h], tips[h]) for h in panels}
+        return {h: _waist(levels[h], panels[h], side, darts[h], tips[h]) for h in panels}
 
+    take += z.spread
     side = 0.5 * (take - sum(darts.values()))
     for _ in range(12):  # the length shrinks by about 2 mm with each mm
         waists = drawn(side)
@@ -212,30 +264,34 @@ def halves_of(s: Sheet, z: Sizes) -> tuple[Half, Half]:
     s.stop()
     made = []
     for h in (FRONT, BACK):
-        under, low = vec((panels[h], z.bust_y)), vec((panels[h] - side, z.waist_y))
+        under, low = vec((panels[h], levels[h].bust_y)), vec((panels[h] - side, levels[h].waist_y))
         up = unit(under - low)
-        level = -(15.0 + z.scye / 5 - 7.0)
-        long_ = z.shoulder + (z.ease if h == BACK else 0.0)
-        neck = vec((z.neck / 5 - 2.0, 0.0))
-        if h == FRONT:
-            neck, level = (
-                Turn.about(vec(z.point), -z.angle)(vec((z.neck / 5 - 7.0, 0.0))),
-                level - 15.0,
-            )
-        drop = float(neck[1]) - level
-        if h == FRONT and abs(drop) < long_:
-            drop = long_ * math.sin(max(math.asin(drop / long_), LEAST_SLOPE + z.angle))
-        s.fault(not -0.3 * long_ < drop < 0.85 * long_, f"{h} shoulder", f"falls by {s.t(drop)} on {s.t(long_)}.",
-                "Are scye_depth, bust_girth and shoulder_length right?")  # fmt: skip
-        s.stop()
-        tip = neck + vec((math.sqrt(long_**2 - drop**2), -drop))
-        x = z.front_x if h == FRONT else z.back_x
-        control = z.bust_y + (-z.bust_y - (z.neck / 5 - 2.0)) / 3 if h == FRONT else (level + z.bust_y) / 2  # fmt: skip
+        neck, tip, level = _shoulder(s, z.before or z, h)
+        if h == FRONT and z.carried:
+            neck, tip = z.carried(neck), z.carried(tip)
+        x = z.front_x + z.spread if h == FRONT else z.back_x
+        control = z.control_y - z.drop if h == FRONT else (level + z.bust_y) / 2
         off = _corner(z, 20.0 if h == FRONT else 25.0)
-        hole = _armhole(under, up, x, control, off, tip, unit(tip - neck), z.bust_y)
+        hole = _armhole(under, up, x, control, off, tip, unit(tip - neck), levels[h].bust_y)
         lines = {"side": [line(low, under)], "armhole": hole, "shoulder": [line(tip, neck)]}
         made.append(Half(h, lines, *waists[h][:2]))
     return made[0], made[1]
+
+
+def _shoulder(s: Sheet, z: Sizes, h: str) -> tuple[Points, Points, float]:
+    """A shoulder's ends (2,) at the neck and at the arm, the front's past its dart; the method's level."""
+    level = -(15.0 + z.scye / 5 - 7.0)
+    long_ = z.shoulder + (z.ease if h == BACK else 0.0)
+    neck = vec((z.neck / 5 - 2.0, 0.0))
+    if h == FRONT:
+        neck, level = Turn.about(vec(z.point), -z.angle)(z.neck_point), level - 15.0
+    drop = float(neck[1]) - level
+    if h == FRONT and abs(drop) < long_:
+        drop = long_ * math.sin(max(math.asin(drop / long_), LEAST_SLOPE + z.angle))
+    s.fault(not -0.3 * long_ < drop < 0.85 * long_, f"{h} shoulder", f"falls by {s.t(drop)} on {s.t(long_)}.",
+            "Are scye_depth, bust_girth and shoulder_length right?")  # fmt: skip
+    s.stop()
+    return neck, neck + vec((math.sqrt(long_**2 - drop**2), -drop)), level
 
 
 def with_bust_dart(s: Sheet, z: Sizes, front: Half) -> tuple[dict[str, list[Cubic]], dict[str, tuple[list[Cubic], list[Cubic]]]]:  # fmt: skip

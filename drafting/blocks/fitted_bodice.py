@@ -17,8 +17,12 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.blocks import Block
 from drafting.blocks._bodice_lines import (
+    BACK_ROOM_MM,
+    BELOW_BUST_MM,
+    EASE_MM,
     LEAST_ROOM_MM,
     SEWN_SHORT_MM,
+    TOLD_MM,
     USUAL_CUP_MM,
     Half,
     Sizes,
@@ -44,7 +48,7 @@ from drafting.sheet.darts import Turn, roof, with_roofs
 from drafting.sheet.finishing import short_of
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import along, half_piece, refuse_crossing
-from drafting.truing import Girth, check_dart_runs, sewn_length
+from drafting.truing import Check, Girth, check_dart_runs, sewn_length
 
 OPTIONS = (
     choice("fit", "How close it is.", {"close": "a bodice that darts hold to the body", "easy": "4 cm more at the bust, 6 cm more at the waist"}),
@@ -103,7 +107,7 @@ def _piece(s: Sheet, z: Sizes, half: Half, neck: list[Cubic]) -> None:
         notches=tuple(notches), darts=tuple(darts), marks=tuple(marks),
         landmarks={"bust point": z.point} if h == FRONT else {},
     )  # fmt: skip
-    s.add(made, all=(*(s.m.get(k) for k in (*BLOCK.needs, *BLOCK.helps)), s.options(*(o.key for o in OPTIONS)), s.fitted("bust"), s.fitted("waist"), s.fitted("length above waist")))  # fmt: skip
+    s.add(made, all=(*(s.m.get(k) for k in (*BLOCK.needs, *BLOCK.helps)), s.options(*(o.key for o in OPTIONS)), s.fitted("bust"), s.fitted("full bust"), s.fitted("waist"), s.fitted("length above waist")))  # fmt: skip
 
 
 def _record(s: Sheet, z: Sizes, halves: tuple[Half, Half]) -> None:
@@ -126,8 +130,10 @@ def _record(s: Sheet, z: Sizes, halves: tuple[Half, Half]) -> None:
         with s.step(f"{h}-panel", f"{h.capitalize()}: width line, side seam and armhole", h):
             width = of(z.front_x if h == FRONT else z.back_x, f"{h} width line")
             s.point(f"{h} width", on="bust line", out=width)
-            s.point(f"{h} underarm", on="bust line", out=of(float(half.lines["side"][0].end[0]), f"{h} panel"))  # fmt: skip
-            s.point(f"{h} side waist", on="waist line", out=of(float(half.lines["side"][0].start[0]), f"{h} side waist"))  # fmt: skip
+            low = -of(z.drop, "longer for the bust") if h == FRONT and z.drop else 0.0
+            for name, on, at in (("underarm", "bust line", "end"), ("side waist", "waist line", "start")):  # fmt: skip
+                x = float(getattr(half.lines["side"][0], at)[0])
+                s.point(f"{h} {name}", on=on, out=of(x, f"{h} {name}"), up=low)
             for name, curves in half.lines.items():
                 s.draw(f"{h} {name}", chain_points(curves), "straight" if name != "armhole" else "square to side and shoulder")  # fmt: skip
         with s.step(f"{h}-waist", f"{h.capitalize()}: waist and its dart", h):
@@ -148,8 +154,8 @@ def _checks(s: Sheet, z: Sizes) -> None:
     waist = 2.0 * sum(sewn_length(s.pieces[h], "waist") for h in (FRONT, BACK))
     asked = 2.0 * z.waist
     s.girths.append(Girth("waist girth", waist, float(s.m["waist_girth"]), asked - float(s.m["waist_girth"])))  # fmt: skip
-    dart = max(z.bust_y - z.point[1], 0.0) * 2.0 * math.tan(z.angle / 2)
-    bust = 2.0 * (z.frame - dart)
+    dart = max(z.bust_y - z.drop - z.point[1], 0.0) * 2.0 * math.tan(z.angle / 2)
+    bust = 2.0 * (z.frame + z.spread - dart)
     room = bust - float(s.m["bust_girth"])
     what = f"has {s.t(room)} of ease on the bust line with the bust dart closed; {s.t(LEAST_ROOM_MM)} are needed."
     s.fault(
@@ -157,13 +163,48 @@ def _checks(s: Sheet, z: Sizes) -> None:
     )
     s.stop()
     s.figures |= {"bust": bust, "bust dart degrees": math.degrees(z.angle)}
+    _second_measures(s, z)
     upper = s.m.get("upper_chest_girth")
     more = float(s.m["bust_girth"] - upper) - USUAL_CUP_MM if upper is not None else 0.0
-    if more > 10.0:
+    if more - 2.0 * z.spread > 10.0:
+        by = s.t(more)
         s.notes.append(
             f"The bust is {s.t(more + USUAL_CUP_MM)} fuller than the chest above it, the method draws for {s.t(USUAL_CUP_MM)}: "
-            f"spread each front half by {s.t(more / 2)} over the bust with the scissors, after a toile."
+            f"each front half wants {s.t(more / 2)}. 'fit: [{{change: full bust, by: {by}}}, {{change: bust, by: -{by}}}]' gives "
+            "it to the front alone and takes it from the whole."
         )
+
+
+def _second_measures(s: Sheet, z: Sizes) -> None:
+    """Her front length over the bust, and the back's width at the blades, measured on the pieces."""
+    waist = [d for d in s.pieces[FRONT].darts if d.edge == "waist"]
+    down = z.point[1] - z.waist_y + z.drop  # with a dart, along its closed legs
+    if waist:
+        down = BELOW_BUST_MM + waist[0].legs_mm[0]
+    drawn = math.dist(z.point, z.neck_point) + down
+    s.figures |= {"front length": drawn}
+    measured = s.m.get("front_waist_length")
+    if measured is not None and abs(drawn - measured) > TOLD_MM:
+        more = float(measured) - drawn
+        way = (
+            "With folds that point at the bust give it with 'full bust', else let the waist down in front."
+            if more > 0
+            else "Pin the surplus out below the bust on a toile."
+        )
+        s.notes.append(
+            f"From the side neck point over the bust to the waist she measures {s.t(measured)}, the draft {s.t(drawn)}: "
+            f"{s.t(abs(more))} too {'short' if more > 0 else 'long'} in front. {way}"
+        )
+    wide = s.m.get("back_width")
+    if wide is not None:
+        hole = s.pieces[BACK].edges["armhole"].points
+        level = 0.5 * (float(hole[-1, 1]) + z.bust_y)
+        has = 2.0 * float(np.interp(level, hole[:, 1], hole[:, 0]))
+        move = has - float(wide)
+        most_ = BACK_ROOM_MM[1] + 0.5 * (z.frame * 2.0 - z.bust - EASE_MM["close"][0])
+        off = max(BACK_ROOM_MM[0] - move, move - most_, 0.0)
+        text = f"{s.t(has)} across the blades, {s.t(wide)} measured: {s.t(move)} to move in"
+        s.checks.append(Check("across the back", off, TOLD_MM, off <= TOLD_MM, text))
 
 
 def fitted_bodice(s: Sheet) -> None:
@@ -201,10 +242,10 @@ BLOCK = Block(
     title="The fitted bodice",
     text="Close to the body down to the waist, with a bust dart and darts at the waist.",
     needs=("bust_girth", "waist_girth", "back_neck_to_waist", "shoulder_length"),
-    helps=("neck_base_girth", "scye_depth", "back_width", "bust_point_width", "side_neck_to_bust_point", "upper_chest_girth"),
+    helps=("neck_base_girth", "scye_depth", "back_width", "bust_point_width", "side_neck_to_bust_point", "front_waist_length", "upper_chest_girth"),
     options=OPTIONS,
     edges=("fold", "centre front", "centre back", "waist", "side", "armhole", "shoulder", "neckline"),
     draw=fitted_bodice,
-    changes=("bust", "waist", "length above waist"),
+    changes=("bust", "full bust", "waist", "length above waist"),
     allowances={"all": 15.0, "neckline": 6.0, "armhole": 10.0, "waist": 10.0, "centre back": 20.0, "centre front": 20.0},
 )  # fmt: skip

@@ -219,6 +219,13 @@ def _figures() -> dict[str, Figure]:
             ends=(("A", neck_side, "side neck point"), ("B", (84, b.BUST), "bust point")),
             helps=(_CHAIN_FRONT,),
         ),
+        "front_waist_length": Figure(
+            "front",
+            _UPPER,
+            np.vstack([smooth([neck_side, (70, 1340), (78, 1270), (84, b.BUST)]), [(84, b.WAIST)]]),
+            ends=(("A", neck_side, "side neck point"), ("B", (84, b.WAIST), "waist level")),
+            helps=(_CHAIN_FRONT, _WAIST_TIE),
+        ),
         "bust_point_width": Figure(
             "front",
             _UPPER,
