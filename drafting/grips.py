@@ -116,6 +116,8 @@ def moved_along(docket: Docket, found: Sequence[Grip]) -> list[Grip]:
 def _values(docket: Docket) -> Iterator[tuple[str, str, str, float, float, float]]:
     """Key, name, text, value (nan where it is a word) and limits of all that is a length."""
     made = docket.draft()
+    if not made.block:  # an import, to which something is sewn
+        return
     block = get(made.block)
     for option in block.options:
         idle = option.when and not any(made.style[k] in values for k, values in option.when)

@@ -57,7 +57,7 @@ class Report:
         m = self.draft.measurements
         lines = [
             f"{self.docket.title}: truing report",
-            f"block {self.draft.block}, drafted by chalkbeam; {m.wearer or 'wearer not named'}; "
+            f"block {self.draft.block or 'none, an import'}, drafted by chalkbeam; {m.wearer or 'wearer not named'}; "
             f"measured {m.taken or 'undated'}",
             "",
             "Measurements",

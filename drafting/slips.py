@@ -15,7 +15,7 @@ import numpy as np
 from configs.errors import DraftError, Fault, InputError
 from configs.reader import unknown_keys
 from configs.units import format_length
-from drafting.blocks import Draft, draft, joined
+from drafting.blocks import Draft, draft, joined, of_pieces
 from drafting.figures.drawing import GREY, INK, Drawing, Stroke, Writing, to_svg
 from drafting.measurements import REGISTRY, Measurements
 from drafting.outline import Points
@@ -65,7 +65,10 @@ def used_measures(made: Draft) -> list[str]:
 def slip(made: Draft, measure: str, by_mm: float = SLIP_MM) -> Slip:
     """The garment again with one measure ``by_mm`` more, against the draft ``made``."""
     try:
-        other = draft(made.block, _with(made.measurements, measure, by_mm), made.style, made.fit)
+        body = _with(made.measurements, measure, by_mm)
+        other = of_pieces(made.given, body)
+        if made.block:
+            other = draft(made.block, body, made.style, made.fit)
         for part in made.parts:
             other = joined(other, part.block, part.style, part.fit)
     except DraftError as error:

@@ -91,7 +91,8 @@ class Draft:
     was done on the sheet; ``notes``: warnings in plain words; ``figures``: further numbers (mm)
     by name; ``hangs_on``: (piece, edge) → keys of the measures, ``style.`` options and ``fit.``
     changes that the edge hangs on; ``parts``: the blocks that were sewn to it, in order;
-    ``tasks``: how it is made up, unordered; ``partners``: of a part, the
+    ``tasks``: how it is made up, unordered; ``given``: the pieces that it began with where these are
+    an import and ``block`` is ''; ``partners``: of a part, the
     notches that it needs on pieces of the garment.
     """
 
@@ -112,6 +113,7 @@ class Draft:
     parts: tuple[Part, ...] = ()
     tasks: tuple[Task, ...] = ()
     partners: tuple[tuple[str, Notch], ...] = ()
+    given: Mapping[str, Piece] = field(default_factory=dict)
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:
@@ -148,7 +150,8 @@ class Draft:
     @property
     def usual(self) -> dict[str, float]:
         """The allowances of the trade for its blocks, edge → mm; where two differ, the first's."""
-        return usual_allowances((self.block, *(p.block for p in self.parts)))
+        own = (self.block,) if self.block else ()
+        return usual_allowances((*own, *(p.block for p in self.parts)))
 
     def edge_lengths(self) -> dict[tuple[str, str], float]:
         """(piece, edge) → length in mm, in order."""
@@ -215,6 +218,12 @@ def draft(
         remedy = f"Such as 'garment: {{block: quick-top, with: [{{block: {chosen.name}}}]}}'."
         raise InputError(Fault("block", what, remedy))
     return _draft(chosen, measurements, style, fit, unit)
+
+
+def of_pieces(pieces: Mapping[str, Piece], measurements: Measurements) -> Draft:
+    """Pieces that no block drew, an import, as a garment to which blocks can be sewn."""
+    given = MappingProxyType(dict(pieces))
+    return Draft("", measurements, MappingProxyType({}), (), given, given=given)
 
 
 def joined(

@@ -107,10 +107,9 @@ class Docket:
     def _drafted(self) -> tuple[Draft | None, dict[str, Piece]]:
         """The garment's draft (None where it has no block) and the imported pieces, both after the
         changes."""
-        if self._recipe.get("block") is None:
+        imported = self._recipe.get("block") is None
+        if imported and not self._parts():
             return None, self._imported_changed()
-        from drafting.blocks import draft
-
         if self.measurements is None:
             raise InputError(
                 Fault(
@@ -120,6 +119,10 @@ class Docket:
                 )
             )
         try:
+            if imported:
+                return self._import_sewn(self.measurements), {}
+            from drafting.blocks import draft
+
             return self._changed(
                 draft(measurements=self.measurements, unit=self.unit, **self._recipe)
             )
@@ -228,6 +231,15 @@ class Docket:
             made = self._sewn(made, part, unit, key)
         return made, imported
 
+    def _import_sewn(self, measurements: Measurements) -> Draft:
+        """The imported pieces after their changes, with the blocks that are sewn to them."""
+        from drafting.blocks import of_pieces
+
+        made = of_pieces(self._imported_changed(), measurements)
+        for part, unit, key in self._parts():
+            made = self._sewn(made, part, unit, key)
+        return made
+
     def draft_as(self, measurements: Measurements, fit: Sequence[Any]) -> Draft:
         """The same garment from other measurements, or with another fit list, with its changes.
 
@@ -236,6 +248,8 @@ class Docket:
         """
         from drafting.blocks import draft
 
+        if self._recipe.get("block") is None:
+            return self._import_sewn(measurements)
         recipe = {**self._recipe, "fit": fit}
         return self._changed(draft(measurements=measurements, unit=self.unit, **recipe))[0]
 

@@ -174,7 +174,8 @@ def _garment(top: Reader) -> Mapping[str, Any] | None:
         )
     rest = {k: v for k, v in garment.data.items() if k not in odd}
     top.faults += unknown_keys(rest, _GARMENT_KEYS, garment.place())
-    only_changes = garment.has("changes") and top.has("pieces") and not garment.has("block")
+    adds = garment.has("changes") or garment.has("with")
+    only_changes = adds and top.has("pieces") and not garment.has("block")
     if garment.has("base") and garment.has("block"):
         garment.note("base", "stands beside a block.", "Name one of them; a base has its block.")
     if garment.has("base"):

@@ -17,6 +17,7 @@ from typing import Any
 from configs.errors import Fault, InputError
 from drafting.blocks import Draft
 from drafting.figures.drawing import GREY, INK, PALE, Drawing, Measure, svg_width, to_pdf, to_svg
+from drafting.sheet import Step
 from drafting.steps.board import PANEL_MM, Panel, extent_of, new_board, scale_of
 from drafting.steps.ends import bend_panel, check_panel
 from drafting.steps.lines import Standing, readable
@@ -37,7 +38,7 @@ def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
         raise InputError(
             Fault("steps", f"the block '{draft.block}' recorded none, so none can be drawn.")
         )
-    whole = extent = extent_of([s for s in draft.steps if not s.of])
+    whole = extent = extent_of(_first_sheet(draft))
     one_to = scale_of(extent)
     unit = draft.measurements.unit
     out = []
@@ -47,7 +48,8 @@ def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
     for number, step in enumerate(steps, 1):
         if step.of != of:  # a part has a sheet of its own
             of, standing = step.of, Standing()
-            extent = extent_of([s for s in steps if s.of == of])
+            drawn = [s for s in steps if s.of == of and (s.lines or s.curves or s.points)]
+            extent = extent_of(drawn) if drawn else extent
             one_to = scale_of(extent)
         board = new_board(extent, one_to, measure)
         bottom = write_words(board, standing, step, number, len(steps), unit)
@@ -63,6 +65,11 @@ def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
         standing.add(step)
     ends = (check_panel, bend_panel)
     return out + [end(draft, first, whole, len(out) + i, measure) for i, end in enumerate(ends, 1)]
+
+
+def _first_sheet(draft: Draft) -> list[Step]:
+    """The steps of the block itself; of an import, those of the first block that is sewn to it."""
+    return [s for s in draft.steps if s.of == draft.steps[0].of]
 
 
 def steps_svg(draft: Draft) -> dict[str, str]:
@@ -121,7 +128,7 @@ def _headings(draft: Draft, title: str) -> tuple[str, str, str]:
     m = draft.measurements
     who = f" for {m.wearer}" if m.wearer else ""
     head = f"{title or draft.block}{who}: how it is drafted"
-    one_to = scale_of(extent_of([s for s in draft.steps if not s.of]))
+    one_to = scale_of(extent_of(_first_sheet(draft)))
     used = f" of {m.taken}" if m.taken else ""
     under = (
         f"Worked out from the measurements{used}. Numbers are full size, pictures 1 : {one_to}. "

@@ -155,7 +155,7 @@ def _print(made: Report, out: Path, written: Sequence[str]) -> None:
 
     draft = made.draft
     print_table(
-        f"{made.docket.title}: {draft.block} for {draft.measurements.wearer or 'the wearer'}",
+        f"{made.docket.title}: {draft.block or 'an import'} for {draft.measurements.wearer or 'the wearer'}",
         ["check", "mm off", "may be", "", "measured"],
         [
             [c.name, f"{c.value_mm:.2f}", f"{c.limit_mm:.2f}", "ok" if c.ok else "FAILED", c.text]

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import yaml
 
 from configs.errors import DraftError, InputError
 from drafting import Measurements, draft
@@ -19,6 +20,9 @@ from drafting.blocks import Draft, get, joined
 from drafting.docket import Docket
 from drafting.lay import Effort, judge, plan
 from drafting.piece import Piece
+from drafting.piece_entry import entry_of
+from drafting.slips import slips
+from projector.cli import main
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 BODIES: dict[str, tuple[float, ...]] = {
@@ -243,3 +247,46 @@ def test_scissors_add_to_the_making_up() -> None:
     )
     assert seam < shoulder
     assert not any("Finish the armholes" in t for t in told) and any("crown" in t for t in told)
+
+
+def test_an_import_takes_sleeves_and_skirts(tmp_path: Path) -> None:
+    """A bodice that came as outlines, kept as a base, with a sleeve in its armhole and a skirt at its waist."""
+    made = draft("fitted-bodice", measured("straight"), {"bust_dart": "side"})
+    body = {
+        "unit": "cm",
+        "upper_arm_girth": 31,
+        "arm_length": 58,
+        **dict(zip(KEYS, BODIES["straight"], strict=True)),
+    }
+    rows = [entry_of(p, "cm") for p in made.pieces.values()]
+    base = {
+        "chalkbeam": 1,
+        "unit": "cm",
+        "made": "2026-11-20",
+        "measurements": body,
+        "base": {"changes": []},
+        "pieces": rows,
+    }
+    (tmp_path / "hers.yaml").write_text(yaml.safe_dump(base, sort_keys=False))
+    parts = [{"block": "set-in-sleeve"}, {"block": "straight-skirt"}]
+    recipe = {
+        "chalkbeam": 1,
+        "unit": "cm",
+        "measurements": body,
+        "garment": {"base": "hers.yaml", "with": parts},
+    }
+    (tmp_path / "dress.yaml").write_text(yaml.safe_dump(recipe, sort_keys=False))
+    read = Docket.load(tmp_path / "dress.yaml")
+    d = read.draft()
+    assert list(read.pieces()) == ["front", "back", "sleeve", "skirt front", "skirt back"]
+    assert [c for c in d.checks() if not c.ok] == []
+    for half in ("front", "back"):
+        assert walked(d.pieces[half], "waist")[0] == pytest.approx(
+            walked(d.pieces[f"skirt {half}"], "waist")[0], abs=0.5
+        )
+    assert any(s.measure == "hip_girth" and s.moved_mm > 1 for s in slips(d))
+    assert (
+        main(["draft", str(tmp_path / "dress.yaml"), "--out", str(tmp_path / "out"), "--steps"])
+        == 0
+    )
+    assert "an import" in (tmp_path / "out" / "truing.txt").read_text()
