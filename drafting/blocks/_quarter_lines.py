@@ -30,6 +30,7 @@ from drafting.curves import (
     vec,
 )
 from drafting.fit import BACK, FRONT, XY, Quarter
+from drafting.outline import nearest_distance
 from drafting.sheet import Sheet
 from drafting.sheet.necklines import SQUARE_RUN_MM, neckline_curves, square_down, tilt_of
 from drafting.sheet.passing import FACING_PAST_SLIT_MM, GUESSED_ARM
@@ -495,6 +496,33 @@ def armhole_facing(s: Sheet, drawn: Drawn, _: float = 0.0) -> dict[str, list[Cub
     leave, down = -armhole[-1].tangent(1.0), -kept[0].tangent(0.0)
     outer = sweep(far[0].start, leave, kept[0].start, left_of(down), (0.9, 0.9))
     return {"outer": [outer], "side": kept, "armhole": armhole, "shoulder": near}
+
+
+def facing_in_one(
+    s: Sheet, drawn: Drawn, slit: float, foot: float = math.inf
+) -> dict[str, list[Cubic]]:
+    """A facing of neckline and armhole in one: down to its width below both, from the centre to the side;
+    at the centre down to the height ``foot`` or lower."""
+    q, side = drawn.quarter, drawn.edges["side"]
+    width = float(s.style["facing_width"])
+    kept = cut_chain(side, chain_length(side) - min(width, 0.5 * chain_length(side), drawn.free - 5.0))[1]  # fmt: skip
+    end, square = kept[0].start, left_of(-kept[0].tangent(0.0))
+    inner = np.concatenate([drawn.flat[e] for e in ("armhole", "neckline")])
+    high = min(q.centre_y - width, foot)
+    if slit > 0 and q.half == BACK:
+        high = min(high, q.centre_y - slit - FACING_PAST_SLIT_MM)
+    for y in np.linspace(
+        high, min(high, float(end[1])), 8
+    ):  # lower where it came too near the armhole
+        outer = sweep((0.0, float(y)), (1.0, 0.0), end, square)
+        if float(nearest_distance(outer.flatten(), inner).min()) > 0.8 * min(width, drawn.free):
+            break
+    return {
+        "fold": [line((0.0, q.centre_y), outer.start)],
+        "outer": [outer],
+        "side": kept,
+        **{n: drawn.edges[n] for n in ("armhole", "shoulder", "neckline")},
+    }
 
 
 def flattened(edges: Mapping[str, list[Cubic]]) -> dict[str, Points]:

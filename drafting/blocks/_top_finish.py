@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import partial
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -17,13 +18,14 @@ from drafting.blocks._quarter_lines import (
     BustDart,
     Drawn,
     armhole_facing,
+    facing_in_one,
     flattened,
     neck_facing,
 )
 from drafting.curves import Cubic, Points, chain_length
 from drafting.fit import BACK, FRONT, LEFT, RIGHT, Quarter
 from drafting.outline import Edge, polyline_length
-from drafting.piece import Line, Mark, Notch
+from drafting.piece import Line, Mark, Notch, Piece
 from drafting.sheet import Sheet, fronts, plain
 from drafting.sheet.finishing import (
     POCKET_OFF_MM,
@@ -42,6 +44,8 @@ from drafting.truing import (
     seam_length,
 )
 
+IN_ONE = "all in one"
+Edges = tuple[str, ...]
 SIDE_NOTCH_MM = 80.0
 # Width and depth of a pocket where she names none, and the least it may have, mm.
 POCKET_MM = {"pocket_width": (125.0, 80.0), "pocket_depth": (140.0, 90.0)}
@@ -67,7 +71,8 @@ def seamed(s: Sheet) -> dict[str, bool]:
 
 def facing_name(s: Sheet, half: str, kind: str) -> str:
     """What the facing of a half is called: that of a buttoned front runs from neckline to hem."""
-    return "front facing" if buttons(s) and (half, kind) == (FRONT, "neck") else f"{half} {kind} facing"  # fmt: skip
+    plain_ = kind == IN_ONE or (buttons(s) and (half, kind) == (FRONT, "neck"))
+    return f"{half} facing" if plain_ else f"{half} {kind} facing"
 
 
 def notches_on(
@@ -177,24 +182,33 @@ def _facing_grain(points: Mapping[str, Points]) -> Line:
 def finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> None:
     """Facings and bindings of neckline and armholes; their seams."""
     in_two = seamed(s)
-    kinds: dict[str, tuple[str, Callable[[Sheet, Drawn, float], dict[str, list[Cubic]]]]] = {
-        "neck": ("neckline", neck_facing),
-        "armhole": ("armhole", armhole_facing),
+    kinds: dict[str, tuple[Edges, Callable[[Sheet, Drawn, float], dict[str, list[Cubic]]]]] = {
+        "neck": (("neckline",), neck_facing),
+        "armhole": (("armhole",), armhole_facing),
     }
-    faced: list[tuple[str, str, bool]] = []
-    for kind, (edge, drawn_facing) in kinds.items():
-        if s.style[f"{edge}_finish"] != "facing" or edge not in both[0][FRONT].edges:
+    if s.style["neckline_finish"] == IN_ONE:
+        _refuse_in_one(s, both)
+        kinds = {IN_ONE: (("neckline", "armhole"), facing_in_one)}
+    faced: list[tuple[str, Edges, bool]] = []
+    for kind, (edges, drawn_facing) in kinds.items():
+        wanted = kind == IN_ONE or s.style[f"{edges[0]}_finish"] == "facing"
+        if not wanted or edges[0] not in both[0][FRONT].edges:
             continue
         apart = kind == "armhole"
         for h, seam in in_two.items():
-            if facing_name(s, h, kind) == "front facing":
+            if kind == "neck" and facing_name(s, h, kind) == "front facing":
                 continue
-            flat = [flattened(drawn_facing(s, d[h], slit)) for d in both]
+            lines = [drawn_facing(s, d[h], slit) for d in both]
+            if kind == IN_ONE and len(both) == 2:  # as deep on both sides
+                foot = min(float(x["outer"][0].start[1]) for x in lines)
+                lines = [facing_in_one(s, d[h], slit, foot) for d in both]
+            flat = [flattened(x) for x in lines]
             made = pieces_of(
-                f"{h} {kind} facing", h, flat, s.measurements, _facing_grain(flat[0]),
+                facing_name(s, h, kind), h, flat, s.measurements, _facing_grain(flat[0]),
                 seam, apart, True, partial(notches_on, both[0][h].quarter),
             )  # fmt: skip
             on = held[h]["all"] if apart else (held[h]["neckline"], held[h]["fold"])
+            on = (held[h]["all"], on) if kind == IN_ONE else on
             if h == BACK and not apart:  # it goes down past the slit
                 on = (
                     on,
@@ -204,11 +218,13 @@ def finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> N
                 )
             for piece in made.values():
                 s.add(piece, all=(on, s.style["facing_width"]))
-        faced.append((kind, edge, apart))
+                if s.style["interfacing"] == "facings":
+                    _interface(s, piece, (on, s.style["facing_width"]))
+        faced.append((kind, edges, apart))
     if buttons(s):
         _front_facing(s, both, held)
-    for kind, edge, apart in faced:
-        _sew_facings(s, kind, edge, apart, len(both) == 2)
+    for kind, edges, apart in faced:
+        _sew_facings(s, kind, edges, apart, len(both) == 2)
     each = [
         {e: sum(chain_length(d[h].edges[e]) for h in (FRONT, BACK)) for e in ("neckline", "armhole") if e in d[FRONT].edges}
         for d in both
@@ -242,12 +258,9 @@ def _front_facing(s: Sheet, both: list[dict[str, Drawn]], held: Held) -> None:
     x, y = 0.4 * float(s.style["facing_width"]), float(flat[0]["hem"][0, 1])
     grain = ((x, y + 60.0), (x, y + 200.0))
     on = (held[FRONT], s.style["facing_width"])
-    for n, piece in pieces_of(name, FRONT, flat, s.measurements, grain, True, facing=True).items():
+    for piece in pieces_of(name, FRONT, flat, s.measurements, grain, True, facing=True).values():
         s.add(piece, all=on)
-        own = f"{n} {INTERFACING}"
-        copy = interfacing_of(piece, own, SHORT_MM, piece.cut)
-        how = f"cut {piece.cut}" + (", a pair" if piece.pair else "")
-        s.add(copy.with_(label=label_of(own, how, s.measurements)), all=on)
+        _interface(s, piece, on)
     edges = (fronts.EDGE, fronts.TOP) if faced else (fronts.EDGE, fronts.TOP, "neckline")
     for side in (LEFT, RIGHT) if len(both) == 2 else ("",):
         for e in edges:
@@ -257,18 +270,36 @@ def _front_facing(s: Sheet, both: list[dict[str, Drawn]], held: Held) -> None:
             s.seams.append(Seam(f"{side} front facing {e}".strip(), (a,), (b,), more))
 
 
-def _sew_facings(s: Sheet, kind: str, edge: str, apart: bool, whole: bool) -> None:
+def _interface(s: Sheet, piece: Piece, on: Any) -> None:
+    """The interfacing of a facing."""
+    own = f"{piece.name} {INTERFACING}"
+    copy = interfacing_of(piece, own, SHORT_MM, piece.cut)
+    how = f"cut {piece.cut}{', a pair' if piece.pair else ' on the fold' if piece.fold else ''}"
+    s.add(copy.with_(label=label_of(own, how, s.measurements)), all=(on, s.options("interfacing")))
+
+
+def _refuse_in_one(s: Sheet, both: list[dict[str, Drawn]]) -> None:
+    """Refuse a facing all in one where it cannot be."""
+    where, other = "style.neckline_finish", "Choose 'neckline_finish: facing'."
+    s.fault("armhole" not in both[0][FRONT].edges, where, "is all in one with armholes, which a grown-on sleeve has not.", other)  # fmt: skip
+    s.fault(buttons(s), where, "is all in one; a front that buttons has a facing down to its hem.", other)  # fmt: skip
+    taken = s.style["armhole_finish"]
+    s.fault(taken != "none", "style.armhole_finish", f"is '{taken}', and the facing all in one finishes the armholes too.", "Leave it out.")  # fmt: skip
+    s.stop()
+
+
+def _sew_facings(s: Sheet, kind: str, edges: Edges, apart: bool, whole: bool) -> None:
     """Facings to one another and to the edges they finish."""
     seam = seamed(s)
     for side in (LEFT, RIGHT) if whole else ("",):
         there = {h: partial(edge_at, h, side, seam=seam[h]) for h in seam}
         facing = {h: partial(edge_at, h, side, seam=seam[h] or apart, name=facing_name(s, h, kind)) for h in seam}  # fmt: skip
-        for e in ("side", "shoulder") if apart else ("shoulder",):
+        for e in ("shoulder",) if kind == "neck" else ("side", "shoulder"):
             name = f"{side} {kind} facing {e}".strip()
             s.seams.append(Seam(name, (facing[FRONT](e),), (facing[BACK](e),)))
-        for h in (FRONT, BACK):
+        for h, edge in product((FRONT, BACK), edges):
             on, under = there[h](edge), facing[h](edge)
-            full = kind == "neck" and s.style["gathers"] in (h, "both")
+            full = edge == "neckline" and s.style["gathers"] in (h, "both")
             longer = seam_length(s.pieces, [on]) - seam_length(s.pieces, [under]) if full else 0.0
             sewn = Seam(under[0], (on,), (under,), longer)
             if sewn not in s.seams:  # a whole neck facing is met from both sides

@@ -30,6 +30,7 @@ from drafting.blocks._quarter_lines import (
     draw_side,
 )
 from drafting.blocks._top_finish import (
+    IN_ONE,
     Held,
     buttons,
     finish,
@@ -71,6 +72,7 @@ _SLEEVED = {"sleeve": ("cap", "short", "elbow")}
 _GATHERED = {"gathers": ("front", "back", "both")}
 _FACED, _BOUND = ({f"{e}_finish": (k,) for e in ("neckline", "armhole")} for k in ("facing", "bias"))  # fmt: skip
 _BUTTONED = {"opening": ("front",)}
+_IN_FACINGS = {**_FACED, **_BUTTONED, "neckline_finish": ("facing", "all in one")}
 _POCKET = {"pocket": ("chest", "hip")}
 OPTIONS = (
     length("length", "How long, from the back neck point down; the names go by the wearer's own length.", None, 300.0, 1300.0, word="top",
@@ -112,9 +114,11 @@ OPTIONS = (
     ratio("gather_ratio", "Length of the neckline before gathering, as a multiple of the finished one.", 1.5, 1.1, 2.5, _GATHERED),
     choice("gather_spread", "Where the fullness goes.",
            {"even": "down to the hem", "top": "only at the neckline, hinged at the hem"}, when=_GATHERED),
-    choice("neckline_finish", "How the neckline is finished; facings and bindings become pieces.", _FINISHES),
+    choice("neckline_finish", "How the neckline is finished; facings and bindings become pieces.",
+           {**_FINISHES, "all in one": "one facing for neckline and armholes, of a sleeveless top"}),
     choice("armhole_finish", "How the armholes are finished.", _FINISHES),
-    length("facing_width", "Width of facings.", 60.0, 25.0, 120.0, {**_FACED, **_BUTTONED}),
+    length("facing_width", "Width of facings.", 60.0, 25.0, 120.0, _IN_FACINGS),
+    choice("interfacing", "Pieces of interfacing for the facings; a front that buttons has its own.", {"none": "left to you", "facings": "a piece for each facing"}, when=_IN_FACINGS),
     length("binding_width", "Width of bias strips as cut: four times the finished width.", 28.0, 16.0, 80.0, _BOUND),
     choice("pocket", "Patch pocket, its place marked on the front.", {"none": "none", "chest": "one on the chest", "hip": "two below the waist"}),
     length("pocket_width", "Width of the finished pocket; unset, 12.5 cm, or less where the front has no room.", None, 60.0, 220.0, _POCKET),
@@ -525,17 +529,22 @@ def _make_up(s: Sheet, slit: float, open_side: float) -> None:
         "facing": "Join the facings of the {0}, sew them to it, trim, clip, turn in and hold them down at the seams.",
         "bias": "Bind the {0}.",
         "none": "Finish the {0}.",
+        IN_ONE: "Facing all in one: join its sides, sew it on round neckline and armholes to 3 cm below the shoulders' ends, clip and turn. Sew the shoulders of the top, close the facing's by hand.",
     }
+    in_one = style["neckline_finish"] == IN_ONE
     armhole = style["sleeve"] == "none"
     shoulder = "Stay-stitch the neckline. Gather it between its notches. " if style["gathers"] != "none" else "Stay-stitch the neckline. "  # fmt: skip
+    front = " Interface the front facings, join them at the shoulders to what faces the back; sew them on along the front edges with the neckline." if buttons(s) else ""  # fmt: skip
+    holes = "Work the buttonholes in the right front, their marks on its centre line; sew the buttons on the left one's." if buttons(s) else ""  # fmt: skip
     s.makes(
+        darts="Sew the bust darts to their marks, 3 cm short of the bust point; press them down." if style["bust_shaping"] == "dart" else "",
         flat="Turn in the pocket's edges and sew it on its place." if style["pocket"] != "none" else "",
         seams="Sew the centre-back seam." if style["centre_back"] == "seam" else "",
-        shoulder=f"{shoulder}Sew the shoulders.",
+        shoulder=shoulder + ("Leave the shoulders open." if in_one else "Sew the shoulders.") + front,
         neckline=ways[style["neckline_finish"]].format("neckline") + (f" The slit of {s.t(slit)} is faced with it." if slit else ""),
         side=f"Sew the side seams{'' if armhole else ' and the underarms in one'}.",
-        armhole=ways[style["armhole_finish"]].format("armholes") if armhole else "",
-        closing=f"The left side seam stays open for {s.t(open_side)}: set the zip in." if open_side else "",
+        armhole=ways[style["armhole_finish"]].format("armholes") if armhole and not in_one else "",
+        closing=(f"The left side seam stays open for {s.t(open_side)}: set the zip in." if open_side else "") + holes,
         hem="Turn up the hem." if armhole else "Turn up the hems of sleeves and top.",
     )  # fmt: skip
 

@@ -221,7 +221,9 @@ def pass_head(s: Sheet, opening: float) -> float:
 
 def slit_in_facings(s: Sheet, slit: float) -> None:
     """The slit marked on every back neck facing, and the checks that each reaches past its end."""
-    for name in [n for n in s.pieces if slit > 0 and n.endswith(f"{BACK} neck facing")]:
+    for name in [
+        n for n in s.pieces if slit > 0 and n.endswith((f"{BACK} neck facing", f"{BACK} facing"))
+    ]:
         piece = s.pieces[name]
         top, low = (_centre(piece, e) for e in ("neckline", "outer"))
         s.pieces[name] = _with_slit(piece, top, slit, s.t(slit))
