@@ -417,9 +417,11 @@ class Reader:
             return other
         return mm
 
-    def too_bare(self, key: str, value: Any, mm: float, least: float, most: float) -> bool:
+    def too_bare(
+        self, key: str, value: Any, mm: float, least: float, most: float, low: float = 0.0
+    ) -> bool:
         """Note a bare number, read as ``mm``, that is too small to be meant in mm."""
-        asked = asked_back(value, mm, least, most) if self.asks and self.unit == "mm" else None
+        asked = asked_back(value, mm, least, most, low) if self.asks and self.unit == "mm" else None
         if asked is not None:
             self.note(key, *asked, value)
         return asked is not None

@@ -183,14 +183,14 @@ def meant_units(value: Any, low: float, high: float, unit: str = "mm") -> str:
 
 
 def asked_back(
-    value: Any, mm: float, least_mm: float, most_mm: float = math.inf
+    value: Any, mm: float, least_mm: float, most_mm: float = math.inf, low_mm: float = 0.0
 ) -> tuple[str, str] | None:
     """What is wrong with a bare number of fewer mm than anybody means there, and what to write;
-    None for any other. ``least_mm``, ``most_mm``: what is likely."""
+    None for any other. ``least_mm``, ``most_mm``: what is likely; ``low_mm``: what is allowed."""
     if not 0.0 < abs(mm) < least_mm or not is_bare(value):
         return None
     text = _as_written(value)
-    meant = meant_units(value, least_mm, most_mm)
+    meant = meant_units(value, max(low_mm, 0.5 * least_mm), most_mm)
     first = meant.removeprefix("Did you mean ").partition("?")[0].partition(" or ")[0]
     what = f"{text} mm: {meant[0].lower() + meant[1:] if meant else 'that is next to nothing. '}"
     return (

@@ -134,7 +134,7 @@ def _read(option: Option, reader: Reader) -> Any:
         return option.default
     least = max(_NOTHING * option.high, option.low) if option.kind != "number" else 0.0
     small = value >= option.low or meant_units(written, least, option.high)
-    if small and reader.too_bare(option.key, written, value, least, option.high):
+    if small and reader.too_bare(option.key, written, value, least, option.high, option.low):
         return option.default
     if not option.low <= value <= option.high:
         reader.note(option.key, *_outside(option, written, reader.unit, shown), written)

@@ -80,10 +80,12 @@ def _leasts(what: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> dict[st
     found: dict[str, float] = {}
     ask = Reader.too_bare
 
-    def noted(self: Reader, key: str, value: Any, mm: float, least: float, most: float) -> bool:
+    def noted(
+        self: Reader, key: str, value: Any, mm: float, least: float, most: float, low: float = 0.0
+    ) -> bool:
         if least > 0.0:
             found[self.place(key).rpartition(": ")[2]] = least
-        return ask(self, key, value, mm, least, most)
+        return ask(self, key, value, mm, least, most, low)
 
     with monkeypatch.context() as patch:
         patch.setattr(Reader, "too_bare", noted)
