@@ -178,6 +178,15 @@ class Calibration:
         """(4 * per_side, 2) outer edge of the picture on the table, mm, counter-clockwise."""
         return self.model.beam_outline_mm(per_side)
 
+    @property
+    def unit(self) -> str:
+        """'in' where she who made it reads inches, else 'mm'."""
+        return "in" if self.facts.get("unit") == "in" else "mm"
+
+    def told_in(self, unit: str) -> Calibration:
+        """The same, told in inches from now on for ``unit`` in."""
+        return replace(self, facts={**self.facts, "unit": "in"}) if unit == "in" else self
+
     def summary(self) -> dict[str, float]:
         """The few numbers a person asks for, mm: rms doubt, `worst_error_mm`, dot and beam size."""
         grid = self.model.grid_mm()

@@ -215,11 +215,13 @@ def form_text(size: tuple[int, int], crosses: Mapping[str, Sequence[float]]) -> 
 
 @dataclass(frozen=True)
 class Readings:
-    """What was measured: ``crosses`` letter → (x, y) px, and each reading as (pair, mm)."""
+    """What was measured: ``crosses`` letter → (x, y) px, and each reading as (pair, mm).
+    ``unit``: 'in' where she reads inches."""
 
     size: tuple[int, int]
     crosses: Mapping[str, tuple[float, float]]
     readings: tuple[tuple[Pair, float], ...]
+    unit: str = "mm"
 
 
 def load_readings(path: str | Path, size: tuple[int, int] | None = None) -> Readings:
@@ -293,7 +295,9 @@ def readings_from(
         top.note("distances_mm", "holds no reading.", "Write lines such as 'A-B: 1123'.")
     top.done()
     assert size is not None
-    return Readings(size, crosses, tuple(readings))
+    written = {**dict(top.get("distances", {})), **dict(top.get("distances_mm", {}))}.values()
+    inches = unit == "in" or any(isinstance(v, str) and v.rstrip().endswith("in") for v in written)
+    return Readings(size, crosses, tuple(readings), "in" if inches else "mm")
 
 
 def _default_crosses(size: tuple[int, int], data: Mapping[str, Any]) -> dict[str, list[int]]:

@@ -19,6 +19,7 @@ from calibrate.model import CameraModel
 from calibrate.photo import check_photo
 from calibrate.plane import place
 from calibrate.verdict import Solution
+from configs.units import said_in, small_text
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -54,6 +55,11 @@ def length_mm(value: float) -> str:
 
 
 def headline(calibration: Calibration) -> str:
+    """`_headline` in her unit."""
+    return said_in(_headline(calibration), calibration.unit)
+
+
+def _headline(calibration: Calibration) -> str:
     """'True to 0.2 mm (about a third of a projector dot) over 1.21 × 0.68 m.'
 
     Rms over the whole light, the print's doubt with it; the worst place too where it matters.
@@ -187,7 +193,7 @@ def text(solution: Solution, detections: Sequence[Detections]) -> str:
         + ", ".join(f"card {i} {v:.3f} mm" for i, v in solution.card_mm.items())
         + "."
     )
-    return "\n".join(lines)
+    return said_in("\n".join(lines), c.unit)
 
 
 # -- the picture -----------------------------------------------------------------------------
@@ -239,7 +245,7 @@ def picture(photo: ArrayLike, solution: Solution, detections: Detections, which:
             cv2.polylines(canvas, [spot(px)], True, ink, 2, cv2.LINE_AA, 4)
         name = f"card {i}" if good else f"card {i}: left out"
         if i in solution.raised:
-            name = f"card {i}: {solution.raised[i]:.1f} mm high"
+            name = said_in(f"card {i}: {solution.raised[i]:.1f} mm high", solution.calibration.unit)
         x, y = (found.px.mean(axis=0) * scale).astype(int)
         left = min(max(int(x) - 30, 4), canvas.shape[1] - 170)
         _label(canvas, name, (left, int(y) + 6), ink)
@@ -281,7 +287,8 @@ def _with_legend(canvas: Image, calibration: Calibration, top: float) -> Image:
     ink = (20, 20, 20)
     font = cv2.FONT_HERSHEY_SIMPLEX
     cv2.putText(strip, words, (16, 32), font, 0.62, ink, 1, cv2.LINE_AA)
-    scale = f"0 to {top:.2g} mm off at most; dots: projected corners; rings: corners on cards"
+    off = small_text(top, "in") if calibration.unit == "in" else f"{top:.2g} mm"
+    scale = f"0 to {off} off at most; dots: projected corners; rings: corners on cards"
     cv2.putText(strip, scale, (284, 67), font, 0.5, ink, 1, cv2.LINE_AA)
     return np.concatenate([canvas, strip])
 

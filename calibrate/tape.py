@@ -21,6 +21,7 @@ from calibrate.model import ProjectorModel
 from calibrate.readings import Pair, Readings, pairs_of
 from calibrate.store import now
 from configs.errors import Refusal
+from configs.units import said_in
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -82,7 +83,8 @@ class TapeResult:
             return f"{a}–{b} is checked by no other reading."
         way = "longer" if surplus > 0 else "shorter"
         digits = 0 if abs(surplus) >= 3 else 1
-        return f"{a}–{b} reads {abs(surplus):.{digits}f} mm {way} than the rest can explain."
+        told = f"{a}–{b} reads {abs(surplus):.{digits}f} mm {way} than the rest can explain."
+        return said_in(told, self.calibration.unit)
 
 
 def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeResult:
@@ -177,7 +179,7 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
             "freedom": _READING_WEIGHT + freedom,
             "tape_class": tape,
         },
-    )
+    ).told_in(data.unit)
     summary = calibration.summary()
     wide, doubt = summary["beam_width_mm"], summary["rms_mm"]
     if not _BEAM_MM[0] <= wide <= _BEAM_MM[1]:
@@ -230,7 +232,7 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
         surplus,
         tuple(left_out),
         sigma,
-        tuple(warnings),
+        tuple(said_in(w, data.unit) for w in warnings),
     )
 
 
@@ -258,7 +260,7 @@ def against_the_rest(data: Readings) -> str:
     if abs(scaled[-1]) <= _SUSPECT:
         return ""
     (a, b), _ = data.readings[-1]
-    return _words(a, b, float(surplus[-1]))
+    return said_in(_words(a, b, float(surplus[-1])), data.unit)
 
 
 def _words(a: str, b: str, surplus: float) -> str:

@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 
 from configs.errors import Fault, InputError, is_shown, short
 from configs.files import read_yaml
-from configs.units import asked_back, length_text, meant_units, parse_length, unit_name
+from configs.units import asked_back, length_text, meant_units, parse_length, said_in, unit_name
 
 T = TypeVar("T")
 XY = tuple[float, float]
@@ -410,7 +410,10 @@ class Reader:
             meant = meant_units(value, max(low, least), high, self.unit)
             self.note(
                 key,
-                f"{short(value)} is outside {length_text(low)} to {length_text(high)}.",
+                said_in(
+                    f"{short(value)} is outside {length_text(low)} to {length_text(high)}.",
+                    self.unit,
+                ),
                 f"{meant}Check the number and its unit.",
                 value,
             )

@@ -278,6 +278,51 @@ def format_length(mm: float, unit: str = "cm", parts: int = 16) -> str:
     return f"{mm / 10:z.1f} cm"
 
 
+def small_text(mm: float, unit: str = "mm") -> str:
+    """By how much something is off, as a person reads it: '0.02 mm', '0.2 mm', '2 mm'; in inches,
+    where fractions end, '0.001 in', '0.03 in'."""
+    size = abs(mm)
+    if unit_name(unit, "unit") in INCH_UNITS:
+        inches = mm / 25.4
+        return f"{inches:z.3f} in" if size < 2.54 else f"{inches:z.2f} in"
+    return f"{mm:z.2f} mm" if size < 0.995 else f"{mm:z.1f} mm"
+
+
+_TOLD = re.compile(
+    r"(?<![\w.])(?P<numbers>[-+±]?\d+(?:[.,]\d+)?(?:(?: ×| x| to| and| or|,) [-+]?\d+(?:[.,]\d+)?)*)"
+    r"[  ](?P<unit>mm|cm|m)\b(?![²/])"
+)
+_TOLD_WORDS = {"a millimetre": "1/32 in", "in a metre": "in 40 in", "per m ": "per yd "}
+
+
+def said_in(text: str, unit: str) -> str:
+    """A sentence that was made in metric lengths, in her unit: one system in one sitting.
+
+    Only for who works in inches; any other unit leaves it as it is. Numbers of mm become inches: to a
+    thousandth below 1/10 in, to a hundredth below 1 in, else to a sixteenth.
+    """
+    if unit not in INCH_UNITS:
+        return text
+
+    def inches(number: str, size: float) -> str:
+        mm = float(number.lstrip("±").replace(",", ".")) * size
+        said = small_text(mm, "in") if abs(mm) < 25.4 else format_length(mm, "in")
+        said = said.removesuffix(" in")
+        if size == 1.0 and "." not in number and abs(mm) >= 2.54:  # 6 mm was never meant as 0.24 in
+            said = inches_text(mm / 25.4)
+        sign = number[0] if number[0] in "±+" else ""
+        return sign + said
+
+    def turned(found: re.Match[str]) -> str:
+        size = float(MM_PER[found["unit"]])
+        number = r"[-+±]?\d+(?:[.,]\d+)?"
+        return re.sub(number, lambda n: inches(n[0], size), found["numbers"]) + " in"
+
+    for word, other in _TOLD_WORDS.items():
+        text = text.replace(word, other)
+    return _TOLD.sub(turned, text)
+
+
 IN_CM_FROM_MM = 100.0
 
 

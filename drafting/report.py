@@ -55,6 +55,7 @@ class Report:
     def text(self) -> str:
         """The whole report as plain text, for the folder."""
         m = self.draft.measurements
+        unit = m.unit
         lines = [
             f"{self.docket.title}: truing report",
             f"block {self.draft.block or 'none, an import'}, drafted by chalkbeam; {m.wearer or 'wearer not named'}; "
@@ -67,7 +68,7 @@ class Report:
         ]
         for c in self.checks:
             mark = "ok  " if c.ok else "FAIL"
-            lines.append(f"  {mark} {c.name}: {off(c)}  {c.text}")
+            lines.append(f"  {mark} {c.name}: {off(c, unit)}  {c.text}")
         for key, title in self.titles().items():
             lines += ["", title, "  " + " | ".join(MOVE_COLUMNS)]
             lines += ["  " + " | ".join(row) for row in self.rows(key)]
@@ -203,6 +204,11 @@ def _move_titles(made: Draft, docket: Docket) -> dict[str, str]:
     }
 
 
-def off(check: Check) -> str:
-    """'0.24 mm, up to 3.49 passes'."""
-    return f"{check.value_mm:.2f} mm, up to {check.limit_mm:.2f} passes"
+def off(check: Check, unit: str) -> str:
+    """'0.24 mm, up to 3.49 mm passes'."""
+    return f"{off_text(check.value_mm, unit)}, up to {off_text(check.limit_mm, unit)} passes"
+
+
+def off_text(mm: float, unit: str) -> str:
+    """How much a check is off: '0.24 mm', for who works in inches '0.009 in'."""
+    return f"{mm / 25.4:z.3f} in" if unit == "in" else f"{mm:z.2f} mm"

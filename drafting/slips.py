@@ -24,6 +24,17 @@ from drafting.sheet.board import FIT, STYLE, plain
 from drafting.truing import Move, compare
 
 SLIP_MM = 10.0
+_SLIP_INCHES_MM = 12.7
+
+
+def slip_mm(unit: str) -> float:
+    """How far the tape is taken to slip: 1 cm, for who works in inches 1/2 in."""
+    return _SLIP_INCHES_MM if unit == "in" else SLIP_MM
+
+
+def slip_text(unit: str) -> str:
+    """The same in words."""
+    return "1/2 in" if unit == "in" else "1 cm"
 
 
 @dataclass(frozen=True)
@@ -47,7 +58,7 @@ class Slip:
 @dataclass(frozen=True)
 class Hold:
     """One thing that an edge hangs on: ``key`` of the record, ``name`` and ``value`` for people;
-    for a measure also how far 1 cm more moves the edge, and by how much it lengthens it, mm."""
+    for a measure also how far a slip of the tape (`slip_mm`) moves the edge, and by how much it lengthens it, mm."""
 
     key: str
     name: str
@@ -62,8 +73,9 @@ def used_measures(made: Draft) -> list[str]:
     return [k for k in REGISTRY if k in held and k in made.measurements]
 
 
-def slip(made: Draft, measure: str, by_mm: float = SLIP_MM) -> Slip:
+def slip(made: Draft, measure: str, by_mm: float | None = None) -> Slip:
     """The garment again with one measure ``by_mm`` more, against the draft ``made``."""
+    by_mm = slip_mm(made.measurements.unit) if by_mm is None else by_mm
     try:
         body = _with(made.measurements, measure, by_mm)
         other = of_pieces(made.given, body)
@@ -80,7 +92,7 @@ def slip(made: Draft, measure: str, by_mm: float = SLIP_MM) -> Slip:
     return Slip(measure, by_mm, _far(far), far.piece, far.edge, moves, other.pieces)
 
 
-def slips(made: Draft, by_mm: float = SLIP_MM) -> list[Slip]:
+def slips(made: Draft, by_mm: float | None = None) -> list[Slip]:
     """Every measure that was used, the one that moves the garment most first."""
     found = [slip(made, key, by_mm) for key in used_measures(made)]
     return sorted(found, key=lambda s: -s.moved_mm)
@@ -119,7 +131,7 @@ def edges_named(made: Draft, name: str) -> list[tuple[str, str]]:
 
 
 def why(made: Draft, edges: Sequence[tuple[str, str]]) -> list[Hold]:
-    """What some edges hang on: measures (with what 1 cm does), then style options, then fit."""
+    """What some edges hang on: measures (with what a slip does), then style options, then fit."""
     held = {k for spot in edges for k in made.hangs_on[spot]}
     unit = made.measurements.unit
     out = []
@@ -169,7 +181,8 @@ def slips_svg(made: Draft, found: Sequence[Slip]) -> str:
     strokes: list[Stroke] = []
     writings: list[Writing] = []
     wide, high = _CELL_MM
-    head = f"If the tape slipped by 1 cm: how the garment's lines move, drawn {ENLARGED:g} times as far"
+    by = slip_text(made.measurements.unit)
+    head = f"If the tape slipped by {by}: how the garment's lines move, drawn {ENLARGED:g} times as far"
     writings.append(Writing((_MARGIN_MM, 6.0), head, 3.6, colour=INK, strong=True, bare=True))
     for i, s in enumerate(shown):
         x, y = i % _COLUMNS * wide, 10.0 + i // _COLUMNS * high
@@ -181,7 +194,7 @@ def slips_svg(made: Draft, found: Sequence[Slip]) -> str:
         strokes += _cell(made.pieces, s, names, (x, y))
     rows = max(1, -(-len(shown) // _COLUMNS))
     drawing = Drawing(_COLUMNS * wide, 10.0 + rows * high, tuple(strokes), tuple(writings))
-    return to_svg(drawing, "What a slip of the tape by 1 cm would do")
+    return to_svg(drawing, f"What a slip of the tape by {by} would do")
 
 
 def _cell(

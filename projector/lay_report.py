@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from configs.units import format_length
+from configs.units import format_length, said_in
 
 if TYPE_CHECKING:
     from drafting.cloth import Cloth
@@ -72,7 +72,7 @@ def lines_of(planned: Planned, unit: str, notes: Sequence[str] = ()) -> list[str
         lines.append(f"No room for    {', '.join(made.left_out)}")
         lines += [f"               {text}" for text in planned.would_help]
     lines += [f"Wrong          {text}" for text in planned.problems]
-    return lines + _folding(planned, unit)
+    return [said_in(line, unit) for line in lines + _folding(planned, unit)]
 
 
 COLUMNS = {

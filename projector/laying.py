@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import dataclasses
 import os
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -66,6 +65,8 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     own = tuple(p for p in lay.docket_placements() if joined.own(p.piece))
     if not own:
         raise LayError(Fault(where, "no piece fits on the cloth.", "Check the cloth's size."))
+    from drafting.docket.telling import told_in
+
     note = (
         f"The docket had no lay: planned one, {format_length(lay.used_length_mm, told_in(docket))} of cloth. "
         "'chalkbeam lay' takes more time over it."
@@ -75,20 +76,6 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     note = " ".join([note, *joined.said, *docket.allowance_cautions()])
     docket = docket.replace(lay=own, cloth=lay.cloth)
     return docket, " ".join([note, *sharing_notes(docket)])
-
-
-def told_in(docket: Docket) -> str:
-    """'in' for who works in inches, 'cm' for all others: by the docket's unit, else as cloth and body are.
-
-    One system on one sheet: a body in inches on cloth that she wrote in metres is told in cm.
-    """
-    from configs.units import INCH_UNITS
-
-    if docket.unit != "mm" or docket.measurements is None:
-        return "in" if docket.unit in INCH_UNITS else "cm"
-    cloth = str(docket.to_dict().get("cloth") or "")
-    metric = bool(re.search(r"\d *(mm|cm|m)\b", cloth))
-    return "in" if docket.measurements.unit in INCH_UNITS and not metric else "cm"
 
 
 def kept_lay(docket: Docket) -> tuple[Docket, str]:

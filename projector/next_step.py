@@ -72,6 +72,14 @@ def _yaml_files(folder: Path) -> list[Path]:
         return []
 
 
+def unit_here(folder: Path) -> str:
+    """'in' where the file of ours that was changed last in a folder is in inches, else 'mm'."""
+    from configs.units import INCH_UNITS
+
+    units = [str(d["unit"]) for d in map(_read, _yaml_files(folder)) if d.get("unit")]
+    return "in" if units and units[0] in INCH_UNITS else "mm"
+
+
 def _measures_missing(path: Path, data: Mapping[str, Any]) -> str:
     """The command that takes what the block needs and the named file has not; '' when all is there."""
     named, garment = data.get("measurements"), data.get("garment")

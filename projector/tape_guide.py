@@ -44,7 +44,7 @@ def guide(
     from calibrate.tape import against_the_rest
     from configs.errors import InputError
     from configs.files import write_atomic
-    from configs.units import parse_length
+    from configs.units import parse_length, said_in
 
     crosses: dict[str, tuple[float, float]] = {
         k: (float(x), float(y)) for k, (x, y) in crosses_for(size, count).items()
@@ -77,12 +77,13 @@ def guide(
         try:
             mm = parse_length(answer, unit)
         except InputError as error:
-            click.echo(f"{error.faults[0].what} Write 1123, '112.3 cm' or '44 1/4 in'.")
+            such = {"in": "44 1/4", "cm": "112.3"}.get(unit, "1123")
+            click.echo(f"{error.faults[0].what} Write it like {such}.")
             continue
         if not 5.0 <= mm <= 30_000.0:
-            click.echo(f"{mm:g} mm is no distance on a table. Is the unit right?")
+            click.echo(said_in(f"{mm:g} mm is no distance on a table. Is the unit right?", unit))
             continue
-        told = against_the_rest(Readings(size, crosses, (*readings, (pair, mm))))
+        told = against_the_rest(Readings(size, crosses, (*readings, (pair, mm)), unit))
         if told and doubted != f"{pair} {answer}":
             click.echo(f"{told} Read it again; the same answer again keeps it.")
             doubted = f"{pair} {answer}"

@@ -76,11 +76,12 @@ def pieces_dxf(
     *,
     title: str = "",
     unfolded: bool = False,
+    unit: str = "mm",
 ) -> bytes:
     """All pieces side by side as the bytes of a DXF file (R2000, ASCII, mm).
 
     ``allowances``: edge → mm for every piece, or piece → (edge → mm); ``unfolded``: write pieces
-    on the fold whole, without a mirror line.
+    on the fold whole, without a mirror line; ``unit``: of the allowances in writing.
 
     Raises:
         InputError: there are no pieces.
@@ -105,7 +106,7 @@ def pieces_dxf(
         drawn = strokes(shown, own, ring)
         left, low, right, high = box_of(drawn)
         block = document.blocks.new(_block_name(piece.name, names))
-        _fill(block, shown, drawn, own)
+        _fill(block, shown, drawn, own, unit)
         space.add_blockref(block.name, (x - left, -low), dxfattribs={"layer": BOUNDARY})
         x += right - left + GAP_MM
         top = max(top, high - low)
@@ -122,7 +123,11 @@ def pieces_dxf(
 
 
 def _fill(
-    block: Any, piece: Piece, drawn: tuple[Stroke, ...], allowances: Mapping[str, float] | None
+    block: Any,
+    piece: Piece,
+    drawn: tuple[Stroke, ...],
+    allowances: Mapping[str, float] | None,
+    unit: str,
 ) -> None:
     ring = next(s.points for s in drawn if s.kind == CUTTING)
     boundary = _polyline(block, ring, True, BOUNDARY)
@@ -151,15 +156,15 @@ def _fill(
             _note(_polyline(block, s.points, s.closed, INTERNAL), s.note)
         elif s.kind == DRILL and s.points[0, 1] == s.points[1, 1]:  # the level arm of each cross
             _note(_point(block, s.points.mean(axis=0), DRILLS), s.note)
-    _words(block, piece, allowances)
+    _words(block, piece, allowances, unit)
 
 
-def _words(block: Any, piece: Piece, allowances: Mapping[str, float] | None) -> None:
+def _words(block: Any, piece: Piece, allowances: Mapping[str, float] | None, unit: str) -> None:
     """What is said of a piece, inside its sewing line, and the names of its marks beside them."""
     rows = [(f"PIECE NAME: {piece.name}", BOUNDARY), (f"QUANTITY: {piece.cut}", BOUNDARY)]
     if piece.pair:
         rows.append(("CATEGORY: L,R", BOUNDARY))
-    rows.append((allowance_text(piece, allowances), TEXT))
+    rows.append((allowance_text(piece, allowances, unit), TEXT))
     spot = label_of(piece, allowances)
     widest = max(_width(text, 1.0) for text, _ in rows)
     height = min(TEXT_MM, 0.9 * spot.across / widest, spot.up / (1.6 * len(rows)))

@@ -332,9 +332,11 @@ class Label:
         return float(min(LABEL_MM, self.across / widest, room))
 
 
-def label_of(piece: Piece, allowances: Mapping[str, float] | None, title: str = "") -> Label:
+def label_of(
+    piece: Piece, allowances: Mapping[str, float] | None, title: str = "", unit: str = "mm"
+) -> Label:
     """The label as every output sets it: along a long narrow piece, else upright where it is free."""
-    rows = label_lines(piece, allowances, title)
+    rows = label_lines(piece, allowances, title, unit)
     narrow = label_along(piece)
     if narrow is None:
         return Label(rows, *label_spot(piece), 0.0)
@@ -387,12 +389,12 @@ def _cross(at: Points, arm: float) -> list[Points]:
 
 
 def label_lines(
-    piece: Piece, allowances: Mapping[str, float] | None, title: str = ""
+    piece: Piece, allowances: Mapping[str, float] | None, title: str = "", unit: str = "mm"
 ) -> tuple[str, ...]:
     """What is written on a piece: its name, how to cut it, the allowances drawn, the garment."""
     lines = [piece.name]
     lines.append(piece.how_to_cut)
-    lines.append(allowance_text(piece, allowances))
+    lines.append(allowance_text(piece, allowances, unit))
     if piece.larger is not None:
         lines.append(size_words(piece))
     # The block's own words on the cutting are said above already.
@@ -404,8 +406,10 @@ def label_lines(
     return tuple(lines)
 
 
-def allowance_text(piece: Piece, allowances: Mapping[str, float] | None) -> str:
-    """The allowances as drawn on this piece: 'allowance 10 mm; hem 25, neckline 6'."""
+def allowance_text(piece: Piece, allowances: Mapping[str, float] | None, unit: str = "mm") -> str:
+    """The allowances as drawn on this piece: 'allowance 10 mm; hem 25, neckline 6'; in inches for
+    ``unit`` in, else in mm."""
+    unit = "in" if unit == "in" else "mm"
     allowances = piece.widths(allowances)
     widths = {n: allowance_of(n, allowances) for n in piece.edges if n != FOLD}
     if piece.own_cutting_line is not None and (piece.larger is None or AS_DRAWN in piece.label):
@@ -415,21 +419,23 @@ def allowance_text(piece: Piece, allowances: Mapping[str, float] | None) -> str:
             return "cut as drawn"
         return "no allowance: cut on the sewing line or add it"
     if len(set(widths.values())) == 1:
-        return f"allowance {length_text(next(iter(widths.values())))}"
+        return (
+            f"allowance {length_text(next(iter(widths.values())), unit if unit == 'in' else None)}"
+        )
     common = float((allowances or {}).get(ALL, 0.0))
     if common not in widths.values():
         common = max(set(widths.values()), key=list(widths.values()).count)
     other = ", ".join(
-        f"{n} bound" if n in piece.bound and not w else f"{n} {_bare(w)}"
+        f"{n} bound" if n in piece.bound and not w else f"{n} {_bare(w, unit)}"
         for n, w in widths.items()
         if w != common
     )
-    return f"allowance {_bare(common)} mm; {other}"
+    return f"allowance {_bare(common, unit)} {unit}; {other}"
 
 
-def _bare(mm: float) -> str:
-    """A number of mm without its unit, for a row of them."""
-    return format_length(mm, "mm").removesuffix(" mm")
+def _bare(mm: float, unit: str) -> str:
+    """A number without its unit, for a row of them."""
+    return format_length(mm, unit).removesuffix(f" {unit}")
 
 
 def label_spot(piece: Piece) -> tuple[tuple[float, float], float, float]:

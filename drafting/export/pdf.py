@@ -16,7 +16,7 @@ from pathlib import Path
 
 from configs.errors import Fault, InputError
 from configs.paper import PAPERS
-from configs.units import length_text
+from configs.units import length_text, said_in
 from drafting.export.marks import label_of, strokes
 from drafting.export.packing import Grid, Spot, pack
 from drafting.export.press import Plan, Press
@@ -62,6 +62,7 @@ def pieces_pdf(
     title: str = "",
     notes: Sequence[str] = (),
     fonts: Sequence[Path] = (),
+    unit: str = "mm",
 ) -> Printed:
     """All pieces as a tiled PDF.
 
@@ -70,6 +71,7 @@ def pieces_pdf(
         allowances: edge → mm for every piece, or piece → (edge → mm).
         paper: a key of `PAPERS`, or 'roll' with ``roll_width_mm``.
         title: the garment; notes: lines for the first page, such as how the cloth is folded.
+        unit: of the lengths in writing.
         fonts: TrueType files to write with, before those of the machine.
 
     Raises:
@@ -113,7 +115,7 @@ def pieces_pdf(
             drawn[n],
             boxes[n],
             spots[n],
-            label_of(pieces[n], own_allowances(allowances, n), title),
+            label_of(pieces[n], own_allowances(allowances, n), title, unit),
         )
         for n in pieces
     )
@@ -122,7 +124,8 @@ def pieces_pdf(
         bottom = max(float(p.box[1][1]) for p in laid)
         page = (page[0], math.ceil(max(bottom, COVER_MM[1]) + 2 * margin + 2))
     cover = packed[0] if large else None
-    plan = Plan(laid, grid, sheets, page, margin, cover, title, paper, tuple(notes))
+    said = tuple(said_in(line, unit) for line in notes)
+    plan = Plan(laid, grid, sheets, page, margin, cover, title, paper, said, unit)
     data, count, missing = Press(plan, fonts).pages()
     return Printed(data, count, sheets, plan.first_sheet, grid, margin, page, spots, missing)
 

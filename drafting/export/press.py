@@ -55,6 +55,13 @@ _NOTICE = (
     "by more than 0.5 mm, do not cut: change the print",
     "settings and print this page again.",
 )
+
+
+def _notice(unit: str) -> tuple[str, ...]:
+    """What is said of the two squares, which stand there in both systems: hers is the ruler."""
+    return tuple(line.replace("0.5 mm", "1/64 in") if unit == "in" else line for line in _NOTICE)
+
+
 _JOIN = (
     "Trim each sheet along its solid lines (left, top).",
     "Lay the cut edge on the dashed line of the sheet",
@@ -67,7 +74,7 @@ class Plan:
     """What is printed, and where it lies: ``laid`` on the joined paper, its ``grid`` of sheets,
     (row, column) of the ``sheets`` in page order, the ``page`` (width, height) mm with its
     ``margin``; ``cover``: where the test squares lie among the pieces, None for pages of their own;
-    ``notes``: lines for the first page, said of the cloth."""
+    ``notes``: lines for the first page, said of the cloth; ``unit``: in for who works in inches."""
 
     laid: tuple[Laid, ...]
     grid: Grid
@@ -78,6 +85,7 @@ class Plan:
     title: str
     paper: str
     notes: tuple[str, ...] = ()
+    unit: str = "mm"
 
     @property
     def first_sheet(self) -> int:
@@ -98,7 +106,7 @@ class Press:
         self.clear = Clear(plan.laid)
         self.pdf = pdf_document(plan.page, one_line(plan.title) or "pattern")
         texts = [
-            *_NOTICE,
+            *_notice(plan.unit),
             *_JOIN,
             plan.title,
             *plan.notes,
@@ -182,7 +190,11 @@ class Press:
         head = self.title or "pattern"
         self.text(x, y, head, self.letters.fitted(head, 6, room))
         y += 8
-        for block in (_NOTICE, _JOIN if len(self.sheets) > 1 else (), self.plan.notes):
+        for block in (
+            _notice(self.plan.unit),
+            _JOIN if len(self.sheets) > 1 else (),
+            self.plan.notes,
+        ):
             for line in block:
                 self.text(x, y, line, self.letters.fitted(line, 3.4, room))
                 y += 5

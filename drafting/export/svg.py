@@ -61,6 +61,7 @@ def piece_svg(
     *,
     title: str = "",
     unfolded: bool = False,
+    unit: str = "mm",
 ) -> str:
     """One piece as an SVG document; width and height in mm, one user unit a millimetre.
 
@@ -69,11 +70,12 @@ def piece_svg(
         unfolded: draw a piece on the fold whole.
         allowances: edge → mm, ``all`` for the rest; None draws the cutting on the sewing line.
         title: the garment, written on the piece and as the document's title.
+        unit: of the allowances that are written on it.
 
     Raises:
         DraftError: an allowance that the piece has no room for.
     """
-    return pieces_svg({piece.name: piece}, allowances, title=title, unfolded=unfolded)
+    return pieces_svg({piece.name: piece}, allowances, title=title, unfolded=unfolded, unit=unit)
 
 
 def pieces_svg(
@@ -82,12 +84,13 @@ def pieces_svg(
     *,
     title: str = "",
     unfolded: bool = False,
+    unit: str = "mm",
 ) -> str:
     """All pieces side by side in one SVG document, feet on one line.
 
     ``allowances``: edge → mm for every piece, or piece → (edge → mm); ``unfolded``: draw pieces
     on the fold whole. Else the cutting line of such a half is an open path that ends at the fold,
-    so that a cutting machine leaves the fold whole.
+    so that a cutting machine leaves the fold whole. ``unit``: of the allowances in writing.
 
     Raises:
         InputError: there are no pieces.
@@ -108,7 +111,7 @@ def pieces_svg(
     for (piece, own, lines), box in zip(drawn, boxes, strict=True):
         # piece (x, y up) → page (x, y down), its lowest point on the common foot line
         shift = (x - box[0], MARGIN_MM + height + box[1])
-        body += _piece(piece, lines, own, shift, title, taken)
+        body += _piece(piece, lines, own, shift, title, taken, unit)
         x += box[2] - box[0] + GAP_MM
     width = x - GAP_MM + MARGIN_MM
     name = title or next(iter(pieces))
@@ -189,6 +192,7 @@ def _piece(
     shift: tuple[float, float],
     title: str,
     taken: set[str],
+    unit: str,
 ) -> list[str]:
     slug = _unlike(_slug(piece.name), taken)
     about = [
@@ -224,15 +228,19 @@ def _piece(
             f' fill="{_LOOKS[MARK][2]}" stroke="none" font-family="{FAMILY}">'
             f"{xml_text(words.text)}</text>"
         )
-    lines += _label(piece, allowances, shift, title)
+    lines += _label(piece, allowances, shift, title, unit)
     lines.append("</g>")
     return lines
 
 
 def _label(
-    piece: Piece, allowances: Mapping[str, float] | None, shift: tuple[float, float], title: str
+    piece: Piece,
+    allowances: Mapping[str, float] | None,
+    shift: tuple[float, float],
+    title: str,
+    unit: str,
 ) -> list[str]:
-    label = label_of(piece, allowances, title)
+    label = label_of(piece, allowances, title, unit)
     x, y = label.centre[0] + shift[0], shift[1] - label.centre[1]
     turned = ""
     if label.turn_deg:

@@ -21,7 +21,7 @@ from drafting.figures.drawing import (
 )
 from drafting.steps.board import NAME_MM, PANEL_MM, PICTURE_MM, Board, Panel, new_board, scale_of
 from drafting.steps.lines import Standing, curvature, is_straight, middle_of
-from drafting.steps.words import both_units, head_words, right_ends, rows_of_numbers
+from drafting.steps.words import head_words, right_ends, rows_of_numbers, sheet_unit
 from drafting.truing import sewn_length
 
 
@@ -95,8 +95,8 @@ def _write_notes(board: Board, notes: Iterable[str], y: float) -> None:
 
 
 def _length_table(board: Board, draft: Draft, y: float) -> float:
-    """Edge lengths of up to two pieces, in both units."""
-    own, other = both_units(draft.measurements.unit)
+    """Edge lengths of up to two pieces."""
+    own = sheet_unit(draft.measurements.unit)
     pieces = list(draft.pieces)[:2]
     names = list(dict.fromkeys(e for p in pieces for e in draft.pieces[p].edges))
     left = PICTURE_MM[0] + 4.0
@@ -107,13 +107,13 @@ def _length_table(board: Board, draft: Draft, y: float) -> float:
         length = sewn_length(draft.pieces[piece], name)
         return format_length(length, unit).removesuffix(f" {unit}")
 
-    cells = [[cell(p, name, u) for p in pieces for u in (own, other)] for name in names]
+    cells = [[cell(p, name, own) for p in pieces] for name in names]
     darted = {d.edge for p in pieces for d in draft.pieces[p].darts}
     shown = [f"{name}, closed" if name in darted else name for name in names]
     high = min(4.2, (PANEL_MM[1] - y - 4.9) / (len(names) + 1))
     heads = tuple(pieces)
     columns = right_ends(board, PANEL_MM[0], cells, 2.9, heads)
-    return rows_of_numbers(board, left, y, shown, cells, columns, heads, (own, other), 2.9, high)
+    return rows_of_numbers(board, left, y, shown, cells, columns, heads, own, 2.9, high)
 
 
 _TOOTH_MM2 = 420.0  # a curve of radius 60 mm gets teeth of 7 mm
@@ -156,7 +156,7 @@ def bend_panel(
     )
     y = head_words(board, "to judge by eye", title, text, (), "front and back")
     left = PICTURE_MM[0] + 4.0
-    own, other = both_units(draft.measurements.unit)
+    own = sheet_unit(draft.measurements.unit)
     out = board.writings
     y += 3.5
     out.append(Writing((PANEL_MM[0], y), "tightest radius", 2.6, "end", GREY, bare=True))
@@ -164,11 +164,7 @@ def bend_panel(
     board.strokes.append(Stroke(np.array([(left, y), (PANEL_MM[0], y)]), "old"))
     y += 3.8
     for name, radius in rows:
-        text = (
-            f"{format_length(radius, own)} ({format_length(radius, other)})"
-            if radius < _NEARLY_STRAIGHT_MM
-            else "nearly straight"
-        )
+        text = format_length(radius, own) if radius < _NEARLY_STRAIGHT_MM else "nearly straight"
         room = PANEL_MM[0] - left - board.measure(text, 2.9) - 1.5
         size = 3.0 * min(1.0, room / max(board.measure(name, 3.0), 1e-9))
         out.append(Writing((left, y), name, size, bare=True))

@@ -49,66 +49,60 @@ def head_words(
     return y
 
 
-_COLUMN_GAP_MM, _PAIR_GAP_MM = 2.0, 3.0
+_COLUMN_GAP_MM = 3.0
 
 
 def right_ends(
     board: Board, right: float, cells: list[list[str]], size: float, heads: tuple[str, ...]
 ) -> list[float]:
-    """Right edges of columns of numbers, in pairs of own and other unit, from their widest texts.
+    """Right edges of columns of numbers from their widest texts, or their heads.
 
-    ``cells``: rows of texts; ``heads``: one over each pair, ending where the pair ends.
+    ``cells``: rows of texts; ``heads``: one over each column, ending where it ends.
     """
     wide = [max(board.measure(row[k], size) for row in cells) for k in range(len(cells[0]))]
     edges = [0.0] * len(wide)
-    at = right
-    for pair in range(len(wide) // 2 - 1, -1, -1):
-        own, other = 2 * pair, 2 * pair + 1
-        edges[other], edges[own] = at, at - wide[other] - _COLUMN_GAP_MM
-        head = board.measure(heads[pair], _HEAD_MM)
-        at = min(edges[own] - wide[own], at - head) - _PAIR_GAP_MM
+    for k in range(len(wide) - 1, -1, -1):
+        edges[k] = right
+        right -= max(wide[k], board.measure(heads[k], _HEAD_MM)) + _COLUMN_GAP_MM
     return edges
 
 
 _HEAD_MM = 2.6
 
 
-def both_units(unit: str) -> tuple[str, str]:
-    """Her unit and the other one."""
-    return ("in", "cm") if unit == "in" else (unit if unit in ("cm", "mm") else "cm", "in")
+def sheet_unit(unit: str) -> str:
+    """The one unit of a sheet: hers, where it is one for pages."""
+    return unit if unit in ("in", "cm", "mm") else "cm"
 
 
 def _table(
     board: Board, rows: list[tuple[str, Spot]], left: float, y: float, width: float, unit: str
 ) -> float:
-    """Each place from the centre line and from the top line, in her unit and in the other."""
+    """Each place from the centre line and from the top line, in her unit."""
     if not rows:
         return y
     size, high = 2.8, 3.8
-    own, other = both_units(unit)
-    cells = [
-        [_number(x if k < 2 else -up, (own, other)[k % 2], below=k >= 2) for k in range(4)]
-        for _, (x, up) in rows
-    ]
+    own = sheet_unit(unit)
+    cells = [[_number(x, own, below=False), _number(-up, own, below=True)] for _, (x, up) in rows]
     heads = ("from the centre", "below top line")
     columns = right_ends(board, left + width, cells, size, heads)
     if y + high * (len(rows) + 2) > PANEL_MM[1]:
         high = max(3.0, (PANEL_MM[1] - y) / (len(rows) + 2))
     names = [name for name, _ in rows]
-    return rows_of_numbers(board, left, y, names, cells, columns, heads, (own, other), size, high)
+    return rows_of_numbers(board, left, y, names, cells, columns, heads, own, size, high)
 
 
 def rows_of_numbers(
     board: Board, left: float, y: float, names: list[str], cells: list[list[str]],
-    columns: list[float], heads: tuple[str, ...], units: tuple[str, str], size: float, high: float,
+    columns: list[float], heads: tuple[str, ...], unit: str, size: float, high: float,
 ) -> float:  # fmt: skip
-    """A table with a head over each pair of columns; the height at which it ends."""
+    """A table with a head over each column; the height at which it ends."""
     out = board.writings
     for pair, head in enumerate(heads):
-        out.append(Writing((columns[2 * pair + 1], y), head, _HEAD_MM, "end", GREY, bare=True))
+        out.append(Writing((columns[pair], y), head, _HEAD_MM, "end", GREY, bare=True))
     y += 3.7
-    for k, right in enumerate(columns):
-        out.append(Writing((right, y), units[k % 2], _HEAD_MM, "end", GREY, bare=True))
+    for right in columns:
+        out.append(Writing((right, y), unit, _HEAD_MM, "end", GREY, bare=True))
     y += 1.2
     board.strokes.append(Stroke(np.array([(left, y), (columns[-1], y)]), "old"))
     y += high - 0.6
@@ -117,10 +111,9 @@ def rows_of_numbers(
     fitted = size * min(1.0, (first - left - 1.5) / longest) if longest > 0 else size
     for name, row in zip(names, cells, strict=True):
         out.append(Writing((left, y), name, max(1.7, fitted), bare=True))
-        for k, (right, text) in enumerate(zip(columns, row, strict=True)):
+        for right, text in zip(columns, row, strict=True):
             if text:
-                colour = GREY if k % 2 else INK
-                out.append(Writing((right, y), text, size, "end", colour, bare=True))
+                out.append(Writing((right, y), text, size, "end", INK, bare=True))
         y += high
     return y
 

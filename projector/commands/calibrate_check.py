@@ -56,6 +56,7 @@ def check(
     from calibrate.solve import solve
     from calibrate.store import newest, told
     from configs.errors import Fault, InputError
+    from configs.units import said_in
     from projector.console import print_json
 
     if (photo is None) == (not live):
@@ -89,7 +90,7 @@ def check(
         print_json({**found.to_dict(), "mended": str(out) if out else None})
     else:
         for line in found.sentences():
-            click.echo(line)
+            click.echo(said_in(line, old.unit))
         if out is not None:
             carried = "the taped cards" if found.position_max_mm is not None else "the beam itself"
             click.echo(f"Mended: {out}. The table frame is the old one, carried by {carried}.")

@@ -7,7 +7,9 @@ from pathlib import Path
 
 import click
 
+from configs.units import parse_length, said_in
 from projector.commands.places import FILE, Command
+from projector.next_step import unit_here
 from projector.talk import Talk
 
 _WAYS = (
@@ -27,23 +29,28 @@ _SIZE = "1920x1080"
               help="Where your photo is looked for; this folder when not given.")  # fmt: skip
 @click.option("--camera", type=int, default=0, show_default=True, metavar="N",
               help="The webcam that may be used.")  # fmt: skip
-def lead(display: int | None, window: bool, photos: Path | None, camera: int) -> int:
+@click.option("--unit", type=click.Choice(["mm", "in"]), default=None,
+              help="Of your rule and tape; as this folder's files say when not given.")  # fmt: skip
+def lead(
+    display: int | None, window: bool, photos: Path | None, camera: int, unit: str | None
+) -> int:
     """Be led through a calibration: on the table itself, from a photo, or with a tape measure.
 
     Needs no docket. Never look into the projector's lens.
     """
     talk = Talk()
     talk.listen()
+    unit = unit or unit_here(Path.cwd())
     if display is not None or window:
-        return _on_the_table(talk, display, window, photos, camera)
+        return _on_the_table(talk, display, window, photos, camera, unit)
     talk.say("How will you calibrate? Never look into the projector's lens.")
     for n, (_, text) in enumerate(_WAYS, 1):
         talk.say(f"{n}  {text}", "  ")
     try:
         way = _way(talk)
         if way == "table":
-            return _on_the_table(talk, display, window, photos, camera)
-        words = {"photo": _photo, "tape": _tape, "print": _cards}[way](talk)
+            return _on_the_table(talk, display, window, photos, camera, unit)
+        words = {"photo": _photo, "tape": _tape, "print": _cards}[way](talk, unit)
     except EOFError:
         talk.say()
         talk.say("Nothing was changed. By commands: 'chalkbeam calibrate --help' lists the steps.")
@@ -70,7 +77,7 @@ def _run(words: list[str]) -> int:
 
 
 def _on_the_table(
-    talk: Talk, display: int | None, window: bool, photos: Path | None, camera: int
+    talk: Talk, display: int | None, window: bool, photos: Path | None, camera: int, unit: str
 ) -> int:
     from calibrate.store import newest
     from drafting import Docket
@@ -81,7 +88,7 @@ def _on_the_table(
         if beam.notice:
             talk.say(beam.notice)
         there = newest(beam.display.name, beam.size) is not None
-        leading = led(Docket(), beam, photos or Path.cwd(), camera, in_use=there)
+        leading = led(Docket(unit=unit), beam, photos or Path.cwd(), camera, in_use=there)
         true = beam.true_scale
     if leading.result is None:
         talk.say("Left without a new calibration. Nothing was changed.")
@@ -89,7 +96,10 @@ def _on_the_table(
     click.get_current_context().params["calibrated"] = True
     s = leading.result.summary()
     talk.say(
-        f"Calibrated: true to about {s['rms_mm']:.2g} mm, at the worst place {s['max_mm']:.2g} mm."
+        said_in(
+            f"Calibrated: true to about {s['rms_mm']:.2g} mm, at the worst place {s['max_mm']:.2g} mm.",
+            leading.result.unit,
+        )
         + ("" if true else " It was a window: nothing is kept.")
     )
     return 0
@@ -118,7 +128,7 @@ def _size(talk: Talk) -> str:
             return answer
 
 
-def _photo(talk: Talk) -> list[str]:
+def _photo(talk: Talk, unit: str) -> list[str]:
     while True:
         name = _asked(talk, "The photo's file", "photo.jpg")
         if Path(name).is_file():
@@ -126,28 +136,30 @@ def _photo(talk: Talk) -> list[str]:
         talk.say(f"There is no file {name} here.")
     size = _size(talk)
     while True:
-        bars = talk.ask("What a steel rule reads on bar 1 and bar 2, mm, like 180.4,250 (Enter: not read): ")  # fmt: skip
+        such = "7 1/16,9 13/16" if unit == "in" else "180.4,250"
+        bars = talk.ask(f"What a steel rule reads on bar 1 and bar 2, {unit}, like {such} (Enter: not read): ")  # fmt: skip
         words = ["photo", name, "--size", size, "--out", _free("calibration")]
+        words += ["--unit", unit] if unit == "in" else []
         if not bars:
             return words
         try:
-            x, y = (float(v) for v in bars.replace(";", ",").replace(" ", "").split(","))
+            x, y = (parse_length(v, unit) for v in bars.replace(";", ",").split(","))
         except ValueError:
-            talk.say("Two readings with a comma between them, such as 180.4,250.")
+            talk.say(f"Two readings with a comma between them, such as {such}.")
             continue
-        return [*words, "--bars", f"{x:g},{y:g}"]
+        return [*words, "--bars", f"{x:.6g},{y:.6g}"]
 
 
-def _tape(talk: Talk) -> list[str]:
-    unit = _asked(talk, "Which unit does the tape show? mm, cm or in", "mm")
+def _tape(talk: Talk, unit: str) -> list[str]:
+    unit = _asked(talk, "Which unit does the tape show? mm, cm or in", unit)
     while unit not in ("mm", "cm", "in"):
         unit = _asked(talk, "mm, cm or in", "mm")
     readings = _asked(talk, "The file for the readings", "distances.yaml")
     return ["tape", readings, "--guided", "--unit", unit, "--out", _free("calibration")]
 
 
-def _cards(talk: Talk) -> list[str]:
-    paper = _asked(talk, "Which paper? a4 or letter", "a4").lower()
+def _cards(talk: Talk, unit: str) -> list[str]:
+    paper = _asked(talk, "Which paper? a4 or letter", "letter" if unit == "in" else "a4").lower()
     while paper not in ("a4", "letter"):
         paper = _asked(talk, "a4 or letter", "a4").lower()
     return ["cards", "--paper", paper, "--out", "cards.pdf"]

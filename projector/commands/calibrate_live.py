@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.lengths import BEAM_MM, PAIR_MM
+from projector.commands.lengths import BEAM_MM, PAIR_MM, UNIT
 from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command, Place
 from projector.output import CALIBRATION, PICTURE, look_over, write_picture
 
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     "--bars", "bars_mm", type=PAIR_MM, metavar="X,Y",
     help="What your ruler reads on bar 1 and bar 2 of the cards page, in mm: 180.4,250.0",
 )  # fmt: skip
+@UNIT
 @click.option("--beam-width", type=BEAM_MM, metavar="LENGTH", help="Width of the lit picture, mm.")
 @click.option("--large", is_flag=True, help="Windows for the larger cards.")
 @click.option(
@@ -55,6 +56,7 @@ def live(
     frames: int,
     positions: int,
     bars_mm: tuple[float, float] | None,
+    unit: str,
     beam_width: float | None,
     large: bool,
     patience: float,
@@ -80,6 +82,7 @@ def live(
             frames=frames,
             positions=positions,
             bars_mm=bars_mm,
+            unit=unit,
             beam_width=beam_width,
             large=large,
             patience=patience,
@@ -97,6 +100,7 @@ def run(
     frames: int = 30,
     positions: int = 1,
     bars_mm: tuple[float, float] | None = None,
+    unit: str = "mm",
     beam_width: float | None = None,
     large: bool = False,
     patience: float = 60.0,
@@ -112,6 +116,8 @@ def run(
     Raises:
         Refusal: in her words, what was not seen; nothing is saved then.
     """
+    from dataclasses import replace
+
     from calibrate.report import as_data, text
     from calibrate.solve import bar_scale, solve
     from calibrate.store import keep
@@ -130,6 +136,7 @@ def run(
     )  # fmt: skip
     seen = [v.seen for v in views]
     solution = solve(seen, bars_mm=bars_mm, display=name, method="live")
+    solution = replace(solution, calibration=solution.calibration.told_in(unit))
     saved = [keep(solution.calibration), *pictures]
     if out is not None:
         solution.calibration.save(out)

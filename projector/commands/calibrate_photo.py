@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from projector.commands.lengths import BEAM_MM, PAIR_MM, SIZE
+from projector.commands.lengths import BEAM_MM, PAIR_MM, SIZE, UNIT
 from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import CALIBRATION, PICTURE, write_picture
 
@@ -28,12 +28,13 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option(
     "--bars", "bars_mm", type=PAIR_MM, metavar="X,Y",
-    help="What your ruler reads on bar 1 and bar 2 of the cards page, in mm: 180.4,250.0",
+    help="What your ruler reads on bar 1 and bar 2 of the cards page: 180.4,250.0 mm, or '7 1/16 in,9 13/16 in'",
 )  # fmt: skip
 @click.option(
     "--square", "square_mm", type=PAIR_MM, metavar="X,Y",
     help="What your ruler reads on the projected check square of 200 mm, in mm.",
 )  # fmt: skip
+@UNIT
 @click.option("--cards", "cards_file", type=FILE, help="cards.yaml, if other.")
 @click.option("--pattern", "pattern_file", type=FILE, help="pattern.yaml, if at hand.")
 @click.option(
@@ -58,6 +59,7 @@ def photo(
     out: Path | None,
     bars_mm: tuple[float, float] | None,
     square_mm: tuple[float, float] | None,
+    unit: str,
     cards_file: Path | None,
     pattern_file: Path | None,
     beam_width: float | None,
@@ -71,6 +73,8 @@ def photo(
     Show the pattern, lay the four cards flat into its windows, photograph everything that is lit.
     Several photos from different sides make it truer; leave the cards where they are between them.
     """
+    from dataclasses import replace
+
     from calibrate.cards import load_cards
     from calibrate.detect import detect
     from calibrate.pattern import load_pattern, pattern_for
@@ -116,10 +120,9 @@ def photo(
         solution = _against_width(solution, beam_width)
     calibration = solution.calibration
     if square_mm is not None:
-        from dataclasses import replace
-
         calibration = apply_square(calibration, square_mm)
-        solution = replace(solution, calibration=calibration)
+    calibration = calibration.told_in(unit)
+    solution = replace(solution, calibration=calibration)
     saved = []
     if out is not None:
         calibration.save(out)

@@ -104,6 +104,8 @@ def tape(
     DISTANCES holds the crosses and what the tape read between them: 'A-B: 1123' in mm, or with a
     unit: '112.3 cm', '44 1/4 in'. Pairs that could not be measured are left out.
     """
+    from dataclasses import replace
+
     from calibrate.readings import load_readings
     from calibrate.store import keep
     from calibrate.tape import solve_tape
@@ -117,6 +119,8 @@ def tape(
         with shown(screen, wanted) as (shown_size, show, wait):
             guide(distances, shown_size, int(count), unit, show, typed(wait))
     data = load_readings(distances, wanted)
+    if unit == "in":
+        data = replace(data, unit=unit)
     result = solve_tape(data, tape_class, display)
     result.calibration.save(out)
     kept = None
@@ -160,26 +164,38 @@ def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
 def _say(result: TapeResult, out: Path) -> None:
     import math
 
+    from configs.units import length_text, said_in, small_text
     from projector.console import print_table
 
-    rows = []
+    rows, inches = [], result.calibration.unit == "in"
     for i, (((a, b), mm), fitted, surplus) in enumerate(
         zip(result.readings, result.fitted_mm, result.surplus_mm, strict=True)
     ):
         against = f"{surplus:+z.1f}" if math.isfinite(surplus) else "not checked"
         note = "left out" if i in result.left_out else ""
-        rows.append([f"{a}–{b}", f"{mm:.1f}", f"{fitted:.1f}", against, note])
-    print_table("Readings, mm", ["pair", "read", "fitted", "against the rest", ""], rows)
+        if inches:
+            against = small_text(surplus, "in") if math.isfinite(surplus) else against
+            rows.append(
+                [f"{a}–{b}", length_text(mm, "in"), length_text(fitted, "in"), against, note]
+            )
+        else:
+            rows.append([f"{a}–{b}", f"{mm:.1f}", f"{fitted:.1f}", against, note])
+    print_table(
+        "Readings" if inches else "Readings, mm",
+        ["pair", "read", "fitted", "against the rest", ""],
+        rows,
+    )
     if result.worst is not None and not result.left_out:
         click.echo(f"The worst: {result.words(result.worst)}")
     for warning in result.warnings:
         click.echo(f"Note: {warning}")
     s = result.calibration.summary()
     dots = s["rms_mm"] / s["dot_mm"]
-    click.echo(
+    true = (
         f"True to about {s['rms_mm']:.1f} mm ({dots:.1f} of a projector dot), at the worst place "
         f"{s['max_mm']:.1f} mm, over {s['beam_width_mm'] / 1000:.2f} × "
         f"{s['beam_height_mm'] / 1000:.2f} m, by this tape: what the tape itself is off comes on "
-        f"top. Wrote {out}."
+        f"top."
     )
+    click.echo(f"{said_in(true, result.calibration.unit)} Wrote {out}.")
     click.echo("Before you cut: show a square of a known size and lay a ruler on it.")

@@ -47,6 +47,7 @@ def draft(
     pieces are written all the same, so that you can look at them, and the exit code is 1.
     """
     from drafting.docket import Docket
+    from drafting.docket.telling import told_in
     from drafting.export.svg import piece_svg
     from drafting.report import report
     from projector.console import print_json
@@ -64,7 +65,7 @@ def draft(
     made = report(read)
     drawn: dict[str, str | bytes] = {
         f"{name.replace(' ', '-')}.svg": piece_svg(
-            piece, read.allowances_for(name), title=read.title
+            piece, read.allowances_for(name), title=read.title, unit=told_in(read)
         )
         for name, piece in made.draft.pieces.items()
     }
@@ -90,11 +91,17 @@ def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_js
     """What an edge hangs on, and what a centimetre's slip of the tape does: tables, or JSON."""
     from dataclasses import asdict
 
+    from configs.units import format_length
     from drafting import slips as of
     from drafting.measurements import REGISTRY
     from projector.console import print_json, print_table
 
     data: dict[str, Any] = {}
+    unit = made.measurements.unit
+
+    def told(mm: float | None) -> str:
+        return "" if mm is None else format_length(mm, unit)
+
     if edge:
         spots = of.edges_named(made, edge)
         held = of.why(made, spots)
@@ -105,8 +112,8 @@ def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_js
         if not as_json:
             print_table(
                 f"What {', '.join(data['why']['edges'])} hangs on",
-                ["", "is", "1 cm more moves it by (mm)", "and makes it longer by (mm)"],
-                [[h.name, h.value, _mm(h.moved_mm), _mm(h.longer_mm)] for h in held],
+                ["", "is", f"{of.slip_text(unit)} more moves it by", "and makes it longer by"],
+                [[h.name, h.value, told(h.moved_mm), told(h.longer_mm)] for h in held],
             )
     if slips:
         found = of.slips(made)
@@ -117,10 +124,10 @@ def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_js
         ]  # fmt: skip
         if not as_json:
             print_table(
-                "If the tape slipped by 1 cm",
-                ["measure", "is", "moves the garment by (mm)", "most at", "edges moved"],
+                f"If the tape slipped by {of.slip_text(unit)}",
+                ["measure", "is", "moves the garment by", "most at", "edges moved"],
                 [
-                    [REGISTRY[s.measure].name, made.measurements.text(s.measure), _mm(s.moved_mm),
+                    [REGISTRY[s.measure].name, made.measurements.text(s.measure), told(s.moved_mm),
                      s.refused or (f"{s.piece}: {s.edge}" if s.piece else "nothing"), str(len(s.moves))]
                     for s in found
                 ],
@@ -137,10 +144,6 @@ def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_js
         print_json(data)
 
 
-def _mm(value: float | None) -> str:
-    return "" if value is None else f"{value:.1f}"
-
-
 def _drawn_steps(made: Draft, title: str) -> dict[str, str | bytes]:
     """The construction as one PDF, and each step as a picture of its own: name → content."""
     from drafting.steps import steps_pdf, steps_svg
@@ -150,15 +153,22 @@ def _drawn_steps(made: Draft, title: str) -> dict[str, str | bytes]:
 
 
 def _print(made: Report, out: Path, written: Sequence[str]) -> None:
-    from drafting.report import MOVE_COLUMNS, off
+    from drafting.report import MOVE_COLUMNS, off, off_text
     from projector.console import print_table, warn
 
     draft = made.draft
+    unit = draft.measurements.unit
     print_table(
         f"{made.docket.title}: {draft.block or 'an import'} for {draft.measurements.wearer or 'the wearer'}",
-        ["check", "mm off", "may be", "", "measured"],
+        ["check", "off", "may be", "", "measured"],
         [
-            [c.name, f"{c.value_mm:.2f}", f"{c.limit_mm:.2f}", "ok" if c.ok else "FAILED", c.text]
+            [
+                c.name,
+                off_text(c.value_mm, unit),
+                off_text(c.limit_mm, unit),
+                "ok" if c.ok else "FAILED",
+                c.text,
+            ]
             for c in made.checks
         ],
     )
@@ -176,7 +186,7 @@ def _print(made: Report, out: Path, written: Sequence[str]) -> None:
             err=True,
         )
         for c in made.failed:
-            click.echo(f"  {c.name}: off by {off(c)}. {c.text}", err=True)
+            click.echo(f"  {c.name}: off by {off(c, unit)}. {c.text}", err=True)
     else:
         click.echo(f"All {len(made.checks)} checks passed.")
     for caution in made.cautions:

@@ -50,22 +50,25 @@ def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_js
     text. Grade rules, stripe lines and cut-outs of that standard are not written; conformance is
     not claimed.
     """
+    from configs.units import format_length
     from drafting.docket import Docket
+    from drafting.docket.telling import told_in
     from drafting.export.cut_size import cut_size
     from drafting.export.marks import opened
     from projector.console import print_json, print_table, warn
 
     read = Docket.load(docket)
+    unit = told_in(read)
     pieces, allowances = cut_size(read, chosen_pieces(read.every_piece(), only))
     if out.suffix.lower() == ".svg":
         from drafting.export.svg import pieces_svg
 
-        drawing = pieces_svg(pieces, allowances, title=read.title, unfolded=unfolded)
+        drawing = pieces_svg(pieces, allowances, title=read.title, unfolded=unfolded, unit=unit)
         write(out, drawing, EXCHANGE)
     else:
         from drafting.export.dxf import pieces_dxf
 
-        written = pieces_dxf(pieces, allowances, title=read.title, unfolded=unfolded)
+        written = pieces_dxf(pieces, allowances, title=read.title, unfolded=unfolded, unit=unit)
         write(out, written, EXCHANGE)
     for caution in read.allowance_cautions():
         warn(caution, stderr=True)
@@ -96,8 +99,8 @@ def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_js
         return
     print_table(
         f"{out}: {len(pieces)} piece{'s' if len(pieces) != 1 else ''} at true scale",
-        ["piece", "cut", "width mm", "height mm"],
-        [(n, str(p.cut), f"{w:.1f}", f"{h:.1f}") for n, p, w, h in rows],
+        ["piece", "cut", "width", "height"],
+        [(n, str(p.cut), format_length(w, unit), format_length(h, unit)) for n, p, w, h in rows],
     )
 
 

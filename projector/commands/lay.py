@@ -99,6 +99,7 @@ def lay(
     from configs.errors import Fault, InputError
     from configs.units import typed_length
     from drafting.docket.beside import docket_of_cloth
+    from drafting.docket.telling import told_in
     from drafting.lay.order import stops
     from drafting.lay.rules import LEAST_BARE_DISTANCE_MM
     from projector import lay_report, laying
@@ -125,7 +126,7 @@ def lay(
         if not dry_run:
             look_over([], [("", picture, PICTURE, False)])
         dockets, said = taken((docket, *others), alone=not dry_run)
-        unit = unit or laying.told_in(dockets[0])
+        unit = unit or told_in(dockets[0])
         joined = together(dockets)
         for line in (*said, *joined.said):
             click.echo(line, err=True)

@@ -48,13 +48,19 @@ class PairMm(click.ParamType):  # type: ignore[type-arg]  # generic only from cl
             InputError: not two numbers with a comma between them.
         """
         from configs.errors import Fault, InputError
+        from configs.units import parse_length
 
+        where = max(param.opts, key=len) if param is not None else ""
+        parts = str(value).split(",")
         try:
-            x, y = (float(p) for p in str(value).replace("mm", "").split(","))
+            if len(parts) != 2:
+                raise ValueError
+            x, y = (parse_length(p, "mm", where) for p in parts)
         except ValueError:
-            where = max(param.opts, key=len) if param is not None else ""
             what = f"'{value}' is not two readings."
-            raise InputError(Fault(where, what, "Write them in mm as 180.4,250.0")) from None
+            raise InputError(
+                Fault(where, what, "Write them in mm as 180.4,250.0, or as '7 1/16 in,9 13/16 in'.")
+            ) from None
         return x, y
 
 
@@ -77,6 +83,10 @@ class PictureSize(click.ParamType):  # type: ignore[type-arg]  # generic only fr
 
 
 LENGTH_MM = LengthMm()
+UNIT = click.option(
+    "--unit", type=click.Choice(["mm", "in"]), default="mm", show_default=True,
+    help="In which the report is told.",
+)  # fmt: skip
 BEAM_MM = LengthMm(200.0)  # no beam is narrower
 PAIR_MM = PairMm()
 SIZE = PictureSize()

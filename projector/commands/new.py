@@ -89,7 +89,10 @@ def _show(path: Path, plain: bool) -> int:
     for caution in made.cautions:
         warn(caution)
     for check in made.failed:
-        warn(f"{check.name}: off by {off(check)}. {check.text}", "Do not cut yet: ")
+        warn(
+            f"{check.name}: off by {off(check, made.draft.measurements.unit)}. {check.text}",
+            "Do not cut yet: ",
+        )
     if not made.failed:
         click.echo(f"All {len(made.checks)} checks of the draft passed.")
     return 1 if made.failed else 0

@@ -65,6 +65,7 @@ def print_(
     from configs.errors import Fault, InputError
     from configs.units import typed_length
     from drafting.docket import Docket
+    from drafting.docket.telling import told_in
     from drafting.export.cut_size import cut_size
     from drafting.export.pdf import pieces_pdf
     from projector.commands.export import chosen_pieces
@@ -80,7 +81,7 @@ def print_(
     read = Docket.load(docket)
     pieces, allowances = cut_size(read, chosen_pieces(read.every_piece(), only))
     made = pieces_pdf(
-        pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts,
+        pieces, allowances, paper=paper, roll_width_mm=width, title=read.title, fonts=fonts, unit=told_in(read),
         notes=() if read.cloth is None else read.cloth.side_words,
     )  # fmt: skip
     write(out, made.data, PDF)

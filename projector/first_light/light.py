@@ -140,7 +140,7 @@ class FirstLight:
     def found(self, calibration: Calibration) -> None:
         """A calibration was found: shown with its check square, to be taken or not."""
         self.webcam, self.running = False, True
-        self.solved, self._detected = calibration, None
+        self.solved, self._detected = calibration.told_in(self.unit), None
         self._go("done")
         self.repaint()
 
@@ -345,7 +345,7 @@ class FirstLight:
             self._go("photo" if self.page == "pattern" else self.page)
             self.tell(value)
             return
-        self.solved = value
+        self.solved = value.told_in(self.unit)
         if self.page == "bars":  # she is typing: what was found waits behind that page
             self._back_to = "done"
             return
