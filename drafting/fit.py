@@ -14,8 +14,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from configs.errors import DraftError, Fault, InputError, short
-from configs.reader import Reader, as_number, nearest
-from configs.units import length_text, parse_length
+from configs.reader import Reader, nearest
+from configs.units import is_bare, length_text, parse_length
 
 FRONT, BACK = "front", "back"
 LEFT, RIGHT = "left", "right"
@@ -339,7 +339,7 @@ def _parse_one(row: Reader) -> FitChange | None:
     if len(row.faults) > before:
         return None
     written = str(row.get("by"))
-    inches = row.unit == "in" and as_number(row.get("by")) is not None
+    inches = row.unit == "in" and is_bare(row.get("by"))
     shown = "in" if inches or any(mark in written for mark in ("in", '"', "″")) else "cm"
     return FitChange(kind.name, by, place, side, note, str(row.get("date", ""))[:40], shown)
 

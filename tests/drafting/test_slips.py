@@ -119,14 +119,15 @@ def test_a_slip_by_hand() -> None:
     """1 cm more bust is 2.5 mm on each quarter; 1 cm more length moves the hem by that, and 1 cm more
     shoulder the armhole by about that; nothing moves more."""
     made = draft("quick-top", inches())
-    bust = slip(made, "bust_girth")
+    bust = slip(made, "bust_girth", 10.0)
     side = next(m for m in bust.moves if (m.piece, m.edge) == ("front", "side"))
     assert side.moved_mm == pytest.approx(2.5, abs=0.05)
-    found = slips(made)
+    found = slips(made, 10.0)
     assert {s.measure for s in found[:2]} == {"shoulder_length", "back_neck_to_tailbone"}
     assert [s.moved_mm for s in found[:2]] == pytest.approx([10.0, 10.0], abs=0.5)
     assert [s.moved_mm for s in found] == sorted((s.moved_mm for s in found), reverse=True)
     assert set(used_measures(made)) == set(get("quick-top").needs)
+    assert slip(made, "bust_girth").by_mm == 12.7, "in inches the tape slips by half an inch"
 
 
 def test_why_tells_value_and_effect() -> None:

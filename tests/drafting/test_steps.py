@@ -64,41 +64,21 @@ def test_handbook_numbers_stand_in_the_pictures(top: Draft) -> None:
     """
     drawn = panels(top)
     assert "tailbone 24 in ÷ 3 = 8 in" in of_step(drawn, "thirds").replace(" | ", " ")
-    assert "waist level | 0 | 0.0 | 16 | 40.6" in of_step(drawn, "thirds")
-    assert "hem | 10 1/2 | 26.7 | 24 | 61.0" in of_step(drawn, "girths")
+    assert "waist level | 0 | 16" in of_step(drawn, "thirds")
+    assert "hem | 10 1/2 | 24" in of_step(drawn, "girths")
     assert "| 3 in |" in f"| {of_step(drawn, 'neck-depth')} |"
     assert of_step(drawn, "balance").split(" | ").count("7/8 in") == 2
     eased = of_step(drawn, "ease").split(" | ")
     assert (eased.count("1 in"), eased.count("3/4 in")) == (2, 1)
-    assert "neck point | 2 1/2 | 6.3 | 7/8 up | 2.2 up" in of_step(drawn, "balance")
-
-
-def test_both_units_say_the_same_place(top: Draft) -> None:
-    """In every table row the inches and the centimetres are one length, to their rounding."""
-    rows = 0
-    for panel in panels(top):
-        texts = panel.drawing.texts()
-        for i in range(len(texts) - 1):
-            if not re.fullmatch(r"(\d+ )?\d+(/\d+)?( up)?", texts[i]):
-                continue
-            if not re.fullmatch(r"\d+\.\d( up)?", texts[i + 1]):
-                continue
-            parts = texts[i].removesuffix(" up").split(" ")
-            inches = sum(
-                int(p.split("/")[0]) / int(p.split("/")[1]) if "/" in p else int(p) for p in parts
-            )
-            cm = float(texts[i + 1].removesuffix(" up"))
-            assert abs(inches * 2.54 - cm) <= 2.54 / 32 + 0.05 + 1e-9, (texts[i], texts[i + 1])
-            rows += 1
-    assert rows > 40
+    assert "neck point | 2 1/2 | 7/8 up" in of_step(drawn, "balance")
 
 
 @pytest.mark.parametrize("unit", ["in", "cm", "mm"])
-def test_her_own_unit_comes_first(unit: str) -> None:
-    """The first of the two units is hers; the other one is given beside it."""
+def test_a_sheet_is_in_her_own_unit(unit: str) -> None:
+    """One system on one sheet: each column is in her unit, and no other stands there."""
     panel = panels(drafted(unit))[1]
     units = [t for t in panel.drawing.texts() if t in ("in", "cm", "mm")]
-    assert units == ([unit, "cm"] if unit == "in" else [unit, "in"]) * 2
+    assert units == [unit] * 2
     bust_level = {"in": "8 in", "cm": "20.3 cm", "mm": "203.2 mm"}[unit]
     assert words(panel).count(bust_level) >= 2, "in the sentence and in the picture"
 
@@ -376,7 +356,7 @@ def test_any_block_can_be_drawn(top: Draft) -> None:
         s.remark("a sum")
     drawn = panels(replace(top, record=tuple(s.steps), tasks=()))
     assert [p.key for p in drawn] == ["a", "b", "check", "curves"]
-    assert "crown | 0 | 0.0 | 5 1/2 up | 14.0 up" in words(drawn[0])
+    assert "crown | 0 | 5 1/2 up" in words(drawn[0])
     assert "a sum" in words(drawn[1])
 
 
@@ -412,8 +392,8 @@ def test_pencil_line_through_the_table_is_the_curve(style: dict[str, object]) ->
             name, _, part = text.partition(", ")
             if not re.fullmatch(r"\d/\d|middle", part):
                 continue
-            x, y = (t.removesuffix(" up") for t in (texts[i + 1], texts[i + 3]))
-            up = 1 if texts[i + 3].endswith(" up") else -1
+            x, y = (t.removesuffix(" up") for t in (texts[i + 1], texts[i + 2]))
+            up = 1 if texts[i + 2].endswith(" up") else -1
             places.setdefault((piece, name), []).append((round(float(x)), up * round(float(y))))
     assert ("front", "neckline") in places and ("back", "neckline") in places
     for (piece, name), dots in places.items():
@@ -431,7 +411,7 @@ def test_corner_of_a_square_neckline_can_be_drawn_from_the_table() -> None:
     made = drafted("mm", {"neckline": "square"})
     texts = next(p for p in panels(made) if p.key == "neckline").drawing.texts()
     at = texts.index("neckline, corner")
-    x, y = float(texts[at + 1]), -float(texts[at + 3])
+    x, y = float(texts[at + 1]), -float(texts[at + 2])
     line = made.pieces["front"].edges["neckline"].points
     assert np.hypot(*(line - (x, y)).T).min() < 0.15
 
