@@ -14,6 +14,17 @@ from dataclasses import dataclass
 from typing import Any
 
 
+def once(texts: Iterable[str]) -> tuple[str, ...]:
+    """Texts without the sentences that stood in an earlier one; what is left of none is dropped."""
+    said: set[str] = set()
+    out = []
+    for text in texts:
+        new = [s for s in re.split(r"(?<=[.!?]) +(?=[A-Z0-9'])", text) if s not in said]
+        said.update(new)
+        out += [" ".join(new)] if new else []
+    return tuple(out)
+
+
 def short(value: Any, most: int = 60) -> str:
     """A value as Python writes it, cut to ``most`` signs: for sentences about it."""
     try:

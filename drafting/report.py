@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from configs.errors import once
 from configs.units import format_length
 from drafting.blocks import Draft
 from drafting.measurements import REGISTRY
@@ -142,7 +143,7 @@ def report(docket: Docket) -> Report:
         then = docket.draft_as(earlier, made.fit)
         moves["measurements"] = tuple(compare(then.pieces, made.pieces))
     cautions = tuple(docket.allowance_cautions())
-    notes = (*made.notes, *cautions, *_allowance_notes(docket, made))
+    notes = once((*made.notes, *cautions, *_allowance_notes(docket, made)))
     return Report(docket, made, tuple(made.checks(own)), moves, notes, cautions)
 
 

@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from configs.errors import once
 from configs.units import format_length, said_in
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def lines_of(planned: Planned, unit: str, notes: Sequence[str] = ()) -> list[str
         f"Left over      {_area(rest.area_mm2, unit)}{both}; largest rectangle "
         f"{say(length)} x {say(width)}, from {say(x)} along and {say(y)} across"
     )
-    lines += [f"Note           {note}" for note in (*made.notes, *planned.notes, *notes)]
+    lines += [f"Note           {note}" for note in once((*made.notes, *planned.notes, *notes))]
     if made.left_out:
         lines.append(f"No room for    {', '.join(made.left_out)}")
         lines += [f"               {text}" for text in planned.would_help]

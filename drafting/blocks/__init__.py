@@ -15,7 +15,7 @@ from pkgutil import iter_modules
 from types import MappingProxyType
 from typing import Any
 
-from configs.errors import DraftError, Fault, InputError
+from configs.errors import DraftError, Fault, InputError, once
 from configs.reader import unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import REGISTRY, Measurements, missing
@@ -267,7 +267,7 @@ def joined(
         girths=(*made.girths, *part.girths),
         extra_checks=(*made.extra_checks, *part.extra_checks),
         record=(*made.record, *(replace(r, of=chosen.name) for r in part.record)),
-        notes=(*made.notes, *part.notes),
+        notes=once((*made.notes, *part.notes)),
         figures=MappingProxyType({**made.figures, **part.figures}),
         hangs_on=MappingProxyType({**made.hangs_on, **hangs_on}),
         parts=(*made.parts, Part(chosen.name, part.style, part.fit)),
@@ -311,7 +311,7 @@ def _draft(
     made = _drawn(chosen, measurements, resolved, changes, onto)
     idle = without_effect(chosen.options, style, resolved)
     idle += _idle_changes(chosen, made, onto)
-    return replace(made, notes=(*made.notes, *idle)) if idle else made
+    return replace(made, notes=once((*made.notes, *idle)))
 
 
 def _idle_changes(block: Block, made: Draft, onto: Onto | None) -> list[str]:
