@@ -15,6 +15,7 @@ Corner kinds (common practice, no source):
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -198,10 +199,10 @@ def _right(t: Points) -> Points:
 
 
 def _strip(points: Points, width: float) -> list[Any]:
-    """Quads along the outside of an edge, with wedges where it turns outward sharply.
+    """What lies along the outside of an edge, with wedges where it turns outward sharply.
 
     At the vertices of a flattened curve neighbours share their outer corner, so that no hairline
-    stays between them.
+    stays between them, and what hangs together so is one polygon: the fewer, the faster joined.
     """
     import shapely
 
@@ -221,7 +222,16 @@ def _strip(points: Points, width: float) -> list[Any]:
     # In a hollow tighter than the allowance a quad would turn inside out: there it stays square.
     flipped = ((far - near) * d).sum(axis=1) <= 0
     near[flipped], far[flipped] = start[flipped], end[flipped]
-    parts = list(shapely.polygons(np.stack([p[:-1], near, far, p[1:]], axis=1)))
+    breaks = np.flatnonzero(~(np.abs(turn) < _GENTLE) | flipped[:-1] | flipped[1:]) + 1
+    parts: list[Any] = []
+    for first, stop in itertools.pairwise([0, *breaks.tolist(), len(d)]):
+        outer = np.concatenate([near[first : first + 1], far[first:stop]])
+        whole = shapely.Polygon(np.concatenate([p[first : stop + 1], outer[::-1]]))
+        if whole.is_valid:
+            parts.append(whole)
+        else:  # it runs into itself: quad by quad
+            quads = np.stack([p[:-1], near, far, p[1:]], axis=1)[first:stop]
+            parts += list(shapely.polygons(quads))
     sharp = np.flatnonzero(turn >= _GENTLE)
     return parts + [_polygon(_extended(p[i + 1], t[i], t[i + 1], width, width)) for i in sharp]
 
