@@ -322,8 +322,8 @@ def falls_short(ring: Sequence[Edge], widths: Sequence[float], cut: Points) -> s
             continue
         length = edge.length_mm
         margin = min(width * 1.5, 0.35 * length)
-        spots = [edge.at(s) for s in np.linspace(margin, length - margin, 9)]
-        reach = np.array([p + _right(t) * (width - DISTANCE_TOLERANCE_MM) for p, t in spots])
+        spots, along = edge.spots(np.linspace(margin, length - margin, 9))
+        reach = spots + _right(along) * (width - DISTANCE_TOLERANCE_MM)
         inside = shapely.contains_xy(shape, reach[:, 0], reach[:, 1])
         if any(e.name == FOLD for e in ring):
             inside |= reach[:, 0] <= 0.0  # past the fold there is no cloth edge

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from types import MappingProxyType
 
 import numpy as np
@@ -94,21 +95,32 @@ class Edge:
     @property
     def length_mm(self) -> float:
         """Length along the sewing line, mm."""
-        return polyline_length(self.points)
+        return float(self._steps[1][-1])
 
-    def at(self, distance_mm: float) -> tuple[Points, Points]:
-        """Point (2,) and unit tangent (2,) at a distance along the edge from its start.
+    @cached_property
+    def _steps(self) -> tuple[Points, Points]:
+        """(N - 1,) lengths from point to point, and the sum up to each one's end."""
+        steps = np.hypot(*np.diff(self.points, axis=0).T)
+        return steps, np.cumsum(steps)
+
+    def spots(self, distances_mm: ArrayLike) -> tuple[Points, Points]:
+        """Points (K, 2) and unit tangents (K, 2) at distances (K,) along the edge from its start.
 
         A distance outside the edge is taken at its nearer end.
         """
-        steps = np.hypot(*np.diff(self.points, axis=0).T)
-        ends = np.cumsum(steps)
-        i = min(int(np.searchsorted(ends, distance_mm)), len(steps) - 1)
-        start = ends[i] - steps[i]
-        part = 0.0 if steps[i] == 0 else float(np.clip((distance_mm - start) / steps[i], 0, 1))
-        a, b = self.points[i], self.points[i + 1]
-        tangent = (b - a) / max(float(np.hypot(*(b - a))), 1e-12)
-        return a + part * (b - a), tangent
+        steps, ends = self._steps
+        wanted = np.asarray(distances_mm, dtype=np.float64)
+        i = np.minimum(np.searchsorted(ends, wanted), len(steps) - 1)
+        there = steps[i] > 0
+        part = np.clip((wanted - ends[i] + steps[i]) / np.where(there, steps[i], 1.0), 0.0, 1.0)
+        way = self.points[i + 1] - self.points[i]
+        spots = self.points[i] + np.where(there, part, 0.0)[:, None] * way
+        return spots, way / np.maximum(steps[i], 1e-12)[:, None]
+
+    def at(self, distance_mm: float) -> tuple[Points, Points]:
+        """`spots` of one distance: point (2,) and unit tangent (2,)."""
+        points, tangents = self.spots((distance_mm,))
+        return points[0], tangents[0]
 
     @property
     def start_tangent(self) -> Points:

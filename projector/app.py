@@ -8,6 +8,7 @@ at all: a beam that the system scales cannot hold a calibration.
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
 import sys
 import time
@@ -552,6 +553,13 @@ class Held:
         return self.name
 
 
+def settle() -> None:
+    """What is loaded by now is not looked through for garbage again: that takes 10 to 30 ms, and comes
+    in the middle of a drag."""
+    gc.collect()
+    gc.freeze()
+
+
 def run(sitting: Shown, beam: Beam) -> None:
     """Sit at the table until she leaves; whatever ends it, everything is saved."""
     pygame = _pygame()
@@ -562,6 +570,7 @@ def run(sitting: Shown, beam: Beam) -> None:
     try:
         sitting.frame()
         beam.present(sitting.canvas)
+        settle()
         while sitting.running:
             first = pygame.event.wait(1 if sitting.pending else _WAIT_MS)
             events = [] if first.type == pygame.NOEVENT else [first, *pygame.event.get()]
@@ -580,6 +589,7 @@ def run(sitting: Shown, beam: Beam) -> None:
             if boxes:
                 beam.present(sitting.canvas, boxes, sitting.changed)
     finally:
+        gc.unfreeze()
         sitting.close()
 
 

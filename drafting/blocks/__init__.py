@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 from importlib import import_module
 from pkgutil import iter_modules
 from types import MappingProxyType
@@ -160,7 +160,12 @@ class Draft:
 
 def names() -> tuple[str, ...]:
     """The names of all blocks: one for each module here whose name has no underscore before it."""
-    found = (m.name for m in iter_modules(__path__))
+    return _names_in(tuple(__path__))
+
+
+@cache
+def _names_in(path: tuple[str, ...]) -> tuple[str, ...]:
+    found = (m.name for m in iter_modules(path))
     return tuple(n.replace("_", "-") for n in found if not n.startswith("_"))
 
 

@@ -133,7 +133,9 @@ def _cropped(curves: list[Cubic], hem_y: float) -> Side:
     y = hem_y
     for _ in range(40):
         x, down = _at_level(curves, y)
-        y = hem_y + x * math.tan(math.atan2(float(down[0]), -float(down[1])) / 2.0)
+        last, y = y, hem_y + x * math.tan(math.atan2(float(down[0]), -float(down[1])) / 2.0)
+        if abs(y - last) < 1e-10:
+            break
     at = 0.0
     for c in curves:
         if y < c.end[1]:

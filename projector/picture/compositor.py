@@ -98,6 +98,7 @@ class Compositor:
     _over: list[tuple[Array | None, Painted]] = field(default_factory=list, repr=False)
     _cold: list[str] = field(default_factory=list)
     _warmed: Any = None
+    _used: set[str] = field(default_factory=set)  # names painted since the last composing began
     _troubles: dict[str, tuple[str, ...]] = field(default_factory=dict)
     _loose_said: tuple[str, ...] = ()
 
@@ -189,20 +190,20 @@ class Compositor:
             self._put_strip(state)
             np.copyto(self._below, painter.canvas)
             return
+        self._used.clear()
         for item, key in _ground_items(state):
             painter.put(self._paint(state, item, key))
         placed = state.work.placed()
         for p in placed:
             if p.key != state.loose:
                 painter.put(self._piece(state, p))
-        keep = {"cloth", "ghost"}
-        keep |= {f"{kind}:{p.key}" for p in placed for kind in ("piece", "callout")}
-        for cache in (self._painted, self._spare):
-            for name in [n for n in cache if n not in keep]:
-                del cache[name]
         self._troubles = {p.key: state.judged.of(p.key) for p in placed}
         self._cold = [p.key for p in placed]
         self._put_over(state)
+        pieces = {f"piece:{p.key}" for p in placed}
+        for cache in (self._painted, self._spare):
+            for name in [n for n in cache if n not in self._used and n not in pieces]:
+                del cache[name]
         np.copyto(self._below, painter.canvas)
 
     def _board(self, state: State) -> Item:
@@ -292,6 +293,7 @@ class Compositor:
 
     def _paint(self, state: State, item: Item, key: Any) -> Painted:
         """An item's pixels, out of the cache when ``key`` is the one it was painted for."""
+        self._used.add(item.key)
         held = self._painted.get(item.key)
         if held is not None and held[0] == key:
             return held[1]

@@ -36,9 +36,17 @@ class StripLayout:
     """Lays the strip out; keeps how many buttons have room, so that none moves under a finger."""
 
     _room: tuple[Any, int] = (None, 0)
+    _last: tuple[Any, Strip | None] = (None, None)
 
     def lay(self, state: State) -> Strip | None:
         """The strip for a state; None when she has hidden it and nothing is amiss."""
+        hand = state.tool is not None and state.tool.in_hand
+        key = (state.mode, state.page, state.strip, state.stage.view, state.not_saved)
+        if not hand or self._last[0] != key:
+            self._last = (key, self._laid(state))
+        return self._last[1]
+
+    def _laid(self, state: State) -> Strip | None:
         row = row_of(state)
         if not state.strip.on and state.page != "question":
             return _handle(state, row, ("strip",), (state.not_saved,)) if state.not_saved else None

@@ -36,6 +36,11 @@ class Tool(Protocol):
         """What she is to do now, for the strip, by line breaks into parts, the first ones first."""
         ...
 
+    @property
+    def in_hand(self) -> bool:
+        """Whether something is being dragged: the strip stays where it is until it is let go."""
+        ...
+
     def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
         """Emphasis and notes of a copy where they differ from the mode's."""
         ...
@@ -72,6 +77,11 @@ class Tool(Protocol):
 class Pressed:
     """A tool that only answers presses: nothing is dragged with it and nothing typed; pieces are shown
     as always, and the strip need keep off nothing."""
+
+    @property
+    def in_hand(self) -> bool:
+        """Nothing is."""
+        return False
 
     def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
         """Pieces are shown as always."""

@@ -135,6 +135,11 @@ class ShapeTool:
         return self.grips[self.at]
 
     @property
+    def in_hand(self) -> bool:
+        """Whether a grip is."""
+        return self.held is not None
+
+    @property
     def says(self) -> str:
         """The grip, its value, and how it is changed; or what to press on next."""
         if self.op:
@@ -172,22 +177,24 @@ class ShapeTool:
         """The outlines as they were, a diamond at each grip, and at the chosen one its name and way."""
         stage = state.stage
         out = [] if self.old[1] is None else [self.old[1]]
+        r = _HALF_MM
+        diamond = ring(polyline((r, 0), (0, r), (-r, 0), (0, -r)))
+        others = []
         for i, grip in enumerate(self.grips):
             frame = stage.reading_frame(self.on_table(state, grip))
-            r = _HALF_MM
-            lines = [ring(polyline((r, 0), (0, r), (-r, 0), (0, -r)))]
             if i != self.at:
-                out.append(Item(f"grip {i}", (stage.mark("strong", lines),), frame))
+                others.append(carry(frame, diamond))
                 continue
-            lines += [1.5 * line for line in lines]
             way = stage.table_from_piece(self.placement(state, grip))[:2, :2] @ grip.way
             along = frame[:2, :2].T @ (way / max(float(np.hypot(*way)), 1e-9))
-            lines += [_arrow(along), _arrow(-along)]
+            lines = [diamond, 1.5 * diamond, _arrow(along), _arrow(-along)]
             text = f"{grip.name} {self.text or self.told(grip.value_mm)}"
             spot = np.array([2.4 * r, 2.0 * r if along[1] <= 0.3 else -3.4 * r])
             words = [s + spot for s in text_strokes(text, 10.0)]
             marks = (stage.mark("strong", lines), stage.mark("text", words))
-            out.append(Item(f"grip {i}", marks, frame))
+            out.append(Item("grip", marks, frame))
+        if others:
+            out.append(Item("grips", (stage.mark("strong", others),), np.eye(3)))
         return out
 
     def press(self, state: State, at: Array) -> State:

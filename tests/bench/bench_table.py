@@ -228,6 +228,7 @@ def pull(frames: int) -> bool:
     """The shipped top pulled longer and shorter, from the event to the frame; against the limits."""
     from configs import shipped
     from drafting.lay import plan
+    from projector.app import settle
     from projector.tools.shape_room import ShapeTool
 
     good = True
@@ -256,6 +257,7 @@ def pull(frames: int) -> bool:
             x, y = lens.to_projector((at + mm * way)[None])[0]
             return float(x), float(y)
 
+        settle()
         sitting.pointer("down", *there(0.0))
         times = []
         for k in range(frames):
