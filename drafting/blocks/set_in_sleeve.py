@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from drafting.blocks import Block
+from drafting.blocks._elbow_dart import NEAR_MM, elbow_dart, record, sewn_in
 from drafting.blocks._sleeve_lines import (
     SPREAD_MM,
     Sizes,
@@ -30,6 +31,7 @@ from drafting.sheet.armholes import Armhole, alike, armholes
 from drafting.sheet.arms import Arm
 from drafting.sheet.caps import Cap
 from drafting.sheet.cuffs import elastic_in, sewn_to_cuff
+from drafting.sheet.darts import OpenDart
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import flip, label_of, refuse_crossing
 from drafting.truing import Seam
@@ -48,6 +50,8 @@ OPTIONS = (
             "puff": "gathered at the cap, and at its end where a cuff or elastic holds it"}),
     length("fullness", "Spread between the slashes, in all; unset, it goes by the shape.", None, 20.0, 700.0, {"shape": ("flared", "bishop", "puff")}),
     length("hem_width", "Round its end, before pleats or gathers; unset, it goes by the arm.", None, 160.0, 900.0, {"shape": ("plain",)}),
+    choice("elbow", "How it bends at the elbow.", {"none": "straight", "dart": "forward, by a dart in the back seam"}, when={"shape": ("plain",)}),
+    length("elbow_dart", "Width of the elbow dart.", 20.0, 8.0, 40.0, {"elbow": ("dart",)}),
     choice("finish", "How it ends.", {"hem": "turned up", "cuff": "a cuff, with a placket where the hand needs it", "elastic": "in a casing"}),
     choice("cuff", "Shape of the cuff.", {"straight": "a folded band", "shaped": "in two layers, follows the arm"}, when={"finish": ("cuff",)}),
     length("cuff_depth", "Depth of the finished cuff; unset, 6 cm, or 3 cm of a band that needs no opening.", None, 15.0, 200.0, {"finish": ("cuff",)}),
@@ -57,7 +61,7 @@ OPTIONS = (
 )  # fmt: skip
 
 
-def _piece(s: Sheet, z: Sizes, name: str, points: dict[str, Points], cut: int) -> None:
+def _piece(s: Sheet, z: Sizes, name: str, points: dict[str, Points], cut: int, dart: OpenDart | None) -> None:  # fmt: skip
     """The sleeve as a piece with its notches, and what finishes it."""
     end = END[s.style["finish"]]
     points = {(end if n == "hem" else n): p for n, p in points.items()}
@@ -75,14 +79,16 @@ def _piece(s: Sheet, z: Sizes, name: str, points: dict[str, Points], cut: int) -
         and z.height + 60.0 < z.arm.elbow_at - z.hole.grown < z.long_ - 60.0
     ):
         seam, down = edges["front underarm"], float(z.arm.elbow_at - z.hole.grown - z.height)
-        notches.append(Notch("front underarm", seam.length_mm - down, 1, "elbow"))
+        near = {"elbow": 0.0} if dart is None else {"above the elbow": -NEAR_MM, "below the elbow": NEAR_MM}  # fmt: skip
+        notches += [Notch("front underarm", seam.length_mm - down - x, 1, word) for word, x in near.items()]  # fmt: skip
     if z.hole.side == LEFT:
         notches = [replace(n, at_mm=edges[n.edge].length_mm - n.at_mm) for n in notches]
     how = "cut 2, a pair" if cut == 2 else "cut 1, right side up"
-    s.add(Piece(
+    made = Piece(
         name, edges, cut, cut == 2, grain=((x, 0.85 * low), (x, 0.3 * low)), notches=tuple(notches),
         label=label_of(name, how, s.measurements),
-    ), all=z.of)  # fmt: skip
+    )  # fmt: skip
+    s.add(made if dart is None else sewn_in(made, dart), all=z.of)
     if z.cuff:
         sewn_to_cuff(s, name, end, z.cuff, cut, (z.of,))
     elif end == "casing hem":
@@ -215,6 +221,8 @@ def _make_up(s: Sheet, names: Sequence[str], pair: bool) -> None:
     )
     if any("placket" in n for n in s.pieces):
         s.making.append(f"Slit {each} along its mark and bind the slit with its placket.")
+    if s.style["elbow"] == "dart" and s.style["shape"] == "plain":
+        s.making.append("Sew the elbow darts and press them down.")
     s.making.append("Sew the underarm seam of each sleeve; press it open or neaten it.")
     if finish == "cuff":
         s.making.append(
@@ -240,6 +248,7 @@ def set_in_sleeve(s: Sheet) -> None:
         DraftError: no armhole to set it in, a sleeve in which the arm has no room, with figures.
     """
     arm, holes = Arm.of(s), armholes(s)
+    bent = s.style["elbow"] == "dart" and s.style["shape"] == "plain"
     pair = alike(holes)
     names = ["sleeve"] * len(holes) if pair else [f"{h.side} sleeve" for h in holes]
     for name, hole in zip(names, holes, strict=True):
@@ -249,7 +258,11 @@ def set_in_sleeve(s: Sheet) -> None:
         z, cap, plain = plain_lines(s, z)
         full = plain if s.style["shape"] == "plain" else fuller_lines(s, z, cap, plain)
         _record(s, z, cap, plain, full)
-        _piece(s, z, name, full, 2 if pair else 1)
+        dart = None
+        if bent:
+            full, dart = elbow_dart(s, z, full)
+            record(s, dart, full, f"{z.hole.side} ".lstrip())
+        _piece(s, z, name, full, 2 if pair else 1, dart)
         _passes(s, z, name)
     _sew(s, holes, names)
     _say(s, arm)

@@ -40,7 +40,10 @@ def notched(pieces: Mapping[str, Piece], seams: Sequence[Seam]) -> dict[str, Pie
     ]
     for a, b in mated:
         one, other = (pieces[p].edges[e] for p, e in (a, b))
-        spans = [dart_spans(pieces[p], e) if e.split()[-1] == "side" else [] for p, e in (a, b)]
+        spans = [
+            dart_spans(pieces[p], e) if e.split()[-1] in ("side", "underarm") else []
+            for p, e in (a, b)
+        ]
         sizes = [sewn_place(x, e.length_mm) for x, e in zip(spans, (one, other), strict=True)]
         if abs(sizes[0] - sizes[1]) > 1.0:
             continue
