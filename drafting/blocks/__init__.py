@@ -75,11 +75,12 @@ class Block:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """A block that was sewn to a garment: its name, style and fit changes, read."""
+    """A block of a garment: its name, style and fit changes, read; ``onto``: what it was sewn to."""
 
     block: str
     style: Mapping[str, Any]
     fit: tuple[FitChange, ...]
+    onto: Onto | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +89,7 @@ class Draft:
 
     ``pieces``: name → `Piece`; ``seams``, ``corners``, ``runs``, ``girths``: what truing
     checks; ``extra_checks``: checks the block made itself; ``record``: the construction as it
-    was done on the sheet; ``notes``: warnings in plain words; ``figures``: further numbers (mm)
+    was done on the sheet; ``said``: warnings in plain words; ``figures``: further numbers (mm)
     by name; ``hangs_on``: (piece, edge) → keys of the measures, ``style.`` options and ``fit.``
     changes that the edge hangs on; ``parts``: the blocks that were sewn to it, in order;
     ``tasks``: how it is made up, unordered; ``given``: the pieces that it began with where these are
@@ -107,7 +108,7 @@ class Draft:
     girths: tuple[Girth, ...] = ()
     extra_checks: tuple[Check, ...] = ()
     record: tuple[Recorded, ...] = ()
-    notes: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
     figures: Mapping[str, float] = field(default_factory=dict)
     hangs_on: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
     parts: tuple[Part, ...] = ()
@@ -123,6 +124,13 @@ class Draft:
             told = [Deed("tell", f"{i}. {text}") for i, text in enumerate(self.making, 1)]
             record = (*record, Recorded("make-up", BOTH, MAKE_UP, "", told))
         return read_steps(record, self.measurements.unit)
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """Warnings in plain words; those of changes that move nothing cost further drafts, made only here."""
+        blocks = (Part(self.block, self.style, self.fit), *self.parts)
+        idle = (text for part in blocks for text in _idle_changes(part, self.measurements))
+        return (*self.said, *idle)
 
     @cached_property
     def making(self) -> tuple[str, ...]:
@@ -272,10 +280,10 @@ def joined(
         girths=(*made.girths, *part.girths),
         extra_checks=(*made.extra_checks, *part.extra_checks),
         record=(*made.record, *(replace(r, of=chosen.name) for r in part.record)),
-        notes=once((*made.notes, *part.notes)),
+        said=once((*made.said, *part.said)),
         figures=MappingProxyType({**made.figures, **part.figures}),
         hangs_on=MappingProxyType({**made.hangs_on, **hangs_on}),
-        parts=(*made.parts, Part(chosen.name, part.style, part.fit)),
+        parts=(*made.parts, Part(chosen.name, part.style, part.fit, onto)),
         tasks=with_part(made.tasks, part.tasks, chosen.joins),
     )
 
@@ -315,17 +323,19 @@ def _draft(
         raise InputError(faults)
     made = _drawn(chosen, measurements, resolved, changes, onto)
     idle = without_effect(chosen.options, style, resolved)
-    idle += _idle_changes(chosen, made, onto)
-    return replace(made, notes=once((*made.notes, *idle)))
+    return replace(made, said=once((*made.said, *idle)))
 
 
-def _idle_changes(block: Block, made: Draft, onto: Onto | None) -> list[str]:
-    """The fit changes without which the very same pieces would be drawn."""
-    said = []
-    for i, change in enumerate(made.fit):
+def _idle_changes(part: Part, measurements: Measurements) -> list[str]:
+    """The fit changes without which a block would draw the very same pieces."""
+    if not part.fit or not part.block:
+        return []
+    block, said = get(part.block), []
+    made = _drawn(block, measurements, part.style, part.fit, part.onto)
+    for i, change in enumerate(part.fit):
         try:
-            others = (*made.fit[:i], *made.fit[i + 1 :])
-            without = _drawn(block, made.measurements, made.style, others, onto)
+            others = (*part.fit[:i], *part.fit[i + 1 :])
+            without = _drawn(block, measurements, part.style, others, part.onto)
         except DraftError:
             continue
         same = list(without.pieces) == list(made.pieces) and not compare(

@@ -47,7 +47,7 @@ def changed(
         runs=runs,
         girths=girths_now(draft, lines, work),
         extra_checks=(*own, *check_dart_runs(pieces)),
-        notes=(*draft.notes, *work.said),
+        said=(*draft.said, *work.said),
     )
     return made, after
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -90,18 +91,43 @@ def through_darts(
 
 def _meeting(curve: Cubic, origin: Points, along: Points) -> float:
     """Where a curve first crosses the line through ``origin``, as its parameter."""
-    p = (curve.control - origin) @ left_of(along)
-    power = (
-        p[3] - 3 * p[2] + 3 * p[1] - p[0], 3 * (p[2] - 2 * p[1] + p[0]), 3 * (p[1] - p[0]), p[0],
-    )  # fmt: skip
-    roots = np.roots(np.trim_zeros(power, "f"))
-    real = roots[np.abs(roots.imag) < 1e-9].real
-    inside = real[(real > 0.0) & (real < 1.0)]
-    if not len(inside):
-        raise DraftError(
-            Fault("waist", "has no room for its darts.", "Are waist_girth and hip_girth right?")
-        )
-    return float(inside.min())
+    a, b, c, d = (float(x) for x in (curve.control - origin) @ left_of(along))
+    d1, d2, d3 = 3.0 * (b - a), 3.0 * (c - 2.0 * b + a), d - 3.0 * (c - b) - a
+
+    def off(t: float) -> float:
+        return a + t * (d1 + t * (d2 + t * d3))
+
+    # between its turning points it goes one way, so that a change of sign holds one crossing
+    turns = _roots(3.0 * d3, 2.0 * d2, d1)
+    stops = [0.0, *sorted(t for t in turns if 0.0 < t < 1.0), 1.0]
+    for low, high in pairwise(stops):
+        below = off(low)
+        if below * off(high) < 0.0:
+            t = low - below * (high - low) / (off(high) - below)
+            for _ in range(60):  # Newton's steps, halved where one would leave the stretch
+                here = off(t)
+                low, high = (t, high) if here * below > 0.0 else (low, t)
+                slope = d1 + t * (2.0 * d2 + t * 3.0 * d3)
+                step = t - here / slope if slope else low
+                step = step if low < step < high else 0.5 * (low + high)
+                if abs(step - t) < 1e-15:
+                    break
+                t = step
+            return t
+    raise DraftError(
+        Fault("waist", "has no room for its darts.", "Are waist_girth and hip_girth right?")
+    )
+
+
+def _roots(a: float, b: float, c: float) -> list[float]:
+    """The real roots of a t² + b t + c."""
+    if abs(a) < 1e-12 * max(abs(b), abs(c)):
+        return [-c / b] if b else []
+    inside = b * b - 4.0 * a * c
+    if inside <= 0.0:
+        return []
+    q = -0.5 * (b + math.copysign(math.sqrt(inside), b))
+    return [q / a, c / q] if q else [0.0]
 
 
 def roof(inner: Cubic, tip: Points, axis: Points) -> Points:

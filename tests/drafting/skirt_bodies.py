@@ -8,9 +8,14 @@ import numpy as np
 
 from configs.errors import DraftError
 from drafting import Measurements, draft
-from drafting.blocks import Draft, get
+from drafting.blocks import Draft, get, joined
 from drafting.outline import is_simple
 
+BODICES = {
+    "fit": ("close", "easy"),
+    "bust_dart": ("shoulder", "armhole", "side"),
+    "neckline": ("round", "scoop", "v"),
+}
 SKIRTS = ("flared-skirt", "gored-skirt", "circle-skirt", "gathered-skirt", "pleated-skirt")
 
 
@@ -46,11 +51,31 @@ def sampled(
     return body, style
 
 
-def outcome(block: str, rng: np.random.Generator) -> str:
-    """What became of one sampled skirt: trued, refused, or what is wrong with it."""
+def dressed(block: str, body: tuple[float, float, float], rng: np.random.Generator, style: dict[str, Any]) -> Draft:  # fmt: skip
+    """A skirt in a style on a fitted bodice in a random one, for a body whose bust goes with it."""
+    waist, hip, down = body
+    bust = min(max(waist + rng.uniform(-4, 30), 60.0), 160.0)
+    more = {
+        "bust_girth": bust,
+        "shoulder_length": rng.uniform(10.5, 14.5),
+        "back_neck_to_waist": 30 + 0.12 * bust,
+    }
+    keys = {"waist_girth": waist, "hip_girth": hip, "waist_to_hip": down}
+    m = Measurements.from_dict({"unit": "cm", **more, **keys})
+    bodice = {k: str(rng.choice(v)) for k, v in BODICES.items()}
+    skirt = {
+        k: v
+        for k, v in style.items()
+        if not k.startswith(("waist_", "band_", "facing_", "elastic_"))
+    }
+    return joined(draft("fitted-bodice", m, bodice), block, skirt)
+
+
+def outcome(block: str, rng: np.random.Generator, dress: bool = False) -> str:
+    """What became of one sampled skirt, or ``dress``: trued, refused, or what is wrong with it."""
     body, style = sampled(block, rng)
     try:
-        d = made(block, body, **style)
+        d = dressed(block, body, rng, style) if dress else made(block, body, **style)
     except DraftError as error:
         assert all(f.what and f.remedy for f in error.faults), (body, style)
         return f"refused: {error.faults[0].where}"

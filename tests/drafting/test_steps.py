@@ -252,7 +252,7 @@ def test_notes_that_find_no_room_are_told() -> None:
     made = drafted("cm")
     note = "The neck opening is narrower than her head: an opening is marked at the centre back."
     for count, whole in ((1, True), (5, True), (30, False)):
-        panel = next(p for p in panels(replace(made, notes=(note,) * count)) if p.key == "check")
+        panel = next(p for p in panels(replace(made, said=(note,) * count)) if p.key == "check")
         text = " ".join(panel.drawing.texts())
         assert (text.count("narrower") == count) == whole
         assert ("truing.txt" in text) != whole
