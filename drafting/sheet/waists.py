@@ -350,7 +350,8 @@ def finish_halves(
         gather(s, whole, {FRONT: f, BACK: b}, why)
     spots = tuple((h, "waist") for h in names for _ in range(2))
     if joint:
-        sew_on(s, joint, {h: [(h, "waist")] for h in names})
+        more = {h: whole[h] / 2.0 - float(joint.halves[h].length) for h in names} if full else {}
+        sew_on(s, joint, {h: [(h, "waist")] for h in names}, more)
     elif finish in ("band", "elastic"):
         # It begins at the opening: at the centre back, or at the left side seam.
         first = 0.5 * b if at_back else 0.0

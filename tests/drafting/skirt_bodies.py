@@ -66,7 +66,7 @@ def dressed(block: str, body: tuple[float, float, float], rng: np.random.Generat
     skirt = {
         k: v
         for k, v in style.items()
-        if not k.startswith(("waist_", "band_", "facing_", "elastic_"))
+        if not k.startswith(("waist_", "band_", "centre_", "gores", "facing_", "elastic_"))
     }
     return joined(draft("fitted-bodice", m, bodice), block, skirt)
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 import yaml
+from skirt_bodies import outcome
 
 from configs.errors import DraftError, InputError
 from drafting import Measurements, draft
@@ -290,3 +291,12 @@ def test_an_import_takes_sleeves_and_skirts(tmp_path: Path) -> None:
         == 0
     )
     assert "an import" in (tmp_path / "out" / "truing.txt").read_text()
+
+
+@pytest.mark.parametrize("skirt", SKIRTS)
+def test_random_dresses(skirt: str) -> None:
+    """Bodies far beyond the tables in random styles: trued, or refused with a reason and a remedy."""
+    rng = np.random.default_rng(2026)
+    found = [outcome(skirt, rng, dress=True) for _ in range(6)]
+    assert all(f == "trued" or f.startswith("refused") for f in found), found
+    assert found.count("trued") >= 2
