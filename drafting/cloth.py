@@ -44,6 +44,8 @@ _KEYS = (
     "tolerates_flaws",
     "opened",
     "whole",
+    "joins",
+    "pieced",
     "fold",
     "nap",
     "selvedge",
@@ -69,6 +71,7 @@ _LEAST_BORDER_MM = 15.0
 _LEAST_SELVEDGE_MM = 3.0  # common practice, no source: 5 to 20 mm
 _LEAST_BARE_MM = 300.0  # narrower than any cloth sold: a number without unit was meant in cm
 _MAX_SHRINKAGE = 0.25
+_MOST_JOINS = 9  # of one strip; with more it is patchwork
 _MAX_TILT_DEG = 10.0  # past this it is another grain, not a tolerance
 _YARD_MM = 914.4
 
@@ -116,6 +119,7 @@ class Cloth:
     cloth will lose, so pieces are cut larger by 1 / (1 − s); ``outline``, ``holes``, ``flaws``:
     rings as the cloth lies; ``tolerates_flaws``: pieces that may cover a flaw; ``opened``: pieces with a fold of their own that
     are laid whole all the same, in one layer; ``whole``: the planner may choose which (into ``opened``);
+    ``joins``: strip → how many joins she allows at most, ``all`` for every strip; ``pieced``: strip → how many the lay makes;
     ``repeat_length_mm``, ``repeat_width_mm``: of the stripe or check, 0 for none; ``match``:
     groups of `MatchPoint` that must fall on the same phase; ``border``: a print along a selvedge; ``grain_tolerance_deg``: piece → how
     far it may turn off the grain, ``all`` for the rest; ``price``: per metre; ``currency``.
@@ -139,6 +143,8 @@ class Cloth:
     tolerates_flaws: tuple[str, ...] = ()
     opened: tuple[str, ...] = ()
     whole: bool = False
+    joins: Mapping[str, int] = field(default_factory=dict)
+    pieced: Mapping[str, int] = field(default_factory=dict)
     repeat_length_mm: float = 0.0
     repeat_width_mm: float = 0.0
     match: tuple[tuple[MatchPoint, ...], ...] = ()
@@ -231,6 +237,11 @@ class Cloth:
             out["opened"] = list(self.opened)
         if self.whole:
             out["whole"] = "allowed"
+        if self.joins:
+            only_all = set(self.joins) == {"all"}
+            out["joins"] = self.joins["all"] if only_all else dict(self.joins)
+        if self.pieced:
+            out["pieced"] = dict(self.pieced)
         if self.price is not None:
             out["price"] = f"{self.price:.10g} {self.currency}/m".replace(" /", "/")
         if self.colour:
@@ -548,6 +559,8 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         ),
         opened=reader.texts("opened", "should be a list of pieces.", "Example: [neck facing]"),
         whole=_allowed(reader, "whole"),
+        joins=_joins(reader, "joins"),
+        pieced=_joins(reader, "pieced"),
         repeat_length_mm=repeat["length"],
         repeat_width_mm=repeat["width"],
         match=_match(reader),
@@ -559,6 +572,27 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         note=reader.text("note", lines=True),
     )
     reader.done()
+    return made
+
+
+def _joins(reader: Reader, key: str) -> dict[str, int]:
+    """Strip → number of joins; a bare number is for every strip."""
+    value = reader.get(key)
+    if value is None:
+        return {}
+    rows = value if isinstance(value, Mapping) else {"all": value}
+    made = {}
+    for name, many in rows.items():
+        if isinstance(many, bool) or not isinstance(many, int) or not 0 <= many <= _MOST_JOINS:
+            where = key if name == "all" else f"{key}.{name}"
+            reader.note(
+                where,
+                f"{short(many)} is no number of joins from 0 to {_MOST_JOINS}.",
+                "Example: joins: {waistband: 1}",
+                many,
+            )
+            continue
+        made[str(name)] = many
     return made
 
 

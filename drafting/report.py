@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from configs.errors import once
 from configs.units import format_length
 from drafting.blocks import Draft
 from drafting.measurements import REGISTRY
+from drafting.strips import joining_words
 from drafting.truing import Check, Move, compare, sewn_length
 
 if TYPE_CHECKING:
@@ -128,6 +129,7 @@ def report(docket: Docket) -> Report:
         InputError, DraftError: faults of the docket, or measurements that give no sound pattern.
     """
     made = docket.draft()
+    made = replace(made, notes=(*made.notes, *joining_words(docket.joins, docket.every_piece())))
     docket.pieces()  # names in the docket that do not fit the pieces are told before drawing
     allowed = docket.allowances or docket.piece_allowances
     own = {name: docket.allowances_for(name) for name in made.pieces} if allowed else None

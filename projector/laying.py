@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
 
 QUICK_SECONDS = 5.0
 _MOST_COMPARED = 60  # pieces; with more each width takes seconds, so she is asked (--compare)
+_PIECING_S = 0.6  # of a quick plan, to see what a join saves
+_PIECING_SHARE = 0.5  # of the time, for all of them
+_WORTH_A_JOIN_MM = 10.0
 _NAME_ONE = "Add 'cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}'."
 
 
@@ -246,7 +250,8 @@ def planned(
         what_would_help,
         worth_opening,
     )
-    from projector.session.shares import rules_of
+    from drafting.strips import joining_words
+    from projector.session.shares import rules_of, together
 
     cloth, pieces, where = joined.cloth, joined.pieces, f"{dockets[0].path or 'docket'}: cloth"
     if cloth is None:
@@ -255,6 +260,14 @@ def planned(
     rules = rules_of(joined, apart)
     still, start = _placements(dockets, joined.prefixes, afresh)
     fixed = [*still, *joined.still]
+    if cloth.joins and not fixed and len(dockets) == 1:
+        began = time.monotonic()
+        docket = _pieced(dockets[0], seconds)
+        joined = together([docket])
+        assert joined.cloth is not None
+        cloth, pieces, rules = joined.cloth, joined.pieces, rules_of(joined, apart)
+        start = [p for p in start if p.piece in pieces]
+        seconds = max(0.2, seconds - (time.monotonic() - began))
     made, tried = _best(pieces, cloth, seconds, fixed, rules, start, progress)
     cloth = made.cloth
     bolt = cloth.length_mm is None and cloth.outline is None
@@ -293,6 +306,7 @@ def planned(
     if compare_now and len(dockets) == 1 and not joined.others and not cloth.whole:
         opening = worth_opening(pieces, cloth, made, seconds=quick, rules=rules)
     notes = [*cloth.contradictions(), *_across_notes(made), *_fold_notes(made)]
+    notes += joining_words(cloth.pieced, pieces)
     if opening is not None:
         names = ", ".join(opening.pieces)
         notes.append(
@@ -305,6 +319,62 @@ def planned(
     )  # fmt: skip
 
 
+def _pieced(docket: Docket, seconds: float) -> Docket:
+    """The docket with its strips in as few parts as take the least cloth, by quick plans.
+
+    First all strips with the same number of joins, then each of them with fewer.
+
+    Raises:
+        LayError: a piece named under 'joins' is no strip.
+    """
+    from configs.errors import LayError
+    from projector.session.shares import rules_of, together
+
+    assert docket.cloth is not None
+    # its lay may name parts that there are then no more
+    bare = docket.replace(cloth=dataclasses.replace(docket.cloth, pieced={}), lay=(), traced=())
+    strips = bare.strips()
+    each = min(_PIECING_S, _PIECING_SHARE * seconds / (sum(strips.values()) + 1))
+    known: dict[tuple[tuple[str, int], ...], tuple[float, float]] = {}
+
+    def taken(joins: Mapping[str, int]) -> tuple[float, float]:
+        """How much finds no room, and the length of cloth."""
+        key = tuple(sorted(joins.items()))
+        if key not in known:
+            joined = together([_with_joins(bare, joins)])
+            rules = rules_of(joined, docket.distance_mm)
+            lay = _best(joined.pieces, joined.cloth, each, (), rules, quietly=True)[0]  # type: ignore[arg-type]
+            known[key] = (float(len(lay.left_out)), lay.cloth_length_mm)
+        return known[key]
+
+    def better(one: tuple[float, float], two: tuple[float, float], by: float) -> bool:
+        return one[0] < two[0] or (one[0] == two[0] and one[1] < two[1] - by)
+
+    best = dict.fromkeys(strips, 0)
+    for many in range(1, max(strips.values(), default=0) + 1):
+        joins = {name: min(many, most) for name, most in strips.items()}
+        try:
+            if better(taken(joins), taken(best), _WORTH_A_JOIN_MM):
+                best = joins
+        except LayError:
+            if many == 1:
+                raise
+            break  # the parts would be too short
+    for name in best:
+        while best[name]:
+            fewer = {**best, name: best[name] - 1}
+            if better(taken(best), taken(fewer), _WORTH_A_JOIN_MM):
+                break
+            best = fewer
+    return _with_joins(bare, best)
+
+
+def _with_joins(docket: Docket, joins: Mapping[str, int]) -> Docket:
+    made = {name: many for name, many in joins.items() if many}
+    assert docket.cloth is not None
+    return docket.replace(cloth=dataclasses.replace(docket.cloth, pieced=made))
+
+
 def _best(
     pieces: Mapping[str, Piece],
     cloth: Cloth,
@@ -313,20 +383,34 @@ def _best(
     rules: Rules,
     start: Sequence[Placement] = (),
     progress: Callable[[Lay], bool] | None = None,
+    *,
+    quietly: bool = False,
 ) -> tuple[Lay, tuple[Tried, ...]]:
     """The lay on cloth folded as the docket asks, and what the ways to fold it take where it asks none.
 
-    What is fixed lies on the cloth as it is folded now, so then it stays folded so.
+    What is fixed lies on the cloth as it is folded now, so then it stays folded so. ``quietly``: in
+    this process alone.
     """
-    from drafting.lay import plan
+    from drafting.lay import Effort, plan
     from drafting.lay.folds import best_fold, ways_as_asked
 
+    effort = Effort(workers=0) if quietly else None
     open_ways = () if fixed else ways_as_asked(pieces, cloth, rules)
     if len(open_ways) < 2:
-        return plan(pieces, cloth, seconds, fixed, progress, start=start, rules=rules), ()
+        made = plan(
+            pieces, cloth, seconds, fixed, progress, start=start, rules=rules, effort=effort
+        )
+        return made, ()
     earlier = [p for p in start if not p.aside]
     found = best_fold(
-        pieces, cloth, seconds, among=open_ways, rules=rules, progress=progress, start=earlier
+        pieces,
+        cloth,
+        seconds,
+        among=open_ways,
+        rules=rules,
+        progress=progress,
+        start=earlier,
+        effort=effort,
     )
     return found.lay, found.tried
 
@@ -384,13 +468,22 @@ def write_plan(dockets: Sequence[Docket], prefixes: Sequence[str], made: Lay) ->
     """
     said = []
     for prefix, one in zip(prefixes, dockets, strict=True):
+        there = _in_parts_of(one, made.cloth).pieces()
         own = [
             dataclasses.replace(p, piece=p.piece[len(prefix) :])
             for p in made.docket_placements()
-            if p.piece.startswith(prefix) and p.piece[len(prefix) :] in one.pieces()
+            if p.piece.startswith(prefix) and p.piece[len(prefix) :] in there
         ]
         said += _write(one, own, dockets, made.cloth)
     return said
+
+
+def _in_parts_of(docket: Docket, laid_on: Cloth) -> Docket:
+    """The docket with its strips in the parts that they were laid in."""
+    if docket.cloth is None or docket.cloth.pieced == laid_on.pieced:
+        return docket
+    cloth = dataclasses.replace(docket.cloth, pieced=laid_on.pieced)
+    return docket.replace(cloth=cloth, lay=(), traced=())
 
 
 def _write(
@@ -431,14 +524,16 @@ def _write(
             for p in own
             if p.piece not in changed
         }
-        there = now.pieces()
+        there = _in_parts_of(now, laid_on).pieces()
         for p in now.lay:
             if p.key not in lay and (p.aside or p.piece in changed) and p.piece in there:
                 lay[p.key] = p
         noted = not is_stale(path)
         cloth = now.cloth
         if cloth is not None and as_asked(cloth) == as_asked(laid_on):
-            cloth = dataclasses.replace(cloth.folded_as(laid_on.folding), opened=laid_on.opened)
+            cloth = dataclasses.replace(
+                cloth.folded_as(laid_on.folding), opened=laid_on.opened, pieced=laid_on.pieced
+            )
         now.replace(lay=tuple(lay.values()), shares=_shares(now, dockets), cloth=cloth).save()
         if noted:
             forget(path)  # what the table had noted is in the docket now

@@ -129,10 +129,13 @@ def cloth_for(of: Of, garment: Docket, top: Reader) -> Cloth:
     cloth = garment.cloths[of.cloth].cloth
     if not top.has("cloth"):
         return cloth
-    own = top.sub("cloth", ("fold", "opened"))
+    own = top.sub("cloth", ("fold", "opened", "pieced"))
     found = cloth.folded_as(read_folding(own)) if own.has("fold") else cloth
     if own.has("opened"):
         found = replace(found, opened=own.texts("opened", "should be a list of pieces.", ""))
+    if own.has("pieced"):
+        inner = own.sub("pieced")
+        found = replace(found, pieced={str(k): inner.count(str(k)) for k in inner.data})
     return found if as_asked(found) == as_asked(cloth) else cloth
 
 

@@ -16,7 +16,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from configs.errors import ChalkbeamError, Fault, InputError
+from configs.errors import ChalkbeamError, Fault, InputError, LayError
 from configs.files import parse_yaml, read_text
 from configs.reader import nearest
 from drafting.allowance import HEM, SMALL_ALLOWANCE_MM
@@ -28,6 +28,7 @@ from drafting.lay.rules import DEFAULT_DISTANCE_MM, Rules
 from drafting.measurements import Measurements
 from drafting.piece import Piece
 from drafting.placement import Placement
+from drafting.strips import is_strip, pieced, strip_of
 
 if TYPE_CHECKING:
     from drafting.blocks import Draft
@@ -329,7 +330,6 @@ class Docket:
         pieces = {**drafted, **imported}
         if not pieces:
             self.draft()
-        self._check_names(pieces)
         return pieces
 
     def every_piece(self) -> dict[str, Piece]:
@@ -338,7 +338,38 @@ class Docket:
         Raises:
             InputError, DraftError: as `draft`; allowances, lay or traced name what is not there.
         """
-        return dict(self._pieces)
+        return dict(self._parted)
+
+    @cached_property
+    def _parted(self) -> dict[str, Piece]:
+        """The pieces with the strips in the parts that their cloth is cut in."""
+        joins = self.joins
+        try:
+            made = pieced(self._pieces, joins) if joins else self._pieces
+        except LayError as error:
+            at = self._where("")
+            raise LayError([replace(f, where=f"{at}{f.where}") for f in error.faults]) from error
+        # what she says of a strip is said of its parts too
+        self._check_names({**{n: self._pieces[n] for n in joins}, **made})
+        return made
+
+    @property
+    def joins(self) -> dict[str, int]:
+        """Strip → how many joins its cloth's lay makes."""
+        cloths = {name: self.cloth_of(name) for name in self._pieces}
+        return {n: c.pieced[n] for n, c in cloths.items() if c is not None and n in c.pieced}
+
+    def strips(self) -> dict[str, int]:
+        """The strips of its own cloth that may be pieced → how many joins she allows."""
+        if self.cloth is None:
+            return {}
+        every = self.cloth.joins.get("all", 0)
+        found = {}
+        for name, piece in self._pieces.items():
+            most = self.cloth.joins.get(name, every if is_strip(piece) else 0)
+            if most and cut_here(name, self.cloths, self.of):
+                found[name] = most
+        return found
 
     def pieces(self) -> dict[str, Piece]:
         """The pieces that are cut from this docket's own cloth; without further ``cloths``, every one.
@@ -346,7 +377,7 @@ class Docket:
         Raises:
             InputError, DraftError: as `every_piece`.
         """
-        return {n: p for n, p in self._pieces.items() if cut_here(n, self.cloths, self.of)}
+        return {n: p for n, p in self._parted.items() if cut_here(n, self.cloths, self.of)}
 
     def cloth_of(self, piece: str) -> Cloth | None:
         """The cloth that a piece is cut from."""
@@ -356,12 +387,16 @@ class Docket:
 
     def allowances_for(self, piece: str) -> dict[str, float]:
         """Edge → allowance mm for one piece (``all`` for edges not named)."""
-        return {**self.allowances, **self.piece_allowances.get(piece, {})}
+        own = self.piece_allowances.get(piece) or self.piece_allowances.get(strip_of(piece), {})
+        return {**self.allowances, **own}
 
     @property
     def rules(self) -> Rules:
         """What its lay keeps to, for `drafting.lay.plan` and `judge`."""
-        return Rules(self.distance_mm, {**self.allowances, **self.piece_allowances}, self.quantity)
+        own = dict(self.piece_allowances)
+        parts = [n for n in self._parted if strip_of(n) in own] if own else []
+        own |= {n: own[strip_of(n)] for n in parts}
+        return Rules(self.distance_mm, {**self.allowances, **own}, self.quantity)
 
     def allowance_cautions(self) -> list[str]:
         """What to know before cutting: edges without allowance, and allowances too small to sew.
@@ -475,6 +510,8 @@ class Docket:
             need("allowances", name, set(pieces), "piece")
             for edge in own if name in pieces else ():
                 need(f"allowances.{name}", edge, self._edges_of(pieces[name]), "edge")
+        for name in self.cloth.joins if self.cloth is not None else ():
+            need("cloth.joins", name, {*pieces, "all"}, "piece")
         for i, placement in enumerate(self.lay):
             need(f"lay[{i}].piece", placement.piece, set(pieces), "piece")
         for key in self.traced:

@@ -121,7 +121,7 @@ def _cloth(cloth: Cloth | None, before: Cloth | None, raw: Any, *, of_another: b
         return None
     made = cloth.to_dict()
     if of_another:
-        return {k: made[k] for k in ("fold", "opened") if k in made}
+        return {k: made[k] for k in ("fold", "opened", "pieced") if k in made}
     if before is None or not isinstance(raw, Mapping):
         return made
     was = before.to_dict()

@@ -361,10 +361,12 @@ def _rank(lay: Lay) -> tuple[float, float]:
 
 def as_asked(cloth: Cloth) -> Cloth:
     """The cloth without what a planner chose: with 'fold: best' the way, else where it is opened out;
-    with 'whole: allowed' which halves are laid whole."""
+    with 'whole: allowed' which halves are laid whole; with 'joins' how many are made."""
     fold = cloth.folding
     if cloth.whole:
         cloth = replace(cloth, opened=())
+    if cloth.joins:
+        cloth = replace(cloth, pieced={})
     if fold.best:
         return cloth.folded_as(Folding("lengthwise", fold.face, best=True))
     return replace(cloth, open_from_mm=None)

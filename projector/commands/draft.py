@@ -50,6 +50,7 @@ def draft(
     from drafting.docket.telling import told_in
     from drafting.export.svg import piece_svg
     from drafting.report import report
+    from drafting.strips import pieced
     from projector.console import print_json
     from projector.drafted import keep_clean
 
@@ -67,7 +68,7 @@ def draft(
         f"{name.replace(' ', '-')}.svg": piece_svg(
             piece, read.allowances_for(name), title=read.title, unit=told_in(read)
         )
-        for name, piece in made.draft.pieces.items()
+        for name, piece in pieced(made.draft.pieces, read.joins).items()
     }
     drawn["truing.txt"] = made.text()
     written = list(drawn)
