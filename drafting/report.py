@@ -129,8 +129,9 @@ def report(docket: Docket) -> Report:
         InputError, DraftError: faults of the docket, or measurements that give no sound pattern.
     """
     made = docket.draft()
-    made = replace(made, notes=(*made.notes, *joining_words(docket.joins, docket.every_piece())))
     docket.pieces()  # names in the docket that do not fit the pieces are told before drawing
+    if joins := docket.joins:
+        made = replace(made, said=(*made.said, *joining_words(joins, docket.every_piece())))
     allowed = docket.allowances or docket.piece_allowances
     own = {name: docket.allowances_for(name) for name in made.pieces} if allowed else None
     moves: dict[str, tuple[Move, ...]] = {}
