@@ -204,16 +204,17 @@ def draw_panel(
 
 
 def plan_joined(
-    plan: DartPlan, joint: Joint, widths: Mapping[str, Amount], scale: float
+    plan: DartPlan, joint: Joint, widths: Mapping[str, Amount], scale: float, far: float
 ) -> DartPlan:
-    """The planned darts shared anew between front and back, so that these end at the bodice's side seam
-    with the hip's side seam as near as may be to its usual place."""
+    """The planned darts shared anew between front and back where else these would end more than ``far``
+    mm from the bodice's side seam, or the hip's side seam lie so far from its usual place."""
     widest = {k: scale * MOST_OF_LENGTH * min(leg for _, leg in d) for k, d in _DARTS.items()}
     total = sum(plan.front) + sum(plan.back)
     uneven = float(widths[FRONT] - widths[BACK] - joint.halves[FRONT].length + joint.halves[BACK].length)  # fmt: skip
     most_ = {h: 2.0 * widest[h, 2] for h in (FRONT, BACK)}
-    usual = min(sum(plan.front), 0.5 * (total + uneven) + FAR_SIDE_MM)  # a dart under the bodice's
-    front = min(max(0.5 * (total + uneven), usual, total - most_[BACK], 0.0), most_[FRONT], total)
+    straight = 0.5 * (total + uneven)  # with which the side seam stays where it is
+    front = min(max(sum(plan.front), straight - far), straight + far)
+    front = min(max(front, total - most_[BACK], 0.0), most_[FRONT], total)
     if front < LEAST_DART_MM:
         front = 0.0
     elif total - front < LEAST_DART_MM:
@@ -256,16 +257,16 @@ def solved_to(
 
 
 def panels(
-    s: Sheet, z: Sizes, g: Girths, plan: DartPlan | None
+    s: Sheet, z: Sizes, g: Girths, plan: DartPlan | None, far: float = FAR_SIDE_MM
 ) -> tuple[Panel, Panel, float, dict[str, Amount]]:
     """Front and back of a skirt by itself or sewn to a bodice, by how much the side comes in, and how
-    wide they are at the hip."""
+    wide they are at the hip; ``far``: how far its side seam may move before darts are shared anew."""
     widths = hip_widths(s, z)
     plain = {h: float(w) for h, w in widths.items()}
     if g.joint is None:
         return (*solved(z, plan, plain), widths)
     if plan:
-        plan = plan_joined(plan, g.joint, widths, dart_scale(float(z.depth)))
+        plan = plan_joined(plan, g.joint, widths, dart_scale(float(z.depth)), far)
     front, back, taken, more = solved_to(z, plan, plain, g.joint)
     move = found(more, "to the bodice's side seam", g.waist)
     if abs(more) > FAR_SIDE_MM:

@@ -43,6 +43,10 @@ LEAST_SIDE_MM = 30.0  # at the hem of each panel, where there are no darts to cl
 MOST_CLOSED = math.radians(
     18.0
 )  # of a panel's darts; with more the side hangs on the bias, and what is left stays a dart
+LEAST_LEFT_MM = 5.0  # a dart that would be narrower is closed too
+LOOSE_SIDE_MM = (
+    40.0  # the flare of front and back goes by their darts: the side seam gives way first
+)
 MOST_LEAN = math.radians(50.0)  # the side may lean out so far; more is a circle skirt
 OPTIONS = (
     waists.length_option(),
@@ -81,7 +85,9 @@ def _angle(d: OpenDart) -> float:
 def share_closed(panel: Panel) -> float:
     """How much of its darts a panel can close before its side leans out too far, 0 to 1."""
     total = sum(_angle(d) for d in panel.darts)
-    return min(1.0, MOST_CLOSED / total) if total else 0.0
+    share = min(1.0, MOST_CLOSED / total) if total else 0.0
+    left = max((math.dist(d.inner, d.outer) for d in panel.darts), default=0.0) * (1.0 - share)
+    return share if left >= LEAST_LEFT_MM else 1.0
 
 
 def gain_of(panel: Panel, length_: float) -> float:
@@ -148,7 +154,7 @@ def flared_skirt(s: Sheet) -> None:
     )
     at_side = half_gain if half_gain > LEAST_SIDE_MM else number(LEAST_SIDE_MM, "at least")
     z = replace(z, flare=at_side + (style["flare"] + s.fitted("hem")) / 4)
-    front, back, taken, widths = panels(s, z, g, plan)
+    front, back, taken, widths = panels(s, z, g, plan, LOOSE_SIDE_MM)
     flared = {p.half: close_darts(p, float(z.length)) for p in (front, back)}
     too_far = max(f.lean for f in flared.values()) > MOST_LEAN
     s.fault(
