@@ -25,7 +25,7 @@ from drafting.blocks._quarter_lines import (
 from drafting.curves import Cubic, Points, chain_length
 from drafting.fit import BACK, FRONT, LEFT, RIGHT, Quarter
 from drafting.outline import Edge, polyline_length
-from drafting.piece import Line, Mark, Notch, Piece
+from drafting.piece import Line, Mark, Notch
 from drafting.sheet import Sheet, fronts, plain
 from drafting.sheet.finishing import (
     POCKET_OFF_MM,
@@ -36,9 +36,9 @@ from drafting.sheet.finishing import (
     pocket_marks,
     pocket_place,
 )
-from drafting.sheet.inside import INTERFACING, SHORT_MM, interfacing_of
+from drafting.sheet.inside import interfaced
 from drafting.sheet.notching import at_height
-from drafting.sheet.pieces import edge_at, label_of, pieces_of
+from drafting.sheet.pieces import edge_at, pieces_of
 from drafting.truing import (
     Seam,
     seam_length,
@@ -219,7 +219,7 @@ def finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> N
             for piece in made.values():
                 s.add(piece, all=(on, s.style["facing_width"]))
                 if s.style["interfacing"] == "facings":
-                    _interface(s, piece, (on, s.style["facing_width"]))
+                    interfaced(s, piece, on, s.style["facing_width"])
         faced.append((kind, edges, apart))
     if buttons(s):
         _front_facing(s, both, held)
@@ -260,7 +260,7 @@ def _front_facing(s: Sheet, both: list[dict[str, Drawn]], held: Held) -> None:
     on = (held[FRONT], s.style["facing_width"])
     for piece in pieces_of(name, FRONT, flat, s.measurements, grain, True, facing=True).values():
         s.add(piece, all=on)
-        _interface(s, piece, on)
+        interfaced(s, piece, on)
     edges = (fronts.EDGE, fronts.TOP) if faced else (fronts.EDGE, fronts.TOP, "neckline")
     for side in (LEFT, RIGHT) if len(both) == 2 else ("",):
         for e in edges:
@@ -268,14 +268,6 @@ def _front_facing(s: Sheet, both: list[dict[str, Drawn]], held: Held) -> None:
             full = e == "neckline" and s.style["gathers"] in (FRONT, "both")
             more = seam_length(s.pieces, [a]) - seam_length(s.pieces, [b]) if full else 0.0
             s.seams.append(Seam(f"{side} front facing {e}".strip(), (a,), (b,), more))
-
-
-def _interface(s: Sheet, piece: Piece, on: Any) -> None:
-    """The interfacing of a facing."""
-    own = f"{piece.name} {INTERFACING}"
-    copy = interfacing_of(piece, own, SHORT_MM, piece.cut)
-    how = f"cut {piece.cut}{', a pair' if piece.pair else ' on the fold' if piece.fold else ''}"
-    s.add(copy.with_(label=label_of(own, how, s.measurements)), all=(on, s.options("interfacing")))
 
 
 def _refuse_in_one(s: Sheet, both: list[dict[str, Drawn]]) -> None:

@@ -35,7 +35,7 @@ OPTIONS = (
     waists.WAIST_EASE,
     length("bias", "By how much the waist's radius is drawn smaller, because it grows on the bias; none for a cloth that hardly gives.", 5.0, 0.0, 10.0),
     waists.ZIP_LENGTH,
-    *waists.finish_options("band", "elastic", "none"),
+    *waists.finish_options("band", "facing", "elastic", "none"),
 )  # fmt: skip
 
 
@@ -113,7 +113,7 @@ def circle_skirt(s: Sheet) -> None:
             s, g.joint, {h: [(h, "waist")] for h in turns}, bias_, "stretched on the bias"
         )
     else:
-        _finish(s, waist, spots, panels, elastic)
+        _finish(s, waist, r, spots, panels, elastic)
     waists.waist_girth(s, spots, g.waist, 2.0 * math.pi * part * float(bias))
     waists.hip_girth(
         s,
@@ -288,11 +288,23 @@ def _pieces(
 
 
 def _finish(
-    s: Sheet, waist: Amount, spots: tuple[tuple[str, str], ...], panels: int, elastic: bool
+    s: Sheet,
+    waist: Amount,
+    r: Amount,
+    spots: tuple[tuple[str, str], ...],
+    panels: int,
+    elastic: bool,
 ) -> None:
     """Band or casing, its notches at the seams and in the middle of each panel."""
     finish = s.style["waist_finish"]
     if finish == "none":
+        return
+    if finish == "facing":
+        angle = 0.5 * math.pi * PARTS[s.style["circle"]]
+        top = sector(float(r), 1.0, angle)["waist"][::-1]
+        cuts = {FRONT: [float(r) * angle * 2 / 3] if panels == 3 else [], BACK: []}
+        opens, of = {FRONT: False, BACK: panels != 2}, s.hangs_on[spots[0]]
+        waists.add_facings(s, dict.fromkeys(cuts, top), opens, cuts, spots, of)
         return
     each = float(waist) / panels
     at = {
@@ -321,7 +333,7 @@ BLOCK = skirt(
     "The circle skirt",
     "A quarter, half, three quarters or all of a circle, cut in one to four panels.",
     OPTIONS,
-    ("fold", "centre back", "right seam", "left seam"),
+    ("fold", "centre back", "right seam", "left seam", "outer"),
     (),
     hem=10.0,
     centre_back=20.0,

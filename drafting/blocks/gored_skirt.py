@@ -18,11 +18,12 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.blocks._hip_lines import BACK_WIDER, LEAST_BELOW_HIP_MM, SIDE_BOW
 from drafting.blocks._skirt import skirt
-from drafting.curves import Cubic, chain_points, left_of, line, sweep
+from drafting.curves import Cubic, Points, chain_points, left_of, line, sweep, unit
 from drafting.fit import BACK, FRONT
-from drafting.outline import Edge
+from drafting.outline import Edge, polyline_length
 from drafting.piece import Notch, Piece
 from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
+from drafting.sheet.darts import Turn
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import flip, label_of
 from drafting.sheet.record import spot_array
@@ -40,7 +41,7 @@ OPTIONS = (
     choice("flare_from", "Where the gores begin to flare.", {"hip": "at the hip", "knee": "a hand above the knee, as a trumpet"}),
     length("flare", "Added at the hem on each edge of each gore.", 50.0, 0.0, 250.0),
     waists.ZIP_LENGTH,
-    *waists.finish_options("band", "elastic", "none"),
+    *waists.finish_options("band", "facing", "elastic", "none"),
 )  # fmt: skip
 
 
@@ -317,6 +318,37 @@ def _finish(s: Sheet, g: waists.Girths, waist: Amount, n: int, elastic: bool) ->
         waists.add_casing(s, float(ends[-1]), at, spots, 0.0, waist)
     elif s.style["waist_finish"] == "band":
         waists.add_band(s, float(ends[-1]), at, spots, 0.0, waist)
+    elif s.style["waist_finish"] == "facing":
+        tops, seams = {}, {}
+        for where_, name in zip((FRONT, BACK), names, strict=True):
+            tops[where_], seams[where_] = _closed_waist(
+                s.pieces[name].edges["waist"].points[::-1], n
+            )
+        waists.add_facings(s, tops, {FRONT: False, BACK: n != 6}, seams, spots, sources_of(*(s.hangs_on[x, "waist"] for x in names)))  # fmt: skip
+
+
+def _closed_waist(waist: Points, n: int) -> tuple[Points, list[float]]:
+    """Half of the waist of front or back with its gores sewn together, from the centre (x = 0, level) to the
+    side, and how far along it their seams lie. ``waist`` (N, 2) of one gore, from left to right."""
+    middle = int(np.argmin(np.abs(waist[:, 0])))
+    gore, half = waist - waist[0], waist[middle:] - waist[middle]
+    odd = (n // 2) % 2 == 1  # a gore lies over the centre
+    top, seams = (half if odd else _level(gore)), []
+    for _ in range(n // 4 - (0 if odd else 1)):
+        seams.append(polyline_length(top))
+        last, first = unit(top[-1] - top[-2]), unit(gore[1] - gore[0])
+        turn = math.atan2(float(last[1]), float(last[0])) - math.atan2(
+            float(first[1]), float(first[0])
+        )
+        more = Turn.about(np.zeros(2), turn)(gore) + top[-1]
+        top = np.concatenate([top, more[1:]])
+    return top, seams
+
+
+def _level(points: Points) -> Points:
+    """A line from (0, 0), turned so that it begins level."""
+    first = unit(points[1] - points[0])
+    return Turn.about(np.zeros(2), -math.atan2(float(first[1]), float(first[0])))(points)
 
 
 def _girth(s: Sheet, depth: float, n: int) -> float:
@@ -352,7 +384,7 @@ BLOCK = skirt(
     "The gored skirt",
     "Four, six or eight gores with the shaping in their seams, flared from the hip or the knee.",
     OPTIONS,
-    ("right seam", "left seam"),
+    ("right seam", "left seam", "outer", "fold", "centre back"),
     ("hem",),
     {"gores": "8"},
     hem=25.0,

@@ -72,9 +72,27 @@ def closed_facing(
     Raises:
         DraftError: the waist bends too much for so wide a facing.
     """
-    half, top = name.split()[0], upper.flatten()
+    notches = [
+        Notch("waist", float(upper.length - c), 1, f"{name.split()[0]} dart {i}")
+        for i, c in enumerate(cuts, 1)
+    ]
+    ends = (upper.tangent(0.0), upper.tangent(1.0))
+    return facing_below(name, upper.flatten(), ends, width, notches, seam, m)
+
+
+def facing_below(
+    name: str, top: Points, ends: tuple[Points, Points], width: float, notches: Sequence[Notch],
+    seam: bool, m: Measurements,
+) -> Piece:  # fmt: skip
+    """A facing as deep as ``width`` below a line (N, 2) mm from the centre to the side, half of it;
+    ``ends``: the directions (2,) of the line at its ends; ``seam``: cut as a pair.
+
+    Raises:
+        DraftError: the line bends too much for so wide a facing.
+    """
+    half = name.split()[0]
     tangents = np.gradient(top, axis=0)
-    tangents[0], tangents[-1] = upper.tangent(0.0), upper.tangent(1.0)
+    tangents[0], tangents[-1] = ends
     tangents /= np.hypot(*tangents.T)[:, None]
     lower = top - width * np.stack([-tangents[:, 1], tangents[:, 0]], axis=1)
     lower[0, 0] = 0.0
@@ -89,11 +107,7 @@ def closed_facing(
     }
     x = 0.3 * float(top[-1, 0])
     y = float(np.interp(x, top[:, 0], top[:, 1]))
-    notches = [
-        Notch("waist", float(upper.length - c), 1, f"{half} dart {i}")
-        for i, c in enumerate(cuts, 1)
-    ]
-    notches.append(Notch("waist", 0.0, 1, "side"))
+    notches = [*notches, Notch("waist", 0.0, 1, "side")]
     grain = ((x, y - 0.85 * width), (x, y - 0.15 * width))
     return half_piece(name, points, m, seam, grain=grain, notches=tuple(notches))
 

@@ -14,10 +14,20 @@ from drafting.allowance import FOLD, RAW
 from drafting.curves import Points
 from drafting.outline import Edge, signed_area, without_repeats
 from drafting.piece import Piece
+from drafting.sheet.board import Sheet
+from drafting.sheet.pieces import label_of
 
 INTERFACING = "interfacing"
 SHORT_MM = 2.0  # it ends so far inside the seam
 _LEAST_AREA_MM2 = 200.0
+
+
+def interfaced(s: Sheet, piece: Piece, *of: Any) -> None:
+    """The interfacing of a piece of the sheet; ``of``: what it hangs on."""
+    own = f"{piece.name} {INTERFACING}"
+    how = f"cut {piece.cut}{', a pair' if piece.pair else ' on the fold' if piece.fold else ''}"
+    copy = interfacing_of(piece, own, SHORT_MM, piece.cut)
+    s.add(copy.with_(label=label_of(own, how, s.measurements)), all=(*of, s.options("interfacing")))
 
 
 def interfacing_of(piece: Piece, name: str, short: float, cut: int) -> Piece:

@@ -16,11 +16,12 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.curves import Cubic, Points, chain_points, rounded, sweep
 from drafting.fit import BACK, FRONT
-from drafting.outline import Edge
+from drafting.outline import Edge, polyline_length
 from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, least, most
 from drafting.sheet.board import Sheet
-from drafting.sheet.finishing import band, bars, closed_facing
+from drafting.sheet.finishing import band, bars, closed_facing, facing_below
+from drafting.sheet.inside import interfaced
 from drafting.sheet.joints import PLEATED as PLEATED
 from drafting.sheet.joints import Joint as Joint
 from drafting.sheet.joints import joint_of
@@ -65,6 +66,9 @@ def finish_options(*kinds: str) -> tuple[Option, ...]:
     if "facing" in kinds:
         of = {"waist_finish": ("facing",)}
         found.append(length("facing_width", "Width of the facing.", 60.0, 30.0, 120.0, of))
+    stiff = tuple(k for k in ("band", "facing") if k in kinds)
+    words = {"none": "left to you", "waist": "a piece for the band or the facings"}
+    found.append(choice("interfacing", "A piece of interfacing.", words, when={"waist_finish": stiff}))  # fmt: skip
     if "elastic" in kinds:
         of = {"waist_finish": ("elastic",)}
         found.append(length("elastic_width", "Width of the elastic.", 25.0, 6.0, 60.0, of))
@@ -290,7 +294,33 @@ def add_band(
     name = "waistband"
     made = band(name, "waist", round_ + float(over), float(high), at, s.measurements)
     s.add(made, all=(of, over, high), waist=(of, over))
+    if s.style["interfacing"] == "waist":
+        interfaced(s, made, of, over, high)
     _sewn(s, name, spots, full, float(over))
+
+
+def add_facings(
+    s: Sheet, tops: Mapping[str, Points], seams: Mapping[str, bool], at: Mapping[str, Sequence[float]],
+    spots: Sequence[EdgeAt], of: Any,
+) -> None:  # fmt: skip
+    """Facings in front and behind for a waist without darts, whatever panels it is made of, and their seam.
+
+    ``tops``: half → (N, 2) mm the waist of half the front or back, the seams closed, from the centre to
+    the side; ``seams``: half → whether it opens at its centre; ``at``: half → where seams lie along
+    ``tops``; ``spots``: the waist edges, each as often as it is cut.
+    """
+    width = s.style["facing_width"]
+    for half, top in tops.items():
+        ends = (np.array([1.0, 0.0]), top[-1] - top[-2])
+        long_ = polyline_length(top)
+        cuts = [Notch("waist", long_ - x, 1, "seam") for x in at[half]]
+        name = f"{half} waist facing"
+        made = facing_below(name, top, ends, float(width), cuts, seams[half], s.measurements)
+        made = s.add(made, all=(of, width, s.options("waist_finish")))
+        if s.style["interfacing"] == "waist":
+            interfaced(s, made, of, width)
+    both = tuple((f"{h} waist facing", "waist") for h in tops for _ in range(2))
+    s.seams.append(Seam("waist facings", both, tuple(spots)))
 
 
 def _sewn(s: Sheet, name: str, spots: Sequence[EdgeAt], full: float, over: float = 0.0) -> None:
@@ -373,7 +403,9 @@ def finish_halves(
             made = closed_facing(
                 name, half.closed, float(width), half.cuts, half.seam, s.measurements
             )
-            s.add(made, all=(half.of, width))
+            made = s.add(made, all=(half.of, width))
+            if s.style["interfacing"] == "waist":
+                interfaced(s, made, half.of, width)
             there = ((half.half, "waist"),)
             s.seams.append(Seam(f"{half.half} facing", ((name, "waist"),), there))
 

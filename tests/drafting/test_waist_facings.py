@@ -1,0 +1,68 @@
+"""Faced waists of skirts in gores and circles, and interfacing at the waist, with their cut counts."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from test_set_in_sleeve import BODY, PLUS, person
+
+from drafting import draft
+from drafting.blocks import Draft
+from drafting.outline import nearest_distance
+
+HIPS = ({"hip_girth": 100, "waist_to_hip": 20.6}, {"hip_girth": 140, "waist_to_hip": 22})
+SKIRTS = (
+    *(("gored-skirt", {"gores": n}) for n in ("4", "6", "8")),
+    *(("circle-skirt", {"circle": c, "panels": p}) for c, p in (("half", "2"), ("half", "1"), ("three-quarter", "3"), ("full", "4"))),
+)  # fmt: skip
+
+
+def skirt(name: str, style: Any, plus: bool = False) -> Draft:
+    """A skirt for the one body or the other."""
+    return draft(name, person(PLUS if plus else BODY, **HIPS[plus]), style)
+
+
+@pytest.mark.parametrize(("name", "style"), SKIRTS)
+@pytest.mark.parametrize("plus", [False, True])
+def test_a_facing_is_the_waist_with_its_seams_closed(name: str, style: Any, plus: bool) -> None:
+    """On seven skirts and two bodies: front and back facings together are as long as the waist of all
+    panels, as wide all along as asked, without a corner where the panels meet, and open where the zip is."""
+    d = skirt(name, {**style, "waist_finish": "facing", "facing_width": "5 cm"}, plus)
+    assert [f"{c.name}: {c.text}" for c in d.checks() if not c.ok] == []
+    made = {n: p for n, p in d.pieces.items() if n.endswith(" facing")}
+    round_ = sum(2.0 * p.edges["waist"].length_mm for p in made.values())
+    panels = sum(
+        p.edges["waist"].length_mm * p.cut * (2 if p.fold else 1)
+        for n, p in d.pieces.items()
+        if n not in made
+    )
+    assert round_ == pytest.approx(panels, abs=0.3)
+    for piece in made.values():
+        gaps = nearest_distance(piece.edges["outer"].points, piece.edges["waist"].points)
+        assert gaps == pytest.approx(50.0, abs=0.3)
+        steps = np.diff(piece.edges["waist"].points, axis=0)
+        turns = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
+        assert np.abs(np.diff(turns)).max() < math.radians(6.0)
+    at_back = "left side" not in " ".join(d.notes) and style.get("panels") != "2"
+    assert made["back waist facing"].pair == at_back
+
+
+@pytest.mark.parametrize(
+    ("name", "finish"),
+    [(n, f) for n in ("straight-skirt", "gored-skirt", "circle-skirt") for f in ("band", "facing")]
+    + [("pleated-skirt", "band"), ("gathered-skirt", "band"), ("flared-skirt", "facing")],
+)
+def test_interfacing_at_the_waist(name: str, finish: str) -> None:
+    """Asked for, the band or each facing gets a piece of interfacing, as often as it is cut, 2 mm inside."""
+    d = skirt(name, {"waist_finish": finish, "interfacing": "waist"})
+    names = [n for n in d.pieces if n == "waistband" or n.endswith(" facing")]
+    assert len(names) == (1 if finish == "band" else 2)
+    for n in names:
+        inner, piece = d.pieces[f"{n} interfacing"], d.pieces[n]
+        assert (inner.cut, inner.pair) == (piece.cut, piece.pair)
+        raw = inner.edges["raw edge"].points[1:-1]
+        assert nearest_distance(raw, piece.unfolded()).min() == pytest.approx(2.0, abs=0.05)
+    assert not [n for n in skirt(name, {"waist_finish": finish}).pieces if "interfacing" in n]
