@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from drafting.lay.model import Lay
 
 _OVER = 2  # drawn this many times larger, then scaled down
+_COARSE = 4  # px of the picture to one, where bare cloth is looked for
+_LINE_PX = 20.0  # from one line of a label to the next
 _PAPER = (250, 249, 245)
 _CLOTH = (232, 224, 208)
 _TWO_LAYERS = (221, 210, 190)
@@ -110,6 +112,9 @@ class _Picture:
         self.h = int(size[1] * self.scale + (110 + 130) * self.unit)
         self.mixed = len({z.layers for z in cloth.zones}) > 1
         self.numbered: list[str] = []
+        self.outside: list[
+            tuple[str, NDArray[np.float64]]
+        ] = []  # numbers without room in their piece
         self.image = np.full((self.h, self.w, 3), _PAPER, dtype=np.uint8)
 
     # -- helpers
@@ -179,6 +184,11 @@ class _Picture:
                     self.line(a, b, _LINE[p.how], 1.4, 5.0)
         for p in self.lay.placements:
             self.label(p)
+        self.numbers_outside()
+        self.legend = self._rows([f"{i}  {name}" for i, name in enumerate(self.numbered, 1)])
+        more = int(22 * self.unit) * max(0, len(self.legend) - 1)
+        below = np.full((more, self.w, 3), _PAPER, dtype=np.uint8)
+        self.image, self.h = np.concatenate([self.image, below]), self.h + more
         self.measures()
         self.head()
         small = self.cv2.resize(
@@ -342,25 +352,12 @@ class _Picture:
         return np.array(max(parts, key=lambda g: g.area).exterior.coords)[:-1, :2]
 
     def label(self, p: LaidPiece) -> None:
+        """Its name where it has room inside the outline, beside its grain arrow; else a number, whose
+        name stands below the picture. Nothing is written over a line."""
         job = self.lay.job
         several = job is not None and sum(q.piece == p.piece for q in self.lay.placements) > 1
-        name = whole = f"{p.piece} {p.copy}" if several else p.piece
-        garment, _, name = name.rpartition(": ")  # of several garments: its title on its own line
-        ring = self._seen(p)
-        spot, depth = self._spot(ring)
-        where = self.px([spot])[0].astype(float)
-        room = np.ptp(self.px(ring)[:, 0])
-        size = 17.0
-        while size > 10.0 and self.width_of(name, size) > 0.75 * room:
-            size -= 1.0
-        # too narrow for its name: a number, and the name below the picture
-        if depth * self.scale < 1.4 * size * self.unit or self.width_of(name, size) > 0.85 * room:
-            self.numbered.append(whole)
-            number = str(len(self.numbered))
-            self._plate(where, number, 12.0, _CUT[p.how])
-            self.text(where, number, 12.0, _INK)
-            return
-        lines = [(name, size, _INK)]
+        whole = f"{p.piece} {p.copy}" if several else p.piece
+        garment, _, name = whole.rpartition(": ")  # of several garments: its title on its own line
         words = [self._layers(p)] if self.lay.cloth.folded else []
         if p.mirrored and p.how == "single":
             words.append("turned over")
@@ -368,21 +365,62 @@ class _Picture:
             words.append("locked")
         if p.key in self.lay.across_grain():
             words.append("across the grain")
-        if garment and self.width_of(garment, 11.0) < 0.6 * room:
-            below = (where[0], where[1] + 18.0 * self.unit)
-            self._plate(below, garment, 11.0, _CUT[p.how])
-            self.text(below, garment, 11.0, _SOFT)
-        small = ", ".join(words)
-        fits = depth * self.scale > 3.0 * size * self.unit
-        if small and fits and self.width_of(small, 11.0) < 0.8 * room:
-            lines.append((small, 11.0, _SOFT))
-        step = 20.0 * self.unit
-        # beside the grain arrow, which runs through the same spot
-        y = where[1] - step * (len(lines) - 1) - 19.0 * self.unit
-        for words_, s, colour in lines:
-            self._plate((where[0], y), words_, s, _CUT[p.how])
-            self.text((where[0], y), words_, s, colour)
-            y += step
+        small = [t for t in (", ".join(words), garment) if t]
+        room = _Room(self, p)
+        for size in range(17, 9, -1):
+            for more in (small, small[:1], []):
+                lines = [(name, float(size), _INK), *((t, 11.0, _SOFT) for t in more)]
+                at = room.for_lines(lines)
+                if at is not None and (more == small or size < 14 or not small):
+                    self._lines(at, lines)
+                    return
+        self.numbered.append(whole)
+        number = str(len(self.numbered))
+        for high in (12.0, 10.5, 9.0):
+            at = room.for_lines([(number, high, _INK)])
+            if at is not None:
+                self.text(at, number, high, _INK)
+                return
+        self.outside.append((number, room.prefer))
+
+    def _lines(self, at: Any, lines: Sequence[tuple[str, float, Any]]) -> None:
+        y = at[1] - 0.5 * _LINE_PX * self.unit * (len(lines) - 1)
+        for words, size, colour in lines:
+            self.text((at[0], y), words, size, colour)
+            y += _LINE_PX * self.unit
+
+    def numbers_outside(self) -> None:
+        """Numbers of pieces too slim for one, on the bare cloth beside them, with a line to each."""
+        if not self.outside:
+            return
+        taken = np.full((self.h // _COARSE + 1, self.w // _COARSE + 1), 255, dtype=np.uint8)
+        for p in self.lay.placements:
+            self.cv2.fillPoly(taken, [self.px(p.outline_mm) // _COARSE], 0)
+        ends: list[tuple[Any, str]] = []
+        for number, at in self.outside:
+            w, h = self.width_of(number, 12.0) + 8 * self.unit, 18.0 * self.unit
+            spot = _nearest_box(taken, at / _COARSE, w / _COARSE, h / _COARSE)
+            to = at if spot is None else spot * _COARSE
+            self._segment(at, to, _SOFT, max(1, int(self.unit)))
+            ends.append((to, number))
+            if spot is not None:
+                x, y = (int(v) for v in spot)
+                dx, dy = int(w / _COARSE / 2) + 1, int(h / _COARSE / 2) + 1
+                taken[max(y - dy, 0) : y + dy, max(x - dx, 0) : x + dx] = 0
+        for to, number in ends:
+            self._plate(to, number, 12.0, _CLOTH)
+            self.text(to, number, 12.0, _INK)
+
+    def _rows(self, words: Sequence[str]) -> list[str]:
+        """Names below the picture, as many in a row as it is wide."""
+        rows: list[str] = []
+        for one in words:
+            longer = f"{rows[-1]}   {one}" if rows else one
+            if rows and self.width_of(longer, 13) <= self.w - 48 * self.unit:
+                rows[-1] = longer
+            else:
+                rows.append(one)
+        return rows
 
     def _layers(self, p: LaidPiece) -> str:
         middle = 0.5 * (p.outline_mm.min(axis=0) + p.outline_mm.max(axis=0))
@@ -451,14 +489,69 @@ class _Picture:
         fit = 15.0 * min(1.0, (self.w - 48 * unit) / self.width_of(line, 15.0))
         self.text((24 * unit, 60 * unit), line, fit, _SOFT, middle=False)
         bottom = self.h - 24 * unit
-        if self.numbered:
-            words = "   ".join(f"{i}  {name}" for i, name in enumerate(self.numbered, 1))
-            self.text((24 * unit, self.h - 50 * unit), words, 13, _INK, middle=False)
+        for i, words in enumerate(reversed(self.legend)):
+            self.text((24 * unit, self.h - (50 + 22 * i) * unit), words, 13, _INK, middle=False)
         if lay.left_out:
             words = "No room for " + ", ".join(lay.left_out)
             self.text((24 * unit, bottom), words, 15, (170, 60, 40), middle=False)
         elif lay.notes:
             self.text((24 * unit, bottom), _fitted(lay.notes), 12, _SOFT, middle=False)
+
+
+class _Room:
+    """Where words find room inside a piece, off its outline and its grain arrow."""
+
+    def __init__(self, picture: _Picture, p: LaidPiece) -> None:
+        self.picture = picture
+        ring = picture.px(picture._seen(p)).astype(np.float64)
+        self.low = ring.min(axis=0) - 2.0
+        size = ring.max(axis=0) + 2.0 - self.low
+        self.step = max(1.0, float(size.max()) / 400.0)  # px of the picture to one of the mask
+        shape = np.ceil(size / self.step).astype(int) + 2
+        self.free = np.zeros((shape[1], shape[0]), dtype=np.uint8)
+        cv2, line = picture.cv2, max(1, round(3.0 * picture.unit / self.step))
+        cv2.fillPoly(self.free, [self._on(ring)], 255)
+        cv2.polylines(self.free, [self._on(ring)], True, 0, line + 1)
+        for q in picture.lay.placements:  # what lies over it, or under it, is drawn there too
+            if q is not p:
+                cv2.polylines(self.free, [self._on(picture.px(q.outline_mm))], True, 0, line + 1)
+        spot, _ = picture._spot(picture._seen(p))
+        self.prefer = picture.px([spot])[0].astype(float)
+        tail, tip = picture._grain(p)
+        if tail is not None:
+            arrow = self._on(picture.px([tail, tip]))
+            barbs = 2 * max(1, round(5.0 * picture.unit / self.step))
+            cv2.line(self.free, tuple(map(int, arrow[0])), tuple(map(int, arrow[1])), 0, barbs)
+
+    def _on(self, px: Any) -> NDArray[np.int32]:
+        return np.asarray(np.round((np.asarray(px) - self.low) / self.step), dtype=np.int32)
+
+    def for_lines(self, lines: Sequence[tuple[str, float, Any]]) -> NDArray[np.float64] | None:
+        """The middle (px) of a box for lines of (words, size), as near as can be above the arrow."""
+        unit = self.picture.unit
+        wide = max(self.picture.width_of(words, size) for words, size, _ in lines) + 6 * unit
+        high = (_LINE_PX * (len(lines) - 1) + 1.25 * lines[0][1]) * unit
+        above = self.prefer - (0.0, 0.5 * high + 6.0 * unit)
+        at = _nearest_box(
+            self.free, (above - self.low) / self.step, wide / self.step, high / self.step
+        )
+        return None if at is None else np.asarray(self.low + at * self.step)
+
+
+def _nearest_box(
+    free: NDArray[np.uint8], near: NDArray[np.float64], wide: float, high: float
+) -> NDArray[np.float64] | None:
+    """The middle (x, y) nearest to ``near`` at which a box lies on free pixels alone; None: nowhere."""
+    import cv2
+
+    kernel = np.ones((2 * math.ceil(high / 2) + 1, 2 * math.ceil(wide / 2) + 1), dtype=np.uint8)
+    if kernel.shape[0] > free.shape[0] or kernel.shape[1] > free.shape[1]:
+        return None
+    fits = cv2.erode(free, kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    spots = np.argwhere(fits > 0)[:, ::-1].astype(np.float64)
+    if not len(spots):
+        return None
+    return np.asarray(spots[int(np.argmin(((spots - near) ** 2).sum(axis=1)))])
 
 
 def _box(x0: float, x1: float, y0: float, y1: float) -> list[list[float]]:

@@ -20,7 +20,7 @@ BODIES = ("alto-3", "soprano-2", "bass-2")
 
 
 def _body(name: str) -> dict[str, object]:
-    """A shipped body; what was not taken of it is a little more than half of another's."""
+    """A shipped body; what was not taken of it is another's."""
     from drafting import Measurements
 
     own = Measurements.load(shipped("measurements", f"{name}.yaml"))

@@ -8,7 +8,7 @@ the fold's sign, a line with both ends bent towards the fold, is common practice
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -214,6 +214,7 @@ class MarkWords:
 
 
 LABEL_MM = 6.0
+_DOT = " · "
 READ_MM = 4.0  # smaller letters are hard to read on a piece that lies on the table
 MARK_TEXT_MM = 5.0
 _CLEAR_OF_WORDS_MM = 1.2
@@ -311,10 +312,12 @@ class Label:
         ``least``: smaller letters than that are not read.
         """
         # a facing keeps what it is and how often it is cut; whose it is stands on the large pieces
-        fewer = [(self.rows[:n], 1.15) for n in range(len(self.rows), 1, -1)]
-        for rows, head in ((self.rows, 1.5), *fewer):
-            em = self._letters(rows, head, width)
-            if em >= READ_MM:
+        em, rows, head = 0.0, self.rows, 1.5
+        for tried, first_row in ((self.rows, 1.5), *((r, 1.15) for r in self._fewer())):
+            size = self._letters(tried, first_row, width)
+            if size > em:
+                em, rows, head = size, tried, first_row
+            if size >= READ_MM:
                 break
         em = max(least, em)
         first = -(len(rows) - 1) * 0.65
@@ -322,6 +325,17 @@ class Label:
             (row, em * (head if i == 0 else 1.0), em * (first + 1.3 * i))
             for i, row in enumerate(rows)
         ]
+
+    def _fewer(self) -> Iterator[tuple[str, ...]]:
+        """Ever less to write, the name and how often it is cut to the last."""
+        for n in range(len(self.rows), 1, -1):
+            yield self.rows[:n]
+        cut = self.rows[1] if len(self.rows) > 1 else ""
+        for n in range(cut.count(_DOT), -1, -1):
+            yield self.rows[0], _DOT.join(cut.split(_DOT)[: n + 1])
+        how = cut.split(_DOT)[0].split(",")[0]
+        yield self.rows[0], how
+        yield (_DOT.join((self.rows[0], how)),)
 
     def _letters(
         self, rows: tuple[str, ...], head: float, width: Callable[[str, float], float]
@@ -341,7 +355,7 @@ def label_of(
     if narrow is None:
         return Label(rows, *label_spot(piece), 0.0)
     if len(rows) > 2:  # one row for the name, one for the rest
-        rows = (rows[0], " · ".join(rows[1:]))
+        rows = (rows[0], _DOT.join(rows[1:]))
     return Label(rows, *narrow)
 
 

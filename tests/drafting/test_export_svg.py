@@ -347,3 +347,22 @@ def test_labels_on_facings_can_be_read() -> None:
         assert rows[0][0] == label.rows[0] and "cut" in " ".join(r for r, _, _ in rows), name
         if name == "front":
             assert len(rows) == len(label.rows)
+
+
+def test_no_shipped_piece_has_letters_too_small() -> None:
+    """Facings, bindings, plackets of every shipped style: 4 mm and more, with the name and the cut."""
+    from configs import shipped
+    from drafting import Docket
+    from drafting.export.marks import label_of
+    from drafting.figures.drawing import svg_width
+
+    told = 0
+    for style in sorted(shipped("styles").glob("*.yaml")):
+        docket = Docket.load(style)
+        for name, piece in docket.pieces().items():
+            label = label_of(piece, docket.allowances_for(name), docket.title)
+            rows = label.set_in(svg_width, 2.0)
+            assert min(size for _, size, _ in rows) >= 4.0, (style.stem, name, rows)
+            assert name in rows[0][0] and "cut" in " ".join(r for r, _, _ in rows), (name, rows)
+            told += 1
+    assert told > 50
