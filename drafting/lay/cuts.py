@@ -119,7 +119,18 @@ def laid_piece(
     how = spec.how(copy)
     if how == FOLD:
         on_folds(ring, cloth)
-    return LaidPiece(spec.name, copy, at, turn, mirrored, locked, how, matrix, ring, lower)
+    lower = lower and how == SINGLE
+    upper = how == SINGLE and not lower and cloth.folded and _in_two_layers(ring, cloth)
+    return LaidPiece(spec.name, copy, at, turn, mirrored, locked, how, matrix, ring, lower, upper)
+
+
+def _in_two_layers(ring: Points, cloth: Cloth) -> bool:
+    """Whether no part of the cloth that lies single is anywhere near a copy."""
+    low, high = ring.min(axis=0), ring.max(axis=0)
+    return not any(
+        z.layers == 1 and (low < (z.x[1], z.y[1])).all() and (high > (z.x[0], z.y[0])).all()
+        for z in cloth.zones
+    )
 
 
 def zones_for(

@@ -204,7 +204,7 @@ class Job:
             on_folds(ring, self.cloth)
         return LaidPiece(
             kind.piece, item.copy, (x, y), stance.turn, stance.mirrored, False, kind.how,
-            matrix, ring, stance.layers == LOWER,
+            matrix, ring, stance.layers == LOWER, stance.layers == UPPER,
         )  # fmt: skip
 
 
@@ -272,7 +272,7 @@ class _Maker:
         obstacles += [
             Obstacle(
                 self.parts(p.outline_mm, self.fine), self.distance, False, p.key,
-                layers=BOTH if p.how != SINGLE else LOWER if p.lower else UPPER,
+                layers=LOWER if p.lower else UPPER if p.upper else BOTH,
             )
             for p in fixed
         ]  # fmt: skip
@@ -306,6 +306,8 @@ class _Maker:
                 zones = zones_for(spec, self.cloth, cut.how, flip, lower)
                 if stance is None or not zones:
                     continue
+                # where the cloth lies single it is the lower layer that goes on there
+                upper = cut.how == SINGLE and all(z.layers == 2 for z in zones)
                 stance = replace(
                     stance,
                     where=(
@@ -313,7 +315,7 @@ class _Maker:
                         *((_BESIDE,) if cut.how == THROUGH else (_BELOW,) if lower else ()),
                     ),
                     room=max(z.y[1] - z.y[0] for z in zones),
-                    layers=BOTH if cut.how != SINGLE else LOWER if lower else UPPER,
+                    layers=LOWER if lower else UPPER if upper else BOTH,
                 )
                 shape = stance.ring - stance.low
                 top = (stance.from_top, stance.where, stance.layers)

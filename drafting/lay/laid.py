@@ -22,7 +22,7 @@ class LaidPiece:
     not repeated; ``turn``: degrees counter-clockwise, 0 has the grain along the length;
     ``how``: "single" (one layer), "through" (both layers at once: a pair), or "fold" (half the
     piece, its fold edge on the cloth's fold); ``at``: (x, y) mm, where the piece's origin lies; ``lower``: of "single" on folded cloth, whether it is
-    cut from the lower layer.
+    cut from the lower layer; ``upper``: from the upper one of two.
     """
 
     piece: str
@@ -35,6 +35,7 @@ class LaidPiece:
     cloth_from_piece: NDArray[np.float64]
     outline_mm: NDArray[np.float64]
     lower: bool = False
+    upper: bool = False
 
     @property
     def key(self) -> str:
@@ -74,7 +75,7 @@ class LaidPiece:
 
     def apart_from(self, other: LaidPiece) -> bool:
         """Whether the two are cut from different layers, so that one may lie over the other."""
-        return self.how == other.how == "single" and self.lower != other.lower
+        return (self.lower and other.upper) or (self.upper and other.lower)
 
 
 def is_lower(given: Any) -> bool:

@@ -8,7 +8,7 @@ with `drafting.lay` and knows no zones. Flat cloth: u along, v across from one s
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -76,20 +76,24 @@ def faults(
     pieces: Mapping[str, Any],
     folded: Folded,
     *,
-    allowances: Mapping[str, float] | None = None,
+    allowances: Callable[[str], Mapping[str, float] | None] | Mapping[str, float] | None = None,
     distance: float = 0.0,
     nap: str = "none",
     times: int = 1,
     left_out: Sequence[str] = (),
 ) -> list[str]:
-    """Everything that goes wrong when the lay is cut, in words; empty when all is cut right."""
+    """Everything that goes wrong when the lay is cut, in words; empty when all is cut right.
+
+    ``allowances``: of every piece, or piece → allowances.
+    """
     found: list[str] = []
     parts: list[tuple[str, Any]] = []  # what leaves the cloth: name, shape on the flat cloth
     seen: dict[str, list[float]] = {name: [] for name in pieces}  # +1 as drawn, −1 its mirror image
     for p in placements:
         piece = pieces[p.piece]
-        ring = np.asarray(piece.cutting_line(allowances), dtype=float)
-        whole = np.asarray(piece.unfolded(allowances), dtype=float)
+        own = allowances(p.piece) if callable(allowances) else allowances
+        ring = np.asarray(piece.cutting_line(own), dtype=float)
+        whole = np.asarray(piece.unfolded(own), dtype=float)
         m = np.asarray(p.cloth_from_piece, dtype=float)
         if abs(m[:2, :2] @ m[:2, :2].T - np.eye(2)).max() > 1e-9:
             found.append(f"{p.key}: grows or shrinks")
@@ -143,7 +147,7 @@ def faults(
         wanted_count = piece.cut * times
         if len(seen[name]) != wanted_count:
             found.append(f"{name}: {len(seen[name])} are cut, {wanted_count} are wanted")
-        if _alike(piece, allowances):
+        if _alike(piece, allowances(name) if callable(allowances) else allowances):
             continue
         if piece.pair and sum(seen[name]) != 0:
             found.append(f"{name}: not as many left ones as right ones")

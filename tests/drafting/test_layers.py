@@ -140,3 +140,21 @@ def test_a_docket_keeps_the_layer() -> None:
     assert Docket.from_dict(docket.to_dict()).lay[0].lower
     with pytest.raises(InputError, match="lower"):
         Docket.from_dict({**data, "lay": [{"piece": "flap", "at": [0, 0], "layer": "lowest"}]})
+
+
+@pytest.mark.parametrize(("gap", "right"), [(2.5, False), (10.0, True)])
+def test_where_cloth_lies_single_the_lower_layer_goes_on(gap: float, right: bool) -> None:
+    """One selvedge folded over by 500: a piece of the lower layer and one beyond keep 5 mm apart."""
+    pieces = {n: lopsided(n, 200, 300) for n in ("under", "beyond")}
+    cloth = Cloth.from_dict({"width": 1400, "fold": {"way": "partial", "over": "500 mm"}})
+    rules = Rules(5.0)
+    edge = 499.9  # the end of the flap
+    placed = [
+        Placement("under", 1, (0.0, edge), lower=True),
+        Placement("beyond", 1, (0.0, edge + gap + 200.0)),
+    ]
+    from drafting.lay.planner import lay_as_it_is
+
+    lay = lay_as_it_is(pieces, cloth, placed, rules)
+    assert (lay.problems() == []) is right, lay.problems()
+    assert (cut(lay, pieces, rules) == []) is right
