@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import multiprocessing
+import os
 import queue
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -20,6 +21,9 @@ from configs import clean
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.placement import Placement
+
+
+_GIVES_WAY = 10  # of the 19 steps that a system has to put a process behind others
 
 
 @dataclass(frozen=True)
@@ -137,6 +141,8 @@ def _work(
     from drafting.lay import plan
     from projector.session.shares import rules_of, together
 
+    if hasattr(os, "nice"):  # what she drags goes first; the planner's own processes inherit it
+        os.nice(_GIVES_WAY)
     try:
         docket = Docket.from_dict(data, path=path)
         if docket.cloth is None:

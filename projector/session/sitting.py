@@ -238,9 +238,9 @@ class Sitting:
             self.planning.start()
 
     def _poll(self) -> None:
-        """Take in what the planner has found."""
+        """Take in what the planner has found, not in the middle of a drag."""
         run, plan = self.planning, self.state.plan
-        if run is None or plan is None or not run.poll():
+        if self.state.drag is not None or run is None or plan is None or not run.poll():
             return
         state = self.state.but(plan=replace(plan, best=run.best, told=run.told))
         if run.fault:

@@ -4,7 +4,8 @@ Run by hand: ``python tests/bench/bench_table.py [--soak] [--quick]``. Drags one
 pieces through the real event loop's `handle` on SDL's dummy driver (software only) and prints the
 quantiles against the limits: p99 8.3 ms at 1920 × 1080 and 16.6 ms at 3840 × 2160, median half of
 half of that. ``--soak``: 100,000 frames, memory flat within 5 %. ``--pull``: the hem of the shipped
-top pulled on the cloth, drafted and drawn anew with each move: p99 33 and 66 ms.
+top pulled on the cloth, drafted and drawn anew with each move: p99 33 and 66 ms. ``--beside``: the drag
+while a plan runs.
 """
 
 from __future__ import annotations
@@ -126,8 +127,12 @@ def slowdown() -> float:
     return float(np.median(times) / np.percentile(times, 1))
 
 
-def drag(size: tuple[int, int], piece: str, frames: int) -> tuple[np.ndarray, np.ndarray]:
+def drag(
+    size: tuple[int, int], piece: str, frames: int, beside: bool = False
+) -> tuple[np.ndarray, np.ndarray]:
     """(frames,) ms of one drag across the lay, picking up included; and of what came after each.
+
+    ``beside``: while the planner, as the table starts it, works at the same lay.
 
     After some frames the loop paints once more before it waits for the next event: a neighbour's
     changed look, the figures of the strip. An event that comes meanwhile waits for it.
@@ -140,6 +145,15 @@ def drag(size: tuple[int, int], piece: str, frames: int) -> tuple[np.ndarray, np
         sitting.frame()
         for i in range(40):
             sitting.tick(-0.5 + i / 120.0)
+        if beside:
+            sitting.do("plan")
+            for _ in range(400):  # until its processes are at work
+                sitting.tick(-0.1)
+                if sitting.state.plan is not None and sitting.state.plan.best is not None:
+                    break
+                time.sleep(0.05)
+            else:
+                raise SystemExit("the planner found nothing in 20 s")
         at = grip(sitting, key)
         step(sitting, beam, event(pygame.MOUSEBUTTONDOWN, at), 0.0)
         scale = size[0] / 1920.0
@@ -158,7 +172,7 @@ def drag(size: tuple[int, int], piece: str, frames: int) -> tuple[np.ndarray, np
     return np.array(times), np.array(after)
 
 
-def speed(frames: int, repeats: int) -> bool:
+def speed(frames: int, repeats: int, beside: bool = False) -> bool:
     """The table of quantiles; answers whether all limits hold for the work itself.
 
     Each frame of a drag is the same work every time: the least of several runs of it is what it
@@ -173,7 +187,7 @@ def speed(frames: int, repeats: int) -> bool:
           f" {f'least of {repeats}: median':>19} {'p99':>6} {'max':>6} | limits median / p99")  # fmt: skip
     for size, limit in LIMITS_MS.items():
         for piece in ("top", "sleeve", "pocket"):
-            pairs = [drag(size, piece, frames) for _ in range(repeats)]
+            pairs = [drag(size, piece, frames, beside) for _ in range(repeats)]
             runs, more = (np.array([p[k] for p in pairs]) for k in (0, 1))
             least = runs.min(axis=0)
             follow = more.min(axis=0)
@@ -327,11 +341,12 @@ if __name__ == "__main__":
     parser.add_argument("--soak", nargs="?", const=100_000, type=int, help="frames")
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--pull", action="store_true")
+    parser.add_argument("--beside", action="store_true", help="while a plan runs")
     given = parser.parse_args()
     if given.pull:
         sys.exit(0 if pull(240) else 1)
     if given.soak:
         sys.exit(0 if soak(given.soak) else 1)
-    passed = speed(*(200, 4) if given.quick else (600, 6))
+    passed = speed(*(200, 4) if given.quick else (600, 6), beside=given.beside)
     start_and_click()
     sys.exit(0 if passed else 1)

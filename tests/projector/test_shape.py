@@ -100,6 +100,24 @@ def test_the_hem_is_pulled_and_the_docket_says_so(path: Path) -> None:
     assert not list(path.parent.glob(".*journal"))
 
 
+def test_the_strip_stands_still_while_a_grip_is_pulled(path: Path) -> None:
+    """No button moves and nothing of the strip is painted anew until the hand lets go."""
+    sitting = sit(path)
+    sitting.do("shape")
+    sitting.frame()
+    pull(sitting, "style.length", 5.0, let_go=False)
+    strip, painted = sitting.compositor.shown.strip, sitting.compositor._painted["strip"][1]
+    pull(sitting, "style.length", -150.0, let_go=False)
+    assert sitting.compositor.shown.strip is strip
+    assert sitting.compositor._painted["strip"][1] is painted
+    sitting.do("away")
+    sitting.pointer("up", 0.0, 0.0)
+    sitting.do("lines")
+    sitting.frame()
+    assert sitting.compositor.shown.strip is not strip
+    sitting.close()
+
+
 def test_a_power_cut_in_the_middle_loses_nothing(path: Path) -> None:
     """Killed with a pull under way that was let go: opened again it is as pulled, still to be taken
     or put back; the docket's garment is not touched meanwhile."""

@@ -319,6 +319,45 @@ def test_aside_and_back() -> None:
     assert sitting.state.work.of(key) == before
 
 
+def test_a_plan_that_arrives_waits_for_the_hand(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the middle of a drag nothing else changes; let go, the better plan is there."""
+    sitting = sit(single_cloth())
+    monkeypatch.setattr("projector.session.planning.Planning.start", lambda self: None)
+    sitting.do("plan")
+    run = sitting.planning
+    assert run is not None
+    found = [Found(sitting.state.work.lay, 900.0, 0.5, ())]
+
+    def poll(self: Planning) -> bool:
+        if not found:
+            return False
+        self.best = found.pop()
+        return True
+
+    monkeypatch.setattr("projector.session.planning.Planning.poll", poll)
+    sitting.pointer("down", *spot(sitting, "front/1"))
+    sitting.tick(1.0)
+    assert sitting.state.plan is not None and sitting.state.plan.best is None
+    sitting.pointer("up", *spot(sitting, "front/1"))
+    sitting.tick(1.1)
+    assert sitting.state.plan is not None and sitting.state.plan.best is run.best is not None
+    sitting.close()
+
+
+@pytest.mark.skipif(not hasattr(os, "nice"), reason="this system has no nice")
+def test_the_planner_gives_way_to_the_table() -> None:
+    """Its process stands behind the table's: what she drags goes first."""
+    sitting = sit(single_cloth())
+    sitting.do("plan")
+    assert sitting.planning is not None and sitting.planning._process is not None
+    until = time.monotonic() + 40.0
+    own = os.getpriority(os.PRIO_PROCESS, 0)
+    while os.getpriority(os.PRIO_PROCESS, sitting.planning._process.pid) < min(own + 10, 19):
+        time.sleep(0.02)
+        assert time.monotonic() < until
+    sitting.close()
+
+
 def test_a_plan_is_taken_around_what_is_locked() -> None:
     """A plan from the other process keeps locked pieces; taking it is one undo."""
     sitting = sit(single_cloth())
