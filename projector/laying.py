@@ -33,6 +33,7 @@ _MOST_COMPARED = 60  # pieces; with more each width takes seconds, so she is ask
 _PIECING_S = 0.6  # of a quick plan, to see what a join saves
 _PIECING_SHARE = 0.5  # of the time, for all of them
 _WORTH_A_JOIN_MM = 10.0
+_PLAN_SHARE = 0.7  # of the time for a short lay, the rest for one in fewer places
 _NAME_ONE = "Add 'cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}'."
 
 
@@ -223,6 +224,7 @@ def planned(
     compare: bool | None = None,
     sold_by: str = "cm",
     partial: bool = True,
+    beam_mm: tuple[float, float] | None = None,
     progress: Callable[[Lay], bool] | None = None,
 ) -> Planned:
     """Plan the lay of dockets that are laid together.
@@ -233,6 +235,8 @@ def planned(
         afresh: do not start from the lay so far; what is locked or traced stays in any case.
         compare: also try other widths and folds; None for where that is of use.
         sold_by: cm or yd, in which cloth is bought.
+        beam_mm: what the light reaches along and across: a lay that is cut in fewer places is taken
+            where it needs no more cloth.
         partial: whether a lay in which something found no room is of use.
         progress: told of every better lay; False ends it.
 
@@ -268,7 +272,14 @@ def planned(
         cloth, pieces, rules = joined.cloth, joined.pieces, rules_of(joined, apart)
         start = [p for p in start if p.piece in pieces]
         seconds = max(0.2, seconds - (time.monotonic() - began))
-    made, tried = _best(pieces, cloth, seconds, fixed, rules, start, progress)
+    share = _PLAN_SHARE if beam_mm is not None else 1.0
+    made, tried = _best(pieces, cloth, share * seconds, fixed, rules, start, progress)
+    if beam_mm is not None and not made.interrupted and not fixed:
+        from drafting.lay.order import with_fewer_stops
+
+        fewer = with_fewer_stops(made, beam_mm, (1.0 - share) * seconds)
+        notes = tuple(dict.fromkeys((*made.notes, *fewer.notes)))
+        made = dataclasses.replace(fewer, notes=notes) if fewer is not made else made
     cloth = made.cloth
     bolt = cloth.length_mm is None and cloth.outline is None
     purchase = to_buy(made, sold_by) if bolt else None

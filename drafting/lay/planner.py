@@ -94,8 +94,9 @@ def plan_job(
     start: Iterable[Any] = (),
     progress: Progress | None = None,
     effort: Effort | None = None,
+    enough: Callable[[Lay], bool] | None = None,
 ) -> Lay:
-    """The same for a job that is made already.
+    """The same for a job that is made already; ``enough``: of which lay there is no more to wish.
 
     Raises:
         LayError: ``seconds`` is no number of seconds.
@@ -105,6 +106,7 @@ def plan_job(
     if not math.isfinite(seconds) or seconds < 0:
         raise LayError(f"{seconds!r} is not a number of seconds to plan for.")
     run = _Run(job, began, float(seconds), progress, _seed(effort.seed))
+    run.enough = enough
     count = _cores() if effort.workers is None else effort.workers
     # one worker cannot better a lone piece, and nothing can better an empty job
     alone = seconds < _ALONE_S or count <= 0
@@ -214,6 +216,7 @@ class _Run:
         self.lay: Lay | None = None
         self.rank = (math.inf, math.inf)
         self.stopped = self.interrupted = False
+        self.enough: Callable[[Lay], bool] | None = None
 
     def left(self) -> float:
         """Seconds until the deadline."""
@@ -234,6 +237,8 @@ class _Run:
         if better and is_sound(self.job, state):
             self.state, self.lay, self.rank = state, lay, rank
             self.tell()
+            if self.enough is not None and self.enough(lay):
+                self.stopped = True
         return not self.stopped
 
     def tell(self) -> None:

@@ -133,7 +133,7 @@ def lay(
         with _bar(seconds, quiet=as_json) as progress:
             made = laying.planned(
                 dockets, joined, seconds=seconds, distance_mm=apart, afresh=afresh, compare=compare,
-                sold_by="yd" if unit == "in" else "cm", partial=partial, progress=progress,
+                sold_by="yd" if unit == "in" else "cm", partial=partial, beam_mm=lit, progress=progress,
             )  # fmt: skip
         notes: list[str] = []
         if not dry_run:

@@ -8,7 +8,7 @@ import pytest
 
 from drafting import Piece
 from drafting.lay import Cloth, Effort, Lay, Placement, Rules, plan
-from drafting.lay.order import stops
+from drafting.lay.order import stops, with_fewer_stops
 from drafting.lay.planner import lay_as_it_is
 
 HERE = Effort(seed=5, workers=0)
@@ -69,3 +69,24 @@ def test_a_piece_longer_than_the_light_is_named() -> None:
     assert [k for s in walk for k in s.longer] == ["long/1"]
     with pytest.raises(ValueError, match="a beam has"):
         stops(lay, (0.0, 500.0))
+
+
+@pytest.mark.parametrize("locked", [False, True])
+def test_of_two_lays_as_long_the_one_in_fewer_places_is_taken(locked: bool) -> None:
+    """500, 500, 300, 300 in a row need three places of 800; 500, 300, 500, 300 two, on as much cloth.
+
+    What she has locked stays, so then the row is as it was.
+    """
+    sizes = {"one": 500, "two": 500, "three": 300, "four": 300}
+    pieces = [Piece.from_outline(n, [(0, 0), (250, 0), (250, s), (0, s)]) for n, s in sizes.items()]
+    starts = (0.0, 500.0, 1000.0, 1300.0)
+    put = [Placement(n, 1, (x, 250.0), locked=locked) for n, x in zip(sizes, starts, strict=True)]
+    cloth = Cloth.from_dict({"width": "260 mm", "nap": "two-way"})
+    lay = lay_as_it_is(pieces, cloth, put, Rules(0.0))
+    beam = (805.0, 400.0)
+    assert lay.problems() == [] and len(stops(lay, beam)) == 3
+    other = with_fewer_stops(lay, beam, 1.0, HERE)
+    assert other.problems() == []
+    assert len(stops(other, beam)) == (3 if locked else 2)
+    assert other.used_length_mm <= lay.used_length_mm + 1.0
+    assert with_fewer_stops(lay, (1700.0, 400.0), 1.0, HERE) is lay  # one place holds it all
