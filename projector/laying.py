@@ -278,8 +278,8 @@ def planned(
         from drafting.lay.order import with_fewer_stops
 
         fewer = with_fewer_stops(made, beam_mm, (1.0 - share) * seconds)
-        notes = tuple(dict.fromkeys((*made.notes, *fewer.notes)))
-        made = dataclasses.replace(fewer, notes=notes) if fewer is not made else made
+        said = tuple(dict.fromkeys((*made.notes, *fewer.notes)))
+        made = dataclasses.replace(fewer, notes=said) if fewer is not made else made
     cloth = made.cloth
     bolt = cloth.length_mm is None and cloth.outline is None
     purchase = to_buy(made, sold_by) if bolt else None
