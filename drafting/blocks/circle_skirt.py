@@ -20,12 +20,14 @@ from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Notch, Piece
 from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
+from drafting.sheet.board import ring_pairs
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, flip, half_piece, label_of
 from drafting.sheet.record import BOTH
 
 PARTS = {"quarter": 0.25, "half": 0.5, "three-quarter": 0.75, "full": 1.0}
 USUAL_PANELS = {"quarter": 1, "half": 2, "three-quarter": 3, "full": 4}
+Spots = tuple[tuple[str, str], ...]  # piece, edge, as often as it is cut
 HEM_MM = 15.0  # the deepest hem that can be eased in
 OPTIONS = (
     choice("circle", "How much of a circle.", {"half": "half a circle", "quarter": "a quarter", "three-quarter": "three quarters", "full": "a full circle"}),
@@ -83,12 +85,8 @@ def circle_skirt(s: Sheet) -> None:
     waists.tell_over(s, g)
     turns = {"": math.pi * part / panels}  # half of a panel
     if g.joint:  # the side seams in line with the bodice's
-        s.fault(
-            panels % 2 > 0,
-            "style.panels",
-            "has no side seams to meet the bodice's.",
-            "Choose 2 or 4.",
-        )
+        odd, what = panels % 2 > 0, "has no side seams to meet the bodice's."
+        s.fault(odd, "style.panels", what, "Choose 2 or 4.")
         s.stop()
         turns = {h: float(2 * math.pi * part * x.length / waist) for h, x in g.joint.halves.items()}
     shapes = {n: sector(float(r), float(long_), a) for n, a in turns.items()}
@@ -99,28 +97,26 @@ def circle_skirt(s: Sheet) -> None:
     for n, angle in turns.items():
         _record(s, n, shapes[n], angle, r, long_)
     of = sources_of(r, long_, style["circle"], style["panels"], style["waist_finish"])
-    spots, seams, where = (
-        _joined(s, g.joint, shapes, panels, of) if g.joint else _pieces(s, points, panels, of)
-    )
+    if g.joint:
+        waists.in_halves(s, g.joint, shapes, dict.fromkeys(shapes, panels == 2), of)
+        spots: Spots = tuple((h, "waist") for h in shapes for _ in range(2))
+        seams, where = g.joint.zips, g.joint.where
+    else:
+        spots, seams, where = _pieces(s, points, panels, of)
     if not elastic:
         zip_mm = waists.opening(s, lambda d: _girth(d, r, part), g, g.waist)
         for name, edges in seams.items():
-            waists.with_zip(s, name, edges, zip_mm, where)
+            waists.with_zip(s, name, edges, zip_mm, f"{where}:")
         waists.hip_passes(s, _girth(zip_mm, r, part), zip_mm, float(g.ring), float(g.waist))
     if g.joint:
         bias_ = {h: -float(bias) * a for h, a in turns.items()}
-        waists.sew_on(
-            s, g.joint, {h: [(h, "waist")] for h in turns}, bias_, "stretched on the bias"
-        )
+        own = {h: [(h, "waist")] for h in turns}
+        waists.sew_on(s, g.joint, own, bias_, "stretched on the bias")
     else:
-        _finish(s, waist, r, spots, panels, elastic)
+        _finish(s, waist, r, spots, panels)
     waists.waist_girth(s, spots, g.waist, 2.0 * math.pi * part * float(bias))
-    waists.hip_girth(
-        s,
-        _girth(float(s.m["waist_to_hip"]), r, part),
-        s.m["hip_girth"] + s.fitted("hip") + waists.HIP_PASS_MM,
-        True,
-    )
+    need = s.m["hip_girth"] + s.fitted("hip") + waists.HIP_PASS_MM
+    waists.hip_girth(s, _girth(float(s.m["waist_to_hip"]), r, part), need, True)
     hem = sum(s.pieces[p].edges["hem"].length_mm for p, _ in spots)
     s.figures |= {"radius": float(r), "radius before the bias": float(whole), "hem": hem}
     s.notes.append(
@@ -130,7 +126,7 @@ def circle_skirt(s: Sheet) -> None:
     _judge_cloth(s, points, panels)
     s.makes(
         flat="Stay-stitch the waist as soon as it is cut.",
-        closing="" if elastic else f"Zip into the {where.rstrip(':')}, then that seam below it.",
+        closing="" if elastic else f"Zip into the {where}, then that seam below it.",
         skirt="Join the seams from the hem up, but for the one with the zip." if panels > 1 else "",
         finish=waists.FINISHING[style["waist_finish"]],
         hem="Hang the skirt for 24 hours, level the hem all round from the floor, and turn up a narrow hem.",
@@ -152,33 +148,6 @@ def _record(
         s.tell("hem of this panel", 2.0 * float(r + long_) * angle)
 
 
-def _joined(
-    s: Sheet, joint: waists.Joint, shapes: dict[str, dict[str, Points]], panels: int, of: frozenset[str]
-) -> tuple[tuple[tuple[str, str], ...], dict[str, dict[str, bool]], str]:  # fmt: skip
-    """Front and back for a bodice, as `_pieces`: with seams at the centres where it is cut in four."""
-    opens = joint.opens == BACK
-    for half, points in shapes.items():
-        apart = panels == 4 or (half == BACK and opens)
-        lines = {(f"centre {half}" if apart and n == "fold" else n): p for n, p in points.items()}
-        low, x = float(points["hem"][0, 1]) + 60.0, 0.25 * float(points["waist"][0, 0])
-        made = half_piece(
-            half, lines, s.measurements, grain=((x, low), (x, -60.0)), notches=(Notch("waist", 0.0, 1, "side"),)
-        )  # fmt: skip
-        s.add(made, all=of)
-        s.square(
-            half,
-            [
-                frozenset((e, o))
-                for e in ("hem", "waist")
-                for o in ("side", "fold", f"centre {half}")
-            ],
-        )
-    s.sew("side", (FRONT, "side"), (BACK, "side"))
-    zips = {BACK: {CENTRE[True]: True}} if opens else {h: {"side": False} for h in shapes}
-    spots = tuple((h, "waist") for h in shapes for _ in range(2))
-    return spots, zips, "centre back:" if opens else "left side:"
-
-
 def _girth(depth: float, radius: float, part: float) -> float:
     """Finished girth mm at ``depth`` below the waist."""
     return 2.0 * math.pi * part * (float(radius) + depth)
@@ -186,28 +155,13 @@ def _girth(depth: float, radius: float, part: float) -> float:
 
 def _refuse(s: Sheet, r: Amount, long_: Amount, part: float, panels: int) -> None:
     waists.refuse_halves(s, ("waist", "hip"), "all panels of this skirt are alike")
-    s.fault(
-        part / panels > 0.5,
-        "style.panels",
-        "gives panels wider than half a circle.",
-        "Choose more panels.",
-    )
-    s.fault(
-        r < 20.0,
-        "style.circle",
-        f"leaves a waist radius of {s.t(r)}.",
-        "Choose a smaller part of a circle.",
-    )
-    depth, need = (
-        float(s.m["waist_to_hip"]),
-        float(s.m["hip_girth"] + s.fitted("hip")) + waists.HIP_PASS_MM,
-    )
-    s.fault(
-        long_ < depth + 30.0,
-        "style.length",
-        f"ends at the hip, {s.t(depth)} down.",
-        "Make the skirt longer.",
-    )
+    what = "gives panels wider than half a circle."
+    s.fault(part / panels > 0.5, "style.panels", what, "Choose more panels.")
+    what = f"leaves a waist radius of {s.t(r)}."
+    s.fault(r < 20.0, "style.circle", what, "Choose a smaller part of a circle.")
+    waists.refuse_at_hip(s, long_)
+    depth = float(s.m["waist_to_hip"])
+    need = float(s.m["hip_girth"] + s.fitted("hip")) + waists.HIP_PASS_MM
     has = _girth(depth, r, part)
     larger = [k for k, p in PARTS.items() if _girth(depth, float(r) * part / p, p) >= need]
     what = f"'{s.style['circle']}' measures {s.t(has)} at the hip; {s.t(need)} are needed there."
@@ -218,103 +172,54 @@ def _refuse(s: Sheet, r: Amount, long_: Amount, part: float, panels: int) -> Non
 
 def _pieces(
     s: Sheet, points: dict[str, Points], panels: int, of: frozenset[str]
-) -> tuple[tuple[tuple[str, str], ...], dict[str, dict[str, bool]], str]:
+) -> tuple[Spots, dict[str, dict[str, bool]], str]:
     """The panels; their waist edges, the seam with the zip (edge → it runs down), and its name."""
-    m = s.measurements
+    m, zipped = s.measurements, s.style["waist_finish"] != "elastic"
     low, high = float(points["hem"][0, 1]) + 60.0, -60.0
-    x = 0.25 * float(points["waist"][0, 0])
-    grain = ((x, low), (x, high))
     if panels > 2:
         hem, up, waist = points["hem"], points["side"], points["waist"]
         lines = {
-            "hem": np.concatenate([flip(hem)[:-1], hem]),
-            "right seam": up,
-            "waist": np.concatenate([waist[:-1], flip(waist)]),
-            "left seam": flip(up),
-        }
+            "hem": np.concatenate([flip(hem)[:-1], hem]), "right seam": up,
+            "waist": np.concatenate([waist[:-1], flip(waist)]), "left seam": flip(up),
+        }  # fmt: skip
         edges = {n: Edge(n, p) for n, p in lines.items()}
         notch = Notch("waist", 0.5 * edges["waist"].length_mm, 1, "middle")
-        made = Piece(
-            "panel",
-            edges,
-            panels,
-            grain=((0.0, low), (0.0, high)),
-            notches=(notch,),
-            label=label_of("panel", f"cut {panels}", m),
-        )
-        s.add(made, all=of)
+        label = label_of("panel", f"cut {panels}", m)
+        grain = ((0.0, low), (0.0, high))
+        s.add(Piece("panel", edges, panels, grain=grain, notches=(notch,), label=label), all=of)
         s.sew("panels", ("panel", "right seam"), ("panel", "left seam"))
         s.square("panel", [frozenset((e, "seam")) for e in ("hem", "waist")])
-        if s.style["waist_finish"] != "elastic":
-            s.notes.append(
-                "The zip is marked on the seams of every panel; it goes into one of them only."
-            )
-        return (
-            (("panel", "waist"),) * panels,
-            {"panel": {"left seam": True, "right seam": False}},
-            "centre-back seam:",
-        )
+        if zipped:
+            s.notes.append("The zip is marked on the seams of every panel; it goes into one of them only.")  # fmt: skip
+        seams = {"panel": {"left seam": True, "right seam": False}}
+        return (("panel", "waist"),) * panels, seams, "centre-back seam"
     names = (FRONT, BACK) if panels == 2 else ("skirt",)
+    x = 0.25 * float(points["waist"][0, 0])
     for name in names:
-        renamed = {
-            (CENTRE[True] if panels == 1 and n == "side" else n): p for n, p in points.items()
-        }
-        made = half_piece(name, renamed, m, grain=grain, notches=(Notch("waist", 0.0, 1, "side"),))
-        s.add(made, all=of)
-        s.square(
-            name,
-            [
-                frozenset(p)
-                for p in (
-                    ("hem", "side"),
-                    ("waist", "side"),
-                    ("hem", CENTRE[True]),
-                    ("waist", CENTRE[True]),
-                    ("hem", "fold"),
-                    ("waist", "fold"),
-                )
-            ],
-        )
-    if panels == 2:
-        s.sew("side", (FRONT, "side"), (BACK, "side"))
-        if s.style["waist_finish"] != "elastic":
-            s.notes.append("The zip is marked on both side seams, and goes into the left one only.")
-        return (
-            tuple((n, "waist") for n in names for _ in range(2)),
-            {n: {"side": False} for n in names},
-            "left side:",
-        )
-    return (("skirt", "waist"),) * 2, {"skirt": {CENTRE[True]: False}}, "centre back:"
+        lines = {(CENTRE[True] if panels == 1 and n == "side" else n): p for n, p in points.items()}  # fmt: skip
+        side = Notch("waist", 0.0, 1, "side")
+        s.add(half_piece(name, lines, m, grain=((x, low), (x, high)), notches=(side,)), all=of)
+        s.square(name, [frozenset(p) for p in ring_pairs(s.pieces[name])])
+    if panels == 1:
+        return (("skirt", "waist"),) * 2, {"skirt": {CENTRE[True]: False}}, "centre back"
+    s.sew("side", (FRONT, "side"), (BACK, "side"))
+    if zipped:
+        s.notes.append("The zip is marked on both side seams, and goes into the left one only.")
+    spots = tuple((n, "waist") for n in names for _ in range(2))
+    return spots, {n: {"side": False} for n in names}, "left side"
 
 
-def _finish(
-    s: Sheet,
-    waist: Amount,
-    r: Amount,
-    spots: tuple[tuple[str, str], ...],
-    panels: int,
-    elastic: bool,
-) -> None:
-    """Band or casing, its notches at the seams and in the middle of each panel."""
-    finish = s.style["waist_finish"]
-    if finish == "none":
-        return
-    if finish == "facing":
+def _finish(s: Sheet, waist: Amount, r: Amount, spots: Spots, panels: int) -> None:
+    """Band, casing or facing, with notches at the seams and in the middle of each panel."""
+    if s.style["waist_finish"] == "facing":
         angle = 0.5 * math.pi * PARTS[s.style["circle"]]
         top = sector(float(r), 1.0, angle)["waist"][::-1]
         cuts = {FRONT: [float(r) * angle * 2 / 3] if panels == 3 else [], BACK: []}
         opens, of = {FRONT: False, BACK: panels != 2}, s.hangs_on[spots[0]]
         waists.add_facings(s, dict.fromkeys(cuts, top), opens, cuts, spots, of)
         return
-    each = float(waist) / panels
-    at = {
-        "seam": tuple(each * i for i in range(1, panels)),
-        "middle": tuple(each * (i + 0.5) for i in range(panels)),
-    }
-    on_cloth = sum(s.pieces[p].edges[e].length_mm for p, e in spots)
-    full = on_cloth - float(waist)
-    full = full if abs(full) > 0.2 else 0.0
-    (waists.add_casing if elastic else waists.add_band)(s, float(waist), at, spots, full, waist)
+    full = sum(s.pieces[p].edges[e].length_mm for p, e in spots) - float(waist)
+    waists.finish_widths(s, waist, spots, panels, full if abs(full) > 0.2 else 0.0)
 
 
 def _judge_cloth(s: Sheet, points: dict[str, Points], panels: int) -> None:

@@ -14,13 +14,12 @@ import math
 import numpy as np
 
 from drafting.blocks._skirt import skirt
-from drafting.fit import BACK, FRONT
 from drafting.piece import Notch
 from drafting.sheet import Amount, Sheet, found, most, sources_of, waists
 from drafting.sheet.finishing import rectangle
 from drafting.sheet.joints import around
 from drafting.sheet.options import choice, length, ratio
-from drafting.sheet.pieces import half_piece, label_of
+from drafting.sheet.pieces import label_of
 from drafting.sheet.record import spot_array
 from drafting.truing import Seam, seam_length
 
@@ -95,20 +94,18 @@ def gathered_skirt(s: Sheet) -> None:
         else:
             _tier(s, i, tiers, rounds[-1], deep, of)
     top, hip_depth = _names(tiers)[0], float(s.m["waist_to_hip"])
+    spots = tuple((n, "waist") for n, p in s.pieces.items() if "waist" in p.edges for _ in range(p.cut))  # fmt: skip
     if g.joint is None:
-        _finish(s, waist, rounds[0], tiers, of)
-    spots = tuple(
-        (n, "waist") for n, p in s.pieces.items() if "waist" in p.edges for _ in range(p.cut)
-    )
+        cut = len(spots)
+        if wide > waist:
+            waists.gather(
+                s, {top: float(wide) / cut}, {top: float(waist) / cut}, _times(wide, waist)
+            )
+        waists.finish_widths(s, waist, spots, cut, float(wide - waist))
     if not elastic:
         zip_mm = waists.opening(s, lambda d: float(g.waist if d < 30 else wide), g, g.waist)
-        s.fault(
-            zip_mm > long_ - 30.0,
-            "style.zip_length",
-            f"of {s.t(zip_mm)} is as long as the skirt.",
-            "Make it shorter.",
-        )
-        s.stop()
+        what = f"of {s.t(zip_mm)} is as long as the skirt."
+        s.fault(zip_mm > long_ - 30.0, "style.zip_length", what, "Make it shorter.")
         s.fault(g.joint is not None and zip_mm > depths[0] - 10.0, "style.tiers", f"ends the first {s.t(depths[0])} down, the zip is {s.t(zip_mm)} long.",
                 "Choose fewer tiers, or a longer skirt.")  # fmt: skip
         s.stop()
@@ -128,16 +125,11 @@ def gathered_skirt(s: Sheet) -> None:
             left, tier = left - deep, tier + 1
         waists.hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
     if style["pockets"] != "none":
-        s.fault(
-            tiers > 1,
-            "style.pockets",
-            "do not go with tiers.",
-            "Leave the pockets out, or choose one tier.",
-        )
+        remedy = "Leave the pockets out, or choose one tier."
+        s.fault(tiers > 1, "style.pockets", "do not go with tiers.", remedy)
         s.stop()
-        at_back = g.joint is not None and g.joint.opens == BACK
-        sides = {FRONT: False, BACK: False} if g.joint else {top: False}
-        waists.seam_pockets(s, sides, not elastic and not at_back)
+        sides = dict.fromkeys(g.joint.halves if g.joint else (top,), False)
+        waists.seam_pockets(s, sides, not elastic and not (g.joint and g.joint.at_back))
     waists.waist_girth(s, spots, g.waist)
     ends = np.cumsum(depths)[:-1]
     waists.hip_girth(s, float(rounds[int(np.searchsorted(ends, hip_depth))]), least_, True)
@@ -170,15 +162,9 @@ def _refuse(s: Sheet, long_: Amount, tiers: int) -> None:
     what = f"makes the first of {tiers} tiers {s.t(first)} deep."
     s.fault(first < LEAST_TIER_MM, "style.tiers", what, "Choose fewer tiers, or a longer skirt.")
     low = 0.0 < s.style["fullness"] < 1.2
-    s.fault(
-        low, "style.fullness", "under 1.2 hardly gathers.", "Use 1.5 to 3, or the flared-skirt."
-    )
-    s.fault(
-        long_ < s.m["waist_to_hip"] + 30.0,
-        "style.length",
-        "ends at the hip.",
-        "Make the skirt longer.",
-    )
+    remedy = "Use 1.5 to 3, or the flared-skirt."
+    s.fault(low, "style.fullness", "under 1.2 hardly gathers.", remedy)
+    waists.refuse_at_hip(s, long_)
     s.stop()
 
 
@@ -196,16 +182,10 @@ def _tier(s: Sheet, i: int, tiers: int, round_: Amount, deep: float, of: frozens
     )  # fmt: skip
     s.add(made, all=of)
     with s.step(name.replace(" ", "-"), f"{name.capitalize()}: one of {cut} widths", name):
-        s.draw(
-            f"{name}, upper edge",
-            spot_array([(0.0, deep), (float(each), deep)]) - (0.0, deep),
-            "straight",
-        )
-        s.draw(
-            f"{name}, sides and lower edge",
-            spot_array([(float(each), 0.0), (float(each), -deep), (0.0, -deep), (0.0, 0.0)]),
-            "square to it",
-        )
+        x = float(each)
+        s.draw(f"{name}, upper edge", spot_array([(0.0, 0.0), (x, 0.0)]), "straight")
+        ring = spot_array([(x, 0.0), (x, -deep), (0.0, -deep), (0.0, 0.0)])
+        s.draw(f"{name}, sides and lower edge", ring, "square to it")
         s.tell(f"{name}, wide", each)
         s.tell(f"{name}, deep", found(deep, "deep", of))
     if cut > 1:
@@ -225,80 +205,42 @@ def _tier(s: Sheet, i: int, tiers: int, round_: Amount, deep: float, of: frozens
 
 def _joined(s: Sheet, joint: waists.Joint, tiers: int, round_: Amount, deep: float, of: frozenset[str]) -> None:  # fmt: skip
     """The upper tier for a bodice: front and back, so that the side seams meet."""
-    foot = "hem" if tiers == 1 else "foot"
-    width = float(s.style["cloth_width"]) - ALLOWED_MM
+    foot, width = "hem" if tiers == 1 else "foot", float(s.style["cloth_width"]) - ALLOWED_MM
+    shapes, whole = {}, {}
     for half, there in joint.halves.items():
         wide = (round_ * float(there.length / joint.waist)).named(f"half of the {half}")
         long_ = float(wide)
-        s.fault(
-            long_ > width,
-            "style.cloth_width",
-            f"is less than half of the {half}, {s.t(wide)}.",
-            "Take less fullness.",
+        what = f"is less than half of the {half}, {s.t(wide)}."
+        s.fault(long_ > width, "style.cloth_width", what, "Take less fullness.")
+        ring = spot_array([(0.0, 0.0), (0.0, -deep), (long_, -deep), (long_, 0.0), (0.0, 0.0)])
+        names = ("fold", foot, "side", "waist")
+        shapes[half], whole[half] = (
+            {n: ring[k : k + 2] for k, n in enumerate(names)},
+            2.0 * long_ <= width,
         )
-        s.stop()
-        seam = 2.0 * long_ > width or (half == BACK and joint.opens == BACK)
-        corners = spot_array([(0.0, 0.0), (0.0, -deep), (long_, -deep), (long_, 0.0), (0.0, 0.0)])
-        names = (f"centre {half}" if seam else "fold", foot, "side", "waist")
-        lines = {n: corners[k : k + 2] for k, n in enumerate(names)}
-        made = half_piece(
-            half, lines, s.measurements, grain=((0.5 * long_, -0.8 * deep), (0.5 * long_, -0.2 * deep)),
-            notches=(Notch(foot, 0.5 * long_, 1, "middle"), Notch("waist", 0.0, 1, "side")),
-        )  # fmt: skip
-        s.add(made, all=of)
         with s.step(f"{half}-width", f"{half.capitalize()}: half of it", half):
-            for n, line in lines.items():
-                s.draw(
-                    f"{half} {n}",
-                    line,
-                    "straight" if n == "waist" else "square to it" if n != "fold" else "-",
-                )
+            s.draw(f"{half} waist", ring[3:], "straight")
+            s.draw(f"{half} side and lower edge", ring[:4][::-1], "square to it")
             s.tell(f"half of the {half}, wide", wide)
-        s.square(half, [frozenset((a, "side")) for a in ("waist", foot)])
-    s.sew("side", (FRONT, "side"), (BACK, "side"))
+    s.stop()
+    waists.in_halves(s, joint, shapes, whole, of)
 
 
 def _sew_on(s: Sheet, joint: waists.Joint, round_: Amount, zip_mm: float) -> None:
     """The waist seam of the upper tier, its gathers and its zip."""
-    at_back = joint.opens == BACK
-    for half in (BACK,) if at_back else (FRONT, BACK):
-        edges = {"centre back": True} if at_back else {"side": False}
-        waists.with_zip(s, half, edges, zip_mm, "centre back:" if at_back else "left side:")
+    for half, edges in joint.zips.items():
+        waists.with_zip(s, half, edges, zip_mm, f"{joint.where}:")
     long_ = {h: s.pieces[h].edges["waist"].length_mm for h in joint.halves}
+    each = {h: 1.0 if s.pieces[h].pair else 2.0 for h in long_}  # a pair's, or opened from its fold
+    finished = {h: each[h] * float(x.length) for h, x in joint.halves.items()}
+    cut = {h: mm * each[h] for h, mm in long_.items()}
+    waists.gather(s, cut, finished, _times(round_, joint.waist))
     more = {h: mm - float(joint.halves[h].length) for h, mm in long_.items()}
-    each = {
-        h: 1.0 if s.pieces[h].pair else 2.0 for h in long_
-    }  # as it is cut, or opened from the fold
-    waists.gather(
-        s, {h: mm * each[h] for h, mm in long_.items()},
-        {h: each[h] * float(x.length) for h, x in joint.halves.items()},
-        f" That is {float(round_ / joint.waist):.2f} times its length.",
-    )  # fmt: skip
     waists.sew_on(s, joint, {h: [(h, "waist")] for h in long_}, more)
 
 
-def _finish(s: Sheet, waist: Amount, round_: Amount, tiers: int, of: frozenset[str]) -> None:
-    """Band or casing, with its gathers."""
-    top = _names(tiers)[0]
-    cut = s.pieces[top].cut
-    each = float(waist) / cut
-    if round_ > waist:
-        waists.gather(
-            s,
-            {top: float(round_) / cut},
-            {top: each},
-            f" That is {float(round_ / waist):.2f} times its length.",
-        )
-    spots = ((top, "waist"),) * cut
-    at = {
-        "seam": tuple(each * i for i in range(1, cut)),
-        "middle": tuple(each * (i + 0.5) for i in range(cut)),
-    }
-    full = float(round_ - waist)
-    if s.style["waist_finish"] == "band":
-        waists.add_band(s, float(waist), at, spots, full, waist)
-    elif s.style["waist_finish"] == "elastic":
-        waists.add_casing(s, float(waist), at, spots, full, waist)
+def _times(round_: Amount, waist: Amount) -> str:
+    return f" That is {float(round_ / waist):.2f} times its length."
 
 
 BLOCK = skirt(

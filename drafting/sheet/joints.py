@@ -9,14 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
+
+from drafting.curves import Points
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, Choice, found
-from drafting.sheet.board import STYLE, Sheet, plain
+from drafting.sheet.board import STYLE, Sheet, plain, ring_pairs
 from drafting.sheet.making import Task
 from drafting.sheet.onto import EdgeRun, Onto
 from drafting.sheet.passing import BODY_EASE_MM
+from drafting.sheet.pieces import half_piece
 from drafting.truing import (
     GIRTH_MM,
     Check,
@@ -62,6 +67,21 @@ class Joint:
         return (2 * (self.halves[FRONT].length + self.halves[BACK].length)).named(
             "the bodice's waist"
         )
+
+    @property
+    def at_back(self) -> bool:
+        """Whether it opens at the centre back."""
+        return self.opens == BACK
+
+    @property
+    def zips(self) -> dict[str, dict[str, bool]]:
+        """Where the zip goes in a front and a back: piece → edge → it runs down."""
+        return {BACK: {"centre back": True}} if self.at_back else {h: {"side": False} for h in (FRONT, BACK)}  # fmt: skip
+
+    @property
+    def where(self) -> str:
+        """The seam that it opens in."""
+        return "centre back" if self.at_back else "left side seam"
 
 
 def joint_of(s: Sheet) -> Joint | None:
@@ -185,6 +205,25 @@ def places(joint: Joint, half: str, count: int) -> tuple[float, ...]:
     return first
 
 
+def in_halves(
+    s: Sheet, joint: Joint, shapes: Mapping[str, Mapping[str, Points]], whole: Mapping[str, bool], of: Any,
+    *notches: Notch,
+) -> None:  # fmt: skip
+    """Front and back of a skirt without darts: half → edge → points, from the 'fold' round; ``whole``: half →
+    its centre is a fold, else a seam, as it is where the bodice opens."""
+    for half, points in shapes.items():
+        fold = whole[half] and not (half == BACK and joint.at_back)
+        lines = {(f"centre {half}" if n == "fold" and not fold else n): p for n, p in points.items()}  # fmt: skip
+        ys, x = np.concatenate(list(points.values()))[:, 1], 0.25 * float(points["waist"][0, 0])
+        made = half_piece(
+            half, lines, s.measurements, grain=((x, float(ys.min()) + 60.0), (x, -60.0)),
+            notches=(Notch("waist", 0.0, 1, "side"), *notches),
+        )  # fmt: skip
+        s.add(made, all=of)
+        s.square(half, [frozenset(p) for p in ring_pairs(made)])
+    s.sew("side", (FRONT, "side"), (BACK, "side"))
+
+
 def sew_on(
     s: Sheet, joint: Joint, own: Mapping[str, Sequence[EdgeAt]], longer: Mapping[str, float] | None = None,
     how: str = "gathered in",
@@ -255,19 +294,19 @@ def _pass(s: Sheet, joint: Joint) -> None:
             long_ = s.onto.pieces[piece].edges[edge].length_mm
             s.notch_onto(piece, Notch(edge, joint.above if up else long_ - joint.above, 1, "zip"))
     whole = joint.above + below
-    place, rest = ("centre back", "below") if joint.opens == BACK else ("left side seam", "below and above")  # fmt: skip
+    place, rest = joint.where, "below" if joint.at_back else "below and above"
     s.making += [
         Task("waist", "Right sides together, pin the skirt to the bodice's waist: centres, sides and darts on one another; sew, and press the seam up. "
         "A tape sewn into it keeps it from stretching."),
         Task("closing", f"Set one zip into the {place}, {s.t(whole)} long, the waist seams meeting; then sew that seam {rest} it."),
     ]  # fmt: skip
     s.figures["opening"] = whole
-    where = "centre back, from the neckline" if joint.opens == BACK else f"left side seam, from {s.t(joint.above)} above the waist"  # fmt: skip
+    where = "centre back, from the neckline" if joint.at_back else f"left side seam, from {s.t(joint.above)} above the waist"  # fmt: skip
     s.notes.append(f"One opening for bodice and skirt: in the {where} to {s.t(below)} below it, {s.t(whole)} long in all.")  # fmt: skip
     # The opening spreads by twice what lies between the waist and its nearer end: she steps in through
     # the open back, hips first; a dress that opens at its side goes over the head.
-    hip = joint.opens == BACK or "bust_girth" not in s.m
-    spread = below if joint.opens == BACK else min(below, joint.above)
+    hip = joint.at_back or "bust_girth" not in s.m
+    spread = below if joint.at_back else min(below, joint.above)
     need = float(s.m["hip_girth" if hip else "bust_girth"]) + BODY_EASE_MM
     has = float(joint.waist) + 2.0 * spread
     short = max(need - has, 0.0)

@@ -24,6 +24,7 @@ from drafting.sheet.finishing import band, bars, closed_facing, facing_below
 from drafting.sheet.inside import interfaced
 from drafting.sheet.joints import PLEATED as PLEATED
 from drafting.sheet.joints import Joint as Joint
+from drafting.sheet.joints import in_halves as in_halves
 from drafting.sheet.joints import joint_of
 from drafting.sheet.joints import sew_on as sew_on
 from drafting.sheet.options import choice, length
@@ -138,6 +139,12 @@ def refuse_halves(s: Sheet, changes: Sequence[str], why: str) -> None:
     for i, c in enumerate(s.fit, 1):
         wrong = c.change in changes and c.where != "both"
         s.fault(wrong, f"fit[{i}] where", f"is '{c.where}': {why}.", "Leave 'where' out.")
+
+
+def refuse_at_hip(s: Sheet, long_: Amount) -> None:
+    """Refuse a loose skirt that ends at the hip."""
+    depth = s.m["waist_to_hip"]
+    s.fault(long_ < depth + 30.0, "style.length", f"ends at the hip, {s.t(depth)} down.", "Make the skirt longer.")  # fmt: skip
 
 
 def hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic:
@@ -408,6 +415,21 @@ def finish_halves(
                 interfaced(s, made, half.of, width)
             there = ((half.half, "waist"),)
             s.seams.append(Seam(f"{half.half} facing", ((name, "waist"),), there))
+
+
+def finish_widths(
+    s: Sheet, waist: Amount, spots: Sequence[EdgeAt], count: int, full: float
+) -> None:
+    """Band or casing of a waist that is cut in ``count`` equal widths, its notches at their seams and
+    middles; ``full``: how much longer these are, to be gathered in."""
+    each = float(waist) / count
+    at = {
+        "seam": [each * i for i in range(1, count)],
+        "middle": [each * (i + 0.5) for i in range(count)],
+    }
+    add = {"band": add_band, "elastic": add_casing}.get(s.style["waist_finish"])
+    if add:
+        add(s, float(waist), at, spots, full, waist)
 
 
 def waist_girth(s: Sheet, spots: Sequence[EdgeAt], waist: Amount, grows: float = 0.0) -> None:
