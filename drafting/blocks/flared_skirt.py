@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from drafting.blocks import _darted_halves as halves
 from drafting.blocks._hip_lines import (
     DartPlan,
     Panel,
@@ -29,15 +30,13 @@ from drafting.blocks._skirt import skirt
 from drafting.curves import Cubic, chain_points, left_of, sweep, unit
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
-from drafting.piece import Dart, Mark, Notch
+from drafting.piece import Notch
 from drafting.sheet import Sheet, found, number, sources_of, waists
-from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import OpenDart, Turn, roof, with_roofs
-from drafting.sheet.finishing import bars, short_of
+from drafting.sheet.finishing import bars
 from drafting.sheet.options import choice, length
-from drafting.sheet.pieces import CENTRE, along, half_piece
-from drafting.sheet.record import spot_array, xy
-from drafting.truing import check_dart_runs
+from drafting.sheet.pieces import CENTRE, half_piece
+from drafting.sheet.record import spot_array
 
 LEAST_SIDE_MM = 30.0  # at the hem of each panel, where there are no darts to close
 MOST_CLOSED = math.radians(
@@ -176,30 +175,15 @@ def flared_skirt(s: Sheet) -> None:
     for panel in (front, back):
         _record(s, panel, flared[panel.half], z, taken)
     _pieces(s, flared, z, g)
-    seam = style["centre_back"] == "seam"
-    halves = [
-        waists.Half(
-            h,
-            np.cumsum([c.length for c in f.waist])[:-1],
-            f.closed,
-            h == BACK and seam,
-            _everything(s, z),
-        )
-        for h, f in flared.items()
-    ]
     if style["pockets"] != "none":
-        waists.seam_pockets(s, {FRONT: False, BACK: False}, not seam)
-    waists.finish_halves(s, halves, z.waist, seam, g.joint)
-    _true(s, z, g, flared)
-    left = any(f.darts for f in flared.values())
-    s.makes(
-        darts="Sew the darts to their points and press them to the centre." if left else "",
-        flat="Pockets into the side seams." if style["pockets"] != "none" else "",
-        skirt=f"Sew the skirt's {'side seams' if seam else 'right side seam'}.",
-        closing=f"Zip into the {'centre back' if seam else 'left side seam'}, then that seam below it.",
-        finish=waists.FINISHING[style["waist_finish"]],
-        hem="Hang the skirt for a night, level the hem and turn it up: its edge is eased in.",
-    )
+        waists.seam_pockets(s, {FRONT: False, BACK: False}, style["centre_back"] != "seam")
+    halves.finish(s, z, g, {h: (f.waist, f.closed) for h, f in flared.items()}, _everything(s, z))
+    halves.true(s, z, g, float(g.waist), True)
+    hem = 2.0 * sum(s.pieces[h].edges["hem"].length_mm for h in (FRONT, BACK))
+    s.figures |= {"hem": hem, **{f"{h} hem gain": f.gain for h, f in flared.items()}}
+    hang = "Hang the skirt for a night, level the hem and turn it up: its edge is eased in."
+    pockets = "Pockets into the side seams." if style["pockets"] != "none" else ""
+    halves.make(s, any(f.darts for f in flared.values()), hang, flat=pockets)
 
 
 def _everything(s: Sheet, z: Sizes) -> frozenset[str]:
@@ -262,19 +246,12 @@ def _pieces(s: Sheet, flared: dict[str, Flared], z: Sizes, g: waists.Girths) -> 
             "side": chain_points(f.side)[::-1],
             "waist": with_roofs(f.waist, f.darts),
         }
-        notches = [Notch("side", f.side[-1].length, 1, "hip"), Notch("waist", 0.0, 1, "side")]
-        marks: list[Mark] = []
+        darts, notches, marks = halves.on_piece(half, Edge("waist", points["waist"]), f.darts)
+        notches.insert(0, Notch("side", f.side[-1].length, 1, "hip"))
         if seam or not at_back:
             on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
-            marks, cuts = bars(on, {"zip": zip_mm}, seam, "" if seam else "left side ", s.t)
-            notches += cuts
-        darts = tuple(Dart("waist", xy(d.outer), xy(d.inner), xy(d.tip)) for d in f.darts[::-1])
-        waist = Edge("waist", points["waist"])
-        for i, d in zip(range(len(darts), 0, -1), darts, strict=True):
-            notches += [
-                Notch("waist", along(waist, e), 1, f"{half} dart {i}") for e in (d.first, d.second)
-            ]
-        marks += [Mark("dart point", short_of(d)[None, :]) for d in f.darts]
+            more, cuts = bars(on, {"zip": zip_mm}, seam, "" if seam else "left side ", s.t)
+            marks, notches = [*marks, *more], [*notches, *cuts]
         x = 0.3 * float(f.closed.end[0])
         made = half_piece(
             half, points, s.measurements, seam, notches=tuple(notches), darts=darts, marks=tuple(marks),
@@ -286,22 +263,6 @@ def _pieces(s: Sheet, flared: dict[str, Flared], z: Sizes, g: waists.Girths) -> 
             fold=(z.length, z.drop, z.rise),
             centre_back=(z.length, z.drop),
         )
-
-
-def _true(s: Sheet, z: Sizes, g: waists.Girths, flared: dict[str, Flared]) -> None:
-    """What must be equal and square, and the finished girths, measured on the pieces."""
-    s.sew("side", (FRONT, "side"), (BACK, "side"))
-    for half in (FRONT, BACK):
-        s.square(half, [frozenset(p) for p in ring_pairs(s.pieces[half])])
-    s.checks += check_dart_runs(s.pieces)
-    sides = [s.pieces[h].edges["side"].points for h in (FRONT, BACK)]
-    zip_mm = s.figures["zip"]
-    waists.hip_passes(s, waists.ring_at(sides, zip_mm), zip_mm, float(z.ring), float(g.waist))
-    waists.waist_girth(s, tuple((h, "waist") for h in (FRONT, BACK) for _ in range(2)), g.waist)
-    hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
-    waists.hip_girth(s, hip, g.hip, True)
-    hem = 2.0 * sum(s.pieces[h].edges["hem"].length_mm for h in (FRONT, BACK))
-    s.figures |= {"hem": hem, **{f"{h} hem gain": f.gain for h, f in flared.items()}}
 
 
 BLOCK = skirt(

@@ -11,14 +11,14 @@ Frame: piece mm, x from the middle of the gore, y up, y = 0 on the waist line.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from configs.errors import DraftError, Fault
-from drafting.blocks._hip_lines import BACK_WIDER, LEAST_BELOW_HIP_MM, SIDE_BOW
+from drafting.blocks._gore_lines import Gore, Sizes, draw_gore, hem_lean
+from drafting.blocks._hip_lines import BACK_WIDER, LEAST_BELOW_HIP_MM
 from drafting.blocks._skirt import skirt
-from drafting.curves import Cubic, Points, chain_points, left_of, line, sweep, unit
+from drafting.curves import Points, chain_points, unit
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge, polyline_length
 from drafting.piece import Notch, Piece
@@ -43,67 +43,6 @@ OPTIONS = (
     waists.ZIP_LENGTH,
     *waists.finish_options("band", "facing", "elastic", "none"),
 )  # fmt: skip
-
-
-@dataclass(frozen=True, eq=False)
-class Gore:
-    """Half of a gore, mm: ``waist`` and ``hem`` from its middle to the seam, ``seam`` downward."""
-
-    waist: Cubic
-    seam: list[Cubic]
-    hem: Cubic
-
-
-@dataclass(frozen=True)
-class Sizes:
-    """Depth of the hip, where the flare begins, the length, the flare on one edge, mm."""
-
-    depth: Amount
-    begins: Amount
-    length: Amount
-    flare: Amount
-
-
-def hem_lean(wide: float, flare: float, room: float, knee: bool) -> float:
-    """How far the seam leans out at the hem of half a gore ``wide`` mm there, radians; as far as may
-    be where it finds no rest. A trumpet swings out, steeper towards the hem."""
-    lean, before, steep = 0.0, 1.0, 1.6 if knee else 1.0
-    for _ in range(60):
-        before = lean
-        lean = min(math.atan2(steep * flare, room - wide * math.tan(0.5 * lean)), 1.5)
-        if abs(lean - before) < 1e-9:
-            break
-    return lean if abs(lean - before) < 1e-4 else 1.5
-
-
-def draw_gore(width: float, mean: float, taken: float, z: Sizes) -> Gore:
-    """Half a gore ``width`` wide at the hip whose seam comes in by ``taken`` mm at the waist; waist and
-    hem are square to its middle and to the seam. ``mean``: half the mean gore's width, by which the seam is drawn, so that all are alike."""
-    depth, long_, begins, flare = (float(v) for v in (z.depth, z.length, z.begins, z.flare))
-    knee = begins > depth
-    wide, off = mean + flare, np.array([width - mean, 0.0])
-    # Waist and hem are arcs: an arc that leaves the middle squarely rises by its width × tan(lean ÷ 2)
-    # up to a seam that leans so; the seam is square to it there.
-    lean = hem_lean(wide, flare, long_ - max(begins, depth), knee)
-    foot = np.array([wide, -long_ + wide * math.tan(0.5 * lean)]) + off
-    down = np.array([math.sin(lean), -math.cos(lean)])
-    hip, inner = np.array([width, -depth]), mean - taken
-    below = 0.0 if knee else lean
-    up = 0.0
-    for _ in range(4):
-        phi = SIDE_BOW * math.atan2(taken, up + depth) - (SIDE_BOW - 1.0) * below
-        up = inner * math.tan(0.5 * phi)
-    end, along = np.array([width - taken, up]), np.array([-math.sin(phi), math.cos(phi)])
-    waist = sweep((0.0, 0.0), (1.0, 0.0), end, -left_of(along))
-    straight = np.array([math.sin(below), -math.cos(below)])
-    seam = [waists.hip_curve(end, -along, hip, straight)]
-    if knee:
-        start = np.array([width, -begins])
-        seam += [line(hip, start), sweep(start, (0.0, -1.0), foot, down)]
-    else:
-        seam.append(line(hip, foot))
-    hem = sweep((0.0, -long_), (1.0, 0.0), foot, left_of(down))
-    return Gore(waist, seam, hem)
 
 
 def gored_skirt(s: Sheet) -> None:
@@ -145,22 +84,11 @@ def gored_skirt(s: Sheet) -> None:
         wide = float(hips[BACK] + z.flare) + 50.0
         s.frame(z.length, wide, waist_line=0.0, hip_line=z.depth, hem_line=z.length)
     in_ = found(taken, "taken in at each edge", hip, waist, z.depth)
+    kinds = [style[k] for k in ("gores", "flare_from", "waist_finish")]
+    of = sources_of(hip, waist, z, z.depth, z.length, z.flare, *kinds)
     for half in (FRONT, BACK):
         _record(s, half, gores[half], hips[half], in_, z)
-        s.add(
-            _piece(s, half, gores[half], n, z),
-            all=sources_of(
-                hip,
-                waist,
-                z,
-                z.depth,
-                z.length,
-                z.flare,
-                style["gores"],
-                style["flare_from"],
-                style["waist_finish"],
-            ),
-        )
+        s.add(_piece(s, half, gores[half], n, z), all=of)
     _finish(s, g, waist, n, elastic)
     _true(s, g, z, n, elastic)
     where = "centre back" if _at_back(g, n) else "left side"
@@ -181,25 +109,14 @@ def _refuse(s: Sheet, z: Sizes, knee: bool, half_hip: float) -> None:
     waists.refuse_halves(s, ("waist", "hip", "hem"), "all seams of this skirt are alike")
     short = z.depth + LEAST_BELOW_HIP_MM if not knee else z.begins + LEAST_FLARED_MM
     what = f"leaves no room for the flare, which begins {s.t(z.begins)} down."
-    s.fault(
-        z.length < short, "style.length", what, "Make the skirt longer, or flare it from the hip."
-    )
-    low = float(z.begins) - float(z.depth) < 40.0
-    s.fault(
-        knee and low,
-        "style.flare_from",
-        "'knee' lies too near the hip.",
-        "Choose 'flare_from: hip'.",
-    )
+    remedy = "Make the skirt longer, or flare it from the hip."
+    s.fault(z.length < short, "style.length", what, remedy)
+    low, what = knee and float(z.begins) - float(z.depth) < 40.0, "'knee' lies too near the hip."
+    s.fault(low, "style.flare_from", what, "Choose 'flare_from: hip'.")
     room = float(z.length - z.begins)
     lean = hem_lean(half_hip + float(z.flare), float(z.flare), max(room, 1.0), knee)
-    wide = room > 0 and z.flare > 0 and lean > MOST_LEAN
-    s.fault(
-        wide,
-        "style.flare",
-        "spreads the gores too far for their length.",
-        "Use less, or the circle-skirt.",
-    )
+    wide, what = room > 0 and z.flare > 0 and lean > MOST_LEAN, "spreads the gores too far for their length."  # fmt: skip
+    s.fault(wide, "style.flare", what, "Use less, or the circle-skirt.")
     s.fault(z.flare < 0, "fit", "'hem' takes more than the flare.", "Use less.")
     s.stop()
 
@@ -240,26 +157,14 @@ def _solved(
 
 def _record(s: Sheet, half: str, gore: Gore, width: Amount, in_: Amount, z: Sizes) -> None:
     """The steps of one gore."""
-    with s.step(
-        f"{half}-gore",
-        f"{half.capitalize()} gore: half of it",
-        f"{half} gore",
-        "The other half is its mirror image.",
-    ):
+    name, why = f"{half.capitalize()} gore: half of it", "The other half is its mirror image."
+    with s.step(f"{half}-gore", name, f"{half} gore", why):
         s.point(f"{half} hip", on="hip line", out=width)
         end, foot = gore.waist.end, gore.hem.end
-        s.point(
-            f"{half} waist",
-            on="waist line",
-            out=width - in_,
-            up=found(end[1], "the seam is raised by", in_),
-        )
-        s.point(
-            f"{half} hem",
-            on="hem line",
-            out=width + z.flare,
-            up=found(foot[1] + z.length, "raised", z.flare),
-        )
+        up = found(end[1], "the seam is raised by", in_)
+        s.point(f"{half} waist", on="waist line", out=width - in_, up=up)
+        up = found(foot[1] + z.length, "raised", z.flare)
+        s.point(f"{half} hem", on="hem line", out=width + z.flare, up=up)
         s.draw("seam", chain_points(gore.seam), "softly bowed to the hip")
         s.draw("waist", gore.waist.flatten(), "square to the middle and to the seam")
         s.draw("hem", gore.hem.flatten(), "square to the middle and to the seam")

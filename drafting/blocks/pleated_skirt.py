@@ -114,39 +114,22 @@ def pleated_skirt(s: Sheet) -> None:
     )
     with s.step("frame", "Edge of a quarter, waist line, hip line and hem line"):
         s.frame(long_, wide, waist_line=0.0, hip_line=depth, hem_line=long_)
+    at, knife = (wide, float(long_), float(depth)), pleats == "knife"
     for name in names if g.joint else names[:1]:
-        _record(
-            s,
-            name if g.joint else "",
-            quarters[name][0],
-            wide,
-            float(long_),
-            float(depth),
-            (face, under, extras[name]),
-        )
-    knife = pleats == "knife"
+        amounts = (face, under, extras[name])
+        _record(s, name if g.joint else "", quarters[name][0], *at, amounts)
     for name in names:
-        made = _piece(
-            s, name, 4 // len(names), knife, quarters[name][0], wide, float(long_), float(depth)
-        )
-        s.add(made, all=of)
-    girths_down = [float(g.waist), float(g.drawn)]
-    zip_mm = waists.opening(
-        s, lambda d: float(np.interp(d, [0.0, float(depth)], girths_down)), g, g.waist
-    )
-    at_back = g.joint is not None and g.joint.opens == BACK
-    for name in (BACK,) if at_back else names:
-        edges = {"side": False, "left side": True}
-        if not knife:
-            edges = {"centre back": True} if at_back else {"side": False}
-        waists.with_zip(s, name, edges, zip_mm, "centre back:" if at_back else "left side:")
-    where = "left side seam"
-    if at_back:
-        where = "centre-back seam"
-    else:
-        s.notes.append(
-            "The zip is marked on every side seam, and goes into the left one only, behind the pleat."
-        )
+        s.add(_piece(s, name, 4 // len(names), knife, quarters[name][0], *at), all=of)
+    down = ([0.0, float(depth)], [float(g.waist), float(g.drawn)])
+    zip_mm = waists.opening(s, lambda d: float(np.interp(d, *down)), g, g.waist)
+    zips, where = {x: {"side": False} for x in names}, "left side seam"
+    if g.joint:
+        zips, where = g.joint.zips, g.joint.where
+    for name in zips:
+        edges = {"side": False, "left side": True} if knife else zips[name]
+        waists.with_zip(s, name, edges, zip_mm, f"{where}:")
+    if not (g.joint and g.joint.at_back):
+        s.notes.append("The zip is marked on every side seam, and goes into the left one only, behind the pleat.")  # fmt: skip
     spots = tuple((x, "waist") for x in names for _ in range(4 // len(names)))
     cloth = sum(s.pieces[p].edges["waist"].length_mm for p, _ in spots)
     if g.joint:
@@ -154,8 +137,8 @@ def pleated_skirt(s: Sheet) -> None:
         waists.sew_on(s, g.joint, {h: [(h, "waist")] for h in names}, more, waists.PLEATED)
     elif style["waist_finish"] == "band":
         each = float(g.waist) / 4
-        at = {"seam": tuple(each * i for i in (1, 2, 3))}
-        waists.add_band(s, float(g.waist), at, spots, cloth - float(g.waist), g.waist)
+        seams = {"seam": [each * i for i in (1, 2, 3)]}
+        waists.add_band(s, float(g.waist), seams, spots, cloth - float(g.waist), g.waist)
         band = s.seams[-1]
         s.seams[-1] = type(band)(band.name, band.a, band.b, band.ease_mm, waists.PLEATED)
     _true(s, names, g, pleats, zip_mm, float(depth))
@@ -192,21 +175,15 @@ def _record(
     amounts: tuple[Amount, Amount, Amount],
 ) -> None:  # fmt: skip
     """The steps of a quarter, of the front's or the back's where they differ."""
-    face, under, extra = amounts
+    words = ("shows at the hip", "takes at the hip and the hem", "takes more at the waist")
     with s.step(f"{half}-sums".strip("-"), "What a pleat shows and takes", half or BOTH):
-        for name, a in (
-            ("shows at the hip", face),
-            ("takes at the hip and the hem", under),
-            ("takes more at the waist", extra),
-        ):
+        for name, a in zip(words, amounts, strict=True):
             s.tell(name, a)
     with s.step(f"{half}-quarter".strip("-"), "A quarter of the skirt", half or BOTH):
         s.draw("hem", spot_array([(0.0, -long_), (wide, -long_)]), "straight")
         s.draw("side", spot_array([(wide, -long_), (wide, 0.0)]), "straight")
         s.draw("waist", spot_array([(0.0, 0.0), (wide, 0.0)]), "straight")
-    why = (
-        "Lay each fold on the placement line to which its arrow points: the faces then show alike."
-    )
+    why = "Lay each fold on the placement line to which its arrow points: the faces then show alike."  # fmt: skip
     with s.step(f"{half}-pleats".strip("-"), "Fold lines and placement lines", half or BOTH, why):
         for kind, name in ((FOLD, "fold"), (PLACE, "placement")):
             same = [k for k in lines if k.kind == kind and 0.0 < k.x < wide]
@@ -215,11 +192,8 @@ def _record(
             if same:
                 first = same[0]
                 ends = [(first.top, 0.0), (first.x, -depth), (first.x, -long_)]
-                s.draw(
-                    f"first {name} line",
-                    spot_array(ends),
-                    "straight to the hip line, and straight down from there",
-                )
+                how = "straight to the hip line, and straight down from there"
+                s.draw(f"first {name} line", spot_array(ends), how)
 
 
 def _piece(
@@ -301,9 +275,8 @@ def _true(
         s.checks.append(Check(f"pleats at the {where}", off, SEAM_MM, off <= SEAM_MM, text))
     at_zip = float(np.interp(zip_mm, [0.0, depth], [round_[0], round_[1]]))
     waists.hip_passes(s, at_zip, zip_mm, float(g.ring), float(g.waist))
-    waists.waist_girth(
-        s, tuple((x, "waist") for x in names for _ in range(4 // len(names))), g.waist
-    )
+    spots = tuple((x, "waist") for x in names for _ in range(4 // len(names)))
+    waists.waist_girth(s, spots, g.waist)
     waists.hip_girth(s, round_[1], g.hip, g.drawn > g.hip + 0.1)
 
 

@@ -18,6 +18,7 @@ import math
 import numpy as np
 
 from configs.errors import DraftError
+from drafting.blocks import _darted_halves as halves
 from drafting.blocks._hip_lines import (
     BACK_WIDER,
     Panel,
@@ -29,17 +30,15 @@ from drafting.blocks._hip_lines import (
 )
 from drafting.blocks._skirt import skirt
 from drafting.curves import Points, chain_points
-from drafting.fit import BACK, FRONT
+from drafting.fit import BACK
 from drafting.outline import Edge
-from drafting.piece import Dart, Mark, Notch
+from drafting.piece import Mark, Notch
 from drafting.sheet import Amount, Sheet, Sources, found, number, sources_of, waists
-from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import with_roofs
-from drafting.sheet.finishing import bars, short_of
+from drafting.sheet.finishing import bars
 from drafting.sheet.options import choice, length
-from drafting.sheet.pieces import CENTRE, along, half_piece
-from drafting.sheet.record import CENTRE_LINE, spot_array, xy
-from drafting.truing import check_dart_runs
+from drafting.sheet.pieces import CENTRE, half_piece
+from drafting.sheet.record import CENTRE_LINE, spot_array
 
 # Wearing ease of woven skirts: waist 1/2 to 3/4 in, hips 2 to 2 3/4 in (Central Washington
 # University, costume text, chapter 16). The other limits: common practice, no source.
@@ -128,15 +127,8 @@ def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> N
     if "vent" in points:
         points["fold"] = np.array([points["fold"][0], points["vent top"][0]])
         points["hem"] = np.concatenate([points["vent"][-1:], points["hem"]])
-    darts = tuple(Dart("waist", xy(d.outer), xy(d.inner), xy(d.tip)) for d in panel.darts[::-1])
-    waist = Edge("waist", points["waist"])
-    notches = [Notch("side", panel.side[1].length, 1, "hip"), Notch("waist", 0.0, 1, "side")]
-    for i, d in zip(range(len(darts), 0, -1), darts, strict=True):  # from the side to the centre
-        notches += [
-            Notch("waist", along(waist, end), 1, f"{panel.half} dart {i}")
-            for end in (d.first, d.second)
-        ]
-    marks = [Mark("dart point", short_of(d)[None, :]) for d in panel.darts]
+    darts, notches, marks = halves.on_piece(panel.half, Edge("waist", points["waist"]), panel.darts)
+    notches.insert(0, Notch("side", panel.side[1].length, 1, "hip"))
     if seam or s.style["centre_back"] == "fold":
         on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
         # the centre runs down, the side runs up
@@ -175,11 +167,6 @@ def _vent(s: Sheet, z: Sizes, slit_mm: float) -> dict[str, Points]:
     }
 
 
-def _dart_places(panel: Panel) -> Points:
-    """Where the darts stand on the closed waist, mm from the centre."""
-    return np.cumsum([part.length for part in panel.waist])[:-1]
-
-
 def straight_skirt(s: Sheet) -> None:
     """Draft the straight skirt.
 
@@ -209,38 +196,21 @@ def straight_skirt(s: Sheet) -> None:
             s.point(f"{half} hip", on="hip line", out=width)
     for panel in (front, back):
         _record(s, panel, z, found(taken, "taken in at the side", z.hip, z.waist, z.depth))
-    seam = style["centre_back"] == "seam"
     zip_mm, slit_mm = _openings(s, front, back, z)
     for panel in (front, back):
         _piece(s, panel, z, zip_mm, slit_mm)
     if "vent" in s.pieces[BACK].edges:
         _record_vent(s, slit_mm)
-    gathers = "Darts cannot take in so much between hip and waist."
-    waists.finish_halves(
-        s,
-        [
-            waists.Half(
-                p.half, _dart_places(p), p.closed, p.half == BACK and seam, _everything(s, z)
-            )
-            for p in (front, back)
-        ],
-        z.waist,
-        seam,
-        g.joint,
+    gathers = " Darts cannot take in so much between hip and waist."
+    halves.finish(
+        s, z, g, {p.half: (p.waist, p.closed) for p in (front, back)}, _everything(s, z),
         remedy="Choose 'waist_finish: band', or 'shaping: darts'.",
-        why=f" {gathers}" if style["shaping"] == "auto" else "",
-    )
+        why=gathers if style["shaping"] == "auto" else "",
+    )  # fmt: skip
     s.figures["slit"] = slit_mm
-    darts = "Sew the darts to their points and press them to the centre."
-    where = "centre back" if seam else "left side seam"
-    s.makes(
-        darts=darts if front.darts or back.darts else "",
-        skirt=f"Sew the skirt's {'side seams' if seam else 'right side seam'}.",
-        closing=f"Zip into the {where}, then that seam below it{', down to the slit' if slit_mm else ''}.",
-        finish=waists.FINISHING[style["waist_finish"]],
-        hem="Turn up the skirt's hem." + (" Then fold and face the slit." if slit_mm else ""),
-    )
-    _true(s, z, g, zip_mm)
+    hem = "Turn up the skirt's hem." + (" Then fold and face the slit." if slit_mm else "")
+    halves.make(s, bool(front.darts or back.darts), hem, slit=bool(slit_mm))
+    halves.true(s, z, g, math.inf, g.drawn > g.hip + 0.1)
 
 
 def _record(s: Sheet, panel: Panel, z: Sizes, taken: Amount) -> None:
@@ -287,20 +257,6 @@ def _record_vent(s: Sheet, slit_mm: float) -> None:
         s.point("vent at the hem", on="hem line", out=-width)
         s.draw("vent top", back.edges["vent top"].points)
         s.draw("vent", back.edges["vent"].points, f"{s.t(slit_mm)} long and {s.t(width)} wide")
-
-
-def _true(s: Sheet, z: Sizes, g: waists.Girths, zip_mm: float) -> None:
-    """What must be equal and square, and the finished girths, measured on the pieces."""
-    s.sew("side", (FRONT, "side"), (BACK, "side"))
-    for half in (FRONT, BACK):
-        pairs = [p for p in ring_pairs(s.pieces[half]) if "vent top" not in p]
-        s.square(half, [frozenset(p) for p in pairs])
-    s.checks += check_dart_runs(s.pieces)
-    sides = [s.pieces[h].edges["side"].points for h in (FRONT, BACK)]
-    waists.hip_passes(s, waists.ring_at(sides, zip_mm), zip_mm, float(z.ring))
-    waists.waist_girth(s, tuple((h, "waist") for h in (FRONT, BACK) for _ in range(2)), g.waist)
-    hip = 2.0 * sum(float(np.interp(-float(z.depth), p[:, 1], p[:, 0])) for p in sides)
-    waists.hip_girth(s, hip, g.hip, g.drawn > g.hip + 0.1)
 
 
 BLOCK = skirt(
