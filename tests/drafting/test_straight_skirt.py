@@ -511,7 +511,7 @@ def test_pencil_line_through_the_table_is_the_side_seam(waist: float, hip: float
         dots = [edge[-1]]
         for i, text in enumerate(texts):
             if text.startswith("side to the hip, "):
-                x, y = (float(texts[i + k]) * 10 for k in (1, 3))
+                x, y = (float(texts[i + k]) * 10 for k in (1, 2))
                 dots.append(np.array([x, -y]))
         assert len(dots) == 4
         dots.append(np.array([edge[0][0], -206.0]))
