@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import contextlib
+from collections.abc import Iterable, Mapping
 from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -282,12 +283,27 @@ def _example(block: Block) -> Any:
 
 
 def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
+    """The pieces with one choice; one that needs another (a dart at the elbow a long sleeve) with it."""
+    from configs.errors import ChalkbeamError
+
+    others = [o for o in block.options if o.choices and o.key != key]
+    try:
+        return _pieces_of(block, {key: choice})
+    except ChalkbeamError:
+        for other in others:
+            for more in reversed(other.choices):
+                with contextlib.suppress(ChalkbeamError):
+                    return _pieces_of(block, {key: choice, other.key: more})
+        raise
+
+
+def _pieces_of(block: Block, style: dict[str, Any]) -> Mapping[str, Piece]:
     from drafting.blocks import draft, joined
 
-    style: dict[str, Any] = {key: choice}
+    key, choice = next(iter(style.items()))
     if not block.alone:
         needs = next(((k, v[0]) for o in block.options if o.key == key for k, v in o.when), None)
-        style |= dict([needs]) if needs else {}
+        style = (dict([needs]) if needs else {}) | style
         name, below = _UNDER[block.joins[0]]
         under = draft(name, _example(block), below)
         made = joined(under, block.name, style)
@@ -318,17 +334,22 @@ def _in_a_row(pieces: Mapping[str, Piece]) -> list[NDArray[np.float64]]:
 
 def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
     """The choices side by side, each with its sketch and, below, what it is."""
-    half = "back" if "back" in key or key in ("opening", "slit") else "front"
-    drawn = [_choice_pieces(block, key, choice) for choice in choices]
-    one = [dots(strokes(p.get(half) or next(iter(p.values()))), 15, 8) for p in drawn]
-    sketches = one
-    if any(a == b for a, b in combinations(one, 2)):  # what differs lies in another piece
-        sketches = [dots(_in_a_row(p), 26, 8) for p in drawn]
+    sketches = sketches_of(block, key, choices)
     # No picture where it would show nothing: the seam's length differs by less than a dot.
     if key != "shoulder_seam" and any(s != sketches[0] for s in sketches):
         for line in beside(sketches, list(choices)):
             click.echo(line)
     click.echo(_wrapped("; ".join(f"{c}: {t}" for c, t in choices.items()), 6))
+
+
+def sketches_of(block: Block, key: str, choices: Iterable[str]) -> list[list[str]]:
+    """A sketch for each choice of an option: rows of signs. Those of other pieces differ."""
+    half = "back" if "back" in key or key in ("opening", "slit") else "front"
+    drawn = [_choice_pieces(block, key, choice) for choice in choices]
+    sketches = [dots(strokes(p.get(half) or next(iter(p.values()))), 15, 8) for p in drawn]
+    if any(a == b for a, b in combinations(sketches, 2)):  # what differs lies in another piece
+        sketches = [dots(_in_a_row(p), 26, 8) for p in drawn]
+    return sketches
 
 
 def _write_sketches(block: Block, out: Path) -> int:

@@ -193,25 +193,6 @@ def test_calibrate_alone_opens_the_table(monkeypatch: pytest.MonkeyPatch) -> Non
     assert "Nothing was changed" in result.output
 
 
-def test_sketches_of_choices_differ() -> None:
-    """Where two choices of the top draw other pieces, their sketches are not the same."""
-    result = CliRunner().invoke(cli, ["blocks", "quick-top"], env={"COLUMNS": "100"})
-    assert result.exit_code == 0, result.output
-    said = result.output
-    for names in (("none", "facing", "bias"), ("even", "top"), ("none", "front", "back")):
-        rows = said.splitlines()
-        at = next(i for i, x in enumerate(rows) if tuple(x.split()) == names)
-        drawn = []
-        for row in reversed(rows[:at]):
-            if not any("⠀" <= c <= "⣿" for c in row):
-                break
-            drawn.append(row)
-        width = rows[at].index(names[1]) - rows[at].index(names[0])
-        start = rows[at].index(names[0])
-        columns = [tuple(r.ljust(120)[start + n * width:start + (n + 1) * width] for r in drawn) for n in range(len(names))]  # fmt: skip
-        assert len(set(columns)) == len(names), names
-
-
 def test_a_sleeve_is_sewn_to_a_top_by_choosing() -> None:
     """Who chooses is asked what is sewn to it; the docket drafts with it, and its measures are asked."""
     top = blocks.get("quick-top")
