@@ -158,6 +158,11 @@ def _near_name(path: Path) -> str:
         stems = {p.stem: p.name for p in path.parent.iterdir() if p.suffix == path.suffix}
     except (OSError, ValueError):
         return ""
+    yaml = (".yaml", ".yml")
+    if path.suffix in ("", *yaml):  # 'top' or 'top.yml' for top.yaml
+        other = next((p for p in map(path.with_suffix, yaml) if p != path and p.is_file()), None)
+        if other is not None:
+            return str(other)
     close = difflib.get_close_matches(path.stem, list(stems), 1, 0.75)
     return str(path.parent / stems[close[0]]) if close else ""
 

@@ -98,11 +98,10 @@ class LazyGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click does, naming the nearest command when there is none of that name."""
         if args and args[0] not in self.table:
-            import difflib
+            from configs.reader import nearest
 
-            near = difflib.get_close_matches(args[0], list(self.table), 1, 0.4)
-            hint = f" Did you mean '{near[0]}'?" if near else ""
-            ctx.fail(f"There is no command '{args[0]}'.{hint}")
+            hint = nearest(args[0], self.table)
+            ctx.fail(f"There is no command '{args[0]}'. {hint}".rstrip())
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -75,6 +75,19 @@ LINES = [
     (["layy", "top.yaml"], "'lay'"), (["calibrate", "fotos"], "'photo'"), (["guide", "toil"], "'toile'"),
     (["blocks", "quick-tip"], "quick-top"), (["calibrate", "pattern", "--size", "big", "--out", "p.png"], "big"),
     (["export", "top.yaml", "--out", "o.pdf"], "o.svg"), (["measure", "m.yaml", "--unit", "elbow"], "elbow"),
+    (["calibrate", "cards", "--paper", "legal", "--out", "c.pdf"], "'letter'"), (["lay", "top.yaml", "--unit", "inch"], "'in'"),
+    (["print", "top.yaml", "--paper", "din-a4", "--out", "o.pdf"], "'a4'?"), (["blocks", "skirt"], "'straight-skirt'"),
+    (["guide", "tape"], "'calibrating'"), (["guide", "muslin"], "'toile'"), (["plan", "top.yaml"], "'lay'"),
+    (["pdf", "top.yaml"], "'print'"), (["lay", "top.yml"], "top.yaml?"), (["lay", "top"], "top.yaml?"),
+    (["frame", "top.yaml", "--mode", "tracing", "--calibration", "c.yaml", "--out", "f.png"], "'trace'"),
+    (["lay", "top.yaml", "--distance", "1"], "did you mean 1 cm or 1 in?"), (["lay", "top.yaml", "--with", "top.yaml"], "top.yaml"),
+    (["print", "top.yaml", "--paper", "roll", "--roll-width", "90", "--out", "o.pdf"], "did you mean 90 cm"),
+    (["calibrate", "pattern", "--size", "1920x1080", "--beam-width", "120", "--out", "p.png"], "did you mean 120 cm"),
+    (["calibrate", "crosses", "--size", "1920x1080", "--count", "5", "--out", "x.png"], "4, 6, 9"),
+    (["calibrate", "tape", "d.yaml", "--size", "1920x1080", "--out", "c.yaml"], "d.yaml"), (["demo", "--out", "top.yaml"], "top.yaml"),
+    (["wardrobe", "nowhere"], "nowhere"), (["base", "top.yaml"], "--out"), (["cloth", "nix.jpg", "--out", "cloth.yaml"], "nix.jpg"),
+    (["import", "nix.svg", "bag.yaml"], "nix.svg"), (["calibrate", "photo", "nix.jpg", "--size", "1920x1080", "--out", "c.yaml"], "nix.jpg"),
+    (["calibrate", "check", "nix.jpg", "--calibration", "c.yaml"], "c.yaml"), (["draft", "top.yaml", "--why", "hemm"], "'hem'"),
 ]  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from types import MappingProxyType
 from typing import Any
 
 from configs.errors import DraftError, Fault, InputError, once
-from configs.reader import unknown_keys
+from configs.reader import nearest, unknown_keys
 from drafting.fit import FitChange, parse_fit
 from drafting.measurements import REGISTRY, Measurements, missing
 from drafting.piece import Notch, Piece
@@ -186,7 +186,8 @@ def get(name: str) -> Block:
     word = str(name).strip().lower().replace("_", "-").replace(" ", "-")
     if word not in names():
         fault = unknown_keys({name: 0}, names(), "block")[0]
-        raise InputError(type(fault)("block", f"there is no block '{name}'.", fault.remedy))
+        remedy = nearest(word, names()) or fault.remedy
+        raise InputError(Fault("block", f"there is no block '{name}'.", remedy))
     block = import_module(f"drafting.blocks.{word.replace('-', '_')}").BLOCK
     assert isinstance(block, Block)
     return block

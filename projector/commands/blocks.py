@@ -291,7 +291,7 @@ def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
         return _pieces_of(block, {key: choice})
     except ChalkbeamError:
         for other in others:
-            for more in reversed(other.choices):
+            for more in reversed(tuple(other.choices)):
                 with contextlib.suppress(ChalkbeamError):
                     return _pieces_of(block, {key: choice, other.key: more})
         raise

@@ -80,7 +80,8 @@ def _usage_fault(error: click.ClickException, command: click.Command) -> str:
                 return f"'{error.option_name}' needs a value after it: {_value_of(p)}."
     if isinstance(error, click.BadParameter) and param is not None:
         what = _wanted(param, error.message)
-        return f"{_longest(param)}: {what[:1].lower()}{what[1:].rstrip('.')}."
+        what = what.strip().rstrip(".")
+        return f"{_longest(param)}: {what[:1].lower()}{what[1:]}{'' if what.endswith('?') else '.'}"
     extra = re.match(r"Got unexpected extra arguments? \((.*)\)", error.format_message())
     if extra:
         return f"'{extra[1]}' is too much. A name with spaces in it goes between quotation marks."
@@ -96,9 +97,10 @@ def _wanted(param: click.Parameter, message: str) -> str:
     given = re.match(r"('.*?'|-?[\d.e+-]+) is not", message)
     value = f"'{given[1].strip(chr(39)).removesuffix('.0')}'" if given else "that"
     if isinstance(kind, click.Choice):
-        near = difflib.get_close_matches(value.strip("'"), [str(c) for c in kind.choices], 1, 0.5)
-        hint = f" Did you mean {near[0]}?" if near else ""
-        return f"{value} is none of {', '.join(str(c) for c in kind.choices)}.{hint}"
+        from configs.reader import nearest
+
+        known = [str(c) for c in kind.choices]
+        return f"{value} is none of {', '.join(known)}. {nearest(value.strip(chr(39)), known)}"
     whole = isinstance(kind, click.types.IntParamType)
     if whole or isinstance(kind, click.types.FloatParamType):
         low, high = getattr(kind, "min", None), getattr(kind, "max", None)
