@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from configs.units import INCH_UNITS, length_text
 from projector.first_light.beside import Beside, Photos
 from projector.first_light.picture import Picture
-from projector.first_light.words import START, TO_THE_LAY
+from projector.first_light.words import BUTTONS, START, TO_THE_LAY
 
 if TYPE_CHECKING:
     from calibrate import Calibration
@@ -41,7 +41,8 @@ class FirstLight:
 
     ``looks``: she wants only the look; ``closed``: the window was closed, which ends everything.
     ``webcam``: she asked for the webcam; the command looks with it on the same beam and hands the
-    outcome to `found` or `tell`. ``said``, ``typed``, ``pair``, ``readings``, ``bars``, ``solved``:
+    outcome to `found` or `tell`. ``marked``: which of `buttons` a presenter's black button presses,
+    None before it was used. ``said``, ``typed``, ``pair``, ``readings``, ``bars``, ``solved``:
     what the pages show of it.
     """
 
@@ -70,6 +71,7 @@ class FirstLight:
     bars: list[float] = field(default_factory=list)
     _detected: Any = None
     at_px: tuple[float, float] | None = None
+    marked: int | None = None
 
     def __post_init__(self) -> None:
         self.picture = Picture(self)
@@ -164,6 +166,44 @@ class FirstLight:
     def key(self, name: str) -> None:
         """A key was pressed."""
         self.repaint()
+        if self._from_presenter(name):
+            return
+        self.marked = None
+        self._press(name)
+
+    def buttons(self) -> list[tuple[str, str, str]]:
+        """The page's buttons: the key that each presses, its words, that key as it is printed."""
+        return [
+            (key, self.leaving() if words == "Leave" else words, printed)
+            for key, words, printed in BUTTONS[self.page]
+            if (key != "r" or self.may_read_bars())
+            and (key != "4" or self.page != "start" or self.may_look)
+        ]
+
+    def _from_presenter(self, name: str) -> bool:
+        """Whether a key was a presenter's, which has but forward, back and black (``.`` or ``b``):
+        black marks a button and presses the one that is marked, forward and back move the mark.
+
+        Where a page has one way on, forward and back take it as long as no button is marked.
+        """
+        keys, typing = [key for key, _, _ in self.buttons()], self.page in _TYPED
+        if not keys:
+            return False
+        if name == "b" or (name == "." and (self.marked is not None or not typing)):
+            if self.marked is None:
+                self.marked = 0
+            else:
+                self._press(keys[self.marked])
+            return True
+        by = {"page down": 1, "page up": -1}.get(name)
+        if by is None or (self.marked is None and self.page not in ("start", *_TYPED)):
+            return False
+        before = self.marked if self.marked is not None else min(-by, 0)
+        self.marked = (before + by) % len(keys)
+        return True
+
+    def _press(self, name: str) -> None:
+        """What a key, or the button of the same, does."""
         if name == "escape":
             if self.page == "done" or (self.page == "start" and not self.in_use):
                 if self._leaves:
@@ -177,7 +217,7 @@ class FirstLight:
                 self._go(self._back_to if self.page == "bars" else "start")
             return
         self._leaves = False
-        if name == "b" and self.page in ("start", "photo", "done") and self.may_read_bars():
+        if name == "r" and self.page in ("start", "photo", "done") and self.may_read_bars():
             self._back_to, self.typed = self.page, ""
             self.bars.clear()
             self._go("bars")
@@ -185,7 +225,7 @@ class FirstLight:
         _KEYS[self.page](self, name)
 
     def _go(self, page: str) -> None:
-        self.page, self.said = page, ""
+        self.page, self.said, self.marked = page, "", None
 
     def _key_start(self, name: str) -> None:
         if name == "1":
@@ -401,6 +441,7 @@ class FirstLight:
         return self.picture.frame()
 
 
+_TYPED = ("tape", "bars")  # pages on which a point is a digit's
 _KEYS: Mapping[str, Callable[[FirstLight, str], None]] = {
     "start": FirstLight._key_start,
     "photo": FirstLight._key_photo,

@@ -13,7 +13,6 @@ from configs.units import INCH_UNITS
 from projector.first_light.stand_in import plain_calibration
 from projector.first_light.words import (
     BARS_ASKED,
-    BUTTONS,
     CAUTIONS,
     IN_A_WINDOW,
     LOOK,
@@ -83,10 +82,8 @@ class Picture:
     def _put_buttons(self) -> None:
         """The page's own buttons, along her edge or, where crosses lie there, in the middle."""
         buttons = [
-            Button(key, self.light.leaving() if words == "Leave" else words, printed)
-            for key, words, printed in BUTTONS[self.light.page]
-            if (key != "b" or self.light.may_read_bars())
-            and (key != "4" or self.light.page != "start" or self.light.may_look)
+            Button(key, words, printed, marked=n == self.light.marked)
+            for n, (key, words, printed) in enumerate(self.light.buttons())
         ]
         if not buttons:
             return
@@ -207,7 +204,7 @@ def _done(picture: Picture) -> None:
     rows = [("Space", "take it"), ("Back", "do it again"), ("Esc", leave)]
     if light.may_read_bars():
         words = "read the two printed bars: the print is what it is least sure of"
-        rows.insert(1, ("B", words if light.bars_mm is None else "read the bars again"))
+        rows.insert(1, ("R", words if light.bars_mm is None else "read the bars again"))
     picture.page(
         "Found", rows, (headline(found), "Afterwards lay a ruler on the check square: key K.")
     )

@@ -10,7 +10,7 @@ START = (
     ("1", "a photo: phone or camera, and the four printed cards"),
     ("2", "a webcam over the table, and the four printed cards"),
     ("3", "a tape measure, and nothing else"),
-    ("B", "first: what a steel rule reads on the cards' two printed bars"),
+    ("R", "first: what a steel rule reads on the cards' two printed bars"),
     ("Esc", "leave"),
 )
 LOOK = ("4", "no calibration: only a look at the lay, not to scale")
@@ -30,23 +30,23 @@ _TYPING: tuple[tuple[str, str, str], ...] = (
 BUTTONS: dict[str, tuple[tuple[str, str, str], ...]] = {
     "start": (
         ("1", "Photo", "1"), ("2", "Webcam", "2"), ("3", "Tape", "3"), ("4", "Look", "4"),
-        ("b", "Bars", "B"),
+        ("r", "Bars", "R"),
         ("escape", "Leave", "Esc"),
     ),
-    "photo": (("space", "Pattern", "Space"), ("b", "Bars", "B"), ("escape", "Go back", "Esc")),
+    "photo": (("space", "Pattern", "Space"), ("r", "Bars", "R"), ("escape", "Go back", "Esc")),
     "pattern": (),
     "tape": (
         ("escape", "Go back", "Esc"), ("tab", "Solve", "Tab"), *_TYPING, ("delete", "Anew", "Del"),
     ),
     "bars": (("escape", "Go back", "Esc"), *_TYPING),
     "done": (
-        ("space", "Take it", "Space"), ("b", "Bars", "B"), ("backspace", "Again", "Back"),
+        ("space", "Take it", "Space"), ("r", "Bars", "R"), ("backspace", "Again", "Back"),
         ("escape", "Leave", "Esc"),
     ),
 }  # fmt: skip
 PHOTO_STEPS = (
     ("1", "Print the cards once at 100 % (chalkbeam calibrate cards); cut the four out. No curl."),
-    ("B", "Lay a steel rule on the two printed bars and type what it reads: printers rescale."),
+    ("R", "Lay a steel rule on the two printed bars and type what it reads: printers rescale."),
     ("2", "Room dim, projector warm, its own keystone, overscan and sharpening off."),
     ("3", "Press Space: the pattern appears, with bright windows near the corners."),
     ("4", "One card flat into each window, on what you cut on (dark or shiny? white paper first)."),
