@@ -204,10 +204,10 @@ def draw_panel(
 
 
 def plan_joined(
-    plan: DartPlan, joint: Joint, widths: Mapping[str, Amount], scale: float, far: float
-) -> DartPlan:
+    plan: DartPlan, joint: Joint, widths: Mapping[str, Amount], scale: float, far: float, least: float
+) -> DartPlan:  # fmt: skip
     """The planned darts shared anew between front and back where else these would end more than ``far``
-    mm from the bodice's side seam, or the hip's side seam lie so far from its usual place."""
+    mm from the bodice's side seam, or the hip's side seam lie so far from its usual place; ``least``: of a dart."""
     widest = {k: scale * MOST_OF_LENGTH * min(leg for _, leg in d) for k, d in _DARTS.items()}
     total = sum(plan.front) + sum(plan.back)
     uneven = float(widths[FRONT] - widths[BACK] - joint.halves[FRONT].length + joint.halves[BACK].length)  # fmt: skip
@@ -215,13 +215,13 @@ def plan_joined(
     straight = 0.5 * (total + uneven)  # with which the side seam stays where it is
     front = min(max(sum(plan.front), straight - far), straight + far)
     front = min(max(front, total - most_[BACK], 0.0), most_[FRONT], total)
-    if front < LEAST_DART_MM:
+    if front < least:
         front = 0.0
-    elif total - front < LEAST_DART_MM:
+    elif total - front < least:
         front = min(total, most_[FRONT])
     found_ = {}
     for half, wide in ((FRONT, front), (BACK, min(total - front, most_[BACK]))):
-        many = 0 if wide < LEAST_DART_MM else 1 if wide <= widest[half, 1] else 2
+        many = 0 if wide < least else 1 if wide <= widest[half, 1] else 2
         found_[half] = (wide / many,) * many if many else ()
     return DartPlan(found_[FRONT], found_[BACK])
 
@@ -257,16 +257,22 @@ def solved_to(
 
 
 def panels(
-    s: Sheet, z: Sizes, g: Girths, plan: DartPlan | None, far: float = FAR_SIDE_MM
+    s: Sheet,
+    z: Sizes,
+    g: Girths,
+    plan: DartPlan | None,
+    far: float = FAR_SIDE_MM,
+    least: float = LEAST_DART_MM,
 ) -> tuple[Panel, Panel, float, dict[str, Amount]]:
     """Front and back of a skirt by itself or sewn to a bodice, by how much the side comes in, and how
-    wide they are at the hip; ``far``: how far its side seam may move before darts are shared anew."""
+    wide they are at the hip; ``far``: how far its side seam may move before darts are shared anew;
+    ``least``: the narrowest dart, mm."""
     widths = hip_widths(s, z)
     plain = {h: float(w) for h, w in widths.items()}
     if g.joint is None:
         return (*solved(z, plan, plain), widths)
     if plan:
-        plan = plan_joined(plan, g.joint, widths, dart_scale(float(z.depth)), far)
+        plan = plan_joined(plan, g.joint, widths, dart_scale(float(z.depth)), far, least)
     front, back, taken, more = solved_to(z, plan, plain, g.joint)
     move = found(more, "to the bodice's side seam", g.waist)
     if abs(more) > FAR_SIDE_MM:

@@ -42,6 +42,8 @@ LEAST_SIDE_MM = 30.0  # at the hem of each panel, where there are no darts to cl
 MOST_CLOSED = math.radians(
     18.0
 )  # of a panel's darts; with more the side hangs on the bias, and what is left stays a dart
+FRONT_SHARE = 0.43  # of one dart's width, shared so that front and back flare alike
+LEAST_CLOSED_MM = 3.0
 LEAST_LEFT_MM = 5.0  # a dart that would be narrower is closed too
 LOOSE_SIDE_MM = (
     40.0  # the flare of front and back goes by their darts: the side seam gives way first
@@ -147,13 +149,16 @@ def flared_skirt(s: Sheet) -> None:
     plan = plan_darts(
         float(z.hip - z.waist), dart_scale(float(z.depth)), "Else take the gathered-skirt."
     )
+    if plan.back and not plan.front:  # both halves must flare, or the side seam swings forward
+        part = FRONT_SHARE * plan.back[0]
+        plan = DartPlan((part,), (plan.back[0] - part,))
     gains = usual_gains(plan, z)
     half_gain = found(
         sum(gains) / 4, "half of what front and back gain, on average", z.hip, z.waist, z.length
     )
     at_side = half_gain if half_gain > LEAST_SIDE_MM else number(LEAST_SIDE_MM, "at least")
     z = replace(z, flare=at_side + (style["flare"] + s.fitted("hem")) / 4)
-    front, back, taken, widths = panels(s, z, g, plan, LOOSE_SIDE_MM)
+    front, back, taken, widths = panels(s, z, g, plan, LOOSE_SIDE_MM, LEAST_CLOSED_MM)
     flared = {p.half: close_darts(p, float(z.length)) for p in (front, back)}
     too_far = max(f.lean for f in flared.values()) > MOST_LEAN
     s.fault(

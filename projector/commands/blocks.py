@@ -199,8 +199,9 @@ def _print_overview(block: Block) -> None:
     """A block in three or four lines: what it is, what it is sewn to, what must be measured."""
     click.secho(f"{block.name}: {block.title}", bold=True)
     click.echo(_wrapped(block.text))
-    if not block.alone:
-        click.echo(_wrapped(f"sewn to: {_sewn_to(block)}"))
+    if block.joins:
+        or_ = "or " if block.alone else ""
+        click.echo(_wrapped(f"{or_}sewn to: {_sewn_to(block)}"))
     click.echo(_wrapped(f"measures: {', '.join(block.needs)}"))
 
 
@@ -212,7 +213,8 @@ def _print(block: Block, unit: str) -> None:
     click.secho(f"{block.name}: {block.title}", bold=True)
     click.echo(f"{block.text}\n")
     if block.joins:
-        click.echo(_wrapped(f"Sewn to: {_sewn_to(block)}", 0) + "\n")
+        also = "Alone, or sewn to" if block.alone else "Sewn to"
+        click.echo(_wrapped(f"{also}: {_sewn_to(block)}", 0) + "\n")
     click.secho("Measurements", bold=True)
     for key in (*block.needs, *block.helps):
         m = REGISTRY[key]

@@ -300,3 +300,15 @@ def test_random_dresses(skirt: str) -> None:
     found = [outcome(skirt, rng, dress=True) for _ in range(6)]
     assert all(f == "trued" or f.startswith("refused") for f in found), found
     assert found.count("trued") >= 2
+
+
+@pytest.mark.parametrize("alone", [True, False])
+@pytest.mark.parametrize("body", BODIES)
+def test_an_a_line_flares_in_front_and_behind(body: str, alone: bool) -> None:
+    """Its side seams lean out alike within 8°, or it swings (common practice, no source)."""
+    d = draft("flared-skirt", measured(body)) if alone else dress(body, "flared-skirt")
+    leans = []
+    for half in ("front", "back"):
+        a, b = d.pieces[half if alone else f"skirt {half}"].edges["side"].points[:2]
+        leans.append(np.degrees(np.arctan2(abs(b[0] - a[0]), abs(b[1] - a[1]))))
+    assert abs(leans[0] - leans[1]) < 8.0, leans
