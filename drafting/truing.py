@@ -98,29 +98,18 @@ def seam_length(pieces: Mapping[str, Piece], spots: Iterable[Spot]) -> float:
 
 def sewn_length(piece: Piece, edge: str) -> float:
     """Length in mm of an edge when its darts are closed: without what lies between their legs."""
-    return piece.edges[edge].length_mm - sum(high - low for low, high in _folds(piece, edge))
+    return piece.edges[edge].length_mm - sum(high - low for low, high in dart_spans(piece, edge))
 
 
 def dart_places(piece: Piece, edge: str) -> list[float]:
     """How far along an edge, its darts closed, each of them ends, mm."""
-    folds = _folds(piece, edge)
+    folds = dart_spans(piece, edge)
     return [low - sum(b - a for a, b in folds[:i]) for i, (low, _) in enumerate(folds)]
 
 
 def place_sewn(piece: Piece, edge: str, sewn_mm: float) -> float:
     """Where on an edge, its darts open, a place lies that is ``sewn_mm`` along it with them closed."""
-    for low, high in _folds(piece, edge):
-        if low >= sewn_mm:
-            break
-        sewn_mm += high - low
-    return sewn_mm
-
-
-def _folds(piece: Piece, edge: str) -> list[tuple[float, float]]:
-    """The stretches of an edge that lie in its darts, in order, mm along it."""
-    line = piece.edges[edge]
-    ends = ((_place(line, d.first), _place(line, d.second)) for d in piece.darts if d.edge == edge)
-    return sorted((min(e), max(e)) for e in ends)
+    return cut_place(dart_spans(piece, edge), sewn_mm)
 
 
 def dart_spans(piece: Piece, edge: str) -> list[tuple[float, float]]:

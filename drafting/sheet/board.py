@@ -45,14 +45,17 @@ PAPER_MARGIN_MM = 50.0
 
 
 class Body(Mapping[str, Amount]):
-    """Her measures as amounts; a missing one is refused as `Measurements` does it."""
+    """Her measures as amounts; a missing one is refused as `Measurements` does it. ``below``: mm below the
+    waist where a skirt begins: so much less is its way to the hip."""
 
-    def __init__(self, measurements: Measurements) -> None:
-        self._of = measurements
+    def __init__(self, measurements: Measurements, below: float = 0.0) -> None:
+        self._of, self._below = measurements, below
 
     def __getitem__(self, key: str) -> Amount:
-        name = REGISTRY[key].name
-        return Amount(self._of[key], MEASURE, name, (), frozenset((key,)))
+        name, value = REGISTRY[key].name, self._of[key]
+        if self._below and key == "waist_to_hip":
+            name, value = "yoke to hip", value - self._below
+        return Amount(value, MEASURE, name, (), frozenset((key,)))
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._of.values)

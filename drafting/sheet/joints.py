@@ -17,7 +17,7 @@ from drafting.curves import Points
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, Choice, found
-from drafting.sheet.board import STYLE, Sheet, plain, ring_pairs
+from drafting.sheet.board import STYLE, Body, Sheet, plain, ring_pairs
 from drafting.sheet.making import Task
 from drafting.sheet.onto import EdgeRun, Onto
 from drafting.sheet.passing import BODY_EASE_MM
@@ -35,6 +35,7 @@ from drafting.truing import Spot as EdgeAt
 SEWN_ON = {"waist_finish": "none"}  # the style of a skirt that is sewn to a bodice
 IN_LINE_MM = 2.0
 PLEATED = "pleated in"
+YOKE_SEAM = "yoke seam"
 SIDE_ZIP_MM, UNDERARM_MM = (
     150.0,
     30.0,
@@ -55,17 +56,18 @@ class WaistHalf:
 @dataclass(frozen=True)
 class Joint:
     """The waist that a skirt is sewn to, by half; ``opens``: 'back' at its centre, or 'side'; ``above``:
-    how far the opening reaches above the waist, mm."""
+    how far the opening reaches above the waist, mm; ``word``: what is above it."""
 
     halves: Mapping[str, WaistHalf]
     opens: str
     above: float
+    word: str = "bodice"
 
     @property
     def waist(self) -> Amount:
         """The finished waist, all round."""
         return (2 * (self.halves[FRONT].length + self.halves[BACK].length)).named(
-            "the bodice's waist"
+            f"the {self.word}'s waist"
         )
 
     @property
@@ -92,10 +94,17 @@ def joint_of(s: Sheet) -> Joint | None:
     """
     if s.onto is None:
         return None
+    yoke = bool(s.onto.edge_runs(YOKE_SEAM))
+    if yoke:
+        s.m = Body(s.measurements, float(s.onto.style.get("yoke_depth") or 0.0))
     kind = (
-        "hem"
-        if s.onto.style.get("length") == "waist" and not s.onto.edge_runs("waist")
-        else "waist"
+        YOKE_SEAM
+        if yoke
+        else (
+            "hem"
+            if s.onto.style.get("length") == "waist" and not s.onto.edge_runs("waist")
+            else "waist"
+        )
     )
     runs = s.fits(kind)
     for r in runs:
@@ -124,7 +133,7 @@ def joint_of(s: Sheet) -> Joint | None:
         s.fault(apart, "style.centre_back", "'fold' has no opening below that of the bodice.", "Leave it out.")  # fmt: skip
         s.style["centre_back"] = Choice("seam" if opens == BACK else "fold", STYLE + "centre_back")
     s.stop()
-    return Joint(halves, opens, above)
+    return Joint(halves, opens, above, "yoke" if yoke else "bodice")
 
 
 def around(piece: Piece) -> int:
@@ -296,13 +305,14 @@ def _pass(s: Sheet, joint: Joint) -> None:
     whole = joint.above + below
     place, rest = joint.where, "below" if joint.at_back else "below and above"
     s.making += [
-        Task("waist", "Right sides together, pin the skirt to the bodice's waist: centres, sides and darts on one another; sew, and press the seam up. "
+        Task("waist", f"Right sides together, pin the skirt to the {joint.word}'s edge: centres, sides and darts on one another; sew, and press the seam up. "
         "A tape sewn into it keeps it from stretching."),
         Task("closing", f"Set one zip into the {place}, {s.t(whole)} long, the waist seams meeting; then sew that seam {rest} it."),
     ]  # fmt: skip
     s.figures["opening"] = whole
-    where = "centre back, from the neckline" if joint.at_back else f"left side seam, from {s.t(joint.above)} above the waist"  # fmt: skip
-    s.notes.append(f"One opening for bodice and skirt: in the {where} to {s.t(below)} below it, {s.t(whole)} long in all.")  # fmt: skip
+    top = "waist" if joint.word == "yoke" else "neckline"
+    where = f"centre back, from the {top}" if joint.at_back else f"left side seam, from {s.t(joint.above)} above the waist"  # fmt: skip
+    s.notes.append(f"One opening for {joint.word} and skirt: in the {where} to {s.t(below)} below it, {s.t(whole)} long in all.")  # fmt: skip
     # The opening spreads by twice what lies between the waist and its nearer end: she steps in through
     # the open back, hips first; a dress that opens at its side goes over the head.
     hip = joint.at_back or "bust_girth" not in s.m

@@ -38,6 +38,7 @@ Places = Mapping[str, Sequence[float]]  # notch → mm along an edge
 FINISHES = {
     "band": "a straight band, folded, with an overlap at the zip",
     "facing": "a shaped facing inside",
+    "lined": "cut twice, once for the inside",
     "elastic": "elastic in a casing; no zip",
     "none": "nothing; you add it",
 }
@@ -67,8 +68,8 @@ def finish_options(*kinds: str) -> tuple[Option, ...]:
     if "facing" in kinds:
         of = {"waist_finish": ("facing",)}
         found.append(length("facing_width", "Width of the facing.", 60.0, 30.0, 120.0, of))
-    stiff = tuple(k for k in ("band", "facing") if k in kinds)
-    words = {"none": "left to you", "waist": "a piece for the band or the facings"}
+    stiff = tuple(k for k in ("band", "facing", "lined") if k in kinds)
+    words = {"none": "left to you", "waist": "a piece for what finishes it"}
     found.append(choice("interfacing", "A piece of interfacing.", words, when={"waist_finish": stiff}))  # fmt: skip
     if "elastic" in kinds:
         of = {"waist_finish": ("elastic",)}
@@ -454,6 +455,7 @@ def hip_girth(s: Sheet, mm: float, wanted: Amount, more: bool) -> None:
 FINISHING = {
     "band": "Interface the band, sew it to the waist notch on notch, fold it and close its ends.",
     "facing": "Interface the facings, join them at the sides, sew them to the waist, clip, turn in and hold them at the seams.",
+    "lined": "Interface the yoke, sew its inner layer to the waist, clip, turn in and sew it down over the seams.",
     "elastic": "Close the casing to a ring, sew it to the waist, fold it, and draw the elastic in.",
     "none": "Finish the waist as you like.",
 }
