@@ -227,7 +227,7 @@ def fitted_bodice(s: Sheet) -> None:
         _piece(s, z, half, necks[half.name])
     _checks(s, z)
     s.makes(
-        darts="Sew the darts: bust dart to its mark, waist darts to their points; press those of the waist to the centre.",
+        darts="Sew the darts, the one of the bust to its mark, those of the waist to their points; press these to the centre.",
         shoulder=f"Sew the shoulders, the back eased in by {s.t(z.ease)}.",
         side="Sew the side seams.",
         closing=f"Set the zip in the centre {s.style['opening']}, open from neckline to waist.",

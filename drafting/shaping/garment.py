@@ -62,8 +62,10 @@ def _tasks(draft: Draft, pieces: Mapping[str, Piece], work: Work) -> tuple[Task,
         for s in work.seams
         if s.name not in there and not s.name.endswith(("facing", "binding"))
     ]
-    darts = any(p.darts for p in pieces.values()) and not any(t.stage == "darts" for t in draft.tasks)  # fmt: skip
-    sewn = [Task("darts", "Sew the darts to their points and press them.")] if darts else []
+    if not any(p.darts for p in pieces.values()):
+        return (*seams, *(t for t in draft.tasks if t.stage != "darts"))
+    told = any(t.stage == "darts" for t in draft.tasks)
+    sewn = [] if told else [Task("darts", "Sew the darts to their points and press them.")]
     return (*sewn, *seams, *draft.tasks)
 
 

@@ -312,3 +312,26 @@ def test_an_a_line_flares_in_front_and_behind(body: str, alone: bool) -> None:
         a, b = d.pieces[half if alone else f"skirt {half}"].edges["side"].points[:2]
         leans.append(np.degrees(np.arctan2(abs(b[0] - a[0]), abs(b[1] - a[1]))))
     assert abs(leans[0] - leans[1]) < 8.0, leans
+
+
+def test_a_skirts_dart_stands_under_a_princess_seam() -> None:
+    """The bodice cut from dart to dart by the scissors: the skirt's dart ends where the seam does, and the
+    waist of two pieces is as long as the one below."""
+    cut = {
+        "cut": "front",
+        "from": "dart 2",
+        "to": "dart 1",
+        "into": ["front", "side front"],
+        "seam": "princess seam",
+    }
+    recipe = {"block": "fitted-bodice", "changes": [cut], "with": [{"block": "straight-skirt"}]}
+    body = {"unit": "cm", **dict(zip(KEYS, BODIES["pear"], strict=True))}
+    d = Docket.from_dict(
+        {"chalkbeam": 1, "unit": "cm", "measurements": body, "garment": recipe}
+    ).draft()
+    assert [c for c in d.checks() if not c.ok] == []
+    centre, side = (d.pieces[n].edges["waist"].length_mm for n in ("front", "side front"))
+    below, darts = walked(d.pieces["skirt front"], "waist")
+    assert below == pytest.approx(centre + side, abs=0.5)
+    assert min(abs(x - centre) for x in darts) < 2.0
+    assert any("princess seam" in t for t in d.making)
