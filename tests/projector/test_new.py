@@ -21,7 +21,7 @@ from drafting import Docket, blocks
 from projector.cli import cli
 from projector.next_step import after, of_docket
 
-TOP = str(blocks.names().index("quick-top") + 1)
+TOP = str([n for n in blocks.names() if blocks.get(n).alone].index("quick-top") + 1)
 ALTO = ["36 3/4", "", "30 1/2", "", "41", "", "5 1/2", "", "4 3/4", "", "24", "", ""]
 
 
