@@ -48,7 +48,8 @@ def of_folder(folder: Path, *, only_laid: bool = False) -> str:
 
 
 def _line(*words: str | Path) -> str:
-    return shlex.join(["chalkbeam", *(str(w) for w in words)])
+    names = (f"./{w}" if isinstance(w, Path) and str(w).startswith("-") else str(w) for w in words)
+    return shlex.join(["chalkbeam", *names])  # a name with a dash in front is no option
 
 
 def _read(path: Path) -> Mapping[str, Any]:
@@ -140,7 +141,12 @@ def _after_new(given: Mapping[str, Any], code: int) -> str:
     out = given.get("written") or given.get("out")
     if code or out is None:
         return _line("new", *([given["out"]] if given.get("out") else []))
-    return of_docket(out)
+    line = of_docket(out)
+    answers = given.get("answers") or {}
+    if line.startswith(_line("measure")):  # what she has answered is not asked again
+        told = [(f"--{k}", str(answers[k])) for k in ("unit", "wearer") if answers.get(k)]
+        line = " ".join([line, shlex.join(w for pair in told for w in pair)]).rstrip()
+    return line
 
 
 def _after_draft(given: Mapping[str, Any], code: int) -> str:

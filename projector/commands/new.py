@@ -27,7 +27,8 @@ def new(out: Path | None, plain: bool) -> int:
         path = talk.run()
         talk.say()
         talk.say(f"Written: {path}. It is a text file: open it and change what you like.")
-        click.get_current_context().params["written"] = path
+        params = click.get_current_context().params
+        params["written"], params["answers"] = path, dict(talk.answers)
         wanted = needed(path)
         if wanted is not None:
             file, needs = wanted

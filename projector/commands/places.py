@@ -59,7 +59,7 @@ class Place(click.Path):
         told = ctx.meta.setdefault(__name__, set()) if ctx is not None else set()
         if ctx is not None and folder not in told:
             told.add(folder)
-            ctx.call_on_close(lambda: _say_made(folder))
+            ctx.call_on_close(lambda: _say_made(ctx))
         return path
 
 
@@ -107,14 +107,17 @@ class Command(click.Command):
 def _say_next(ctx: click.Context, code: int) -> None:
     from projector.next_step import after
 
+    _say_made(ctx)
     words = " ".join(ctx.command_path.split()[1:])
     if not ctx.params.get("as_json") and (line := after(words, ctx.params, code)):
         click.echo(f"Next: {line}")
 
 
-def _say_made(folder: Path) -> None:
-    if folder.is_dir():  # else the command ended before it wrote anything
-        click.echo(f"Made the folder {folder}.", err=True)
+def _say_made(ctx: click.Context) -> None:
+    """Which folders were made, once."""
+    for folder in sorted(ctx.meta.pop(__name__, ())):
+        if folder.is_dir():  # else the command ended before it wrote anything
+            click.echo(f"Made the folder {folder}.", err=True)
 
 
 def _no_such_place(path: Path, folder: Path, param: click.Parameter | None) -> Exception:
