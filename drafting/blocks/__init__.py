@@ -21,7 +21,7 @@ from drafting.fit import FitChange, parse_fit
 from drafting.measurements import REGISTRY, Measurements, missing
 from drafting.piece import Notch, Piece
 from drafting.sheet import Deed, Recorded, Sheet, Step, read_steps
-from drafting.sheet.making import MAKE_UP, Task, in_order, tasks_of, with_part
+from drafting.sheet.making import MAKE_UP, Task, in_order, pages, tasks_of, with_part
 from drafting.sheet.notching import notched
 from drafting.sheet.onto import Onto
 from drafting.sheet.record import BOTH
@@ -121,8 +121,10 @@ class Draft:
         """The construction, read off the record in her unit; last, how it is made up."""
         record = self.record
         if self.tasks:
-            told = [Deed("tell", f"{i}. {text}") for i, text in enumerate(self.making, 1)]
-            record = (*record, Recorded("make-up", BOTH, MAKE_UP, "", told))
+            for told in pages(self.making):
+                key = "make-up" if record is self.record else f"make-up-{len(record)}"
+                title = MAKE_UP if record is self.record else "Making up, going on"
+                record = (*record, Recorded(key, BOTH, title, "", [Deed("tell", t) for t in told]))
         return read_steps(record, self.measurements.unit)
 
     @cached_property

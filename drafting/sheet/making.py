@@ -8,11 +8,15 @@ the opening is finished after it; hems come last, when it has hung.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 MAKE_UP = "Making up, in this order"
 STAGES = ("flat", "darts", "seams", "shoulder", "neckline", "side", "sleeve", "armhole", "skirt", "waist", "closing", "finish", "hem")  # fmt: skip
+
+
+_LINES, _LETTERS = 22, 36  # of a panel beside its title, with some to spare
 
 
 @dataclass(frozen=True)
@@ -40,3 +44,17 @@ def with_part(
 def in_order(tasks: Iterable[Task]) -> tuple[str, ...]:
     """The sentences as they are sewn."""
     return tuple(t.text for t in sorted(tasks, key=lambda t: STAGES.index(t.stage)))
+
+
+def pages(sentences: Sequence[str]) -> list[list[str]]:
+    """The sentences numbered, in as many lists as they take in the column of a step's panel."""
+    out: list[list[str]] = [[]]
+    room = _LINES
+    for i, text in enumerate(sentences, 1):
+        lines = math.ceil((len(text) + 4) / _LETTERS)
+        if lines > room and out[-1]:
+            out.append([])
+            room = _LINES
+        out[-1].append(f"{i}. {text}")
+        room -= lines
+    return out
