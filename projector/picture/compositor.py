@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from projector.picture import pages, signs
 from projector.picture import strip as strips
 from projector.picture.callouts import Callouts
-from projector.picture.look import INKS
 from projector.picture.marks import Item
 from projector.picture.painter import EMPTY, Painted, Painter
 from projector.picture.stage import PieceState
@@ -108,7 +107,7 @@ class Compositor:
     @classmethod
     def of(cls, state: State) -> Compositor:
         """A canvas of the size of the calibration's picture."""
-        return cls(Painter(state.calibration.size, INKS[state.stage.look.ink].ground))
+        return cls(Painter(state.calibration.size, state.stage.ink.ground))
 
     def repaint(self) -> None:
         """Compose everything anew at the next frame."""
@@ -152,7 +151,7 @@ class Compositor:
         if self._lens == lens:
             return
         self._lens = lens
-        self.painter.set_ground(INKS[state.stage.look.ink].ground)
+        self.painter.set_ground(state.stage.ink.ground)
         self._painted.clear()
         self._spare.clear()
         self._floats.clear()

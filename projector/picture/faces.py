@@ -314,12 +314,21 @@ class LabelRoom:
         table_from_piece: (3, 3) rigid; its turn and mirror decide what upright is.
         up_deg: her reading direction in the table frame.
         kinds: the kinds of lines that are drawn and must not be crossed.
+        larger: how many times the usual size letters get where there is room.
     """
 
     def __init__(
-        self, face: Face, table_from_piece: Array, up_deg: float, kinds: Iterable[str]
+        self,
+        face: Face,
+        table_from_piece: Array,
+        up_deg: float,
+        kinds: Iterable[str],
+        larger: float = 1.0,
     ) -> None:
         import cv2
+
+        usual = _TEXT_SIZES_MM
+        self._sizes = usual if larger <= 1.0 else (larger * usual[0], *usual)
 
         # reading frame: x along her reading direction, y away from her, still in mm
         c, s = math.cos(math.radians(up_deg)), math.sin(math.radians(up_deg))
@@ -376,7 +385,7 @@ class LabelRoom:
         Never below `LEAST_TEXT_MM`; None when nothing fits.
         """
         for chosen, rows, turned in _ways(words):
-            for height in _TEXT_SIZES_MM:
+            for height in self._sizes:
                 at = self._spot(rows, height, turned)
                 if at is not None:
                     return Label(tuple(self._strokes(rows, height, turned, at)), height, chosen)

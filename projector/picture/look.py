@@ -7,15 +7,24 @@ chalk: white, yellow, blue, red), are our own choice.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING
+
+from projector.picture.contrast import (
+    LEAST,
+    LUMINANCE,
+    Colour,
+    colours_in,
+    linear,
+    made_visible,
+)
 
 if TYPE_CHECKING:
     from drafting import Docket
-
-Colour = tuple[int, int, int]
 
 
 @dataclass(frozen=True)
@@ -43,7 +52,7 @@ STYLES: dict[str, Style] = {
     "ghost": Style(1.0, (14.0, 7.0), "blue"),
     "guide": Style(0.8, (2.5, 5.0), "blue"),
     "snap": Style(0.5, (), "blue"),
-    "trouble": Style(1.5, (), "red"),
+    "trouble": Style(3.0, (), "red"),
     "chosen": Style(1.3, (), "blue"),
     "button": Style(0.8, (), "slate"),
     "text": Style(1.0, (), "text"),
@@ -60,7 +69,11 @@ class Ink:
     ground: Colour
     colours: Mapping[str, Colour]
     weight: float = 1.0
-    faint: float = 0.30  # how much of a colour is left when it is not its turn
+    letters: float = (
+        1.0  # height of a piece's letters, where there is room, over that of the plain ink
+    )
+    towards: Colour = (255, 255, 255)  # what makes any of its lines stand out more
+    faint: Colour = (0, 0, 0)  # of what is not its turn; worked out for the cloth
 
 
 _CHALK: dict[str, Colour] = {
@@ -68,8 +81,8 @@ _CHALK: dict[str, Colour] = {
     "yellow": (255, 204, 84),
     "blue": (104, 190, 255),
     "green": (140, 214, 160),
-    "red": (255, 92, 74),
-    "slate": (112, 122, 138),
+    "red": (255, 112, 92),
+    "slate": (150, 164, 186),
     "text": (226, 226, 214),
 }
 _PENCIL: dict[str, Colour] = {
@@ -83,9 +96,15 @@ _PENCIL: dict[str, Colour] = {
 }
 INKS: dict[str, Ink] = {
     "light": Ink((0, 0, 0), _CHALK),
-    "bold": Ink((0, 0, 0), _CHALK, weight=1.9, faint=0.4),
-    "dark": Ink((238, 238, 230), _PENCIL, weight=1.15, faint=0.35),
+    "bold": Ink((0, 0, 0), _CHALK, weight=1.9, letters=1.3),
+    "dark": Ink((238, 238, 230), _PENCIL, weight=1.15, letters=1.15, towards=(0, 0, 0)),
 }
+FAINT_WIDTH = 0.6  # of a line whose turn it is not
+_TROUBLE = 3.7  # contrast of what is wrong, which is drawn twice as wide as any line besides
+_MOST_MOVED = 0.7  # by which light colours may be whitened, in linear light, summed up
+_DARK_CLOTH = 0.12  # of white's luminance: black, navy, bottle green give back less
+
+
 LINES: dict[str, tuple[str, ...]] = {
     "both": ("cutting", "sewing"),
     "cutting": ("cutting",),
@@ -98,22 +117,73 @@ class Look:
     """How lines are shown.
 
     ``ink`` of `INKS`; which ``lines``; ``weight`` on top of the ink's; ``cut``: the cutting line's
-    own width and its unit, mm or px (other lines in proportion), None for the ink's.
+    own width and its unit, mm or px (other lines in proportion), None for the ink's; ``cloth``: the
+    colours that it lies on, sRGB, none where they are not known.
     """
 
     ink: str = "light"
     lines: str = "both"
     weight: float = 1.0
     cut: tuple[float, str] | None = None
+    cloth: tuple[Colour, ...] = ()
+
+    @property
+    def inked(self) -> Ink:
+        """The ink with colours that are seen on this cloth."""
+        return suited(self.ink, self.cloth)
+
+
+@cache
+def suited(ink: str, cloth: tuple[Colour, ...]) -> Ink:
+    """An ink of `INKS`, each colour moved only so far that it is seen on the cloth in a lit room.
+
+    On strongly coloured cloth colours grow alike; what a line means its dash and weight still tell.
+    """
+    plain = INKS[ink]
+
+    def seen(colour: Colour, least: float = LEAST) -> Colour:
+        return made_visible(colour, plain.towards, plain.ground, cloth, least)
+
+    colours = {
+        name: seen(colour, _TROUBLE if name == "red" else LEAST)
+        for name, colour in plain.colours.items()
+    }
+    return replace(plain, colours=colours, faint=seen(plain.ground))
+
+
+@cache
+def ink_for(cloth: tuple[Colour, ...]) -> str:
+    """The ink for a cloth: ``dark`` on a lit ground where light lines would lose their colours, ``bold``
+    on dark or printed cloth, else ``light``."""
+    if not cloth:
+        return "light"
+
+    def moved(ink: str) -> float:
+        plain, made = INKS[ink].colours, suited(ink, cloth).colours
+        return sum(
+            math.dist(linear(made[n]), linear(plain[n]))
+            for n in plain
+            if n not in ("white", "text")
+        )
+
+    if moved("light") > _MOST_MOVED and moved("dark") < 0.5 * moved("light"):
+        return "dark"
+    least = min(float(LUMINANCE @ linear(c)) for c in cloth)
+    return "bold" if len(cloth) > 1 or least < _DARK_CLOTH else "light"
 
 
 PLAIN_LOOK = Look()
 
 
 def ink_of(docket: Docket, ink: str | None = None) -> str:
-    """The ink asked for, or the one that the docket's table remembers."""
-    chosen = ink or (docket.table.get("ink") if docket.table else None) or "light"
-    return chosen if chosen in INKS else "light"
+    """The ink asked for, or the one that the docket's table remembers, or what suits its cloth."""
+    chosen = ink or (docket.table.get("ink") if docket.table else None)
+    return chosen if chosen in INKS else ink_for(cloth_of(docket))
+
+
+def cloth_of(docket: Docket) -> tuple[Colour, ...]:
+    """The colours of the docket's cloth, as far as they are known."""
+    return () if docket.cloth is None else colours_in(docket.cloth.colour)
 
 
 def lines_of(docket: Docket, lines: str | None = None) -> str:
@@ -146,4 +216,4 @@ def look_of(docket: Docket) -> Look:
         else:
             cut = (value, found[2])
     table.done()
-    return Look(ink_of(docket), lines_of(docket), weight, cut)
+    return Look(ink_of(docket), lines_of(docket), weight, cut, cloth_of(docket))

@@ -144,7 +144,7 @@ def render(
         current=current, cloth=cloth,
     )  # fmt: skip
     lens = scene.stage.lens  # at the height of the cloth, where that is known
-    painter = Painter(calibration.size, INKS[ink_of(docket, ink)].ground)
+    painter = Painter(calibration.size, scene.stage.ink.ground)
     for item in scene.items:
         painter.put(painter.paint(lens.frame(item)))
     return painter.rgb()

@@ -15,9 +15,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.placement import carry
+from projector.picture.contrast import Colour
 from projector.picture.faces import BESIDE_MM, Face, Faces, Label, LabelRoom
 from projector.picture.frame import Lens
-from projector.picture.look import INKS, LINES, OWN_WIDTH, PLAIN_LOOK, STYLES, Colour, Ink, Look
+from projector.picture.look import (
+    FAINT_WIDTH,
+    LINES,
+    OWN_WIDTH,
+    PLAIN_LOOK,
+    STYLES,
+    Ink,
+    Look,
+)
 from projector.picture.marks import Item, Mark, mark, polyline, ring
 from projector.picture.on_table import at_cloth, faces_of, reading_direction, used_box
 from projector.picture.view import View, default_view, rigid
@@ -101,7 +110,7 @@ class Stage:
         """The same in another look: widths and colours are its own."""
         made = copy.copy(self)
         made.look = look
-        made._made, made._lines = {}, {}
+        made._made, made._lines, made._labels, made._rooms = {}, {}, {}, {}
         return made
 
     def of(self, docket: Docket) -> Stage:
@@ -123,16 +132,12 @@ class Stage:
     @property
     def ink(self) -> Ink:
         """The ink in use."""
-        return INKS[self.look.ink]
+        return self.look.inked
 
     def colour(self, kind: str, emphasis: str = "plain") -> Colour:
         """A kind's colour, paler when it is not its turn."""
         ink = self.ink
-        full = ink.colours[STYLES[kind].colour]
-        if emphasis in ("plain", "bright"):
-            return full
-        mixed = [round(g + (c - g) * ink.faint) for c, g in zip(full, ink.ground, strict=True)]
-        return (mixed[0], mixed[1], mixed[2])
+        return ink.colours[STYLES[kind].colour] if emphasis in ("plain", "bright") else ink.faint
 
     def mark(
         self, kind: str, lines: Iterable[Array], emphasis: str = "plain", *, wider: float = 1.0
@@ -188,7 +193,7 @@ class Stage:
         if emphasis == "ghost":
             return [self._line_mark(face, "cutting", "ghost")]
         marks = []
-        wider = 1.25 if emphasis == "bright" else 1.0
+        wider = {"bright": 1.25, "faint": FAINT_WIDTH}.get(emphasis, 1.0)
         if "cutting" in shown or not face.lines["sewing"]:
             kind = "trouble" if state.trouble else "cutting"
             marks.append(self._line_mark(face, "cutting", kind, emphasis, wider))
@@ -280,7 +285,9 @@ class Stage:
         key = (face.key, turned, self.reading_deg, kinds)
         room = self._rooms.get(key)
         if room is None:
-            room = self._rooms[key] = LabelRoom(face, matrix, self.reading_deg, kinds)
+            room = self._rooms[key] = LabelRoom(
+                face, matrix, self.reading_deg, kinds, self.ink.letters
+            )
         return room
 
     def words_of(self, placement: Placement, state: PieceState = PLAIN) -> list[Array]:

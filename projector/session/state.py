@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.units import INCH_UNITS, length_text
+from projector.picture.look import ink_for
 from projector.picture.on_table import at_cloth
 from projector.session import judged
 from projector.session.rules import History, Rules, Work
@@ -292,6 +293,8 @@ class State:
         kept["view"] = self.work.view.to_dict()
         kept["light"] = self.light
         kept["ink"], kept["lines"] = look.ink, look.lines
+        if look.ink == ink_for(look.cloth):  # what suits the cloth needs no remembering
+            del kept["ink"]
         kept["weight"] = round(look.weight, 3)
         mode, piece = self.place
         if mode != "arrange" or piece is not None:

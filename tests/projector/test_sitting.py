@@ -22,6 +22,7 @@ from drafting.docket import Docket
 from projector.lettering import text_strokes, text_width
 from projector.picture import signs
 from projector.picture.compositor import _plan_items
+from projector.picture.contrast import contrast
 from projector.picture.look import STYLES
 from projector.picture.on_table import used_box
 from projector.picture.view import View
@@ -271,7 +272,7 @@ def test_current_piece_is_bright_others_faint() -> None:
     assert set(states.values()) == {"faint"}
     bright = sitting.state.stage.colour("cutting", "bright")
     faint = sitting.state.stage.colour("cutting", "faint")
-    assert sum(faint) < 0.5 * sum(bright)
+    assert contrast(faint, (0, 0, 0)) < 0.5 * contrast(bright, (0, 0, 0))
 
 
 def test_dark_and_light_are_whole_and_any_key_ends_them() -> None:
