@@ -90,13 +90,13 @@ def colours_in(words: str) -> tuple[Colour, ...]:
 def _colour(words: str) -> Colour | None:
     if re.fullmatch(r"#[0-9a-f]{6}", words):
         return (int(words[1:3], 16), int(words[3:5], 16), int(words[5:], 16))
-    from pygame.colordict import THECOLORS  # the colours of CSS and X11, by name
+    from PIL.ImageColor import colormap  # the colours of CSS, by name
 
     parts = re.findall(r"[a-z]+", words)
     # 'dark green' before 'wine' before 'green'
     pairs = ["".join(parts[k : k + 2]) for k in range(len(parts) - 1)]
-    for known, names in ((_TRADE, pairs), (THECOLORS, pairs), (_TRADE, parts), (THECOLORS, parts)):
+    for known, names in ((_TRADE, pairs), (colormap, pairs), (_TRADE, parts), (colormap, parts)):
         for name in reversed(names):
             if name in known:
-                return _colour(_TRADE[name]) if known is _TRADE else THECOLORS[name][:3]
+                return _colour(str(known[name]))
     return None
