@@ -37,6 +37,7 @@ OPTIONS = (
     waists.WAIST_EASE,
     length("bias", "By how much the waist's radius is drawn smaller, because it grows on the bias; none for a cloth that hardly gives.", 5.0, 0.0, 10.0),
     waists.ZIP_LENGTH,
+    waists.POCKETS,
     *waists.finish_options("band", "facing", "elastic", "none"),
 )  # fmt: skip
 
@@ -108,6 +109,7 @@ def circle_skirt(s: Sheet) -> None:
         for name, edges in seams.items():
             waists.with_zip(s, name, edges, zip_mm, f"{where}:")
         waists.hip_passes(s, _girth(zip_mm, r, part), zip_mm, float(g.ring), float(g.waist))
+    _pockets(s, [p for p, _ in spots], where, elastic)
     if g.joint:
         bias_ = {h: -float(bias) * a for h, a in turns.items()}
         own = {h: [(h, "waist")] for h in turns}
@@ -222,6 +224,18 @@ def _finish(s: Sheet, waist: Amount, r: Amount, spots: Spots, panels: int) -> No
     waists.finish_widths(s, waist, spots, panels, full if abs(full) > 0.2 else 0.0)
 
 
+def _pockets(s: Sheet, names: list[str], where: str, elastic: bool) -> None:
+    """Pocket bags in the side seams, which one panel has not and three have elsewhere."""
+    panels = [n for n in dict.fromkeys(names) if "side" in s.pieces[n].edges]
+    none = s.style["pockets"] != "none" and not panels and len(names) != 4
+    s.fault(none, "style.pockets", "need side seams.", "Choose 'panels: 2' or 4.")
+    s.stop()
+    if panels:
+        waists.side_pockets(s, panels, not elastic and "left" in where)
+    else:
+        waists.seam_pockets(s, {"panel": {"right seam": False, "left seam": True}}, False)
+
+
 def _judge_cloth(s: Sheet, points: dict[str, Points], panels: int) -> None:
     """Say how wide one panel lies on the cloth."""
     wide, far = 2.0 * float(points["hem"][:, 0].max()), np.concatenate(list(points.values()))
@@ -238,7 +252,7 @@ BLOCK = skirt(
     "The circle skirt",
     "A quarter, half, three quarters or all of a circle, cut in one to four panels.",
     OPTIONS,
-    ("fold", "centre back", "right seam", "left seam", "outer"),
+    ("fold", "centre back", "right seam", "left seam", "outer", "bag"),
     (),
     hem=10.0,
     centre_back=20.0,

@@ -180,15 +180,13 @@ def flared_skirt(s: Sheet) -> None:
     for panel in (front, back):
         _record(s, panel, flared[panel.half], z, taken)
     _pieces(s, flared, z, g)
-    if style["pockets"] != "none":
-        waists.seam_pockets(s, {FRONT: False, BACK: False}, style["centre_back"] != "seam")
+    waists.side_pockets(s, (FRONT, BACK), style["centre_back"] != "seam")
     halves.finish(s, z, g, {h: (f.waist, f.closed) for h, f in flared.items()}, _everything(s, z))
     halves.true(s, z, g, float(g.waist), True)
     hem = 2.0 * sum(s.pieces[h].edges["hem"].length_mm for h in (FRONT, BACK))
     s.figures |= {"hem": hem, **{f"{h} hem gain": f.gain for h, f in flared.items()}}
     hang = "Hang the skirt for a night, level the hem and turn it up: its edge is eased in."
-    pockets = "Pockets into the side seams." if style["pockets"] != "none" else ""
-    halves.make(s, any(f.darts for f in flared.values()), hang, flat=pockets)
+    halves.make(s, any(f.darts for f in flared.values()), hang)
 
 
 def _everything(s: Sheet, z: Sizes) -> frozenset[str]:

@@ -128,14 +128,16 @@ def gathered_skirt(s: Sheet) -> None:
         remedy = "Leave the pockets out, or choose one tier."
         s.fault(tiers > 1, "style.pockets", "do not go with tiers.", remedy)
         s.stop()
-        sides = dict.fromkeys(g.joint.halves if g.joint else (top,), False)
-        waists.seam_pockets(s, sides, not elastic and not (g.joint and g.joint.at_back))
+        waists.side_pockets(
+            s,
+            tuple(g.joint.halves if g.joint else (top,)),
+            not elastic and not (g.joint and g.joint.at_back),
+        )
     waists.waist_girth(s, spots, g.waist)
     ends = np.cumsum(depths)[:-1]
     waists.hip_girth(s, float(rounds[int(np.searchsorted(ends, hip_depth))]), least_, True)
     s.figures |= {"fullness": float(wide / g.waist), "hem": float(rounds[-1])}
     s.makes(
-        flat="Pockets into the side seams." if style["pockets"] != "none" else "",
         skirt=(
             "Join the widths of each tier to a ring."
             + ("" if elastic else " The first stays open for the zip."),

@@ -41,6 +41,7 @@ OPTIONS = (
     choice("flare_from", "Where the gores begin to flare.", {"hip": "at the hip", "knee": "a hand above the knee, as a trumpet"}),
     length("flare", "Added at the hem on each edge of each gore.", 50.0, 0.0, 250.0),
     waists.ZIP_LENGTH,
+    waists.POCKETS,
     *waists.finish_options("band", "facing", "elastic", "none"),
 )  # fmt: skip
 
@@ -89,6 +90,8 @@ def gored_skirt(s: Sheet) -> None:
     for half in (FRONT, BACK):
         _record(s, half, gores[half], hips[half], in_, z)
         s.add(_piece(s, half, gores[half], n, z), all=of)
+    seams = dict(zip(SEAMS, (True, False), strict=True))
+    waists.seam_pockets(s, {f"{h} gore": seams for h in gores}, not elastic and not _at_back(g, n))
     _finish(s, g, waist, n, elastic)
     _true(s, g, z, n, elastic)
     where = "centre back" if _at_back(g, n) else "left side"
@@ -289,7 +292,7 @@ BLOCK = skirt(
     "The gored skirt",
     "Four, six or eight gores with the shaping in their seams, flared from the hip or the knee.",
     OPTIONS,
-    ("right seam", "left seam", "outer", "fold", "centre back"),
+    ("right seam", "left seam", "outer", "fold", "centre back", "side", "bag"),
     ("hem",),
     {"gores": "8"},
     hem=25.0,

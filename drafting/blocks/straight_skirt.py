@@ -30,7 +30,7 @@ from drafting.blocks._hip_lines import (
 )
 from drafting.blocks._skirt import skirt
 from drafting.curves import Points, chain_points
-from drafting.fit import BACK
+from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Mark, Notch
 from drafting.sheet import Amount, Sheet, Sources, found, number, sources_of, waists
@@ -56,6 +56,7 @@ OPTIONS = (
     length("slit", "Vent at the hem to walk in, a plain slit in a side seam. Auto puts one where the hem is too narrow for a stride.", None, 60.0, 600.0,
            word="auto", choices={"auto": "only where the stride needs it", "none": "never"}),
     length("vent_width", "How far the two sides of a slit in the centre-back seam overlap, as a vent.", 40.0, 30.0, 60.0, {"centre_back": ("seam",)}),
+    waists.POCKETS,
     *waists.finish_options("band", "facing", "none"),
 )  # fmt: skip
 
@@ -201,6 +202,7 @@ def straight_skirt(s: Sheet) -> None:
         _piece(s, panel, z, zip_mm, slit_mm)
     if "vent" in s.pieces[BACK].edges:
         _record_vent(s, slit_mm)
+    waists.side_pockets(s, (FRONT, BACK), style["centre_back"] != "seam")
     gathers = " Darts cannot take in so much between hip and waist."
     halves.finish(
         s, z, g, {p.half: (p.waist, p.closed) for p in (front, back)}, _everything(s, z),
@@ -264,7 +266,7 @@ BLOCK = skirt(
     "The straight skirt",
     "Darts at the waist, close over the hip, straight to the hem; band or facing.",
     OPTIONS,
-    ("fold", "centre back", "vent top", "vent", "outer"),
+    ("fold", "centre back", "vent top", "vent", "outer", "bag"),
     ("hem", "sway back", "stomach"),
     hem=40.0,
     centre_back=20.0,

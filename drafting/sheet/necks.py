@@ -175,7 +175,13 @@ def _half(onto: Onto, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
         tuple((p.run.piece, p.run.edge) for p in parts),
         found(sewn / times, where, *of),
         sewn - sewn / times,
-        *_shoulder(onto.pieces[parts[-1].run.piece], side),
+        _slope(onto.pieces[parts[-1].run.piece], side),
+        sum(
+            r.length_mm
+            for r in onto.edge_runs("shoulder")
+            if r.half == half and r.side in (side, "")
+        )
+        or math.inf,
         (long_.run.piece, long_.run.edge, long_.start + long_.sign * middle),
         (before + 0.5 * long_.length) / times,
     )
@@ -218,16 +224,15 @@ def _run_on(line: Points, more: Points) -> Points:
     return np.asarray((more - more[0]) @ np.array([[cos, sin], [-sin, cos]]) + line[-1])
 
 
-def _shoulder(piece: Piece, side: str) -> tuple[Points, float]:
-    """Direction (2,) of the shoulder seam from the neck outward at x ≥ 0, and its length."""
+def _slope(piece: Piece, side: str) -> Points:
+    """Direction (2,) of the shoulder seam from the neck outward at x ≥ 0."""
     names = [e for e in piece.edges if e.rstrip(" 0123456789").split()[-1] == "shoulder"]
     own = [e for e in names if side and side in e.split()] or names
     if not own:
-        return _SLOPE, math.inf
-    edge = piece.edges[own[0]]
-    ends = edge.points[[0, -1]]
+        return _SLOPE
+    ends = piece.edges[own[0]].points[[0, -1]]
     ends = ends[np.argsort(np.abs(ends[:, 0]))] * (math.copysign(1.0, ends[:, 0].mean()), 1.0)
-    return unit(ends[1] - ends[0]), edge.length_mm
+    return unit(ends[1] - ends[0])
 
 
 def notch_fronts(s: Sheet, neck: Neck) -> None:

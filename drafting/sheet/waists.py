@@ -464,25 +464,34 @@ FINISHING = {
 # --- pockets -------------------------------------------------------------------------------------
 
 
-def seam_pockets(s: Sheet, spots: Mapping[str, bool], zip_there: bool) -> None:
+def side_pockets(s: Sheet, names: Sequence[str], zip_there: bool) -> None:
+    """Pocket bags for a front and a back whose edge 'side' runs up."""
+    seam_pockets(s, {n: {"side": False} for n in names}, zip_there)
+
+
+def seam_pockets(s: Sheet, spots: Mapping[str, Mapping[str, bool]], zip_there: bool) -> None:
     """Pocket bags for the side seams: a piece, and two notches on each side.
 
-    ``spots``: piece → whether its edge 'side' runs down; ``zip_there``: the left side has a zip.
+    ``spots``: piece → edge → whether it runs down; ``zip_there``: the left side has a zip.
     """
     if s.style["pockets"] == "none":
         return
-    long_ = min(s.pieces[p].edges["side"].length_mm for p in spots)
+    long_ = min(s.pieces[p].edges[e].length_mm for p, edges in spots.items() for e in edges)
     wrong = long_ < POCKET_DOWN_MM + POCKET_DEEP_MM + 50.0
     what = f"have no room in a side seam of {s.t(long_)}."
     s.fault(wrong, "style.pockets", what, "Make the skirt longer, or leave the pockets out.")
     s.stop()
-    for name, down in spots.items():
-        piece = s.pieces[name]
-        edge = piece.edges["side"]
-        at = [POCKET_DOWN_MM, POCKET_DOWN_MM + POCKET_OPEN_MM]
-        cuts = tuple(Notch("side", x if down else edge.length_mm - x, 1, "pocket") for x in at)
-        s.pieces[name] = piece.with_(notches=(*piece.notches, *cuts))
+    for name, edges in spots.items():
+        for e, down in edges.items():
+            piece = s.pieces[name]
+            long_ = piece.edges[e].length_mm
+            at = [POCKET_DOWN_MM, POCKET_DOWN_MM + POCKET_OPEN_MM]
+            cuts = tuple(Notch(e, x if down else long_ - x, 1, "pocket") for x in at)
+            s.pieces[name] = piece.with_(notches=(*piece.notches, *cuts))
     s.add(_pocket_bag(s, 2 if zip_there else 4), all=s.options("pockets"))
+    if any(len(edges) > 1 for edges in spots.values()):
+        s.notes.append("The pocket is notched on the seams of every panel; it goes into the side seams only.")  # fmt: skip
+    s.makes(flat="Sew the pocket bags to the sides between their notches.")
     if zip_there:
         s.notes.append("The zip takes the left side seam: the pocket goes into the right one only.")
 

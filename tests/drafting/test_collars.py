@@ -133,9 +133,10 @@ def test_where_left_and_right_differ(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", COLLARS)
-def test_a_neckline_in_parts(name: str) -> None:
-    """A front cut from its neckline to the hem takes the same collar as one in one piece."""
-    changes = [{"cut": "front", "from": "neckline 1/2", "to": "hem 1/2"}]
+@pytest.mark.parametrize("start", ["neckline", "shoulder"])
+def test_a_neckline_in_parts(name: str, start: str) -> None:
+    """A front cut from its neckline or its shoulder to the hem takes the same collar as one in one piece."""
+    changes = [{"cut": "front", "from": f"{start} 1/2", "to": "hem 1/2"}]
     garment = {"block": "quick-top", "style": OVER_HEAD, "with": [{"block": name}]}
     cut = docket({**garment, "changes": changes}).draft()
     plain = docket(garment).draft()

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from test_set_in_sleeve import BODY, PLUS, person
 
+from configs.errors import DraftError
 from drafting import draft
 from drafting.blocks import Draft
 from drafting.outline import nearest_distance
@@ -66,3 +67,35 @@ def test_interfacing_at_the_waist(name: str, finish: str) -> None:
         raw = inner.edges["raw edge"].points[1:-1]
         assert nearest_distance(raw, piece.unfolded()).min() == pytest.approx(2.0, abs=0.05)
     assert not [n for n in skirt(name, {"waist_finish": finish}).pieces if "interfacing" in n]
+
+
+POCKETED = (
+    ("straight-skirt", {}, 4), ("straight-skirt", {"centre_back": "fold"}, 2), ("flared-skirt", {}, 4),
+    ("gored-skirt", {"gores": "4"}, 4), ("gored-skirt", {"gores": "6"}, 2),
+    ("circle-skirt", {"panels": "2"}, 2), ("circle-skirt", {"circle": "full"}, 4),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "style", "cut"), POCKETED)
+def test_pockets_in_the_side_seams(name: str, style: Any, cut: int) -> None:
+    """Seven skirts: bags for both sides, or for one where the zip takes the other; front and back are notched
+    alike, a hand's width apart, and it is told how they are sewn."""
+    d = skirt(name, {**style, "pockets": "seam"})
+    assert [f"{c.name}: {c.text}" for c in d.checks() if not c.ok] == []
+    assert (d.pieces["pocket bag"].cut, d.pieces["pocket bag"].pair) == (cut, True)
+    apart = []
+    for piece in (p for n, p in d.pieces.items() if n != "pocket bag"):
+        for edge in piece.edges:
+            at = sorted(n.at_mm for n in piece.notches if n.edge == edge and n.match == "pocket")
+            apart += [at[1] - at[0]] if len(at) == 2 else []
+    assert len(apart) >= 2 and apart == pytest.approx([150.0] * len(apart))
+    assert any("pocket bags" in x for x in d.making)
+
+
+def test_pockets_need_a_side_seam() -> None:
+    """A circle in one panel or three has no side seams: refused with what has; half as short as fits, too."""
+    for style in ({"panels": "1"}, {"circle": "three-quarter", "panels": "3"}):
+        with pytest.raises(DraftError, match="need side seams"):
+            skirt("circle-skirt", {**style, "pockets": "seam"})
+    with pytest.raises(DraftError, match="have no room"):
+        skirt("straight-skirt", {"length": "32 cm", "pockets": "seam"})
