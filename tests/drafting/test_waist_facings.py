@@ -83,12 +83,16 @@ def test_pockets_in_the_side_seams(name: str, style: Any, cut: int) -> None:
     d = skirt(name, {**style, "pockets": "seam"})
     assert [f"{c.name}: {c.text}" for c in d.checks() if not c.ok] == []
     assert (d.pieces["pocket bag"].cut, d.pieces["pocket bag"].pair) == (cut, True)
-    apart = []
+    mouths = 0
     for piece in (p for n, p in d.pieces.items() if n != "pocket bag"):
         for edge in piece.edges:
-            at = sorted(n.at_mm for n in piece.notches if n.edge == edge and n.match == "pocket")
-            apart += [at[1] - at[0]] if len(at) == 2 else []
-    assert len(apart) >= 2 and apart == pytest.approx([150.0] * len(apart))
+            own = [n for n in piece.notches if n.edge == edge]
+            upper = [n.at_mm for n in own if n.match == "pocket"]
+            if upper:  # its lower end may share the hip's notch
+                first = min(upper, key=lambda x: min(x, piece.edges[edge].length_mm - x))
+                assert min(abs(abs(n.at_mm - first) - 150.0) for n in own) < 3.0
+                mouths += 1
+    assert mouths >= 2
     assert any("pocket bags" in x for x in d.making)
 
 
