@@ -27,11 +27,14 @@ def outcome(rng: random.Random) -> tuple[str, dict[str, Any]]:
         "neckline": rng.choice(["round", "scoop", "v", "square"]),
         "opening": rng.choice(["back", "front"]),
     }
+    fit = [{"change": "full bust", "by": rng.uniform(10, 80)}] if rng.random() < 0.4 else []
+    if fit and rng.random() < 0.5:  # taken from the whole
+        fit.append({"change": "bust", "by": -fit[0]["by"]})
     try:
-        made = draft("fitted-bodice", Measurements.from_dict(body), style)
+        made = draft("fitted-bodice", Measurements.from_dict(body), style, fit)
     except DraftError as error:
         first = error.faults[0]
         assert first.what and first.remedy, first
-        return f"refused: {first.where}", {**body, **style}
+        return f"refused: {first.where}", {**body, **style, "fit": fit}
     bad = [c.name for c in made.checks() if not c.ok]
-    return (f"wrong: {bad[0]}" if bad else "drafted"), {**body, **style}
+    return (f"wrong: {bad[0]}" if bad else "drafted"), {**body, **style, "fit": fit}
