@@ -28,6 +28,9 @@ from drafting.sheet.finishing import band as straight_band
 from drafting.truing import Seam, sewn_length
 
 LINING = "lining"
+_FILL = (
+    1.5  # of a facing's width: the radius of its outer edge where it goes from one edge to the next
+)
 
 
 def strip(work: Work, name: str, edge: str, width: float, fold_line: str) -> Work:
@@ -102,13 +105,18 @@ def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name:
 
     piece = work.piece(name)
     wanted = [edge_of(piece, e).name for e in edges]
-    for name_ in wanted:
+    near = [*wanted, *_between(piece, wanted)]
+    for name_ in near:
         piece = closed(piece, name_)  # a facing has no darts: it is drafted with them folded shut
     shape = shapely.Polygon(piece.sewing_line)
-    near = [*wanted, *_between(piece, wanted)]
     lines = shapely.union_all([shapely.LineString(piece.edges[e].points) for e in near])
     # Flat ends: the facing stops where its edge stops, along the neighbour's line.
     zone = shapely.intersection(shape, lines.buffer(width, quad_segs=24, join_style="round"))
+    if (
+        len(near) > 1
+    ):  # no crevice where the widths of two edges meet: it would only be clipped away
+        filled = zone.buffer(_FILL * width, quad_segs=24).buffer(-_FILL * width, quad_segs=24)
+        zone = shapely.intersection(shape, shapely.union(zone, filled))
     parts = [g for g in getattr(zone, "geoms", [zone]) if g.area > 100.0]
     if len(parts) != 1 or len(parts[0].interiors):
         raise refuse(

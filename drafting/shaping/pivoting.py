@@ -15,7 +15,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from drafting.curves import arc, chain_points, unit
+from configs.errors import DraftError
+from drafting.curves import arc, chain_points, turned, unit
 from drafting.outline import Points
 from drafting.piece import Dart, Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at
@@ -40,6 +41,13 @@ _LEAST_DEG = 0.05
 POINT = "dart point"
 DRILL_SHORT_MM = 10.0  # the mark for a dart's point lies this far inside it, so that no hole shows
 DART, FLARE = "dart", "flare"
+_ASIDE = (
+    0.0,
+    0.25,
+    -0.25,
+    0.5,
+    -0.5,
+)  # radians off the grain, where a dart is folded shut into an edge
 
 
 def angle_about(point: Points, a: Points, b: Points) -> float:
@@ -251,8 +259,18 @@ def closed(piece: Piece, edge: str) -> Piece:
             break
         tip = np.array(dart.tip)
         down = unit(tip - 0.5 * (np.array(dart.first) + np.array(dart.second)))
-        far = _first_met(piece, tip, down)
-        piece = pivot(piece, tip, End.of_dart(piece, dart), on_outline(piece, far), 1.0, FLARE)
+        refused = None
+        # Ahead of its point; where that is a fold, or another dart, about down the grain.
+        for along in (down, *(turned(np.array([0.0, -1.0]), x) for x in _ASIDE)):
+            try:
+                far = on_outline(piece, _first_met(piece, tip, along))
+                piece = pivot(piece, tip, End.of_dart(piece, dart), far, 1.0, FLARE)
+                break
+            except DraftError as error:
+                refused = refused or error
+        else:
+            assert refused is not None
+            raise refused
     return piece
 
 

@@ -6,12 +6,13 @@ from typing import Any
 
 import numpy as np
 import pytest
-from test_set_in_sleeve import BODY, PLUS, person
+from test_set_in_sleeve import BODY, PLUS, docket, person
 
 from configs.errors import DraftError
 from drafting import draft
 from drafting.blocks import Draft, joined
 from drafting.outline import nearest_distance
+from drafting.truing import sewn_length
 
 LOOKS: tuple[Any, ...] = (
     {},
@@ -72,3 +73,27 @@ def test_how_it_is_sewn_and_what_is_refused() -> None:
         assert all(f.remedy for f in raised.value.faults)
     with pytest.raises(DraftError, match="taken by the front facing"):
         joined(in_one({}), "set-in-sleeve")
+
+
+@pytest.mark.parametrize("dart", ["shoulder", "armhole", "side"])
+@pytest.mark.parametrize("body", ["88", "132"])
+def test_a_fitted_bodice_faced_in_one_by_the_scissors(dart: str, body: str) -> None:
+    """Wherever its bust dart lies, the facing of a bodice has none: neckline, shoulder and armhole are as they
+    are sewn, its outer edge runs from one to the other without a crevice, and all trues."""
+    values = (
+        BODY | {"back_neck_to_waist": 41.0} if body == "88" else PLUS | {"back_neck_to_waist": 46}
+    )
+    changes = [{"face": h, "edges": ["neckline", "armhole"], "width": "6 cm"} for h in ("front", "back")]  # fmt: skip
+    garment = {"block": "fitted-bodice", "style": {"bust_dart": dart}, "changes": changes}
+    d = docket(garment, measurements=values).draft()
+    assert [f"{c.name}: {c.text}" for c in d.checks() if not c.ok] == []
+    for half in ("front", "back"):
+        piece, face = d.pieces[half], d.pieces[f"{half} neck and armhole facing"]
+        for edge in ("neckline", "shoulder", "armhole"):
+            assert face.edges[edge].length_mm == pytest.approx(sewn_length(piece, edge), abs=0.3)
+        assert not face.darts
+        (outer,) = (e for n, e in face.edges.items() if n == "outer")
+        steps = np.diff(outer.points, axis=0)
+        steps = steps[np.hypot(*steps.T) > 0.05]  # shorter ones are where two arcs meet
+        turns = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
+        assert np.abs(np.diff(turns)).max() < 0.35  # radians: no crevice, no corner
