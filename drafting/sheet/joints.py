@@ -56,12 +56,13 @@ class WaistHalf:
 @dataclass(frozen=True)
 class Joint:
     """The waist that a skirt is sewn to, by half; ``opens``: 'back' at its centre, or 'side'; ``above``:
-    how far the opening reaches above the waist, mm; ``word``: what is above it."""
+    how far the opening reaches above the waist, mm; ``word``: what is above it; ``ring``: what the hip needs to pass."""
 
     halves: Mapping[str, WaistHalf]
     opens: str
     above: float
     word: str = "bodice"
+    ring: float = 0.0
 
     @property
     def waist(self) -> Amount:
@@ -317,7 +318,7 @@ def _pass(s: Sheet, joint: Joint) -> None:
     # the open back, hips first; a dress that opens at its side goes over the head.
     hip = joint.at_back or "bust_girth" not in s.m
     spread = below if joint.at_back else min(below, joint.above)
-    need = float(s.m["hip_girth" if hip else "bust_girth"]) + BODY_EASE_MM
+    need = joint.ring if hip else float(s.m["bust_girth"]) + BODY_EASE_MM
     has = float(joint.waist) + 2.0 * spread
     short = max(need - has, 0.0)
     text = f"{s.t(has)} round the open waist; {s.t(need)} needed"

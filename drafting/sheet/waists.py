@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -121,6 +121,7 @@ def girths(s: Sheet, hip_ease: float, waist_ease: float) -> Girths:
     if joint and waist_ease != WAIST_EASE.default:
         s.notes.append("'waist_ease' does nothing here: the waist is the bodice's.")
     ring = s.m["hip_girth"] + least(HIP_PASS_MM, hip_ease + s.fitted("hip") - BELOW_EASE_MM)
+    joint = replace(joint, ring=float(ring)) if joint else None
     return Girths(waist, wanted, most(wanted, waist), ring, joint)
 
 
