@@ -301,7 +301,7 @@ def test_only_what_the_block_needs(tmp_path: Path) -> None:
     assert all(x in told for x in ("head girth", "upper arm girth", "upper chest girth"))
     helping = ["56", "29", "90"]
     result = run(tmp_path / "n.yaml", [*ALTO, *helping, ""], "--once", "--extra", *WHO)
-    assert "1 of 9" in result.output
+    assert f"1 of {6 + told.count(',') + 1}" in result.output
     got = held(tmp_path / "n.yaml")
     assert set(got) - set(NEEDED) == {"head_girth", "upper_arm_girth", "upper_chest_girth"}
     assert got["head_girth"] == 56
