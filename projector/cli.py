@@ -77,7 +77,13 @@ class LazyGroup(click.Group):
         self.table, self.alone = table, alone
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """As click does; without a word it is the command ``alone``."""
+        """As click does; without a word, or with one of its options alone, it is ``alone``."""
+        first = args[0].partition("=")[0] if args else ""
+        own = {o for p in self.get_params(ctx) for o in p.opts}
+        if first.startswith("-") and first not in own:
+            command = self.get_command(ctx, self.alone)
+            known = {o for p in command.params for o in p.opts} if command is not None else set()
+            args = [self.alone, *args] if first in known else args
         return super().parse_args(ctx, args or [self.alone])
 
     def list_commands(self, ctx: click.Context) -> list[str]:

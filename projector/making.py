@@ -244,7 +244,7 @@ class Making(Talk):
             "Velvet, corduroy, a print of flowers that stand: all pieces must lie the same way. Hold "
             "it up both ways in the light; if unsure, say y: it takes a little more cloth.",
         )  # fmt: skip
-        return cloth | {"fold": "lengthwise", "nap": "one-way" if nap == "one-way" else "two-way"}
+        return cloth | {"fold": "best", "nap": "one-way" if nap == "one-way" else "two-way"}
 
     # -- asking --------------------------------------------------------------------------------
 
@@ -434,7 +434,7 @@ def _docket_text(
     says = {
         "width": "selvedge to selvedge, opened out",
         "length": "of your piece; without this line the lay says how much to buy",
-        "fold": "lengthwise, double, crosswise, best; without this line one layer",
+        "fold": "best tries each way; or lengthwise, double, crosswise; none for one layer",
         "nap": "one-way: all pieces lie the same way; two-way: they may turn half round",
     }
     if cloth:
@@ -445,7 +445,7 @@ def _docket_text(
         )
     else:
         wide = "45 in" if inches else "140 cm"
-        rows.append((f"# cloth: {{width: {wide}, fold: lengthwise}}",
+        rows.append((f"# cloth: {{width: {wide}, fold: best}}",
                      f"take the first # away when you know it (a bare number is in {of})"))  # fmt: skip
     return "".join(
         f"{line:<{_COMMENTS_AT}}  # {why}\n" if why else f"{line}\n" for line, why in rows

@@ -196,3 +196,17 @@ def test_a_length_that_is_none(capsys: pytest.CaptureFixture[str]) -> None:
     said = capsys.readouterr().err
     assert "--beam-width" in said
     assert "cm" in said
+
+
+def test_options_of_what_runs_alone_need_no_word_before_them(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """`chalkbeam calibrate --unit elbow` is meant for what `calibrate` alone does, and told so; an
+    option that nobody has is told with the group's own."""
+    for words, told in (
+        (["calibrate", "--unit", "elbow"], "'elbow' is none of mm, in"),
+        (["calibrate", "--photos", "nowhere"], "nowhere"),
+        (["--versoin"], "'--version'"),
+    ):
+        assert main(words) == 2
+        assert told in capsys.readouterr().err
