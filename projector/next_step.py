@@ -158,8 +158,12 @@ def _after_laying(given: Mapping[str, Any], code: int) -> str:
 
 
 def _after_calibrating(given: Mapping[str, Any], code: int) -> str:
-    del given
-    return _line("calibrate") if code else of_folder(Path(), only_laid=True)
+    display = given.get("display")  # a number where it was shown, of a photo the projector's name
+    where = ["--display", str(display)] if isinstance(display, int) else []
+    if code:
+        return _line("calibrate", *where)
+    line = of_folder(Path(), only_laid=True)
+    return " ".join([line, *where]) if line.startswith(_line("project")) else line
 
 
 def _after_pattern(given: Mapping[str, Any], code: int) -> str:

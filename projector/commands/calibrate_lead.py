@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from configs.units import parse_length, said_in
+from configs.units import parse_length
 from projector.commands.places import FILE, Command
 from projector.next_step import unit_here
 from projector.talk import Talk
@@ -79,6 +79,7 @@ def _run(words: list[str]) -> int:
 def _on_the_table(
     talk: Talk, display: int | None, window: bool, photos: Path | None, camera: int, unit: str
 ) -> int:
+    from calibrate.report import headline
     from calibrate.store import newest
     from drafting import Docket
     from projector.app import Beam
@@ -94,14 +95,8 @@ def _on_the_table(
         talk.say("Left without a new calibration. Nothing was changed.")
         return 1
     click.get_current_context().params["calibrated"] = True
-    s = leading.result.summary()
-    talk.say(
-        said_in(
-            f"Calibrated: true to about {s['rms_mm']:.2g} mm, at the worst place {s['max_mm']:.2g} mm.",
-            leading.result.unit,
-        )
-        + ("" if true else " It was a window: nothing is kept.")
-    )
+    found = headline(leading.result)  # as the page said
+    talk.say(f"Calibrated. {found}" + ("" if true else " It was a window: nothing is kept."))
     return 0
 
 

@@ -143,6 +143,9 @@ def test_next_follows_what_is_there(tmp_path: Path) -> None:
     kept.mkdir(parents=True)
     (kept / "20261102100000.yaml").write_text("chalkbeam: 1\n")
     assert of_docket(docket) == f"chalkbeam project {docket}"
+    shown = after("calibrate lead", {"display": 0, "calibrated": True}, 0)
+    assert shown == "chalkbeam project top.yaml --display 0", "where it was calibrated"
+    assert after("calibrate photo", {"display": "Epson"}, 0) == "chalkbeam project top.yaml"
     assert after("draft", {"docket": docket}, 1) == "", "a failed draft is not laid"
 
 
@@ -191,6 +194,24 @@ def test_calibrate_alone_opens_the_table(monkeypatch: pytest.MonkeyPatch) -> Non
     result = typed(["1"], "calibrate")
     assert type(seen[0]).__name__ == "FirstLight", result.output
     assert "Nothing was changed" in result.output
+
+
+def test_page_and_terminal_tell_the_same_figure(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the page Found says of a calibration is what the terminal says when it was taken."""
+    from table_rig import projector
+
+    from calibrate.report import headline
+    from projector import app
+
+    found = projector((1280, 720))
+
+    def run(sitting: object, beam: object) -> None:
+        sitting.result = found  # type: ignore[attr-defined]
+
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    monkeypatch.setattr(app, "run", run)
+    result = typed([], "calibrate", "--window")
+    assert f"Calibrated. {headline(found)} It was a window" in " ".join(result.output.split())
 
 
 def test_a_sleeve_is_sewn_to_a_top_by_choosing() -> None:
