@@ -37,7 +37,7 @@ _SLOW = {
     "drafting": "lay steps cut_size intake_hostile base necklines faces_of_cloth draft_command "
     "skirts set_in_sleeve fitted_bodice folds mending cuffs inside measured travels straight_skirt "
     "same_geometry printed_sums export_pdf intake_svg any_block body_passes style slips round_trip "
-    "wardrobe_sheet",
+    "wardrobe_sheet collars fronts bust_shaping elbow_dart waist_facings hip_yoke facing_in_one",
     "": "words journey api hostile_folder output_places readme_commands readme",
 }
 # one or two of each for all of them: the solver, a lay, the table's files, a garment, the way in

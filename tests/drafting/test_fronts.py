@@ -33,8 +33,7 @@ STYLES: tuple[Any, ...] = (
 
 
 @pytest.mark.parametrize("style", STYLES)
-@pytest.mark.parametrize("side", ["", "left"])
-@pytest.mark.parametrize("body", [BODY, PLUS])
+@pytest.mark.parametrize(("side", "body"), [("", PLUS), ("left", BODY)])
 def test_a_buttoned_front_sews_together(style: Any, side: str, body: Any) -> None:
     """In five styles on two bodies, left and right alike or not, all checks hold; there is no slit, and
     the facing mates the front at its edge, its stand and its neckline."""
