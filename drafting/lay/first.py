@@ -55,10 +55,12 @@ def touched_cells(
         band = np.clip(np.floor(p[there, 1] / ch + 1e-9).astype(int), 0, rows - 1)
         np.minimum.at(lo, band, p[there, 0])
         np.maximum.at(hi, band, p[there, 0])
-        for r in np.flatnonzero(np.isfinite(lo)):
-            a = max(0, math.floor(lo[r] / cw + 1e-9))
-            b = min(columns, math.ceil(hi[r] / cw - 1e-9))
-            grid[r, a : max(b, a + 1)] = True
+        real = np.flatnonzero(np.isfinite(lo))
+        a = np.maximum(np.floor(lo[real] / cw + 1e-9), 0.0)
+        b = np.minimum(np.ceil(hi[real] / cw - 1e-9), columns)
+        b = np.maximum(b, a + 1.0)
+        column = np.arange(columns)
+        grid[real] |= (column >= a[:, None]) & (column < b[:, None])
     return grid
 
 

@@ -13,11 +13,13 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from configs.errors import LayError
 from drafting.cloth import Cloth
 from drafting.folding import Folding
-from drafting.lay.cuts import SINGLE, named, specs_of
-from drafting.lay.job import Job, make_job
+from drafting.lay.cuts import FOLD, FOLD_TOLERANCE_MM, SINGLE, named, specs_of
+from drafting.lay.job import Job, Kind, make_job
 from drafting.lay.laid import LaidPiece
 from drafting.lay.model import Lay
 from drafting.lay.planner import Effort, lay_as_it_is, plan_job
@@ -28,9 +30,13 @@ from drafting.piece import Piece
 Progress = Callable[[Lay], Any]
 
 REFOLDED = ("lengthwise", "double", "crosswise")  # folds that are opened out for the rest
-_FIRST_SHARE = 0.4  # of the time for a first look at every way
-_MOST_FIRST_S = 1.0  # for each of them at most
-_KEPT = 2  # ways that share the rest
+_FIRST_SHARE = 0.6  # of the time that is left for the way that is looked at next
+_FURTHER_S = 1.5, 4.0  # with so much time a second way is looked at, and a third
+_LOOK_SHARE = 0.3  # of the time for first plans; those that promise little are then made last
+_TOLD_S = 0.3  # over the time, so that they can be told
+_LEAST_SLICE_S = 0.1  # with less time nothing is bettered
+_NO_GAIN_MM = 0.5
+_DENSE = 0.82  # of the cloth that a good lay turns into pieces
 _SMALL = 0.25  # of the largest piece: facings, bands, pockets
 _ROOM_MM = 1.0  # between the widest piece on a fold and the selvedge that ends it
 
@@ -282,8 +288,9 @@ def best_fold(
 ) -> Chosen:
     """The best lay over all ways to fold, the time shared among them.
 
-    Each way gets a first look; the best two then share what is left. Compared is the cloth that is
-    taken, opened out. ``among``: only these ways; ``start``: an earlier lay on the cloth as it is folded,
+    Each way gets a first plan. Time is then spent on those that may come to the least, by the area of the
+    pieces, the edges on the fold and the longest piece; a way whose least is no less than what is found
+    already gets none, and when none is left the planning ends. Compared is the cloth that is taken, opened out. ``among``: only these ways; ``start``: an earlier lay on the cloth as it is folded,
     to be bettered.
 
     Raises:
@@ -292,7 +299,6 @@ def best_fold(
     given, rules, effort = named(pieces), rules or Rules(), effort or Effort()
     every = tuple(among) if among is not None else ways(given, cloth, rules)
     began = time.monotonic()
-    each = min(_MOST_FIRST_S, _FIRST_SHARE * seconds / len(every))
     found: list[tuple[tuple[float, float], int, Lay]] = []
     faults: list[LayError] = []
     stopped = False
@@ -304,38 +310,66 @@ def best_fold(
             stopped = progress(replace(lay, seconds_left=left)) is False or stopped
         return not stopped
 
-    for n, way in enumerate(every):
+    def first(n: int) -> None:
         try:
-            lay = plan_way(given, way, each, rules=rules, effort=replace(effort, workers=0))
+            lay = plan_way(given, every[n], 0.0, rules=rules, effort=replace(effort, workers=0))
         except LayError as error:
             faults.append(error)
-            continue
+            return
         found.append((_rank(lay), n, lay))
         told(min(found)[2])
-        if stopped or lay.interrupted:
+
+    hopes = {}
+    for n, way in enumerate(every):
+        try:
+            hopes[n] = _hope(make_job(given, way.cloth, rules), way)
+        except LayError as error:
+            faults.append(error)
+    waiting = sorted(hopes, key=lambda n: (round(hopes[n].likely), n))
+    while waiting and not stopped:
+        soon = time.monotonic() - began < _LOOK_SHARE * seconds
+        if found and not soon and min(found)[0][0] == 0.0:
             break
+        first(waiting.pop(0))
     earlier = tuple(start)
     if earlier and cloth.outline is None:
         lay = lay_as_it_is(given, cloth, earlier, rules)
         if not lay.problems():
             every = (*every, Way(cloth))
+            hopes[len(every) - 1] = _hope(make_job(given, cloth, rules), Way(cloth))
             found.append((_rank(lay), len(every) - 1, lay))
     if not found:
         raise faults[0]
-    found.sort(key=lambda f: f[:2])
-    for k in range(min(_KEPT, len(found))):
+    looked: set[int] = set()
+    kept_ways = 1 + sum(seconds >= s for s in _FURTHER_S)
+    while not stopped and not any(lay.interrupted for *_, lay in found):
         left = seconds - (time.monotonic() - began)
-        if stopped or left < 0.2 or found[k][2].interrupted:
+        missing, length = min(found)[0]
+        better = [
+            (rank[0], hopes[n].likely + rank[1], k)
+            for k, (rank, n, lay) in enumerate(found)
+            if (hopes[n].least < length - _NO_GAIN_MM or missing > 0.0)
+            and (rank[0] <= missing or cloth.length_mm is not None)
+        ]
+        fresh = sorted(b for b in better if found[b[2]][1] not in looked)
+        if left < _LEAST_SLICE_S or not better:
             break
-        share = left if k == min(_KEPT, len(found)) - 1 else left / 2.0
-        _, n, lay = found[k]
+        last = len(fresh) < 2 or len(looked) >= kept_ways - 1
+        k = fresh[0][2] if fresh and len(looked) < kept_ways else found.index(min(found))
+        share = left if last else _FIRST_SHARE * left
+        rank, n, lay = found[k]
+        again = n in looked
+        looked.add(n)
         made = plan_way(
             given, every[n], share, rules=rules, start=lay.docket_placements(), progress=told,
             effort=effort,
         )  # fmt: skip
-        if _rank(made) < _rank(lay) or made.interrupted:
-            kept = min(lay, made, key=_rank)
-            found[k] = (_rank(kept), n, replace(kept, interrupted=made.interrupted))
+        kept = lay if rank <= _rank(made) else made
+        found[k] = (_rank(kept), n, replace(kept, interrupted=made.interrupted))
+        if again and made.seconds < 0.5 * share:
+            break  # it ended by itself: there is nothing to better
+    while waiting and not stopped and time.monotonic() - began < seconds + _TOLD_S:
+        first(waiting.pop(0))  # so that what they take can be told
     found.sort(key=lambda f: f[:2])
     tried: dict[str, Tried] = {}
     for _, n, lay in found:  # of one way the better ones come first
@@ -344,6 +378,39 @@ def best_fold(
         tried.setdefault(words, Tried(every[n].kind, words, length, lay.efficiency))
     best = found[0][2]
     return Chosen(replace(best, seconds=time.monotonic() - began), tuple(tried.values()))
+
+
+@dataclass(frozen=True)
+class _Hope:
+    """Cloth that a way takes, opened out, mm: ``least`` whatever is tried, ``likely`` at best."""
+
+    least: float
+    likely: float
+
+
+def _hope(job: Job, way: Way) -> _Hope:
+    """By the area of all pieces, the longest of them, and the edges that lie on its folds."""
+    cloth = way.cloth
+    if cloth.outline is not None:
+        return _Hope(0.0, 0.0)
+    kinds = [job.kinds[item.kind] for item in job.items]
+    area = sum(k.area * k.layers for k in kinds)
+    area += sum(p.area_mm2 for p in job.locked)
+    longest = max((min(float(s.high[0] - s.low[0]) for s in k.stances) for k in kinds), default=0.0)
+    edges = [_on_fold(k) for k in kinds if k.how == FOLD]
+    longest = max(longest, sum(edges) / max(1, len(cloth.folds_mm)))
+    if cloth.fold == "crosswise" and not way.refold:
+        longest *= 2.0
+    wide = max(cloth.width_mm - 2.0 * cloth.selvedge_mm, 1.0)
+    return _Hope(max(longest, area / wide), max(longest, area / wide / _DENSE))
+
+
+def _on_fold(kind: Kind) -> float:
+    """How long the edge is that a half has on the fold, mm."""
+    stance = kind.stances[0]
+    y = stance.ring[:, 1]
+    line = y.max() if stance.from_top else y.min()
+    return float(np.ptp(stance.ring[np.abs(y - line) < FOLD_TOLERANCE_MM, 0]))
 
 
 def _rank(lay: Lay) -> tuple[float, float]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -245,8 +246,10 @@ class _Maker:
                 "Fold it lengthwise or lay it single.",
             )
         # a fine shape costs little where there is much cloth, and must not grow with its size
-        self.fine = min(0.5, max(0.02, _FINE * self.width))
-        self.coarse = min(3.0, max(0.05, _COARSE * self.width))
+        # however the cloth is folded, so that the pieces look alike on all ways
+        wide = self.width if cloth.outline is not None else 0.5 * cloth.width_mm
+        self.fine = min(0.5, max(0.02, _FINE * wide))
+        self.coarse = min(3.0, max(0.05, _COARSE * wide))
 
     def fault(self, where: str, what: str, remedy: str = "") -> None:
         self.faults.append(Fault(where, what, remedy))
@@ -362,16 +365,16 @@ class _Maker:
             laid = laid.copy()
             laid[np.abs(laid[:, 1] + shift) < FOLD_TOLERANCE_MM, 1] = -shift
         if fold is not None:
-            around = _clipped(simplified_around(laid, self.fine), -shift, above=from_top)
-            fine, coarse = self.split(around), self.parts(laid, self.coarse)
+            rough = _clipped(around(laid, self.fine), -shift, above=from_top)
+            fine, coarse = self.split(rough), self.parts(laid, self.coarse)
         else:
-            around, fine, coarse = self.like_others(spec.ring, growth, turn, flip)
+            rough, fine, coarse = self.like_others(spec.ring, growth, turn, flip)
         # only true points bound a piece against the cloth's edge, or a full-width piece never fits
         low, high = laid.min(axis=0), laid.max(axis=0)
         match = None if spec.match is None else carry(matrix, spec.match)
         pin = self.pinned(spec, matrix, low, high)
         return Stance(
-            turn, flip, matrix, laid, around, fine, coarse, low, high, match, from_top, pin=pin
+            turn, flip, matrix, laid, rough, fine, coarse, low, high, match, from_top, pin=pin
         )
 
     def pinned(self, spec: Spec, matrix: Any, low: Points, high: Points) -> float | None:
@@ -398,28 +401,22 @@ class _Maker:
         """Simplified ring and parts of a stance, turned from those made once for the piece."""
         key = (ring.tobytes(), np.round(growth, 9).tobytes())
         if key not in self.made:
-            around = simplified_around(ring @ growth.T, self.fine)
-            self.made[key] = (around, self.split(around), self.parts(around, self.coarse))
-        around, fine, coarse = self.made[key]
+            rough = around(ring @ growth.T, self.fine)
+            self.made[key] = (rough, self.split(rough), self.parts(rough, self.coarse))
+        rough, fine, coarse = self.made[key]
         turned = cloth_from_piece((0.0, 0.0), turn_deg, flip)
 
         def turn(points: Points) -> Points:
             out = carry(turned, points)
             return np.ascontiguousarray(out[::-1] if flip else out)
 
-        return turn(around), tuple(map(turn, fine)), tuple(map(turn, coarse))
+        return turn(rough), tuple(map(turn, fine)), tuple(map(turn, coarse))
 
     def parts(self, ring: Points, tolerance: float) -> tuple[Points, ...]:
-        return self.split(simplified_around(ring, tolerance))
+        return self.split(around(ring, tolerance))
 
     def split(self, ring: Points) -> tuple[Points, ...]:
-        try:
-            return convex_parts(ring)
-        except ValueError:
-            from shapely.geometry import Polygon
-
-            hull = Polygon(ring).buffer(0).convex_hull  # covers it, so it stays valid
-            return (counter_clockwise(np.array(hull.exterior.coords)[:-1]),)
+        return _split(ring.tobytes())
 
     # -- stripes
 
@@ -551,6 +548,33 @@ class _Maker:
             if other.piece == kind.piece and any(s.mirrored == mirrored for s in other.stances):
                 rest[i] = Item(locked.kind, item.copy)
                 return
+
+
+def around(ring: Points, tolerance: float) -> Points:
+    """`simplified_around`, remembered: every way to fold a cloth asks for the same pieces."""
+    return _around(ring.tobytes(), tolerance)
+
+
+@lru_cache(maxsize=2048)
+def _around(ring: bytes, tolerance: float) -> Points:
+    made = simplified_around(np.frombuffer(ring).reshape(-1, 2), tolerance)
+    made.flags.writeable = False
+    return made
+
+
+@lru_cache(maxsize=2048)
+def _split(ring: bytes) -> tuple[Points, ...]:
+    points = np.frombuffer(ring).reshape(-1, 2)
+    try:
+        parts = convex_parts(points)
+    except ValueError:
+        from shapely.geometry import Polygon
+
+        hull = Polygon(points).buffer(0).convex_hull  # covers it, so it stays valid
+        parts = (counter_clockwise(np.array(hull.exterior.coords)[:-1]),)
+    for part in parts:
+        part.flags.writeable = False
+    return parts
 
 
 def _same_ring(one: Points, two: Points) -> bool:

@@ -117,6 +117,10 @@ def plan_job(
         if earlier is not None:
             run.offer(earlier)
         if not job.items or seconds == 0:
+            if run.state is not None and not run.stopped:
+                from drafting.lay.compact import Compactor
+
+                run.offer(Compactor(job).compact(run.state)[0])
             run.stopped = True
         if not run.stopped and not alone:
             team = _hire(job, run, min(count, _MOST_WORKERS), effort.library)
