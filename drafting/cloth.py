@@ -760,8 +760,13 @@ def _border(reader: Reader, folding: Folding, drawn: bool) -> Border | None:
         or folding.open_from_mm is not None
         or (folding.way in ("lengthwise", "partial") and side == "near")
     ):
+        why = f"the {side} side is no selvedge"
+        if folding.way == "double":
+            why = "both selvedges lie in the middle, over a layer without the border"
+        elif folding.open_from_mm is not None:
+            why = "the selvedge lies at another place once the rest is opened out"
         inner.note(
-            "side", f"{folding.short}, the {side} side is no selvedge.",
+            "side", f"{folding.short}, {why}.",
             "Take 'fold: none' or crosswise; folded lengthwise 'side: far', where both selvedges lie.",
         )  # fmt: skip
     if isinstance(reader.get("repeat"), Mapping) and reader.get("repeat").get("width"):

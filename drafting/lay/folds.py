@@ -396,7 +396,9 @@ def _hope(job: Job, way: Way) -> _Hope:
     kinds = [job.kinds[item.kind] for item in job.items]
     area = sum(k.area * k.layers for k in kinds)
     area += sum(p.area_mm2 for p in job.locked)
-    longest = max((min(float(s.high[0] - s.low[0]) for s in k.stances) for k in kinds), default=0.0)
+    longest: float = max(
+        (min(float(s.high[0] - s.low[0]) for s in k.stances) for k in kinds), default=0.0
+    )
     edges = [_on_fold(k) for k in kinds if k.how == FOLD]
     longest = max(longest, sum(edges) / max(1, len(cloth.folds_mm)))
     if cloth.fold == "crosswise" and not way.refold:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
+from layers import Folded, faults
 from top_bodies import inches
 
 from configs.errors import InputError, LayError
@@ -139,14 +142,18 @@ def test_halves_are_laid_whole_where_she_allows_it() -> None:
         assert Cloth.from_dict(found.lay.cloth.to_dict()) == found.lay.cloth
 
 
+PART = {"way": "partial", "over": "250 mm"}
+OPENED = {"way": "crosswise", "open_from": "600 mm"}
 BORDER = {"edges": ["front.hem", "back.hem"], "from": "40 mm", "width": "150 mm"}
 
 
 @pytest.mark.parametrize(
     ("fold", "side"),
-    [("none", "near"), ("none", "far"), ("crosswise", "near"), ("lengthwise", "far")],
-)
-def test_hems_lie_on_the_border_print(fold: str, side: str) -> None:
+    [("none", "near"), ("none", "far"), ("crosswise", "near"), ("lengthwise", "far"),
+     ({"way": "partial", "over": "250 mm"}, "far"),
+     ({"way": "partial", "over": "250 mm", "face": "out"}, "far")],
+)  # fmt: skip
+def test_hems_lie_on_the_border_print(fold: Any, side: str) -> None:
     """Every hem is 40 mm from its selvedge at its nearest, the neck away from it, on every fold."""
     pieces = dict(draft("quick-top", inches(), {"neckline_finish": "facing"}).pieces)
     cloth = Cloth.from_dict(
@@ -156,7 +163,13 @@ def test_hems_lie_on_the_border_print(fold: str, side: str) -> None:
     rules = Rules(5.0, {"all": 10.0, "hem": 25.0})
     lay = plan(pieces, cloth, 0.4, rules=rules, effort=HERE)
     assert lay.left_out == () and lay.problems() == []
-    selvedge = 0.0 if side == "near" else (700.0 if fold == "lengthwise" else 1400.0)
+    selvedge = 0.0 if side == "near" else cloth.lie_width_mm
+    assert cloth.lie_width_mm == {"lengthwise": 700.0, "partial": 1150.0}.get(cloth.fold, 1400.0)
+    folded = Folded(cloth.fold, 1400.0, cloth.face == "in", cloth.over_mm, None, 10.0)
+    turns = {
+        n: p.with_(turns=(90.0, 270.0)) if n in ("front", "back") else p for n, p in pieces.items()
+    }
+    assert faults(lay.placements, turns, folded, allowances=rules.allowances, distance=5.0) == []
     for p in lay.placements:
         if p.piece not in ("front", "back"):
             continue
@@ -221,11 +234,15 @@ def test_a_place_that_a_seam_has_not_is_told(place: str, said: str) -> None:
         ({"edges": ["front.hem"], "side": "neer"}, "none", "Did you mean 'near'"),
         ({"edges": ["hem"]}, "none", "piece.edge"),
         ({"edges": ["front.hem"], "side": "near"}, "lengthwise", "is no selvedge"),
-        ({"edges": ["front.hem"], "side": "far"}, "double", "is no selvedge"),
+        ({"edges": ["front.hem"], "side": "near"}, PART, "is no selvedge"),
+        ({"edges": ["front.hem"], "side": "far"}, "double", "both selvedges lie in the middle"),
+        ({"edges": ["front.hem"], "side": "near"}, "double", "both selvedges lie in the middle"),
+        ({"edges": ["front.hem"], "side": "far"}, OPENED, "once the rest is opened out"),
+        ({"edges": ["front.hem"], "side": "near"}, OPENED, "once the rest is opened out"),
         ({"edge": ["front.hem"]}, "none", "unknown key 'edge'"),
     ],
 )
-def test_a_border_that_cannot_be_is_told(border: dict[str, object], fold: str, said: str) -> None:
+def test_a_border_that_cannot_be_is_told(border: dict[str, object], fold: Any, said: str) -> None:
     """Slips in a border, and folds that leave no bare selvedge there, are named."""
     with pytest.raises(InputError, match=said):
         Cloth.from_dict({"width": 1400, "fold": fold, "border": border})
