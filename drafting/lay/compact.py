@@ -41,21 +41,43 @@ def _normals(ring: Points) -> NDArray[np.float64]:
     return out
 
 
+def _padded(
+    parts: tuple[Points, ...], sign: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+    """Parts as (K, M, 2) corners, the last one repeated, normals of their edges times ``sign``, and
+    which of them are true ones."""
+    most = max(map(len, parts))
+    corners = np.array(
+        [np.concatenate([p, np.repeat(p[-1:], most - len(p), axis=0)]) for p in parts]
+    )
+    normals = np.zeros_like(corners)
+    there = np.zeros(corners.shape[:2], dtype=bool)
+    for k, p in enumerate(parts):
+        normals[k, : len(p)] = sign * _normals(p)
+        there[k, : len(p)] = True
+    return corners, normals, there
+
+
 def _lines(first: tuple[Points, ...], second: tuple[Points, ...]) -> _Lines:
-    width = max(len(p) for p in first) + max(len(q) for q in second)
-    k = len(first) * len(second)
-    normals = np.zeros((k, width, 2))
-    reach = np.full((k, width), np.inf)
-    n_first = [_normals(p) for p in first]
-    n_second = [-_normals(q) for q in second]
-    row = 0
-    for p, np_ in zip(first, n_first, strict=True):
-        for q, nq in zip(second, n_second, strict=True):
-            n = np.concatenate([np_, nq])
-            normals[row, : len(n)] = n
-            reach[row, : len(n)] = (n @ p.T).max(axis=1) - (n @ q.T).min(axis=1)
-            row += 1
-    return _Lines(normals, reach)
+    p, np_, true_p = _padded(first, 1.0)
+    q, nq, true_q = _padded(second, -1.0)
+    a, m, b, n = len(p), p.shape[1], len(q), q.shape[1]
+    # of each normal: how far the first reaches along it, and from where on the second lies
+    own_p = np.einsum("amx,anx->amn", np_, p).max(axis=2)[:, None, :]
+    of_q = np.einsum("amx,bnx->abmn", np_, q).min(axis=3)
+    reach_p = np.where(true_p[:, None, :], own_p - of_q, np.inf)
+    of_p = np.einsum("bnx,amx->abnm", nq, p).max(axis=3)
+    own_q = np.einsum("bnx,bmx->bnm", nq, q).min(axis=2)[None, :, :]
+    reach_q = np.where(true_q[None, :, :], of_p - own_q, np.inf)
+    normals = np.concatenate(
+        [
+            np.broadcast_to(np_[:, None], (a, b, m, 2)),
+            np.broadcast_to(nq[None], (a, b, n, 2)),
+        ],
+        axis=2,
+    )
+    reach = np.concatenate([reach_p, reach_q], axis=2)
+    return _Lines(normals.reshape(a * b, m + n, 2), reach.reshape(a * b, m + n))
 
 
 class Compactor:

@@ -344,11 +344,11 @@ def best_fold(
     kept_ways = 1 + sum(seconds >= s for s in _FURTHER_S)
     while not stopped and not any(lay.interrupted for *_, lay in found):
         left = seconds - (time.monotonic() - began)
-        missing, length = min(found)[0]
+        missing, shortest = min(found)[0]
         better = [
             (rank[0], hopes[n].likely + rank[1], k)
             for k, (rank, n, lay) in enumerate(found)
-            if (hopes[n].least < length - _NO_GAIN_MM or missing > 0.0)
+            if (hopes[n].least < shortest - _NO_GAIN_MM or missing > 0.0)
             and (rank[0] <= missing or cloth.length_mm is not None)
         ]
         fresh = sorted(b for b in better if found[b[2]][1] not in looked)

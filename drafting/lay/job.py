@@ -45,7 +45,7 @@ from drafting.piece import Piece
 from drafting.placement import carry, cloth_from_piece
 
 _FINE = 0.0003  # of the cloth's width: how far outlines are simplified for the exact planners
-_COARSE = 0.0015  # the same for the raster
+_COARSE = 0.0022  # the same for the raster
 _BESIDE, _BELOW = -1, -2  # among a stance's zones: how it keeps its distance from the fold
 UPPER, LOWER, BOTH = 1, 2, 3  # layers, as bits
 _MAX_COPIES = 400
@@ -247,7 +247,7 @@ class _Maker:
             )
         # a fine shape costs little where there is much cloth, and must not grow with its size
         # however the cloth is folded, so that the pieces look alike on all ways
-        wide = self.width if cloth.outline is not None else 0.5 * cloth.width_mm
+        wide = self.width if cloth.outline is not None else cloth.width_mm
         self.fine = min(0.5, max(0.02, _FINE * wide))
         self.coarse = min(3.0, max(0.05, _COARSE * wide))
 

@@ -27,6 +27,7 @@ from drafting.lay.shapes import (
     fill_spans,
     minkowski,
     row_spans,
+    sum_spans,
 )
 from drafting.outline import Points, signed_area
 
@@ -200,13 +201,8 @@ class Search:
         columns = math.ceil(high[0] / self.cw) + 2 - x0
         rows = math.ceil(high[1] / self.ch) + 2 - y0
         ys = (np.arange(rows, dtype=np.float64) + y0) * self.ch
-        lefts, rights = [], []
-        for p in first:
-            for q in second:
-                left, right = row_spans(minkowski(p, q), ys)
-                lefts.append(left)
-                rights.append(right)
-        left, right = np.array(lefts) / self.cw - x0, np.array(rights) / self.cw - x0
+        lefts, rights = sum_spans(first, second, ys)
+        left, right = lefts / self.cw - x0, rights / self.cw - x0
         empty = ~np.isfinite(left)
         left[empty], right[empty] = 1.0, -1.0
         inside = fill_spans(
