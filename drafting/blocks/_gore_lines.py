@@ -6,13 +6,17 @@ Frame: piece mm, x from the middle of the gore, y up, y = 0 on the waist line.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from configs.errors import DraftError, Fault
 from drafting.blocks._hip_lines import SIDE_BOW
-from drafting.curves import Cubic, left_of, line, sweep
+from drafting.curves import Cubic, Points, left_of, line, sweep, unit
+from drafting.outline import polyline_length
 from drafting.sheet import Amount, waists
+from drafting.sheet.darts import Turn
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,3 +78,51 @@ def draw_gore(width: float, mean: float, taken: float, z: Sizes) -> Gore:
         seam.append(line(hip, foot))
     hem = sweep((0.0, -long_), (1.0, 0.0), foot, left_of(down))
     return Gore(waist, seam, hem)
+
+
+def fitted(
+    hip: float, waist: float, wanted: Mapping[str, float], n: int, z: Sizes
+) -> tuple[float, dict[str, Gore], dict[str, float]]:
+    """Gores whose waists are as long as ``wanted`` (half of each, mm), all seams alike; what these take in,
+    and half of each gore's width at the hip. ``n`` gores, as many of each, are ``hip`` mm round.
+
+    Raises:
+        DraftError: no such gores are found.
+    """
+    each, taken = n // len(wanted), (hip - waist) / (2 * n)
+    wide = {k: w + taken for k, w in wanted.items()}
+    for _ in range(40):
+        made = {k: draw_gore(w, hip / (2 * n), taken, z) for k, w in wide.items()}
+        off = {k: x.waist.length - wanted[k] for k, x in made.items()}
+        over = sum(2.0 * each * w for w in wide.values()) - hip
+        if max(abs(over), *(abs(x) for x in off.values())) < 1e-5:
+            return taken, made, wide
+        step = (over - sum(2.0 * each * x for x in off.values())) / (2 * n)
+        taken -= step  # each waist gets as much longer as its gore gets narrower at the hip
+        wide = {k: w - off[k] - step for k, w in wide.items()}
+    what = "cannot be drawn to that of the bodice."
+    raise DraftError(Fault("waist", what, "Are the measurements right?"))
+
+
+def closed_waist(waist: Points, n: int) -> tuple[Points, list[float]]:
+    """Half of the waist of front or back with its gores sewn together, from the centre (x = 0, level) to the
+    side, and how far along it their seams lie. ``waist`` (N, 2) of one gore, from left to right."""
+    middle = int(np.argmin(np.abs(waist[:, 0])))
+    gore, half = waist - waist[0], waist[middle:] - waist[middle]
+    odd = (n // 2) % 2 == 1  # a gore lies over the centre
+    top, seams = (half if odd else _level(gore)), []
+    for _ in range(n // 4 - (0 if odd else 1)):
+        seams.append(polyline_length(top))
+        last, first = unit(top[-1] - top[-2]), unit(gore[1] - gore[0])
+        turn = math.atan2(float(last[1]), float(last[0])) - math.atan2(
+            float(first[1]), float(first[0])
+        )
+        more = Turn.about(np.zeros(2), turn)(gore) + top[-1]
+        top = np.concatenate([top, more[1:]])
+    return top, seams
+
+
+def _level(points: Points) -> Points:
+    """A line from (0, 0), turned so that it begins level."""
+    first = unit(points[1] - points[0])
+    return Turn.about(np.zeros(2), -math.atan2(float(first[1]), float(first[0])))(points)

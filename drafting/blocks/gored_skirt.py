@@ -11,19 +11,19 @@ Frame: piece mm, x from the middle of the gore, y up, y = 0 on the waist line.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
 from configs.errors import DraftError, Fault
-from drafting.blocks._gore_lines import Gore, Sizes, draw_gore, hem_lean
+from drafting.blocks._gore_lines import Gore, Sizes, closed_waist, draw_gore, fitted, hem_lean
 from drafting.blocks._hip_lines import BACK_WIDER, LEAST_BELOW_HIP_MM
 from drafting.blocks._skirt import skirt
-from drafting.curves import Points, chain_points, unit
+from drafting.curves import chain_points
 from drafting.fit import BACK, FRONT
-from drafting.outline import Edge, polyline_length
+from drafting.outline import Edge
 from drafting.piece import Notch, Piece
 from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
-from drafting.sheet.darts import Turn
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import flip, label_of
 from drafting.sheet.record import spot_array
@@ -70,30 +70,35 @@ def gored_skirt(s: Sheet) -> None:
     s.fault(six, "style.gores", "six have no seams at the centres of the bodice.", "Choose 4 or 8.")
     _refuse(s, z, knee, float(hip) / (2 * n))
     waists.tell_over(s, g)
-    more = BACK_WIDER * (4.0 / n)  # on each back gore; half of the back has n ÷ 4 of them
-    hips = {FRONT: (hip / n - more / 2) / 2, BACK: (hip / n + more / 2) / 2}
-    taken, gores, shift = _solved(g, waist, hip, {h: float(w) for h, w in hips.items()}, n, z)
-    if shift:
-        move = found(shift, "to the bodice's side seam", g.waist)
-        hips = {FRONT: hips[FRONT] + move, BACK: hips[BACK] - move}
+    if g.joint:
+        kinds = _under(g.joint, n)
+        taken, gores, wide = fitted(float(hip), float(waist), kinds, n, z)
+        hips = {k: found(w, "half of this gore", g.waist, hip) for k, w in wide.items()}
+    else:
+        more = BACK_WIDER * (4.0 / n)  # on each back gore; half of the back has n ÷ 4 of them
+        hips = {f"{FRONT} gore": (hip / n - more / 2) / 2, f"{BACK} gore": (hip / n + more / 2) / 2}
+        taken, gores = _solved(
+            float(waist), float(hip), {k: float(w) for k, w in hips.items()}, n, z
+        )
     s.fault(
         taken > LIMIT_EDGE_MM, "waist", f"is too small for the hip: each edge of {n} gores would lose {s.t(taken)}.",
         "Choose more gores, or the gathered-skirt." if n < 8 else "Choose the gathered-skirt.",
     )  # fmt: skip
     s.stop()
     with s.step("frame", "Middle of the gore, waist line, hip line and hem line"):
-        wide = float(hips[BACK] + z.flare) + 50.0
-        s.frame(z.length, wide, waist_line=0.0, hip_line=z.depth, hem_line=z.length)
+        widest = float(max(hips.values(), key=float) + z.flare) + 50.0
+        s.frame(z.length, widest, waist_line=0.0, hip_line=z.depth, hem_line=z.length)
     in_ = found(taken, "taken in at each edge", hip, waist, z.depth)
-    kinds = [style[k] for k in ("gores", "flare_from", "waist_finish")]
-    of = sources_of(hip, waist, z, z.depth, z.length, z.flare, *kinds)
-    for half in (FRONT, BACK):
-        _record(s, half, gores[half], hips[half], in_, z)
-        s.add(_piece(s, half, gores[half], n, z), all=of)
+    chosen = [style[k] for k in ("gores", "flare_from", "waist_finish")]
+    of = sources_of(hip, waist, z, z.depth, z.length, z.flare, *chosen)
+    for name, gore in gores.items():
+        _record(s, name, gore, hips[name], in_, z)
+        s.add(_piece(s, name, gore, n // len(gores), z), all=of)
     seams = dict(zip(SEAMS, (True, False), strict=True))
-    waists.seam_pockets(s, {f"{h} gore": seams for h in gores}, not elastic and not _at_back(g, n))
+    beside = {k: seams for k in gores if len(gores) == 2 or "side" in k.split()}
+    waists.seam_pockets(s, beside, not elastic and not _at_back(g, n))
     _finish(s, g, waist, n, elastic)
-    _true(s, g, z, n, elastic)
+    _true(s, g, z, elastic)
     where = "centre back" if _at_back(g, n) else "left side"
     s.makes(
         closing="" if elastic else f"Zip into the {where} seam, then that seam below it.",
@@ -124,44 +129,42 @@ def _refuse(s: Sheet, z: Sizes, knee: bool, half_hip: float) -> None:
     s.stop()
 
 
+def _under(joint: waists.Joint, n: int) -> dict[str, float]:
+    """Gore → half of its waist, mm, for a bodice: of eight, the seams lie under its darts."""
+    wanted: dict[str, float] = {}
+    for half, there in joint.halves.items():
+        whole = float(there.length)
+        if n == 4:
+            wanted[f"{half} gore"] = whole / 2
+            continue
+        at = min(waists.places(joint, half, 1), default=whole / 2)
+        at = at if 0.25 * whole < at < 0.75 * whole else whole / 2
+        wanted |= {f"{half} gore": at / 2, f"{half} side gore": (whole - at) / 2}
+    return wanted
+
+
 def _solved(
-    g: waists.Girths, waist: float, hip: float, hips: dict[str, float], n: int, z: Sizes
-) -> tuple[float, dict[str, Gore], float]:
-    """Gores whose waists together are as long as the waist, all seams alike; what these take in, and how
-    much wider the front's are for a bodice's side seam."""
-    mean, start = 0.5 * sum(hips.values()), float(hip - waist) / (2 * n)
+    waist: float, hip: float, hips: dict[str, float], n: int, z: Sizes
+) -> tuple[float, dict[str, Gore]]:
+    """Gores whose waists together are as long as the waist, all seams alike, and what these take in."""
+    mean = 0.5 * sum(hips.values())
 
-    def drawn(taken: float, more: float = 0.0) -> tuple[dict[str, Gore], float, float]:
-        made = {
-            h: draw_gore(w + (more if h == FRONT else -more), mean, taken, z)
-            for h, w in hips.items()
-        }
-        wanted = {h: float(waist) / (2 * n) for h in hips}
-        if g.joint:
-            wanted = {h: 2.0 * float(x.length) / n for h, x in g.joint.halves.items()}
-        front, back = (made[h].waist.length - wanted[h] for h in (FRONT, BACK))
-        return made, front, back
+    def drawn(taken: float) -> tuple[dict[str, Gore], float]:
+        made = {k: draw_gore(w, mean, taken, z) for k, w in hips.items()}
+        return made, sum(x.waist.length for x in made.values()) - waist / n
 
-    def in_all(taken: float) -> tuple[dict[str, Gore], float]:
-        made, front, back = drawn(taken)
-        return made, front + back
-
-    more, off = 0.0, 0.0
-    if g.joint:
-        gores, taken, more = waists.in_line(drawn, start, 0.0)
-    else:
-        gores, taken, off = waists.on_target(in_all, start)
+    gores, taken, off = waists.on_target(drawn, (hip - waist) / (2 * n))
     if abs(off) > 1e-4 or taken < -5.0:
-        raise DraftError(
-            Fault("waist", "cannot be drawn to its length.", "Are the measurements right?")
-        )
-    return taken, gores, more
+        what = "cannot be drawn to its length."
+        raise DraftError(Fault("waist", what, "Are the measurements right?"))
+    return taken, gores
 
 
-def _record(s: Sheet, half: str, gore: Gore, width: Amount, in_: Amount, z: Sizes) -> None:
+def _record(s: Sheet, kind: str, gore: Gore, width: Amount, in_: Amount, z: Sizes) -> None:
     """The steps of one gore."""
-    name, why = f"{half.capitalize()} gore: half of it", "The other half is its mirror image."
-    with s.step(f"{half}-gore", name, f"{half} gore", why):
+    title, why = f"{kind.capitalize()}: half of it", "The other half is its mirror image."
+    half = kind.removesuffix(" gore")
+    with s.step(kind.replace(" ", "-"), title, kind, why):
         s.point(f"{half} hip", on="hip line", out=width)
         end, foot = gore.waist.end, gore.hem.end
         up = found(end[1], "the seam is raised by", in_)
@@ -175,7 +178,7 @@ def _record(s: Sheet, half: str, gore: Gore, width: Amount, in_: Amount, z: Size
         s.tell("seam", sum(c.length for c in gore.seam))
 
 
-def _piece(s: Sheet, half: str, gore: Gore, n: int, z: Sizes) -> Piece:
+def _piece(s: Sheet, name: str, gore: Gore, cut: int, z: Sizes) -> Piece:
     """A whole gore."""
     hem, up = gore.hem.flatten(), chain_points(gore.seam)[::-1]
     waist = gore.waist.flatten()[::-1]
@@ -192,10 +195,9 @@ def _piece(s: Sheet, half: str, gore: Gore, n: int, z: Sizes) -> Piece:
         Notch(SEAMS[1], below, 1, "hip"), Notch(SEAMS[0], total - below, 1, "hip"),
         Notch("waist", 0.5 * edges["waist"].length_mm, 1, "middle"),
     )  # fmt: skip
-    name = f"{half} gore"
     return Piece(
-        name, edges, n // 2, grain=((0.0, 60.0 - float(z.length)), (0.0, -0.3 * float(z.length))),
-        notches=notches, label=label_of(name, f"cut {n // 2}", s.measurements),
+        name, edges, cut, grain=((0.0, 60.0 - float(z.length)), (0.0, -0.3 * float(z.length))),
+        notches=notches, label=label_of(name, f"cut {cut}", s.measurements),
     )  # fmt: skip
 
 
@@ -203,14 +205,16 @@ def _finish(s: Sheet, g: waists.Girths, waist: Amount, n: int, elastic: bool) ->
     """Zip and band, or casing. The opening is at the centre back, with six gores at the left side."""
     names = (f"{FRONT} gore", f"{BACK} gore")
     if not elastic:
-        zip_mm = waists.opening(s, lambda d: _girth(s, d, n), g, g.waist)
+        zip_mm = waists.opening(s, lambda d: _girth(s, d), g, g.waist)
         where = "centre-back seam:" if _at_back(g, n) else "left side seam:"
-        waists.with_zip(s, names[1], {SEAMS[0]: True, SEAMS[1]: False}, zip_mm, where)
+        beside = f"{BACK} side gore" if g.joint and not g.joint.at_back else ""
+        name = beside if beside in s.pieces else names[1]
+        waists.with_zip(s, name, {SEAMS[0]: True, SEAMS[1]: False}, zip_mm, where)
         s.notes.append(
             f"The zip is marked on every back gore; it goes into the {where.rstrip(':')} only."
         )
     if g.joint:
-        own = {h: [(f"{h} gore", "waist")] * (n // 4) for h in (FRONT, BACK)}
+        own = {h: [(k, "waist") for k in s.pieces if k.startswith(h)] for h in (FRONT, BACK)}
         waists.sew_on(s, g.joint, own)
         return
     f, b = (s.pieces[x].edges["waist"].length_mm for x in names)
@@ -229,62 +233,46 @@ def _finish(s: Sheet, g: waists.Girths, waist: Amount, n: int, elastic: bool) ->
     elif s.style["waist_finish"] == "facing":
         tops, seams = {}, {}
         for where_, name in zip((FRONT, BACK), names, strict=True):
-            tops[where_], seams[where_] = _closed_waist(
+            tops[where_], seams[where_] = closed_waist(
                 s.pieces[name].edges["waist"].points[::-1], n
             )
         waists.add_facings(s, tops, {FRONT: False, BACK: n != 6}, seams, spots, sources_of(*(s.hangs_on[x, "waist"] for x in names)))  # fmt: skip
 
 
-def _closed_waist(waist: Points, n: int) -> tuple[Points, list[float]]:
-    """Half of the waist of front or back with its gores sewn together, from the centre (x = 0, level) to the
-    side, and how far along it their seams lie. ``waist`` (N, 2) of one gore, from left to right."""
-    middle = int(np.argmin(np.abs(waist[:, 0])))
-    gore, half = waist - waist[0], waist[middle:] - waist[middle]
-    odd = (n // 2) % 2 == 1  # a gore lies over the centre
-    top, seams = (half if odd else _level(gore)), []
-    for _ in range(n // 4 - (0 if odd else 1)):
-        seams.append(polyline_length(top))
-        last, first = unit(top[-1] - top[-2]), unit(gore[1] - gore[0])
-        turn = math.atan2(float(last[1]), float(last[0])) - math.atan2(
-            float(first[1]), float(first[0])
-        )
-        more = Turn.about(np.zeros(2), turn)(gore) + top[-1]
-        top = np.concatenate([top, more[1:]])
-    return top, seams
+def _gores(s: Sheet) -> dict[str, Piece]:
+    return {n: p for n, p in s.pieces.items() if n.endswith("gore")}
 
 
-def _level(points: Points) -> Points:
-    """A line from (0, 0), turned so that it begins level."""
-    first = unit(points[1] - points[0])
-    return Turn.about(np.zeros(2), -math.atan2(float(first[1]), float(first[0])))(points)
-
-
-def _girth(s: Sheet, depth: float, n: int) -> float:
+def _girth(s: Sheet, depth: float) -> float:
     """Finished girth at ``depth`` below the seams' upper ends, mm."""
     out = 0.0
-    for half in (FRONT, BACK):
-        p = s.pieces[f"{half} gore"].edges[SEAMS[1]].points
-        out += n * float(np.interp(p[-1, 1] - depth, p[:, 1], p[:, 0]))
+    for piece in _gores(s).values():
+        p = piece.edges[SEAMS[1]].points
+        out += 2 * piece.cut * float(np.interp(p[-1, 1] - depth, p[:, 1], p[:, 0]))
     return out
 
 
-def _true(s: Sheet, g: waists.Girths, z: Sizes, n: int, elastic: bool) -> None:
+def _true(s: Sheet, g: waists.Girths, z: Sizes, elastic: bool) -> None:
     """Seams alike, hem and waist square, girths; measured on the pieces."""
-    names = (f"{FRONT} gore", f"{BACK} gore")
-    s.sew("side", (names[0], SEAMS[1]), (names[1], SEAMS[0]))
+    gores = _gores(s)
+    names, last = list(gores), f"{BACK} side gore"
+    names = [*names[:2], last, names[2]] if last in gores else names  # from centre to centre
+    for a, b in pairwise(names):
+        sides = a.split()[0] != b.split()[0]
+        s.sew("side" if sides else f"{a.split()[0]} gores", (a, SEAMS[1]), (b, SEAMS[0]))
     for name in names:
-        s.sew(f"{name}s", (name, SEAMS[1]), (name, SEAMS[0]))
+        if "side" not in name.split():
+            s.sew(f"{name}s", (name, SEAMS[1]), (name, SEAMS[0]))
         s.square(name, [frozenset((a, "seam")) for a in ("hem", "waist")])
     if not elastic:
-        waists.hip_passes(
-            s, _girth(s, s.figures["zip"], n), s.figures["zip"], float(g.ring), float(g.waist)
-        )
-    spots = tuple((x, "waist") for x in names for _ in range(n // 2))
+        zip_mm = s.figures["zip"]
+        waists.hip_passes(s, _girth(s, zip_mm), zip_mm, float(g.ring), float(g.waist))
+    spots = tuple((n, "waist") for n, p in gores.items() for _ in range(p.cut))
     waists.waist_girth(s, spots, g.waist)
-    top = s.pieces[names[0]].edges[SEAMS[1]].points[-1, 1]
-    hip = _girth(s, float(top) + float(z.depth), n)
+    top = next(iter(gores.values())).edges[SEAMS[1]].points[-1, 1]
+    hip = _girth(s, float(top) + float(z.depth))
     waists.hip_girth(s, hip, g.hip, hip > g.hip + 0.1)
-    s.figures["hem"] = n / 2 * sum(s.pieces[x].edges["hem"].length_mm for x in names)
+    s.figures["hem"] = sum(p.cut * p.edges["hem"].length_mm for p in gores.values())
 
 
 BLOCK = skirt(

@@ -269,7 +269,9 @@ def _notch(s: Sheet, half: WaistHalf, name: str, spots: Sequence[EdgeAt]) -> Non
         forward = runs_out(piece, e)
         ends = [at if forward else long_ - at for at in dart_places(piece, e)]
         own += [(start + at) / scale for at in (*ends, long_)]
-        for cut in half.cuts if around(piece) == 2 else ():  # a gore is several places at once
+        for cut in (
+            half.cuts if piece.pair or piece.fold is not None else ()
+        ):  # a gore is several places at once
             at = cut * scale - start
             if 1.0 < at < long_ - 1.0 and not any(abs(at - x) < IN_LINE_MM for x in ends):
                 at = place_sewn(piece, e, at if forward else long_ - at)

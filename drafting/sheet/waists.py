@@ -26,6 +26,7 @@ from drafting.sheet.joints import PLEATED as PLEATED
 from drafting.sheet.joints import Joint as Joint
 from drafting.sheet.joints import in_halves as in_halves
 from drafting.sheet.joints import joint_of
+from drafting.sheet.joints import places as places
 from drafting.sheet.joints import sew_on as sew_on
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import label_of

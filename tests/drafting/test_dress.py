@@ -102,13 +102,24 @@ def test_darts_and_side_seams_meet(skirt: str, body: str, fit: str) -> None:
     assert met or skirt == "flared-skirt"  # its darts may all be closed into the hem
 
 
-def test_a_gored_skirt_meets_centre_and_sides() -> None:
-    """Two gores of eight are half of the front's waist; all gores' seams are equally long."""
-    d = dress("pear", "gored-skirt")
+@pytest.mark.parametrize("body", BODIES)
+def test_gores_meet_under_the_darts(body: str) -> None:
+    """Of eight, those at the centre end under the bodice's dart within 2 mm, those beside at its side seam;
+    of four, each is half of front or back; all seams are equally long."""
+    d = dress(body, "gored-skirt", gores="8")
+    seams = [d.pieces[n].edges["left seam"].length_mm for n in d.pieces if n.endswith("gore")]
+    assert len(seams) == 4 and max(seams) - min(seams) < 0.5
     for half in ("front", "back"):
-        above, _ = walked(d.pieces[half], "waist")
-        gore = d.pieces[f"skirt {half} gore"].edges
-        assert 2.0 * gore["waist"].length_mm == pytest.approx(above, abs=0.01)
+        above, darts = walked(d.pieces[half], "waist")
+        centre, side = (
+            d.pieces[f"skirt {half} {k}gore"].edges["waist"].length_mm for k in ("", "side ")
+        )
+        assert centre + side == pytest.approx(above, abs=0.01)
+        assert min(abs(centre - x) for x in darts) < 2.0
+    four = dress("straight", "gored-skirt", gores="4")
+    for half in ("front", "back"):
+        waist = four.pieces[f"skirt {half} gore"].edges["waist"].length_mm
+        assert waist == pytest.approx(walked(four.pieces[half], "waist")[0], abs=0.01)
     with pytest.raises(DraftError, match="six have no seams"):
         dress("pear", "gored-skirt", gores="6")
 
