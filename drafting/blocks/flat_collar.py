@@ -100,7 +100,7 @@ def flat_collar(s: Sheet) -> None:
 def _record(s: Sheet, side: dict[str, Half], lines: Lines) -> None:
     """The steps of the construction."""
     with s.step("laid", "Front and back laid together", why="Lay the necks of front and back on one another, seams closed, the shoulders overlapped at the arm end, and pin them."):  # fmt: skip
-        s.frame(float(s.style["width"]), float(lines["outer"][:, 0].max()) + 30.0, neck_level=0.0)
+        s.frame(float(s.style["width"]), float(lines["outer"][:, 0].max()) + 30.0, seam_line=0.0)
         s.tell("shoulders overlapped, of 12 cm,", s.chosen("overlap", OVERLAPS))
         for half in (BACK, FRONT):
             s.tell(f"{half} neckline", side[half].length)

@@ -463,7 +463,7 @@ def _shaped(s: Sheet, q: Quarter, both: list[dict[str, Drawn]]) -> list[dict[str
         if made.dart is not None:
             s.dart("bust dart", made.dart.first, made.dart.tip, made.dart.second)
             s.tell("bust dart, wide at the side", math.dist(made.dart.first, made.dart.second))
-        for edge in ("armhole", "hem", "fold"):
+        for edge in ("armhole", "side", "hem", "fold"):
             s.draw(edge, made.flat[edge], "-")
     if made.dart is None:
         wider = made.hem_length - both[0][FRONT].hem_length

@@ -97,8 +97,8 @@ def shirt_collar(s: Sheet) -> None:
             "A flat collar with 'overlap: rolled' lies easier."
         )
     s.figures |= {"collar seam": polyline_length(lines["neckline"]), "collar outer edge": polyline_length(lines["outer"])}  # fmt: skip
-    with s.step("collar", "The collar", why="Draw the seam level along the back neckline, then rising to the front."):  # fmt: skip
-        s.frame(float(stand + fall), float(start[0]) + 30.0, neck_level=0.0)
+    with s.step("collar", "The collar"):  # fmt: skip
+        s.frame(float(stand + fall), float(start[0]) + 30.0, seam_line=0.0)
         for half in (BACK, FRONT):
             s.tell(f"{half} neckline", neck.sides[0][half].length)
         s.tell("deep at the centre back", stand + fall)

@@ -83,7 +83,7 @@ def stand_collar(s: Sheet) -> None:
         passes = check_head(2.0 * top, 0.0, whole - HEAD_EASE_MM, s.unit, measured is None)
         s.checks.append(replace(passes, name="the head passes the stand"))
     with s.step("stand", "The stand", why="Draw the seam level where it is folded, rising to its end, and the upper edge beside it."):  # fmt: skip
-        s.frame(float(s.style["height"]), seam + 20.0, neck_level=0.0)
+        s.frame(float(s.style["height"]), seam + 20.0, seam_line=0.0)
         for half in (BACK, FRONT):
             s.tell(f"{half} neckline", neck.sides[0][half].length)
         s.draw("seam", lines["neckline"], f"as long as both, rising {s.t(s.style['rise'])} to its end")  # fmt: skip

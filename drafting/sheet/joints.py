@@ -123,7 +123,8 @@ def joint_of(s: Sheet) -> Joint | None:
         "Change the bodice's.",
     )
     s.stop()
-    halves = {h: _half(s.onto, [r for r in runs if r.half == h]) for h in (FRONT, BACK)}
+    word = "yoke" if yoke else "bodice"
+    halves = {h: _half(s.onto, [r for r in runs if r.half == h], word) for h in (FRONT, BACK)}
     for h, half in halves.items():
         s.fault(not half.runs, "block", f"the waist has no {h}.", "Look at what cut it.")
     s.stop()
@@ -134,7 +135,7 @@ def joint_of(s: Sheet) -> Joint | None:
         s.fault(apart, "style.centre_back", "'fold' has no opening below that of the bodice.", "Leave it out.")  # fmt: skip
         s.style["centre_back"] = Choice("seam" if opens == BACK else "fold", STYLE + "centre_back")
     s.stop()
-    return Joint(halves, opens, above, "yoke" if yoke else "bodice")
+    return Joint(halves, opens, above, word)
 
 
 def around(piece: Piece) -> int:
@@ -142,7 +143,7 @@ def around(piece: Piece) -> int:
     return 2 if piece.fold is not None or piece.pair else piece.cut
 
 
-def _half(onto: Onto, runs: Sequence[EdgeRun]) -> WaistHalf:
+def _half(onto: Onto, runs: Sequence[EdgeRun], word: str) -> WaistHalf:
     def place(r: EdgeRun) -> tuple[int, float]:
         beside = set(onto.next_to(r.piece, r.edge))
         at = 0 if beside & _CENTRES else 2 if any(b.endswith("side") for b in beside) else 1
@@ -162,7 +163,7 @@ def _half(onto: Onto, runs: Sequence[EdgeRun]) -> WaistHalf:
         cuts.append(start)
     inner = sorted({round(c, 6) for c in cuts if 1.0 < c < length - 1.0})
     of = [onto.sources(r.piece, r.edge) for r in runs]
-    return WaistHalf((*right, *left), found(length, "the bodice's waist", *of), tuple(inner))
+    return WaistHalf((*right, *left), found(length, f"the {word}'s waist", *of), tuple(inner))
 
 
 def runs_out(piece: Piece, edge: str) -> bool:
