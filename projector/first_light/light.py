@@ -19,6 +19,7 @@ from configs.units import INCH_UNITS, length_text
 from projector.first_light.beside import Beside, Photos
 from projector.first_light.picture import Picture
 from projector.first_light.words import BUTTONS, START, TO_THE_LAY
+from projector.session.words import things
 
 if TYPE_CHECKING:
     from calibrate import Calibration
@@ -319,7 +320,7 @@ class FirstLight:
         self.pair, self.typed = left[0] if left else len(pairs), ""
         if self.readings:
             self.tell(
-                f"{len(self.readings)} readings of before are kept. Enter goes on; was the "
+                f"{things(len(self.readings), 'reading')} of before kept. Enter goes on; was the "
                 "projector moved since, press Del and measure anew."
             )
 

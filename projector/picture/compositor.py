@@ -207,11 +207,11 @@ class Compositor:
 
     def _board(self, state: State) -> Item:
         """The page of everything."""
-        row, strip = row_of(state), self.shown.strip
+        row = row_of(state)
         groups = groups_of(state)
         names = [n for g in groups.values() for n in g]
         first, focus = state.strip.from_, state.strip.focus
-        above = 66.0 if strip is None else strip.tall_mm + 18.0 * strip.rows + 12.0
+        above = self._strip_mm()
 
         def page(marked: str) -> tuple[Item, dict[str, Array], int]:
             made = {g: words.buttons(state, n, row, marked) for g, n in groups.items()}
@@ -224,16 +224,25 @@ class Compositor:
         self.shown = replace(self.shown, pads=places, next_row=after)
         return item
 
+    def _strip_mm(self) -> float:
+        """What the strip takes of a page, below."""
+        strip = self.shown.strip
+        return pages.STRIP_MM if strip is None else strip.tall_mm + 18.0 * strip.rows + 12.0
+
     def _page(self, state: State) -> Item:
         if state.page == "question":
             title = "Is the calibration still true?"
-            return pages.page(state.stage, title, words.question_rows(state), state.question)
+            return pages.page(
+                state.stage, title, words.question_rows(state), state.question, self._strip_mm()
+            )
         lines, strip = words.lines(state), self.shown.strip
         # what finds no room on the strip stands here
         short = strip is not None and len(strip.figures(lines)) < len(lines)
         foot = (*([" | ".join(lines)] if strip is None or short else []), *words.HELP_FOOT)
         rows = words.help_rows(state)
-        item, count = pages.leaf(state.stage, f"Help: {state.mode}", rows, foot, state.help_from)
+        item, count = pages.leaf(
+            state.stage, f"Help: {state.mode}", rows, foot, state.help_from, self._strip_mm()
+        )
         last = state.help_from + count
         self.shown = replace(self.shown, next_help=last if last < len(rows) else 0)
         return item

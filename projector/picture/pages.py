@@ -18,22 +18,34 @@ from projector.picture.stage import Stage
 
 Array = NDArray[np.float64]
 
+STRIP_MM = 66.0  # what a strip of buttons alone takes of a page
+
 
 def page(
-    stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str] = ()
+    stage: Stage,
+    title: str,
+    rows: Sequence[tuple[str, str]],
+    foot: Sequence[str] = (),
+    below_mm: float = STRIP_MM,
 ) -> Item:
     """A page of text in the middle of the beam: questions, first light.
 
-    ``rows``: (key, what it does), in as many columns as the beam has room for.
+    ``rows``: (key, what it does), in as many columns as the beam has room for; ``below_mm``: what
+    the strip takes below.
     """
-    return _page(stage, title, rows, foot, 0)[0]
+    return _page(stage, title, rows, foot, 0, below_mm)[0]
 
 
 def leaf(
-    stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str], first: int
+    stage: Stage,
+    title: str,
+    rows: Sequence[tuple[str, str]],
+    foot: Sequence[str],
+    first: int,
+    below_mm: float = STRIP_MM,
 ) -> tuple[Item, int]:
     """A page that begins with the row ``first``, and how many rows found room on it."""
-    return _page(stage, title, rows, foot, first)
+    return _page(stage, title, rows, foot, first, below_mm)
 
 
 def board(
@@ -99,10 +111,15 @@ def lines_in_middle(stage: Stage, lines: Sequence[str], height_mm: float = 15.0)
 
 
 def _page(
-    stage: Stage, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str], first: int
+    stage: Stage,
+    title: str,
+    rows: Sequence[tuple[str, str]],
+    foot: Sequence[str],
+    first: int,
+    below_mm: float,
 ) -> tuple[Item, int]:
     frame, length, height = along_edge(stage, 1e9)
-    low, top, side = 66.0, height - 18.0, 28.0  # the strip's own room below
+    low, top, side = below_mm, height - 18.0, 28.0
     foot_size = 10.0
     foot_mm = foot_size * 1.9
     foot = [part for line in foot for part in wrapped(line, foot_size, length - 2 * side)]

@@ -45,7 +45,10 @@ def place(
     n, m = np.ceil((high - low) / _CELL_MM).astype(int)
     x, y = low[0] + _CELL_MM * (np.arange(n) + 0.5), low[1] + _CELL_MM * (np.arange(m) + 0.5)
     grid = np.stack(np.meshgrid(x, y, indexing="ij"), -1)
-    barred = ~lit(grid.reshape(-1, 2) @ read.T).reshape(n, m)
+    ends = [low[k] + _CELL_MM * np.arange(c + 1) for k, c in enumerate((n, m))]
+    corners = np.stack(np.meshgrid(*ends, indexing="ij"), -1)
+    dark = ~lit(corners.reshape(-1, 2) @ read.T).reshape(n + 1, m + 1)
+    barred = dark[1:, 1:] | dark[1:, :-1] | dark[:-1, 1:] | dark[:-1, :-1]
     for quad in keep_off:
         ring = quad @ read
         d = np.roll(ring, -1, axis=0) - ring

@@ -221,14 +221,20 @@ def check_panel(stage: Stage, frame: Array) -> Array:
     return carry(frame, polyline((-14, -50), (214, -50), (214, 128), (-14, 128)))
 
 
+def check_covers(stage: Stage, at_mm: Array, quads: Sequence[Array]) -> bool:
+    """Whether a check square at a place reaches out of the light, or over one of some quads (4, 2)."""
+    panel = check_panel(stage, stage.reading_frame(at_mm))
+    return not stage.lens.covers(panel).all() or any(_meet(panel, q) for q in quads)
+
+
 def check_corner(stage: Stage, at_mm: Array, keep_off: Sequence[Array] = ()) -> Array:
     """(2,) where a check square stands that is asked for at a place: there, or the nearest free.
 
     ``keep_off``: quads (4, 2) table mm that it must not cover.
     """
-    panel = check_panel(stage, stage.reading_frame(at_mm))
-    if stage.lens.covers(panel).all() and not any(_meet(panel, q) for q in keep_off):
+    if not check_covers(stage, at_mm, keep_off):
         return np.asarray(at_mm, dtype=np.float64)
+    panel = check_panel(stage, stage.reading_frame(at_mm))
     read = stage.reading_frame((0.0, 0.0))[:2, :2]
     size = (float(v) for v in np.ptp(panel @ read, axis=0))
     w, h = size

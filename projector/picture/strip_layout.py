@@ -8,7 +8,7 @@ are taken it shrinks to a handle at the place that covers least.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -49,6 +49,7 @@ class StripLayout:
     def _laid(self, state: State) -> Strip | None:
         row = row_of(state)
         if not state.strip.on and state.page != "question":
+            row = replace(row, words={"strip": "Show"})
             return _handle(state, row, ("strip",), (state.not_saved,)) if state.not_saved else None
         lines = words.lines(state)
         left = bool(state.settings().get("left_handed", False))

@@ -163,6 +163,8 @@ def _arranging(state: State) -> Iterable[str]:
     p = state.work.of(state.chosen)
     if p is not None and not p.aside:
         for gap, to in state.rules.gaps(p, state.work.lay):
+            if not state.judged.pairs.keys().isdisjoint({(p.key, to), (to, p.key)}):
+                continue  # that is trouble, and told
             yield f"{state.length(round(gap))} to {named(to) if '/' in to else to}"
     if p is not None and abs(state.rules.tilt(p)) >= 0.05:
         yield f"{p.piece.replace('-', ' ')}: {abs(state.rules.tilt(p)):.1f}° off grain"
@@ -182,6 +184,8 @@ def lines_for(state: State, strip: Strip | None) -> tuple[str, ...]:
     """The words for a strip as large as it is."""
     if strip is None:
         return ()
+    if not state.strip.on and state.page != "question":  # hidden: what is amiss, and nothing else
+        return (state.not_saved,)
     return short_lines(state) if strip.small else lines(state)
 
 

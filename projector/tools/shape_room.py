@@ -22,7 +22,7 @@ from drafting.grips import Grip, grips, moved_along, moved_pieces, pulled
 from drafting.lay.cuts import specs_of
 from drafting.placement import Placement, carry
 from drafting.shaping.places import nearest_dart, nearest_place
-from projector.lettering import text_strokes
+from projector.lettering import text_strokes, text_width
 from projector.picture import signs
 from projector.picture.marks import Item, polyline, ring
 from projector.session.merge import placement_from
@@ -44,6 +44,7 @@ _REACH_MM = 35.0  # of a press from the grip that it takes
 _HALF_MM = 7.0  # of a grip's diamond
 _STEP_MM, _STEP_IN_MM = 1.0, 25.4 / 16  # what a pull is rounded to
 _LARGE = 10  # steps of a large one
+_WORDS_MM = 10.0  # capitals of a grip's words
 
 ROW = Row(
     "shape",
@@ -189,8 +190,8 @@ class ShapeTool:
             along = frame[:2, :2].T @ (way / max(float(np.hypot(*way)), 1e-9))
             lines = [diamond, 1.5 * diamond, _arrow(along), _arrow(-along)]
             text = f"{grip.name} {self.text or self.told(grip.value_mm)}"
-            spot = np.array([2.4 * r, 2.0 * r if along[1] <= 0.3 else -3.4 * r])
-            words = [s + spot for s in text_strokes(text, 10.0)]
+            spot = _beside(stage, frame, 2.0 * r if along[1] <= 0.3 else -3.4 * r, text)
+            words = [s + spot for s in text_strokes(text, _WORDS_MM)]
             marks = (stage.mark("strong", lines), stage.mark("text", words))
             out.append(Item("grip", marks, frame))
         if others:
@@ -407,6 +408,15 @@ def laid_anew(docket: Docket, work: Work, before: Docket) -> Work:
                     )
     keys = {p.key for p in lay}
     return replace(work, lay=tuple(lay), traced=tuple(k for k in work.traced if k in keys))
+
+
+def _beside(stage: Stage, frame: Array, up: float, text: str) -> Array:
+    """(2,) where a grip's words begin in its frame: to its right, or to its left where they would
+    leave the light."""
+    wide, gap = text_width(text, _WORDS_MM), 2.4 * _HALF_MM
+    ends = polyline((gap, up), (gap + wide + gap, up + _WORDS_MM))
+    fits = bool(stage.lens.covers(carry(frame, ends)).all())
+    return np.array([gap if fits else -gap - wide, up])
 
 
 def _arrow(along: Array) -> Array:

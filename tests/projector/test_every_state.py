@@ -1,0 +1,58 @@
+"""In every state of the table, at every size of the picture: texts are whole, apart and large enough."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from states import NO_STRIP, STATES, WIDTHS, Rig, made
+from texts import Seen, Text, overlaps
+
+from projector.first_light.light import FirstLight
+
+
+def painter_of(shown: Any) -> Any:
+    """Whose canvas is on the beam."""
+    return shown.picture.painter if isinstance(shown, FirstLight) else shown.compositor.painter
+
+
+def lies_out(shown: Any, text: Text) -> bool:
+    """Whether it is of a piece that reaches out of the light itself."""
+    if isinstance(shown, FirstLight) or not text.item.startswith("piece:"):
+        return False
+    p = shown.state.work.of(text.item.removeprefix("piece:"))
+    return p is not None and shown.state.stage.unlit(p) != ""
+
+
+@pytest.mark.parametrize("size", list(WIDTHS), ids=lambda s: f"{s[0]}x{s[1]}")
+@pytest.mark.parametrize("name", list(STATES))
+def test_texts_are_whole_and_apart(
+    name: str, size: tuple[int, int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No text leaves the picture, none lies on another or half under something, none is smaller than
+    8 mm; the strip is there in some form, but where the beam is dark, white or she has hidden it."""
+    monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
+    seen = Seen()
+    seen.follow(monkeypatch)
+    shown = made(name, Rig(size, tmp_path))
+    texts = [t for t in seen.texts(painter_of(shown)) if not lies_out(shown, t)]
+    w, h = size
+    rim = 1.5 * w / WIDTHS[size]  # 1.5 mm
+    outside = [
+        t.words for t in texts if (t.px < rim).any() or (t.px > np.array([w, h]) - rim).any()
+    ]
+    assert not outside, f"out of the picture: {outside}"
+    half = [(t.words, round(t.covered, 2)) for t in texts if t.covered > 0.02]
+    assert not half, f"half under something: {half}"
+    on = overlaps(texts)
+    assert not on, f"one on the other: {on}"
+    assert not [t.words for t in texts if t.height_mm < 7.9]
+    if isinstance(shown, FirstLight):
+        assert shown.picture.places or shown.page == "pattern"
+    else:
+        assert (shown.state.shown.strip is None) == (name in NO_STRIP)
+        assert name in ("dark", "light") or seen.texts(painter_of(shown))
+    if hasattr(shown, "close"):
+        shown.close()
