@@ -32,7 +32,7 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
 _SLOW = {
     "calibrate": "photos_together solve photo cloth_scan camera tape simulate drift real_photographs rigs",
-    "projector": "lay_command hostile_files app bays_table measure cloth_command journal_commands one_input "
+    "projector": "lay_command hostile_files app bays_table measure cloth_command journal_commands one_input every_state "
     "new lay_cloths window xorg shape pointer_ways exchange frame_command bays table clock two_hands",
     "drafting": "lay steps cut_size intake_hostile base necklines faces_of_cloth draft_command "
     "skirts set_in_sleeve fitted_bodice folds mending cuffs inside measured travels straight_skirt "

@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import carry
 from projector.picture import pages, signs
 from projector.picture import strip as strips
 from projector.picture.callouts import Callouts
-from projector.picture.marks import Item
+from projector.picture.marks import Item, ring
 from projector.picture.painter import EMPTY, Painted, Painter
 from projector.picture.stage import PieceState
 from projector.picture.strip import Strip
@@ -257,16 +258,21 @@ class Compositor:
         if state.checking_at is not None:
             grounds.append(signs.check_panel(stage, stage.reading_frame(state.checking_at)))
         for item, ground in self._callouts.of(state, grounds):
+            grounds.append(ground)
             self._lay_over(state, ground, self._paint(state, item, item))
         if state.tool is None:
-            clear = [strip.ground_mm] if strip is not None else []
             dark = [
                 p
                 for p in state.work.placed()
                 if p.key != state.loose and stage.unlit(p) == "wholly"
             ]
+            clear = [*grounds, *words.labels_on_table(state)] if dark else []
+            lines = _lines_on_table(state) if dark else None
             for p in dark[:_MOST_ARROWS]:  # the strip counts them all
-                item, ground = signs.beyond(stage, p, clear)
+                made = signs.beyond(stage, p, clear, lines)
+                if made is None:
+                    continue
+                item, ground = made
                 clear.append(ground)
                 self._lay_over(state, ground, self.painter.paint(stage.lens.frame(item)))
         self._put_strip(state)
@@ -493,6 +499,14 @@ def _overlaps(state: State) -> Iterable[Item]:
         rings = [state.rules.outline(p) for p in pair if p is not None]
         if len(rings) == 2:
             yield signs.overlap(state.stage, f"{one} {two}", *rings)
+
+
+def _lines_on_table(state: State) -> Array:
+    """(N, 2) table mm along the cutting lines of all that is lit."""
+    stage = state.stage
+    lit = [p for p in state.work.placed() if stage.unlit(p) != "wholly"]
+    rings = [carry(stage.table_from_piece(p), ring(stage.faces.of(p).rough)) for p in lit]
+    return np.concatenate([signs.stepped(r, 12.0) for r in rings]) if rings else np.zeros((0, 2))
 
 
 def _plan_items(state: State) -> Iterable[Item]:

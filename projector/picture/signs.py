@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 
 _FROM_WORDS_MM = 3.0  # room kept between a label and a line that must be broken for it
 _HATCH_MM = 14.0  # between two lines of a hatching
+_ASIDE_MM = np.array([0.0, 70.0, -70.0, 140.0, -140.0])  # of the way, where an arrow may stand
 _BEYOND_MM = 10.5  # letters beside an arrow towards what is not lit
 
 
@@ -106,11 +107,16 @@ def overlap(stage: Stage, name: str, one: Array, two: Array) -> Item:
 
 
 def beyond(
-    stage: Stage, placement: Placement, clear_of: Sequence[Array] = ()
-) -> tuple[Item, Array]:
+    stage: Stage,
+    placement: Placement,
+    clear_of: Sequence[Array] = (),
+    lines: Array | None = None,
+) -> tuple[Item, Array] | None:
     """An arrow at the beam's edge towards a copy that is not lit, with its name; and its ground.
+    None where there is no place for it.
 
-    ``clear_of``: (N, 2) table mm each, to keep off (the strip, other arrows); the ground: alike.
+    ``clear_of``: (N, 2) table mm each, to keep off (the strip, words, other arrows); the ground:
+    alike; ``lines``: (N, 2) table mm along the lines that it must not cover.
     """
     face = stage.faces.of(placement)
     a = stage.table_from_piece(placement)
@@ -118,12 +124,16 @@ def beyond(
     middle = stage.middle_mm
     read = stage.reading_frame((0.0, 0.0))[:2, :2]
     way = (goal - middle) / max(1.0, float(np.hypot(*(goal - middle))))
-    d = way @ read  # in her directions: right, away
     name = face.words[0]
     x, y = 0.5 * text_width(name, _BEYOND_MM) + 8.0, 34.0
     box = polyline((-x, -y), (x, -y), (x, y), (-x, y))
     reach = 2.0 * float(np.hypot(*np.ptp(stage.lens.beam_mm, axis=0)))
-    at = middle + np.linspace(1.0, 0.0, 201)[:, None] * (way * reach)
+    at = np.concatenate(  # towards it, and a little aside of that
+        [
+            middle + np.linspace(1.0, 0.0, 201)[:, None] * (way * reach) + aside
+            for aside in _ASIDE_MM[:, None] * np.array([-way[1], way[0]])
+        ]
+    )
     grounds = (box @ read.T)[None] + at[:, None]
     free = np.ones(len(at), dtype=bool)
     low, high = at @ read - (x, y), at @ read + (x, y)
@@ -133,8 +143,19 @@ def beyond(
         free &= ~meets
     lit = stage.lens.covers(grounds.reshape(-1, 2)).reshape(len(at), -1).all(axis=1)
     good = np.flatnonzero(free & lit)
-    best = int(good[0]) if len(good) else len(at) - 1  # the outermost place, else the middle
+    drawn = np.zeros((0, 2)) if lines is None else lines @ read
+    best = next(  # the outermost place
+        (
+            int(k) for k in sorted(good, key=lambda k: (k % 201, k))
+            if not ((drawn > low[k]) & (drawn < high[k])).all(axis=1).any()
+        ),
+        None,
+    )  # fmt: skip
+    if best is None:
+        return None
     at, ground = at[best], grounds[best]
+    # in her directions: right, away
+    d = ((goal - at) / max(1.0, float(np.hypot(*(goal - at))))) @ read
     side = np.array([-d[1], d[0]])
     foot, tip = np.array([0.0, 12.0]) - 14.0 * d, np.array([0.0, 12.0]) + 14.0 * d
     head = [tip - 9.0 * d + 5.0 * side, tip, tip - 9.0 * d - 5.0 * side]

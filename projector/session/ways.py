@@ -18,7 +18,7 @@ from projector.session.registry import Step
 from projector.session.rows import groups_of
 from projector.session.state import State
 from projector.session.tracing import arrange, drop, off_chalk
-from projector.session.words import LINES_WORDS, chalk, shown
+from projector.session.words import LINES_WORDS, chalk, labels_on_table
 
 Array = NDArray[np.float64]
 
@@ -124,25 +124,13 @@ def check(state: State, large: bool) -> State:
         return state.but(checking_at=None)
     at = state.pointer_mm if state.pointer_mm is not None else state.stage.middle_mm
     near, strip_ = np.asarray(at, dtype=np.float64), _strips_room(state)
-    corner = signs.check_corner(state.stage, near, [*strip_, *_labels(state)])
+    corner = signs.check_corner(state.stage, near, [*strip_, *labels_on_table(state)])
     if signs.check_covers(state.stage, corner, strip_):  # no place is free of words
         corner = signs.check_corner(state.stage, near, strip_)
     size = "4 in each way, corner to corner 5 21/32 in" if state.inches else _SQUARE
     ruler = f"Lay a ruler on it: {size}. Drag it where you like."
     notes = height.notes(state.docket, state.calibration)
     return state.but(checking_at=corner, unchecked=False).tell("\n".join([ruler, *notes]), 12.0)
-
-
-def _labels(state: State) -> list[Array]:
-    """Where pieces' names stand, (4, 2) table mm each, upright to her."""
-    a = state.stage.reading_frame((0.0, 0.0))[:2, :2]
-    out = []
-    for p in state.work.placed():
-        if strokes := state.stage.words_of(p, shown(state, p)):
-            seen = np.concatenate(strokes) @ a
-            (x0, y0), (x1, y1) = seen.min(axis=0) - 3.0, seen.max(axis=0) + 3.0
-            out.append(np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) @ a.T)
-    return out
 
 
 def _strips_room(state: State) -> list[Array]:

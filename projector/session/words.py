@@ -6,6 +6,9 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from drafting.folding import FACE_WORDS
 from projector.picture.buttons import Button
 from projector.picture.on_table import copy_of, light_words
@@ -21,6 +24,8 @@ if TYPE_CHECKING:
     from projector.session.registry import Row
     from projector.session.rules import Work
     from projector.session.state import State
+
+Array = NDArray[np.float64]
 
 LINES_WORDS = {
     "both": "cutting and sewing line",
@@ -260,3 +265,17 @@ def shown(state: State, p: Placement) -> PieceState:
         return PieceState(emphasis, tuple(notes), copy=copy)
     chosen = p.key == state.chosen
     return PieceState("plain", tuple(notes), state.judged.of(p.key), chosen, copy)
+
+
+def labels_on_table(state: State) -> list[Array]:
+    """Where the words of lit pieces stand: boxes (4, 2) table mm, upright to her."""
+    read = state.stage.reading_frame((0.0, 0.0))[:2, :2]
+    out = []
+    for p in state.work.placed():
+        if state.stage.unlit(p) == "wholly":
+            continue
+        if strokes := state.stage.words_of(p, shown(state, p)):
+            seen = np.concatenate(strokes) @ read
+            (x0, y0), (x1, y1) = seen.min(axis=0) - 3.0, seen.max(axis=0) + 3.0
+            out.append(np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) @ read.T)
+    return out

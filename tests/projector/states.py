@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -21,7 +21,7 @@ from projector.session.sitting import Sitting
 from projector.session.state import Plan
 
 # the beam's width mm at each size of the picture: a small projector hangs low
-WIDTHS = {(1280, 720): 1200.0, (1920, 1080): 1300.0, (3840, 2160): 1700.0}
+WIDTHS = {(1280, 720): 1000.0, (1920, 1080): 1300.0, (3840, 2160): 1700.0}
 _SHAPED = [
     {"piece": "front", "copy": 1, "at": [620, 0], "turn": 0, "mirrored": True},
     {"piece": "back", "copy": 1, "at": [20, 0], "turn": 0, "mirrored": True},
@@ -37,11 +37,12 @@ class Rig:
 
     def table(self, made: Docket | None = None, *actions: str, **more: Any) -> Sitting:
         """A sitting after some actions."""
-        sitting = Sitting(made or docket(), projector(self.size, WIDTHS[self.size], **more))
-        sitting.frame()
+        width = more.pop("width_mm", WIDTHS[self.size])
+        sitting = Sitting(made or docket(), projector(self.size, width, **more))
         for action in actions:
+            if action in ("more", "help"):
+                sitting.frame()
             sitting.do(action)
-            sitting.frame()
         return sitting
 
     def light(self, *keys: str, **more: Any) -> FirstLight:
@@ -61,7 +62,7 @@ class Rig:
         text = text.replace("../measurements/alto-3.yaml", there)
         path = self.folder / "top.yaml"
         path.write_text(text + "lay: " + str(yaml.safe_dump(_SHAPED, default_flow_style=True)))
-        return self.table(Docket.load(path), "shape", *actions)
+        return self.table(Docket.load(path), "shape", *actions, width_mm=1300.0)
 
     def dress(self) -> Sitting:
         """A dress longer than the beam."""
@@ -270,9 +271,3 @@ def made(name: str, rig: Rig) -> Any:
     shown.repaint()
     shown.frame()
     return shown
-
-
-def all_of(rig: Rig) -> Iterator[tuple[str, Any]]:
-    """Every state in turn."""
-    for name in STATES:
-        yield name, made(name, rig)

@@ -10,7 +10,20 @@ import pytest
 from states import NO_STRIP, STATES, WIDTHS, Rig, made
 from texts import Seen, Text, overlaps
 
+from drafting.docket import Docket
+from drafting.grips import grips as drafting_grips
 from projector.first_light.light import FirstLight
+from projector.tools import shape_room
+
+_GRIPS: dict[str, Any] = {}
+
+
+def grips(docket: Docket) -> Any:
+    """The grips of a garment, looked for once: the same at every size."""
+    key = repr(docket.garment)
+    if key not in _GRIPS:
+        _GRIPS[key] = drafting_grips(docket)
+    return _GRIPS[key]
 
 
 def painter_of(shown: Any) -> Any:
@@ -31,9 +44,10 @@ def lies_out(shown: Any, text: Text) -> bool:
 def test_texts_are_whole_and_apart(
     name: str, size: tuple[int, int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """No text leaves the picture, none lies on another or half under something, none is smaller than
+    """No text leaves the picture, none lies on another, none but a piece's name half under something, none is smaller than
     8 mm; the strip is there in some form, but where the beam is dark, white or she has hidden it."""
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
+    monkeypatch.setattr(shape_room, "grips", grips)
     seen = Seen()
     seen.follow(monkeypatch)
     shown = made(name, Rig(size, tmp_path))
@@ -44,7 +58,9 @@ def test_texts_are_whole_and_apart(
         t.words for t in texts if (t.px < rim).any() or (t.px > np.array([w, h]) - rim).any()
     ]
     assert not outside, f"out of the picture: {outside}"
-    half = [(t.words, round(t.covered, 2)) for t in texts if t.covered > 0.02]
+    half = [
+        (t.words, round(t.covered, 2)) for t in texts if t.covered > 0.02 and "piece:" not in t.item
+    ]
     assert not half, f"half under something: {half}"
     on = overlaps(texts)
     assert not on, f"one on the other: {on}"

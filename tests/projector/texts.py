@@ -109,6 +109,15 @@ class Seen:
             del colour
             self._put.setdefault(id(of), []).append(shapely.make_valid(shapely.Polygon(polygon)))
 
+        placed = faces.LabelRoom._strokes
+
+        def label(of: Any, rows: Any, height: float, turned: bool, at: Any) -> list[Array]:
+            out = [s.view(Said) for s in placed(of, rows, height, turned, at)]
+            for stroke, plain in zip(out, faces.text_block(rows, height), strict=True):
+                stroke.text = plain.text  # type: ignore[attr-defined]
+            return out  # type: ignore[return-value]
+
+        patch.setattr(faces.LabelRoom, "_strokes", label)
         for module in (faces, pages, strip, shape_room):
             patch.setattr(module, "text_strokes", strokes)
         patch.setattr(stage, "mark", mark)
