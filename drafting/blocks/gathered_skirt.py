@@ -104,9 +104,12 @@ def gathered_skirt(s: Sheet) -> None:
         waists.finish_widths(s, waist, spots, cut, float(wide - waist))
     if not elastic:
         zip_mm = waists.opening(s, lambda d: float(g.waist if d < 30 else wide), g, g.waist)
+        end = depths[0] - 10.0  # a shorter opening does where the hip still passes
+        if g.joint and not style["zip_length"] and zip_mm > end >= 0.5 * float(g.ring - g.waist):
+            zip_mm = s.figures["zip"] = end
         what = f"of {s.t(zip_mm)} is as long as the skirt."
         s.fault(zip_mm > long_ - 30.0, "style.zip_length", what, "Make it shorter.")
-        s.fault(g.joint is not None and zip_mm > depths[0] - 10.0, "style.tiers", f"ends the first {s.t(depths[0])} down, the zip is {s.t(zip_mm)} long.",
+        s.fault(g.joint is not None and zip_mm > end, "style.tiers", f"ends the first {s.t(depths[0])} down, the zip is {s.t(zip_mm)} long.",
                 "Choose fewer tiers, or a longer skirt.")  # fmt: skip
         s.stop()
         if zip_mm > depths[0]:
