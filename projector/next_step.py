@@ -206,7 +206,9 @@ def _after_table(given: Mapping[str, Any], code: int) -> str:
     data = _read(given["docket"])
     lay, traced = data.get("lay") or [], data.get("traced") or []
     done = lay and len(traced) >= len(lay)
-    return _line("new") if done else _line("project", given["docket"])
+    display = given.get("display")
+    where = ("--display", str(display)) if isinstance(display, int) else ()
+    return _line("new") if done else _line("project", given["docket"], *where)
 
 
 def _size(given: Mapping[str, Any]) -> str:

@@ -8,7 +8,7 @@ the fold's sign, a line with both ends bent towards the fold, is common practice
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -225,6 +225,24 @@ def says_size(stroke: Stroke) -> bool:
     return stroke.kind == MARK and any(c.isdigit() for c in stroke.name)
 
 
+_ONE_SIZE_MM = 30.0
+
+
+def told_once(named: Iterable[tuple[str, Points]]) -> list[tuple[str, Points]]:
+    """Marks by (name, line) without those that lie beside one of the same name, as the two halves of a
+    slit on a piece that is opened out: its size is written once."""
+    kept: list[tuple[str, Points]] = []
+    for name, line in named:
+        ends = [other for n, other in kept if n == name]
+        near = (
+            float(np.hypot(*(line[:, None] - o[None]).transpose(2, 0, 1)).min()) < _ONE_SIZE_MM
+            for o in ends
+        )
+        if not any(near):
+            kept.append((name, line))
+    return kept
+
+
 def mark_words(piece: Piece, every: bool = False) -> tuple[MarkWords, ...]:
     """The words beside marks that say a size, where no line of the piece crosses them.
 
@@ -238,6 +256,8 @@ def mark_words(piece: Piece, every: bool = False) -> tuple[MarkWords, ...]:
         wanted += [s for s in strokes(piece, None) if s.kind == DRILL][::2]
     if not wanted:
         return ()
+    once = {id(line) for _, line in told_once((s.name, s.points) for s in wanted)}
+    wanted = [s for s in wanted if id(s.points) in once]
     inside = shapely.Polygon(piece.sewing_line)
     lines = shapely.union_all(
         [shapely.LineString(s.inked) for s in strokes(piece, None) if len(s.points) > 1]

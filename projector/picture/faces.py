@@ -126,6 +126,8 @@ def face_of(
     Raises:
         InputError, DraftError: the allowances do not suit the piece.
     """
+    from drafting.export.marks import told_once
+
     half = lies_folded(piece, cloth)
     shown = piece if half else piece.opened()
     cutting = piece.cutting_line(allowances) if half else piece.unfolded(allowances)
@@ -159,9 +161,11 @@ def face_of(
         area,
         # a mark that tells a size is a zip's or a slit's end: by its bar alone nobody knows it
         tuple(
-            (m.name, m.points)
-            for m in shown.marks
-            if len(m.points) > 1 and any(c.isdigit() for c in m.name)
+            told_once(
+                (m.name, np.asarray(m.points))
+                for m in shown.marks
+                if len(m.points) > 1 and any(c.isdigit() for c in m.name)
+            )
         ),
     )
 

@@ -113,6 +113,22 @@ def test_zip_and_slit_have_words_beside_their_marks() -> None:
         assert label is not None and words.distance(shapely.MultiLineString(label.strokes)) > 1.0
 
 
+def test_a_slit_on_an_opened_piece_tells_its_size_once() -> None:
+    """Both halves of the slit's bar meet at the centre: one word; two darts far apart keep theirs."""
+    from configs import shipped
+    from drafting.cloth import Cloth
+    from drafting.export.marks import mark_words, told_once
+
+    m = Measurements.load(shipped("measurements", "alto-3.yaml"))
+    piece = draft("quick-top", m, {"opening": "slit"}, None).pieces["back"]
+    single = Cloth.from_dict({"width": "1400 mm", "fold": "none"})
+    face = face_of(piece, {"all": 10.0}, single)
+    assert [w for w, _ in face.beside if "slit" in w] == [face.beside[0][0]]
+    assert [w.text for w in mark_words(piece.opened())].count(face.beside[0][0]) == 1
+    far = [("zip 18 cm", np.array([[x, 0.0], [x, 9.0]])) for x in (0.0, 20.0, 200.0)]
+    assert [float(line[0, 0]) for _, line in told_once(far)] == [0.0, 200.0]
+
+
 def test_words_beside_marks_are_drawn_when_it_is_the_pieces_turn() -> None:
     """Bright or plain they are on the beam; a faint piece shows neither mark nor words."""
     sitting = Sitting(docket(), projector())

@@ -145,6 +145,7 @@ def test_next_follows_what_is_there(tmp_path: Path) -> None:
     assert of_docket(docket) == f"chalkbeam project {docket}"
     shown = after("calibrate lead", {"display": 0, "calibrated": True}, 0)
     assert shown == "chalkbeam project top.yaml --display 0", "where it was calibrated"
+    assert after("project", {"docket": docket, "display": 1}, 0).endswith("--display 1")
     assert after("calibrate photo", {"display": "Epson"}, 0) == "chalkbeam project top.yaml"
     assert after("draft", {"docket": docket}, 1) == "", "a failed draft is not laid"
 
