@@ -237,10 +237,11 @@ class _Picture:
                 (right, 0.0), (right, wide), _EDGE, 1.2, 6.0 if self.bolt or not last else 0.0
             )
         fold_end = lengths[0][1] if lengths else float(x1)
-        for y in cloth.folds_mm:
+        folded = cloth.open_from_mm != 0.0
+        for y in cloth.folds_mm if folded else ():
             self.line((x0, y), (fold_end, y), _LINE["fold"], 4.0, 16.0)
             self._along("fold", (x0, y))
-        if cloth.meeting_mm is not None:
+        if cloth.meeting_mm is not None and folded:
             double = cloth.fold == "double"
             at = sum(cloth.meeting_mm) / 2.0 if double else cloth.meeting_mm[1]
             self.line((x0, at), (fold_end, at), _EDGE, 1.2)
@@ -248,7 +249,7 @@ class _Picture:
             words = "selvedges meet" if double else "selvedge, folded over to here"
             room = (0.5 * self.width_of(words, 12) + 8 * self.unit, 16 * self.unit)
             self.text((p[0] - room[0], p[1] - room[1]), words, 12, _SOFT)
-        if cloth.fold == "crosswise":
+        if cloth.fold == "crosswise" and folded:
             self.line((0.0, y0), (0.0, lengths[0][2] if lengths else y1), _LINE["fold"], 4.0, 16.0)
             self._along("fold", (0.0, y0 + 0.25 * ((lengths[0][2] if lengths else y1) - y0)))
         self.steps()
@@ -486,7 +487,7 @@ class _Picture:
         if abs(lay.cloth_length_mm - lay.used_length_mm) > 1.0:
             length += f" as it lies, {format_length(lay.cloth_length_mm, self.told_in)} opened out"
         line = f"{size}, {fold}{nap} - {length}{found}"
-        fit = 15.0 * min(1.0, (self.w - 48 * unit) / self.width_of(line, 15.0))
+        fit = 15.0 * min(1.0, (self.w - 60 * unit) / self.width_of(line, 15.0))
         self.text((24 * unit, 60 * unit), line, fit, _SOFT, middle=False)
         bottom = self.h - 24 * unit
         for i, words in enumerate(reversed(self.legend)):

@@ -36,6 +36,8 @@ _DEEP = 1e6  # cost of a place that is not allowed at all
 _FORGIVEN = 0.6  # cells of overlap that cost nothing on the grid: rounding, mended in mm
 _HALF = 0.5  # cells that a place may reach past the end or the edge, for the same reason
 _SHORTER = 0.01  # how much shorter the next lay is asked to be, at first
+_ORDERS = 10  # first plans, and how many of them are compacted
+_COMPACTED = 3
 _TRIES = 10  # failures to get shorter before another start is made
 _STRIKES = 3  # returns to the least overlap before giving up
 _MEND_EVERY = 6  # passes on the grid between two programs in mm
@@ -340,22 +342,25 @@ class Search:
         return now >= self.deadline
 
     def _start(self) -> bool:
-        """Constructive plans in several orders, each compacted; False when told to stop."""
+        """Constructive plans in several orders, the best of them compacted; False when told to stop."""
         job = self.job
         length = guess_length(job)
         order = by_size(job)
-        for attempt in range(8):
-            made = Constructor(job, length).run(order)
+        builder = Constructor(job, length)
+        made = builder.run(order)
+        if not self._offer(made):
+            return False
+        tried: list[tuple[float, float, int, State]] = []
+        for attempt in range(_ORDERS if self.n <= 30 else 1):
             missing = any(
                 made.stance[i] < 0 and job.fits_across(item) for i, item in enumerate(job.items)
             )
-            if not self._offer(made):
-                return False
             if missing and math.isinf(job.stop):
                 length *= 1.6
-            if self._over() or (attempt >= 1 and self.n > 30):
+                builder = Constructor(job, length)
+            if self._over():
                 break
-            noise = self.rng.normal(0.0, 0.25, self.n)
+            noise = self.rng.normal(0.0, 0.25 + 0.05 * attempt, self.n)
             order = sorted(
                 range(self.n),
                 key=lambda i: (
@@ -363,7 +368,10 @@ class Search:
                     -job.kinds[self.kinds[i]].area * math.exp(noise[i]),
                 ),
             )
-        return True
+            made = builder.run(order)
+            left = sum(job.kinds[self.kinds[i]].area for i in np.flatnonzero(made.stance < 0))
+            tried.append((left, self.compactor.length(made), attempt, made))
+        return all(self._offer(state) for *_, state in sorted(tried)[:_COMPACTED])
 
     def _fill(self) -> bool:
         """The cloth is too short for all that was laid at once: squeeze in what is left out.
