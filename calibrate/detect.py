@@ -81,15 +81,17 @@ def detect(
     first = min(1.0, READ_WIDTH / long_side)
     markers = read_markers(gray, first)
     wanted = {i for i, _ in markers}
-    for factor in (1.5, 2.0):  # small markers are read better larger
+    shown = None
+    if pattern_size is not None:
+        shown = (pattern or bare(pattern_size)).board()
+    # who takes what there is has enough in the whole of the light
+    enough = lenient and shown is not None and set(shown.markers) <= wanted
+    for factor in () if enough else (1.5, 2.0):  # small markers are read better larger
         factor = min(factor, 2 * READ_WIDTH / long_side)
         if factor > first * 1.2 and _is_thin(wanted, pattern_size is not None):
             markers = _merge(markers, read_markers(gray, factor))
             wanted = {i for i, _ in markers}
             first = factor
-    shown = None
-    if pattern_size is not None:
-        shown = (pattern or bare(pattern_size)).board()
     found = find_cards(gray, markers, card_ids, name)
     if not found and not lenient:
         say_why_nothing(gray, markers, name)
@@ -142,6 +144,7 @@ def is_soft(seen: Detections) -> bool:
 
 
 def _is_thin(ids: set[int], with_pattern: bool) -> bool:
+    """Whether more may be found by another look."""
     seen = {i // 2 for i in ids if i < FIRST_PATTERN_ID}
     both = sum(1 for i in ids if i < FIRST_PATTERN_ID)
     projected = sum(1 for i in ids if i >= FIRST_PATTERN_ID)
