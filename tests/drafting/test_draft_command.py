@@ -155,7 +155,7 @@ def test_blocks_as_json_and_pictures(tmp_path: Path, capsys: pytest.CaptureFixtu
     (block,) = json.loads(capsys.readouterr().out)
     choices = sum(len(o["choices"]) for o in block["style"])
     assert len(block["needs"]) == 6
-    assert main(["blocks", "--out", str(tmp_path)]) == 0
+    assert main(["blocks", "quick-top", "--out", str(tmp_path)]) == 0
     assert len(list(tmp_path.glob("quick-top-*.svg"))) == choices
 
 
