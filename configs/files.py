@@ -154,15 +154,16 @@ def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> 
 
 
 def _near_name(path: Path) -> str:
+    """A file beside it of a like name, or of the same name spelt ``.yml``; "" when there is none."""
+    yaml = (".yaml", ".yml")
     try:
         stems = {p.stem: p.name for p in path.parent.iterdir() if p.suffix == path.suffix}
-    except (OSError, ValueError):
+        if path.suffix in ("", *yaml):  # 'top' or 'top.yml' for top.yaml
+            for other in map(path.with_suffix, yaml):
+                if other != path and other.is_file():
+                    return str(other)
+    except (OSError, ValueError):  # no such folder, or a name too long
         return ""
-    yaml = (".yaml", ".yml")
-    if path.suffix in ("", *yaml):  # 'top' or 'top.yml' for top.yaml
-        other = next((p for p in map(path.with_suffix, yaml) if p != path and p.is_file()), None)
-        if other is not None:
-            return str(other)
     close = difflib.get_close_matches(path.stem, list(stems), 1, 0.75)
     return str(path.parent / stems[close[0]]) if close else ""
 

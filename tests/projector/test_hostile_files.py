@@ -179,7 +179,7 @@ GARMENT: dict[str, Any] = {
 CHANGES: list[dict[str, Any]] = [
     {"face": "apron", "edges": ["top"], "width": "6 cm", "as": "top facing"},
     {"copy": "apron", "for": "lining", "shorter": "2 cm", "edge": "hem"},
-    {"band": "apron", "edge": "top", "width": "3 cm", "ease": 1, "as": "band"},
+    {"band": "apron", "edge": "top", "width": "3 cm", "ease": "1 mm", "as": "band"},
     {"lengthen": "apron", "at": "side 20 cm from hem", "by": "3 cm", "name": "longer"},
     {"landmark": "apron", "as": "middle", "across": "20 cm", "level": "side 20 cm from hem"},
     {"cut": "apron", "from": "hem 10 cm from left", "to": "top 10 cm from left",
