@@ -39,6 +39,7 @@ from drafting.sheet.finishing import (
 from drafting.sheet.inside import interfaced
 from drafting.sheet.notching import at_height
 from drafting.sheet.pieces import edge_at, pieces_of
+from drafting.sheet.waists import POCKET_DOWN_MM, seam_pockets
 from drafting.truing import (
     Seam,
     seam_length,
@@ -167,6 +168,19 @@ def pocket(s: Sheet, q: Quarter) -> None:
             s.hangs_on[name, "neckline"],
         ),
     )
+
+
+def side_bags(s: Sheet, waist_y: float, zip_there: bool) -> None:
+    """Pocket bags in the side seams, from a little below the waist down."""
+    sides = {
+        n: {e: bool(x.points[0, 1] > x.points[-1, 1]) for e, x in p.edges.items() if plain(e) == "side"}
+        for n, p in s.pieces.items()
+        if n.split()[-1] in (FRONT, BACK)
+    }  # fmt: skip
+    back = next(p for n, p in s.pieces.items() if n.split()[-1] == BACK)
+    top = max(float(e.points[:, 1].max()) for n, e in back.edges.items() if plain(n) == "side")
+    down = top - waist_y + POCKET_DOWN_MM
+    seam_pockets(s, sides, zip_there, max(down, POCKET_DOWN_MM), "pocket")
 
 
 def _facing_grain(points: Mapping[str, Points]) -> Line:

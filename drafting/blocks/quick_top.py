@@ -39,6 +39,7 @@ from drafting.blocks._top_finish import (
     notches_on,
     pocket,
     seamed,
+    side_bags,
     stand_of,
 )
 from drafting.curves import Points, chain_length, vec
@@ -120,7 +121,7 @@ OPTIONS = (
     length("facing_width", "Width of facings.", 60.0, 25.0, 120.0, _IN_FACINGS),
     choice("interfacing", "Pieces of interfacing for the facings; a front that buttons has its own.", {"none": "left to you", "facings": "a piece for each facing"}, when=_IN_FACINGS),
     length("binding_width", "Width of bias strips as cut: four times the finished width.", 28.0, 16.0, 80.0, _BOUND),
-    choice("pocket", "Patch pocket, its place marked on the front.", {"none": "none", "chest": "one on the chest", "hip": "two below the waist"}),
+    choice("pocket", "Patch pockets, their places marked on the front, or bags in the side seams.", {"none": "none", "chest": "one on the chest", "hip": "two below the waist", "seam": "in the side seams, a hand wide, below the waist"}),
     length("pocket_width", "Width of the finished pocket; unset, 12.5 cm, or less where the front has no room.", None, 60.0, 220.0, _POCKET),
     length("pocket_depth", "Depth of the finished pocket; unset, 14 cm, or less where the front has no room.", None, 60.0, 260.0, _POCKET),
 )  # fmt: skip
@@ -492,7 +493,7 @@ def quick_top(s: Sheet) -> None:
         flat, q = [_lines(s, d[h]) for d in both], both[0][h].quarter
         lapped = h == FRONT and buttons(s)
         if lapped:
-            flat = [fronts.with_stand(points, stand_of(s)) for points in flat]
+            flat = [fronts.with_stand(points, stand_of(s), d[h].flat["neckline"]) for points, d in zip(flat, both, strict=True)]  # fmt: skip
         swings = s.style["bust_shaping"] == "hem"
         cuts = partial(notches_on, q, dart=both[0][h].dart, on=BACK if swings else FRONT)
         made = pieces_of(h, h, flat, s.measurements, _grain(q), seam, notches=cuts)
@@ -506,7 +507,7 @@ def quick_top(s: Sheet) -> None:
     finish(s, both, held, slit)
     slit_in_facings(s, slit)
     mark_gathers(s, both[0])
-    if s.style["pocket"] != "none":
+    if s.style["pocket"] in ("chest", "hip"):
         pocket(s, both[0][FRONT].quarter)
     level = s.style["hem"] == "level" and s.style["gathers"] == "none"
     hem = 2.0 * sum(d.hem_length for pair in both for d in pair.values()) / len(both)
@@ -515,6 +516,8 @@ def quick_top(s: Sheet) -> None:
     open_side = 0.0
     if not buttons(s) or s.style["side_opening"] == "zip":
         open_side = pass_body(s, hem if level else None, front.quarter.hip[1], at_hip)
+    if s.style["pocket"] == "seam":
+        side_bags(s, front.quarter.waist[1], bool(open_side))
     if "sleeve hem" in front.edges:
         pass_arm(s, sum(chain_length(d.edges["sleeve hem"]) for d in both[0].values()))
     s.figures |= {"neck opening": opening, "slit": slit, "side opening": open_side}
@@ -538,7 +541,7 @@ def _make_up(s: Sheet, slit: float, open_side: float) -> None:
     holes = "Work the buttonholes in the right front, their marks on its centre line; sew the buttons on the left one's." if buttons(s) else ""  # fmt: skip
     s.makes(
         darts="Sew the bust darts to their marks, 3 cm short of the bust point; press them down." if style["bust_shaping"] == "dart" else "",
-        flat="Turn in the pocket's edges and sew it on its place." if style["pocket"] != "none" else "",
+        flat="Turn in the pocket's edges and sew it on its place." if style["pocket"] in ("chest", "hip") else "",
         seams="Sew the centre-back seam." if style["centre_back"] == "seam" else "",
         shoulder=shoulder + ("Leave the shoulders open." if in_one else "Sew the shoulders.") + front,
         neckline=ways[style["neckline_finish"]].format("neckline") + (f" The slit of {s.t(slit)} is faced with it." if slit else ""),
@@ -660,7 +663,7 @@ BLOCK = Block(
     helps=("head_girth", "upper_arm_girth", "upper_chest_girth", "bust_point_width", "side_neck_to_bust_point"),
     options=OPTIONS,
     edges=(
-        *("fold", "centre back", "hem", "side", "armhole", "shoulder", "neckline"),
+        *("fold", "centre back", "hem", "side", "armhole", "shoulder", "neckline", "bag"),
         *("underarm", "sleeve hem", "outer", "bottom", "left side", "right side"),
         *(fronts.EDGE, fronts.TOP),
     ),

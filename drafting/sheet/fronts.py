@@ -34,13 +34,15 @@ def stand_width(button: float) -> float:
     return max(button, 0.5 * button + PAST_MM)
 
 
-def with_stand(points: Lines, wide: float) -> dict[str, Points]:
+def with_stand(points: Lines, wide: float, drawn: Points | None = None) -> dict[str, Points]:
     """A front from its centre line outward, with a stand ``wide`` beside it, in ring order.
 
-    ``points``: fold, hem, …, neckline. The neckline runs on over the stand as it meets the centre.
+    ``points``: fold, hem, …, neckline. The neckline runs on over the stand as it meets the centre; ``drawn``: as
+    it was before it was spread for gathers.
     """
     neck, hem = points["neckline"], points["hem"]
-    out = unit(neck[-1] - neck[-2])
+    last = neck if drawn is None else drawn
+    out = unit(last[-1] - last[-2])
     out = out if out[0] < -0.2 else vec((-1.0, 0.0))
     top = neck[-1] + out * (wide / -float(out[0]))
     low = hem[0] + (-wide, 0.0)

@@ -31,7 +31,7 @@ from drafting.sheet.joints import sew_on as sew_on
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import label_of
 from drafting.style import Option
-from drafting.truing import GIRTH_MM, Check, Girth, Seam, sewn_length
+from drafting.truing import GIRTH_MM, Check, Girth, Seam, place_sewn, sewn_length
 from drafting.truing import Spot as EdgeAt
 
 Places = Mapping[str, Sequence[float]]  # notch → mm along an edge
@@ -471,27 +471,32 @@ def side_pockets(s: Sheet, names: Sequence[str], zip_there: bool) -> None:
     seam_pockets(s, {n: {"side": False} for n in names}, zip_there)
 
 
-def seam_pockets(s: Sheet, spots: Mapping[str, Mapping[str, bool]], zip_there: bool) -> None:
+def seam_pockets(
+    s: Sheet, spots: Mapping[str, Mapping[str, bool]], zip_there: bool, down_mm: float = POCKET_DOWN_MM,
+    key: str = "pockets",
+) -> None:  # fmt: skip
     """Pocket bags for the side seams: a piece, and two notches on each side.
 
-    ``spots``: piece → edge → whether it runs down; ``zip_there``: the left side has a zip.
+    ``spots``: piece → edge → whether it runs down; ``zip_there``: the left side has a zip; ``down_mm``: how
+    far below the edges' upper ends, darts closed; ``key``: the option that asks for them.
     """
-    if s.style["pockets"] == "none":
+    if s.style[key] == "none":
         return
-    long_ = min(s.pieces[p].edges[e].length_mm for p, edges in spots.items() for e in edges)
-    wrong = long_ < POCKET_DOWN_MM + POCKET_DEEP_MM + 50.0
+    long_ = min(sewn_length(s.pieces[p], e) for p, edges in spots.items() for e in edges)
+    wrong = long_ < down_mm + POCKET_DEEP_MM + 50.0
     what = f"have no room in a side seam of {s.t(long_)}."
-    s.fault(wrong, "style.pockets", what, "Make the skirt longer, or leave the pockets out.")
+    s.fault(wrong, f"style.{key}", what, "Make it longer, or leave the pockets out.")
     s.stop()
     for name, edges in spots.items():
         for e, down in edges.items():
             piece = s.pieces[name]
-            long_ = piece.edges[e].length_mm
-            at = [POCKET_DOWN_MM, POCKET_DOWN_MM + POCKET_OPEN_MM]
-            cuts = tuple(Notch(e, x if down else long_ - x, 1, "pocket") for x in at)
+            sewn = sewn_length(piece, e)
+            at = [down_mm, down_mm + POCKET_OPEN_MM]
+            places = [place_sewn(piece, e, x if down else sewn - x) for x in at]
+            cuts = tuple(Notch(e, x, 1, "pocket") for x in places)
             s.pieces[name] = piece.with_(notches=(*piece.notches, *cuts))
-    s.add(_pocket_bag(s, 2 if zip_there else 4), all=s.options("pockets"))
-    if any(len(edges) > 1 for edges in spots.values()):
+    s.add(_pocket_bag(s, 2 if zip_there else 4), all=s.options(key))
+    if any("seam" in e for edges in spots.values() for e in edges):
         s.notes.append("The pocket is notched on the seams of every panel; it goes into the side seams only.")  # fmt: skip
     s.makes(flat="Sew the pocket bags to the sides between their notches.")
     if zip_there:

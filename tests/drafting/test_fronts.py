@@ -28,6 +28,13 @@ STYLES: tuple[Any, ...] = (
     {"neckline": "v", "neckline_finish": "facing", "hem": "shirt-tail", "pocket": "chest"},
     {"neckline": "square", "neckline_finish": "bias", "waist": "shaped"},
     {"neckline": "scoop", "gathers": "front", "neckline_finish": "facing", "centre_back": "seam"},
+    {
+        "neckline": "v",
+        "gathers": "both",
+        "gather_spread": "top",
+        "gather_ratio": 2.2,
+        "button": "30 mm",
+    },
     {"sleeve": "short", "pocket": "hip", "length": "dress", "side_opening": "zip"},
 )
 

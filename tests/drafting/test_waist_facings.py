@@ -103,3 +103,33 @@ def test_pockets_need_a_side_seam() -> None:
             skirt("circle-skirt", {**style, "pockets": "seam"})
     with pytest.raises(DraftError, match="have no room"):
         skirt("straight-skirt", {"length": "32 cm", "pockets": "seam"})
+
+
+@pytest.mark.parametrize(
+    ("style", "fit"),
+    [
+        ({"length": "dress"}, []),
+        ({"length": "90 cm", "opening": "front", "bust_shaping": "dart"}, []),
+        ({"length": "dress", "waist": "shaped", "waist_ease": "4 cm", "bust_shaping": "hem"}, [{"change": "one hip higher", "by": "1 cm", "side": "left"}]),
+    ],
+)  # fmt: skip
+def test_pockets_in_a_tunic(style: Any, fit: Any) -> None:
+    """In the sides of a top long enough, 6 cm below the waist: on front and back as far from the hem, dart or
+    none, alike or not; a top to the waist has no room and says so."""
+    m = person(BODY, upper_chest_girth=82)
+    d = draft("quick-top", m, {"pocket": "seam", **style}, fit)
+    assert [f"{c.name}: {c.text}" for c in d.checks() if not c.ok] == []
+    from_hem = []
+    for name, piece in d.pieces.items():
+        for e, edge in piece.edges.items():
+            rises = edge.points[0, 1] < edge.points[-1, 1]
+            at = [n.at_mm for n in piece.notches if n.edge == e and n.match == "pocket"]
+            if at and name != "pocket bag":
+                from_hem.append(sorted(x if rises else edge.length_mm - x for x in at))
+    assert len(from_hem) == (4 if fit else 2)
+    for low, high in from_hem:
+        assert high - low == pytest.approx(150.0, abs=0.1)
+    firsts = sorted(x[0] for x in from_hem)
+    assert firsts[-1] - firsts[0] < (12.0 if fit else 0.5)
+    with pytest.raises(DraftError, match="have no room"):
+        draft("quick-top", m, {"pocket": "seam", "length": "waist"})
