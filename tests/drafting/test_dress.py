@@ -350,3 +350,17 @@ def test_a_skirts_dart_stands_under_a_princess_seam() -> None:
     assert below == pytest.approx(centre + side, abs=0.5)
     assert min(abs(x - centre) for x in darts) < 2.0
     assert any("princess seam" in t for t in d.making)
+
+
+def test_an_opening_too_short_for_the_hips_is_told() -> None:
+    """Half a millimetre short passes, two fail: the open waist against the hip and its 2 cm."""
+    whole = 2.0 * sum(
+        walked(dress("pear", "circle-skirt", bias="0 mm").pieces[h], "waist")[0]
+        for h in ("front", "back")
+    )
+    enough = 0.5 * (10.0 * BODIES["pear"][2] + 20.0 - whole)
+    for short, ok in ((0.5, True), (2.0, False)):
+        d = dress("pear", "circle-skirt", zip_length=f"{enough - 0.5 * short:.3f} mm")
+        (check,) = [c for c in d.checks() if c.name == "hips pass the waist"]
+        assert check.ok == ok and check.value_mm == pytest.approx(short, abs=0.05)
+        assert ok or "longer zip_length" in check.text

@@ -259,3 +259,13 @@ def test_front_length_and_across_the_back(bust: int) -> None:
         assert sum("over the bust to the waist" in n for n in d.notes) == told
     (back,) = [c for c in made.checks() if c.name == "across the back"]
     assert back.ok and "1.0 cm to move in" in back.text
+
+
+@pytest.mark.parametrize(("ease", "ok"), [(94, True), (76, False)])
+def test_a_back_without_room_is_told(ease: int, ok: bool) -> None:
+    """By the method a quarter of the bust's ease lies in half the back: 1.5 mm less than 1 cm across it
+    passes, 6 mm less fails."""
+    (back,) = [
+        c for c in bodice(88, {"bust_ease": f"{ease} mm"}).checks() if c.name == "across the back"
+    ]
+    assert back.ok == ok and back.value_mm == pytest.approx(1.5 if ok else 6.0, abs=0.2)
