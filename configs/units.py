@@ -292,7 +292,12 @@ _TOLD = re.compile(
     r"(?<![\w.])(?P<numbers>[-+±]?\d+(?:[.,]\d+)?(?:(?: ×| x| to| and| or|,) [-+]?\d+(?:[.,]\d+)?)*)"
     r"[  ](?P<unit>mm|cm|m)\b(?![²/])"
 )
-_TOLD_WORDS = {"a millimetre": "1/32 in", "in a metre": "in 40 in", "per m ": "per yd "}
+_TOLD_WORDS = {
+    "a millimetre or two in a metre": "1/16 in in 40 in",
+    "a millimetre": "1/32 in",
+    "in a metre": "in 40 in",
+    "per m ": "per yd ",
+}
 
 
 def said_in(text: str, unit: str) -> str:

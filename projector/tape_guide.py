@@ -16,6 +16,7 @@ import click
 
 if TYPE_CHECKING:
     from calibrate.readings import Pair, Readings
+    from projector.app import Beam
 
 
 def guide(
@@ -95,16 +96,14 @@ def guide(
 
 
 @contextlib.contextmanager
-def shown(
-    screen: int | None, size: tuple[int, int] | None
-) -> Iterator[tuple[tuple[int, int], Callable[[Any], None], Callable[[float], None]]]:
+def shown(screen: int | None, size: tuple[int, int] | None) -> Iterator[Beam]:
     """The beam while readings are taken."""
     from projector.app import Beam
 
     with Beam.open(screen, size) as beam:
         if beam.notice:
             click.echo(beam.notice)
-        yield beam.size, beam.show, beam.wait
+        yield beam
 
 
 def typed(wait: Callable[[float], None]) -> Callable[[str], str]:

@@ -112,12 +112,13 @@ def tape(
     from configs.errors import InputError
     from projector.console import print_json
 
-    wanted = size
+    wanted, true = size, True
     if guided:
         from projector.tape_guide import guide, shown, typed
 
-        with shown(screen, wanted) as (shown_size, show, wait):
-            guide(distances, shown_size, int(count), unit, show, typed(wait))
+        with shown(screen, wanted) as beam:
+            guide(distances, beam.size, int(count), unit, beam.show, typed(beam.wait))
+            true = beam.true_scale
     data = load_readings(distances, wanted)
     if unit == "in":
         data = replace(data, unit=unit)
@@ -125,7 +126,7 @@ def tape(
     result.calibration.save(out)
     kept = None
     try:
-        kept = keep(result.calibration)
+        kept = keep(result.calibration) if true else None
     except InputError:  # the file asked for is written; 'project' can be given it
         if display:
             raise
@@ -135,6 +136,8 @@ def tape(
     _say(result, out)
     if kept is not None:
         click.echo("Kept for 'chalkbeam project' too.")
+    elif not true:
+        click.echo("It was a window, not the projector's whole picture: not kept for 'project'.")
 
 
 def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
