@@ -112,6 +112,7 @@ class _Picture:
         self.h = int(size[1] * self.scale + (110 + 130) * self.unit)
         self.mixed = len({z.layers for z in cloth.zones}) > 1
         self.numbered: list[str] = []
+        self.written: list[tuple[Any, Any]] = []  # boxes of names, px
         self.outside: list[
             tuple[str, NDArray[np.float64]]
         ] = []  # numbers without room in their piece
@@ -177,6 +178,11 @@ class _Picture:
         self.cloth()
         for p in sorted(self.lay.placements, key=lambda p: not p.lower):
             self.piece(p)
+        side = self.lay.cloth.border_mm()
+        if side is not None and self.lay.cloth.border is not None:
+            at = side[0] + side[1] * self.lay.cloth.border.from_mm
+            (x0, _), (x1, _) = self.outline.min(axis=0), self.outline.max(axis=0)
+            self.line((x0, at), (x1, at), _EDGE, 1.0, 4.0)
         for p in self.lay.placements:
             if p.lower:  # seen through the layer above it
                 ring = p.outline_mm
@@ -385,6 +391,9 @@ class _Picture:
         self.outside.append((number, room.prefer))
 
     def _lines(self, at: Any, lines: Sequence[tuple[str, float, Any]]) -> None:
+        wide = max(self.width_of(words, size) for words, size, _ in lines) + 6 * self.unit
+        half = 0.5 * np.array([wide, (_LINE_PX * len(lines) + 6.0) * self.unit])
+        self.written.append((np.asarray(at) - half, np.asarray(at) + half))
         y = at[1] - 0.5 * _LINE_PX * self.unit * (len(lines) - 1)
         for words, size, colour in lines:
             self.text((at[0], y), words, size, colour)
@@ -516,6 +525,9 @@ class _Room:
         for q in picture.lay.placements:  # what lies over it, or under it, is drawn there too
             if q is not p:
                 cv2.polylines(self.free, [self._on(picture.px(q.outline_mm))], True, 0, line + 1)
+        for corners in picture.written:  # a name of the other layer may stand here
+            low, high = self._on(np.array(corners))
+            cv2.rectangle(self.free, tuple(map(int, low)), tuple(map(int, high)), 0, -1)
         spot, _ = picture._spot(picture._seen(p))
         self.prefer = picture.px([spot])[0].astype(float)
         tail, tip = picture._grain(p)
@@ -560,7 +572,7 @@ def _box(x0: float, x1: float, y0: float, y1: float) -> list[list[float]]:
 
 
 def _fitted(notes: Sequence[str]) -> str:
-    text = notes[0]
+    text = notes[-1]  # how to cut it stands last
     return text if len(text) < 150 else text[:147] + "..."
 
 

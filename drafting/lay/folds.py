@@ -33,6 +33,7 @@ REFOLDED = ("lengthwise", "double", "crosswise")  # folds that are opened out fo
 _FIRST_SHARE = 0.6  # of the time that is left for the way that is looked at next
 _FURTHER_S = 1.5, 4.0  # with so much time a second way is looked at, and a third
 _LOOK_SHARE = 0.3  # of the time for first plans; those that promise little are then made last
+_TOLD_EACH_S = 0.05  # kept for each of those
 _TOLD_S = 0.3  # over the time, so that they can be told
 _LEAST_SLICE_S = 0.1  # with less time nothing is bettered
 _NO_GAIN_MM = 0.5
@@ -343,7 +344,7 @@ def best_fold(
     looked: set[int] = set()
     kept_ways = 1 + sum(seconds >= s for s in _FURTHER_S)
     while not stopped and not any(lay.interrupted for *_, lay in found):
-        left = seconds - (time.monotonic() - began)
+        left = seconds - (time.monotonic() - began) - _TOLD_EACH_S * len(waiting)
         missing, shortest = min(found)[0]
         better = [
             (rank[0], hopes[n].likely + rank[1], k)

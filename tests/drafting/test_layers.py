@@ -158,3 +158,19 @@ def test_where_cloth_lies_single_the_lower_layer_goes_on(gap: float, right: bool
     lay = lay_as_it_is(pieces, cloth, placed, rules)
     assert (lay.problems() == []) is right, lay.problems()
     assert (cut(lay, pieces, rules) == []) is right
+
+
+def test_names_of_two_layers_stand_beside_each_other() -> None:
+    """Two pieces over each other: each name with its layer, neither written on the other."""
+    from projector.lay_picture import _Picture
+
+    pieces = {n: lopsided(n, 540, 600) for n in ("front", "back")}
+    cloth = Cloth.from_dict({"width": 1140, "fold": "lengthwise", "nap": "two-way"})
+    lay = plan(pieces, cloth, 0.2, rules=NO_GAP, effort=HERE)
+    picture = _Picture(lay, "", 800)
+    picture.drawn()
+    one, two = picture.written
+    assert ((one[1] <= two[0]) | (two[1] <= one[0])).any()
+    assert sorted(picture._layers(p) for p in lay.placements) == [
+        "lower layer only", "upper layer only",
+    ]  # fmt: skip
