@@ -242,7 +242,7 @@ _KINDS = (
     Kind("armhole lower", "The armhole cuts in under the arm. The underarm goes down.", 40.0, _ALL, False, _armhole(-1.0)),
     Kind("armhole higher", "The armhole gapes under the arm, and the whole top lifts with it. The underarm goes up.", 30.0, _ALL, False, _armhole(1.0)),
     Kind("bust", "Tight or loose at bust level all round; with 'where' in front or behind alone. The amount is round the body; a minus takes away.", 200.0, _BOTH, True, _girth("bust"), {"bust": 1.0}),
-    Kind("full bust", "The hem rises in front and folds point at the bust; the back fits. The front gets wider from the bust down and longer at the centre. The amount is added round the front.", 80.0, _FRONT, False, _full_bust, _ROUND),
+    Kind("full bust", "The hem rises in front and folds point at the bust; the back fits. The front gets wider from the bust down and longer at the centre. The amount is added round the front.", 120.0, _FRONT, False, _full_bust, _ROUND),
     Kind("waist", "Tight or loose at waist level. The amount is round the body; a minus takes away.", 200.0, _BOTH, True, _girth("waist"), {"waist": 1.0}),
     Kind("hip", "A skirt that is tight or loose at hip level. The amount is round the body; a minus takes away.", 200.0, _ALL, True, _same, {"hip": 1.0}),  # a top has no hip line
     Kind("hem", "Tight or loose at the hem. The amount is round the body; a minus takes away.", 400.0, _BOTH, True, _girth("hip"), {"hem": 1.0}),

@@ -27,7 +27,7 @@ def outcome(rng: random.Random) -> tuple[str, dict[str, Any]]:
         "neckline": rng.choice(["round", "scoop", "v", "square"]),
         "opening": rng.choice(["back", "front"]),
     }
-    fit = [{"change": "full bust", "by": rng.uniform(10, 80)}] if rng.random() < 0.4 else []
+    fit = [{"change": "full bust", "by": rng.uniform(10, 120)}] if rng.random() < 0.4 else []
     if fit and rng.random() < 0.5:  # taken from the whole
         fit.append({"change": "bust", "by": -fit[0]["by"]})
     try:
