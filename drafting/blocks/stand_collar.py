@@ -29,14 +29,16 @@ END = {FRONT: "front edge", BACK: "back edge"}
 OPTIONS = (
     length("height", "How high it stands.", 30.0, 15.0, 90.0),
     length("rise", "How far its seam rises to its end: the more, the closer it stands to the neck.", 15.0, 0.0, 60.0),
+    choice("reach", "Where its ends are, on a front that buttons.", {"button": "at the fronts' edges, over the button stand", "meet": "at the centre, where they meet"}),
     choice("ends", "Shape of its upper corners.", {"square": "square", "round": "rounded"}),
     *SHARED,
 )  # fmt: skip
 
 
-def stand_lines(s: Sheet, side: dict[str, Half], fold: str, smaller: float) -> Lines:
-    """One side of the stand by edge, in ring order; ``smaller``: mm at its upper edge."""
-    long_ = sum(float(h.length) for h in side.values())
+def stand_lines(s: Sheet, side: dict[str, Half], fold: str, smaller: float, past: float) -> Lines:
+    """One side of the stand by edge, in ring order; ``smaller``: mm at its upper edge; ``past``: how far it
+    reaches over a button stand, mm."""
+    long_ = sum(float(h.length) for h in side.values()) + past
     rise, high = float(s.style["rise"]), float(s.style["height"]) - smaller
     lower, upper = rising(long_, rise), rising(long_, rise, high)
     end, begin = upper, upper[-1]
@@ -69,14 +71,15 @@ def stand_collar(s: Sheet) -> None:
     s.stop()
     turn = float(s.style["turn_of_cloth"])
     kinds = (Layer("outer stand", False, 0.0), Layer("inner stand", True, turn))
-    made = {k: [stand_lines(s, side, fold, k.smaller) for side in neck.sides] for k in kinds}
+    past = neck.stand if s.style["reach"] == "button" else 0.0
+    made = {k: [stand_lines(s, side, fold, k.smaller, past) for side in neck.sides] for k in kinds}
     lines = made[kinds[0]][0]
-    seam = sum(float(h.length) for h in neck.sides[0].values())
+    seam = sum(float(h.length) for h in neck.sides[0].values()) + past
     top = polyline_length(rising(seam, float(s.style["rise"]), float(s.style["height"])))
     what = f"of {s.t(s.style['rise'])} makes the upper edge {s.t(2 * top)}, its seam is {s.t(2 * seam)}."
     s.fault(top < MOST_LEAN * seam, "style.rise", what, "A lower rise or height; 1 to 2.5 cm is usual.")  # fmt: skip
     s.stop()
-    layers(s, neck, made, fold, False, "stand")
+    layers(s, neck, made, fold, False, "stand", past)
     s.figures |= {"collar seam": seam, "collar outer edge": top}
     whole, measured = head_need(s)
     if not neck.opens:
@@ -86,6 +89,8 @@ def stand_collar(s: Sheet) -> None:
         s.frame(float(s.style["height"]), seam + 20.0, seam_line=0.0)
         for half in (BACK, FRONT):
             s.tell(f"{half} neckline", neck.sides[0][half].length)
+        if past:
+            s.tell("over the button stand", found(past, "over the button stand", neck.sources))
         s.draw("seam", lines["neckline"], f"as long as both, rising {s.t(s.style['rise'])} to its end")  # fmt: skip
         s.draw("upper edge", lines["outer"], f"{s.t(s.style['height'])} above it, square to the fold")  # fmt: skip
         s.tell("the upper edge is shorter by", found(seam - top, "shorter by"))

@@ -130,12 +130,19 @@ class Layer:
 
 
 def layers(
-    s: Sheet, neck: Neck, made: Mapping[Layer, Sequence[Lines]], fold: str, seam: bool, what: str
+    s: Sheet,
+    neck: Neck,
+    made: Mapping[Layer, Sequence[Lines]],
+    fold: str,
+    seam: bool,
+    what: str,
+    past: float = 0.0,
 ) -> None:
     """The layers of a collar as pieces with their notches, their interfacing, and their seams.
 
     ``made``: each layer's lines by edge, for one side or for left and right; ``fold``: 'front' or
-    'back', where it is folded; ``seam``: it is in two there; ``what``: how it is called.
+    'back', where it is folded; ``seam``: it is in two there; ``what``: how it is called; ``past``: mm by which
+    it reaches over a button stand.
     """
     of = (neck.sources, s.options(*s.style))
     spots: dict[Layer, list[Spot]] = {}
@@ -147,11 +154,14 @@ def layers(
         grain = ((x + 8.0, low + 0.2 * (high - low)), (x + 8.0, low + 0.8 * (high - low)))
         pieces = pieces_of(layer.name, fold, lines, s.measurements, grain, seam, facing=layer.inside)  # fmt: skip
         for name, piece in pieces.items():
-            piece = s.add(piece.with_(notches=tuple(_notches(piece, neck, fold, layer))), all=of)
+            piece = s.add(
+                piece.with_(notches=tuple(_notches(piece, neck, fold, layer, past))), all=of
+            )
             if level:
                 s.square(name, [frozenset((c, "outer")) for c in ("fold", "centre back")])
             spots.setdefault(layer, []).append((name, "neckline"))
-        s.seams.append(Seam(f"{layer.name} on the neckline", neck.spots, tuple(spots[layer]), neck.full))  # fmt: skip
+        on = (*neck.spots, *(neck.tops if past else ()))
+        s.seams.append(Seam(f"{layer.name} on the neckline", on, tuple(spots[layer]), neck.full))
     upper, under = made
     for (a, _), (b, _) in zip(spots[upper], spots[under], strict=True):
         for edge in s.pieces[a].edges:
@@ -170,7 +180,7 @@ def layers(
     notch_fronts(s, neck)
 
 
-def _notches(piece: Piece, neck: Neck, fold: str, layer: Layer) -> list[Notch]:
+def _notches(piece: Piece, neck: Neck, fold: str, layer: Layer, past: float) -> list[Notch]:
     """Notches at the shoulders, and halfway on the front, for one piece of a collar."""
     edge = piece.edges["neckline"]
     x = edge.points[:, 0]
@@ -190,6 +200,8 @@ def _notches(piece: Piece, neck: Neck, fold: str, layer: Layer) -> list[Notch]:
         else:
             plus = bool(x.mean() > 0.0)
         sign = 1.0 if (float(edge.points[-1, 0]) > float(edge.points[0, 0])) == plus else -1.0
-        places = ((float(first.length), "shoulder"), (near, "front neckline"))
+        places = [(float(first.length), "shoulder"), (near, "front neckline")]
+        if past:
+            places.append((float(first.length + other.length), "centre front"))
         out += [Notch("neckline", centre + sign * d, 1, word) for d, word in places]
     return out

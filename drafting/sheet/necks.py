@@ -19,6 +19,7 @@ from drafting.outline import polyline_length
 from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, Sources, found, sources_of
 from drafting.sheet.board import Sheet
+from drafting.sheet.fronts import TOP
 from drafting.sheet.onto import EdgeRun, Onto
 from drafting.truing import Spot
 
@@ -63,11 +64,14 @@ class Half:
 @dataclass(frozen=True, eq=False)
 class Neck:
     """The neckline: front and back of each side, of one where both are alike; ``opens``: 'front', 'back', or
-    '' where it goes over the head as it is; ``spots``: all edges that the collar is sewn to."""
+    '' where it goes over the head as it is; ``spots``: all edges that the collar is sewn to; ``tops``: the
+    upper edges of a button stand beside them, each ``stand`` mm long."""
 
     sides: tuple[dict[str, Half], ...]
     opens: str
     spots: tuple[Spot, ...]
+    tops: tuple[Spot, ...] = ()
+    stand: float = 0.0
 
     @property
     def full(self) -> float:
@@ -129,7 +133,10 @@ def neck_of(s: Sheet) -> Neck:
         sides = sides[:1]
     every = [spot for side in sides for half in side.values() for spot in half.spots]
     spots = [x for i, x in enumerate(every) if x not in whole or x not in every[:i]]
-    return Neck(sides, _opens(onto, runs), tuple(spots))
+    fronts = dict.fromkeys(p for p, _ in spots if TOP in onto.pieces[p].edges)
+    tops = tuple((p, TOP) for p in fronts)
+    stand = min((onto.pieces[p].edges[TOP].length_mm for p in fronts), default=0.0)
+    return Neck(sides, _opens(onto, runs), tuple(spots), tops, stand)
 
 
 def _whole(piece: Piece, edge: str) -> bool:

@@ -103,11 +103,29 @@ def test_buttons_end_above_the_hem(top: float, low: float) -> None:
 @pytest.mark.parametrize("neckline", ["round", "v", "scoop"])
 def test_a_collar_ends_at_the_centre_front(collar: str, neckline: str) -> None:
     """A collar on a front that buttons ends where the centre lines lie on one another: the stand beyond
-    is the facing's."""
+    is the facing's. A stand collar reaches over it to the edge unless it is to meet."""
     under = buttoned({"neckline": neckline, "neckline_finish": "facing"})
     d = joined(under, collar)
     assert [c.name for c in d.checks() if not c.ok] == []
     layer = d.pieces["outer stand" if collar == "stand-collar" else "upper collar"]
     half = sum(d.pieces[h].edges["neckline"].length_mm for h in ("front", "back"))
-    assert layer.edges["neckline"].length_mm == pytest.approx(half, abs=0.2)
+    past = d.pieces["front"].edges["stand top"].length_mm if collar == "stand-collar" else 0.0
+    assert layer.edges["neckline"].length_mm == pytest.approx(half + past, abs=0.2)
     assert "front edge" in layer.edges and layer.fold is not None
+    if collar == "stand-collar":
+        assert past >= 12.0
+        centre = next(n for n in layer.notches if n.match == "centre front" and n.edge == "neckline")  # fmt: skip
+        assert centre.at_mm == pytest.approx(half, abs=0.2)
+        meets = joined(under, collar, {"reach": "meet"})
+        assert [c.name for c in meets.checks() if not c.ok] == []
+        assert meets.pieces["outer stand"].edges["neckline"].length_mm == pytest.approx(half, abs=0.2)  # fmt: skip
+
+
+def test_a_stand_reaches_over_on_both_sides() -> None:
+    """Where left and right differ the stand is whole and reaches over the button stand of each front."""
+    fit = [{"change": "one shoulder lower", "by": "12 mm", "side": "left"}]
+    d = joined(buttoned({"neckline_finish": "facing"}, fit=fit), "stand-collar")
+    assert [c.name for c in d.checks() if not c.ok] == []
+    edges = (("left front", "neckline"), ("right front", "neckline"), ("left front", "stand top"), ("right front", "stand top"), ("back", "neckline"))  # fmt: skip
+    whole = sum(d.pieces[p].edges[e].length_mm for p, e in edges)
+    assert d.pieces["outer stand"].edges["neckline"].length_mm == pytest.approx(whole, abs=0.3)
