@@ -287,7 +287,7 @@ def joined(
         figures=MappingProxyType({**made.figures, **part.figures}),
         hangs_on=MappingProxyType({**made.hangs_on, **hangs_on}),
         parts=(*made.parts, Part(chosen.name, part.style, part.fit, onto)),
-        tasks=with_part(made.tasks, part.tasks, chosen.joins),
+        tasks=with_part(made.tasks, part.tasks, onto.kinds_in(part.seams)),
     )
 
 

@@ -548,7 +548,8 @@ def _make_up(s: Sheet, slit: float, open_side: float) -> None:
         side=f"Sew the side seams{'' if armhole else ' and the underarms in one'}.",
         armhole=ways[style["armhole_finish"]].format("armholes") if armhole and not in_one else "",
         closing=(f"The left side seam stays open for {s.t(open_side)}: set the zip in." if open_side else "") + holes,
-        hem="Turn up the hem." if armhole else "Turn up the hems of sleeves and top.",
+        sleeve="" if armhole else "Turn up the hems of the sleeves.",
+        hem="Turn up the hem.",
     )  # fmt: skip
 
 

@@ -33,7 +33,7 @@ def tasks_of(sentences: Iterable[str | Task], otherwise: str) -> tuple[Task, ...
 
 
 def with_part(
-    tasks: Sequence[Task], part: Sequence[Task], joins: Sequence[str]
+    tasks: Sequence[Task], part: Sequence[Task], joins: Iterable[str]
 ) -> tuple[Task, ...]:
     """A garment's tasks with those of a part: what the part is sewn to is finished by it now, and where
     it closes what was closed before, that is done once."""

@@ -8,7 +8,7 @@ Frame: piece mm, each piece in its own.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -60,6 +60,11 @@ class Onto:
             for e, edge in piece.edges.items()
             if f" {_plain(e)}".endswith(f" {kind}")
         )
+
+    def kinds_in(self, seams: Iterable[Seam]) -> set[str]:
+        """The kinds of its edges that are in some seams."""
+        spots = (spot for s in seams for spot in (*s.a, *s.b))
+        return {_plain(e).split()[-1] for p, e in spots if p in self.pieces}
 
     def next_to(self, piece: str, edge: str) -> tuple[str, str]:
         """The edges before and after an edge on its piece, by their plain names."""

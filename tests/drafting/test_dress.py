@@ -192,6 +192,7 @@ def test_a_loose_top_opens_at_its_side() -> None:
     keys = {"neck_width": 12, "back_neck_to_tailbone": 62}
     top = draft("quick-top", measured("straight", **keys), {"length": "waist"})
     d = joined(top, "gathered-skirt")
+    assert "Turn up the hem." in top.making and "Turn up the hem." not in d.making
     assert [c for c in d.checks() if not c.ok and "skirt" in c.name] == []
     assert any(n.match == "zip" for n in d.pieces["front"].notches)
     assert any(n.match == "zip" for n in d.pieces["skirt back"].notches)
