@@ -22,6 +22,7 @@ from configs.errors import Fault, InputError
 from configs.files import FORMAT_VERSION
 from configs.paper import PAPERS, pdf_document
 from configs.reader import Reader
+from configs.units import inches_text
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -343,7 +344,7 @@ _HOW_TO = (
     (
         "Measure",
         "Two long bars are printed beside the cards. Lay a steel ruler along each and read it from "
-        "end mark to end mark. Printers are often 2 mm in a metre out, and no photo can show it.",
+        "end mark to end mark. Printers are often 0.2 % out, and no photo can show it.",
     ),
     (
         "Cut",
@@ -367,7 +368,7 @@ _HOW_TO = (
     (
         "Solve",
         "chalkbeam calibrate photo PHOTO.jpg --size 1920x1080 --bars BAR1,BAR2 --out "
-        "calibration.yaml, with your projector's own resolution and your two readings in mm.",
+        "calibration.yaml, with your projector's own resolution and your two readings, such as {such}.",
     ),
     (
         "Take care",
@@ -377,10 +378,15 @@ _HOW_TO = (
 )
 
 
-def cards_pdf(name: str) -> bytes:
+def bar_text(mm: float, unit: str) -> str:
+    """How long a bar is drawn, for a rule in mm or in 64ths of an inch."""
+    return f"{inches_text(mm / 25.4, 64)} in" if unit == "in" else f"{mm:g} mm"
+
+
+def cards_pdf(name: str, unit: str = "mm") -> bytes:
     """The PDF of a print: its page or pages of cards, then a page on how to lay them.
 
-    Vector; coordinates are exact to 0.01 mm.
+    Vector; coordinates are exact to 0.01 mm. ``unit``: of her rule, mm or in.
 
     Raises:
         InputError: there is no print of that name.
@@ -395,9 +401,9 @@ def cards_pdf(name: str) -> bytes:
         for each in cards.cards:
             if each.page == page:
                 _draw_card(pdf, each)
-        _draw_bars(pdf, cards, page)
+        _draw_bars(pdf, cards, page, unit)
     pdf.add_page()
-    _draw_how_to(pdf, cards)
+    _draw_how_to(pdf, cards, unit)
     return bytes(pdf.output())
 
 
@@ -438,7 +444,7 @@ def _bar_starts(cards: CardSet, page: int) -> tuple[tuple[float, float], tuple[f
     )
 
 
-def _draw_bars(pdf: Any, cards: CardSet, page: int) -> None:
+def _draw_bars(pdf: Any, cards: CardSet, page: int, unit: str) -> None:
     along, down = cards.bars_mm
     (x0, y), (x, y0) = _bar_starts(cards, page)
     pdf.set_draw_color(0)
@@ -453,18 +459,16 @@ def _draw_bars(pdf: Any, cards: CardSet, page: int) -> None:
         tall = 2.2 if mm in (0, int(down)) else 0.9
         pdf.line(x - tall, y0 + mm, x + tall, y0 + mm)
     pdf.set_font("Helvetica", size=6)
-    pdf.text(
-        x0 + 3, y - 1.2, f"Bar 1, drawn {along:g} mm: read your ruler from end mark to end mark."
-    )
+    read = "read your ruler from end mark to end mark."
+    pdf.text(x0 + 3, y - 1.2, f"Bar 1, drawn {bar_text(along, unit)}: {read}")
     with pdf.rotation(90, x - 2.8, y0 + down - 3):
-        words = f"Bar 2, drawn {down:g} mm: read your ruler from end mark to end mark."
-        pdf.text(x - 2.8, y0 + down - 3, words)
+        pdf.text(x - 2.8, y0 + down - 3, f"Bar 2, drawn {bar_text(down, unit)}: {read}")
 
 
 _SIZE, _LINE_MM = 10.5, 4.9  # points, mm
 
 
-def _draw_how_to(pdf: Any, cards: CardSet) -> None:
+def _draw_how_to(pdf: Any, cards: CardSet, unit: str) -> None:
     width, height = cards.page_mm
     left, wide, indent = 18.0, width - 36.0, 32.0
     pdf.set_text_color(0)
@@ -473,16 +477,17 @@ def _draw_how_to(pdf: Any, cards: CardSet) -> None:
     pdf.set_font("Helvetica", style="B", size=18)
     pdf.cell(wide, 10, "The cards: from the printer to a true picture")
     y = 28.0
+    such = "7 1/16 in,9 13/16 in" if unit == "in" else "180.4,250.2"
     for number, (head, text) in enumerate(_HOW_TO, 1):
         pdf.set_xy(left, y)
         pdf.set_font("Helvetica", style="B", size=_SIZE)
         pdf.cell(indent, _LINE_MM, f"{number}  {head}" if number < len(_HOW_TO) else head)
         pdf.set_xy(left + indent, y)
         pdf.set_font("Helvetica", size=_SIZE)
-        pdf.multi_cell(wide - indent, _LINE_MM, text, align="L")
+        pdf.multi_cell(wide - indent, _LINE_MM, text.format(such=such), align="L")
         y = pdf.get_y() + 1.8
         if head == "Measure":
-            y = _draw_readings(pdf, cards, left + indent, y + 2.2) + 3.0
+            y = _draw_readings(pdf, cards, left + indent, y + 2.2, unit) + 3.0
     pdf.set_font("Helvetica", size=8.5)
     gap, page = 6.0, 44.0
     column = (wide - page - 2 * gap) / 2
@@ -492,15 +497,15 @@ def _draw_how_to(pdf: Any, cards: CardSet) -> None:
     _draw_taking(pdf, left + page + column + 2 * gap, y + 4, column, high)
 
 
-def _draw_readings(pdf: Any, cards: CardSet, x: float, y: float) -> float:
+def _draw_readings(pdf: Any, cards: CardSet, x: float, y: float, unit: str) -> float:
     """Blanks for what the ruler reads; where they end."""
     pdf.set_draw_color(0)
     pdf.set_line_width(0.2)
     for i, (mm, how) in enumerate(zip(cards.bars_mm, ("across", "up the page"), strict=True)):
         base = y + 3.4 + 7.0 * i
-        pdf.text(x, base, f"Bar {i + 1}, {how}, drawn {mm:g} mm. My ruler reads")
+        pdf.text(x, base, f"Bar {i + 1}, {how}, drawn {bar_text(mm, unit)}. My ruler reads")
         pdf.line(x + 86.0, base + 0.6, x + 106.0, base + 0.6)
-        pdf.text(x + 108.0, base, "mm")
+        pdf.text(x + 108.0, base, unit)
     return y + 12.0
 
 

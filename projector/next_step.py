@@ -168,8 +168,9 @@ def _after_calibrating(given: Mapping[str, Any], code: int) -> str:
 
 def _after_pattern(given: Mapping[str, Any], code: int) -> str:
     del code
+    bars = "7 3/32 in,9 27/32 in" if unit_here(Path()) == "in" else "180,250"
     return _line("calibrate", "photo", "photo.jpg", "--size", _size(given),
-                 "--bars", "180,250", "--out", "calibration.yaml")  # fmt: skip
+                 "--bars", bars, "--out", "calibration.yaml")  # fmt: skip
 
 
 def _after_cards(given: Mapping[str, Any], code: int) -> str:

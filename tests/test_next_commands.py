@@ -65,7 +65,7 @@ def test_the_printed_commands_lead_to_lines_on_the_cloth(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """From `chalkbeam new` on, every 'Next:' runs as printed and leads on, none comes twice; what the
-    table shows at the end is true to 0.1 mm."""
+    table shows at the end is true to 0.2 mm, a third of a dot."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path / "home"))
     table = VirtualTable.random(21, SIZE, beam_width_mm=1200.0, surface="wood")
@@ -87,7 +87,7 @@ def test_the_printed_commands_lead_to_lines_on_the_cloth(
     calibration = Calibration.load("calibration.yaml")
     frame = render(docket, calibration, mode="trace")
     trueness = measured(table, frame, docket, calibration)
-    assert 0.0 < trueness.rms_mm < 0.1, trueness.rms_mm
+    assert 0.0 < trueness.rms_mm < 0.2 < trueness.mm_per_px, trueness.rms_mm
     there = CliRunner().invoke(cli, ["frame", docket.path.name, "--calibration", "calibration.yaml",
                                      "--out", "frame.png"])  # fmt: skip
     assert there.exit_code == 0 and Path("frame.png").stat().st_size > 1000, there.output

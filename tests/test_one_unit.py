@@ -159,6 +159,36 @@ def test_calibrated_by_tape_in_inches(
     assert " in (" in told and other_units(told, "in") == [], told
 
 
+@pytest.mark.parametrize("unit", ["in", "cm"])
+def test_the_cards_in_her_unit(
+    unit: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In a folder of hers, the print's bars and blanks, the command and the next one are in her unit;
+    a bar read as 7.09 without one is asked back."""
+    monkeypatch.chdir(tmp_path)
+    Path("body.yaml").write_text(INCHES.replace("unit: in", f"unit: {unit}"))
+    assert main(["calibrate", "cards", "--paper", "letter", "--out", "cards.pdf"]) == 0
+    pages = pypdfium2.PdfDocument("cards.pdf")
+    told = capsys.readouterr().out + "\n".join(p.get_textpage().get_text_range() for p in pages)
+    assert ("7 3/32 in" in told) == (unit == "in")
+    assert main(["calibrate", "pattern", "--size", "1920x1080", "--out", "p.png"]) == 0
+    following = capsys.readouterr().out.splitlines()[-1]
+    assert ("7 3/32 in,9 27/32 in" in following) == (unit == "in")
+    assert other_units(told.replace("a print", ""), unit) == []
+    words = [
+        "calibrate",
+        "photo",
+        "no.jpg",
+        "--size",
+        "1920x1080",
+        "--out",
+        "c.yaml",
+        "--bars",
+        "7.09,9.84",
+    ]
+    assert main(words) == 2 and "did you mean 7.09 in?" in capsys.readouterr().err
+
+
 def test_the_reports_of_a_photo_and_of_a_check_in_inches(monkeypatch: pytest.MonkeyPatch) -> None:
     """Sentence, advice, numbers and the picture's legend; the same calibration in mm has no inch."""
     import numpy as np

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from projector.commands.lengths import BEAM_MM, SIZE
+from projector.commands.lengths import BEAM_MM, SIZE, UNIT
 from projector.commands.places import Command, Place
 from projector.output import CARDS, EXACT_PICTURE, PATTERN, PDF, picture_bytes, write_all
 
@@ -21,24 +21,26 @@ from projector.output import CARDS, EXACT_PICTURE, PATTERN, PDF, picture_bytes, 
     "--out", type=Place(PDF, beside={".yaml": CARDS}), required=True,
     help="The PDF; a .yaml lies beside it.",
 )  # fmt: skip
-def cards(paper: str, large: bool, out: Path) -> None:
+@UNIT
+def cards(paper: str, large: bool, out: Path, unit: str) -> None:
     """Print these marker cards once and cut them out.
 
     Writes the PDF and, beside it, a file that says which card lies where on the page. Print at
     100 %, lay a ruler on the two printed bars and keep the readings for 'calibrate photo'.
     """
-    from calibrate.cards import card_set, cards_pdf
+    from calibrate.cards import bar_text, card_set, cards_pdf
     from configs.files import dump_yaml
 
     name = f"{paper}-large" if large else paper
     made = card_set(name)
     side = out.with_suffix(".yaml")
-    write_all({out: (cards_pdf(name), PDF), side: (dump_yaml(made.to_dict()), CARDS)})
+    write_all({out: (cards_pdf(name, unit), PDF), side: (dump_yaml(made.to_dict()), CARDS)})
+    one, two = (bar_text(mm, unit) for mm in made.bars_mm)
     ids = ", ".join(str(c.id) for c in made.cards)
     click.echo(f"Wrote {out} (cards {ids}) and {side}.")
     click.echo(
         f"Print it at 100 % and lay a ruler on its two long bars: bar 1, across, is drawn "
-        f"{made.bars_mm[0]:g} mm, bar 2, up the page, {made.bars_mm[1]:g} mm. Give what you read to "
+        f"{one}, bar 2, up the page, {two}. Give what you read to "
         "'calibrate photo' as --bars BAR1,BAR2. The last page shows how to lay the cards and "
         "take the photo."
     )

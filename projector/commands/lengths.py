@@ -5,9 +5,12 @@ A bare number is millimetres, others carry their unit.
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import click
+
+from projector.next_step import unit_here
 
 
 class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from click 8.5 on
@@ -48,15 +51,17 @@ class PairMm(click.ParamType):  # type: ignore[type-arg]  # generic only from cl
             InputError: not two numbers with a comma between them.
         """
         from configs.errors import Fault, InputError
-        from configs.units import parse_length
+        from configs.units import typed_length
 
         where = max(param.opts, key=len) if param is not None else ""
         parts = str(value).split(",")
         try:
             if len(parts) != 2:
                 raise ValueError
-            x, y = (parse_length(p, "mm", where) for p in parts)
-        except ValueError:
+            x, y = (typed_length(p, where, 150.0, 400.0) for p in parts)
+        except ValueError as error:
+            if "did you mean" in str(error):
+                raise
             what = f"'{value}' is not two readings."
             raise InputError(
                 Fault(where, what, "Write them in mm as 180.4,250.0, or as '7 1/16 in,9 13/16 in'.")
@@ -84,8 +89,9 @@ class PictureSize(click.ParamType):  # type: ignore[type-arg]  # generic only fr
 
 LENGTH_MM = LengthMm()
 UNIT = click.option(
-    "--unit", type=click.Choice(["mm", "in"]), default="mm", show_default=True,
-    help="In which the report is told.",
+    "--unit", type=click.Choice(["mm", "in"]), default=None,
+    callback=lambda ctx, param, value: value or unit_here(Path()),
+    help="Of your rule, and of what is told; as this folder's files say when not given.",
 )  # fmt: skip
 BEAM_MM = LengthMm(200.0)  # no beam is narrower
 PAIR_MM = PairMm()
