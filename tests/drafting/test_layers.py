@@ -40,9 +40,9 @@ def test_what_is_cut_from_each_layer_is_what_was_wanted(seed: int) -> None:
     one = case(7000 + seed)
     if one.cloth.best:
         among = ways_as_asked(one.pieces, one.cloth, one.rules)
-        lay = best_fold(one.pieces, one.cloth, 0.4, among=among, rules=one.rules, effort=HERE).lay
+        lay = best_fold(one.pieces, one.cloth, 0.3, among=among, rules=one.rules, effort=HERE).lay
     else:
-        lay = plan(one.pieces, one.cloth, 0.15, rules=one.rules, effort=HERE)
+        lay = plan(one.pieces, one.cloth, 0.05, rules=one.rules, effort=HERE)
     assert len(lay.placements) > len(lay.left_out)
     assert lay.problems() == []
     assert cut(lay, one.pieces, one.rules) == []
@@ -174,3 +174,37 @@ def test_names_of_two_layers_stand_beside_each_other() -> None:
     assert sorted(picture._layers(p) for p in lay.placements) == [
         "lower layer only", "upper layer only",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("lower", [False, True])
+def test_at_the_table_only_pieces_of_one_layer_overlap(lower: bool) -> None:
+    """Two flaps on the same spot: told when both are of the upper layer, not when one is of the lower; the
+    words beside it say which, and the table's notes keep it."""
+    from drafting import Docket
+    from projector.picture.on_table import faces_of
+    from projector.session.merge import placement_from, plain
+    from projector.session.rules import Rules as TableRules
+
+    ring = [[0, 0], [200, 0], [200, 60], [0, 100]]
+    lay = [
+        {"piece": "one", "at": [300, 300], "mirrored": True},
+        {
+            "piece": "two",
+            "at": [310, 300],
+            "mirrored": not lower,
+            "layer": "lower" if lower else "upper",
+        },
+    ]
+    docket = Docket.from_dict({
+        "chalkbeam": 1, "title": "c", "pieces": [{"name": n, "outline": ring} for n in ("one", "two")],
+        "cloth": {"width": "1500 mm", "fold": "lengthwise"}, "lay": lay,
+    })  # fmt: skip
+    rules = TableRules(docket, faces_of(docket))
+    two = next(p for p in docket.lay if p.piece == "two")
+    if lower:  # turned over it lies on its own outline mirrored, at the same place
+        two = replace(two, at=(310.0, 200.0))
+    there = [p for p in docket.lay if p.piece == "one"] + [two]
+    assert bool(rules.troubles_with(two, there)) is not lower
+    assert "wrong side up" not in rules.own_troubles(two, there)
+    assert placement_from(plain(two)) == two
+    assert rules.turned_over(two).lower is not lower
