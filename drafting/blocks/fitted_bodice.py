@@ -125,12 +125,15 @@ def _record(s: Sheet, z: Sizes, halves: tuple[Half, Half]) -> None:
     with s.step("bust point", "Bust point and bust dart", FRONT, "Both legs of a dart are equally long."):  # fmt: skip
         s.point("bust point", on="top line", out=of(z.point[0], "bust point out"), up=of(z.point[1], "bust point down"))  # fmt: skip
         s.tell("bust dart, wide at the neck point", of(z.dart, "bust dart"))
+        if z.spread:
+            s.tell("spread over the bust, each half of the front by", of(z.spread, "spread"))
+            s.tell("and longer at the centre by", of(z.drop, "longer"))
     for half in halves:
         h = half.name
         with s.step(f"{h}-panel", f"{h.capitalize()}: width line, side seam and armhole", h):
-            width = of(z.front_x if h == FRONT else z.back_x, f"{h} width line")
-            s.point(f"{h} width", on="bust line", out=width)
+            width = of(z.front_x + z.spread if h == FRONT else z.back_x, f"{h} width line")
             low = -of(z.drop, "longer for the bust") if h == FRONT and z.drop else 0.0
+            s.point(f"{h} width", on="bust line", out=width, up=low)
             for name, on, at in (("underarm", "bust line", "end"), ("side waist", "waist line", "start")):  # fmt: skip
                 x = float(getattr(half.lines["side"][0], at)[0])
                 s.point(f"{h} {name}", on=on, out=of(x, f"{h} {name}"), up=low)
