@@ -25,6 +25,16 @@ BLACK = np.zeros((SIZE[1], SIZE[0]), np.uint8)
 LIGHT = scan_light(SIZE).image()
 
 
+def phone(seed: int, beam_mm: np.ndarray, size: tuple[int, int]) -> VirtualCamera:
+    """A phone whose pixels are taken at their middle: what is asked here does not hang on more."""
+    return replace(VirtualCamera.phone(seed, beam_mm, size), samples=1)
+
+
+def webcam(seed: int, beam_mm: np.ndarray) -> VirtualCamera:
+    """A webcam likewise."""
+    return replace(VirtualCamera.webcam(seed, beam_mm), samples=1)
+
+
 def table_on(surface: str, seed: int, ambient: float = 0.4) -> VirtualTable:
     """A table with a beam of 1.15 m."""
     return VirtualTable.random(seed, SIZE, surface=surface, ambient=ambient, beam_width_mm=1150.0)
@@ -44,7 +54,7 @@ def test_outline_hole_and_stain_under_the_light(surface: str, colour: tuple[int,
     seed = len(surface)
     bare_table = table_on(surface, seed)
     table = bare_table.with_sheets([remnant(colour=colour, seed=seed)])
-    camera = VirtualCamera.phone(seed, table.beam_mm(4), (2016, 1512))
+    camera = phone(seed, table.beam_mm(4), (2016, 1512))
     photo = table.photograph(LIGHT, camera, seed)
     view = view_of(photo, true_calibration(bare_table))
     found = scan(photo, view)
@@ -71,7 +81,7 @@ def test_taped_cards_place_it_whether_the_beam_is_dark_or_white() -> None:
     table = bare_table.with_sheets([remnant(), *cards])
     places = tuple(CardPlace(i, s.at_mm, math.radians(s.angle_deg)) for i, s in enumerate(cards))
     calibration = replace(true_calibration(bare_table), cards=places)
-    camera = VirtualCamera.phone(11, table.beam_mm(4), (2016, 1512))
+    camera = phone(11, table.beam_mm(4), (2016, 1512))
     for light in (BLACK, BLACK + 255):
         photo = table.photograph(light, camera, 1)
         view = view_of(photo, calibration)
@@ -86,7 +96,7 @@ def test_loose_cards_give_the_size_and_say_that_the_place_is_unknown() -> None:
     bare_table = table_on("wood", 12, 0.6)
     cards = lay_cards(bare_table, pattern_for(SIZE, 1150.0), 12)
     table = bare_table.with_sheets([remnant(), *cards])
-    photo = table.photograph(BLACK, VirtualCamera.phone(12, table.beam_mm(4), (2016, 1512)), 1)
+    photo = table.photograph(BLACK, phone(12, table.beam_mm(4), (2016, 1512)), 1)
     for calibration in (true_calibration(bare_table), None):
         view = view_of(photo, calibration)
         assert not view.placed
@@ -99,7 +109,7 @@ def test_what_cannot_be_told_is_refused_or_said() -> None:
     """No reference, no cloth, cloth past the light: refused with a reason; a print: no stains told; a cloth of the table's colour: said."""
     bare_table = table_on("wood", 13)
     calibration = true_calibration(bare_table)
-    camera = VirtualCamera.webcam(13, bare_table.beam_mm(4))
+    camera = webcam(13, bare_table.beam_mm(4))
 
     def take(*sheets: object, light: np.ndarray = LIGHT) -> np.ndarray:
         return bare_table.with_sheets(sheets).photograph(light, camera, 1)  # type: ignore[arg-type]
@@ -133,7 +143,7 @@ def test_a_mirrored_blurred_or_dark_photo_is_called_so() -> None:
     """By the light or by cards: what is wrong with the photo is told, not that nothing is in it."""
     table = table_on("wood", 13)
     calibration = true_calibration(table)
-    camera = VirtualCamera.webcam(13, table.beam_mm(4))
+    camera = webcam(13, table.beam_mm(4))
     sheets = [remnant(), *lay_cards(table, pattern_for(SIZE, 1150.0), 3)]
     by_light = table.with_sheets(sheets[:1]).photograph(LIGHT, camera, 1)
     by_cards = table.with_sheets(sheets).photograph(255 - BLACK, camera, 1)
@@ -156,7 +166,7 @@ def test_grain_follows_the_side_that_is_named() -> None:
     """The longest straight side by default; another by its number; an angle as given; a number too high is told."""
     bare_table = table_on("light table", 14)
     table = bare_table.with_sheets([remnant(colour=(120, 60, 70))])
-    photo = table.photograph(LIGHT, VirtualCamera.webcam(14, table.beam_mm(4)), 1)
+    photo = table.photograph(LIGHT, webcam(14, table.beam_mm(4)), 1)
     view = view_of(photo, true_calibration(bare_table))
     # the left side, from (-310, 190) to (-330, -190), is the longest
     longest = math.degrees(math.atan2(380, 20))
