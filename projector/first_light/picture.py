@@ -17,11 +17,12 @@ from projector.first_light.words import (
     IN_A_WINDOW,
     LOOK,
     PHOTO_STEPS,
+    PRESENTER,
     START,
     TO_THE_LAY,
 )
 from projector.lettering import text_width
-from projector.picture import pages, signs
+from projector.picture import pages, signs, sketches
 from projector.picture import strip as strips
 from projector.picture.buttons import Button
 from projector.picture.frame import Lens
@@ -105,10 +106,21 @@ class Picture:
         """One item on the canvas."""
         self.painter.put(self.painter.paint(self.lens.frame(item)))
 
-    def page(self, title: str, rows: Sequence[tuple[str, str]], foot: Sequence[str]) -> None:
-        """A page of text, what is said under its rows."""
+    def page(
+        self,
+        title: str,
+        rows: Sequence[tuple[str, str]],
+        foot: Sequence[str],
+        drawn: Sequence[sketches.Sketch] = (),
+    ) -> None:
+        """A page of text, sketches of what to do under its rows, then what is said."""
         said = (self.light.said,) if self.light.said else ()
         self.put(pages.page(self.stage, title, rows, (*said, *foot)))
+        if drawn:
+            frame, room = pages.free_room(self.stage, len(rows), (*said, *foot))
+            sketch = sketches.row_of(self.stage, drawn, frame, room)
+            if sketch is not None:
+                self.put(sketch)
 
     def picture(self, rgb: NDArray[Any]) -> None:
         """A picture pixel for pixel: (H, W) or (H, W, 3) uint8."""
@@ -128,7 +140,11 @@ def _start(picture: Picture) -> None:
     picture.page(
         "First light: how does the projector see this table?",
         rows,
-        ("Nothing drawn on this page is to scale yet.", *window, *CAUTIONS),
+        ("Nothing drawn on this page is to scale yet.", *window, PRESENTER, *CAUTIONS),
+        [
+            sketches.named(s, n)
+            for n, s in enumerate((sketches.photo(), sketches.webcam(), sketches.tape()), 1)
+        ],
     )
 
 
@@ -136,7 +152,10 @@ def _photo(picture: Picture) -> None:
     light = picture.light
     where = " or ".join(str(f) for f in light.folders)
     picture.page(
-        "A photo", PHOTO_STEPS, (f"Folder: {where}", "Space shows the pattern, Esc goes back.")
+        "A photo",
+        PHOTO_STEPS,
+        (f"Folder: {where}", "Space shows the pattern, Esc goes back."),
+        (sketches.bars(), sketches.photo()),
     )
 
 
@@ -167,6 +186,9 @@ def _tape(picture: Picture) -> None:
     box = np.array([(-half, -74.0), (half, -74.0), (half, 24.0), (-half, 24.0)])
     picture.clear(box * (1.06, 1.0) + (x, y))
     picture.put(pages.lines_in_middle(picture.stage, lines))
+    drawn = sketches.tape()
+    frame = picture.stage.reading_frame((x - 0.6 * drawn.size[0], y + 44.0))
+    picture.put(Item("sketch", tuple(drawn.marks(picture.stage, (0.0, 0.0), 1.2)), frame))
 
 
 def _bars(picture: Picture) -> None:
@@ -192,6 +214,7 @@ def _bars(picture: Picture) -> None:
             f"Drawn {light.told(drawn)} long, from end to end; read it {fine}. Enter takes it.",
             "Printers are often 0.2 % out, and no photo can show it. Esc leaves the bars unread.",
         ),
+        (sketches.bars(),),
     )
 
 

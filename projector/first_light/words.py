@@ -6,6 +6,7 @@ CAUTIONS = (
     "Never look into the lens; keep children and pets out of the beam.",
     "Fit the projector only as its maker and the mount's maker say. Local rules come first.",
 )
+PRESENTER = "With a presenter: black marks a button, forward moves on, black again presses it."
 START = (
     ("1", "a photo: phone or camera, and the four printed cards"),
     ("2", "a webcam over the table, and the four printed cards"),

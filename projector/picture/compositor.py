@@ -191,6 +191,12 @@ class Compositor:
             np.copyto(self._below, painter.canvas)
             return
         self._used.clear()
+        if state.tool is not None and row_of(state).alone:
+            self._over.clear()
+            self._put_strip(state)
+            self._put_tool(state)
+            np.copyto(self._below, painter.canvas)
+            return
         for item, key in _ground_items(state):
             painter.put(self._paint(state, item, key))
         placed = state.work.placed()
@@ -276,6 +282,11 @@ class Compositor:
                 clear.append(ground)
                 self._lay_over(state, ground, self.painter.paint(stage.lens.frame(item)))
         self._put_strip(state)
+        self._put_tool(state)
+
+    def _put_tool(self, state: State) -> None:
+        """A tool's own marks, and the check square, over all else."""
+        stage = state.stage
         if state.tool is not None:
             for item in state.tool.items(state):
                 self._put_item(state, item)

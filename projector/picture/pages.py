@@ -18,6 +18,7 @@ from projector.picture.stage import Stage
 
 Array = NDArray[np.float64]
 
+_SIDE_MM, _FOOT_SIZE_MM = 28.0, 10.0
 STRIP_MM = 66.0  # what a strip of buttons alone takes of a page
 
 
@@ -57,7 +58,7 @@ def board(
     ``first``: the row of buttons that it begins with; ``above_mm``: what the strip takes below.
     """
     frame, length, height = along_edge(stage, 1e9)
-    top, side = height - 18.0, 28.0
+    top, side = height - 18.0, _SIDE_MM
     room = top - 40.0 - above_mm
     for letters in (14.0, 12.5, 11.0, 10.0, 9.0, LEAST_TEXT_MM):  # the largest with which all stand
         names_mm = max((text_width(g, letters) for g in groups), default=0.0) + 1.6 * letters
@@ -110,6 +111,16 @@ def lines_in_middle(stage: Stage, lines: Sequence[str], height_mm: float = 15.0)
     return Item("lines", (stage.mark("strong", strokes),), stage.reading_frame(stage.middle_mm))
 
 
+def free_room(
+    stage: Stage, rows: int, foot: Sequence[str]
+) -> tuple[Array, tuple[float, float, float, float]]:
+    """What a page of a few rows leaves free for sketches: its frame, and (left, bottom, right, top) mm."""
+    frame, length, height = along_edge(stage, 1e9)
+    lines = [p for line in foot for p in wrapped(line, _FOOT_SIZE_MM, length - 2 * _SIDE_MM)]
+    low = STRIP_MM + len(lines) * 1.9 * _FOOT_SIZE_MM + 14.0
+    return frame, (_SIDE_MM, low, length - _SIDE_MM, height - 70.0 - rows * 34.0 - 8.0)
+
+
 def _page(
     stage: Stage,
     title: str,
@@ -120,7 +131,7 @@ def _page(
 ) -> tuple[Item, int]:
     frame, length, height = along_edge(stage, 1e9)
     low, top, side = below_mm, height - 18.0, 28.0
-    foot_size = 10.0
+    foot_size = _FOOT_SIZE_MM
     foot_mm = foot_size * 1.9
     foot = [part for line in foot for part in wrapped(line, foot_size, length - 2 * side)]
     room = top - 52.0 - (low + len(foot) * foot_mm + 10.0)

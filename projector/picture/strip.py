@@ -28,6 +28,7 @@ _HANDLE_MM = 300.0  # a longer line is broken on the handle
 _TALL_MM = 46.0  # of the strip's row of buttons
 _FOOT_MM = 4.0  # round it
 _SLOT_MM = 12.0
+MOST_MM = _TALL_MM + _MOST_ROWS * _ROW_MM + 5.0  # how high it may become
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,8 +79,7 @@ class Figure:
 
 def strip_room(stage: Stage, *, far: bool = False) -> Array:
     """(4, 2) table mm: what the strip may cover with as many rows of words as it may have."""
-    height = _TALL_MM + _MOST_ROWS * _ROW_MM + 5.0
-    frame, length, high = along_edge(stage, height, far=far)
+    frame, length, high = along_edge(stage, MOST_MM, far=far)
     m = 2.5 * MARGIN_MM
     low, top = (0.0, high + m) if far else (-m, high)
     return carry(frame, polyline((-m, low), (length + m, low), (length + m, top), (-m, top)))

@@ -94,7 +94,7 @@ class Row:
     All that counts there besides is one press away, on the page of everything. ``last``: at the
     strip's other end, for what comes and goes (a plan's), so that nothing else ever moves;
     ``handle``: what stays where the strip has no room, the first three when not given; ``words``:
-    that differ from the actions' own.
+    that differ from the actions' own; ``alone``: what the tool draws stands alone, without pieces.
     """
 
     name: str
@@ -102,6 +102,7 @@ class Row:
     last: tuple[str, ...] = ()
     handle: tuple[str, ...] = ()
     words: Mapping[str, str] | None = None
+    alone: bool = False
 
     @property
     def every(self) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from configs.errors import ChalkbeamError
 from configs.units import length_text
 from projector.height import Height, height_of, off_by
-from projector.picture import signs
+from projector.picture.height_page import height_page
 from projector.picture.marks import Item, circle
 from projector.session.registry import Row
 from projector.session.state import State
@@ -35,6 +35,7 @@ ROW = Row(
         "right": "Up a lot",
         "left": "Down a lot",
     },
+    alone=True,
 )
 
 
@@ -55,18 +56,36 @@ class HeightTool(Pressed):
 
     @property
     def says(self) -> str:
-        """For the strip: the field that the keys change, then the others, then what is in doubt."""
+        """For the strip: the field that the keys change, then what is in doubt."""
+        name, value, _ = self.rows()[_FIELDS.index(self.field)]
+        return "\n".join([f"{name}: {value}", *self.doubts])
+
+    def rows(self) -> tuple[tuple[str, str, str], ...]:
+        """What is measured, in order: its name, what is noted of it, how it is measured."""
         h = self.height
-        cloth = "not noted" if h.cloth_mm is None else f"{length_text(h.cloth_mm)} a layer"
-        lens = "not noted" if h.lens_mm is None else f"{length_text(h.lens_mm)} above the table"
-        foot = "press on the point under it" if h.foot_mm is None else "foot noted"
-        words = {
-            "cloth": f"cloth {cloth}" + (f", {h.layers} layers" if h.layers > 1 else ""),
-            "mat": f"mat put on since calibrating {length_text(h.mat_mm)}",
-            "lens": f"lens {lens}, {foot}",
-        }
-        others = [words[k] for k in _FIELDS if k != self.field]
-        return "\n".join([f"> {words[self.field]}", *others, *self.doubts])
+        layers = f" a layer, {h.layers} layers" if h.layers > 1 else " a layer"
+        return (
+            (
+                "Cloth",
+                "not noted" if h.cloth_mm is None else length_text(h.cloth_mm) + layers,
+                "fold it to ten layers, measure them, take a tenth",
+            ),
+            (
+                "Mat",
+                length_text(h.mat_mm) if h.mat_mm else "none since calibrating",
+                "what was put on the table since; below 0: taken off",
+            ),
+            (
+                "Lens",
+                "not noted" if h.lens_mm is None else length_text(h.lens_mm) + " above the table",
+                "tape straight down from the lens to the bare table",
+            ),
+            (
+                "Point under the lens",
+                "not noted" if h.foot_mm is None else "noted",
+                "hang a weight from the lens, press where it points",
+            ),
+        )
 
     def press(self, state: State, at: Array) -> State:
         """The point of the table under the plumb line from the lens."""
@@ -78,9 +97,10 @@ class HeightTool(Pressed):
         return None if handler is None else handler(state, self)
 
     def items(self, state: State) -> Sequence[Item]:
-        """The foot of the lens, and the square to hold a ruler to."""
+        """A page of its own: what is measured, with a drawing; the foot of the lens, and the square to
+        hold a ruler to, which follows."""
         stage = state.stage
-        out = [signs.check_square(stage, stage.middle_mm, inches=state.inches)]
+        out = list(height_page(stage, self.rows(), _FIELDS.index(self.field), state.inches))
         if self.height.foot_mm is not None:
             lines = [circle(0.0, 0.0, 9.0), *cross_lines((0.0, 0.0), 16.0)]
             frame = stage.reading_frame(self.height.foot_mm)

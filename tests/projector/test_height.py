@@ -9,7 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from rigs_bays import calibration_of, ideal
-from table_rig import docket, projector
+from table_rig import docket, projector, single_cloth
+from texts import Seen
 
 from calibrate.simulate import VirtualTable
 from configs.errors import InputError
@@ -187,3 +188,29 @@ def test_the_figure_of_trueness_follows_what_is_noted_at_the_table() -> None:
     sitting.key("k")  # a ruler is laid on it
     sitting.key("k")
     assert not any("when it was made" in line for line in sitting.lines_of_strip())
+
+
+def test_height_is_a_page_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In order, from the cloth up: each with what is noted and how it is measured, its number in the
+    drawing too, the square to hold a rule to, and no piece; the field that the keys change is drawn
+    strong, and Esc brings the pieces back."""
+    seen = Seen()
+    seen.follow(monkeypatch)
+    sitting = Sitting(single_cloth(), projector((960, 540)))
+    sitting.do("height")
+    said: dict[str, list[str]] = {}
+    for field in ("cloth", "mat", "lens"):
+        sitting.repaint()
+        sitting.frame()
+        said[field] = [t.words for t in seen.texts(sitting.compositor.painter)]
+        sitting.do("away")
+        sitting.do("next")
+    names = [w.partition(":")[0] for w in said["mat"]]
+    assert {"Cloth", "Mat", "Lens", "Point under the lens"} <= set(names)
+    assert "Cloth: 0.1 mm a layer" in said["lens"] and "Cloth: not noted" in said["cloth"]
+    assert {"1", "2", "3", "4"} <= {w for w in names if names.count(w) == 2}
+    assert "100 mm each side" in names and "front" not in names
+    sitting.do("leave")
+    sitting.repaint()
+    sitting.frame()
+    assert "front" in [t.words for t in seen.texts(sitting.compositor.painter)]

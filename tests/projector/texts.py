@@ -7,6 +7,7 @@ nothing to paint then, tells what was put after its last clearing and which grou
 from __future__ import annotations
 
 import itertools
+import sys
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -17,8 +18,7 @@ from numpy.typing import NDArray
 
 from drafting.placement import carry
 from projector import lettering
-from projector.picture import faces, frame, marks, pages, painter, stage, strip
-from projector.tools import shape_room
+from projector.picture import faces, frame, marks, painter, stage
 
 Array = NDArray[np.float64]
 
@@ -118,8 +118,9 @@ class Seen:
             return out  # type: ignore[return-value]
 
         patch.setattr(faces.LabelRoom, "_strokes", label)
-        for module in (faces, pages, strip, shape_room):
-            patch.setattr(module, "text_strokes", strokes)
+        for name, module in list(sys.modules.items()):
+            if name.startswith("projector.") and getattr(module, "text_strokes", None) is written:
+                patch.setattr(module, "text_strokes", strokes)
         patch.setattr(stage, "mark", mark)
         patch.setattr(frame.Lens, "frame", lens)
         patch.setattr(frame.Lens, "frame_joined", joined)
