@@ -122,7 +122,7 @@ def neck_of(s: Sheet) -> Neck:
         what = f"it cannot be told whether the {r.edge} of the {r.piece} is in front or behind."
         s.fault(not r.half, "block", what, "Join the pieces otherwise, or name them 'front …' or 'back …'.")  # fmt: skip
     s.stop()
-    whole = {(r.piece, r.edge) for r in runs if _whole(onto.pieces[r.piece], r.edge)}
+    whole = {(r.piece, r.edge) for r in runs if _centre(onto, r) is not None}
     apart = bool(whole) or any(r.side for r in runs)
     sides = tuple(
         {half: _half(onto, [r for r in runs if r.half == half and r.side in (side, "")], half, side) for half in (FRONT, BACK)}
@@ -139,10 +139,17 @@ def neck_of(s: Sheet) -> Neck:
     return Neck(sides, _opens(onto, runs), tuple(spots), tops, stand)
 
 
-def _whole(piece: Piece, edge: str) -> bool:
-    """Whether an edge runs over both sides of the wearer."""
-    x = piece.edges[edge].points[:, 0]
-    return piece.fold is None and bool(x.min() < -_PAST_MM and x.max() > _PAST_MM)
+def _centre(onto: Onto, r: EdgeRun) -> float | None:
+    """Where the centre line of an edge lies that runs over both sides of the wearer, mm along x: at 0, or
+    on a piece that was drawn elsewhere in the edge's middle; None of half an edge."""
+    x = r.points[:, 0]
+    if onto.pieces[r.piece].fold is not None:
+        return None
+    if x.min() < -_PAST_MM and x.max() > _PAST_MM:
+        return 0.0
+    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(r.points, axis=0).T))]
+    both = onto.next_to(r.piece, r.edge) == ("shoulder", "shoulder")
+    return float(np.interp(0.5 * along[-1], along, x)) if both else None
 
 
 def _opens(onto: Onto, runs: Sequence[EdgeRun]) -> str:
@@ -182,7 +189,7 @@ def _half(onto: Onto, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
         tuple((p.run.piece, p.run.edge) for p in parts),
         found(sewn / times, where, *of),
         sewn - sewn / times,
-        _slope(onto.pieces[parts[-1].run.piece], side),
+        _slope(onto.pieces[parts[-1].run.piece], side, _centre(onto, parts[-1].run) or 0.0),
         sum(
             r.length_mm
             for r in onto.edge_runs("shoulder")
@@ -196,8 +203,8 @@ def _half(onto: Onto, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
 
 def _part(onto: Onto, r: EdgeRun, half: str, side: str) -> _Part:
     """A run's points at x ≥ 0 from the centre outward; of a whole edge those of one side."""
-    points = r.points
-    if not _whole(onto.pieces[r.piece], r.edge):
+    points, centre = r.points, _centre(onto, r)
+    if centre is None:
         if onto.next_to(r.piece, r.edge)[0] == "shoulder" or (
             onto.next_to(r.piece, r.edge)[1] != "shoulder"
             and abs(points[0, 0]) > abs(points[-1, 0])
@@ -207,6 +214,7 @@ def _part(onto: Onto, r: EdgeRun, half: str, side: str) -> _Part:
             start, sign = 0.0, 1.0
         mirror = -1.0 if float(points[:, 0].mean()) < 0.0 else 1.0
         return _Part(r, points * (mirror, 1.0), start, sign)
+    points = points - np.array([centre, 0.0])
     want = 1.0 if (side == LEFT) == (half == FRONT) else -1.0  # see `pieces.whole_piece`
     along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
     i = int(np.flatnonzero(np.diff(np.sign(points[:, 0])) != 0)[0])
@@ -231,13 +239,13 @@ def _run_on(line: Points, more: Points) -> Points:
     return np.asarray((more - more[0]) @ np.array([[cos, sin], [-sin, cos]]) + line[-1])
 
 
-def _slope(piece: Piece, side: str) -> Points:
-    """Direction (2,) of the shoulder seam from the neck outward at x ≥ 0."""
+def _slope(piece: Piece, side: str, centre: float) -> Points:
+    """Direction (2,) of the shoulder seam from the neck outward at x ≥ 0; ``centre``: where x is 0."""
     names = [e for e in piece.edges if e.rstrip(" 0123456789").split()[-1] == "shoulder"]
     own = [e for e in names if side and side in e.split()] or names
     if not own:
         return _SLOPE
-    ends = piece.edges[own[0]].points[[0, -1]]
+    ends = piece.edges[own[0]].points[[0, -1]] - np.array([centre, 0.0])
     ends = ends[np.argsort(np.abs(ends[:, 0]))] * (math.copysign(1.0, ends[:, 0].mean()), 1.0)
     return unit(ends[1] - ends[0])
 

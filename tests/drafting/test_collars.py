@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,8 @@ from configs.errors import DraftError, InputError
 from drafting import draft
 from drafting.blocks import Draft, joined
 from drafting.curves import Points
-from drafting.outline import nearest_distance, polyline_length
+from drafting.outline import Edge, nearest_distance, polyline_length
+from drafting.piece import Piece
 from drafting.sheet.collars import beside, laid_together, rising
 from drafting.sheet.necks import Half, neck_of
 from drafting.sheet.onto import Onto
@@ -273,3 +275,26 @@ def test_the_laid_neckline_is_smooth(overlap: float) -> None:
     half = halves(draft("quick-top", person(BODY), OVER_HEAD))
     seam, _ = laid_together(half["front"], half["back"], overlap)
     assert at_shoulder(seam) < 6.0
+
+
+@pytest.mark.parametrize("name", COLLARS)
+@pytest.mark.parametrize("moved", [0.0, 300.0])
+def test_on_outlines_drawn_elsewhere(name: str, moved: float) -> None:
+    """On a front and a back that came whole, wherever they were drawn, the collar is cut whole and is the one
+    that the pieces on the fold get."""
+    top = draft("quick-top", person(BODY), OVER_HEAD)
+    plain = joined(top, name)
+
+    def elsewhere(piece: Piece) -> Piece:
+        whole = piece.opened(("left", "right") if piece.name == "front" else ("right", "left"))
+        edges = {n: Edge(n, e.points + np.array([moved, 0.0])) for n, e in whole.edges.items()}
+        return Piece(piece.name, edges, grain=((moved, -300.0), (moved, -200.0)))
+
+    came = replace(top, pieces={n: elsewhere(p) for n, p in top.pieces.items()}, style={}, seams=(), corners=(), runs=(), girths=(), extra_checks=())  # fmt: skip
+    d = joined(came, name)
+    assert bad(d) == []
+    layer = "outer stand" if name == "stand-collar" else "upper collar"
+    assert d.pieces[layer].fold is None
+    for edge in ("neckline", "outer"):
+        half = plain.pieces[layer].edges[edge].length_mm
+        assert d.pieces[layer].edges[edge].length_mm == pytest.approx(2.0 * half, abs=0.3)
