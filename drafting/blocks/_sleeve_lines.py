@@ -45,6 +45,9 @@ BLOUSE_MM = 20.0  # a full sleeve is so much longer at its back, to fall over it
 FINE_MM = 0.5  # ends of an edge are drawn so finely, that they are square
 STEP_MM = 4.0  # of a straight hem that is fanned out
 STEEPEST = math.tan(math.radians(25.0))
+NO_REST = math.tan(
+    math.radians(60.0)
+)  # for a seam that finds no slope: steeper than any that is drawn
 GATHERED_UP = ("cuff", "elastic")
 LOWEST = 0.15  # of the armhole, that a cap is high: lower it is a tunic's
 SHORT_TAPER, MOST_TAPER = (
@@ -195,9 +198,10 @@ def _hung(s: Sheet, z: Sizes, slope: float = 0.0) -> tuple[Cap, float, float, fl
         wide = 0.5 * cap.biceps - in_
         # slope × (below + dip) = in, with dip = wide × tan(half the angle): a quadratic for that
         whole = 2.0 * wide + in_
-        half = (math.sqrt(max(below**2 + whole * in_, 0.0)) - below) / whole
+        rest = below**2 + whole * in_  # less than nil: so short a seam never reaches so wide an end
+        half = (math.sqrt(max(rest, 0.0)) - below) / whole
         dip = wide * half
-        before, slope = slope, 2.0 * half / (1.0 - half * half)
+        before, slope = slope, 2.0 * half / (1.0 - half * half) if rest >= 0.0 else -NO_REST
         if abs(slope - before) < 0.003 or abs(slope) > STEEPEST:
             break
     return cap, slope, in_, dip

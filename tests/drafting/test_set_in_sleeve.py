@@ -448,3 +448,16 @@ def test_a_part_without_with_changes_nothing() -> None:
         assert np.array_equal(piece.sewing_line, under.pieces[name].sewing_line)
     assert set(under.pieces) - set(plain.pieces) == {"sleeve"}
     assert under.usual["sleeve hem"] == 25.0 and under.usual["neckline"] == 6.0
+
+
+def test_an_end_too_wide_for_so_short_a_seam_is_refused() -> None:
+    """A short sleeve with a high cap whose end is far wider than it is at the biceps: its seams would have to lie
+    level. Half as much wider is drafted, square at every corner."""
+    style = {"cap": "14 cm"}
+    top = {"bust_shaping": "hem"}
+    m = person(BODY, upper_chest_girth=83)
+    plain = sleeved(m, {**style, "length": "long"}, top=top).pieces["sleeve"]
+    wide = plain.edges["front underarm"].points[-1, 0] - plain.edges["back underarm"].points[0, 0]
+    with pytest.raises(DraftError, match="turns the underarm seam"):
+        sleeved(m, {**style, "hem_width": f"{wide + 90:.0f} mm", "length": "20 cm"}, top=top)
+    assert not bad(sleeved(m, {**style, "hem_width": f"{wide + 10:.0f} mm", "length": "20 cm"}, top=top))  # fmt: skip
