@@ -474,7 +474,8 @@ def test_the_same_photo_under_another_name_counts_once(tmp_path, photo_file, cap
     [
         (["--size", "1920"], "1920x1080"),
         (["--size", "1920x1080", "--bars", "180"], "two readings"),
-        (["--size", "1920x1080", "--bars", "18,25"], "Measure both bars"),
+        (["--size", "1920x1080", "--bars", "18,25"], "did you mean 18 cm"),
+        (["--size", "1920x1080", "--bars", "190,250"], "Measure both bars"),
     ],
 )
 def test_bad_options_are_refused_before_the_photo_is_read(tmp_path, capsys, extra, told) -> None:
