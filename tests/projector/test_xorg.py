@@ -166,7 +166,8 @@ def notice(now: tuple[int, int]) -> np.ndarray:
 def test_another_mode_shows_no_line_and_the_old_one_goes_on(
     desk: Desk, table: tuple[subprocess.Popen[str], np.ndarray]
 ) -> None:
-    """1280 x 720 to 800 x 600: words alone within a second, keys do nothing, and back it goes on."""
+    """1280 x 720 to 800 x 600: words alone within a second, keys do nothing, and back it goes on; that
+    the projector becomes the primary display, and the other one again, changes no pixel."""
     child, picture = table
     desk.on("800x600")
     words = notice((800, 600))
@@ -181,6 +182,10 @@ def test_another_mode_shows_no_line_and_the_old_one_goes_on(
     wait_for(
         lambda: np.array_equal(desk.shown(1024, (SIZE[0], TOP)), picture), "the picture again", 10.0
     )
+    for primary in ("DUMMY1", "DUMMY0"):
+        desk.randr("--output", primary, "--primary")
+        time.sleep(1.2)  # longer than from look to look
+        assert np.array_equal(desk.shown(1024, (SIZE[0], TOP)), picture)
     desk.key("q")
     out, _ = child.communicate(timeout=40)
     assert child.returncode == 0
