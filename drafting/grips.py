@@ -8,9 +8,11 @@ a block needs to say nothing of grips, and what is pulled is what the docket say
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -18,13 +20,14 @@ from numpy.typing import NDArray
 
 from configs.errors import ChalkbeamError
 from configs.units import format_length, parse_length
-from drafting.blocks import get
+from drafting.blocks import Block, get
 from drafting.docket import Docket
 from drafting.fit import KINDS, parse_fit
 from drafting.piece import Piece
 
 Array = NDArray[np.float64]
 
+_PART = re.compile(r"with\[(\d+)\]\.(.+)")  # a key of a block that is sewn to the garment
 _TRY_MM = 2.0  # by which an option is tried
 _FAR = 7.5  # times as much, to see whether a place follows evenly
 _UNEVEN = 0.1  # of its way, by which it may not
@@ -40,7 +43,7 @@ MOST_FIT_MM = 60.0  # of a pull that becomes a change of fit
 class Grip:
     """A place to pull at.
 
-    ``key``: ``style.length``, ``fit.hem``; ``name`` and ``text``: in words; ``value_mm`` now, and its
+    ``key``: ``style.length``, ``fit.hem``, ``with[0].style.length`` of a block that is sewn on; ``name`` and ``text``: in words; ``value_mm`` now, and its
     limits; ``piece`` and ``edge`` that it is on, ``at`` (2,) piece mm; ``way`` (2,): how far the place
     moves for 1 mm more of it.
     """
@@ -64,20 +67,30 @@ class Grip:
 
 
 def pulled(docket: Docket, key: str, value_mm: float) -> Docket:
-    """The docket with a grip's value: a style option, or one entry of its list of fit changes.
+    """The docket with a grip's value: a style option, or one entry of its list of fit changes, of the
+    garment itself or of a block that is sewn to it.
 
     Drafting it may still refuse (`Docket.pieces`).
     """
     garment = dict(docket.garment or {})
-    kind, _, name = key.partition(".")
     length = format_length(value_mm, docket.unit)
     if abs(parse_length(length, signed=True) - value_mm) > 0.05:  # not a whole step of her unit
         length = f"{value_mm:.1f} mm"
+    part = _PART.fullmatch(key)
+    if part is None:
+        return docket.replace(garment=_valued(garment, key, length, value_mm))
+    parts = list(garment.get("with") or [])
+    n = int(part[1])
+    parts[n] = _valued(dict(parts[n]), part[2], length, value_mm)
+    return docket.replace(garment={**garment, "with": parts})
+
+
+def _valued(recipe: dict[str, Any], key: str, length: str, value_mm: float) -> dict[str, Any]:
+    """A block's entry with another value of a style option, or of a change of fit."""
+    kind, _, name = key.partition(".")
     if kind == "style":
-        return docket.replace(
-            garment={**garment, "style": {**(garment.get("style") or {}), name: length}}
-        )
-    fit = [dict(f) for f in garment.get("fit") or [] if isinstance(f, Mapping)]
+        return {**recipe, "style": {**(recipe.get("style") or {}), name: length}}
+    fit = [dict(f) for f in recipe.get("fit") or [] if isinstance(f, Mapping)]
     at = next((i for i, f in enumerate(fit) if _plain(f, name)), None)
     if at is None:
         fit.append({"change": name, "by": length, "note": "pulled on the cloth"})
@@ -85,7 +98,7 @@ def pulled(docket: Docket, key: str, value_mm: float) -> Docket:
         del fit[at]
     else:
         fit[at] = {**fit[at], "by": length}
-    return docket.replace(garment={**garment, "fit": fit})
+    return {**recipe, "fit": fit}
 
 
 def grips(docket: Docket) -> list[Grip]:
@@ -96,13 +109,25 @@ def grips(docket: Docket) -> list[Grip]:
     """
     if docket.measurements is None or not docket._recipe.get("block"):
         return []
-    base = _sampled(docket.pieces())
+    base, of = _sampled(docket.pieces()), _pieces_by_part(docket)
     found: list[Grip] = []
     for key, name, text, value, low, high in _values(docket):
-        grip = _grip(docket, base, Grip(key, name, text, value, low, high))
+        part = _PART.fullmatch(key)
+        own = of[int(part[1]) + 1 if part is not None else 0]
+        here = {k: v for k, v in base.items() if k[0] in own}
+        grip = _grip(docket, here, Grip(key, name, text, value, low, high))
         if grip is not None and not any(_same(grip, other) for other in found):
             found.append(grip)
     return found
+
+
+def _pieces_by_part(docket: Docket) -> list[set[str]]:
+    """The pieces of the garment itself, then of each block that it sews on: a block's grips are there."""
+    made, count = docket.draft(), len((docket.garment or {}).get("with") or [])
+    before = [set(p.onto.pieces) for p in made.parts if p.onto is not None]
+    whole = [*before, set(made.pieces)]
+    own = [b - a for a, b in pairwise(whole)]
+    return [whole[0], *own[len(own) - count :]]
 
 
 def moved_along(docket: Docket, found: Sequence[Grip]) -> list[Grip]:
@@ -115,14 +140,26 @@ def moved_along(docket: Docket, found: Sequence[Grip]) -> list[Grip]:
 
 def _values(docket: Docket) -> Iterator[tuple[str, str, str, float, float, float]]:
     """Key, name, text, value (nan where it is a word) and limits of all that is a length."""
-    made = docket.draft()
-    if not made.block:  # an import, to which something is sewn
-        return
-    block = get(made.block)
+    made, garment = docket.draft(), docket.garment or {}
+    yield from _values_of(get(made.block), made.style, garment, docket.unit)
+    own = list(garment.get("with") or [])  # a base's parts are pulled in the base
+    for n, (entry, part) in enumerate(
+        zip(own, made.parts[len(made.parts) - len(own) :], strict=True)
+    ):
+        block = get(part.block)
+        of = block.name.replace("-", " ")
+        for key, name, *rest in _values_of(block, part.style, entry, docket.unit):
+            yield f"with[{n}].{key}", f"{name}, {of}", *rest
+
+
+def _values_of(
+    block: Block, style: Mapping[str, Any], recipe: Mapping[str, Any], unit: str
+) -> Iterator[tuple[str, str, str, float, float, float]]:
+    """The same of one block, as it was drafted with ``style``; ``recipe``: what the docket says of it."""
     for option in block.options:
-        idle = option.when and not any(made.style[k] in values for k, values in option.when)
+        idle = option.when and not any(style[k] in values for k, values in option.when)
         if option.kind in ("length", "both") and not idle:
-            now = made.style.get(option.key)
+            now = style.get(option.key)
             value = float(now) if isinstance(now, int | float) else math.nan
             name = option.key.replace("_", " ")
             yield f"style.{option.key}", name, option.text, value, option.low, option.high
@@ -130,8 +167,8 @@ def _values(docket: Docket) -> Iterator[tuple[str, str, str, float, float, float
         kind = KINDS[change]
         if kind.signed:
             # this garment's own alone: a base's changes are there already, whatever is pulled
-            own = [f for f in (docket.garment or {}).get("fit") or [] if _plain(f, change)]
-            by = sum(c.by_mm for c in parse_fit(own[:1], docket.unit))
+            own = [f for f in recipe.get("fit") or [] if _plain(f, change)]
+            by = sum(c.by_mm for c in parse_fit(own[:1], unit))
             most = min(kind.limit_mm, MOST_FIT_MM)
             yield f"fit.{change}", f"{change} (fit)", kind.text, by, -most, most
 
@@ -212,7 +249,7 @@ def _length_of_word(
         )
     for value, _ in votes.most_common(3):
         proof = _drawn(docket, grip.key, value) if grip.low_mm <= value <= grip.high_mm else None
-        if proof is not None and proof.keys() == base.keys():
+        if proof is not None and base.keys() <= proof.keys():
             off = max(float(np.abs(proof[k] - base[k]).max()) for k in base)
             if off < _SAME_MM:
                 return value

@@ -139,3 +139,49 @@ def test_a_fit_change_of_the_base_is_not_pulled_a_second_time(tmp_path: Path) ->
 
     after = pulled(drawn, "fit.length below waist", 10.0)
     assert tall(after) == pytest.approx(tall(drawn) + 10.0, abs=0.5)
+
+
+def sleeved(**sleeve: object) -> Docket:
+    """The top with a set-in sleeve."""
+    joined = {"block": "set-in-sleeve", **sleeve}
+    return docket().replace(garment={"block": "quick-top", "with": [joined]})
+
+
+def test_a_sleeve_that_is_sewn_on_has_grips_of_its_own() -> None:
+    """Its lengths and changes of fit have their places on it, the top's on the top; the name says
+    whose; a pull is written into the sleeve's entry and nowhere else, and the cap still fits."""
+    made = sleeved()
+    found = {g.key: g for g in grips(made)}
+    own = [g for k, g in found.items() if k.startswith("with[0].")]
+    assert {g.piece for g in own} == {"sleeve"} and all("set in sleeve" in g.name for g in own)
+    assert {g.piece for k, g in found.items() if not k.startswith("with")} == {"front", "back"}
+    assert {"style.length", "style.front_neck_depth", "with[0].fit.upper arm"} <= found.keys()
+
+    def wide(of: Docket) -> float:
+        return float(np.ptp(of.pieces()["sleeve"].sewing_line[:, 0]))
+
+    after = pulled(made, "with[0].fit.upper arm", 20.0)
+    garment = after.garment or {}
+    assert garment["with"][0]["fit"] == [
+        {"change": "upper arm", "by": "2.0 cm", "note": "pulled on the cloth"}
+    ]
+    assert "fit" not in garment and garment["block"] == "quick-top"
+    assert wide(after) > wide(made) + 10.0
+    assert all(c.ok for c in after.draft().checks())
+    again = pulled(after, "with[0].fit.upper arm", 0.0)
+    assert (again.garment or {})["with"][0]["fit"] == []
+    eased = pulled(made, "with[0].style.cap_ease", 15.0)
+    assert (eased.garment or {})["with"][0]["style"] == {"cap_ease": "1.5 cm"}
+
+
+def test_a_bases_sleeve_is_pulled_in_the_base(tmp_path: Path) -> None:
+    """A garment from a base with a sleeve offers no grip of that sleeve: its entry is not here."""
+    sleeved().replace(title="top").save(tmp_path / "top.yaml")
+    assert main(["base", str(tmp_path / "top.yaml"), "--out", str(tmp_path / "base.yaml")]) == 0
+    drawn = Docket.from_dict(
+        {"chalkbeam": 1, "unit": "cm", "garment": {"base": "base.yaml"}},
+        path=tmp_path / "own.yaml",
+    )
+    assert "sleeve" in drawn.pieces()
+    found = grips(drawn)
+    assert found and not [g.key for g in found if g.key.startswith("with") or g.piece == "sleeve"]

@@ -415,3 +415,62 @@ def test_a_note_that_is_none_is_left(path: Path, held: object) -> None:
     sitting = Sitting(read.replace(table={"shaping": held}), projector((960, 540), 1500.0))
     assert sitting.state.tool is None
     assert "shaping" not in sitting.state.settings()
+
+
+def test_a_top_is_made_another_on_the_cloth_from_its_length_to_its_sleeve(tmp_path: Path) -> None:
+    """Shortened, its neck deepened, a yoke cut, the sleeve that is sewn on widened, all by pulls and
+    presses; saved, opened again, traced: the docket says all four, every seam is trued, the light is
+    of the new lines and every piece is marked."""
+    text = shipped("dockets", "rehearsal-top.yaml").read_text()
+    text = text.replace("../measurements/alto-3.yaml", str(shipped("measurements", "alto-3.yaml")))
+    text = text.replace(
+        "block: quick-top\n", "block: quick-top\n  with: [{block: set-in-sleeve}]\n"
+    )
+    text = text.replace("fold: double", "fold: lengthwise").replace("width: 1400", "width: 2200")
+    lay = [*LAY, {"piece": "sleeve", "copy": 1, "at": [300, 460], "turn": 0}]
+    path = tmp_path / "top.yaml"
+    path.write_text(text + "lay: " + str(yaml.safe_dump(lay, default_flow_style=True)))
+    sitting = sit(path)
+    before = sitting.state.docket.pieces()
+    sitting.do("shape")
+    pull(sitting, "style.length", -60.0)
+    pull(sitting, "style.front_neck_depth", 30.0)
+    pull(sitting, "with[0].fit.upper arm", 12.0)
+    sitting.do("cut-here")
+    press(sitting, "front", half_way(sitting, "front", "armhole"))
+    press(sitting, "front", (0.0, half_way(sitting, "front", "armhole")[1]))
+    after = sitting.state.docket.pieces()
+    assert {"upper front", "lower front", "back", "sleeve"} == set(after), sitting.state.message
+    sitting.do("leave")
+    assert sitting.state.tool is None
+    sitting.close()
+
+    read = Docket.load(path)
+    garment = read.garment or {}
+    assert garment["style"]["length"] == "480 mm" and "front_neck_depth" in garment["style"]
+    assert [c["cut"] for c in garment["changes"]] == ["front"]
+    (widened,) = garment["with"][0]["fit"]
+    assert widened["change"] == "upper arm"
+    assert all(c.ok for c in read.draft().checks())
+    assert np.ptp(read.pieces()["sleeve"].sewing_line[:, 0]) > (
+        np.ptp(before["sleeve"].sewing_line[:, 0]) + 5.0
+    )
+    assert np.ptp(read.pieces()["back"].sewing_line[:, 1]) < (
+        np.ptp(before["back"].sewing_line[:, 1]) - 55.0
+    )
+    assert "# Dark green cotton" in path.read_text()
+
+    again = sit(path)
+    assert again.state.tool is None
+    again.do("trace")
+    keys = {p.key for p in again.state.work.placed()}
+    for _ in range(40):
+        if again.state.current is None:
+            if keys <= set(again.state.work.traced):
+                break
+            again.do("next-bay")
+            break
+        again.do("go-on")
+    again.close()
+    assert set(Docket.load(path).traced) == keys
+    assert {k.partition("/")[0] for k in keys} == set(after)
