@@ -148,8 +148,8 @@ def _values(docket: Docket) -> Iterator[tuple[str, str, str, float, float, float
     ):
         block = get(part.block)
         of = block.name.replace("-", " ")
-        for key, name, *rest in _values_of(block, part.style, entry, docket.unit):
-            yield f"with[{n}].{key}", f"{name}, {of}", *rest
+        for key, name, text, value, low, high in _values_of(block, part.style, entry, docket.unit):
+            yield f"with[{n}].{key}", f"{name}, {of}", text, value, low, high
 
 
 def _values_of(
