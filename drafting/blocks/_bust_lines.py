@@ -107,8 +107,13 @@ def shaped(s: Sheet, drawn: Mapping[str, Drawn], fuller: float, point: Points) -
     into_hem = s.style["bust_shaping"] == "hem"
     lower, upper = _moved(lower, turn if into_hem else slide), _moved(upper, turn)
     new = q.moved(bust=(spread, 0.0), waist=(spread, -drop), hip=(spread, -drop), hem_y=-drop)
-    end, down = lower[0].start, -lower[0].tangent(0.0)
-    hem = hem_lines(new, end, down, s.style["hem"] == "shirt-tail")
+    for _ in range(4):  # leaned by a hair about the dart, so that the hem is as long as its girth
+        end, down = lower[0].start, -lower[0].tangent(0.0)
+        hem = hem_lines(new, end, down, s.style["hem"] == "shirt-tail")
+        off = front.hem_length + spread - chain_length(hem)
+        if into_hem or s.style["hem"] == "shirt-tail" or abs(off) < 0.01:
+            break
+        lower = _moved(lower, Turn.about(lower[-1].end, off / chain_length(lower)))
     fold = [line((0.0, q.centre_y), (0.0, new.hem_y))]
     edges = front.edges | {"fold": fold, "hem": hem, "side": [*lower, *upper], "armhole": armhole}
     dart = None

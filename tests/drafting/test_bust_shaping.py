@@ -158,6 +158,15 @@ def test_what_is_refused() -> None:
     assert bad(top("dart", 11, BODY, bust_spread="25 mm")) == []
 
 
+def test_the_hem_keeps_its_girth_on_any_body() -> None:
+    """Where the hips are far narrower than the bust the spread front still has the hem that was asked for."""
+    body = BODY | {"bust_girth": 101.5, "waist_girth": 108.4, "hip_girth_at_tailbone": 72.5, "shoulder_length": 11.7}  # fmt: skip
+    d = top("dart", 11, body)
+    assert bad(d) == []
+    hem = 2.0 * sum(d.pieces[h].edges["hem"].length_mm for h in ("front", "back"))
+    assert hem == pytest.approx(725.0 + 4 * 25.4, abs=0.3)
+
+
 def test_random_busts() -> None:
     """Bodies of bust 75 to 150, fuller by 3 to 20 cm: sound, or refused with a reason."""
     rng, drafted = random.Random(5), 0
