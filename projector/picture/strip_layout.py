@@ -73,14 +73,17 @@ class StripLayout:
         near = strip(names, last=last)
         if state.page:
             return near
-        hides = _hides_current if state.mode == "trace" else _covers_piece
+        # what she moves may lie under the strip; what she traces may not, nor what a tool is held by
+        must = state.mode == "trace" or (
+            state.tool is not None and len(state.tool.clear_of(state)) > 0
+        )
+        hides = _hides_current if must else _covers_piece
         if not hides(state, near):
             return near
         far = strip(names, far=True, last=last)
         if not hides(state, far):
             return far
-        # what she moves may lie under the strip, what she traces may not
-        return near if state.mode != "trace" else _handle(state, row, (*row.small, "more"), None)
+        return near if not must else _handle(state, row, (*row.small, "more"), None)
 
 
 def _handle(state: State, row: Row, names: Sequence[str], lines_: Sequence[str] | None) -> Strip:

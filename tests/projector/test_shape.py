@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 import yaml
 from table_rig import docket as imported
 from table_rig import projector, pull_the_plug
@@ -13,6 +15,7 @@ from table_rig import projector, pull_the_plug
 from configs import shipped
 from configs.errors import Fault, InputError
 from drafting import Docket
+from drafting.lay import plan
 from projector.session.journal import Journal
 from projector.session.sitting import Sitting
 from projector.tools.shape_room import ShapeTool
@@ -98,6 +101,24 @@ def test_the_hem_is_pulled_and_the_docket_says_so(path: Path) -> None:
     assert "shaping" not in again.table
     assert "# Dark green cotton" in path.read_text()  # her comments stay
     assert not list(path.parent.glob(".*journal"))
+
+
+def test_no_grip_lies_under_the_strip() -> None:
+    """A dress fills the beam: the strip goes where it covers no grip, or shrinks, so each can be taken."""
+    read = Docket.load(shipped("styles", "gala-dress.yaml"))
+    assert read.cloth is not None
+    cloth = replace(read.cloth, length_mm=None)
+    lay = plan(list(read.pieces().values()), cloth, seconds=0).docket_placements()
+    sitting = Sitting(read.replace(lay=lay, cloth=cloth), projector((1920, 1080), 1500.0))
+    sitting.do("shape")
+    sitting.frame()
+    strip, stage = sitting.compositor.shown.strip, sitting.state.stage
+    assert strip is not None
+    ground = shapely.Polygon(strip.ground_mm)
+    spots = [tool(sitting).on_table(sitting.state, g) for g in tool(sitting).grips]
+    lit = [p for p in spots if stage.lens.covers(p[None])[0]]
+    assert lit and not any(ground.contains(shapely.Point(p)) for p in lit)
+    sitting.close()
 
 
 def test_the_strip_stands_still_while_a_grip_is_pulled(path: Path) -> None:
