@@ -296,7 +296,8 @@ _TOLD_WORDS = {
     "a millimetre or two in a metre": "1/16 in in 40 in",
     "a millimetre": "1/32 in",
     "in a metre": "in 40 in",
-    "per m ": "per yd ",
+    "each mm of cloth makes a metre": "each 0.04 in of cloth makes 40 in",
+    "make a metre up": "make 40 in up",
 }
 
 

@@ -22,7 +22,10 @@ from calibrate.drift import drift
 from calibrate.readings import crosses_for, pairs_of
 from calibrate.report import picture, text
 from configs.units import INCH_UNITS, format_length, said_in, small_text
+from drafting import Docket
+from projector import height
 from projector.cli import main
+from projector.session.sitting import Sitting
 
 INCHES = """\
 chalkbeam: 1
@@ -118,6 +121,7 @@ def sitting(
     for path in folder.rglob("*.svg"):
         written = re.findall(r"<(text|title|desc)\b[^>]*>(.*?)</\1>", path.read_text(), re.DOTALL)
         told[path.name] = "\n".join(re.sub("<[^>]+>", "", t) for _, t in written)
+    told["docket"] = str(folder / "top.yaml")
     told["truing.txt"] = (folder / "drafted" / "truing.txt").read_text()
     return unit, told
 
@@ -157,6 +161,24 @@ def test_calibrated_by_tape_in_inches(
     assert main(["calibrate", "tape", "d.yaml", "--size", "1920x1080", "--out", "c.yaml"]) == 0
     told = capsys.readouterr().out
     assert " in (" in told and other_units(told, "in") == [], told
+
+
+def test_the_table_in_inches(sitting: tuple[str, dict[str, str]]) -> None:
+    """What the strip, the help page, the check square and the terminal say while she is at the table."""
+    from projector.session.words import help_rows, lines
+
+    unit, told = sitting
+    laid = Docket.load(told["docket"])
+    at_table = Sitting(laid, projector((1920, 1080)), truth="true to 2.6 mm at worst")
+    for note in height.notes(laid, projector((1920, 1080))):
+        at_table.tell(note)
+    heard = []
+    for key in ("", "tab", "up", "right", "k", "escape", "c", "escape", "shift+n"):
+        if key:
+            at_table.key(key)
+        heard += lines(at_table.state)
+    heard += [*at_table.state.said, *(text for _, text in help_rows(at_table.state))]
+    assert len(heard) > 40 and other_units("\n".join(heard), unit) == []
 
 
 @pytest.mark.parametrize("unit", ["in", "cm"])

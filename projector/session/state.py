@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from configs.units import INCH_UNITS, length_text
+from configs.units import INCH_UNITS, length_text, said_in
 from projector.picture.look import ink_for
 from projector.picture.on_table import at_cloth
 from projector.session import judged
@@ -198,7 +198,8 @@ class State:
     # -- what is said ------------------------------------------------------------------------------
 
     def tell(self, text: str, seconds: float = MESSAGE_S) -> State:
-        """Something said on the strip for a while."""
+        """Something said on the strip for a while, in her unit."""
+        text = said_in(text, "in" if self.inches else "mm")
         return self.but(message=Message(text, self.now + seconds), said=(*self.said, text))
 
     def ask_twice(self, action: str, text: str) -> tuple[State, bool]:

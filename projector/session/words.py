@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.units import said_in
 from drafting.folding import FACE_WORDS
 from projector.picture.buttons import Button
 from projector.picture.on_table import copy_of, light_words
@@ -118,7 +119,11 @@ def difference(before: Work, after: Work) -> str:
 
 
 def lines(state: State) -> tuple[str, ...]:
-    """The strip's words: what is said, or the figures."""
+    """The strip's words: what is said, or the figures; all in her unit."""
+    return tuple(said_in(line, "in" if state.inches else "mm") for line in _lines(state))
+
+
+def _lines(state: State) -> tuple[str, ...]:
     if state.message.text:
         return tuple(state.message.text.split("\n"))
     if state.tool is not None:
@@ -217,7 +222,10 @@ def buttons(state: State, names: Iterable[str], row: Row, marked: str = "") -> l
 def help_rows(state: State) -> list[tuple[str, str]]:
     """(keys, what they do) of every action that counts here."""
     return [
-        ("  ".join(printed(k) for k in state.keys.by_action.get(a.name, a.keys)[:2]), a.help)
+        (
+            "  ".join(printed(k) for k in state.keys.by_action.get(a.name, a.keys)[:2]),
+            said_in(a.help, "in" if state.inches else "mm"),
+        )
         for a in ACTIONS
         if state.mode in a.modes
     ]
