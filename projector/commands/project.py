@@ -73,8 +73,6 @@ def project(
     keys = _keys(keys_file, shipped())
     given = Calibration.load(calibration_file) if calibration_file is not None else None
     read, note = kept_lay(read)
-    if note:
-        click.echo(note)
     anew, in_use = False, given
     while True:
         journal, recovered = Journal.open(read)
@@ -94,21 +92,21 @@ def project(
                         continue
                 truth = "" if beam.true_scale else "a window, not true scale"
                 sitting = Sitting(recovered.docket, in_use, keys, journal, click.echo, truth)
-                for line in () if is_plain(in_use) else notes(recovered.docket, in_use):
+                cautions = () if is_plain(in_use) else notes(recovered.docket, in_use)
+                for line in cautions:
                     click.echo(line)
                 doubts = [] if is_plain(in_use) or anew else _doubts(in_use, beam)
                 if recovered.left is not None:
                     sitting.offer(noted_plan(recovered.docket, recovered.left))
-                if recovered.note:
-                    sitting.tell(recovered.note, 30.0)
+                # the terminal is across the room: what is told there stands on the table too
+                stays = "Not calibrated anew: the calibration in use stays." if kept else ""
+                not_yet = _NOT_YET if is_plain(in_use) else ""
+                told = [recovered.note, not_yet or stays or beam.notice, note]
+                if said := "\n".join(t for t in told if t):
+                    sitting.tell(said, 30.0 if recovered.note else 12.0)
+                note = ""
                 if doubts:
-                    sitting.ask(doubts)
-                elif is_plain(in_use):
-                    sitting.tell(_NOT_YET, 12.0)
-                elif kept:
-                    sitting.tell("Not calibrated anew: the calibration in use stays.", 12.0)
-                elif beam.notice:
-                    sitting.tell(beam.notice, 12.0)
+                    sitting.ask([*doubts, *cautions])
                 run(sitting, beam)
         finally:
             journal.close()

@@ -73,6 +73,7 @@ class FirstLight:
     _detected: Any = None
     at_px: tuple[float, float] | None = None
     marked: int | None = None
+    _doubted: tuple[tuple[str, str], str] | None = None
 
     def __post_init__(self) -> None:
         self.picture = Picture(self)
@@ -334,6 +335,40 @@ class FirstLight:
         except ChalkbeamError as error:
             self.tell(f"Not kept: {error.faults[0]}")
 
+    def _doubt(self, pair: tuple[str, str], typed: str) -> str:
+        """What is wrong with a reading as it is typed, in words; empty when nothing is, or when the same
+        is typed again after it was told that it contradicts the rest."""
+        from calibrate.readings import readings_from
+        from calibrate.tape import against_the_rest
+        from configs.errors import ChalkbeamError
+        from configs.units import parse_length
+
+        such = "44 1/4" if self.unit == "in" else "1123.5"
+        try:
+            mm = parse_length(typed, self.unit)
+        except ChalkbeamError:
+            return (
+                f"'{typed}' is no length. Type what the tape reads in {self.unit}, such as {such}."
+            )
+        if not _LEAST_MM <= mm <= _MOST_MM:
+            return f"{self.told(mm)} is no distance on a table. Is it read in {self.unit}?"
+        given = {**self.readings, f"{pair[0]}-{pair[1]}": f"{mm:.3f}"}
+        try:
+            told = against_the_rest(readings_from(self._taped(given), "the readings", self.size))
+        except ChalkbeamError:  # of readings that are kept: told when it is solved
+            return ""
+        if not told or self._doubted == (pair, typed):
+            return ""
+        self._doubted = (pair, typed)
+        return f"{told} Read it again; the same once more keeps it."
+
+    def _taped(self, readings: Mapping[str, str]) -> dict[str, Any]:
+        return {
+            "size": list(self.size),
+            "crosses": {k: list(v) for k, v in self.crosses().items()},
+            "distances_mm": dict(readings),
+        }
+
     def _key_tape(self, name: str) -> None:
         from calibrate.readings import pairs_of, set_aside
 
@@ -350,6 +385,10 @@ class FirstLight:
             a, b = pairs[self.pair]
             before = self.readings.pop(f"{a}-{b}", "")
             typed = self.typed.strip()
+            if typed and (doubt := self._doubt((a, b), typed)):
+                self.readings |= {f"{a}-{b}": before} if before else {}
+                self.tell(doubt)
+                return
             if typed:  # a plain number is mm in what is kept
                 self.readings[f"{a}-{b}"] = f"{typed} in" if self.unit == "in" else typed
             if self.readings.get(f"{a}-{b}", "") != before:
@@ -416,11 +455,7 @@ class FirstLight:
         from calibrate.readings import readings_from
         from calibrate.tape import solve_tape
 
-        data = {
-            "size": list(self.size),
-            "crosses": {k: list(v) for k, v in self.crosses().items()},
-            "distances_mm": dict(self.readings),
-        }
+        data = self._taped(self.readings)
         self._detected = None  # what is found now is the tape's; the cards' bars say nothing of it
         self.tell("Solving …")
 
@@ -442,6 +477,7 @@ class FirstLight:
         return self.picture.frame()
 
 
+_LEAST_MM, _MOST_MM = 5.0, 30_000.0  # of a distance on a table
 _TYPED = ("tape", "bars")  # pages on which a point is a digit's
 _KEYS: Mapping[str, Callable[[FirstLight, str], None]] = {
     "start": FirstLight._key_start,

@@ -218,9 +218,13 @@ def _bars(picture: Picture) -> None:
     )
 
 
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}."
+
+
 def _done(picture: Picture) -> None:
     light = picture.light
-    from calibrate.report import headline
+    from projector.height import truth
 
     found = light.solved
     leave = TO_THE_LAY if light.in_use else "leave without it"
@@ -229,7 +233,13 @@ def _done(picture: Picture) -> None:
         words = "read the two printed bars: the print is what it is least sure of"
         rows.insert(1, ("R", words if light.bars_mm is None else "read the bars again"))
     picture.page(
-        "Found", rows, (headline(found), "Afterwards lay a ruler on the check square: key K.")
+        "Found",
+        rows,
+        # the figure of the strip: one, with every doubt that is known
+        (
+            _sentence(truth(light.docket, found)),
+            "Afterwards lay a ruler on the check square: key K.",
+        ),
     )
     corner = found.to_table(np.array([[light.size[0] * 0.62, light.size[1] * 0.55]]))[0]
     if np.isfinite(corner).all() and math.isfinite(float(corner.sum())):

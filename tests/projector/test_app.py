@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import yaml
 from table_rig import DATA, docket, projector
+from texts import Seen
 
 from calibrate import Calibration
 from configs.errors import Refusal
@@ -588,6 +589,85 @@ def test_tape_readings_outlive_esc_and_the_plug(
     assert load_readings(kept).readings == ((("A", "B"), 612.5),)
     press(again, "delete")
     assert not measured().readings and again.pair == 0
+
+
+def typed(leading: FirstLight, text: str) -> None:
+    """Typed at the table, and Enter."""
+    for letter in text:
+        leading.key(letter)
+    leading.key("return")
+
+
+def test_a_tape_reading_is_looked_at_as_it_is_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is no length, or none of a table, is asked for again in words; so is one that the others
+    contradict, once: the same again is kept. The page counts, and Enter by itself leaves a pair out."""
+    from calibrate.readings import crosses_for, pairs_of
+
+    monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
+    seen = Seen()
+    seen.follow(monkeypatch)
+    truth = projector((1280, 720), 1180.0, k1=0.0)
+    crosses = crosses_for((1280, 720), 6)
+    at = {k: truth.to_table(np.array([v], float))[0] for k, v in crosses.items()}
+    pairs = pairs_of(crosses)
+    true = [f"{np.hypot(*(at[a] - at[b])):.1f}" for a, b in pairs]
+    leading = lead(tmp_path)
+    leading.key("3")
+    for wrong, said in (("1..2", "no length"), ("2", "no distance"), ("99999", "no distance")):
+        typed(leading, wrong)
+        assert leading.pair == 0 and not leading.readings and said in leading.said
+        for _ in wrong:
+            leading.key("backspace")
+    for text in true[:12]:
+        typed(leading, text)
+    assert leading.pair == 12
+    leading.frame()
+    assert "13 of 15, 12 read" in [t.words for t in seen.texts(leading.picture.painter)]
+    off = f"{float(true[12]) + 40.0:.1f}"
+    typed(leading, off)
+    assert leading.pair == 12 and "longer than the rest" in leading.said
+    leading.key("return")
+    assert leading.pair == 13 and len(leading.readings) == 13
+    leading.key("return")
+    assert leading.pair == 14 and len(leading.readings) == 13
+
+
+def test_found_tells_the_figure_of_the_strip(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """How true the light is, is one figure: on the page where it is taken, and on the table after."""
+    seen = Seen()
+    seen.follow(monkeypatch)
+    found = projector((1280, 720), 1180.0)
+    leading = lead(tmp_path)
+    leading.found(found)
+    leading.frame()
+    strip = Sitting(docket(), found).state.truth
+    told = " ".join(t.words for t in seen.texts(leading.picture.painter))
+    assert strip[1:] in told and told.lower().count("true to") == 1
+
+
+def test_what_is_told_at_the_start_stands_on_the_table(
+    tmp_path: Path, visits: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The note on a lay made at the start, what the display says: not in the terminal alone."""
+    from projector import laying
+
+    cal = tmp_path / "cal.yaml"
+    projector((960, 540)).save(cal)
+    monkeypatch.setattr(laying, "kept_lay", lambda read: (read, "Laid anew: the cloth is longer."))
+    lines: list[str] = []
+
+    def looks(sitting: Any) -> None:
+        lines.extend(sitting.lines_of_strip())
+        sitting.key("q")
+
+    code, _, said = visits([looks], "--calibration", str(cal))
+    assert code == 0 and said.count("Laid anew") == 1
+    assert "Laid anew: the cloth is longer." in lines
+    assert any("not true scale" in line for line in lines)
 
 
 def test_first_light_says_what_the_cards_sheet_says() -> None:
