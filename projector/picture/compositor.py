@@ -18,7 +18,7 @@ from drafting.placement import carry
 from projector.picture import pages, signs
 from projector.picture import strip as strips
 from projector.picture.callouts import Callouts
-from projector.picture.marks import Item, ring
+from projector.picture.marks import Item
 from projector.picture.painter import EMPTY, Painted, Painter
 from projector.picture.stage import PieceState
 from projector.picture.strip import Strip
@@ -513,11 +513,16 @@ def _overlaps(state: State) -> Iterable[Item]:
 
 
 def _lines_on_table(state: State) -> Array:
-    """(N, 2) table mm along the cutting lines of all that is lit."""
+    """(N, 2) table mm along the lines of all that is lit."""
     stage = state.stage
-    lit = [p for p in state.work.placed() if stage.unlit(p) != "wholly"]
-    rings = [carry(stage.table_from_piece(p), ring(stage.faces.of(p).rough)) for p in lit]
-    return np.concatenate([signs.stepped(r, 12.0) for r in rings]) if rings else np.zeros((0, 2))
+    lines = [
+        carry(stage.table_from_piece(p), signs.stepped(line, 12.0))
+        for p in state.work.placed()
+        if stage.unlit(p) != "wholly"
+        for drawn in stage.faces.of(p).lines.values()
+        for line in drawn
+    ]
+    return np.concatenate(lines) if lines else np.zeros((0, 2))
 
 
 def _plan_items(state: State) -> Iterable[Item]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ from projector.picture.stage import Stage
 Array = NDArray[np.float64]
 
 _SIDE_MM, _FOOT_SIZE_MM = 28.0, 10.0
+_ROW, _LINE = 2.0, 1.45  # of a page, in letters: from row to row, from line to line in a row
+_NARROW = 16.0  # letters that a column has room for at least
 STRIP_MM = 66.0  # what a strip of buttons alone takes of a page
 
 
@@ -135,33 +138,24 @@ def _page(
     foot_mm = foot_size * 1.9
     foot = [part for line in foot for part in wrapped(line, foot_size, length - 2 * side)]
     room = top - 52.0 - (low + len(foot) * foot_mm + 10.0)
-    # the largest letters with which every row stands, in as few columns as that takes
-    for size in (17.0, 15.0, 13.5, 12.0, 11.0, 10.0, 9.0, 8.5, LEAST_TEXT_MM):
-        pitch = 2.0 * size
-        widest = max((text_width(m, size) for _, m in rows), default=0.0)
-        key_mm = max((text_width(k, size) for k, _ in rows), default=0.0) + 1.4 * size
-        fit = max(1, int((length - 2 * side + 3 * size) // (widest + key_mm + 3 * size)))
-        per = max(1, int(room // pitch))
-        columns = min(3, max(1, math.ceil(len(rows) / per)))
-        if columns <= fit and columns * per >= len(rows):
-            per = math.ceil(len(rows) / columns) if rows else 1
-            break
-    else:
-        columns = min(3, fit)  # the smallest letters and still too much: several pages
-    shown = rows[first : first + columns * per]
-    if len(shown) < len(rows):
-        pages = math.ceil(len(rows) / (columns * per))
-        title = f"{title}  {first // (columns * per) + 1} of {pages}"
-    column_mm = (length - 2 * side) / columns
+    laid = _columns(rows, length - 2 * side, room, first)
+    size, shown = laid.size_mm, laid.columns
+    count = sum(len(column) for column in shown)
+    if count < len(rows):
+        title = f"{title}  {laid.number} of {laid.pages}"
+    column_mm = (length - 2 * side) / max(len(shown), 1)
     strong: list[Array] = [s + np.array([side, top - 18.0]) for s in text_strokes(title, 18.0)]
     keys: list[Array] = []
     words: list[Array] = []
-    for i, (key, meaning) in enumerate(shown):
-        x = side + (i // per) * column_mm
-        y = top - 50.0 - (i % per) * pitch - size
-        meaning = cut_to(meaning, size, column_mm - key_mm - 4.0)
-        keys.extend(s + np.array([x, y]) for s in text_strokes(key, size))
-        words.extend(s + np.array([x + key_mm, y]) for s in text_strokes(meaning, size))
+    for c, column in enumerate(shown):
+        x, y = side + c * column_mm, top - 50.0
+        for n in column:
+            y -= size
+            keys.extend(s + np.array([x, y]) for s in text_strokes(rows[n][0], size))
+            for line in laid.broken[n]:
+                words.extend(s + np.array([x + laid.key_mm, y]) for s in text_strokes(line, size))
+                y -= _LINE * size
+            y -= (_ROW - 1.0 - _LINE) * size
     for j, line in enumerate(foot):
         y = low + (len(foot) - 1 - j) * foot_mm + 6.0
         words.extend(s + np.array([side, y]) for s in text_strokes(line, foot_size))
@@ -171,7 +165,71 @@ def _page(
         stage.mark("text", words),
         stage.mark("button", [polyline((side, top - 30), (length - side, top - 30))]),
     )
-    return Item("page", tuple(m for m in marks if len(m.points)), frame), len(shown)
+    return Item("page", tuple(m for m in marks if len(m.points)), frame), count
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """Rows in columns: the letters' size, each column's rows by number, every row in as many lines as
+    it takes, the width of the keys mm, and which page of how many it is."""
+
+    size_mm: float
+    columns: list[list[int]]
+    broken: list[list[str]]
+    key_mm: float
+    number: int
+    pages: int
+
+
+def _columns(rows: Sequence[tuple[str, str]], wide_mm: float, room_mm: float, first: int) -> _Laid:
+    """Rows from ``first`` on, in the largest letters with which all of them stand, in up to three
+    columns; in the smallest as many as there is room for."""
+    best: tuple[int, float, int, list[list[str]], float] | None = None
+    for size in (17.0, 15.0, 13.5, 12.0, 11.0, 10.0, 9.0, 8.5, LEAST_TEXT_MM):
+        key_mm = max((text_width(k, size) for k, _ in rows), default=0.0) + 1.4 * size
+        for count in (1, 2, 3):
+            words_mm = wide_mm / count - key_mm - (2.0 * size if count > 1 else 0.0)
+            if words_mm < _NARROW * size and count > 1:
+                break
+            broken = [wrapped(m, size, words_mm) for _, m in rows]
+            filled = _filled(broken, 0, count, room_mm / size)
+            done = sum(map(len, filled))
+            if done == len(rows):  # evenly, where all stand
+                tall = room_mm / size
+                while (
+                    sum(map(len, _filled(broken, 0, count, tall - 1.0))) == len(rows) and tall > 2
+                ):
+                    tall -= 1.0
+                return _Laid(size, _filled(broken, 0, count, tall), broken, key_mm, 1, 1)
+            if size == LEAST_TEXT_MM and (best is None or done > best[0]):
+                best = (done, size, count, broken, key_mm)
+    assert best is not None
+    _, size, count, broken, key_mm = best
+    starts = [0]
+    while (n := sum(map(len, _filled(broken, starts[-1], count, room_mm / size)))) and (
+        starts[-1] + n < len(rows)
+    ):
+        starts.append(starts[-1] + n)
+    number = sum(s <= first for s in starts)
+    shown = _filled(broken, first, count, room_mm / size)
+    return _Laid(size, shown, broken, key_mm, number, len(starts))
+
+
+def _filled(broken: Sequence[list[str]], first: int, count: int, tall: float) -> list[list[int]]:
+    """Rows by number in up to ``count`` columns, each ``tall`` letters high; what finds no room is left
+    out."""
+    columns: list[list[int]] = [[]]
+    used = 0.0
+    for n in range(first, len(broken)):
+        own = _ROW + _LINE * (len(broken[n]) - 1)
+        if used + own > tall and columns[-1]:
+            if len(columns) == count:
+                break
+            columns.append([])
+            used = 0.0
+        columns[-1].append(n)
+        used += own
+    return columns
 
 
 def wrapped(line: str, height_mm: float, length_mm: float) -> list[str]:

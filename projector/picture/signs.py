@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 _FROM_WORDS_MM = 3.0  # room kept between a label and a line that must be broken for it
 _HATCH_MM = 14.0  # between two lines of a hatching
 _ASIDE_MM = np.array([0.0, 70.0, -70.0, 140.0, -140.0])  # of the way, where an arrow may stand
+_EDGE_MM = 90.0  # of the beam's edge: farther in nobody looks for it
 _BEYOND_MM = 10.5  # letters beside an arrow towards what is not lit
 
 
@@ -142,7 +143,10 @@ def beyond(
         meets = (np.maximum(low, seen.min(axis=0)) < np.minimum(high, seen.max(axis=0))).all(1)
         free &= ~meets
     lit = stage.lens.covers(grounds.reshape(-1, 2)).reshape(len(at), -1).all(axis=1)
-    good = np.flatnonzero(free & lit)
+    step = lit.reshape(len(_ASIDE_MM), -1)
+    outmost = np.where(step.any(axis=1), step.argmax(axis=1), 999)
+    near = np.arange(step.shape[1]) - outmost[:, None] < _EDGE_MM / (reach / 200.0)
+    good = np.flatnonzero(free & lit & near.ravel())
     drawn = np.zeros((0, 2)) if lines is None else lines @ read
     best = next(  # the outermost place
         (

@@ -53,7 +53,7 @@ def on_cloth(frame: Image, reflectance: NDArray[np.float32]) -> Image:
     """The picture as an eye that has grown used to the room sees it, (H, W, 3) uint8."""
     light = BLACK + (1 - BLACK) * (frame.astype(np.float32) / 255.0) ** GAMMA
     seen = reflectance * (ROOM + light)
-    white = 0.6 * (1 + ROOM)  # an eye takes neither white paper nor black wool for grey
+    white = max(float(np.quantile(seen, 0.9995)), 1e-3)  # an eye grows used to what is lightest
     return np.asarray(np.clip(seen / white, 0, 1) ** (1 / GAMMA) * 255 + 0.5, dtype=np.uint8)
 
 
