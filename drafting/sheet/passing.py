@@ -39,6 +39,7 @@ _BEYOND_MM = 20.0  # an opening reaches this far past the place that is too smal
 _LEAST_OPENING_MM = 120.0
 _USUAL_OPENING_MM = (30.0, 330.0)  # below the underarm, where she asks for one
 _STEPS = 161
+_NO_HEAD = "a head, not measured here ('chalkbeam measure' takes it with --extra),"
 FACING_PAST_SLIT_MM = 30.0  # a facing reaches this far below the end of the slit that it finishes
 
 
@@ -203,7 +204,7 @@ def pass_head(s: Sheet, opening: float) -> float:
         for piece in backs:
             s.pieces[piece.name] = _with_slit(piece, top, slit, s.t(slit))
         if asked == "auto":
-            who = "the head" if measured is not None else "a head, not measured here,"
+            who = "the head" if measured is not None else _NO_HEAD
             s.notes.append(
                 f"The neck opening is {s.t(opening)}; {who} needs {s.t(head + HEAD_EASE_MM)}. A slit "
                 f"of {s.t(slit)} is marked at the centre back. For none, choose a wider or deeper "
