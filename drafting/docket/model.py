@@ -12,7 +12,7 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +24,7 @@ from drafting.cloth import Cloth
 from drafting.docket import text as written
 from drafting.docket.cloths import Of, OtherCloth, cut_here, untaken
 from drafting.docket.reader import read_fields
+from drafting.docket.recent import recalled
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, Rules
 from drafting.measurements import Measurements
 from drafting.piece import Piece
@@ -37,6 +38,13 @@ if TYPE_CHECKING:
 
 _DRAFT_FIELDS = frozenset({"measurements", "garment", "base", "imported"})
 ZIP_SEAM_MM = 15.0  # a zip is sewn on 1.5 to 2 cm (common practice, no source)
+
+
+def _cut(made: Draft, changes: Sequence[Change], unit: str) -> Draft:
+    """A draft after changes that touch nothing beside it."""
+    from drafting.shaping.garment import changed
+
+    return changed(made, changes, unit)[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,9 +132,13 @@ class Docket:
                 return self._import_sewn(self.measurements), {}
             from drafting.blocks import draft
 
+            body, recipe = self.measurements, self._recipe
             return self._changed(
-                draft(measurements=self.measurements, unit=self.unit, **self._recipe)
-            )
+                recalled(
+                    lambda: draft(measurements=body, unit=self.unit, **recipe),
+                    (body,), recipe, self.unit,
+                )
+            )  # fmt: skip
         except ChalkbeamError as error:  # the block knows no files: say which one it speaks of
             doubt = self.measurements.unit_doubt
             if doubt:  # what follows from numbers in the wrong unit is told of nothing else
@@ -208,17 +220,19 @@ class Docket:
             faults = [replace(f, where=f"{key}.{f.where}") for f in error.faults]
             raise type(error)(faults) from error
 
-    def _changes(self) -> list[tuple[tuple[Change, ...], str]]:
-        """The scissors' operations, read: the base's and the garment's, each with its unit."""
+    def _changes(self) -> list[tuple[tuple[Change, ...], str, Any]]:
+        """The scissors' operations, read: the base's and the garment's, each with its unit and as written."""
         from configs.reader import Reader
         from drafting.shaping.changes import read_changes
 
         reader = Reader(self.garment or {}, unit=self.unit)
         own = read_changes(reader)
         reader.done()
-        both = [(own, self.unit)] if own else []
+        both: list[tuple[tuple[Change, ...], str, Any]] = []
+        if own:
+            both.append((own, self.unit, (self.garment or {}).get("changes")))
         if self.base is not None and (first := self.base.changes()):
-            both.insert(0, (first, self.base.unit))
+            both.insert(0, (first, self.base.unit, self.base.recipe.get("changes")))
         return both
 
     def _changed(self, made: Draft) -> tuple[Draft, dict[str, Piece]]:
@@ -226,10 +240,13 @@ class Docket:
         from drafting.shaping.garment import changed
 
         imported = dict(self.imported)
-        for changes, unit in self._changes():
-            made, imported = changed(made, changes, unit, imported)
+        for changes, unit, raw in self._changes():
+            if imported:
+                made, imported = changed(made, changes, unit, imported)
+            else:
+                made = recalled(partial(_cut, made, changes, unit), (made,), raw, unit)
         for part, unit, key in self._parts():
-            made = self._sewn(made, part, unit, key)
+            made = recalled(partial(self._sewn, made, part, unit, key), (made,), part, unit, key)
         return made, imported
 
     def _import_sewn(self, measurements: Measurements) -> Draft:
@@ -272,7 +289,7 @@ class Docket:
 
         pieces = {**(self.base.imported if self.base else {}), **self.imported}
         try:
-            for changes, unit in self._changes():
+            for changes, unit, _ in self._changes():
                 pieces = changed_pieces(pieces, changes, unit)
         except ChalkbeamError as error:
             raise type(error)([self._of_garment(f) for f in error.faults]) from error
