@@ -12,7 +12,10 @@ from texts import Seen, Text, overlaps
 
 from drafting.docket import Docket
 from drafting.grips import grips as drafting_grips
+from drafting.placement import carry
 from projector.first_light.light import FirstLight
+from projector.picture.edge import along_edge
+from projector.session import actions
 from projector.tools import shape_room
 
 _GRIPS: dict[str, Any] = {}
@@ -72,3 +75,48 @@ def test_texts_are_whole_and_apart(
         assert name in ("dark", "light") or seen.texts(painter_of(shown))
     if hasattr(shown, "close"):
         shown.close()
+
+
+WAYS = [
+    "bare", "drag", "tracing", "help", "all", "question", "bays-point", "align-half", "nudge",
+    "height", "shape-pull", "shape-cut", "check", "hidden", "dark", "light", "plan",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", WAYS)
+@pytest.mark.parametrize("who", ["Esc", "black", "mouse"])
+def test_every_state_has_a_way_out(
+    name: str, who: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With Esc alone, a presenter's black, forward and back alone, and a mouse alone, the table is
+    left from wherever she stands; never at the first press, unless that is 'Quit' itself."""
+    monkeypatch.setattr(shape_room, "grips", grips)
+    Seen().follow(monkeypatch)
+    shown = made(name, Rig((1280, 720), tmp_path))
+    presses = 0
+
+    def press(box: Any) -> None:
+        x, y = shown.state.calibration.to_projector(box.mean(axis=0)[None])[0]
+        for kind in ("move", "down", "up"):
+            shown.pointer(kind, float(x), float(y))
+
+    while shown.running and presses < 120:
+        shown.frame()
+        state, presses = shown.state, presses + 1
+        strip = state.shown.strip
+        if who == "Esc":
+            shown.key("escape")
+        elif who == "black":
+            on_quit = state.page == "all" and actions.ways.marked(state) == "quit"
+            shown.key("b" if state.page != "all" or on_quit else "page up")
+        elif "quit" in state.shown.pads:
+            press(state.shown.pads["quit"])
+        elif strip is None:  # dark, light: anywhere; hidden: at her edge of the beam
+            frame, length, _ = along_edge(state.stage, 20.0)
+            press(carry(frame, np.array([[0.5 * length, 5.0]])))
+        else:
+            buttons = strip.buttons
+            press(buttons["quit"] if "quit" in buttons else buttons["more"])
+        if presses == 1 and name not in ("question", "all"):
+            assert shown.running
+    assert not shown.running, (name, who, shown.state.page, shown.state.tool)
