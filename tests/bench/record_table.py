@@ -46,7 +46,9 @@ def session(name: str) -> None:
             table = table.with_sheets(lay_cards(table, pattern_for(SIZE), 4))
 
             def photographed(glass: NDArray[np.uint8]) -> None:
-                photo = table.photograph(glass, VirtualCamera.phone(4, table.beam_mm()), 4)
+                photo = table.photograph(
+                    glass, VirtualCamera.phone(4, table.beam_mm(), (2016, 1512)), 4
+                )
                 cv2.imwrite(str(folder / "IMG_0042.jpg"), photo[:, :, ::-1])
 
             person = Person(by_presenter(photographed))

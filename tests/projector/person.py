@@ -65,7 +65,7 @@ class Person:
     def press(self, name: str) -> Iterator[None]:
         """The mouse pressed in the middle of the button that does ``name``."""
         x, y = self._middle(self._buttons()[name])
-        yield from self.press_at(x, y, name)
+        yield from self.press_at(x, y, self._words_of(name))
 
     def press_at(self, x: float, y: float, what: str) -> Iterator[None]:
         """The mouse moved to a place of the picture, px, and pressed."""
@@ -94,7 +94,13 @@ class Person:
                 break
             yield from self.sends("page down")
         assert self.marked() == name, (name, self.marked())
-        yield from self.sends(black, name)
+        yield from self.sends(black, self._words_of(name))
+
+    def _words_of(self, name: str) -> str:
+        """What stands on the button that does ``name``."""
+        if isinstance(self.shown, FirstLight):
+            return next(words for key, words, _ in self.shown.buttons() if key == name)
+        return actions.ACTIONS[name].words or name
 
     def marked(self) -> str:
         """The button that the presenter's black one does next."""

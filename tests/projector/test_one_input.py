@@ -26,6 +26,8 @@ def top(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The docket of the tests as a file, an empty home, the dummy driver."""
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path / "home"))
+    monkeypatch.setattr("projector.first_light.beside._LOOK_S", 0.05)
+    monkeypatch.setattr("projector.first_light.beside._SETTLED_S", 0.2)
     (tmp_path / "top.yaml").write_text(yaml.safe_dump(DATA, sort_keys=False))
     return tmp_path / "top.yaml"
 
@@ -68,7 +70,7 @@ def test_with_a_presenter_alone(top: Path, monkeypatch: pytest.MonkeyPatch) -> N
     table = table.with_sheets(lay_cards(table, pattern_for(SIZE), 4))
 
     def photographed(glass: NDArray[np.uint8]) -> None:
-        photo = table.photograph(glass, VirtualCamera.phone(4, table.beam_mm()), 4)
+        photo = table.photograph(glass, VirtualCamera.phone(4, table.beam_mm(), (2016, 1512)), 4)
         cv2.imwrite(str(top.parent / "IMG_0042.jpg"), photo[:, :, ::-1])
 
     presenter = Person(by_presenter(photographed))
