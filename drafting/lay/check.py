@@ -294,10 +294,8 @@ class Judge:
         if len(zones) > 1 and p.how != SINGLE and here.layers == 1:
             text = f"{p.key} is to be cut through both layers, and lies where there is only one."
             return Problem("layers", (p.key,), 1.0, text, "needs two layers")
-        if p.lower and (p.how != SINGLE or here.layers == 1):
-            text = f"{p.key} is to be cut from the lower layer, and " + (
-                "goes through both." if p.how != SINGLE else "lies where there is only one."
-            )
+        if p.lower and here.layers == 1:
+            text = f"{p.key} is to be cut from the lower layer, and lies where there is only one."
             return Problem("layers", (p.key,), 1.0, text, "has no lower layer")
         other = [z for z in zones if (z.layers, z.x) != (here.layers, here.x)]
         over = [z for z in other if _shared(z, low, high) > OVERLAP_MM]

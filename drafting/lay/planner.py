@@ -41,7 +41,7 @@ _TICK_S = 0.25  # how often progress is told even when nothing better was found
 _ALONE_S = 1.2  # with less time than this a process would hardly have started
 _WARM_UP_S = 1.5  # how long this process searches too, until the first of them answers
 _MOST_WORKERS = 8
-_FEW_PIECES = 14  # up to which our own search holds its own against the strip library
+_FEW_PIECES = 120  # up to which our own search holds its own against the strip library
 _MOST_THREADS = 3  # of the strip library; more bring it little
 _NO_GAIN_MM = 1e-3
 

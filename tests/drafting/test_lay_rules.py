@@ -494,3 +494,33 @@ def test_a_cloth_file_is_loaded() -> None:
     with pytest.raises(ValueError, match="no-such"):
         Cloth.load(folder / "no-such.yaml")
     assert np.isfinite(Cloth.load(folder / "velvet.yaml").y_range_mm).all()
+
+
+@pytest.mark.parametrize(("off", "wrong"), [(2.5, True), (10.0, False)])
+def test_what_is_cut_from_the_lower_layer_keeps_its_distance_from_the_fold(
+    off: float, wrong: bool
+) -> None:
+    """Above it a piece may lie at the fold itself: 5 mm are wanted, at half it is told with what is missing."""
+    flap = Piece.from_outline("flap", [(0, 0), (200, 0), (200, 60), (0, 100)])
+    cloth = Cloth.from_dict({"width": 1400, "fold": "lengthwise"})
+    placed = Placement("flap", 1, (0.0, 200.0 + off), lower=True)
+    found = judge([flap], cloth, [placed], Rules(5.0))
+    assert [(p.kind, p.keys) for p in found] == ([("distance", ("flap/1",))] if wrong else [])
+    if wrong:
+        assert found[0].amount == pytest.approx(5.0 - off)
+        assert f"{off:.2f} mm from the fold, in the lower layer" in found[0].text
+    upper = replace(placed, at=(0.0, off), mirrored=True, lower=False)
+    assert judge([flap], cloth, [upper], Rules(5.0)) == []
+
+
+def test_a_lower_layer_that_is_not_there_is_told() -> None:
+    """Where the cloth lies single 'layer: lower' is named; of what is cut through both layers it says nothing."""
+    flap = Piece.from_outline("flap", [(0, 0), (200, 0), (200, 60), (0, 100)])
+    pair = Piece.from_outline("cuff", [(0, 0), (200, 0), (200, 60), (0, 100)], cut=2, pair=True)
+    part = Cloth.from_dict({"width": 1400, "fold": {"way": "partial", "over": "400 mm"}})
+    beyond = Placement("flap", 1, (0.0, 900.0), lower=True)
+    (told,) = judge([flap], part, [beyond])
+    assert (told.kind, told.keys, told.short) == ("layers", ("flap/1",), "has no lower layer")
+    assert "only one" in told.text
+    cloth = Cloth.from_dict({"width": 1400, "fold": "lengthwise"})
+    assert judge([pair], cloth, [Placement("cuff", 1, (0.0, 400.0), lower=True)]) == []
