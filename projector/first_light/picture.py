@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.units import INCH_UNITS
+from drafting.placement import carry
 from projector.first_light.stand_in import plain_calibration
 from projector.first_light.words import (
     BARS_ASKED,
@@ -24,7 +25,7 @@ from projector.first_light.words import (
 from projector.lettering import text_width
 from projector.picture import pages, signs, sketches
 from projector.picture import strip as strips
-from projector.picture.buttons import Button
+from projector.picture.buttons import Button, rounded
 from projector.picture.frame import Lens
 from projector.picture.marks import Item
 from projector.picture.painter import EMPTY, Painted, Painter
@@ -186,9 +187,16 @@ def _tape(picture: Picture) -> None:
     box = np.array([(-half, -74.0), (half, -74.0), (half, 24.0), (-half, 24.0)])
     picture.clear(box * (1.06, 1.0) + (x, y))
     picture.put(pages.lines_in_middle(picture.stage, lines))
-    drawn = sketches.tape()
-    frame = picture.stage.reading_frame((x - 0.6 * drawn.size[0], y + 44.0))
-    picture.put(Item("sketch", tuple(drawn.marks(picture.stage, (0.0, 0.0), 1.2)), frame))
+    if pair is None:
+        return
+    drawn = sketches.tape(*pair)
+    wide, tall = 1.2 * drawn.size[0], 1.2 * drawn.size[1]
+    frame = picture.stage.reading_frame((x - 0.5 * wide, y + 44.0))
+    # in a frame: its crosses are not those on the table
+    leaf = rounded(-14.0, -8.0, wide + 14.0, tall + 8.0, 6.0)
+    picture.clear(carry(frame, leaf))
+    marks = [picture.stage.mark("button", [leaf]), *drawn.marks(picture.stage, (0.0, 0.0), 1.2)]
+    picture.put(Item("sketch", tuple(marks), frame))
 
 
 def _bars(picture: Picture) -> None:

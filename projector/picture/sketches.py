@@ -118,7 +118,7 @@ def webcam() -> Sketch:
     return Sketch((200, 140), {"strong": camera, "text": cards, "button": lit, "guide": sight})
 
 
-def tape() -> Sketch:
+def tape(first: str = "A", second: str = "B") -> Sketch:
     """A tape laid flat from the middle of one cross to the middle of another; what is read there."""
     crosses = [*_cross(24, 30), *_cross(176, 30)]
     band = [
@@ -136,7 +136,7 @@ def tape() -> Sketch:
         (200, 70),
         {"strong": crosses, "text": [*band, *ticks], "button": case,
          "chosen": [polyline((176, 64), (176, 48), (173, 53), (176, 48), (179, 53))]},
-        (("0", 24, 54), ("A", 24, 12), ("B", 176, 12)),
+        (("0", 24, 54), (first, 24, 12), (second, 176, 12)),
     )  # fmt: skip
 
 

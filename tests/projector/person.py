@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from projector import app
 from projector.first_light.light import FirstLight
 from projector.session import actions
+from projector.session.rows import MODE_WORDS
 
 Script = Callable[["Person"], Iterator[None]]
 _KEYS = {"page down": "K_PAGEDOWN", "page up": "K_PAGEUP", ".": "K_PERIOD", "b": "K_b",
@@ -100,7 +101,8 @@ class Person:
         """What stands on the button that does ``name``."""
         if isinstance(self.shown, FirstLight):
             return next(words for key, words, _ in self.shown.buttons() if key == name)
-        return actions.ACTIONS[name].words or name
+        of_mode = MODE_WORDS.get(self.shown.state.mode, {})
+        return of_mode.get(name) or actions.ACTIONS[name].words
 
     def marked(self) -> str:
         """The button that the presenter's black one does next."""
