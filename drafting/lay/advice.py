@@ -173,8 +173,9 @@ def compare_widths(
     """
     given, rules = named(pieces), rules or Rules()
     out = []
-    own = {round(cloth.width_mm)} if cloth.outline is None else set()
-    for width in sorted({*widths_mm, *(float(w) for w in own)}):
+    sold = any(abs(w - cloth.width_mm) < 1.0 for w in widths_mm)  # 54 in are in the table once
+    own = () if sold or cloth.outline is not None else (cloth.width_mm,)
+    for width in sorted({*widths_mm, *own}):
         if width <= 2.0 * cloth.selvedge_mm:
             continue
         other = dataclasses.replace(

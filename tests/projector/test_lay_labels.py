@@ -94,3 +94,18 @@ def test_a_plain_lay_names_every_piece(monkeypatch: pytest.MonkeyPatch) -> None:
     )
     picture = drawn(lay, True, monkeypatch)
     assert picture.numbered == [] and picture.legend == []
+
+
+@pytest.mark.parametrize("width", ["54 in", "1371 mm", "50 in"])
+def test_her_own_width_stands_once_among_those_sold(width: str) -> None:
+    """Cloth of 54 in is one row of the table of widths, not two that read alike."""
+    from configs.units import format_length
+    from drafting.lay.advice import WIDTHS_MM, compare_widths
+
+    cloth = Cloth.from_dict({"width": width, "fold": "none", "nap": "one-way"})
+    found = compare_widths(
+        {"bib": box("bib", 80, 90)}, cloth, seconds=0.0, widths_mm=WIDTHS_MM["yd"]
+    )
+    rows = {c.width_mm for c in found}
+    told = [format_length(w, "in") for w in sorted(rows)]
+    assert len(told) == len(set(told)) == (5 if width == "50 in" else 4), told
