@@ -1,6 +1,6 @@
 """Plans of 1 s against plans of 10 s on real garments and cloths: how much longer the short ones are.
 
-    python tests/bench/bench_pairs.py [--seconds 1 10] [--pairs 30] [--only faced]
+    python tests/bench/bench_pairs.py [--seconds 1 10] [--pairs 30] [--first 0] [--only faced]
 
 Every shipped style, plain and faced, on three cloths in turn. The planner's clock counts this process's own
 time, so that other work on the machine changes nothing; without further processes, and without the strip
@@ -45,15 +45,16 @@ def main() -> None:
     ask.add_argument("--seconds", type=float, nargs=2, default=(1.0, 10.0))
     ask.add_argument("--pairs", type=int, default=30)
     ask.add_argument("--only", default="")
+    ask.add_argument("--first", type=int, default=0, help="number of the pair to begin with")
     given = ask.parse_args()
     clock: Any = SimpleNamespace(monotonic=time.process_time)
     for module in (folds, planner, search):
         vars(module)["time"] = clock
     ratios = []
     every = [(n, g) for n, g in garments().items() if given.only in n]
-    for k in range(min(given.pairs, 3 * len(every))):
+    for k in range(given.first, min(given.first + given.pairs, 3 * len(every))):
         name, (pieces, rules) = every[k % len(every)]
-        data = CLOTHS[(k + k // len(every)) % len(CLOTHS)]
+        data = CLOTHS[(k % len(every) + k // len(every)) % len(CLOTHS)]
         short, long_ = (length(pieces, Cloth.from_dict(data), rules, s) for s in given.seconds)
         ratios.append(short / long_)
         print(f"{name:24} {data['width']} {data['fold']:10} {short / 10:7.1f} {long_ / 10:7.1f} "
