@@ -260,3 +260,19 @@ def test_small_lengths_of_both_systems() -> None:
     """Two decimals of a mm below 1, three of an inch below a tenth."""
     assert [small_text(v) for v in (0.024, 0.4, 3.26)] == ["0.02 mm", "0.40 mm", "3.3 mm"]
     assert [small_text(v, "in") for v in (0.024, 0.4, 3.26)] == ["0.001 in", "0.016 in", "0.13 in"]
+
+
+@pytest.mark.parametrize(
+    ("cloth", "told"), [("1400 mm", "slit 6.0 cm"), ("55 in", "slit 2 3/8 in")]
+)
+def test_what_stands_on_a_piece_is_in_the_system_of_its_docket(cloth: str, told: str) -> None:
+    """Measured in inches, cloth by the metre: the slit's mark and label are told in cm, as the lay is."""
+    from configs import shipped
+    from drafting import Cloth, Docket
+
+    read = Docket.load(shipped("dockets", "rehearsal-top.yaml"))
+    docket = read.replace(cloth=Cloth.from_dict({"width": cloth}), lay=())
+    if cloth.endswith("in"):
+        docket = docket.replace(unit="in")
+    back = docket.pieces()["back"]
+    assert told in {m.name for m in back.marks} and told in back.label

@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from configs.errors import ChalkbeamError, Fault, InputError, LayError
@@ -25,6 +26,7 @@ from drafting.docket import text as written
 from drafting.docket.cloths import Of, OtherCloth, cut_here, untaken
 from drafting.docket.reader import read_fields
 from drafting.docket.recent import recalled
+from drafting.docket.telling import told_in, told_on
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, Rules
 from drafting.measurements import Measurements
 from drafting.piece import Piece
@@ -247,6 +249,9 @@ class Docket:
                 made = recalled(partial(_cut, made, changes, unit), (made,), raw, unit)
         for part, unit, key in self._parts():
             made = recalled(partial(self._sewn, made, part, unit, key), (made,), part, unit, key)
+        told = told_on(made.pieces, told_in(self))
+        if any(told[n] is not p for n, p in made.pieces.items()):
+            made = replace(made, pieces=MappingProxyType(told))
         return made, imported
 
     def _import_sewn(self, measurements: Measurements) -> Draft:

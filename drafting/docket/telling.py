@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from configs.units import INCH_UNITS
+from configs.units import INCH_UNITS, format_length, parse_length, said_in
+from drafting.piece import Mark, Piece
 
 if TYPE_CHECKING:
     from drafting.docket.model import Docket
@@ -21,3 +23,23 @@ def told_in(docket: Docket) -> str:
     cloth = str(docket.to_dict().get("cloth") or "")
     metric = bool(re.search(r"\d *(mm|cm|m)\b", cloth))
     return "in" if docket.measurements.unit in INCH_UNITS and not metric else "cm"
+
+
+_INCHES = re.compile(r"(?:\d+ )?\d+(?:/\d+)? in\b")
+
+
+def told_on(pieces: Mapping[str, Piece], unit: str) -> dict[str, Piece]:
+    """The pieces, the lengths that stand on them (a slit's, a zip's) in one system: ``unit`` cm or in."""
+
+    def told(words: str) -> str:
+        if unit in INCH_UNITS:
+            return said_in(words, unit)
+        return _INCHES.sub(lambda m: format_length(parse_length(m[0]), unit), words)
+
+    out = {}
+    for name, piece in pieces.items():
+        label = tuple(map(told, piece.label))
+        marks = tuple(Mark(told(m.name), m.points, m.closed) for m in piece.marks)
+        same = label == piece.label and [m.name for m in marks] == [m.name for m in piece.marks]
+        out[name] = piece if same else piece.with_(label=label, marks=marks)
+    return out
