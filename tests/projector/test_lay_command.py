@@ -195,7 +195,7 @@ def test_ctrl_c_keeps_the_best(tmp_path: Path) -> None:
         [sys.executable, "-c", code, "lay", str(path), "--seconds", "120"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     ) as command:  # fmt: skip
-        time.sleep(4.0)
+        time.sleep(3.0)
         command.send_signal(signal.SIGINT)
         out, err = command.communicate(timeout=60)
     assert command.returncode == 0, err
