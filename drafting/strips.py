@@ -21,6 +21,7 @@ from drafting.piece import Mark, Notch, Piece
 from drafting.placement import grain_turn
 
 JOIN = "join raw edge"  # takes no allowance of its own: it is in the outline
+BIAS = "bias "  # before the word of a join that lies so
 JOIN_MM, BIAS_JOIN_MM = 10.0, 6.0  # seam at a join (common practice, no source)
 MOST_JOINS = 9
 _LONG = 3.0  # lengths of its own width that make a strip
@@ -118,7 +119,7 @@ def in_parts(piece: Piece, joins: int) -> tuple[Piece, ...]:
             if (moved := _notch(x, piece.edges[x.edge], sides, span, origin, u, lean, width, n))
         )
         seams = [
-            Mark(f"join, {seam:g} mm seam", np.array([origin + c * u, origin + (c + lean * width) * u + width * n]))
+            Mark(f"{BIAS if bias else ''}join, {seam:g} mm seam", np.array([origin + c * u, origin + (c + lean * width) * u + width * n]))
             for c in cuts[max(0, k - 1) : k + 1]
         ]  # fmt: skip
         name = part_name(piece.name, k + 1)
@@ -153,7 +154,7 @@ def joining_words(joins: Mapping[str, int], pieces: Mapping[str, Piece]) -> tupl
         first = pieces.get(part_name(name, 1))
         if not many or first is None:
             continue
-        bias = any(f"{BIAS_JOIN_MM:g} mm" in m.name for m in first.marks if "join" in m.name)
+        bias = any(m.name.startswith(f"{BIAS}join") for m in first.marks)
         how = "at 45°, their ends crossing at the seam line, " if bias else "end to end, "
         said.append(
             f"{name}: cut in {many + 1} parts; join them {how}right sides together, in the order of their "

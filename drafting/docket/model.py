@@ -367,7 +367,9 @@ class Docket:
         """The pieces with the strips in the parts that their cloth is cut in."""
         joins = self.joins
         try:
-            made = pieced(self._pieces, joins) if joins else self._pieces
+            made = self._pieces
+            if joins:
+                made = told_on(pieced(made, joins), told_in(self))
         except LayError as error:
             at = self._where("")
             raise LayError([replace(f, where=f"{at}{f.where}") for f in error.faults]) from error

@@ -38,7 +38,8 @@ def told_on(pieces: Mapping[str, Piece], unit: str) -> dict[str, Piece]:
 
     out = {}
     for name, piece in pieces.items():
-        label = tuple(map(told, piece.label))
+        sizes = {m.name for m in piece.marks}  # no other line of a label is a length
+        label = tuple(told(line) if line in sizes else line for line in piece.label)
         marks = tuple(Mark(told(m.name), m.points, m.closed) for m in piece.marks)
         same = label == piece.label and [m.name for m in marks] == [m.name for m in piece.marks]
         out[name] = piece if same else piece.with_(label=label, marks=marks)

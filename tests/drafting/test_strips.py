@@ -13,7 +13,8 @@ from top_bodies import inches
 
 from configs.errors import InputError, LayError
 from drafting import Docket, Piece, draft
-from drafting.piece import Notch
+from drafting.docket.telling import told_on
+from drafting.piece import Mark, Notch
 from drafting.strips import in_parts, is_strip, joining_words, pieced, why_no_strip
 from projector.cli import main
 
@@ -28,7 +29,7 @@ def binding() -> Piece:
 
 
 def seam_of(part: Piece) -> list[np.ndarray]:
-    return [m.points for m in part.marks if m.name.startswith("join")]
+    return [m.points for m in part.marks if "join, " in m.name]
 
 
 def test_a_band_in_two_parts_has_a_centimetre_of_seam_on_each() -> None:
@@ -85,6 +86,26 @@ def test_on_the_bias_a_join_runs_along_the_grain_at_45_degrees() -> None:
         for line in seam_of(in_parts(strip, 1)[0]):
             join = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
             assert abs(float(join @ along)) == pytest.approx(np.sqrt(0.5), abs=1e-3)
+
+
+@pytest.mark.parametrize("unit", ["cm", "in"])
+def test_how_strips_are_joined_does_not_hang_on_the_unit(unit: str) -> None:
+    """A bias binding is joined at 45° also where what stands on its parts is told in inches."""
+    strip = binding()
+    parts = told_on(pieced({strip.name: strip}, {strip.name: 2}), unit)
+    (said,) = joining_words({strip.name: 2}, parts)
+    assert "at 45°" in said
+    (words,) = {m.name for m in parts[f"{strip.name} part 1"].marks if "join, " in m.name}
+    assert ("mm" in words) == (unit == "cm")
+
+
+def test_only_sizes_that_are_marked_are_told_anew() -> None:
+    """A line of a label that only looks like inches stays: 'cut 2 in lining' is a count."""
+    slit = Mark("slit 2 3/8 in", np.array([[10.0, 10.0], [20.0, 10.0]]))
+    piece = BAND.with_(label=("band", "cut 2 in lining", "slit 2 3/8 in"), marks=(slit,))
+    told = told_on({"band": piece}, "cm")["band"]
+    assert told.label == ("band", "cut 2 in lining", "slit 6.0 cm")
+    assert told.marks[0].name == "slit 6.0 cm"
 
 
 def test_grain_notches_and_marks_stay_where_they_were() -> None:
