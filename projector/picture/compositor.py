@@ -98,6 +98,7 @@ class Compositor:
     _over: list[tuple[Array | None, Painted]] = field(default_factory=list, repr=False)
     _cold: list[str] = field(default_factory=list)
     _warmed: Any = None
+    _arrows: tuple[Any, list[tuple[Array, Painted]]] = ((), [])
     _used: set[str] = field(default_factory=set)  # names painted since the last composing began
     _troubles: dict[str, tuple[str, ...]] = field(default_factory=dict)
     _loose_said: tuple[str, ...] = ()
@@ -267,22 +268,32 @@ class Compositor:
             grounds.append(ground)
             self._lay_over(state, ground, self._paint(state, item, item))
         if state.tool is None:
-            dark = [
-                p
-                for p in state.work.placed()
-                if p.key != state.loose and stage.unlit(p) == "wholly"
-            ]
-            clear = [*grounds, *words.labels_on_table(state)] if dark else []
-            lines = _lines_on_table(state) if dark else None
-            for p in dark[:_MOST_ARROWS]:  # the strip counts them all
-                made = signs.beyond(stage, p, clear, lines)
-                if made is None:
-                    continue
-                item, ground = made
-                clear.append(ground)
-                self._lay_over(state, ground, self.painter.paint(stage.lens.frame(item)))
+            for ground, painted in self._put_arrows(state, grounds):
+                self._lay_over(state, ground, painted)
         self._put_strip(state)
         self._put_tool(state)
+
+    def _put_arrows(self, state: State, grounds: Sequence[Array]) -> list[tuple[Array, Painted]]:
+        """Arrows towards copies that are not lit, each with its ground; kept while nothing they keep off
+        has moved."""
+        stage, placed = state.stage, state.work.placed()
+        dark = [p for p in placed if p.key != state.loose and stage.unlit(p) == "wholly"]
+        if not dark:
+            return []
+        clear = [*grounds, *words.labels_on_table(state)]
+        kept = (tuple(placed), state.loose, stage.view, stage.look, stage.lens, stage.docket)
+        key: tuple[Any, ...] = (*kept, *(ring.tobytes() for ring in clear))
+        if self._arrows[0] != key:
+            made: list[tuple[Array, Painted]] = []
+            lines = _lines_on_table(state)
+            for p in dark[:_MOST_ARROWS]:  # the strip counts them all
+                found = signs.beyond(stage, p, clear, lines)
+                if found is not None:
+                    item, ground = found
+                    clear.append(ground)
+                    made.append((ground, self.painter.paint(stage.lens.frame(item))))
+            self._arrows = (key, made)
+        return self._arrows[1]
 
     def _put_tool(self, state: State) -> None:
         """A tool's own marks, and the check square, over all else."""
