@@ -128,6 +128,12 @@ class Planning:
         self.done = True
 
 
+def _workers() -> int:
+    """Processes that help the planner's own: one core stays free for the hand."""
+    cores = os.cpu_count() or 1
+    return 0 if cores <= 2 else cores - 2
+
+
 def _work(
     out: Any,
     data: Mapping[str, Any],
@@ -138,7 +144,7 @@ def _work(
     """In the other process: plan, send every better lay, end with a word."""
     from configs.errors import ChalkbeamError
     from drafting.docket import Docket
-    from drafting.lay import plan
+    from drafting.lay import Effort, plan
     from projector.session.shares import rules_of, together
 
     if hasattr(os, "nice"):  # what she drags goes first; the planner's own processes inherit it
@@ -165,6 +171,7 @@ def _work(
             locked=(*locked, *joined.still),
             progress=send,
             rules=rules_of(joined, docket.distance_mm),
+            effort=Effort(workers=_workers()),
         )
         send(lay)
         out.put(("done", ""))

@@ -26,7 +26,7 @@ from projector.picture.contrast import contrast
 from projector.picture.look import STYLES
 from projector.picture.on_table import used_box
 from projector.picture.view import View
-from projector.session import hands, words
+from projector.session import hands, planning, words
 from projector.session.hand import HELD_S
 from projector.session.journal import Journal, journal_path
 from projector.session.past import past_path
@@ -343,6 +343,15 @@ def test_a_plan_that_arrives_waits_for_the_hand(monkeypatch: pytest.MonkeyPatch)
     sitting.tick(1.1)
     assert sitting.state.plan is not None and sitting.state.plan.best is run.best is not None
     sitting.close()
+
+
+@pytest.mark.parametrize(("cores", "workers"), [(None, 0), (1, 0), (2, 0), (3, 1), (8, 6)])
+def test_a_core_stays_free_for_the_hand(
+    cores: int | None, workers: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The planner at the table takes one core for itself and leaves one; the rest help it."""
+    monkeypatch.setattr(os, "cpu_count", lambda: cores)
+    assert planning._workers() == workers
 
 
 @pytest.mark.skipif(not hasattr(os, "nice"), reason="this system has no nice")
