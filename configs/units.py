@@ -280,11 +280,12 @@ def format_length(mm: float, unit: str = "cm", parts: int = 16) -> str:
 
 def small_text(mm: float, unit: str = "mm") -> str:
     """By how much something is off, as a person reads it: '0.02 mm', '0.2 mm', '2 mm'; in inches,
-    where fractions end, '0.001 in', '0.03 in'."""
+    where fractions end, '0.0002 in', '0.016 in', '0.13 in'."""
     size = abs(mm)
     if unit_name(unit, "unit") in INCH_UNITS:
         inches = mm / 25.4
-        return f"{inches:z.3f} in" if size < 2.54 else f"{inches:z.2f} in"
+        digits = 4 if size < 0.0254 else 3 if size < 2.54 else 2
+        return f"{inches:z.{digits}f} in"
     return f"{mm:z.2f} mm" if size < 0.995 else f"{mm:z.1f} mm"
 
 

@@ -74,11 +74,19 @@ def _yaml_files(folder: Path) -> list[Path]:
 
 
 def unit_here(folder: Path) -> str:
-    """'in' where the file of ours that was changed last in a folder is in inches, else 'mm'."""
-    from configs.units import INCH_UNITS
+    """'in' where the file of ours that was changed last in a folder is in inches, else 'mm'.
 
-    units = [str(d["unit"]) for d in map(_read, _yaml_files(folder)) if d.get("unit")]
-    return "in" if units and units[0] in INCH_UNITS else "mm"
+    A docket that names no unit, with cloth in metric lengths, is told in cm, and so is what is beside it.
+    """
+    from configs.units import INCH_UNITS
+    from drafting.docket.telling import is_metric
+
+    for data in map(_read, _yaml_files(folder)):
+        if data.get("unit"):
+            return "in" if str(data["unit"]) in INCH_UNITS else "mm"
+        if is_metric(data.get("cloth")):
+            return "mm"
+    return "mm"
 
 
 def _measures_missing(path: Path, data: Mapping[str, Any]) -> str:

@@ -259,7 +259,7 @@ def test_a_sentence_told_in_inches(metric: str, inches: str) -> None:
 def test_small_lengths_of_both_systems() -> None:
     """Two decimals of a mm below 1, three of an inch below a tenth."""
     assert [small_text(v) for v in (0.024, 0.4, 3.26)] == ["0.02 mm", "0.40 mm", "3.3 mm"]
-    assert [small_text(v, "in") for v in (0.024, 0.4, 3.26)] == ["0.001 in", "0.016 in", "0.13 in"]
+    assert [small_text(v, "in") for v in (0.024, 0.4, 3.26)] == ["0.0009 in", "0.016 in", "0.13 in"]
 
 
 @pytest.mark.parametrize(
@@ -276,3 +276,19 @@ def test_what_stands_on_a_piece_is_in_the_system_of_its_docket(cloth: str, told:
         docket = docket.replace(unit="in")
     back = docket.pieces()["back"]
     assert told in {m.name for m in back.marks} and told in back.label
+
+
+def test_a_metric_docket_decides_for_what_is_beside_it(tmp_path: Path) -> None:
+    """Measures in inches beside a docket with cloth in mm, changed after them: told in mm; alone, in inches."""
+    import os
+
+    from projector.next_step import unit_here
+
+    body, docket = tmp_path / "alto-3.yaml", tmp_path / "top.yaml"
+    body.write_text("chalkbeam: 1\nunit: in\nmeasurements: {bust_girth: 36}\n")
+    assert unit_here(tmp_path) == "in"
+    docket.write_text("chalkbeam: 1\ntitle: top\ncloth: {width: 1400 mm}\n")
+    os.utime(body, (1e9, 1e9))
+    assert unit_here(tmp_path) == "mm"
+    docket.write_text("chalkbeam: 1\ntitle: top\ncloth: {width: 45 in}\n")
+    assert unit_here(tmp_path) == "in"

@@ -20,9 +20,13 @@ def told_in(docket: Docket) -> str:
     """
     if docket.unit != "mm" or docket.measurements is None:
         return "in" if docket.unit in INCH_UNITS else "cm"
-    cloth = str(docket.to_dict().get("cloth") or "")
-    metric = bool(re.search(r"\d *(mm|cm|m)\b", cloth))
+    metric = is_metric(docket.to_dict().get("cloth"))
     return "in" if docket.measurements.unit in INCH_UNITS and not metric else "cm"
+
+
+def is_metric(cloth: object) -> bool:
+    """Whether a docket's ``cloth``, as written, names a length in mm, cm or m."""
+    return bool(re.search(r"\d *(mm|cm|m)\b", str(cloth or "")))
 
 
 _INCHES = re.compile(r"(?:\d+ )?\d+(?:/\d+)? in\b")
