@@ -389,6 +389,14 @@ class _Dumper(yaml.SafeDumper):
         return True
 
 
+def _text(dumper: _Dumper, value: str) -> yaml.ScalarNode:
+    """A text that the reader would take for something else ('09', a number to it) stands in quotes."""
+    forms = _Loader.yaml_implicit_resolvers.get(value[:1], [])
+    style = "'" if any(form.match(value) for _, form in forms) else None
+    return dumper.represent_scalar("tag:yaml.org,2002:str", value, style=style)
+
+
+_Dumper.add_representer(str, _text)
 _Dumper.add_representer(tuple, lambda d, v: d.represent_list(v))
 _Dumper.add_representer(datetime.datetime, lambda d, v: d.represent_str(v.isoformat()))
 

@@ -34,7 +34,7 @@ _SLOW = {
     "calibrate": "photos_together solve photo cloth_scan camera tape simulate drift real_photographs rigs",
     "projector": "lay_command hostile_files app bays_table measure cloth_command journal_commands one_input every_state "
     "new sketches guided_tape lay_labels lay_cloths window xorg shape pointer_ways exchange frame_command bays table clock two_hands",
-    "drafting": "lay steps cut_size intake_hostile base necklines faces_of_cloth draft_command "
+    "drafting": "layers strips export_dxf dress figures lay steps cut_size intake_hostile base necklines faces_of_cloth draft_command "
     "skirts set_in_sleeve fitted_bodice folds mending cuffs inside measured travels straight_skirt "
     "same_geometry printed_sums export_pdf intake_svg any_block body_passes style slips round_trip "
     "wardrobe_sheet collars fronts bust_shaping elbow_dart waist_facings hip_yoke facing_in_one",

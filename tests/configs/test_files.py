@@ -13,7 +13,14 @@ from hypothesis import strategies as st
 
 from configs import shipped
 from configs.errors import Fault, InputError, Refusal, is_shown, printable, short
-from configs.files import dump_yaml, json_record, parse_yaml, read_bytes, write_atomic
+from configs.files import (
+    dump_yaml,
+    json_record,
+    one_line,
+    parse_yaml,
+    read_bytes,
+    write_atomic,
+)
 from configs.reader import Reader, unknown_keys
 
 
@@ -240,3 +247,12 @@ def test_shipped_files_lie_in_the_package() -> None:
     for parts in (("keys.yaml",), ("measurements", "alto-3.yaml"), ("styles",), ("cloth",),
                   ("dockets",), ("pictures", "lay.png")):  # fmt: skip
         assert shipped(*parts).exists(), parts
+
+
+@pytest.mark.parametrize(
+    "text", ["09", "010", "1.", "+7", "no", "~", "2026-11-02", "", "12:30", ".5"]
+)
+def test_a_text_that_looks_like_a_number_stays_a_text(text: str) -> None:
+    """Written and read again '09' is no nine: what our reader would take for another value is quoted."""
+    assert parse_yaml(dump_yaml({"chalkbeam": 1, "k": text}), "x")["k"] == text
+    assert parse_yaml(f"chalkbeam: 1\nk: {one_line([text])}\n", "x")["k"] == [text]
