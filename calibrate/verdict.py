@@ -41,9 +41,7 @@ _ODD_LEVEL = 1.7  # from here on the cards contradict each other
 _REFUSE_LEVEL = 8.0
 _SURE_GAIN = 2.0  # six sigma for a card of 33 corners
 _SURE_DROP = 30.0  # of chi square for the one unknown of a stretched print
-_MOST_LOOKS = (
-    150  # in our tests heights are found within 126; what contradicts itself goes on for a thousand
-)
+_MOST_LOOKS = 300  # heights were found within 126; what contradicts itself takes a thousand
 _SURE_LIFT = 40.0  # of chi square for the heights of four cards
 _LIFT_TOLD_MM = 0.2  # a lower card counts as lying on the table
 _LIFT_SEEN_MM = 0.3  # surer than this, the photos themselves tell where the table is

@@ -383,6 +383,11 @@ class Docket:
         cloths = {name: self.cloth_of(name) for name in self._pieces}
         return {n: c.pieced[n] for n, c in cloths.items() if c is not None and n in c.pieced}
 
+    def _strip(self, name: str) -> str:
+        """The strip that a piece is a part of; her own 'sleeve part 2' is a piece like any other."""
+        whole = strip_of(name)
+        return whole if whole in self.joins else name
+
     def strips(self) -> dict[str, int]:
         """The strips of its own cloth that may be pieced → how many joins she allows."""
         if self.cloth is None:
@@ -411,15 +416,15 @@ class Docket:
 
     def allowances_for(self, piece: str) -> dict[str, float]:
         """Edge → allowance mm for one piece (``all`` for edges not named)."""
-        own = self.piece_allowances.get(piece) or self.piece_allowances.get(strip_of(piece), {})
+        own = self.piece_allowances.get(piece) or self.piece_allowances.get(self._strip(piece), {})
         return {**self.allowances, **own}
 
     @property
     def rules(self) -> Rules:
         """What its lay keeps to, for `drafting.lay.plan` and `judge`."""
         own = dict(self.piece_allowances)
-        parts = [n for n in self._parted if strip_of(n) in own] if own else []
-        own |= {n: own[strip_of(n)] for n in parts}
+        parts = [n for n in self._parted if self._strip(n) in own] if own else []
+        own |= {n: own[self._strip(n)] for n in parts}
         return Rules(self.distance_mm, {**self.allowances, **own}, self.quantity)
 
     def allowance_cautions(self) -> list[str]:

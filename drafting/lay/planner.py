@@ -107,7 +107,7 @@ def plan_job(
         raise LayError(f"{seconds!r} is not a number of seconds to plan for.")
     run = _Run(job, began, float(seconds), progress, _seed(effort.seed))
     run.enough = enough
-    count = _cores() if effort.workers is None else effort.workers
+    count = cores() if effort.workers is None else effort.workers
     # one worker cannot better a lone piece, and nothing can better an empty job
     alone = seconds < _ALONE_S or count <= 0
     team: list[_Worker] = []
@@ -179,7 +179,8 @@ def _seed(seed: int | None) -> int:
     return int(np.random.SeedSequence(seed).generate_state(1)[0])
 
 
-def _cores() -> int:
+def cores() -> int:
+    """Processor cores that this process may use."""
     with contextlib.suppress(AttributeError, OSError):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

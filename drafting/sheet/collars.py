@@ -78,6 +78,9 @@ def laid_together(front: Half, back: Half, overlap: float) -> tuple[Points, Poin
         if abs(short) < 1e-4:
             break
         apart = apart + short * unit(leave - arrive)
+    else:
+        what = "is too much for this neckline: it cannot be laid smooth over the shoulder."
+        raise DraftError(Fault("style.overlap", what, "Use less."))
     line = np.concatenate([first[:-1], bridge, (second[::-1] + apart)[1:]])
     return line - line[0], down
 
@@ -99,7 +102,7 @@ def beside(seam: Points, width: float, front_down: Points) -> Points:
     made = shapely.LineString(seam).offset_curve(-width, quad_segs=16, join_style="mitre", mitre_limit=2.0)  # fmt: skip
     points = without_repeats(np.array(made.coords)) if made.geom_type == "LineString" else seam[:0]
     if len(points) < 2:
-        what = f"of {width / 10:.1f} cm folds over itself on this neckline."
+        what = "is so wide that the collar folds over itself on this neckline."
         raise DraftError(Fault("style.width", what, "Make the collar narrower."))
     points = _to_line(points[::-1], np.zeros(2), np.array([0.0, -1.0]))[::-1]
     points = _to_line(points, seam[-1], front_down)

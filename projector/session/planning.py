@@ -130,8 +130,9 @@ class Planning:
 
 def _workers() -> int:
     """Processes that help the planner's own: one core stays free for the hand."""
-    cores = os.cpu_count() or 1
-    return 0 if cores <= 2 else cores - 2
+    from drafting.lay.planner import cores
+
+    return max(cores() - 2, 0)
 
 
 def _work(

@@ -234,3 +234,16 @@ def test_steps_and_truing_tell_the_joins(tmp_path: Path) -> None:
     assert set(pieced(read.draft().pieces, read.joins)) == set(read.every_piece())
     notches = sum(len(read.every_piece()[f"waistband part {k}"].notches) for k in (1, 2))
     assert notches == len(read.draft().pieces["waistband"].notches)
+
+
+def test_a_piece_of_hers_called_part_2_is_no_part() -> None:
+    """Only what the lay has parted takes the allowances of its strip: a name is no proof."""
+    square = [[0, 0], [300, 0], [300, 400], [0, 400]]
+    docket = Docket.from_dict(
+        {"chalkbeam": 1, "title": "bag", "allowances": {"all": "10 mm", "body": {"all": "30 mm"}},
+         "cloth": {"width": "1400 mm"},
+         "pieces": [{"name": n, "outline": square} for n in ("body", "body part 2")]}
+    )  # fmt: skip
+    assert docket.allowances_for("body")["all"] == 30.0
+    assert docket.allowances_for("body part 2")["all"] == 10.0
+    assert docket.rules.allowances.get("body part 2", {}).get("all", 10.0) == 10.0

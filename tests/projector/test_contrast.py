@@ -133,3 +133,22 @@ def test_bold_letters_are_larger_where_there_is_room() -> None:
         points = [p for s in strokes for p in s]
         sizes[colour] = max(p[1] for p in points) - min(p[1] for p in points)
     assert sizes["black"] > 1.1 * sizes["white"]
+
+
+def test_the_ink_turns_at_its_thresholds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half as light as the darkest cloth that light lines suit: bold; twice: light. Colours moved half as far
+    as is let pass stay light or bold, twice as far turn dark."""
+    from projector.picture import look
+
+    def grey(luminance: float) -> tuple[tuple[int, int, int], ...]:
+        level = next(v for v in range(256) if linear((v, v, v))[0] >= luminance)
+        return ((level, level, level),)
+
+    assert ink_for(grey(0.5 * look._DARK_CLOTH)) == "bold"
+    assert ink_for(grey(2.0 * look._DARK_CLOTH)) == "light"
+    print_ = colours_in("red and navy")
+    for limit, ink in ((look._MOST_MOVED, "dark"), (2.0 * look._MOST_MOVED, "bold")):
+        ink_for.cache_clear()
+        monkeypatch.setattr(look, "_MOST_MOVED", limit)
+        assert ink_for(print_) == ink
+    ink_for.cache_clear()

@@ -16,6 +16,7 @@ from configs import shipped
 from configs.errors import Fault, InputError
 from drafting import Docket
 from drafting.lay import plan
+from projector.session import words
 from projector.session.journal import Journal
 from projector.session.sitting import Sitting
 from projector.tools.shape_room import ShapeTool
@@ -136,6 +137,23 @@ def test_the_strip_stands_still_while_a_grip_is_pulled(path: Path) -> None:
     sitting.do("lines")
     sitting.frame()
     assert sitting.compositor.shown.strip is not strip
+    sitting.close()
+
+
+def test_why_it_stops_is_told_while_the_hand_pulls(path: Path) -> None:
+    """At a limit the word why stands on the strip at once, though the strip else keeps still in a pull."""
+    sitting = sit(path)
+    sitting.do("shape")
+    sitting.frame()
+    pull(sitting, "style.length", 5.0, let_go=False)
+    pull(sitting, "style.length", -900.0, let_go=False)
+    sitting.frame()
+    strip, message = sitting.compositor.shown.strip, sitting.state.message.text
+    assert message and strip is not None
+    lines = words.lines(sitting.state)
+    assert strip.rows >= strip.rows_needed(lines)
+    shown = " ".join(f.text for f in strip.figures(lines))
+    assert message.split(".")[0] in shown
     sitting.close()
 
 
