@@ -11,7 +11,7 @@ import re
 import numpy as np
 import pytest
 import yaml
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from rigs_bays import ideal
 from shapely import LineString, Point, Polygon, box, union_all
@@ -422,6 +422,7 @@ def some_plan(seed: int) -> BayPlan:
     return plan_bays(random_lay(seed, 1800, 900), ideal(1000.0), View(2.0), CLOTH)
 
 
+@example(seed=300, steps=7)
 @given(st.integers(0, 1000), st.integers(0, 9))
 @settings(max_examples=25, deadline=None)
 def test_killed_at_any_step_it_goes_on(seed: int, steps: int) -> None:

@@ -25,7 +25,7 @@ def to_dict(walk: Baywalk) -> dict[str, Any]:
     plan, w = walk.plan, walk.plan.window
 
     def box(b: Box) -> list[float | None]:
-        return [round(v, 4) + 0.0 if math.isfinite(v) else None for v in b]
+        return [round(v, 7) + 0.0 if math.isfinite(v) else None for v in b]
 
     data: dict[str, Any] = {
         "at": walk.at,
@@ -66,7 +66,7 @@ def to_dict(walk: Baywalk) -> dict[str, Any]:
     if walk.wanted:
         data["wanted"] = list(walk.wanted)
     if walk.taken:
-        data["taken"] = [[round(x, 4), round(y, 4)] for x, y in walk.taken]
+        data["taken"] = [[round(x, 7), round(y, 7)] for x, y in walk.taken]
     return data
 
 
