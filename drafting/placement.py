@@ -15,6 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+Array = NDArray[np.float64]
+
 
 @dataclass(frozen=True)
 class Placement:
@@ -42,7 +44,7 @@ class Placement:
         return f"{self.piece}/{self.copy}"
 
     @property
-    def cloth_from_piece(self) -> NDArray[np.float64]:
+    def cloth_from_piece(self) -> Array:
         """(3, 3) rigid matrix, piece mm → cloth mm (determinant −1 when mirrored)."""
         return cloth_from_piece(self.at, self.turn_deg, self.mirrored)
 
@@ -61,15 +63,13 @@ def grain_turn(grain: tuple[tuple[float, float], tuple[float, float]] | None) ->
     return 0.0 if abs(turn) < 1e-9 else turn
 
 
-def carry(matrix: NDArray[np.float64], points: ArrayLike) -> NDArray[np.float64]:
+def carry(matrix: Array, points: ArrayLike) -> Array:
     """(N, 2) points, or one of (2,), through a (3, 3) affine matrix."""
     out = np.asarray(points, dtype=np.float64) @ matrix[:2, :2].T + matrix[:2, 2]
     return np.asarray(out, dtype=np.float64)
 
 
-def cloth_from_piece(
-    at: tuple[float, float], turn_deg: float, mirrored: bool
-) -> NDArray[np.float64]:
+def cloth_from_piece(at: tuple[float, float], turn_deg: float, mirrored: bool) -> Array:
     """(3, 3) rigid matrix, piece mm → cloth mm.
 
     At turn 0 the piece's +y maps to the cloth's +x and its +x to the cloth's −y (a quarter turn,

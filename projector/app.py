@@ -20,9 +20,8 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from projector.picture.painter import Box
 from projector.screens import Watched, watched
-
-Box = tuple[int, int, int, int]
 
 _UNSEEN = ("offscreen", "dummy", "evdev")  # what SDL falls back on where there is no screen
 _SHARE = 0.9  # of the desktop that a window may take

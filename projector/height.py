@@ -15,17 +15,17 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from calibrate.calibration import Calibration
 from configs.errors import Fault, InputError
 from configs.reader import Reader
 from configs.units import length_text
+from drafting.placement import Array
 
 if TYPE_CHECKING:
     from drafting import Docket
 
-Array = NDArray[np.float64]
 
 _KEYS = ("mat", "cloth", "layers", "lens_height", "lens_foot", "lens_distances")
 # throw: lens distance over beam width. Ordinary home projectors lie at 1 and above, short-throw
@@ -89,20 +89,15 @@ def from_dict(data: Any, where: str = "table.height", *, folded: bool = False) -
     reader = Reader(data, key=where, remedy="Example: {mat: 3 mm, cloth: 1 mm}")
     reader.done()
     reader.only(_KEYS)
-    mat = (
-        reader.length("mat", -_MOST_THICK_MM, _MOST_THICK_MM, least=0.0)
-        if "mat" in reader.data
-        else 0.0
-    )
-    cloth = (
-        reader.length("cloth", 0.0, _MOST_THICK_MM, least=0.0) if "cloth" in reader.data else None
-    )
+
+    def length(key: str, low: float, high: float) -> float | None:
+        given = key in reader.data
+        return reader.length(key, low, high, least=max(low, 0.0)) if given else None
+
+    mat = length("mat", -_MOST_THICK_MM, _MOST_THICK_MM) or 0.0
+    cloth = length("cloth", 0.0, _MOST_THICK_MM)
     layers = reader.count("layers", 2 if folded else 1, high=40)
-    lens = (
-        reader.length("lens_height", 200.0, 10_000.0, least=200.0)
-        if "lens_height" in reader.data
-        else None
-    )
+    lens = length("lens_height", 200.0, 10_000.0)
     foot = reader.point("lens_foot", 20_000.0) if "lens_foot" in reader.data else None
     if "lens_distances" in reader.data and foot is None and not reader.faults:
         foot = reader.tried(lambda: _foot(reader), None, "lens_distances")
@@ -140,21 +135,19 @@ def _foot(reader: Reader) -> tuple[float, float] | None:
 
 
 def height_of(
-    table: Mapping[str, Any],
-    calibration: Calibration,
-    *,
-    folded: bool = False,
-    where: str = "table",
+    docket: Docket, calibration: Calibration, table: Mapping[str, Any] | None = None
 ) -> Height:
     """What is known: the docket's own note first, then the lens's place in the calibration.
 
     The calibration's ``facts`` may hold ``lens_height_mm``, ``lens_foot_x_mm``, ``lens_foot_y_mm``
-    (one rig serves many dockets).
+    (one rig serves many dockets). ``table``: the docket's as it stands now, when it is not saved.
 
     Raises:
         InputError: as `from_dict`.
     """
-    made = from_dict(table.get("height") or {}, f"{where}.height", folded=folded)
+    folded = docket.cloth is not None and docket.cloth.folded
+    noted = (docket.table if table is None else table).get("height") or {}
+    made = from_dict(noted, f"{docket.path or 'docket'}: table.height", folded=folded)
     facts = calibration.facts
     lens = facts.get("lens_height_mm")
     if made.lens_mm is None and isinstance(lens, int | float) and lens > 0:
@@ -185,13 +178,10 @@ class Doubt:
     """What height may still cost.
 
     ``per_metre_mm``: how much a line of one metre may be drawn too long or too short, worst case
-    of what is not known; ``aside_mm``: how far the picture as a whole may stand aside;
-    ``corrected``: whether the frame is corrected; ``said``: all of it as sentences for her.
+    of what is not known; ``said``: all of it as sentences for her.
     """
 
     per_metre_mm: float
-    aside_mm: float
-    corrected: bool
     said: tuple[str, ...]
 
 
@@ -222,14 +212,13 @@ def off_by(calibration: Calibration, height: Height) -> Doubt:
             )
         elif h:
             notes.append(f"Corrected for {h:g} mm above the calibrated table.")
-        aside = 0.0
         if height.foot_mm is None and h:
             aside = abs(h) / H * (0.5 * math.hypot(*_beam_mm(calibration)) + 0.6 * width)
             notes.append(
                 f"The point under the lens is not noted: the picture as a whole may stand {aside:.1f} mm "
                 "aside; sizes are right, and aligning by light takes it up."
             )
-        return Doubt(slip, aside, bool(h), tuple(notes))
+        return Doubt(slip, tuple(notes))
     ordinary, short = 1.0 / (ORDINARY_THROW * width), 1.0 / (SHORT_THROW * width)
     if height.cloth_mm is None and not height.mat_mm:
         notes.append(
@@ -237,16 +226,16 @@ def off_by(calibration: Calibration, height: Height) -> Doubt:
             f"metre up to {1000 * ordinary:.1f} mm too short ({1000 * short:.1f} mm under a "
             "short-throw lens)."
         )
-        return Doubt(1000.0 * short, 0.0, False, tuple(notes))
+        return Doubt(1000.0 * short, tuple(notes))
     if h == 0.0:
-        return Doubt(0.0, 0.0, False, ())
+        return Doubt(0.0, ())
     where, which = ("above", "short") if h > 0 else ("below", "long")
     notes.append(
         f"The lens's height is not noted: {abs(h):g} mm {where} the calibrated table make a metre up "
         f"to {1000 * abs(h) * ordinary:.1f} mm too {which} ({1000 * abs(h) * short:.1f} mm under a "
         "short-throw lens). Measure straight down from the lens."
     )
-    return Doubt(1000.0 * abs(h) * short, 0.0, False, tuple(notes))
+    return Doubt(1000.0 * abs(h) * short, tuple(notes))
 
 
 def notes(docket: Docket, calibration: Calibration) -> tuple[str, ...]:
@@ -255,11 +244,7 @@ def notes(docket: Docket, calibration: Calibration) -> tuple[str, ...]:
     Raises:
         InputError: what the docket notes has faults.
     """
-    folded = docket.cloth is not None and docket.cloth.folded
-    where = f"{docket.path or 'docket'}: table"
-    return off_by(
-        calibration, height_of(docket.table, calibration, folded=folded, where=where)
-    ).said
+    return off_by(calibration, height_of(docket, calibration)).said
 
 
 def truth(docket: Docket, calibration: Calibration) -> str:
@@ -276,9 +261,7 @@ def truth(docket: Docket, calibration: Calibration) -> str:
     grid = calibration.model.grid_mm()
     error = calibration.expected_error_mm(grid)
     bars = calibration.print_doubt_mm(grid)
-    folded = docket.cloth is not None and docket.cloth.folded
-    where = f"{docket.path or 'docket'}: table"
-    noted = height_of(docket.table, calibration, folded=folded, where=where)
+    noted = height_of(docket, calibration)
     what = "the cloth's thickness" if noted.cloth_mm is None else "the lens's height"
     parts = {
         "": float(error.max()),
@@ -300,7 +283,7 @@ def foot_from_tape(
 ) -> tuple[tuple[float, float], float]:
     """The point under the lens from taped distances, and by how much they disagree at most.
 
-    Least squares over the distances (Gauss and Newton's steps).
+    Least squares over the distances.
 
     Args:
         places_mm: (N, 2) table mm, N ≥ 3, not in one line.
@@ -309,6 +292,8 @@ def foot_from_tape(
     Raises:
         InputError: fewer than three, in one line, or not finite.
     """
+    from scipy.optimize import least_squares
+
     p = np.asarray(places_mm, dtype=np.float64)
     d = np.asarray(distances_mm, dtype=np.float64)
     fault = None
@@ -324,15 +309,12 @@ def foot_from_tape(
     rows = 2.0 * (p[1:] - p[0])
     right = np.sum(p[1:] ** 2, axis=1) - np.sum(p[0] ** 2) - d[1:] ** 2 + d[0] ** 2
     x = np.linalg.lstsq(rows, right, rcond=None)[0]
-    for _ in range(20):
-        away = x - p
-        r = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
-        step = np.linalg.lstsq(away / r[:, None], d - r, rcond=None)[0]
-        x = x + step
-        if float(np.hypot(*step)) < 1e-9:
-            break
-    left = np.abs(np.hypot(*(x - p).T) - d)
-    return (float(x[0]), float(x[1])), float(left.max())
+
+    def off(at: Array) -> Array:
+        return np.asarray(np.hypot(*(at - p).T) - d)
+
+    x = least_squares(off, x, xtol=1e-14, ftol=1e-14).x
+    return (float(x[0]), float(x[1])), float(np.abs(off(x)).max())
 
 
 def _middle(calibration: Calibration) -> tuple[float, float]:

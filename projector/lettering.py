@@ -17,11 +17,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from drafting.lettering import font_files
-
-Array = NDArray[np.float64]
+from drafting.placement import Array
 
 CAP = 8.0  # capital height in the units of the table below
 LINE_PITCH = 1.62  # baseline to baseline, in capital heights

@@ -14,9 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.placement import carry
-
-Array = NDArray[np.float64]
+from drafting.placement import Array, carry
 
 _REACH_MM = 3.5  # how far to either side a line is looked for
 _STEP_MM = 0.05

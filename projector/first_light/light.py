@@ -19,13 +19,12 @@ from configs.units import INCH_UNITS, length_text
 from projector.first_light.beside import Beside, Photos
 from projector.first_light.picture import Picture
 from projector.first_light.words import BUTTONS, START, TO_THE_LAY
+from projector.picture.painter import Box
 from projector.session.words import things
 
 if TYPE_CHECKING:
     from calibrate import Calibration
     from drafting import Docket
-
-Box = tuple[int, int, int, int]
 
 
 @dataclass(eq=False)

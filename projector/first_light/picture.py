@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from configs.units import INCH_UNITS
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.first_light.stand_in import plain_calibration
 from projector.first_light.words import (
     BARS_ASKED,
@@ -28,15 +28,12 @@ from projector.picture import strip as strips
 from projector.picture.buttons import Button, rounded
 from projector.picture.frame import Lens
 from projector.picture.marks import Item
-from projector.picture.painter import EMPTY, Painted, Painter
+from projector.picture.painter import EMPTY, Box, Painted, Painter
 from projector.picture.stage import Stage
 from projector.picture.view import View
 
 if TYPE_CHECKING:
     from projector.first_light.light import FirstLight
-
-Array = NDArray[np.float64]
-Box = tuple[int, int, int, int]
 
 
 class Picture:

@@ -6,14 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector.lettering import text_width
 from projector.picture.faces import text_block
 from projector.picture.marks import Mark, polyline, ring
 from projector.picture.stage import Stage
-
-Array = NDArray[np.float64]
 
 LEAST_MM = 52.0  # a finger's breadth and more
 _DIGIT_MM = 40.0  # of one with a single sign

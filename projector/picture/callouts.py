@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.lettering import LINE_PITCH, text_width
 from projector.picture import room
 from projector.picture.faces import LEAST_TEXT_MM, text_block
@@ -25,7 +24,6 @@ if TYPE_CHECKING:
     from projector.picture.stage import Stage
     from projector.session.state import State
 
-Array = NDArray[np.float64]
 
 MOST = 12  # more would hide the work; those in trouble first
 _LETTERS_MM = LEAST_TEXT_MM + 0.5

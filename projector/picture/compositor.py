@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture import pages, signs
 from projector.picture import strip as strips
 from projector.picture.callouts import Callouts
 from projector.picture.marks import Item
-from projector.picture.painter import EMPTY, Painted, Painter
+from projector.picture.painter import EMPTY, Box, Painted, Painter
 from projector.picture.stage import PieceState
 from projector.picture.strip import Strip
 from projector.picture.strip_layout import StripLayout
@@ -32,8 +32,6 @@ from projector.session.state import Shown, State
 if TYPE_CHECKING:
     from drafting.placement import Placement
 
-Array = NDArray[np.float64]
-Box = tuple[int, int, int, int]
 
 _PAGES = ("help", "all", "question")  # that stand over the whole beam, the strip below them
 _MOST_ARROWS = 6  # at the edge, towards pieces out of the light; more would be a hedge

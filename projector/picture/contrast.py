@@ -12,9 +12,9 @@ import re
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from drafting.placement import Array
+
 Colour = tuple[int, int, int]
 
 ROOM = 0.18  # the room's light over the projector's white: lamps on, the table still well seen

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector.picture.stage import Stage
-
-Array = NDArray[np.float64]
 
 MARGIN_MM = 5.0  # from the beam's edge
 

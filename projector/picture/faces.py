@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector.lettering import LINE_PITCH, text_strokes, text_width
 from projector.picture.marks import polyline, ring
 
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from drafting.cloth import Cloth
     from drafting.placement import Placement
 
-Array = NDArray[np.float64]
 
 _GRAIN_LEAST_MM = 60.0
 _ARROW_MM = 9.0

@@ -15,10 +15,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture.marks import Item, Packed
-
-Array = NDArray[np.float64]
 
 TOLERANCE_PX = 0.05
 _LEAST_HALF_PX = 0.6  # thinner lines lose their light between two pixels

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.lettering import text_strokes, text_width
 from projector.picture import signs, sketches
 from projector.picture import strip as strips
@@ -17,8 +16,6 @@ from projector.picture.faces import LEAST_TEXT_MM
 from projector.picture.marks import Item, polyline
 from projector.picture.pages import wrapped
 from projector.picture.stage import Stage
-
-Array = NDArray[np.float64]
 
 _TITLE = "Height: what lies on the table, and where the lens is"
 _SIDE_MM = 28.0

@@ -14,10 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.placement import carry
-
-Array = NDArray[np.float64]
-Colour = tuple[int, int, int]
+from drafting.placement import Array, carry
+from projector.picture.contrast import Colour
 
 SOLID: tuple[float, ...] = ()
 
@@ -198,6 +196,11 @@ def circle(cx: float, cy: float, radius: float, steps: int = 32) -> Array:
     """(steps + 1, 2) closed circle."""
     t = np.linspace(0.0, 2.0 * np.pi, steps + 1)
     return np.column_stack([cx + radius * np.cos(t), cy + radius * np.sin(t)])
+
+
+def cross(x: float, y: float, arm: float) -> list[Array]:
+    """The two strokes of a cross, each (2, 2) mm."""
+    return [polyline((x - arm, y), (x + arm, y)), polyline((x, y - arm), (x, y + arm))]
 
 
 def moved(lines: Iterable[Array], matrix: Array) -> list[Array]:

@@ -11,14 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector.picture.faces import text_block
 from projector.picture.frame import Lens
 from projector.picture.look import INKS
 from projector.picture.marks import Item, mark
 from projector.picture.pages import wrapped
 from projector.picture.painter import Painter
-
-Array = NDArray[np.float64]
 
 
 def words_only(size: tuple[int, int], lines: Sequence[str]) -> NDArray[np.uint32]:

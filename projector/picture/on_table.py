@@ -8,7 +8,6 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from drafting.piece import alike
 from drafting.placement import carry
@@ -22,22 +21,18 @@ if TYPE_CHECKING:
     from drafting.piece import Piece
     from drafting.placement import Placement
 
-Array = NDArray[np.float64]
-
 
 def at_cloth(docket: Docket, calibration: Calibration) -> Calibration:
     """The calibration of the cloth's upper side, as far as thickness and lens are known.
 
     Raises:
-        InputError, InputError: what is noted of them has faults.
+        InputError: what is noted of them has faults.
     """
     if not docket.table.get("height"):  # without a thickness nothing is to be corrected
         return calibration
     from projector.height import corrected, height_of
 
-    folded = docket.cloth is not None and docket.cloth.folded
-    where = f"{docket.path or 'docket'}: table"
-    return corrected(calibration, height_of(docket.table, calibration, folded=folded, where=where))
+    return corrected(calibration, height_of(docket, calibration))
 
 
 def faces_of(docket: Docket, before: Docket | None = None, known: Faces | None = None) -> Faces:

@@ -10,7 +10,6 @@ from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from drafting.placement import carry
 
@@ -18,7 +17,6 @@ if TYPE_CHECKING:
     from drafting.placement import Placement
     from projector.picture.stage import Stage
 
-Array = NDArray[np.float64]
 
 _ROW_MM = 120.0  # pieces whose nearest edges differ by less lie in one row for her arm
 

@@ -7,17 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.lettering import text_strokes, text_width
 from projector.picture.buttons import GAP_MM, Button, Buttons, length_of
 from projector.picture.edge import along_edge
 from projector.picture.faces import LEAST_TEXT_MM, text_block
 from projector.picture.marks import Item, polyline
 from projector.picture.stage import Stage
-
-Array = NDArray[np.float64]
 
 _SIDE_MM, _FOOT_SIZE_MM = 28.0, 10.0
 _ROW, _LINE = 2.0, 1.45  # of a page, in letters: from row to row, from line to line in a row

@@ -17,10 +17,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import Array
+from projector.picture.contrast import Colour
+
 if TYPE_CHECKING:
     from projector.picture.frame import FrameItem
 
-Colour = tuple[int, int, int]
+Box = tuple[int, int, int, int]  # x0, y0, x1, y1 px, the last ones excluded
 _CHUNK = 60_000  # pixel samples worked on at once: the temporaries stay in the cache
 
 
@@ -35,7 +38,7 @@ class Painted:
 
     index: NDArray[np.int64]
     light: NDArray[np.uint32]
-    box: tuple[int, int, int, int]
+    box: Box
 
 
 EMPTY = Painted(np.zeros(0, np.int64), np.zeros(0, np.uint32), (0, 0, 0, 0))
@@ -53,9 +56,9 @@ def _tent(z: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _samples(
-    segments: NDArray[np.float64],
-    half: NDArray[np.float64],
-    reach_on: NDArray[np.float64],
+    segments: Array,
+    half: Array,
+    reach_on: Array,
     tag: NDArray[np.int64],
     size: tuple[int, int],
 ) -> tuple[NDArray[np.int64], NDArray[np.uint16]]:
@@ -116,21 +119,21 @@ def _samples(
 class _Lines:
     """Segments turned so that u is the axis along which they run; see `_samples`."""
 
-    segments: NDArray[np.float64]
+    segments: Array
     steep: NDArray[np.bool_]
-    u0: NDArray[np.float64]
-    v0: NDArray[np.float64]
-    length: NDArray[np.float64]
-    cos: NDArray[np.float64]
-    sin: NDArray[np.float64]
-    half: NDArray[np.float64]
-    reach: NDArray[np.float64]
+    u0: Array
+    v0: Array
+    length: Array
+    cos: Array
+    sin: Array
+    half: Array
+    reach: Array
     limit_v: NDArray[np.int64]
     tag: NDArray[np.int64]
     size: tuple[int, int]
 
     def _columns(
-        self, chosen: NDArray[np.int64], first: NDArray[np.float64], last: NDArray[np.float64]
+        self, chosen: NDArray[np.int64], first: Array, last: Array
     ) -> tuple[Any, ...] | None:
         count = np.maximum(last - first + 1.0, 0.0).astype(np.int64)
         total = int(count.sum())
@@ -147,9 +150,7 @@ class _Lines:
         rows = int(np.ceil(2.0 * float(self.reach[chosen].max()))) + 1
         return which, u, along, centre, base, rows
 
-    def body(
-        self, chosen: NDArray[np.int64], first: NDArray[np.float64], last: NDArray[np.float64]
-    ) -> tuple[Any, ...]:
+    def body(self, chosen: NDArray[np.int64], first: Array, last: Array) -> tuple[Any, ...]:
         """Columns away from the ends: only the distance across counts.
 
         ``chosen``: (R,) segments; ``first``, ``last``: (R,) their columns.
@@ -170,9 +171,7 @@ class _Lines:
             value += _tent(np.subtract(h, dist, out=dist))
         return self._kept(which, u, base, rows, value)
 
-    def ends(
-        self, chosen: NDArray[np.int64], first: NDArray[np.float64], last: NDArray[np.float64]
-    ) -> tuple[Any, ...]:
+    def ends(self, chosen: NDArray[np.int64], first: Array, last: Array) -> tuple[Any, ...]:
         """Columns about the ends: the distance to the nearest place of the segment counts."""
         made = self._columns(chosen, first, last)
         if made is None:
@@ -204,7 +203,7 @@ class _Lines:
         self,
         which: NDArray[np.int64],
         u: NDArray[np.int64],
-        base: NDArray[np.float64],
+        base: Array,
         rows: int,
         value: NDArray[np.float32],
     ) -> tuple[Any, ...]:
@@ -232,9 +231,7 @@ class _Lines:
 _NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.uint16))
 
 
-def _reach_on(
-    segments: NDArray[np.float64], half: NDArray[np.float64], inks: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def _reach_on(segments: Array, half: Array, inks: NDArray[np.int64]) -> Array:
     """(S, 2) px by which each end must be drawn on: its cap, or the wedge of a joint only."""
     on = np.repeat(half[:, None] + 1.0, 2, axis=1)
     if len(segments) < 2:
@@ -308,9 +305,7 @@ class Painter:
         self._cover[index] = 0
         return Painted(index, self._levels(item.colours)[best], self._box(segments, half))
 
-    def _box(
-        self, segments: NDArray[np.float64], half: NDArray[np.float64]
-    ) -> tuple[int, int, int, int]:
+    def _box(self, segments: Array, half: Array) -> Box:
         w, h = self.size
         reach = float(half.max()) + 2.0
         low = np.minimum(segments[:, :2], segments[:, 2:]).min(axis=0) - reach
@@ -366,7 +361,7 @@ class Painter:
                 self.put(Painted(other.index[here], other.light[here], other.box))
         self._erased[painted.index] = False
 
-    def fill(self, polygon_px: NDArray[np.float64], colour: Colour) -> None:
+    def fill(self, polygon_px: Array, colour: Colour) -> None:
         """Fill a polygon (N, 2) px, its border not softened (strip and shade, never a cut line)."""
         import cv2
 
@@ -390,9 +385,7 @@ def _runs(group: NDArray[np.int64]) -> list[tuple[int, int]]:
     return list(zip([0, *edges.tolist()], [*edges.tolist(), len(group)], strict=True))
 
 
-def _clip_far(
-    segments: NDArray[np.float64], width: int, height: int
-) -> tuple[NDArray[np.float64], NDArray[np.int64]] | None:
+def _clip_far(segments: Array, width: int, height: int) -> tuple[Array, NDArray[np.int64]] | None:
     """Cut what lies far outside the picture (Liang and Barsky); None when nothing does.
 
     Keeps a margin wider than any line, so that no cut end shows.

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from drafting.placement import Array
 
 _CELL_MM = 8.0
 

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.lettering import text_width
 from projector.picture import room
 from projector.picture.faces import text_block
@@ -19,7 +18,6 @@ from projector.picture.stage import Stage
 if TYPE_CHECKING:
     from drafting.placement import Placement
 
-Array = NDArray[np.float64]
 
 _FROM_WORDS_MM = 3.0  # room kept between a label and a line that must be broken for it
 _HATCH_MM = 14.0  # between two lines of a hatching

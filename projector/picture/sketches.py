@@ -11,14 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector.picture.buttons import rounded
 from projector.picture.faces import text_block
-from projector.picture.marks import Item, Mark, circle, polyline
+from projector.picture.marks import Item, Mark, circle, cross, polyline
 from projector.picture.stage import Stage
-
-Array = NDArray[np.float64]
 
 LETTERS_MM = 10.0
 
@@ -75,10 +73,6 @@ def row_of(
     return Item(key, tuple(marks), frame)
 
 
-def _cross(x: float, y: float, r: float = 7.0) -> list[Array]:
-    return [polyline((x - r, y), (x + r, y)), polyline((x, y - r), (x, y + r))]
-
-
 def _turned(points: Array, deg: float, x: float, y: float) -> Array:
     c, s = math.cos(math.radians(deg)), math.sin(math.radians(deg))
     return np.asarray(points @ np.array([[c, s], [-s, c]]) + (x, y))
@@ -120,7 +114,7 @@ def webcam() -> Sketch:
 
 def tape(first: str = "A", second: str = "B") -> Sketch:
     """A tape laid flat from the middle of one cross to the middle of another; what is read there."""
-    crosses = [*_cross(24, 30), *_cross(176, 30)]
+    crosses = [*cross(24, 30, 7.0), *cross(176, 30, 7.0)]
     band = [
         polyline((24, 30), (176, 30)),
         polyline((24, 42), (176, 42)),
@@ -190,7 +184,7 @@ def heights(chosen: str = "") -> Sketch:
         ],
     )
     put("lens", [*_measured((238, 20), (238, 168)), polyline((136, 168), (244, 168))])
-    put("foot", [*_cross(130, 20, 6.0)])
+    put("foot", cross(130, 20, 6.0))
     lines["guide"].append(polyline((130, 166), (130, 44)))
     put("mat", _measured((30, 20), (30, 30)))
     put("cloth", _measured((44, 30), (44, 40)))

@@ -12,9 +12,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture.contrast import Colour
 from projector.picture.faces import BESIDE_MM, Face, Faces, Label, LabelRoom
 from projector.picture.frame import Lens
@@ -36,7 +35,6 @@ if TYPE_CHECKING:
     from drafting import Docket
     from drafting.placement import Placement
 
-Array = NDArray[np.float64]
 
 _KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
 _STATES = ("locked", "traced")  # notes that must be read whatever the room

@@ -8,17 +8,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.lettering import text_strokes, text_width
 from projector.picture.buttons import GAP_MM, Button, Buttons, length_of, rounded, wide
 from projector.picture.edge import MARGIN_MM, along_edge
 from projector.picture.marks import Item, Mark, polyline
 from projector.picture.pages import cut_to, wrapped
 from projector.picture.stage import Stage
-
-Array = NDArray[np.float64]
 
 _FIGURES_MM = 9.0  # capitals of the strip's figures
 _ROW_MM = 18.0  # of a row of them

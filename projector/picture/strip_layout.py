@@ -12,9 +12,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture import room, signs
 from projector.picture import strip as strips
 from projector.picture.edge import along_edge
@@ -27,8 +26,6 @@ from projector.session.state import State
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
-
-Array = NDArray[np.float64]
 
 
 @dataclass(eq=False)

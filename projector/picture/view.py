@@ -11,9 +11,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from drafting.placement import Array
 
 # side of the table where she stands → direction that is up for her, degrees in the table frame
 SIDES: dict[str, float] = {"near": 0.0, "right": 90.0, "far": 180.0, "left": -90.0}

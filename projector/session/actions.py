@@ -12,24 +12,25 @@ from projector.session import hand, pieces, standing, tracing, ways
 from projector.session.registry import ACTIONS, Action, Step
 from projector.session.rows import ROWS
 from projector.session.state import SILENT, State
-from projector.tools import align_room, height_room, nudge_room, shape_room
+from projector.tools.align_room import AlignTool, open_align
 from projector.tools.bays import opening as bays_opening
 from projector.tools.bays import room as bays_room
+from projector.tools.height_room import HeightTool, open_height
+from projector.tools.nudge_room import NudgeTool, open_nudge
 from projector.tools.protocol import opens
+from projector.tools.shape_room import ShapeTool, open_shape
 
 _ARRANGE, _TRACE = ("arrange",), ("trace",)
 _DRAG = "drag the piece"
 
 
-def _only_in_bays(state: State, large: bool) -> State:
-    """An action of the bays, outside of them."""
-    return state.tell(f"That belongs to tracing in bays: [{state.key_words('bays')}].")
+def _only_in(tool: str, words: str) -> Step:
+    """An action of a tool, outside of it."""
+    return lambda state, large: state.tell(f"That belongs to {words}: [{state.key_words(tool)}].")
 
 
-def _only_in_shape(state: State, large: bool) -> State:
-    """An action of shaping, outside of it."""
-    return state.tell(f"That belongs to shaping on the cloth: [{state.key_words('shape')}].")
-
+_only_in_bays = _only_in("bays", "tracing in bays")
+_only_in_shape = _only_in("shape", "shaping on the cloth")
 
 ACTIONS.add(
     Action("go-on", tracing.go_on, "", ("space", "page down"),
@@ -48,7 +49,7 @@ ACTIONS.add(
            _ARRANGE, _DRAG, repeats=True, group="piece"),
     Action("right", pieces.nudge("right"), "Right", ("right",),
            "nudge 1 mm to the right (shift: 10 mm)", _ARRANGE, _DRAG, repeats=True, group="piece"),
-    Action("nudge", opens(nudge_room.open_nudge), "Nudge", ("shift+n",),
+    Action("nudge", opens(open_nudge), "Nudge", ("shift+n",),
            "buttons that move the piece by 1 mm a press", _ARRANGE, group="piece"),
     Action("turn", pieces.turn, "Turn", ("t",), "turn the piece half round", _ARRANGE, group="piece"),
     Action("turn-over", pieces.turn_over, "Over", ("m",), "turn the piece over (mirror)",
@@ -84,9 +85,9 @@ ACTIONS.add(
            _TRACE, "press on the first cross", group=""),
     Action("keep-fit", _only_in_bays, "Keep it", ("return",),
            "bays: take the fit although it is past the limit", _TRACE, group=""),
-    Action("align", opens(align_room.open_align), "Align", ("e",),
+    Action("align", opens(open_align), "Align", ("e",),
            "align to the cloth: point at two places on its edge; again for another edge", group="cloth"),
-    Action("shape", opens(shape_room.open_shape), "Shape", ("shift+s",),
+    Action("shape", opens(open_shape), "Shape", ("shift+s",),
            "pull the garment itself on the cloth: length, neckline, width …", _ARRANGE, group="work"),
     Action("keep-as", _only_in_shape, "Keep as new", ("shift+k",),
            "shape: the changed garment in a docket of its own", _ARRANGE, group=""),
@@ -96,7 +97,7 @@ ACTIONS.add(
            "shape: slash a piece and spread it by 2 cm", _ARRANGE, group=""),
     Action("dart-here", _only_in_shape, "Move dart", ("shift+d",),
            "shape: a dart to another edge", _ARRANGE, group=""),
-    Action("height", opens(height_room.open_height), "Height", ("ctrl+t",),
+    Action("height", opens(open_height), "Height", ("ctrl+t",),
            "thickness of mat and cloth, the lens's place (arrows, Tab)", _ARRANGE, group="cloth"),
     Action("unmark", tracing.unmark, "Unmark", ("u",), "take the mark off the piece", _TRACE, group="piece"),
     Action("blank", ways.page("dark"), "Dark", ("shift+b",), "beam dark; any key brings it back", group="beam"),
@@ -130,11 +131,11 @@ ACTIONS.add(
 
 )  # fmt: skip
 
-_ROOMS = (align_room, height_room, nudge_room, shape_room)
+_TOOLS = (AlignTool, HeightTool, NudgeTool, ShapeTool)
 # what is written down by name elsewhere is looked up now
-for _row in (*ROWS, *bays_room.ROWS, *(r.ROW for r in _ROOMS)):
+for _row in (*ROWS, *bays_room.ROWS, *(t.ROW for t in _TOOLS)):
     _row.checked()
-for _table in (*bays_room.DOES.values(), *(r.DOES for r in _ROOMS)):
+for _table in (*bays_room.DOES.values(), *(t.DOES for t in _TOOLS)):
     ACTIONS.known(_table, "a tool")
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector.session.judged import judged_again
 from projector.session.pieces import says_locked, tell_unmarked
 from projector.session.rules import SNAP_DEG, History, lie_alike
@@ -17,7 +17,6 @@ from projector.session.state import Drag, State
 if TYPE_CHECKING:
     from drafting.placement import Placement
 
-Array = NDArray[np.float64]
 
 _DRAG_MM = 2.0  # a press that wanders less is a press
 HELD_S = 0.7  # a press held still so long before it moves sets a piece free of snapping

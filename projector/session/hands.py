@@ -9,17 +9,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector.picture import signs
 from projector.picture.edge import along_edge
 from projector.session import hand, ways
 from projector.session.actions import done
 from projector.session.registry import ACTIONS
-from projector.session.rules import under
 from projector.session.state import SILENT, State
-
-Array = NDArray[np.float64]
 
 _ANSWERS = ("check", "calibrate", "help", "quit")  # to the question; any other key goes on
 
@@ -67,17 +64,11 @@ def pointer(state: State, kind: str, at: Array, button: int = 1, *, free: bool =
             return state.tool.move(state, at)
         if state.drag is None:
             return state
-        return hand.move(state, on_cloth(state, at), free=free)
+        return hand.move(state, state.on_cloth(at), free=free)
     if kind == "down":
         return _press(state, at, button)
     state = state.but(check_held=None)
     return hand.let_go(state) if state.tool is None else state.tool.let_go(state)
-
-
-def on_cloth(state: State, at: Array) -> Array:
-    """(2,) cloth mm of a place on the table."""
-    a = state.work.view.cloth_from_table
-    return np.asarray(a[:2, :2] @ at + a[:2, 2])
 
 
 def _press(state: State, at: Array, button: int) -> State:
@@ -102,11 +93,10 @@ def _press(state: State, at: Array, button: int) -> State:
         return ways.strip(state, False)
     if state.tool is not None:
         return state.tool.press(state, at)
-    cloth = on_cloth(state, at)
-    key_ = under(state.rules, state.work.lay, cloth)
+    key_ = state.under(at)
     if state.mode == "trace":
         return state if key_ is None else state.but(current=key_)
-    return hand.take_up(state, key_, cloth, turning=button == 3)
+    return hand.take_up(state, key_, state.on_cloth(at), turning=button == 3)
 
 
 def _on_check(state: State, at: Array) -> bool:

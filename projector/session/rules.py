@@ -23,7 +23,7 @@ from drafting.folding import Zone
 from drafting.lay.check import Judge
 from drafting.lay.cuts import specs_of
 from drafting.lay.quick import Hand, Still
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture.view import View
 
 if TYPE_CHECKING:
@@ -31,11 +31,11 @@ if TYPE_CHECKING:
     from drafting.placement import Placement
     from projector.picture.faces import Faces
 
-Array = NDArray[np.float64]
 
 SNAP_MM = 6.0  # how near an edge must come before it is drawn onto its mark
 SNAP_DEG = 1.5
 GAPS_MM = 120.0  # farther off than that no distance is told; to look farther costs a drag its time
+_BESIDE_MM = 6.0  # a piece that is pressed on so near is meant
 _SAID = {"overlap": "overlaps", "distance": "too near"}
 
 
@@ -149,6 +149,10 @@ class Rules:
         made = Still([self._hand.solid(p) for p in placed], self.judge.distance)
         self._still = ((key, placed), made)
         return made
+
+    def under(self, lay: Sequence[Placement], at_cloth: Array) -> str | None:
+        """The copy under a point of the cloth: the smallest of those that hold it, or just beside it."""
+        return self._others(None, lay).under(at_cloth, _BESIDE_MM)
 
     def layers(self, placement: Placement) -> int:
         """Layers of cloth that one copy is cut through."""
@@ -372,13 +376,6 @@ class Figures:
 def lie_alike(one: Placement, other: Placement) -> bool:
     """Whether chalk drawn round the one lies right for the other."""
     return not other.aside and replace(one, locked=False) == replace(other, locked=False)
-
-
-def under(
-    rules: Rules, lay: Sequence[Placement], at_cloth: Array, reach_mm: float = 6.0
-) -> str | None:
-    """The copy under a point of the cloth: the smallest of those that hold it, or just beside it."""
-    return rules._others(None, lay).under(at_cloth, reach_mm)
 
 
 def _wrap(deg: float) -> float:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from projector.picture.compositor import Compositor
 from projector.picture.look import look_of
 from projector.picture.on_table import view_of
+from projector.picture.painter import Box
 from projector.picture.stage import Stage
 from projector.session import actions, hand, hands, words
 from projector.session.keys import Keys
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
     from drafting import Docket
     from projector.session.journal import Journal
 
-Box = tuple[int, int, int, int]
 
 SAVE_AFTER_S = 2.0  # of quiet
 ASK_AGAIN_S = 5.0  # whether the disk takes it now

@@ -11,10 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from configs.units import INCH_UNITS, length_text, said_in
+from drafting.placement import Array, carry
 from projector.picture.look import ink_for
 from projector.picture.on_table import at_cloth
 from projector.session import judged
@@ -32,7 +30,6 @@ if TYPE_CHECKING:
     from projector.session.planning import Found
     from projector.tools.protocol import Tool
 
-Array = NDArray[np.float64]
 
 MESSAGE_S = 5.0
 
@@ -194,6 +191,14 @@ class State:
     def place(self) -> tuple[str, str | None]:
         """Where she is: the mode, and the piece."""
         return self.mode, self.current if self.mode == "trace" else self.chosen
+
+    def on_cloth(self, at: Array) -> Array:
+        """(2,) cloth mm of a place on the table."""
+        return carry(self.work.view.cloth_from_table, at)
+
+    def under(self, at: Array) -> str | None:
+        """The copy under a place (2,) of the table."""
+        return self.rules.under(self.work.lay, self.on_cloth(at))
 
     # -- what is said ------------------------------------------------------------------------------
 

@@ -6,8 +6,8 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector import height
 from projector.picture import signs
 from projector.picture import strip as strips
@@ -19,8 +19,6 @@ from projector.session.rows import groups_of
 from projector.session.state import State
 from projector.session.tracing import arrange, drop, off_chalk
 from projector.session.words import LINES_WORDS, chalk, labels_on_table
-
-Array = NDArray[np.float64]
 
 _SQUARE = "100 mm each way, corner to corner 141.4 mm"
 

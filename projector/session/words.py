@@ -7,10 +7,10 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from configs.units import said_in
 from drafting.folding import FACE_WORDS
+from drafting.placement import Array
 from projector.picture.buttons import Button
 from projector.picture.on_table import copy_of, light_words
 from projector.picture.stage import PieceState
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from projector.session.rules import Work
     from projector.session.state import State
 
-Array = NDArray[np.float64]
 
 LINES_WORDS = {
     "both": "cutting and sewing line",
@@ -127,7 +126,7 @@ def _lines(state: State) -> tuple[str, ...]:
     if state.message.text:
         return tuple(state.message.text.split("\n"))
     if state.tool is not None:
-        return (*state.tool.says.split("\n"), truth(state))
+        return (*state.tool.says(state).split("\n"), truth(state))
     out = [state.not_saved] if state.not_saved else []
     plan = state.plan
     if plan is not None:
@@ -185,7 +184,7 @@ def short_lines(state: State) -> tuple[str, ...]:
     if state.message.text:
         return tuple(state.message.text.split("\n"))
     if state.tool is not None:
-        return tuple(state.tool.says.split("\n"))
+        return tuple(state.tool.says(state).split("\n"))
     words = lines(state)[:2]
     return (*words, trouble_words(state)) if state.judged.count else words
 

@@ -14,15 +14,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.cloth import Cloth
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture.view import View
-
-Array = NDArray[np.float64]
 
 RESIDUAL_LIMIT_MM = 2.0
 STRETCH_LIMIT = 0.003

@@ -2,51 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from configs.errors import Fault, InputError
-from projector.picture.marks import Item, circle
+from drafting.placement import Array
+from projector.picture.marks import Item, circle, cross
 from projector.session.registry import Row
 from projector.session.state import State
 from projector.tools.align import LINES, Pointing
-from projector.tools.bays.plane import cross_lines
-from projector.tools.bays.room import BayTool
-from projector.tools.protocol import Pressed, Tool
-
-Array = NDArray[np.float64]
-
-ROW = Row("align", ("align", "go-back", "leave", "work-light", "help"), words={"go-back": "Back"})
+from projector.tools.protocol import Tool, leave
 
 
 @dataclass(frozen=True, eq=False)
-class AlignTool(Pressed):
-    """Pointing at places of an edge; ``before``: the tool to go back to; ``key``: for another edge."""
+class AlignTool(Tool):
+    """Pointing at places of an edge."""
+
+    ROW = Row(
+        "align", ("align", "go-back", "leave", "work-light", "help"), words={"go-back": "Back"}
+    )
 
     pointing: Pointing
-    before: Tool | None = None
-    key: str = "E"
 
-    @property
-    def row(self) -> Row:
-        """Which row of buttons."""
-        return ROW
-
-    @property
-    def says(self) -> str:
+    def says(self, state: State) -> str:
         """For the strip."""
-        return f"{self.pointing.asks()}\n[{self.key}] for another edge"
+        return f"{self.pointing.asks()}\n[{state.key_words('align')}] for another edge"
 
     def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
         """Pieces are shown faint meanwhile."""
         return "faint", ()
-
-    def clear_of(self, state: State) -> Array:
-        """Nothing that the strip must keep off."""
-        return np.zeros((0, 2))
 
     def press(self, state: State, at: Array) -> State:
         """One more place."""
@@ -59,26 +43,20 @@ class AlignTool(Pressed):
         if made is None:
             return state.but(tool=replace(self, pointing=pointing))
         state = state.change(replace(state.work, view=made.view)).keep(align=pointing.to_dict())
-        return self._end(state).tell(made.said(), 20.0)
-
-    def do(self, state: State, action: str) -> State | None:
-        """``align`` takes another edge, going back takes back a place, leaving leaves."""
-        handler = DOES.get(action)
-        return None if handler is None else handler(state, self)
+        return _end(state, self).tell(made.said(), 20.0)
 
     def items(self, state: State) -> Sequence[Item]:
         """The places taken so far."""
-        stage = state.stage
-        out = []
-        for i, at in enumerate(self.pointing.taken):
-            lines = [circle(0.0, 0.0, 6.0), *cross_lines((0.0, 0.0), 10.0)]
-            mark = stage.mark("chosen", lines)
-            out.append(Item(f"place {i}", (mark,), stage.reading_frame(at)))
-        return out
+        mark = state.stage.mark("chosen", [circle(0.0, 0.0, 6.0), *cross(0.0, 0.0, 10.0)])
+        return [
+            Item(f"place {i}", (mark,), state.stage.reading_frame(at))
+            for i, at in enumerate(self.pointing.taken)
+        ]
 
-    def _end(self, state: State) -> State:
-        state = state.but(tool=self.before)
-        return self.before.retaken(state) if isinstance(self.before, BayTool) else state
+
+def _end(state: State, tool: AlignTool) -> State:
+    state = leave(state, tool)
+    return state if state.tool is None else state.tool.retaken(state)
 
 
 def _other_edge(state: State, tool: AlignTool) -> State:
@@ -92,7 +70,7 @@ def _back(state: State, tool: AlignTool) -> State | None:
     if tool.pointing.taken:
         taken = tool.pointing.taken[:-1]
         return state.but(tool=replace(tool, pointing=replace(tool.pointing, taken=taken)))
-    return tool._end(state)
+    return _end(state, tool)
 
 
 def _undo(state: State, tool: AlignTool) -> State | None:
@@ -103,17 +81,13 @@ def _point(state: State, tool: AlignTool) -> State | None:
     return None if state.pointer_mm is None else tool.press(state, state.pointer_mm)
 
 
-def _leave(state: State, tool: AlignTool) -> State:
-    return tool._end(state)
-
-
-DOES: Mapping[str, Callable[[State, AlignTool], State | None]] = {
+AlignTool.DOES = {
     "align": _other_edge,
     "go-back": _back,
     "undo": _undo,
     "go-on": _point,
-    "leave": _leave,
-    "arrange": _leave,
+    "leave": _end,
+    "arrange": _end,
 }
 
 
@@ -137,4 +111,4 @@ def open_align(state: State) -> State:
             ) from error
     again = len(anchors) >= 2 and bool(state.work.traced)
     pointing = Pointing(line, (), anchors, again)
-    return state.but(tool=AlignTool(pointing, state.tool, state.key_words("align")))
+    return state.but(tool=AlignTool(pointing, before=state.tool))

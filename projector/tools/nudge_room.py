@@ -5,21 +5,15 @@ A presenter's forward and back do it too: the way that was pressed last, and aga
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from configs.errors import Fault, InputError
-from projector.picture.marks import Item
+from drafting.placement import Array
 from projector.session import pieces
 from projector.session.registry import Row, Step
-from projector.session.rules import under
 from projector.session.state import State
-from projector.tools.protocol import Pressed, Tool
-
-Array = NDArray[np.float64]
+from projector.tools.protocol import Tool, leave
 
 _STEPS: Mapping[str, Step] = {
     **{way: pieces.nudge(way) for way in ("left", "right", "toward", "away")},
@@ -30,60 +24,36 @@ _AGAINST = {
     "left": "right", "right": "left", "toward": "away", "away": "toward",
     "tilt-left": "tilt-right", "tilt-right": "tilt-left",
 }  # fmt: skip
-ROW = Row("nudge", (*_STEPS, "undo", "leave"), words={"leave": "Done"})
 
 
 @dataclass(frozen=True, eq=False)
-class NudgeTool(Pressed):
-    """``way``: the step that was pressed last; ``before``: the tool to go back to."""
+class NudgeTool(Tool):
+    """``way``: the step that was pressed last."""
+
+    ROW = Row("nudge", (*_STEPS, "undo", "leave"), words={"leave": "Done"})
 
     way: str = "away"
-    before: Tool | None = None
 
-    @property
-    def row(self) -> Row:
-        """The strip's buttons."""
-        return ROW
-
-    @property
-    def says(self) -> str:
+    def says(self, state: State) -> str:
         """What a press does."""
         way = self.way.replace("-", " ")
         return f"1 mm or 1° a press\nforward: {way}; back: against it\npress on another piece"
 
-    def items(self, state: State) -> Sequence[Item]:
-        """No marks of its own."""
-        return ()
-
     def press(self, state: State, at: Array) -> State:
         """The piece that is pressed on is the next to be nudged."""
-        a = state.work.view.cloth_from_table
-        key = under(state.rules, state.work.lay, a[:2, :2] @ at + a[:2, 2])
+        key = state.under(at)
         return state if key is None else state.but(chosen=key)
 
-    def do(self, state: State, action: str) -> State | None:
-        """A step; the last one again, or against it; leaving."""
-        if action in _STEPS:
-            return self.stepped(state, action)
-        handler = DOES.get(action)
-        return None if handler is None else handler(state, self)
 
-    def stepped(self, state: State, way: str, *, against: bool = False) -> State:
-        """The chosen piece a step that way, or against it."""
-        state = _STEPS[_AGAINST[way] if against else way](state, False)
-        return state.but(tool=replace(self, way=way))
+def _step(way: str) -> Callable[[State, NudgeTool], State]:
+    return lambda state, tool: _STEPS[way](state, False).but(tool=replace(tool, way=way))
 
 
-def _leave(state: State, tool: NudgeTool) -> State:
-    return state.but(tool=tool.before)
-
-
-DOES: Mapping[str, Callable[[State, NudgeTool], State]] = {
-    "go-on": lambda state, tool: tool.stepped(state, tool.way),
-    "go-back": lambda state, tool: tool.stepped(state, tool.way, against=True),
-    "nudge": _leave,
-    "leave": _leave,
-    "take": _leave,
+NudgeTool.DOES = {
+    **{way: _step(way) for way in _STEPS},
+    "go-on": lambda state, tool: _STEPS[tool.way](state, False),
+    "go-back": lambda state, tool: _STEPS[_AGAINST[tool.way]](state, False),
+    **dict.fromkeys(("nudge", "leave", "take"), leave),
 }
 
 

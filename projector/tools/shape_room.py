@@ -13,14 +13,13 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from configs.errors import ChalkbeamError, Fault, InputError
 from configs.units import parse_length
 from drafting.cloth import Cloth
 from drafting.grips import Grip, grips, moved_along, moved_pieces, pulled
 from drafting.lay.cuts import specs_of
-from drafting.placement import Placement, carry
+from drafting.placement import Array, Placement, carry
 from drafting.shaping.places import nearest_dart, nearest_place
 from projector.lettering import text_strokes, text_width
 from projector.picture import signs
@@ -37,7 +36,6 @@ if TYPE_CHECKING:
     from projector.picture.stage import Stage
     from projector.session.state import State
 
-Array = NDArray[np.float64]
 XY = tuple[float, float]
 
 _REACH_MM = 35.0  # of a press from the grip that it takes
@@ -45,20 +43,6 @@ _HALF_MM = 7.0  # of a grip's diamond
 _STEP_MM, _STEP_IN_MM = 1.0, 25.4 / 16  # what a pull is rounded to
 _LARGE = 10  # steps of a large one
 _WORDS_MM = 10.0  # capitals of a grip's words
-
-ROW = Row(
-    "shape",
-    (
-        "next", "away", "toward", "cut-here", "spread-here", "dart-here", "undo", "drop", "keep-as",
-        "leave",
-    ),
-    handle=("next", "undo", "leave"),
-    words={
-        "next": "Other grip", "away": "More", "toward": "Less", "drop": "As it was",
-        "leave": "Done",
-    },
-)  # fmt: skip
-
 
 # what does not touch where pieces lie or which there are; anything else waits until it is done
 _AS_ALWAYS = (
@@ -104,10 +88,23 @@ class Held:
 
 
 @dataclass(frozen=True, eq=False)
-class ShapeTool:
+class ShapeTool(Tool):
     """``base``: the docket as it was, ``lay``: how it lay, ``below``: its stage; ``at``: the grip that is
     chosen; ``past``: what to go back to, ``future``: to go forth to; ``op``: the operation that is
     being pointed at, ``pressed``: its places so far (piece, words); ``text``: typed so far."""
+
+    ROW = Row(
+        "shape",
+        (
+            "next", "away", "toward", "cut-here", "spread-here", "dart-here", "undo", "drop", "keep-as",
+            "leave",
+        ),
+        handle=("next", "undo", "leave"),
+        words={
+            "next": "Other grip", "away": "More", "toward": "Less", "drop": "As it was",
+            "leave": "Done",
+        },
+    )  # fmt: skip
 
     base: Docket
     lay: Work
@@ -122,13 +119,6 @@ class ShapeTool:
     changed: tuple[str, ...] = ()
     old: tuple[Any, Item | None] = (None, None)
     text: str = ""
-    inches: bool = False
-    before: Tool | None = None
-
-    @property
-    def row(self) -> Row:
-        """The strip's buttons."""
-        return ROW
 
     @property
     def grip(self) -> Grip:
@@ -140,27 +130,15 @@ class ShapeTool:
         """Whether a grip is."""
         return self.held is not None
 
-    @property
-    def says(self) -> str:
+    def says(self, state: State) -> str:
         """The grip, its value, and how it is changed; or what to press on next."""
         if self.op:
-            return (
-                f"{_OPS[self.op].asks[len(self.pressed)]}\n{' → '.join(w for _, w in self.pressed)}"
-            )
+            asked, so_far = _OPS[self.op].asks[len(self.pressed)], (w for _, w in self.pressed)
+            return f"{asked}\n{' → '.join(so_far)}"
         if not self.grips:
             return "Nothing here can be pulled any more"
         typed = f"typed {self.text} _, Enter" if self.text else "pull it, or type a length"
-        return f"{self.grip.name} {self.told(self.grip.value_mm)}\n{typed}\n{self.grip.text}"
-
-    def told(self, mm: float) -> str:
-        """A length as it is told to her."""
-        from configs.units import length_text
-
-        return length_text(mm, "in" if self.inches else None)
-
-    def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
-        """Pieces are shown as always."""
-        return None
+        return f"{self.grip.name} {state.length(self.grip.value_mm)}\n{typed}\n{self.grip.text}"
 
     def clear_of(self, state: State) -> Array:
         """The grips themselves."""
@@ -189,7 +167,7 @@ class ShapeTool:
             way = stage.table_from_piece(self.placement(state, grip))[:2, :2] @ grip.way
             along = frame[:2, :2].T @ (way / max(float(np.hypot(*way)), 1e-9))
             lines = [diamond, 1.5 * diamond, _arrow(along), _arrow(-along)]
-            text = f"{grip.name} {self.text or self.told(grip.value_mm)}"
+            text = f"{grip.name} {self.text or state.length(grip.value_mm)}"
             spot = _beside(stage, frame, 2.0 * r if along[1] <= 0.3 else -3.4 * r, text)
             words = [s + spot for s in text_strokes(text, _WORDS_MM)]
             marks = (stage.mark("strong", lines), stage.mark("text", words))
@@ -217,7 +195,7 @@ class ShapeTool:
             return state
         grip = self.held.grip
         a = state.stage.table_from_piece(self.placement(state, grip))[:2, :2]
-        value = self.rounded(grip.pulled_to(np.linalg.inv(a) @ (at - self.held.start)), grip)
+        value = _rounded(state, grip.pulled_to(np.linalg.inv(a) @ (at - self.held.start)), grip)
         return self.valued(state, self.held.docket, grip, value)
 
     def let_go(self, state: State) -> State:
@@ -236,20 +214,14 @@ class ShapeTool:
             return None
         if name == "return" and self.text:
             try:
-                value = parse_length(
-                    self.text.strip(), "in" if self.inches else "cm", self.grip.name, True
-                )
+                unit = "in" if state.inches else "cm"
+                value = parse_length(self.text.strip(), unit, self.grip.name, True)
             except InputError as error:
                 return state.tell(str(error.faults[0])).but(tool=replace(self, text=""))
-            before, grip = state.docket, self.grip
+            grip = self.grip
             if not grip.low_mm <= value <= grip.high_mm:
                 return self.refused(state, grip).but(tool=replace(self, text=""))
-            made = replace(self, text="").valued(state, before, grip, value)
-            return (
-                made.tool.kept(made, (before, made.work))
-                if isinstance(made.tool, ShapeTool)
-                else made
-            )
+            return replace(self, text="").set_to(state, value)
         if name == "backspace" and self.text:
             return state.but(tool=replace(self, text=self.text[:-1]))
         letter = {"space": " "}.get(name, name) if self.text else name
@@ -259,9 +231,8 @@ class ShapeTool:
 
     def do(self, state: State, action: str) -> State | None:
         """More, less, another grip, back, as it was, done."""
-        handler = DOES.get(action)
-        if handler is not None:
-            return handler(state, replace(self, text=""))
+        if action in self.DOES:
+            return self.DOES[action](state, replace(self, text=""))
         if action in _AS_ALWAYS:
             return None
         text = f"First take what is shaped [{state.key_words('leave')}], or as it was, then that."
@@ -269,10 +240,12 @@ class ShapeTool:
 
     # -- what follows ------------------------------------------------------------------------------
 
-    def rounded(self, mm: float, grip: Grip) -> float:
-        """A value in whole steps of her unit, within the limits."""
-        step = _STEP_IN_MM if self.inches else _STEP_MM
-        return min(max(round(mm / step) * step, grip.low_mm), grip.high_mm)
+    def set_to(self, state: State, value: float) -> State:
+        """The chosen grip at another value: a finished change, where it can be drafted."""
+        made = self.valued(state, state.docket, self.grip, value)
+        if made.docket is state.docket or not isinstance(made.tool, ShapeTool):
+            return made.but(tool=self)
+        return made.tool.kept(made, (state.docket, made.work))
 
     def valued(self, state: State, docket: Docket, grip: Grip, value: float) -> State:
         """The garment drafted with another value of a grip, from ``docket``; refused it stays."""
@@ -307,7 +280,7 @@ class ShapeTool:
 
     def refused(self, state: State, grip: Grip) -> State:
         """That a value has come to its limit."""
-        limits = f"{self.told(grip.low_mm)} to {self.told(grip.high_mm)}"
+        limits = f"{state.length(grip.low_mm)} to {state.length(grip.high_mm)}"
         return state.tell(f"{grip.name}: {limits}.")
 
     def kept(self, state: State, before: tuple[Docket, Work]) -> State:
@@ -395,17 +368,8 @@ def laid_anew(docket: Docket, work: Work, before: Docket) -> Work:
             for n, cut in enumerate(specs[name].cuts if name in specs else ()):
                 copy = cut.copies[0]
                 if f"{name}/{copy}" not in there:
-                    lay.append(
-                        Placement(
-                            name,
-                            copy,
-                            p.at,
-                            p.turn_deg,
-                            p.mirrored,
-                            aside=n > 0 or p.aside,
-                            lower=p.lower,
-                        )
-                    )
+                    off = n > 0 or p.aside
+                    lay.append(replace(p, piece=name, copy=copy, locked=False, aside=off))
     keys = {p.key for p in lay}
     return replace(work, lay=tuple(lay), traced=tuple(k for k in work.traced if k in keys))
 
@@ -433,17 +397,21 @@ def _laid_grips(state: State) -> tuple[Grip, ...]:
     return tuple(g for g in grips(state.docket) if g.piece in laid)
 
 
+def _rounded(state: State, mm: float, grip: Grip) -> float:
+    """A value in whole steps of her unit, within the limits."""
+    step = _step_mm(state)
+    return min(max(round(mm / step) * step, grip.low_mm), grip.high_mm)
+
+
+def _step_mm(state: State) -> float:
+    return _STEP_IN_MM if state.inches else _STEP_MM
+
+
 def _by(steps: int) -> Callable[[State, ShapeTool], State]:
     def step(state: State, tool: ShapeTool) -> State:
-        before, grip = state.docket, tool.grip
-        size = _STEP_IN_MM if tool.inches else _STEP_MM
-        value = tool.rounded(grip.value_mm + steps * size, grip)
-        made = tool.valued(state, before, grip, value)
-        if made.docket is before:
-            return tool.refused(state, grip) if value == grip.value_mm else made
-        return (
-            made.tool.kept(made, (before, made.work)) if isinstance(made.tool, ShapeTool) else made
-        )
+        grip = tool.grip
+        value = _rounded(state, grip.value_mm + steps * _step_mm(state), grip)
+        return tool.refused(state, grip) if value == grip.value_mm else tool.set_to(state, value)
 
     return step
 
@@ -518,7 +486,7 @@ def _points(op: str) -> Callable[[State, ShapeTool], State]:
     return lambda state, tool: state.but(tool=replace(tool, op=op, pressed=()))
 
 
-DOES: Mapping[str, Callable[[State, ShapeTool], State]] = {
+ShapeTool.DOES = {
     "next": _other(1),
     "go-on": _other(1),
     "go-back": _other(-1),
@@ -549,9 +517,7 @@ def open_shape(state: State) -> State:
     if not found:
         what = "nothing here can be pulled: the pieces were imported, or are not laid."
         raise InputError(Fault("", what))
-    tool = ShapeTool(
-        state.docket, state.work, state.stage, found, inches=state.inches, before=state.tool,
-    )  # fmt: skip
+    tool = ShapeTool(state.docket, state.work, state.stage, found, before=state.tool)
     return state.but(tool=tool)
 
 

@@ -15,8 +15,9 @@ from projector.session.keys import Keys, load_keys
 from projector.session.registry import MODES, Row
 from projector.session.rows import ROWS
 from projector.session.sitting import Sitting
-from projector.tools import align_room, height_room
+from projector.tools.align_room import AlignTool
 from projector.tools.bays import room as bays_room
+from projector.tools.height_room import HeightTool
 
 _STRIP_WORDS = {"go-on", "go-back"}  # 'Traced' and 'Back' while tracing
 
@@ -52,7 +53,7 @@ def test_no_key_does_two_things() -> None:
 
 def test_strip_names_actions_with_words() -> None:
     """What stands on the strip exists and has words to print."""
-    for row in (*ROWS, *bays_room.ROWS, align_room.ROW, height_room.ROW):
+    for row in (*ROWS, *bays_room.ROWS, AlignTool.ROW, HeightTool.ROW):
         for name in row.every:
             assert (row.words or {}).get(name) or ACTIONS[name].words or name in _STRIP_WORDS
 

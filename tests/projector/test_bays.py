@@ -18,13 +18,14 @@ from shapely import LineString, Point, Polygon, box, union_all
 
 from configs.errors import InputError
 from drafting.cloth import Cloth
+from drafting.placement import carry
+from projector.picture.marks import cross
 from projector.picture.view import View
-from projector.tools.align import carry
 from projector.tools.bays.crosses import _on_cloth
 from projector.tools.bays.kept import from_dict, to_dict
 from projector.tools.bays.model import BayPlan, Laid, inside
 from projector.tools.bays.plan import plan_bays
-from projector.tools.bays.plane import clip, cross_lines, gap_to, lines_here, tree_of
+from projector.tools.bays.plane import clip, gap_to, lines_here, tree_of
 from projector.tools.bays.walk import (
     Baywalk,
     again,
@@ -99,7 +100,7 @@ def check_plan(plan: BayPlan, pieces: list[Laid], cloth: Cloth) -> None:
             earlier = union_all([box(*b.rect) for b in plan.bays[: bay.index]])
             overlap = earlier.intersection(box(*bay.rect))
             for c in here:
-                arms = union_all([LineString(s) for s in cross_lines(c.at, c.arm_mm)])
+                arms = union_all([LineString(s) for s in cross(*c.at, c.arm_mm)])
                 assert overlap.covers(arms)
                 assert arms.disjoint(everything)
                 assert Polygon(cloth.lie_outline_mm).covers(arms)
@@ -327,7 +328,7 @@ def off(view: View, by: float = 25.0, turn: float = 1.5) -> View:
 def test_chalk_move_point_trace() -> None:
     """The next bay falls on the chalked crosses, however the cloth was laid down."""
     walk = walked()
-    assert "chalk A B C D" in said(walk) and walk.count == 2
+    assert "chalk A B C D" in said(walk) and len(walk.plan) == 2
     assert {c.kind for c in crosses_shown(walk)} == {"chalk"}
     walk = next_bay(walk)
     assert walk.phase == "move" and re.search(

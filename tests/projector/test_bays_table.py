@@ -116,7 +116,7 @@ def test_killed_it_opens_in_the_same_bay(docket: Docket, steps: int) -> None:
     again, recovered = Journal.open(Docket.load(docket.path or ""))
     other = Sitting(recovered.docket, cal, journal=again)
     assert other.state.mode == "trace" and other.state.tool is not None
-    assert other.state.tool.says == s.state.tool.says  # type: ignore[union-attr]
+    assert other.state.tool.says(other.state) == s.state.tool.says(s.state)  # type: ignore[union-attr]
     assert other.state.current == s.state.current and other.state.work.traced == s.state.work.traced
     assert np.allclose(other.state.work.view.at, s.state.work.view.at, atol=1e-3)
     ours = [(c.label, c.kind) for c in crosses_shown(s.state.tool.walk)]  # type: ignore[union-attr]
@@ -216,13 +216,13 @@ def test_a_better_way_to_lay_the_cloth_is_told(docket: Docket) -> None:
     """With the cloth across the beam it takes more bays, and she is told; turned back, fewer."""
     s = Sitting(docket, ideal(1200.0))
     s.key("c")
-    few = s.state.tool.walk.count  # type: ignore[union-attr]
+    few = len(s.state.tool.walk.plan)  # type: ignore[union-attr]
     s.key("a")
     s = Sitting(docket, ideal(1200.0))
     s.key("ctrl+r")
     assert s.state.work.view.turn_deg == 90.0
     s.key("c")
-    assert s.state.tool.walk.count > few  # type: ignore[union-attr]
+    assert len(s.state.tool.walk.plan) > few  # type: ignore[union-attr]
     assert f"a quarter {few} bays" in s.state.message.text
 
 
@@ -231,10 +231,10 @@ def test_another_side_of_the_table(docket: Docket) -> None:
     s = Sitting(docket, ideal(1200.0))
     s.key("c")
     s.key("]")
-    assert "to your left" in s.state.tool.says  # type: ignore[union-attr]
+    assert "to your left" in s.state.tool.says(s.state)  # type: ignore[union-attr]
     s.key("s")
     s.key("s")
-    assert "to your right" in s.state.tool.says and s.state.work.view.side == "far"  # type: ignore[union-attr]
+    assert "to your right" in s.state.tool.says(s.state) and s.state.work.view.side == "far"  # type: ignore[union-attr]
 
 
 def test_a_bad_fit_is_told_on_the_strip(docket: Docket) -> None:
@@ -247,7 +247,7 @@ def test_a_bad_fit_is_told_on_the_strip(docket: Docket) -> None:
     cross = s.state.tool.walk.next_cross  # type: ignore[union-attr]
     press(s, carry(truth.table_from_cloth, np.array([cross.at]))[0] + (14.0, 0.0))
     assert s.state.tool.walk.phase == "check"  # type: ignore[union-attr]
-    assert "Not good enough" in s.state.tool.says  # type: ignore[union-attr]
+    assert "Not good enough" in s.state.tool.says(s.state)  # type: ignore[union-attr]
     s.key("o")
     point_all(s, truth)
     assert s.state.tool.walk.phase == "trace"  # type: ignore[union-attr]
@@ -332,7 +332,7 @@ def test_align_by_pointer(docket: Docket) -> None:
     )
     marks = np.array([[100.0, 0.0], [900.0, 0.0]])
     s.key("e")
-    assert "first place on the fold" in s.state.tool.says  # type: ignore[union-attr]
+    assert "first place on the fold" in s.state.tool.says(s.state)  # type: ignore[union-attr]
     for at in carry(truth.table_from_cloth, marks):
         press(s, at)
     assert s.state.tool is None and "80 cm apart" in s.state.message.text
@@ -346,7 +346,7 @@ def test_align_by_pointer(docket: Docket) -> None:
         turn_deg=-2.0, at=(s.state.work.view.at[0] - 60, s.state.work.view.at[1] + 35)
     )
     s.key("e")
-    assert "you marked" in s.state.tool.says  # type: ignore[union-attr]
+    assert "you marked" in s.state.tool.says(s.state)  # type: ignore[union-attr]
     for at in carry(lies.table_from_cloth, seen):
         press(s, at)
     assert np.allclose(s.state.work.view.table_from_cloth, lies.table_from_cloth, atol=1e-3)
@@ -361,10 +361,10 @@ def test_align_can_be_left_and_takes_other_edges(docket: Docket) -> None:
     view = s.state.work.view
     s.key("e")
     s.key("e")
-    assert "far selvedge" in s.state.tool.says  # type: ignore[union-attr]
+    assert "far selvedge" in s.state.tool.says(s.state)  # type: ignore[union-attr]
     press(s, np.array([0.0, 0.0]))
     s.key("z")
-    assert "first" in s.state.tool.says  # type: ignore[union-attr]
+    assert "first" in s.state.tool.says(s.state)  # type: ignore[union-attr]
     press(s, np.array([0.0, 0.0]))
     press(s, np.array([5.0, 0.0]))
     assert "far apart" in s.state.message.text
@@ -392,7 +392,9 @@ def test_height_is_set_at_the_table(docket: Docket) -> None:
     table = np.array([[700.0, 200.0]])
     before = s.state.stage.calibration.to_projector(table)
     s.key("ctrl+t")
-    assert "not noted" in s.state.tool.says and "each mm of cloth" in s.state.tool.says  # type: ignore[union-attr]
+    assert "not noted" in s.state.tool.says(s.state) and "each mm of cloth" in s.state.tool.says(
+        s.state
+    )  # type: ignore[union-attr]
     for key in ("right", "up", "up", "tab", "right", "tab", "up", "right"):
         s.key(key)
     s.pointer("down", 959.5, 539.5)

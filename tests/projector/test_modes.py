@@ -13,23 +13,20 @@ from projector.picture.marks import Item, circle
 from projector.session.registry import ACTIONS, Action, Row
 from projector.session.sitting import Sitting
 from projector.session.state import State
-from projector.tools.protocol import Pressed, Tool, opens
+from projector.tools.protocol import Tool, opens
 
 ROW = Row("pins", ("unpin", "leave", "help"), words={"leave": "Done"})
 
 
 @dataclass(frozen=True, eq=False)
-class Pins(Pressed):
+class Pins(Tool):
     """Pins stuck where she presses."""
+
+    ROW = ROW
 
     at: tuple[tuple[float, float], ...] = ()
 
-    @property
-    def row(self) -> Row:
-        return ROW
-
-    @property
-    def says(self) -> str:
+    def says(self, state: State) -> str:
         return f"{len(self.at)} pins"
 
     def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:

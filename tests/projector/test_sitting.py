@@ -31,7 +31,7 @@ from projector.session.hand import HELD_S
 from projector.session.journal import Journal, journal_path
 from projector.session.past import past_path
 from projector.session.planning import Found, Planning
-from projector.session.rules import Work, under
+from projector.session.rules import Work
 from projector.session.sitting import Sitting
 from projector.session.state import SILENT, State
 
@@ -915,7 +915,7 @@ def test_a_press_beside_a_button_takes_no_hidden_piece() -> None:
         ):
             continue
         t = sitting.state.work.view.cloth_from_table
-        hidden += under(sitting.state.rules, before.lay, t[:2, :2] @ at + t[:2, 2]) is not None
+        hidden += sitting.state.rules.under(before.lay, t[:2, :2] @ at + t[:2, 2]) is not None
         press(sitting, at)
         assert (
             sitting.state.chosen is None

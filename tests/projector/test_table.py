@@ -15,7 +15,7 @@ from table_rig import docket, projector, single_cloth
 from projector.picture.on_table import faces_of
 from projector.picture.view import View
 from projector.session.actions import ACTIONS
-from projector.session.rules import History, Rules, Work, under
+from projector.session.rules import History, Rules, Work
 from projector.session.sitting import Sitting
 
 KEYS = [a.name for a in ACTIONS if a.name not in ("quit", "leave", "plan", "take", "calibrate")]
@@ -305,11 +305,11 @@ def test_the_smaller_piece_is_picked_where_two_lie_on_each_other() -> None:
     middle = r.outline(big).mean(axis=0)
     p = r.moved(small, *(middle - r.outline(small).mean(axis=0)))
     lay = (big, p)
-    assert under(r, lay, middle) == p.key
-    assert under(r, (big,), middle) == big.key
+    assert r.under(lay, middle) == p.key
+    assert r.under((big,), middle) == big.key
     edge = np.array([r.outline(small)[:, 0].min() - 4.0, r.outline(small)[:, 1].mean()])
-    assert under(r, (small,), edge) == small.key
-    assert under(r, (small,), edge - [40.0, 0.0]) is None
+    assert r.under((small,), edge) == small.key
+    assert r.under((small,), edge - np.array([40.0, 0.0])) is None
 
 
 def test_history_goes_back_and_forth_without_limit() -> None:

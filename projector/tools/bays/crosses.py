@@ -10,6 +10,7 @@ import numpy as np
 
 from configs.errors import Fault, InputError
 from drafting.cloth import Cloth
+from drafting.placement import Array
 
 if TYPE_CHECKING:
     from shapely import STRtree
@@ -18,7 +19,6 @@ from projector.tools.bays.model import (
     FROM_EDGE_MM,
     LEAST_CROSSES,
     MOST_CROSSES,
-    Array,
     Box,
     Cross,
     Mask,

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.placement import Array
 from projector.picture.view import View
 
-Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1
 MARGIN_MM = 20.0  # a cloth laid down by hand may be 10 mm and 1° off and its bay is still lit

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from configs.errors import ChalkbeamError, Fault, InputError
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture.marks import moved
 from projector.picture.stage import PieceState
 from projector.picture.view import rigid
@@ -23,7 +23,7 @@ from projector.tools.bays.window import out_of_beam, too_long
 if TYPE_CHECKING:
     from drafting.placement import Placement
     from projector.picture.stage import Stage
-from projector.tools.bays.room import KINDS, Array, BayTool, light_of, synced
+from projector.tools.bays.room import KINDS, BayTool, light_of, synced
 
 STRIP_MM = 68.0  # of the strip along her edge, with a little room
 _OURS = ("on", "light")  # kept beside the state of `baywalk`
@@ -118,8 +118,7 @@ def open_bays(state: State, *, wanted: bool = False) -> State:
                 f"Part of the lay is not lit; the beam holds it all: [{centre}].", 10.0
             )
         state, walk = _begun(state, plan, pieces)
-    inches = state.inches
-    tool = BayTool(walk, pieces, "in" if inches else None)
+    tool = BayTool(walk, pieces)
     state = state.but(mode="trace", tool=tool, chosen=None)
     if walk.phase == "trace":
         state = state.but(current=tool.next(state, None))

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from configs.errors import Fault, InputError
 from drafting.cloth import Cloth
+from drafting.placement import Array
 from projector.picture.frame import Seen
 from projector.picture.view import View
 from projector.tools.bays.crosses import APART_MM, LEAST_ARM_MM, placed_crosses
@@ -19,7 +20,6 @@ from projector.tools.bays.model import (
     FROM_EDGE_MM,
     MARGIN_MM,
     OVERLAP_MM,
-    Array,
     Bay,
     BayPlan,
     Box,

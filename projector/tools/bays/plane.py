@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from drafting.placement import Array
+
 if TYPE_CHECKING:
     from shapely import STRtree
-from projector.tools.bays.model import CROSS_ARM_MM, Array, BayPlan, Box, Laid, Mask
+from projector.tools.bays.model import BayPlan, Box, Laid, Mask
 
 
 def within(points: Array, rings: Iterable[Array]) -> Mask:
@@ -76,15 +78,6 @@ def clip(line: Array, box: Box) -> list[Array]:
             runs.append([a, b])
         joined = leave[i] >= 1.0
     return [np.array(r) for r in runs]
-
-
-def cross_lines(at: tuple[float, float], arm_mm: float = CROSS_ARM_MM) -> list[Array]:
-    """The two strokes of a cross, each (2, 2) mm."""
-    x, y = at
-    return [
-        np.array([[x - arm_mm, y], [x + arm_mm, y]]),
-        np.array([[x, y - arm_mm], [x, y + arm_mm]]),
-    ]
 
 
 def lines_here(

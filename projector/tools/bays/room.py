@@ -11,25 +11,22 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from configs.errors import InputError
-from configs.units import length_text
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture import order
 from projector.picture.faces import text_block
 from projector.picture.look import LINES as SHOWN_LINES
-from projector.picture.marks import Item, Mark, circle, moved
+from projector.picture.marks import Item, Mark, circle, cross, moved
 from projector.picture.view import rigid
 from projector.session.registry import Row
-from projector.session.rules import under
 from projector.session.standing import side
 from projector.session.state import State
 from projector.session.words import difference
 from projector.tools.align import told
 from projector.tools.bays.kept import to_dict
 from projector.tools.bays.model import Laid
-from projector.tools.bays.plane import clip, cross_lines, distance_to, lines_here
+from projector.tools.bays.plane import clip, gap_to, lines_here, tree_of
 from projector.tools.bays.walk import (
     Baywalk,
     ShownCross,
@@ -45,16 +42,17 @@ from projector.tools.bays.walk import (
     stay,
     take_back,
     unmark,
+    ways_words,
 )
 from projector.tools.bays.window import out_of_beam
-from projector.tools.protocol import Pressed
+from projector.tools.protocol import Tool
 
 if TYPE_CHECKING:
+    from shapely import STRtree
+
     from drafting.placement import Placement
     from projector.picture.stage import Stage
 
-Array = NDArray[np.float64]
-Spot = tuple[float, float]
 Cleared = tuple[str, Any, object]  # a part marked: the piece, the marks before, the history then
 _LABEL_MM = 12.0
 _MOVED_MM = 3.0  # a pointer that has moved less than this was not brought to the next cross
@@ -84,23 +82,16 @@ _ROW = dict(zip(("trace", "move", "check"), ROWS, strict=True))
 
 
 @dataclass(frozen=True, eq=False)
-class BayTool(Pressed):
+class BayTool(Tool):
     """Tracing in bays; ``walk`` is where she is, ``pieces`` the lay that the plan was made for.
 
-    ``unit``: that lengths are told in, None for millimetres and centimetres; ``lines``: of the lay,
-    table mm; ``spots``: where each cross's letter stands beside it; ``unlit``: (x, y) mm by which
-    the bay lies out of the beam; ``tally``: the piece's name, how many are traced here, of how many;
-    ``parts``: marks on parts of pieces, which are not in the history; ``at``: the pointer's place
-    at the last step.
+    ``unlit``: (x, y) mm by which the bay lies out of the beam; ``parts``: marks on parts of pieces,
+    which are not in the history; ``at``: the pointer's place at the last step.
     """
 
     walk: Baywalk
     pieces: list[Laid]
-    unit: str | None = None
-    lines: tuple[Array, ...] = field(default=(), repr=False)
-    spots: Mapping[tuple[str, bool], Spot] = field(default_factory=dict, repr=False)
     unlit: tuple[float, float] = (0.0, 0.0)
-    tally: tuple[str, int, int] = ("", 0, 0)
     parts: tuple[Cleared, ...] = field(default=(), repr=False)
     at: Array | None = None
 
@@ -109,36 +100,23 @@ class BayTool(Pressed):
         """Which row of buttons."""
         return _ROW[self.walk.phase]
 
-    @property
-    def says(self) -> str:
+    def says(self, state: State) -> str:
         """For the strip: parts by line breaks; those that find no room are left out, last first."""
-        lines = said(self.walk, self.unit).split("\n")
-        if self.walk.phase != "trace":
+        walk, unit = self.walk, "in" if state.inches else None
+        lines = said(walk, unit).split("\n")
+        if walk.phase != "trace":
             return "\n".join(lines)
-        name, count, total = self.tally
-        more = f": on to bay {self.walk.at + 2}" if count == total and not self.walk.last else ""
+        name = (state.current or "").rsplit("/", 1)[0].replace("-", " ")
+        count, total = sum(self.is_done(state, k) for k in walk.bay.keys), len(walk.bay.keys)
+        more = f": on to bay {walk.at + 2}" if count == total and not walk.last else ""
         mine = [name] if name else []
         if self.unlit != (0.0, 0.0):
-            mine.insert(0, f"part of it is not lit: {self._unlit_words()}")
+            ways = " and ".join(ways_words(self.unlit, walk.view, unit, 1.0)) or "a little"
+            mine.insert(0, f"part of it is not lit: move the cloth {ways}, point again")
         mine.append(f"{count} of {total} traced here{more}")
-        return "\n".join([lines[0], *mine, *lines[1:], *self._notes()])
-
-    def _notes(self) -> tuple[str, ...]:
-        new = {c.label for c in self.walk.plan.to_chalk(self.walk.at)}
-        return tuple(n for n in self.walk.plan.notes if new & set(n.split(" lie")[0].split()))
-
-    def _unlit_words(self) -> str:
-        x, y = self.unlit
-        up = np.radians(self.walk.view.up_deg)
-        right, away = x * np.cos(up) + y * np.sin(up), -x * np.sin(up) + y * np.cos(up)
-        ways = []
-        if abs(right) >= 1.0:
-            way = "right" if right > 0 else "left"
-            ways.append(f"{length_text(round(abs(right)), self.unit)} to your {way}")
-        if abs(away) >= 1.0:
-            way = "away from" if away > 0 else "towards"
-            ways.append(f"{length_text(round(abs(away)), self.unit)} {way} you")
-        return f"move the cloth {' and '.join(ways) or 'a little'}, point again"
+        new = {c.label for c in walk.plan.to_chalk(walk.at)}
+        notes = [n for n in walk.plan.notes if new & set(n.split(" lie")[0].split())]
+        return "\n".join([lines[0], *mine, *lines[1:], *notes])
 
     def shows(self, key: str) -> tuple[str, tuple[str, ...]] | None:
         """Emphasis and notes of a piece, where they differ from those of plain tracing."""
@@ -159,16 +137,12 @@ class BayTool(Pressed):
 
     def press(self, state: State, at: Array) -> State:
         """Point at a cross; in a bay, pick the piece."""
-        tool = self
-        if tool.walk.phase == "check":
-            state = _step(state, tool, again)
-            tool = _of(state)
-        if tool.walk.phase == "move":
-            return _step(state, tool, lambda w: point(w, (float(at[0]), float(at[1]))))
-        cloth = carry(state.work.view.cloth_from_table, at[None])[0]
-        key = under(state.rules, state.work.lay, cloth)
+        if self.walk.phase != "trace":
+            spot = (float(at[0]), float(at[1]))
+            return _step(state, self, lambda w: point(again(w) if w.phase == "check" else w, spot))
+        key = state.under(at)
         if key in self.walk.bay.keys:
-            return _counted(state.but(current=key), self)
+            return state.but(current=key)
         if key is None:
             return state
         where = " and ".join(str(i + 1) for i in self.walk.plan.bay_of(key))
@@ -196,12 +170,16 @@ class BayTool(Pressed):
         out = []
         if self.walk.phase == "trace" and state.current in self.walk.bay.parts:
             out.append(self._part(state))
-        out += [self._cross(state.stage, c) for c in crosses_shown(self.walk)]
+        crosses = crosses_shown(self.walk)
+        if crosses:
+            runs = [line for p in self.pieces for line in p.runs()]
+            lines = tree_of(moved(runs, self.walk.view.table_from_cloth))
+            out += [_cross(state.stage, c, lines) for c in crosses]
         return out
 
     def retaken(self, state: State) -> State:
         """The view was set by other means (aligned): the bay lies as it says now."""
-        return synced(state, replace(self, walk=self.walk.with_view(state.work.view)))
+        return synced(state, replace(self, walk=replace(self.walk, view=state.work.view)))
 
     def is_done(self, state: State, key: str) -> bool:
         """Whether a piece is traced as far as this bay goes."""
@@ -239,51 +217,27 @@ class BayTool(Pressed):
         made = tuple(m for m in marks if len(m.points))
         return Item("bay part", made, walk.view.table_from_cloth)
 
-    def _cross(self, stage: Stage, cross: ShownCross) -> Item:
-        """A cross along the cloth's threads, its letter upright to her beside it."""
-        x, y = cross.at_table
-        frame = rigid(stage.reading_deg, (x, y))
-        turn = rigid(cross.turn_deg - stage.reading_deg, (0.0, 0.0))
-        strokes = moved(cross_lines((0.0, 0.0), cross.arm_mm), turn)
-        kind, emphasis = {
-            "chalk": ("strong", "bright"),
-            "next": ("chosen", "bright"),
-            "later": ("chosen", "bright"),
-            "taken": ("strong", "faint"),
-            "old": ("strong", "faint"),
-        }[cross.kind]
-        marks = [stage.mark(kind, strokes, emphasis)]
-        if cross.kind == "next":
-            marks.append(stage.mark(kind, [circle(0.0, 0.0, cross.arm_mm + 7.0)], emphasis))
-        if cross.kind == "taken":
-            marks.append(stage.mark(kind, [circle(0.0, 0.0, 5.0)], emphasis))
-        letter = text_block([cross.label], _LABEL_MM)
-        away = self.spots.get((cross.label, cross.kind == "next"))
-        if away is None:
-            away = _spot(stage, cross, self.lines)
-        shown = "bright" if cross.kind in ("chalk", "next", "later") else "faint"
-        marks.append(stage.mark("label", moved(letter, rigid(0.0, away)), shown))
-        return Item(f"cross {cross.label}", tuple(marks), frame)
 
-
-def _spot(stage: Stage, cross: ShownCross, lines: Sequence[Array]) -> Spot:
-    """Where beside a cross its letter is farthest from every line, in the reading frame."""
-    frame = rigid(stage.reading_deg, cross.at_table)
-    arm = cross.arm_mm + (8.0 if cross.kind == "next" else 0.0)
-    d = 0.75 * arm + 0.7 * _LABEL_MM
-    e = arm + 0.8 * _LABEL_MM
+def _cross(stage: Stage, shown: ShownCross, lines: STRtree | None) -> Item:
+    """A cross along the cloth's threads, its letter upright to her beside it, where it is farthest
+    from every line."""
+    frame = stage.reading_frame(shown.at_table)
+    turn = rigid(shown.turn_deg - stage.reading_deg, (0.0, 0.0))
+    bright = "bright" if shown.kind in ("chalk", "next", "later") else "faint"
+    kind = "chosen" if shown.kind in ("next", "later") else "strong"
+    marks = [stage.mark(kind, moved(cross(0.0, 0.0, shown.arm_mm), turn), bright)]
+    ring_mm = {"next": shown.arm_mm + 7.0, "taken": 5.0}.get(shown.kind)
+    if ring_mm is not None:
+        marks.append(stage.mark(kind, [circle(0.0, 0.0, ring_mm)], bright))
+    arm = shown.arm_mm + (8.0 if shown.kind == "next" else 0.0)
+    d, e = 0.75 * arm + 0.7 * _LABEL_MM, arm + 0.8 * _LABEL_MM
     spots = np.array([(d, d), (-d, d), (d, -d), (-d, -d), (0, e), (0, -e), (e, 0), (-e, 0)])
-    gap = distance_to(carry(frame, spots), list(lines))
+    gap = gap_to(carry(frame, spots), lines)
     free = np.flatnonzero(gap > _LABEL_MM)  # the first that is free: letters stand alike
-    best = int(free[0]) if free.size else int(np.argmax(gap))
-    return float(spots[best, 0]), float(spots[best, 1])
-
-
-def _of(state: State) -> BayTool:
-    """The bays that are in use."""
-    if not isinstance(state.tool, BayTool):
-        raise TypeError("no bays are in use")
-    return state.tool
+    spot = spots[free[0] if free.size else np.argmax(gap)]
+    letter = [s + spot for s in text_block([shown.label], _LABEL_MM)]
+    marks.append(stage.mark("label", letter, bright))
+    return Item(f"cross {shown.label}", tuple(marks), frame)
 
 
 def _step(state: State, tool: BayTool, change: Callable[[Baywalk], Baywalk]) -> State:
@@ -302,24 +256,13 @@ def _step(state: State, tool: BayTool, change: Callable[[Baywalk], Baywalk]) -> 
 
 def synced(state: State, tool: BayTool) -> State:
     """View, picture and docket after a step."""
-    walk = tool.walk.with_view(tool.walk.view.replace(side=state.work.view.side))
+    walk = replace(tool.walk, view=tool.walk.view.replace(side=state.work.view.side))
     state = state.lies(walk.view)
-    stage, a = state.stage, walk.view.table_from_cloth
-    lines = tuple(moved([line], a)[0] for p in tool.pieces for line in p.runs())
     unlit = (0.0, 0.0)
     if walk.phase == "trace":
-        unlit = out_of_beam(walk.plan, walk.at, tool.pieces, stage.calibration, walk.view)
-    spots = {(c.label, c.kind == "next"): _spot(stage, c, lines) for c in crosses_shown(walk)}
-    tool = replace(tool, walk=walk, lines=lines, spots=spots, unlit=unlit)
-    return _kept(_counted(state, tool), walk, on=True)
-
-
-def _counted(state: State, tool: BayTool) -> State:
-    """With what is traced here counted."""
-    keys = tool.walk.bay.keys
-    name = (state.current or "").rsplit("/", 1)[0].replace("-", " ")
-    count = sum(tool.is_done(state, k) for k in keys)
-    return state.but(tool=replace(tool, tally=(name, count, len(keys))))
+        unlit = out_of_beam(walk.plan, walk.at, tool.pieces, state.stage.calibration, walk.view)
+    tool = replace(tool, walk=walk, unlit=unlit)
+    return _kept(state.but(tool=tool), walk, on=True)
 
 
 def _kept(state: State, walk: Baywalk, *, on: bool) -> State:

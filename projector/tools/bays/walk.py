@@ -18,11 +18,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
 from configs.units import length_text
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture.view import View
 from projector.tools.align import Registration, register, told
 from projector.tools.bays.model import (
@@ -34,7 +33,6 @@ from projector.tools.bays.model import (
     inside,
 )
 
-Array = NDArray[np.float64]
 PHASES = ("trace", "move", "check")
 _FROM_RIM_MM = 10.0
 _TURN_DOUBT_DEG = 25.0  # she does not turn the cloth further than this by mistake
@@ -72,14 +70,9 @@ class Baywalk:
         return self.plan.bays[self.at]
 
     @property
-    def count(self) -> int:
-        """How many bays there are."""
-        return len(self.plan.bays)
-
-    @property
     def last(self) -> bool:
         """Whether no bay comes after this one."""
-        return self.at == len(self.plan.bays) - 1
+        return self.at == len(self.plan) - 1
 
     @property
     def next_cross(self) -> Cross | None:
@@ -87,10 +80,6 @@ class Baywalk:
         if self.phase != "move" or len(self.taken) >= len(self.wanted):
             return None
         return self.plan.crosses[self.wanted[len(self.taken)]]
-
-    def with_view(self, view: View) -> Baywalk:
-        """After she aligned or turned the cloth's picture by other means."""
-        return replace(self, view=view)
 
 
 def start(plan: BayPlan, view: View | None = None) -> Baywalk:
@@ -126,8 +115,8 @@ def go(walk: Baywalk, index: int) -> Baywalk:
     Raises:
         InputError: no such bay, or fewer than two chalked crosses lie in it.
     """
-    if not 0 <= index < walk.count:
-        raise InputError(Fault("bays", f"there is no bay {index + 1}; there are {walk.count}."))
+    if not 0 <= index < len(walk.plan):
+        raise InputError(Fault("bays", f"there is no bay {index + 1}; there are {len(walk.plan)}."))
     chalked = list(walk.chalked)
     if walk.phase == "trace":
         chalked += [c.label for c in walk.plan.to_chalk(walk.at) if c.label not in chalked]
@@ -348,7 +337,7 @@ def said(walk: Baywalk, unit: str | None = None) -> str:
 
     ``unit``: that lengths are told in; by the one rule everywhere when None.
     """
-    n = f"Bay {walk.at + 1} of {walk.count}"
+    n = f"Bay {walk.at + 1} of {len(walk.plan)}"
     labels = [f"cross {c}" for c in walk.wanted]
     if walk.phase == "check" and walk.registration is not None:
         return f"{n}\n{told(walk.registration, labels)}"
@@ -372,23 +361,25 @@ def said(walk: Baywalk, unit: str | None = None) -> str:
 
 def moved_by(walk: Baywalk, unit: str | None = None) -> str:
     """How the cloth is to be moved, in her words: ``64 cm to your left``; empty when unknown."""
-
     if walk.before is None:
         return ""
     r = walk.bay.rect
     middle = np.array([[0.5 * (r[0] + r[2]), 0.5 * (r[1] + r[3])]])
     meant = walk.plan.view(walk.at).table_from_cloth
     d = (carry(meant, middle) - carry(walk.before.table_from_cloth, middle))[0]
-    up = math.radians(walk.view.up_deg)
-    right = float(d[0] * math.cos(up) + d[1] * math.sin(up))
-    away = float(-d[0] * math.sin(up) + d[1] * math.cos(up))
-    words = []
-    if abs(right) >= 5.0:
-        words.append(
-            f"{length_text(round(abs(right)), unit)} to your {'right' if right > 0 else 'left'}"
-        )
-    if abs(away) >= 5.0:
-        words.append(
-            f"{length_text(round(abs(away)), unit)} {'away from' if away > 0 else 'towards'} you"
-        )
-    return ", ".join(words)
+    return ", ".join(ways_words(d, walk.view, unit, 5.0))
+
+
+def ways_words(
+    move: Sequence[float] | Array, view: View, unit: str | None, least_mm: float
+) -> list[str]:
+    """A move (2,) table mm in her directions: ``64 cm to your left``; less than ``least_mm`` is none."""
+    up = math.radians(view.up_deg)
+    right = move[0] * math.cos(up) + move[1] * math.sin(up)
+    away = -move[0] * math.sin(up) + move[1] * math.cos(up)
+    ways = (right, "to your right", "to your left"), (away, "away from you", "towards you")
+    return [
+        f"{length_text(round(abs(mm)), unit)} {more if mm > 0 else less}"
+        for mm, more, less in ways
+        if abs(mm) >= least_mm
+    ]

@@ -10,14 +10,13 @@ import numpy as np
 
 from configs.errors import Fault, InputError
 from configs.units import length_text
-from drafting.placement import carry
+from drafting.placement import Array, carry
 from projector.picture.frame import Seen
 from projector.picture.view import View
 from projector.tools.bays.model import (
     LEAST_WINDOW_MM,
     MARGIN_MM,
     OVERLAP_MM,
-    Array,
     BayPlan,
     Laid,
     Window,
