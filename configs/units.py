@@ -112,6 +112,8 @@ def parse_length(
             raise InputError(
                 Fault(where, f"{short(value)} is not a finite length.", HOW_TO_WRITE, value)
             )
+        if unit == "mm" and number >= 0.0:
+            return number
         # repr gives back the decimals that were written, not their binary neighbours
         text = repr(number)
         if "e" in text:

@@ -169,17 +169,17 @@ def _dashes(line: Array, dash: Sequence[float]) -> list[Array]:
         return [line]
     scale = total / (n * period + first)
     cuts = np.concatenate([[0.0], np.cumsum(np.asarray(dash) * scale)])
-    out = []
-    for k in range(n + 1):
-        for j in range(0, len(dash) if k < n else 1, 2):
-            a = k * period * scale + cuts[j]
-            b = min(k * period * scale + cuts[j + 1], total)
-            inner = s[(s > a + 1e-9) & (s < b - 1e-9)]
-            at = np.concatenate([[a], inner, [b]])
-            out.append(
-                np.column_stack([np.interp(at, s, line[:, 0]), np.interp(at, s, line[:, 1])])
-            )
-    return out
+    at = np.arange(n + 1)[:, None] * period * scale
+    a = (at + cuts[:-1:2]).ravel()[: n * ((len(dash) + 1) // 2) + 1]
+    b = np.minimum(at + cuts[1::2], total).ravel()[: len(a)]
+    inner = np.searchsorted(s, a + 1e-9, "right")  # the first corner within each dash
+    count = np.maximum(np.searchsorted(s, b - 1e-9) - inner, 0) + 2
+    first = np.cumsum(count) - count
+    within = np.arange(int(count.sum())) - np.repeat(first, count)
+    along = s[np.minimum(np.repeat(inner - 1, count) + within, len(s) - 1)]
+    along[first], along[first + count - 1] = a, b
+    points = np.column_stack([np.interp(along, s, line[:, k]) for k in (0, 1)])
+    return [points[i : i + c] for i, c in zip(first.tolist(), count.tolist(), strict=True)]
 
 
 def polyline(*points: tuple[float, float]) -> Array:
