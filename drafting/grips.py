@@ -23,6 +23,7 @@ from configs.units import format_length, parse_length
 from drafting.blocks import Block, get
 from drafting.docket import Docket
 from drafting.fit import KINDS, parse_fit
+from drafting.outline import points_along
 from drafting.piece import Piece
 
 Array = NDArray[np.float64]
@@ -182,16 +183,10 @@ def _plain(entry: Any, change: str) -> bool:
 def _sampled(pieces: Mapping[str, Piece]) -> dict[tuple[str, str], Array]:
     """(piece, edge) → places (9, 2) mm at even shares of it."""
     return {
-        (name, edge.name): _at_shares(edge.points)
+        (name, edge.name): points_along(edge.points, _SHARES * edge.length_mm)
         for name, piece in pieces.items()
         for edge in piece.edges.values()
     }
-
-
-def _at_shares(points: Array) -> Array:
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = _SHARES * along[-1]
-    return np.column_stack([np.interp(at, along, points[:, k]) for k in (0, 1)])
 
 
 def _drawn(docket: Docket, key: str, value_mm: float) -> dict[tuple[str, str], Array] | None:

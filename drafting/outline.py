@@ -50,6 +50,24 @@ def polyline_length(points: Points) -> float:
     return float(np.hypot(*np.diff(points, axis=0).T).sum())
 
 
+def arc_lengths(points: Points) -> Points:
+    """(N,) how far along a polyline (N, 2) each of its points lies, from 0."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+
+
+def points_along(points: Points, at: ArrayLike) -> Points:
+    """(…, 2) the places at distances (…) along a polyline (N, 2); past an end, that end."""
+    run, wanted = arc_lengths(points), np.asarray(at, dtype=np.float64)
+    return np.stack([np.interp(wanted, run, points[:, k]) for k in (0, 1)], axis=-1)
+
+
+def stretch_of(points: Points, start: float, end: float) -> Points:
+    """(K, 2) a polyline from one distance along it to another, with its own points between."""
+    run = arc_lengths(points)
+    inner = run[(run > start + _SAME_MM) & (run < end - _SAME_MM)]
+    return points_along(points, np.concatenate([[start], inner, [end]]))
+
+
 def signed_area(ring: Points) -> float:
     """Area in mm² of a closed ring (first point not repeated), positive counter-clockwise."""
     x, y = (ring - ring[0]).T

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.outline import polyline_length, stretch_of
 from projector.lettering import text_strokes, text_width
 
 if TYPE_CHECKING:
@@ -58,11 +59,6 @@ def _dashed(
     """A line as its dashes, mm on and off."""
     if not dash:
         return [points]
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    out = []
-    for start in np.arange(0.0, run[-1], sum(dash)):
-        end = min(start + dash[0], run[-1])
-        inner = run[(run > start) & (run < end)]
-        at = np.concatenate([[start], inner, [end]])
-        out.append(np.stack([np.interp(at, run, points[:, k]) for k in (0, 1)], axis=1))
-    return out
+    total = polyline_length(points)
+    starts = np.arange(0.0, total, sum(dash))
+    return [stretch_of(points, start, min(start + dash[0], total)) for start in starts]

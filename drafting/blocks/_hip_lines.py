@@ -18,6 +18,7 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.curves import Cubic, left_of, line, sweep
 from drafting.fit import BACK, FRONT
+from drafting.outline import arc_lengths
 from drafting.sheet import Amount, Sheet, found, least, number
 from drafting.sheet.darts import OpenDart, through_darts
 from drafting.sheet.joints import Joint, places
@@ -179,7 +180,7 @@ def draw_panel(
     rough = sweep(centre, (1.0, 0.0), end, -left_of(up))
     scale = dart_scale(depth)
     grid = np.linspace(0.0, 1.0, 65)
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(rough.point(grid), axis=0).T))])
+    run = arc_lengths(rough.point(grid))
     usual = _DARTS.get((half, len(darts)), ())
     legs = [leg * scale for _, leg in usual]
     stands = [share * run[-1] for share, _ in usual]

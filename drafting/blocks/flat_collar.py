@@ -15,7 +15,7 @@ import numpy as np
 from drafting.blocks import Block
 from drafting.curves import Points, rounded, sweep, unit
 from drafting.fit import BACK, FRONT
-from drafting.outline import polyline_length
+from drafting.outline import arc_lengths, points_along, polyline_length
 from drafting.sheet import Sheet, found
 from drafting.sheet.collars import SHARED, Layer, Lines, beside, laid_together, layers
 from drafting.sheet.necks import Half, neck_of
@@ -41,10 +41,10 @@ def flat_lines(s: Sheet, side: dict[str, Half], smaller: float) -> Lines:
     seam, down = laid_together(side[FRONT], side[BACK], overlap)
     outer = beside(seam, width, down)
     front = seam[-1]
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(outer, axis=0).T))]
+    along = arc_lengths(outer)
 
     def at(rest: float) -> Points:
-        return np.array([np.interp(along[-1] - rest, along, outer[:, k]) for k in (0, 1)])
+        return points_along(outer, along[-1] - rest)
 
     corner, depth = at(smaller), float(np.hypot(*(outer[-1] - front)))
     out = unit(corner - front)

@@ -15,7 +15,7 @@ import numpy as np
 from drafting.blocks import Block
 from drafting.curves import rounded, unit
 from drafting.fit import BACK, FRONT
-from drafting.outline import polyline_length
+from drafting.outline import arc_lengths, points_along, polyline_length
 from drafting.sheet import Sheet, found
 from drafting.sheet.collars import SHARED, Layer, Lines, layers, rising
 from drafting.sheet.necks import Half, neck_of
@@ -44,8 +44,8 @@ def stand_lines(s: Sheet, side: dict[str, Half], fold: str, smaller: float, past
     end, begin = upper, upper[-1]
     if s.style["ends"] == "round":
         reach = 0.6 * high
-        along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(upper, axis=0).T))]
-        last = np.array([np.interp(along[-1] - reach, along, upper[:, k]) for k in (0, 1)])
+        along = arc_lengths(upper)
+        last = points_along(upper, along[-1] - reach)
         begin = upper[-1] + reach * unit(lower[-1] - upper[-1])
         end = np.concatenate([upper[along < along[-1] - reach - 1e-6], rounded(last, upper[-1], begin).flatten()])  # fmt: skip
     return {

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from drafting.allowance import FOLD
-from drafting.outline import Edge, Points, polyline_length
+from drafting.outline import Edge, Points, arc_lengths, polyline_length
 from drafting.piece import Notch, Piece
 from drafting.shaping.adding import edge_of, free_name
 from drafting.shaping.cutting import as_inside, relabelled
@@ -158,7 +158,7 @@ def interfacing(work: Work, name: str, short: float = 0.0, cut: int = 0) -> Work
     for dart in whole.darts:
         line = whole.edges[dart.edge].points
         low, high = sorted(place_on(line, p)[0] for p in (dart.first, dart.second))
-        steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        steps = arc_lengths(line)
         roof = line[(steps > low + 1e-6) & (steps < high - 1e-6)]
         ends = sorted((dart.first, dart.second), key=lambda p: place_on(line, p)[0])
         wedge = shapely.Polygon([ends[0], *roof, ends[1], dart.tip])

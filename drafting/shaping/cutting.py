@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from drafting.allowance import FOLD
-from drafting.outline import Edge, Points, polyline_length
+from drafting.outline import Edge, Points, points_along, polyline_length
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.parts import (
     Move,
@@ -226,9 +226,7 @@ def _laid_on(points: Points, line: Points) -> Move:
 
 
 def _sampled(points: Points, count: int = 33) -> Points:
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.linspace(0.0, run[-1], count)
-    return np.stack([np.interp(at, run, points[:, k]) for k in (0, 1)], axis=1)
+    return points_along(points, np.linspace(0.0, polyline_length(points), count))
 
 
 def _without(piece: Piece, edge: str) -> list[Run]:

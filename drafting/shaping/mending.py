@@ -19,7 +19,16 @@ import numpy as np
 from configs.errors import InputError
 from drafting.allowance import FOLD
 from drafting.curves import left_of, sweep, unit
-from drafting.outline import Edge, Points, nearest_distance, polyline_length, without_repeats
+from drafting.outline import (
+    Edge,
+    Points,
+    arc_lengths,
+    nearest_distance,
+    points_along,
+    polyline_length,
+    stretch_of,
+    without_repeats,
+)
 from drafting.piece import Notch, Piece
 from drafting.shaping.parts import SAME_MM, Move, Part, Run, place_on
 
@@ -158,7 +167,7 @@ def _swept(
     ``spans``: from where to where it is broken; ``roofs``: its darts; ``marks``: the places, mm.
     """
     stops = [0.0, *(x for span in spans for x in span), edge.length_mm]
-    parts = [_stretch(edge.points, a, b) for a, b in zip(stops[::2], stops[1::2], strict=True)]
+    parts = [stretch_of(edge.points, a, b) for a, b in zip(stops[::2], stops[1::2], strict=True)]
     lengths = [polyline_length(p) for p in parts]
     starts = [0.0, *np.cumsum(lengths)]
 
@@ -220,12 +229,12 @@ def _drawn(
 ) -> tuple[Points, list[float]]:
     """The line that an edge was, moved beyond each break, and where places along it come to lie."""
     joined = without_repeats(np.concatenate([line[0], *(p[1:] for p in line[1:])]))
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(joined, axis=0).T))])
+    run = arc_lengths(joined)
     fine = np.arange(0.0, run[-1], _STEP_MM)
     more = [x for b in breaks for x in (b.first, b.last)]
     u = np.unique(np.concatenate([run, fine, more, marks, walls]).clip(0.0, run[-1]))
     u = u[np.r_[True, np.diff(u) > 1e-6]]
-    before = np.stack([np.interp(u, run, joined[:, k]) for k in (0, 1)], axis=1)
+    before = points_along(joined, u)
     points = before
     for b in reversed(breaks):
         points = b(points, u)
@@ -244,7 +253,7 @@ def _drawn(
                 if simple is not None:
                     points[zone] = simple
                     break
-    length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    length = arc_lengths(points)
     # The ends of the darts' legs stay points of it.
     stops = np.unique([int(np.argmin(np.abs(u - w))) for w in walls])
     stretches = [_plain(points[a : b + 1]) for a, b in pairwise(stops)]
@@ -281,14 +290,12 @@ def _waveless(points: Points) -> Points | None:
     if _waves(simple) or off > max(_WAVE_MM, _WAVE_SHARE * whole):
         return None
     # As many points as there were, at the same shares of the way.
-    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))]) / whole
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(simple, axis=0).T))])
-    return np.stack([np.interp(at * run[-1], run, simple[:, k]) for k in (0, 1)], axis=1)
+    return points_along(simple, arc_lengths(points) / whole * polyline_length(simple))
 
 
 def _as_long(points: Points, wanted: float) -> Points:
     """A stretch bowed out or in until it has a length, mm; as near to it as a small bow makes it."""
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    run = arc_lengths(points)
     share = run / run[-1]
     off = (np.sin(np.pi * share) ** 2)[:, None] * np.apply_along_axis(
         left_of, 1, np.gradient(points, share, axis=0)
@@ -324,13 +331,6 @@ def _plain(points: Points) -> Points:
 
     line = shapely.LineString(points).simplify(_STRAIGHT_MM)
     return np.array(line.coords)
-
-
-def _stretch(points: Points, start: float, end: float) -> Points:
-    """A polyline (N, 2) from one distance along it to another."""
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    at = np.concatenate([[start], run[(run > start + SAME_MM) & (run < end - SAME_MM)], [end]])
-    return np.stack([np.interp(at, run, points[:, k]) for k in (0, 1)], axis=1)
 
 
 def _end(points: Points) -> Points:

@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from drafting.curves import left_of, sweep, unit
-from drafting.outline import Edge, Points, signed_area, without_repeats
+from drafting.outline import Edge, Points, arc_lengths, signed_area, without_repeats
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at, turn
 from drafting.shaping.mending import broken, turn_between
@@ -212,7 +212,7 @@ def trued(piece: Piece, edge: str, reach_mm: float = 30.0, turn_deg: float = 4.0
         for d in piece.darts
         if d.edge == edge
     ]
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    run = arc_lengths(points)
     for i in range(1, len(points) - 1):
         if any(low - 1e-3 <= run[i] <= high + 1e-3 for low, high in roofs):
             continue

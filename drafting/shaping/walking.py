@@ -13,6 +13,7 @@ import numpy as np
 
 from configs.units import length_text
 from drafting.curves import unit
+from drafting.outline import arc_lengths
 from drafting.piece import Dart, Mark, Notch, Piece
 from drafting.shaping.parts import End, of_a_dart, place_on, refuse
 from drafting.shaping.pivoting import without_point
@@ -124,7 +125,7 @@ def turned_into(work: Work, name: str, dart: Dart, kind: str) -> Work:
     marks, notches = list(bare.marks), [n for n in bare.notches if not _of(n, end)]
     near, far, tip = np.array(end.near), np.array(end.far), np.array(dart.tip)
     # The roof was for a dart that is folded: the edge runs straight over what is left.
-    steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))])
+    steps = arc_lengths(edge.points)
     points = np.concatenate(
         [edge.points[steps <= end.before + 1e-6], edge.points[steps >= end.after - 1e-6]]
     )

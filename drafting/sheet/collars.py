@@ -15,7 +15,7 @@ from configs.errors import DraftError, Fault
 from drafting.allowance import FOLD
 from drafting.curves import Points, arc, chain_points, left_of, sweep, turned, unit
 from drafting.fit import BACK, FRONT, LEFT
-from drafting.outline import polyline_length, without_repeats
+from drafting.outline import arc_lengths, points_along, polyline_length, without_repeats
 from drafting.piece import Notch, Piece
 from drafting.sheet.board import Sheet
 from drafting.sheet.inside import INTERFACING, SHORT_MM, interfacing_of
@@ -87,9 +87,9 @@ def laid_together(front: Half, back: Half, overlap: float) -> tuple[Points, Poin
 
 def _until(line: Points, rest: float) -> tuple[Points, Points, Points]:
     """A line without its last ``rest`` mm, where that ends, and its direction there."""
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(line, axis=0).T))]
+    along = arc_lengths(line)
     at = float(along[-1]) - rest
-    point = np.array([np.interp(at, along, line[:, k]) for k in (0, 1)])
+    point = points_along(line, at)
     i = int(np.searchsorted(along, at))
     kept = line[:i] if along[i - 1] < at - 1e-6 else line[: i - 1]
     return np.concatenate([kept, point[None]]), point, unit(line[i] - line[i - 1])
@@ -188,7 +188,7 @@ def _notches(piece: Piece, neck: Neck, fold: str, layer: Layer, past: float) -> 
     edge = piece.edges["neckline"]
     x = edge.points[:, 0]
     whole = bool(x.min() < -1.0 and x.max() > 1.0)
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
+    along = arc_lengths(edge.points)
     centre = float(along[int(np.argmin(np.abs(x)))])
     out = []
     for i, side in enumerate(neck.sides):

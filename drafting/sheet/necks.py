@@ -15,7 +15,7 @@ import numpy as np
 from configs.errors import DraftError, Fault
 from drafting.curves import Points, unit
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
-from drafting.outline import polyline_length
+from drafting.outline import arc_lengths, polyline_length
 from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, Sources, found, sources_of
 from drafting.sheet.board import Sheet
@@ -147,7 +147,7 @@ def _centre(onto: Onto, r: EdgeRun) -> float | None:
         return None
     if x.min() < -_PAST_MM and x.max() > _PAST_MM:
         return 0.0
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(r.points, axis=0).T))]
+    along = arc_lengths(r.points)
     both = onto.next_to(r.piece, r.edge) == ("shoulder", "shoulder")
     return float(np.interp(0.5 * along[-1], along, x)) if both else None
 
@@ -216,7 +216,7 @@ def _part(onto: Onto, r: EdgeRun, half: str, side: str) -> _Part:
         return _Part(r, points * (mirror, 1.0), start, sign)
     points = points - np.array([centre, 0.0])
     want = 1.0 if (side == LEFT) == (half == FRONT) else -1.0  # see `pieces.whole_piece`
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
+    along = arc_lengths(points)
     i = int(np.flatnonzero(np.diff(np.sign(points[:, 0])) != 0)[0])
     share = abs(points[i, 0]) / max(abs(points[i, 0]) + abs(points[i + 1, 0]), 1e-9)
     middle = points[i] + share * (points[i + 1] - points[i])

@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from drafting.allowance import FOLD
-from drafting.outline import Edge
+from drafting.outline import Edge, arc_lengths
 from drafting.piece import Notch, Piece
 from drafting.truing import Seam, Spot, cut_place, dart_spans, sewn_place
 
@@ -61,7 +61,7 @@ def notched(pieces: Mapping[str, Piece], seams: Sequence[Seam]) -> dict[str, Pie
 
 def at_height(edge: Edge, y: float) -> float | None:
     """How far along an edge it passes a height, mm; None if it does not."""
-    run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
+    run = arc_lengths(edge.points)
     ys = edge.points[:, 1]
     order = np.argsort(ys)
     if not ys.min() < y < ys.max():
@@ -99,7 +99,7 @@ def _at_centres(piece: Piece) -> list[Notch]:
                 and x.max() > 20.0
                 and (np.diff(np.sign(x)) != 0).sum() == 1
             ):
-                run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
+                run = arc_lengths(edge.points)
                 order = np.argsort(x)
                 more.append(Notch(e, float(np.interp(0.0, x[order], run[order])), 1, name))
     return more

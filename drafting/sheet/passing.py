@@ -16,7 +16,7 @@ import numpy as np
 
 from drafting.curves import Points, left_of
 from drafting.fit import BACK, FRONT, LEFT
-from drafting.outline import Edge
+from drafting.outline import Edge, points_along
 from drafting.piece import Mark, Notch, Piece
 from drafting.sheet.amount import Amount
 from drafting.sheet.board import Sheet
@@ -117,8 +117,7 @@ def _girths_down(halves: Sequence[Piece], down: Points) -> tuple[Points, Points]
             spans = dart_spans(piece, name)
             closed = down if falls else sewn_place(spans, edge.length_mm) - down
             along = [cut_place(spans, float(x)) for x in closed]
-            run = np.r_[0.0, np.cumsum(np.hypot(*np.diff(edge.points, axis=0).T))]
-            x, y = (np.interp(along, run, edge.points[:, k]) for k in (0, 1))
+            x, y = points_along(edge.points, along).T
             doubled = 2.0 if piece.fold is not None or piece.pair else 1.0
             girth += doubled * np.abs(x)
             level += y

@@ -21,6 +21,7 @@ from drafting.figures.drawing import (
     Writing,
     svg_width,
 )
+from drafting.outline import points_along, polyline_length
 from drafting.sheet import Step
 
 PANEL_MM = (182.0, 124.0)  # two on an A4 or Letter page
@@ -77,9 +78,7 @@ class Board:
     def draw(self, points: Points, pen: str, weight: float, closed: bool = False) -> None:
         """A stroke in panel mm; ``weight``: how much text should keep off it."""
         self.strokes.append(Stroke(points, pen, closed))
-        size = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-        at = np.arange(0.0, size[-1], 0.4)
-        cells = 2 * np.stack([np.interp(at, size, points[:, k]) for k in (1, 0)], axis=1)
+        cells = 2 * points_along(points, np.arange(0.0, polyline_length(points), 0.4))[:, ::-1]
         inside = ((cells >= 0) & (cells < self.taken.shape)).all(axis=1)
         rows, columns = cells[inside].astype(int).T
         np.add.at(self.taken, (rows, columns), weight)

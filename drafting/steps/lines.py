@@ -10,6 +10,7 @@ from fractions import Fraction
 import numpy as np
 
 from drafting.figures.drawing import Points
+from drafting.outline import arc_lengths, points_along, polyline_length
 from drafting.sheet import Step
 from drafting.steps.board import SAME_MM, Spot
 
@@ -74,9 +75,7 @@ def readable(steps: Iterable[Step]) -> list[Step]:
 
 def middle_of(points: Points) -> Points:
     """A place (2,) halfway along a line."""
-    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    half = at[-1] / 2
-    return np.array([np.interp(half, at, points[:, 0]), np.interp(half, at, points[:, 1])])
+    return points_along(points, polyline_length(points) / 2)
 
 
 def apart(a: Spot, b: Spot) -> bool:
@@ -162,7 +161,7 @@ def _with_corners(run: Points, parts: list[tuple[str, Points]]) -> list[tuple[st
     sharp = np.flatnonzero(np.abs(_turns(run)) > math.radians(_CORNER_DEG)) + 1
     if not len(sharp):
         return parts
-    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(run, axis=0).T))])
+    at = arc_lengths(run)
     total = at[-1]
     placed = [(total * i / (len(parts) + 1), p) for i, p in enumerate(parts, 1)]
     placed += [(float(at[i]), ("corner", run[i])) for i in sharp]
@@ -190,13 +189,9 @@ def _end_name(run: Points, end: str) -> str:
 def dots_on(points: Points) -> list[Points]:
     """Places (2,) at equal parts of a curve, downward or, along a hem, outward from the centre."""
     points = _readable_way(points)
-    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     much = np.abs(_turns(points)).sum() > math.radians(_MUCH_DEG)
     count = _TURNING_PARTS if much else _CURVE_PARTS
-    parts = at[-1] * np.arange(1, count) / count
-    return list(
-        np.stack([np.interp(parts, at, points[:, 0]), np.interp(parts, at, points[:, 1])], axis=1)
-    )
+    return list(points_along(points, polyline_length(points) * np.arange(1, count) / count))
 
 
 def is_straight(points: Points) -> bool:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.outline import signed_area
 from drafting.placement import Array
 from projector.lettering import LINE_PITCH, text_strokes, text_width
 from projector.picture.marks import polyline, ring
@@ -149,8 +150,7 @@ def face_of(
         ring(m.points) if m.closed else m.points for m in shown.marks if len(m.points) > 1
     )
     lines["grain"] = _grain(shown, one_way)
-    x, y = cutting[:, 0], cutting[:, 1]
-    area = 0.5 * abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)))
+    area = abs(signed_area(cutting))
     return Face(
         piece.name,
         cutting,

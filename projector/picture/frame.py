@@ -15,6 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.outline import signed_area
 from drafting.placement import Array, carry
 from projector.picture.marks import Item, Packed
 
@@ -163,9 +164,7 @@ def _carried(item: Item) -> Array:
 
 
 def _counter_clockwise(ring: Array) -> Array:
-    x, y = ring[:, 0], ring[:, 1]
-    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
-    return ring if area >= 0 else np.ascontiguousarray(ring[::-1])
+    return ring if signed_area(ring) >= 0 else np.ascontiguousarray(ring[::-1])
 
 
 def _chord(cal: Seen) -> tuple[float, float]:

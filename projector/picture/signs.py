@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from drafting.outline import arc_lengths, points_along
 from drafting.placement import Array, carry
 from projector.lettering import text_width
 from projector.picture import room
@@ -282,10 +283,8 @@ def _meet(one: Array, other: Array) -> bool:
 
 def stepped(line: Array, step_mm: float) -> Array:
     """The line with points no farther apart than ``step_mm``."""
-    d = np.hypot(*np.diff(line, axis=0).T)
-    at = np.concatenate([[0.0], np.cumsum(d)])
-    every = np.union1d(at, np.arange(0.0, at[-1], step_mm))
-    return np.column_stack([np.interp(every, at, line[:, 0]), np.interp(every, at, line[:, 1])])
+    at = arc_lengths(line)
+    return points_along(line, np.union1d(at, np.arange(0.0, at[-1], step_mm)))
 
 
 def _outside(

@@ -7,8 +7,10 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from numpy.typing import NDArray
 from scipy.integrate import quad
+from shapely.ops import substring
 from svgpathtools import CubicBezier
 
 from drafting.curves import (
@@ -25,6 +27,7 @@ from drafting.curves import (
     through_levels,
     unit,
 )
+from drafting.outline import arc_lengths, points_along, polyline_length, stretch_of
 
 Points = NDArray[np.float64]
 
@@ -143,3 +146,16 @@ def test_cutting_a_chain() -> None:
 def test_directions() -> None:
     """Unit and quarter turn of a direction."""
     np.testing.assert_allclose(left_of(unit((0, -3))), (1, 0))
+
+
+def test_places_along_a_polyline_agree_with_shapely() -> None:
+    """Linear referencing of shapely (GEOS): places, and a stretch from one distance to another."""
+    line = np.array([[0.0, 0.0], [30.0, 40.0], [30.0, 40.0], [90.0, 40.0], [90.0, -5.0]])
+    reference = shapely.LineString(line)
+    at = np.array([-3.0, 0.0, 12.5, 50.0, 99.0, 155.0, 200.0])
+    wanted = shapely.get_coordinates(shapely.line_interpolate_point(reference, at.clip(0.0)))
+    assert np.allclose(points_along(line, at), wanted, atol=1e-9)
+    assert arc_lengths(line)[-1] == pytest.approx(reference.length)
+    part = substring(reference, 20.0, 120.0)
+    assert np.allclose(stretch_of(line, 20.0, 120.0)[[0, -1]], [part.coords[0], part.coords[-1]])
+    assert polyline_length(stretch_of(line, 20.0, 120.0)) == pytest.approx(100.0)
