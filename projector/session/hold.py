@@ -16,18 +16,29 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from configs.errors import Fault
 
-# a pipe of that name must not hold us
-_LOOK = os.O_RDWR if os.name == "nt" else os.O_RDONLY | os.O_NONBLOCK
 _PATIENCE_S = 5.0  # writing takes milliseconds
+
+
+def beside(docket_path: Path, kind: str) -> Path:
+    """A hidden file beside a docket (beside the file itself, not a link to it).
+
+    Raises:
+        InputError: it is a folder.
+    """
+    from configs.errors import Fault, InputError
+
+    docket_path = docket_path.resolve()
+    if not docket_path.name:
+        raise InputError(Fault(str(docket_path), "is a folder, not a file."))
+    return docket_path.with_name(f".{docket_path.name}.{kind}")
 
 
 def lock_path(docket_path: Path) -> Path:
     """Held while a docket is open at a table."""
-    docket_path = docket_path.resolve()
-    return docket_path.with_name(f".{docket_path.name}.open")
+    return beside(docket_path, "open")
 
 
-def _grab(handle: int, *, shared: bool = False) -> bool:
+def _grab(handle: int) -> bool:
     """Take the lock of an open file; answers at once whether nobody else has it.
 
     The system frees it with the handle. A folder that knows no locks (some network drives) keeps
@@ -42,24 +53,12 @@ def _grab(handle: int, *, shared: bool = False) -> bool:
             import fcntl
 
             # of the open file, not of the process: two tables in one process are told apart too
-            fcntl.flock(handle, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except (BlockingIOError, PermissionError):
         return False
     except OSError:
         return True
     return True
-
-
-def is_open(docket_path: Path) -> bool:
-    """Whether a docket is open at a table now: its lock is held by somebody who is alive."""
-    try:
-        handle = os.open(lock_path(docket_path), _LOOK)
-    except OSError:
-        return False
-    try:
-        return not _grab(handle, shared=True)
-    finally:
-        os.close(handle)
 
 
 def take(docket_path: Path) -> int:
@@ -68,26 +67,32 @@ def take(docket_path: Path) -> int:
     Raises:
         InputError: another table has it, or the folder cannot be written to.
     """
+    remedy = "Leave that one first (Q); two would write over each other."
+    return _taken(lock_path(docket_path), docket_path, 0.0, "is open at another table.", remedy)
+
+
+def _taken(path: Path, docket_path: Path, patience_s: float, what: str, remedy: str) -> int:
+    """The handle of a lock beside a docket, when nobody else has it any more.
+
+    Raises:
+        InputError: somebody else has it all the time, or the folder cannot be written to.
+    """
     from configs.errors import Fault, InputError
 
-    path = lock_path(docket_path)
+    until = time.monotonic() + patience_s
     while True:
         try:
             handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
         except OSError as error:
             raise InputError(_closed_folder(docket_path, error.strerror or "")) from error
-        if not _grab(handle):
-            os.close(handle)
-            raise InputError(
-                Fault(
-                    str(docket_path),
-                    "is open at another table.",
-                    "Leave that one first (Q); two would write over each other.",
-                )
-            )
-        if _is_still(handle, path):
+        free = _grab(handle)
+        if free and _is_still(handle, path):
             return handle
         os.close(handle)  # its owner left between our opening and our locking it: the next one
+        if not free:
+            if time.monotonic() >= until:
+                raise InputError(Fault(str(docket_path), what, remedy))
+            time.sleep(0.01)
 
 
 def _is_still(handle: int, path: Path) -> bool:
@@ -162,11 +167,6 @@ def held(docket_path: Path) -> Iterator[None]:
         give_back(docket_path, handle)
 
 
-def _saving_path(docket_path: Path) -> Path:
-    docket_path = docket_path.resolve()
-    return docket_path.with_name(f".{docket_path.name}.saving")
-
-
 @contextlib.contextmanager
 def alone(docket_path: Path) -> Iterator[None]:
     """Keep everybody else from writing a docket while it is read again, changed and written.
@@ -174,23 +174,10 @@ def alone(docket_path: Path) -> Iterator[None]:
     Raises:
         InputError: another one holds it for seconds, or its folder cannot be written to.
     """
-    from configs.errors import Fault, InputError
-
-    path = _saving_path(docket_path)
-    until = time.monotonic() + _PATIENCE_S
-    while True:
-        try:
-            handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
-        except OSError as error:
-            raise InputError(_closed_folder(docket_path, error.strerror or "")) from error
-        if _grab(handle) and _is_still(handle, path):
-            break
-        os.close(handle)
-        if time.monotonic() > until:
-            raise InputError(
-                Fault(str(docket_path), "is being written by another program.", "Try again.")
-            )
-        time.sleep(0.01)
+    path = beside(docket_path, "saving")
+    handle = _taken(
+        path, docket_path, _PATIENCE_S, "is being written by another program.", "Try again."
+    )
     try:
         yield
     finally:

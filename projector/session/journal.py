@@ -17,13 +17,13 @@ import hashlib
 import json
 import os
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from projector.session.hold import alone, give_back, may_write, take
-from projector.session.merge import Kept, merged, placement_from, plain, seated
+from projector.session.hold import alone, beside, give_back, may_write, take
+from projector.session.merge import Kept, changes, merged, placement_from, plain, seated
 
 if TYPE_CHECKING:
     from drafting import Docket
@@ -35,13 +35,8 @@ _SLIPS = (KeyError, TypeError, ValueError, AttributeError)  # of what is read as
 
 
 def journal_path(docket_path: Path) -> Path:
-    """The journal of a docket: a hidden file beside it (beside the file itself, not a link to it)."""
-    docket_path = docket_path.resolve()
-    if not docket_path.name:
-        from configs.errors import Fault, InputError
-
-        raise InputError(Fault(str(docket_path), "is a folder, not a file."))
-    return docket_path.with_name(f".{docket_path.name}.journal")
+    """The journal of a docket."""
+    return beside(docket_path, "journal")
 
 
 def with_noted(docket_path: Path) -> Recovered:
@@ -178,22 +173,14 @@ class Journal:
 
         A disk that does not take it is told in ``refused``; nothing is lost while this is open.
         """
-        line: dict[str, Any] = {}
-        if lay != self.now.lay:
-            before = {p.key: p for p in self.now.lay}
-            if [p.key for p in lay] == [p.key for p in self.now.lay]:
-                line["moved"] = [plain(p) for p in lay if before[p.key] != p]
-            else:
-                line["lay"] = [plain(p) for p in lay]
-        if traced != self.now.traced:
-            line["traced"] = list(traced)
-        if dict(table) != dict(self.now.table):
-            line["table"] = dict(table)
-        if not line:
-            return
-        self.now = Kept(lay, traced, dict(table))
-        self.unsaved += 1
-        self._append(line)
+        now = Kept(lay, traced, dict(table))
+        line = changes(self.now, now)
+        if now.table != dict(self.now.table):
+            line["table"] = now.table
+        if line:
+            self.now = now
+            self.unsaved += 1
+            self._append(line)
 
     def reshape(
         self,
@@ -308,20 +295,17 @@ class Journal:
             raise ValueError("the docket has no path")
         return path
 
-    def _begin(self, changes: Sequence[Mapping[str, Any]] = ()) -> None:
+    def _begin(self, more: Iterable[Mapping[str, Any]] = ()) -> None:
         """A new journal, replacing the old one in one step; the old one goes on when it fails.
 
         Raises:
             InputError: it cannot be written; ``refused`` says why.
         """
         from configs.errors import InputError
-        from configs.files import write_atomic
 
         head = {"journal": VERSION, "of": self._base, "from": self._from.to_dict()}
         try:
-            write_atomic(self.path, "".join(_written(line) for line in (head, *changes)))
-            flags = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
-            opened = os.open(self.path, flags)
+            opened = begun(self.path, (head, *more))
         except InputError as error:
             self.refused = error.faults[0].what
             raise
@@ -337,7 +321,7 @@ class Journal:
             with contextlib.suppress(InputError):
                 self._begin([self.now.to_dict()])
             return
-        data = _written(line).encode()
+        data = written(line)
         size = -1
         try:
             size = os.fstat(self._file).st_size
@@ -361,8 +345,22 @@ class Journal:
                     os.fsync(self._file)
 
 
-def _written(line: Mapping[str, Any]) -> str:
-    return json.dumps(line, separators=(",", ":"), ensure_ascii=False) + "\n"
+def written(line: Mapping[str, Any]) -> bytes:
+    """A line of such a file."""
+    return (json.dumps(line, separators=(",", ":"), ensure_ascii=False) + "\n").encode()
+
+
+def begun(path: Path, lines: Iterable[Mapping[str, Any]]) -> int:
+    """A file with these lines in place of the old one, in one step; its handle, to append to.
+
+    Raises:
+        InputError: it cannot be written.
+        OSError: it cannot be opened then.
+    """
+    from configs.files import write_atomic
+
+    write_atomic(path, b"".join(map(written, lines)))
+    return os.open(path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
 
 
 def _digest(path: Path) -> str:
@@ -394,7 +392,7 @@ def _noted(docket: Docket, path: Path) -> _Noted:
     """The docket with what its journal holds, line by line; a torn last line is left out."""
     if docket.path is None:
         return _Noted(docket, 0)
-    lines = _lines(path)
+    lines = lines_of(path)
     head = lines[0] if lines else None
     if not isinstance(head, dict) or "journal" not in head or len(lines) < 2:
         return _Noted(docket, 0)
@@ -424,7 +422,7 @@ def _recover(docket: Docket, path: Path) -> Recovered:
     from configs.files import read_bytes, write_atomic
 
     said = []
-    lines = _lines(path)
+    lines = lines_of(path)
     if lines and not (isinstance(lines[0], dict) and "journal" in lines[0]):
         aside = _free(path)
         path.replace(aside)
@@ -436,7 +434,7 @@ def _recover(docket: Docket, path: Path) -> Recovered:
         said.append(f"{path.name} has lines that cannot be read; it is kept as {aside.name}.")
     if found.against:
         entry = {"left": VERSION, "places": [plain(p) for p in found.against]}
-        write_atomic(_free(path), _written(entry))
+        write_atomic(_free(path), written(entry))
     if found.changes:
         plural = "s" if found.changes != 1 else ""
         also = "; the docket was changed elsewhere since, and keeps that too" * found.elsewhere
@@ -454,7 +452,7 @@ def _left(docket: Docket, journal: Path) -> Left | None:
     """The newest of what was left for her to decide; what has become pointless goes."""
     pieces: set[str] | None = None
     for path in sorted(journal.parent.glob(f"{glob.escape(journal.stem)}*.left"), reverse=True):
-        lines = _lines(path)
+        lines = lines_of(path)
         if not lines or not isinstance(lines[0], dict) or "left" not in lines[0]:
             continue  # of an earlier version, or nobody's
         pieces = pieces or set(docket.pieces())
@@ -472,7 +470,7 @@ def _left(docket: Docket, journal: Path) -> Left | None:
     return None
 
 
-def _lines(path: Path) -> list[dict[str, Any] | None]:
+def lines_of(path: Path) -> list[dict[str, Any] | None]:
     """The lines of a file as data; None for one that is none, one None for what is no file."""
     from configs.errors import InputError
     from configs.files import json_record, read_bytes

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from drafting import Docket
@@ -39,13 +39,12 @@ class Kept:
         return (
             self.traced == other.traced
             and tables[0] == tables[1]
-            and [_rounded(p) for p in self.lay] == [_rounded(p) for p in other.lay]
+            and rounded(self.lay) == rounded(other.lay)
         )
 
     def to_dict(self) -> dict[str, Any]:
         """As plain data; `from_dict` reads it back."""
-        lay = [plain(p) for p in self.lay]
-        return {"lay": lay, "traced": list(self.traced), "table": dict(self.table)}
+        return {**changes(None, self), "table": dict(self.table)}
 
     def changed(self, change: Mapping[str, Any]) -> Kept:
         """With a journal's line: ``lay`` whole or ``moved`` pieces, ``traced``, ``table``.
@@ -53,14 +52,45 @@ class Kept:
         Raises:
             KeyError, TypeError, ValueError, AttributeError: it is no such line.
         """
-        lay = self.lay
-        if "lay" in change:
-            lay = tuple(placement_from(p) for p in change["lay"])
-        moved = {p.key: p for p in map(placement_from, change.get("moved", ()))}
-        lay = tuple(moved.get(p.key, p) for p in lay)
-        traced = marks_from(change["traced"]) if "traced" in change else self.traced
+        lay, traced = changed(self, change)
         table = _settings_from(change["table"]) if "table" in change else self.table
         return Kept(lay, traced, table)
+
+
+class Lies(Protocol):
+    """Where pieces lie, and which are traced."""
+
+    @property
+    def lay(self) -> tuple[Placement, ...]: ...
+
+    @property
+    def traced(self) -> tuple[str, ...]: ...
+
+
+def changes(before: Lies | None, after: Lies) -> dict[str, Any]:
+    """What makes one lay the other, as plain data; from None: all of it. `changed` reads it back."""
+    line: dict[str, Any] = {}
+    if before is None or [p.key for p in before.lay] != [p.key for p in after.lay]:
+        line["lay"] = [plain(p) for p in after.lay]
+    elif before.lay != after.lay:
+        line["moved"] = [plain(q) for p, q in zip(before.lay, after.lay, strict=True) if p != q]
+    if before is None or before.traced != after.traced:
+        line["traced"] = list(after.traced)
+    return line
+
+
+def changed(before: Lies, line: Mapping[str, Any]) -> tuple[tuple[Placement, ...], tuple[str, ...]]:
+    """The lay and the marks after what `changes` wrote down.
+
+    Raises:
+        KeyError, TypeError, ValueError, AttributeError: it is no such line.
+    """
+    lay = before.lay
+    if "lay" in line:
+        lay = tuple(placement_from(p) for p in line["lay"])
+    moved = {p.key: p for p in map(placement_from, line.get("moved", ()))}
+    lay = tuple(moved.get(p.key, p) for p in lay)
+    return lay, marks_from(line["traced"]) if "traced" in line else before.traced
 
 
 def plain(p: Placement) -> dict[str, Any]:
@@ -136,9 +166,7 @@ def seated(base: Kept, table: Kept, file: Kept, pieces: Collection[str] | None) 
     known = {p.key for p in (*base.lay, *table.lay)}
     new = [p for p in file.lay if p.key not in known]
     lay = tuple(p for p in (*table.lay, *new) if pieces is None or p.piece in pieces)
-    marks = (*table.traced, *(k for k in file.traced if k not in known))
-    if pieces is not None:
-        marks = tuple(k for k in marks if k.rsplit("/", 1)[0] in pieces)
+    marks = _of((*table.traced, *(k for k in file.traced if k not in known)), pieces)
     others = {k: v for k, v in file.table.items() if k not in base.table}
     return Kept(lay, marks, {**others, **table.table})
 
@@ -173,10 +201,13 @@ def merged(
             chosen = other
         if chosen is not None and known:
             lay[key] = chosen
-    marks = _marks(base, table, file)
-    if pieces is not None:
-        marks = tuple(k for k in marks if k.rsplit("/", 1)[0] in pieces)
+    marks = _of(_marks(base, table, file), pieces)
     return Kept(tuple(lay.values()), marks, _settings(base, table, file)), tuple(against)
+
+
+def _of(marks: tuple[str, ...], pieces: Collection[str] | None) -> tuple[str, ...]:
+    """The marks of pieces that are there."""
+    return tuple(k for k in marks if pieces is None or k.rsplit("/", 1)[0] in pieces)
 
 
 def _marks(base: Kept | None, table: Kept, file: Kept) -> tuple[str, ...]:
@@ -199,8 +230,12 @@ def _settings(base: Kept | None, table: Kept, file: Kept) -> dict[str, Any]:
 def _alike(one: Placement | None, other: Placement | None) -> bool:
     if one is None or other is None:
         return one is other
-    return _rounded(one) == _rounded(other)
+    return rounded([one]) == rounded([other])
 
 
-def _rounded(p: Placement) -> dict[str, Any]:
-    return {**plain(p), "at": [round(v, 3) for v in p.at], "turn_deg": round(p.turn_deg, 5)}
+def rounded(lay: Iterable[Placement]) -> list[dict[str, Any]]:
+    """A lay as a docket would say it: it rounds places."""
+    return [
+        {**plain(p), "at": [round(v, 3) for v in p.at], "turn_deg": round(p.turn_deg, 5)}
+        for p in lay
+    ]

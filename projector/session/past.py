@@ -11,30 +11,26 @@ with the docket's pieces any more is left aside, and a disk that refuses costs o
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from projector.picture.view import View
-from projector.session.merge import marks_from, placement_from, plain
-from projector.session.rules import History, Work
-
-if TYPE_CHECKING:
-    from drafting.placement import Placement
+from projector.session.hold import beside
+from projector.session.journal import begun, lines_of, written
+from projector.session.merge import changed, changes, rounded
+from projector.session.rules import History, Work, chain, linked
 
 KEPT = 1000
-_MOST_BYTES = 64_000_000
 VERSION = 1
 
 
 def past_path(docket_path: Path) -> Path:
     """Where the steps of a docket are noted: a hidden file beside it."""
-    docket_path = docket_path.resolve()
-    return docket_path.with_name(f".{docket_path.name}.steps")
+    return beside(docket_path, "steps")
 
 
 @dataclass(eq=False)
@@ -75,7 +71,7 @@ class Past:
             if self._file < 0:
                 self._anew(last)
             with contextlib.suppress(OSError):
-                os.write(self._file, _written(line))
+                os.write(self._file, written(line))
 
     def close(self) -> None:
         """Give the file back; it stays for the next sitting when there is a step in it."""
@@ -93,19 +89,16 @@ class Past:
     def _anew(self, history: History) -> None:
         """The file written whole: the oldest state kept, and the steps from it on."""
         from configs.errors import ChalkbeamError
-        from configs.files import write_atomic
 
         self._let_go()
-        before, after = _chain(history.past, KEPT), _chain(history.future, KEPT)
+        before, after = ([*islice(chain(c), KEPT)] for c in (history.past, history.future))
         states = [*reversed(before), history.now, *after]
         lines: list[dict[str, Any]] = [{"steps": VERSION, **_delta(None, states[0])}]
         lines += [{"then": _delta(a, b)} for a, b in pairwise(states)]
         if after:
             lines.append({"back": len(after)})
         with contextlib.suppress(OSError, ChalkbeamError):
-            write_atomic(self.path, b"".join(_written(line) for line in lines))
-            flags = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
-            self._file = os.open(self.path, flags)
+            self._file = begun(self.path, lines)
 
 
 def _step(last: History, now: History) -> dict[str, Any] | None:
@@ -127,61 +120,29 @@ def _grew(link: tuple[Work, object] | None, last: History, *, ahead: bool = Fals
     return link is not None and link[1] is rest and link[0] == last.now
 
 
-def _chain(link: object, most: int) -> list[Work]:
-    """The works of a chain, the nearest first."""
-    out: list[Work] = []
-    while link is not None and len(out) < most:
-        out.append(link[0])  # type: ignore[index]  # recursive
-        link = link[1]  # type: ignore[index]  # recursive
-    return out
-
-
 def _last(link: tuple[Work, object] | None) -> tuple[Work, object] | None:
     """A chain cut off after `KEPT` steps."""
-    made: tuple[Work, object] | None = None
-    for work in reversed(_chain(link, KEPT)):
-        made = (work, made)
-    return made
+    return linked([*islice(chain(link), KEPT)])
 
 
 def _delta(before: Work | None, after: Work) -> dict[str, Any]:
     """What makes one work the other; from None: everything."""
-    line: dict[str, Any] = {}
-    if before is None or [p.key for p in before.lay] != [p.key for p in after.lay]:
-        line["lay"] = [plain(p) for p in after.lay]
-    elif before.lay != after.lay:
-        line["moved"] = [plain(q) for p, q in zip(before.lay, after.lay, strict=True) if p != q]
-    if before is None or before.traced != after.traced:
-        line["traced"] = list(after.traced)
+    line = changes(before, after)
     if before is None or before.view != after.view:
         line["view"] = after.view.to_dict()
     return line
 
 
 def _with(before: Work, line: Mapping[str, Any]) -> Work:
-    lay: tuple[Placement, ...] = before.lay
-    if "lay" in line:
-        lay = tuple(placement_from(p) for p in line["lay"])
-    if "moved" in line:
-        moved = {p.key: p for p in map(placement_from, line["moved"])}
-        lay = tuple(moved.get(p.key, p) for p in lay)
-    traced = marks_from(line["traced"]) if "traced" in line else before.traced
     view = View.from_dict(line["view"], "view") if "view" in line else before.view
-    return Work(lay, traced, view)
+    return Work(*changed(before, line), view)
 
 
 def _read(path: Path, pieces: set[str]) -> History | None:
     """The history in a file; as far as it can be read, None when nothing of it can."""
-    from configs.errors import InputError
-    from configs.files import json_record, read_text
-
-    try:
-        lines = read_text(path, _MOST_BYTES).splitlines()
-    except InputError:
-        return None
     history: History | None = None
-    for text in lines:
-        line = json_record(text)
+    lines = lines_of(path)
+    for line in lines:
         if line is None:
             break  # a torn last line
         try:
@@ -203,19 +164,9 @@ def _read(path: Path, pieces: set[str]) -> History | None:
 
 
 def _alike(one: Work, other: Work) -> bool:
-    """Whether both would be saved alike: the docket rounds the places of its lay."""
-
-    def written(work: Work) -> Any:
-        lay = [
-            {**plain(p), "at": [round(v, 3) for v in p.at], "turn_deg": round(p.turn_deg, 4)}
-            for p in work.lay
-        ]
-        v = work.view
-        view = (round(v.turn_deg, 4), round(v.at[0], 2), round(v.at[1], 2), v.mirror, v.side)
-        return lay, work.traced, view
-
-    return bool(written(one) == written(other))
-
-
-def _written(line: Mapping[str, Any]) -> bytes:
-    return (json.dumps(line, separators=(",", ":"), ensure_ascii=False) + "\n").encode()
+    """Whether both would be saved alike: the docket rounds places."""
+    return (
+        rounded(one.lay) == rounded(other.lay)
+        and one.traced == other.traced
+        and one.view.to_dict() == other.view.to_dict()
+    )

@@ -10,9 +10,8 @@ Frames: cloth mm throughout; her own directions (left, away) are turned into it 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -81,18 +80,11 @@ class History:
 
     def lying(self, view: View) -> History:
         """The cloth was moved: every state, past and to come, lies as it lies now."""
-
-        def again(link: object) -> tuple[Work, object] | None:
-            states: list[Work] = []
-            while link is not None:
-                states.append(replace(link[0], view=view))  # type: ignore[index]  # recursive
-                link = link[1]  # type: ignore[index]  # recursive
-            made: tuple[Work, object] | None = None
-            for state in reversed(states):
-                made = (state, made)
-            return made
-
-        return History(replace(self.now, view=view), again(self.past), again(self.future))
+        past, future = (
+            linked([replace(work, view=view) for work in chain(link)])
+            for link in (self.past, self.future)
+        )
+        return History(replace(self.now, view=view), past, future)
 
     def back(self) -> History:
         """One step back; itself at the start."""
@@ -109,6 +101,21 @@ class History:
         return History(work, (self.now, self.past), rest)  # type: ignore[arg-type]  # recursive
 
 
+def chain(link: object) -> Iterator[Work]:
+    """The works of a history's past or future, the nearest first."""
+    while link is not None:
+        yield link[0]  # type: ignore[index]  # recursive
+        link = link[1]  # type: ignore[index]  # recursive
+
+
+def linked(works: Sequence[Work]) -> tuple[Work, object] | None:
+    """The past or future with these works, the nearest first."""
+    made: tuple[Work, object] | None = None
+    for work in reversed(works):
+        made = (work, made)
+    return made
+
+
 @dataclass(eq=False)
 class Rules:
     """What the cloth allows, and the pieces made ready for quick answers.
@@ -122,16 +129,12 @@ class Rules:
     _still: tuple[object, Still] | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
-        cloth, rules = self.docket.cloth, self.docket.rules
+        cloth = self.cloth = self.docket.cloth
+        rules = self.docket.rules
         named = cloth if cloth is not None else Cloth()
         specs = specs_of(self.docket.pieces(), named, rules).of
         self.judge = Judge(specs, named, rules, bounded=cloth is not None)
         self._hand = Hand(self.judge)
-
-    @cached_property
-    def cloth(self) -> Cloth | None:
-        """The docket's cloth."""
-        return self.docket.cloth
 
     def on_fold(self, placement: Placement) -> bool:
         """Whether this piece must keep to the fold."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import os
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,10 +12,23 @@ from numpy.typing import NDArray
 
 from calibrate.calibration import Calibration
 from calibrate.model import ProjectorModel
+from configs.errors import InputError
 from drafting.docket import Docket
+from projector.session.hold import give_back, take
 from projector.session.journal import Journal
 
 Array = NDArray[np.float64]
+
+
+def is_open(path: Path) -> bool:
+    """Whether a docket is open at a table now: another one does not get it."""
+    try:
+        handle = take(path)
+    except InputError as error:
+        assert "another table" in str(error)
+        return True
+    give_back(path, handle)
+    return False
 
 
 def pull_the_plug(journal: Journal) -> None:

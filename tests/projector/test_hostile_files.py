@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from table_rig import projector
+from table_rig import is_open, projector
 
 from calibrate.calibration import Calibration
 from calibrate.cards import card_set, load_cards
@@ -30,7 +30,6 @@ from projector.console import print_table
 from projector.height import from_dict as height_from
 from projector.picture.look import look_of
 from projector.picture.view import View
-from projector.session.hold import is_open
 from projector.session.journal import Journal, journal_path, with_noted
 from projector.session.keys import load_keys
 from projector.session.past import Past

@@ -11,12 +11,12 @@ from typing import Any
 
 import pytest
 import yaml
+from table_rig import is_open
 
 from configs.errors import InputError
 from drafting.docket import Docket
 from drafting.placement import Placement
 from projector.session import journal as module
-from projector.session.hold import is_open
 from projector.session.journal import Journal, forget, is_stale, journal_path, with_noted
 from projector.session.merge import Kept, marks_from, merged, placement_from, plain, seated
 

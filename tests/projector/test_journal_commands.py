@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 import yaml
-from table_rig import DATA, projector, pull_the_plug
+from table_rig import DATA, is_open, projector, pull_the_plug
 
 from drafting.docket import Docket
 from projector.cli import main
-from projector.session.hold import is_open, lock_path
+from projector.session.hold import lock_path
 from projector.session.journal import Journal, _digest, journal_path
 from projector.session.sitting import Sitting
 
@@ -157,12 +157,10 @@ def test_frame_shows_what_the_table_would_show(laid_top: Path, tmp_path: Path) -
     assert out.read_bytes() == moved
 
 
-def test_asking_whether_a_docket_is_open_leaves_no_file(tmp_path: Path) -> None:
-    """The question is asked of files that are there; none is made."""
+def test_a_lock_left_by_a_kill_keeps_nobody_out(tmp_path: Path) -> None:
+    """Its file alone is no lock: the next table takes the docket."""
     path = tmp_path / "top.yaml"
     path.write_text(yaml.safe_dump(DATA, sort_keys=False))
-    assert not is_open(path)
-    assert [p.name for p in tmp_path.iterdir()] == ["top.yaml"]
     lock_path(path).write_bytes(b"")  # left by kill -9: nobody holds it
     assert not is_open(path)
 
@@ -180,10 +178,10 @@ def test_a_lock_is_of_the_file_that_bears_the_name(
     first = module.take(path)
     real = module._grab
 
-    def late(handle: int, *, shared: bool = False) -> bool:
+    def late(handle: int) -> bool:
         monkeypatch.setattr(module, "_grab", real)
         module.give_back(path, first)  # the owner leaves between our opening and our locking
-        return real(handle, shared=shared)
+        return real(handle)
 
     monkeypatch.setattr(module, "_grab", late)
     second = module.take(path)
