@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from projector.picture import signs
 from projector.picture.look import INKS, LINES, ink_of, lines_of, look_of
-from projector.picture.marks import Item
 from projector.picture.on_table import copy_of, used_box, view_of
 from projector.picture.order import next_piece
 from projector.picture.painter import Painter
@@ -23,74 +22,6 @@ if TYPE_CHECKING:
 
 
 MODES = ("arrange", "trace", "plain")
-
-
-@dataclass(frozen=True, eq=False)
-class Scene:
-    """Items in painting order, and the stage they stand on."""
-
-    items: tuple[Item, ...]
-    stage: Stage
-
-
-def build(
-    docket: Docket,
-    calibration: Calibration,
-    *,
-    mode: str = "arrange",
-    view: View | None = None,
-    ink: str | None = None,
-    lines: str | None = None,
-    weight: float | None = None,
-    current: str | None = None,
-    cloth: bool = True,
-) -> Scene:
-    """The scene of a docket without anybody at the table (no strip, no pointer).
-
-    Args:
-        mode: ``arrange``: all pieces alike; ``trace``: ``current`` (or the next in order) bright,
-            the others faint; ``plain``: only the pieces' lines, no cloth.
-        view, ink, lines: None for what the docket's ``table`` remembers.
-        weight: widens every line; None for what the docket's ``table`` remembers.
-        current: the piece being traced, ``front/1``.
-
-    Raises:
-        InputError: the docket has no lay, or its pieces or view have faults.
-        ValueError: no such mode.
-    """
-    if mode not in MODES:
-        raise ValueError(f"mode is 'arrange', 'trace' or 'plain', not {mode!r}.")
-    from configs.errors import Fault, InputError
-
-    placed = docket.placed()
-    if not placed:
-        raise InputError(
-            Fault(
-                f"{docket.path or 'docket'}: lay",
-                "no piece lies on the cloth yet.",
-                f"Plan it with 'chalkbeam lay {docket.path.name if docket.path else 'DOCKET.yaml'}'.",
-            )
-        )
-    look = look_of(docket)
-    look = replace(look, ink=ink_of(docket, ink), lines=lines_of(docket, lines))
-    if weight is not None:
-        look = replace(look, weight=weight)
-    stage = Stage(docket, calibration, view or view_of(docket, calibration), look)
-    items = []
-    if cloth and mode != "plain":
-        box = used_box(stage.faces, placed)
-        items.append(signs.cloth(stage, box[2] if box else None))
-    if mode == "trace" and current is None:
-        current = next_piece(stage, placed, docket.traced)
-    for p in placed:
-        state = PieceState(
-            copy=copy_of(docket, docket.lay, p, on_fold=stage.faces[p.piece].on_fold)
-        )
-        if mode == "trace":
-            done = ("traced",) if p.key in docket.traced else ()
-            state = replace(state, emphasis="bright" if p.key == current else "faint", notes=done)
-        items.append(stage.piece(p, state))
-    return Scene(tuple(items), stage)
 
 
 def render(
@@ -126,25 +57,44 @@ def render(
     """
     from configs.errors import Fault, InputError
 
+    placed = docket.placed()
     known = {
         "mode": (mode, MODES),
         "ink": (ink, tuple(INKS)),
         "lines": (lines, tuple(LINES)),
-        "current": (current, tuple(p.key for p in docket.placed())),
+        "current": (current, tuple(p.key for p in placed)),
     }
     faults = [
         Fault(f"render: {name}", f"there is no '{value}'.", f"There are {', '.join(words)}.")
         for name, (value, words) in known.items()
         if value is not None and value not in words
     ]
+    if not faults and not placed:
+        plan = f"Plan it with 'chalkbeam lay {docket.path.name if docket.path else 'DOCKET.yaml'}'."
+        where = f"{docket.path or 'docket'}: lay"
+        faults = [Fault(where, "no piece lies on the cloth yet.", plan)]
     if faults:
         raise InputError(faults)
-    scene = build(
-        docket, calibration, mode=mode, view=view, ink=ink, lines=lines, weight=weight,
-        current=current, cloth=cloth,
-    )  # fmt: skip
-    lens = scene.stage.lens  # at the height of the cloth, where that is known
-    painter = Painter(calibration.size, scene.stage.ink.ground)
-    for item in scene.items:
-        painter.put(painter.paint(lens.frame(item)))
+    look = look_of(docket)
+    look = replace(look, ink=ink_of(docket, ink), lines=lines_of(docket, lines))
+    if weight is not None:
+        look = replace(look, weight=weight)
+    stage = Stage(docket, calibration, view or view_of(docket, calibration), look)
+    items = []
+    if cloth and mode != "plain":
+        box = used_box(stage.faces, placed)
+        items.append(signs.cloth(stage, box[2] if box else None))
+    if mode == "trace" and current is None:
+        current = next_piece(stage, placed, docket.traced)
+    for p in placed:
+        state = PieceState(
+            copy=copy_of(docket, docket.lay, p, on_fold=stage.faces[p.piece].on_fold)
+        )
+        if mode == "trace":
+            done = ("traced",) if p.key in docket.traced else ()
+            state = replace(state, emphasis="bright" if p.key == current else "faint", notes=done)
+        items.append(stage.piece(p, state))
+    painter = Painter(calibration.size, stage.ink.ground)
+    for item in items:  # through the lens at the height of the cloth, where that is known
+        painter.put(painter.paint(stage.lens.frame(item)))
     return painter.rgb()
