@@ -55,12 +55,12 @@ class Photos:
     """Folders in which a new photo is looked for; those that are there already are not meant."""
 
     folders: Sequence[Path]
-    _seen: dict[Path, tuple[int, float]] = field(default_factory=dict)
+    _known: set[Path] = field(init=False)
+    _growing: dict[Path, tuple[int, float]] = field(default_factory=dict)  # size, since when
     _looked: float = -1e9
 
     def __post_init__(self) -> None:
-        for path in self._there():
-            self._seen[path] = (-1, 0.0)
+        self._known = set(self._there())
 
     def new(self, now_s: float) -> Path | None:
         """A photo that has come and is whole; each once."""
@@ -68,17 +68,17 @@ class Photos:
             return None
         self._looked = now_s
         for path in self._there():
+            if path in self._known:
+                continue
             try:
                 size = path.stat().st_size
             except OSError:
                 continue
-            held = self._seen.get(path)
-            if held is not None and held[0] in (-1, -2):
-                continue
-            if held is None or held[0] != size:
-                self._seen[path] = (size, now_s)
-            elif now_s - held[1] >= _SETTLED_S:
-                self._seen[path] = (-2, now_s)
+            before, since = self._growing.get(path, (-1, now_s))
+            if before != size:
+                self._growing[path] = (size, now_s)
+            elif now_s - since >= _SETTLED_S:
+                self._known.add(path)
                 return path
         return None
 

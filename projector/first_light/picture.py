@@ -2,30 +2,17 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from configs.units import INCH_UNITS
-from drafting.placement import Array, carry
+from drafting.placement import Array
 from projector.first_light.stand_in import plain_calibration
-from projector.first_light.words import (
-    BARS_ASKED,
-    CAUTIONS,
-    IN_A_WINDOW,
-    LOOK,
-    PHOTO_STEPS,
-    PRESENTER,
-    START,
-    TO_THE_LAY,
-)
-from projector.lettering import text_width
 from projector.picture import pages, signs, sketches
 from projector.picture import strip as strips
-from projector.picture.buttons import Button, rounded
+from projector.picture.buttons import Button
 from projector.picture.frame import Lens
 from projector.picture.marks import Item
 from projector.picture.painter import EMPTY, Box, Painted, Painter
@@ -56,7 +43,7 @@ class Picture:
             self.painter.clear()
             self.places = {}
             self._cursor = EMPTY
-            PAGES[self.light.page](self)
+            self.light.room.draw(self.light, self)
             self._put_buttons()
             np.copyto(self._below, self.painter.canvas)
             self._put_cursor()
@@ -66,7 +53,7 @@ class Picture:
     def _put_cursor(self) -> list[Box]:
         """The pointer, where it is now; never on the pattern, which a camera looks at."""
         made = EMPTY
-        if self.light.at_px is not None and self.light.page != "pattern":
+        if self.light.at_px is not None and self.light.room.POINTER:
             x, y = (round(v, 1) for v in self.light.at_px)
             made = self.painter.paint(
                 self.lens.frame(signs.cursor(self.stage, self.lens.to_table(x, y)))
@@ -87,9 +74,8 @@ class Picture:
         if not buttons:
             return
         strip = strips.strip(self.stage, (), buttons)
-        up = np.zeros(2)
-        if self.light.page == "tape":
-            up = 0.26 * np.array([0.0, float(np.ptp(self.lens.beam_mm[:, 1]))])
+        high = float(np.ptp(self.lens.beam_mm[:, 1]))
+        up = np.array([0.0, self.light.room.UP * high])
         frame = strip.item.table_from_item.copy()
         frame[:2, 2] += up
         self.clear(strip.ground_mm + up)
@@ -100,9 +86,18 @@ class Picture:
         """Nothing may run under words or buttons."""
         self.painter.fill(self.lens.calibration.to_projector(ground_mm), self.painter.ground)
 
-    def put(self, item: Item) -> None:
-        """One item on the canvas."""
-        self.painter.put(self.painter.paint(self.lens.frame(item)))
+    def put(self, item: Item, stage: Stage | None = None) -> None:
+        """One item on the canvas; of another ``stage`` than the stand-in's."""
+        lens = self.lens if stage is None else stage.lens
+        self.painter.put(self.painter.paint(lens.frame(item)))
+
+    def under(self, x_px: float, y_px: float) -> str | None:
+        """The key of the button under a pixel; None beside all of them."""
+        at = self.lens.to_table(x_px, y_px)
+        for key, box in self.places.items():  # upright here: the stand-in has no lens
+            if (at >= box.min(axis=0)).all() and (at <= box.max(axis=0)).all():
+                return key
+        return None
 
     def page(
         self,
@@ -128,141 +123,3 @@ class Picture:
         self.painter.canvas[:] = (
             words[:, :, 0] << np.uint32(16) | words[:, :, 1] << np.uint32(8) | words[:, :, 2]
         )
-
-
-def _start(picture: Picture) -> None:
-    light = picture.light
-    rows = [*START[:3], *([LOOK] if light.may_look else []), *START[3:-1]]
-    rows.append(("Esc", TO_THE_LAY if light.in_use else START[-1][1]))
-    window = (IN_A_WINDOW,) if light.may_look else ()
-    picture.page(
-        "First light: how does the projector see this table?",
-        rows,
-        ("Nothing drawn on this page is to scale yet.", *window, PRESENTER, *CAUTIONS),
-        [
-            sketches.named(s, n)
-            for n, s in enumerate((sketches.photo(), sketches.webcam(), sketches.tape()), 1)
-        ],
-    )
-
-
-def _photo(picture: Picture) -> None:
-    light = picture.light
-    where = " or ".join(str(f) for f in light.folders)
-    picture.page(
-        "A photo",
-        PHOTO_STEPS,
-        (f"Folder: {where}", "Space shows the pattern, Esc goes back."),
-        (sketches.bars(), sketches.photo()),
-    )
-
-
-def _pattern(picture: Picture) -> None:
-    light = picture.light
-    from calibrate.pattern import pattern_for
-
-    picture.picture(pattern_for(light.size, light.beam_width_mm).image())
-
-
-def _tape(picture: Picture) -> None:
-    light = picture.light
-    from calibrate.readings import crosses_picture, pairs_of
-
-    crosses = light.crosses()
-    pairs = pairs_of(crosses)
-    pair = pairs[light.pair] if light.pair < len(pairs) else None
-    picture.picture(crosses_picture(light.size, crosses, pair))
-    asked = f"{pair[0]} to {pair[1]}: {light.typed}_ {light.unit}" if pair else "Enter solves"
-    count = f"{min(light.pair + 1, len(pairs))} of {len(pairs)}, {len(light.readings)} read"
-    said = (
-        light.said
-        or "Enter: next (empty leaves a pair out). Back: mend. Tab: enough, solve. Esc: leave."
-    )
-    lines = [asked, count, said]
-    half = 0.5 * max(text_width(t, h) for t, h in zip(lines, (24.0, 12.0, 12.0), strict=True))
-    x, y = (float(v) for v in picture.stage.middle_mm)
-    box = np.array([(-half, -74.0), (half, -74.0), (half, 24.0), (-half, 24.0)])
-    picture.clear(box * (1.06, 1.0) + (x, y))
-    picture.put(pages.lines_in_middle(picture.stage, lines))
-    if pair is None:
-        return
-    drawn = sketches.tape(*pair)
-    wide, tall = 1.2 * drawn.size[0], 1.2 * drawn.size[1]
-    frame = picture.stage.reading_frame((x - 0.5 * wide, y + 44.0))
-    # in a frame: its crosses are not those on the table
-    leaf = rounded(-14.0, -8.0, wide + 14.0, tall + 8.0, 6.0)
-    picture.clear(carry(frame, leaf))
-    marks = [picture.stage.mark("button", [leaf]), *drawn.marks(picture.stage, (0.0, 0.0), 1.2)]
-    picture.put(Item("sketch", tuple(marks), frame))
-
-
-def _bars(picture: Picture) -> None:
-    light = picture.light
-    from calibrate.cards import BARS_MM
-
-    n = len(light.bars)
-    drawn = BARS_MM[min(n, 1)]
-    fine = "to a 64th of an inch" if light.unit == "in" else "to a fifth of a millimetre"
-    rows = [
-        (
-            "1",
-            f"{BARS_ASKED[0]}: {light.told(light.bars[0])}"
-            if n
-            else f"{BARS_ASKED[0]}: {light.typed}_ {light.unit}",
-        ),
-        ("2", BARS_ASKED[1] + (f": {light.typed}_ {light.unit}" if n else "")),
-    ]
-    picture.page(
-        "What does a steel rule read on the two printed bars?",
-        rows,
-        (
-            f"Drawn {light.told(drawn)} long, from end to end; read it {fine}. Enter takes it.",
-            "Printers are often 0.2 % out, and no photo can show it. Esc leaves the bars unread.",
-        ),
-        (sketches.bars(),),
-    )
-
-
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}."
-
-
-def _done(picture: Picture) -> None:
-    light = picture.light
-    from projector.height import truth
-
-    found = light.solved
-    leave = TO_THE_LAY if light.in_use else "leave without it"
-    rows = [("Space", "take it"), ("Back", "do it again"), ("Esc", leave)]
-    if light.may_read_bars():
-        words = "read the two printed bars: the print is what it is least sure of"
-        rows.insert(1, ("R", words if light.bars_mm is None else "read the bars again"))
-    picture.page(
-        "Found",
-        rows,
-        # the figure of the strip: one, with every doubt that is known
-        (
-            _sentence(truth(light.docket, found)),
-            "Afterwards lay a ruler on the check square: key K.",
-        ),
-    )
-    corner = found.to_table(np.array([[light.size[0] * 0.62, light.size[1] * 0.55]]))[0]
-    if np.isfinite(corner).all() and math.isfinite(float(corner.sum())):
-        true = Stage.for_words(light.docket, found, View())
-        picture.painter.put(
-            picture.painter.paint(
-                true.lens.frame(
-                    signs.check_square(true, corner, inches=light.docket.unit in INCH_UNITS)
-                )
-            )
-        )
-
-
-PAGES: Mapping[str, Callable[[Picture], None]] = {
-    "start": _start,
-    "photo": _photo,
-    "pattern": _pattern,
-    "tape": _tape,
-    "bars": _bars,
-    "done": _done,
-}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+Words = tuple[str, str, str]
 CAUTIONS = (
     "Never look into the lens; keep children and pets out of the beam.",
     "Fit the projector only as its maker and the mount's maker say. Local rules come first.",
@@ -18,9 +19,10 @@ LOOK = ("4", "no calibration: only a look at the lay, not to scale")
 TO_THE_LAY = "back to the lay as it was, not calibrated anew"
 IN_A_WINDOW = "This is a window: what is found here holds for the window only, and is not kept."
 BARS_ASKED = ("the bar along the page's width", "the bar along the page's height")
+TAPE_KEYS = "Enter: next (empty leaves a pair out). Back: mend. Tab: enough, solve. Esc: leave."
 _DIGITS = "1234567890."
 # first what must have room on a small beam
-_TYPING: tuple[tuple[str, str, str], ...] = (
+_TYPING: tuple[Words, ...] = (
     ("return", "Next", "Enter"),
     ("backspace", "Mend", "Back"),
     *((d, d, "") for d in _DIGITS),
@@ -28,7 +30,7 @@ _TYPING: tuple[tuple[str, str, str], ...] = (
     ("space", "space", ""),
 )
 # the strip's buttons of each page: the key they press, their words, that key as it is printed
-BUTTONS: dict[str, tuple[tuple[str, str, str], ...]] = {
+BUTTONS: dict[str, tuple[Words, ...]] = {
     "start": (
         ("1", "Photo", "1"), ("2", "Webcam", "2"), ("3", "Tape", "3"), ("4", "Look", "4"),
         ("r", "Bars", "R"),

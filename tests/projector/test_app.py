@@ -506,7 +506,7 @@ def test_first_light_by_tape(tmp_path: Path) -> None:
     assert found is not None and not leading.running
     anew = lead(tmp_path)
     anew.key("3")
-    assert not anew.readings  # what has served is not asked about again
+    assert not anew.room.readings  # what has served is not asked about again
     for a, b in pairs_of(places):
         px = np.array([crosses_for((1280, 720), 6)[k] for k in (a, b)], float)
         length = float(np.hypot(*np.diff(found.to_table(px), axis=0)[0]))
@@ -534,8 +534,8 @@ def test_bars_typed_while_it_solves_are_used(
     monkeypatch.setattr("calibrate.solve.solve", slow)
     leading = lead(tmp_path)
     leading.key("1")
-    leading._detected = "a photo"
-    leading.beside.start(leading._solve_detected)
+    leading.detected = "a photo"
+    leading.beside.start(leading.solve_detected)
     for name in ("r", *"180.4", "return"):
         leading.key(name)
     if when == "over its end":
@@ -576,19 +576,19 @@ def test_tape_readings_outlive_esc_and_the_plug(
     leading.key("3")
     again = measured()  # nothing was closed or saved: the plug was pulled
     for one in (leading, again):
-        assert one.readings == {"A-B": "612.5", "A-C": "1105"}
-        assert one.pair == 2 and "2 readings" in one.said
+        assert one.room.readings == {"A-B": "612.5", "A-C": "1105"}
+        assert one.room.pair == 2 and "2 readings" in one.said
         one.frame()
     again.key("backspace")
-    assert again.typed == "1105"
+    assert again.room.typed == "1105"
     for _ in "1105":
         again.key("backspace")
     again.key("return")
-    assert measured().readings == {"A-B": "612.5"}
+    assert measured().room.readings == {"A-B": "612.5"}
     (kept,) = (tmp_path / "readings").glob("*.yaml")
     assert load_readings(kept).readings == ((("A", "B"), 612.5),)
     press(again, "delete")
-    assert not measured().readings and again.pair == 0
+    assert not measured().room.readings and again.room.pair == 0
 
 
 def typed(leading: FirstLight, text: str) -> None:
@@ -617,21 +617,21 @@ def test_a_tape_reading_is_looked_at_as_it_is_typed(
     leading.key("3")
     for wrong, said in (("1..2", "no length"), ("2", "no distance"), ("99999", "no distance")):
         typed(leading, wrong)
-        assert leading.pair == 0 and not leading.readings and said in leading.said
+        assert leading.room.pair == 0 and not leading.room.readings and said in leading.said
         for _ in wrong:
             leading.key("backspace")
     for text in true[:12]:
         typed(leading, text)
-    assert leading.pair == 12
+    assert leading.room.pair == 12
     leading.frame()
     assert "13 of 15, 12 read" in [t.words for t in seen.texts(leading.picture.painter)]
     off = f"{float(true[12]) + 40.0:.1f}"
     typed(leading, off)
-    assert leading.pair == 12 and "longer than the rest" in leading.said
+    assert leading.room.pair == 12 and "longer than the rest" in leading.said
     leading.key("return")
-    assert leading.pair == 13 and len(leading.readings) == 13
+    assert leading.room.pair == 13 and len(leading.room.readings) == 13
     leading.key("return")
-    assert leading.pair == 14 and len(leading.readings) == 13
+    assert leading.room.pair == 14 and len(leading.room.readings) == 13
 
 
 def test_found_tells_the_figure_of_the_strip(
@@ -744,7 +744,7 @@ def test_first_light_reads_inches_for_who_works_in_them(tmp_path: Path) -> None:
     leading.key("r")
     for name in (*"7", "space", *"3/32", "return"):
         leading.key(name)
-    assert leading.bars == pytest.approx([180.18], abs=0.01)
+    assert leading.room.bars == pytest.approx([180.18], abs=0.01)
     for name in (*"9", "space", *"27/32", "return"):
         leading.key(name)
     assert leading.bars_mm == pytest.approx((180.18, 250.03), abs=0.01)
@@ -752,11 +752,11 @@ def test_first_light_reads_inches_for_who_works_in_them(tmp_path: Path) -> None:
     leading.key("3")
     for name in (*"44", "space", *"1/4", "return"):
         leading.key(name)
-    assert list(leading.readings.values()) == ["44 1/4 in"]
+    assert list(leading.room.readings.values()) == ["44 1/4 in"]
     leading.key("backspace")
-    assert leading.typed == "44 1/4"
+    assert leading.room.typed == "44 1/4"
     leading.key("return")
-    assert list(leading.readings.values()) == ["44 1/4 in"]
+    assert list(leading.room.readings.values()) == ["44 1/4 in"]
     leading.frame()
 
 

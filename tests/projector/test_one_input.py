@@ -17,6 +17,7 @@ from table_rig import DATA, docket, projector
 
 from drafting.docket import Docket
 from projector.first_light.light import FirstLight
+from projector.first_light.rooms import Bars, Done, Pattern, Photo, Start, Tape
 
 SIZE = (1024, 768)
 
@@ -89,7 +90,7 @@ def test_a_presenter_reaches_every_button_of_first_light(
     pages for typing the mark stays for the next digit; a key takes the mark away and types."""
     light = FirstLight(docket(), SIZE, "display 1", [tmp_path], may_look=True)
     light.solved = projector(SIZE)
-    light._go(page)
+    light.go({r.name: r for r in (Start, Photo, Tape, Bars, Done)}[page]())
     light.key("b")  # where a point is a digit only this one begins
     keys = [key for key, _, _ in light.buttons()]
     seen = []
@@ -106,10 +107,10 @@ def test_a_presenter_reaches_every_button_of_first_light(
             light.key("page up")
         light.key(black)
         light.key(black)
-        assert light.typed == "44" and light.marked is not None
+        assert light.room.typed == "44" and light.marked is not None
         light.key("5")
         light.key(".")
-        assert light.typed == "445." and light.marked is None
+        assert light.room.typed == "445." and light.marked is None
     else:
         while keys[light.marked] != "escape":
             light.key("page up")
@@ -119,7 +120,7 @@ def test_a_presenter_reaches_every_button_of_first_light(
 
 def test_a_file_that_is_no_photo_is_told_and_survived(tmp_path: Path) -> None:
     """Back on the page of the photo, in words for a person."""
-    light = FirstLight(docket(), SIZE, "display 1", [tmp_path], page="pattern")
+    light = FirstLight(docket(), SIZE, "display 1", [tmp_path], room=Pattern())
     (tmp_path / "cat.png").write_bytes(b"\x89PNG not a picture")
     end = time.monotonic() + 30.0
     while light.page != "photo":
