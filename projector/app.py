@@ -14,13 +14,12 @@ import sys
 import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from types import TracebackType
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from projector.picture.painter import Box
+from projector.picture.painter import Box, packed
 from projector.screens import Watched, watched
 
 _UNSEEN = ("offscreen", "dummy", "evdev")  # what SDL falls back on where there is no screen
@@ -216,9 +215,7 @@ class Beam:
             raise ValueError(
                 f"the picture is {rgb.shape}, the beam {self.size[1], self.size[0], 3}"
             )
-        words = rgb.astype(np.uint32)
-        red, green, blue = words[:, :, 0], words[:, :, 1], words[:, :, 2]
-        self.present(red << np.uint32(16) | green << np.uint32(8) | blue)
+        self.present(packed(rgb))
         self.pump()
 
     def present(
@@ -299,37 +296,30 @@ class Beam:
             pygame.event.pump()
             pygame.time.wait(10)
 
-    def still_there(self) -> bool:
-        """Whether the display is plugged in and still shows our picture pixel for pixel."""
-        return not self.what_happened()
-
     def what_happened(self) -> str:
         """What has become of the display since it was opened, in words; empty when nothing has."""
-        want = f"{self.size[0]} x {self.size[1]}"
+        turned = False
         if self._watched is not None:
-            now = self._watched.look()
-            if now is None:
-                return "The projector's display is off or unplugged"
-            if now.size != self._watched.first.size:
-                return (
-                    f"The projector's display now shows {now.size[0]} x {now.size[1]} "
-                    f"instead of {want}"
-                )
-            if not now.shows_like(self._watched.first):
-                return "The projector's display was turned or mirrored"
-            return ""
-        pygame = _pygame()
-        try:
-            sizes = pygame.display.get_desktop_sizes()
-        except pygame.error:
-            sizes = []
-        n = self.display.number
-        if n >= len(sizes):
+            now, first = self._watched.look(), self._watched.first
+            size: Any = now.size if now is not None else None
+            was: Any = first.size
+            turned = now is not None and now.turned != first.turned
+        else:
+            pygame = _pygame()
+            try:
+                sizes = dict(enumerate(pygame.display.get_desktop_sizes()))
+            except pygame.error:
+                sizes = {}
+            size = sizes.get(self.display.number)
+            was = self.display.size if self.true_scale else size
+        if size is None:
             return "The projector's display is off or unplugged"
-        if self.true_scale and tuple(sizes[n]) != self.display.size:
-            now_px = f"{sizes[n][0]} x {sizes[n][1]}"
-            return f"The projector's display now shows {now_px} instead of {want}"
-        return ""
+        if size != was:
+            return (
+                f"The projector's display now shows {size[0]} x {size[1]} "
+                f"instead of {self.size[0]} x {self.size[1]}"
+            )
+        return "The projector's display was turned or mirrored" if turned else ""
 
     def moved(self) -> bool:
         """Whether the display shows another part of the desktop than it did: the picture is beside it."""
@@ -390,12 +380,7 @@ class Beam:
     def __enter__(self) -> Beam:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 
@@ -452,21 +437,10 @@ class Shown(Protocol):
     def close(self) -> None: ...
 
 
-_KEYMAP = {
-    "page up": "page up",
-    "page down": "page down",
-    "left ctrl": "",
-    "right ctrl": "",
-    "left shift": "",
-    "right shift": "",
-    "left alt": "",
-    "right alt": "",
-    "caps lock": "",
-    "left meta": "",
-    "right meta": "",
-    "alt gr": "",
-    "numlock": "",
-}
+_MODIFIERS = (
+    "left ctrl", "right ctrl", "left shift", "right shift", "left alt", "right alt", "caps lock",
+    "left meta", "right meta", "alt gr", "numlock",
+)  # fmt: skip
 _WAIT_MS = 15  # how long the loop sleeps for an event; messages and plans come in this often
 _HOLD_S, _REPEAT_S = 0.4, 0.05  # a key held so long is pressed again, so often
 _LOOK_S = 0.2  # how often the display is looked for
@@ -477,9 +451,9 @@ def key_name(event: Any) -> str:
     """A key event's name as `actions` knows it: ``shift+left``, ``page down``, ``a``; or ""."""
     pygame = _pygame()
     name = pygame.key.name(event.key).lower()
-    name = _KEYMAP.get(name, name).strip("[]") if len(name) > 1 else name
-    if not name:
+    if not name or name in _MODIFIERS:
         return ""
+    name = name.strip("[]") if len(name) > 1 else name
     held = [
         word
         for word, mask in (("shift", pygame.KMOD_SHIFT), ("ctrl", pygame.KMOD_CTRL),
@@ -602,7 +576,7 @@ def _leaves(sitting: Shown, event: Any) -> bool:
 
 def _watch(sitting: Shown, beam: Beam, lost: bool) -> bool:
     """Pause when the display has gone or changed, go on when it is back as it was."""
-    what = "" if beam.still_there() else beam.what_happened() or "The projector's display has gone"
+    what = beam.what_happened()
     if what:
         if not lost or what != beam.paused:
             beam.paused = what

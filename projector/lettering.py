@@ -185,16 +185,11 @@ def _strokes(code: str) -> list[Array]:
             steps = max(2, math.ceil(abs(a1 - a0) / 20.0))
             angle = np.radians(np.linspace(a0, a1, steps + 1))
             arc = list(zip(cx + rx * np.cos(angle), cy + ry * np.sin(angle), strict=True))
-            joined = bool(strokes) and not _is_full_turn(a0, a1)
-            if joined:
+            if strokes and abs(abs(a1 - a0) - 360.0) > 1e-9:  # a full turn stands alone
                 strokes[-1].extend(arc)
             else:
                 strokes.append(arc)
     return [np.asarray(s, dtype=np.float64) for s in strokes]
-
-
-def _is_full_turn(a0: float, a1: float) -> bool:
-    return abs(abs(a1 - a0) - 360.0) < 1e-9
 
 
 @lru_cache(maxsize=2048)
@@ -272,49 +267,32 @@ def _cap_height(font: Any) -> float:
 
 
 def _flatten(glyphs: Any, name: str, scale: float) -> list[Array]:
-    from fontTools.pens.recordingPen import (
-        DecomposingRecordingPen,
-    )
+    from fontTools.pens.basePen import decomposeQuadraticSegment
+    from fontTools.pens.recordingPen import DecomposingRecordingPen
 
     pen = DecomposingRecordingPen(glyphs)
     glyphs[name].draw(pen)
-    rings: list[list[tuple[float, float]]] = []
+    rings: list[list[Any]] = []
     for verb, points in pen.value:
         if verb == "moveTo":
             rings.append([points[0]])
         elif verb == "lineTo":
             rings[-1].append(points[0])
         elif verb == "qCurveTo":
-            rings[-1].extend(_quadratic(rings[-1][-1], list(points)))
+            for pair in decomposeQuadraticSegment(points):
+                rings[-1] += _curve([rings[-1][-1], *pair], 4)
         elif verb == "curveTo":
-            p = np.asarray([rings[-1][-1], *points], dtype=np.float64)
-            t = np.linspace(0.0, 1.0, 7)[1:, None]
-            curve = (
-                (1 - t) ** 3 * p[0]
-                + 3 * t * (1 - t) ** 2 * p[1]
-                + 3 * t**2 * (1 - t) * p[2]
-                + t**3 * p[3]
-            )
-            rings[-1].extend(map(tuple, curve))
+            rings[-1] += _curve([rings[-1][-1], *points], 6)
         elif verb == "closePath":
             rings[-1].append(rings[-1][0])
     return [np.asarray(r, dtype=np.float64) * scale for r in rings if len(r) > 2]
 
 
-def _quadratic(
-    start: tuple[float, float], points: list[tuple[float, float]]
-) -> list[tuple[float, float]]:
-    out: list[tuple[float, float]] = []
-    here = np.asarray(start, dtype=np.float64)
-    controls = [np.asarray(p, dtype=np.float64) for p in points]
-    t = np.linspace(0.0, 1.0, 5)[1:, None]
-    for i, control in enumerate(controls[:-1]):
-        last = i == len(controls) - 2
-        end = controls[-1] if last else (control + controls[i + 1]) / 2.0
-        curve = (1 - t) ** 2 * here + 2 * t * (1 - t) * control + t**2 * end
-        out.extend((float(x), float(y)) for x, y in curve)
-        here = end
-    return out
+def _curve(controls: list[Any], chords: int) -> list[Any]:
+    """Ends of the chords of a Bézier curve, its first point left out."""
+    n, t = len(controls) - 1, np.linspace(0.0, 1.0, chords + 1)[1:, None]
+    shares = (math.comb(n, i) * t**i * (1 - t) ** (n - i) for i in range(n + 1))
+    return list(sum(s * np.asarray(c) for s, c in zip(shares, controls, strict=True)))
 
 
 def text_width(text: str, height_mm: float) -> float:
@@ -325,16 +303,12 @@ def text_width(text: str, height_mm: float) -> float:
     return max(0.0, x - _GAP) * height_mm / CAP if text else 0.0
 
 
-def text_strokes(text: str, height_mm: float) -> list[Array]:
-    """Strokes of one line of text: list of (N, 2) mm, baseline from (0, 0) along +x, up is +y.
+@lru_cache(maxsize=512)
+def text_strokes(text: str, height_mm: float) -> tuple[Array, ...]:
+    """Strokes of one line of text: (N, 2) mm each, baseline from (0, 0) along +x, up is +y.
 
     ``height_mm``: the height of capitals. Any text is accepted: what cannot be drawn is a box.
     """
-    return list(_strokes_of(text, height_mm))
-
-
-@lru_cache(maxsize=512)
-def _strokes_of(text: str, height_mm: float) -> tuple[Array, ...]:
     scale = height_mm / CAP
     strokes: list[Array] = []
     x = 0.0
@@ -352,11 +326,9 @@ def _strokes_of(text: str, height_mm: float) -> tuple[Array, ...]:
 
 def _letters(text: str) -> list[str]:
     """Letters with their accents composed; control signs dropped, other blanks as a space."""
-    composed = unicodedata.normalize("NFC", text)
-    kept = []
-    for letter in composed:
-        if letter.isspace():
-            kept.append(" ")
-        elif unicodedata.category(letter)[0] != "C" and not unicodedata.combining(letter):
-            kept.append(letter)
-    return kept
+    return [
+        " " if letter.isspace() else letter
+        for letter in unicodedata.normalize("NFC", text)
+        if letter.isspace()
+        or (unicodedata.category(letter)[0] != "C" and not unicodedata.combining(letter))
+    ]

@@ -23,10 +23,6 @@ class Place:
     size: tuple[int, int]
     turned: bool = False
 
-    def shows_like(self, other: Place) -> bool:
-        """Whether a pixel of the one is a pixel of the other, wherever it lies on the desktop."""
-        return self.size == other.size and self.turned == other.turned
-
 
 @dataclass(eq=False)
 class Watched:

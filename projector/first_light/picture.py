@@ -15,7 +15,7 @@ from projector.picture import strip as strips
 from projector.picture.buttons import Button
 from projector.picture.frame import Lens
 from projector.picture.marks import Item
-from projector.picture.painter import EMPTY, Box, Painted, Painter
+from projector.picture.painter import EMPTY, Box, Painted, Painter, packed
 from projector.picture.stage import Stage
 from projector.picture.view import View
 
@@ -119,7 +119,4 @@ class Picture:
         """A picture pixel for pixel: (H, W) or (H, W, 3) uint8."""
         if rgb.ndim == 2:
             rgb = np.repeat(rgb[:, :, None], 3, axis=2)
-        words = rgb.astype(np.uint32)
-        self.painter.canvas[:] = (
-            words[:, :, 0] << np.uint32(16) | words[:, :, 1] << np.uint32(8) | words[:, :, 2]
-        )
+        self.painter.canvas[:] = packed(rgb)

@@ -376,6 +376,12 @@ class Painter:
         return np.ascontiguousarray(view[:, :, 2::-1])
 
 
+def packed(rgb: NDArray[np.uint8]) -> NDArray[np.uint32]:
+    """(H, W) uint32 0x00RRGGBB of a picture (H, W, 3) uint8 RGB."""
+    red, green, blue = np.moveaxis(rgb.astype(np.uint32), 2, 0)
+    return np.asarray(red << np.uint32(16) | green << np.uint32(8) | blue)
+
+
 def _joined(parts: Sequence[tuple[Any, ...]]) -> tuple[Any, ...]:
     return tuple(np.concatenate(column) for column in zip(*parts, strict=True))
 

@@ -292,7 +292,7 @@ def test_a_lost_display_pauses_and_goes_on(monkeypatch: pytest.MonkeyPatch) -> N
     first = sitting.state.work
     with Beam.open(size=(640, 360), window=True) as beam:
         state = {"there": False}
-        monkeypatch.setattr(beam, "still_there", lambda: state["there"])
+        monkeypatch.setattr(beam, "what_happened", lambda: "" if state["there"] else "It has gone")
         lost = app._watch(sitting, beam, False)
         assert lost and "paused" in said[-1]
         state["there"] = True
@@ -366,7 +366,7 @@ def test_while_the_display_is_gone_nothing_but_leaving_counts(
     sitting.do("next")
     before = sitting.state.work
     with Beam.open(size=(640, 360), window=True) as beam:
-        monkeypatch.setattr(beam, "still_there", lambda: False)
+        monkeypatch.setattr(beam, "what_happened", lambda: "It has gone")
         monkeypatch.setattr(app, "_LOOK_S", -1.0)
         turns = iter(["t", "right", "t", "q"])
 
