@@ -189,7 +189,6 @@ OPENS = {
     "configs/files.py": "the one place",
     "projector/session/hold.py": "locks are files held open",
     "projector/session/journal.py": "a line is appended to a file held open",
-    "projector/session/past.py": "a line is appended to a file held open",
 }
 _OPENERS = {
     "read_text",

@@ -59,22 +59,17 @@ class Buttons:
         self._outlines.append(rounded(x, y, right, top, 5.0))
         middle = x + long_ / 2
         target = self._strong if button.on or button.marked else self._words
-        words = text_block([button.words], high)
-        target.extend(
-            s + np.array([middle, y + (0.64 if button.key else 0.5) * tall]) for s in words
+        target += text_block(
+            [button.words], high, (middle, y + (0.64 if button.key else 0.5) * tall)
         )
-        for s in text_block([button.key], _KEY_SHARE * high):
-            self._keys.append(s + np.array([middle, y + 0.24 * tall]))
+        self._keys += text_block([button.key], _KEY_SHARE * high, (middle, y + 0.24 * tall))
         if button.on:
             self._strong.append(rounded(x + 1.6, y + 1.6, right - 1.6, top - 1.6, 4.0))
         if button.marked:  # a frame of its own, and a pointer at its side: not by weight alone
             for out in (1.8, 3.2):
                 self._strong.append(rounded(x - out, y - out, right + out, top + out, 5.0 + out))
-            self._strong.append(
-                polyline(
-                    (x + 3, y + tall / 2 + 4), (x + 8, y + tall / 2), (x + 3, y + tall / 2 - 4)
-                )
-            )
+            half = y + tall / 2
+            self._strong.append(polyline((x + 3, half + 4), (x + 8, half), (x + 3, half - 4)))
         self.places[button.action] = polyline((x, y), (right, y), (right, top), (x, top))
         return long_
 
@@ -97,13 +92,8 @@ def rounded(x0: float, y0: float, x1: float, y1: float, r: float) -> Array:
     """A box with round corners, mm."""
     t = np.radians(np.linspace(0.0, 90.0, 5))
     c, s = r * np.cos(t), r * np.sin(t)
-    return ring(
-        np.concatenate(
-            [
-                np.column_stack([x1 - r + c, y1 - r + s]),
-                np.column_stack([x0 + r - s, y1 - r + c]),
-                np.column_stack([x0 + r - c, y0 + r - s]),
-                np.column_stack([x1 - r + s, y0 + r - c]),
-            ]
-        )
-    )
+    corners = (
+        (x1 - r + c, y1 - r + s), (x0 + r - s, y1 - r + c),
+        (x0 + r - c, y0 + r - s), (x1 - r + s, y0 + r - c),
+    )  # fmt: skip
+    return ring(np.hstack(corners).T)

@@ -74,15 +74,14 @@ def _placed(
     stage = state.stage
     lines = [(_dense(stage, p), 1.0) for p in state.work.placed()]
     taken = list(keep_off)
-    read = stage.reading_frame((0.0, 0.0))[:2, :2]
     made = []
     for p, said in wanted:
         wide = max(text_width(line, _LETTERS_MM) for line in said) + 2 * _CLEAR_MM
         tall = _LETTERS_MM * (1.0 + LINE_PITCH * (len(said) - 1)) + 2 * _CLEAR_MM
-        ring = carry(stage.table_from_piece(p), stage.faces.of(p).rough)
+        ring = stage.ring(p)
         middle = 0.5 * (ring.min(axis=0) + ring.max(axis=0))
         corner = room.place(
-            stage.lens.beam_mm, stage.lens.covers, read, (wide, tall), middle,
+            stage.lens, stage.read, (wide, tall), middle,
             lines=lines, keep_off=taken,
         )  # fmt: skip
         if corner is None:
@@ -91,7 +90,7 @@ def _placed(
         box = polyline((0, 0), (wide, 0), (wide, tall), (0, tall))
         goal = frame[:2, :2].T @ (middle - frame[:2, 2])
         foot = np.clip(goal, (0.0, 0.0), (wide, tall))
-        text = [s + np.array([wide / 2, tall / 2]) for s in text_block(list(said), _LETTERS_MM)]
+        text = text_block(said, _LETTERS_MM, (wide / 2, tall / 2))
         marks = [stage.mark("text", text)]
         if float(np.hypot(*(goal - foot))) > _CLEAR_MM:
             marks.append(stage.mark("guide", [np.array([foot, goal])]))
@@ -105,5 +104,5 @@ def _dense(stage: Stage, p: Placement) -> Array:
     """(N, 2) table mm along a copy's outline, close enough that no cell is jumped over."""
     from projector.picture.signs import stepped
 
-    ring = carry(stage.table_from_piece(p), stage.faces.of(p).rough)
+    ring = stage.ring(p)
     return stepped(np.concatenate([ring, ring[:1]]), 6.0)

@@ -261,7 +261,7 @@ class Compositor:
             self._put_item(state, item)
         grounds = [strip.ground_mm] if strip is not None else []
         if state.checking_at is not None:
-            grounds.append(signs.check_panel(stage, stage.reading_frame(state.checking_at)))
+            grounds.append(signs.check_panel(stage, state.checking_at))
         for item, ground in self._callouts.of(state, grounds):
             grounds.append(ground)
             self._lay_over(state, ground, self._paint(state, item, item))
@@ -311,7 +311,9 @@ class Compositor:
     def _put_item(self, state: State, item: Item) -> None:
         # nothing may cross a ruler or its numbers
         panel = (
-            signs.check_panel(state.stage, item.table_from_item) if item.key == "check" else None
+            signs.check_panel(state.stage, item.table_from_item[:2, 2])
+            if item.key == "check"
+            else None
         )
         # a tool that hands out the same item again gets the same pixels
         self._lay_over(state, panel, self._paint(state, item, item))

@@ -14,18 +14,9 @@ MARGIN_MM = 5.0  # from the beam's edge
 
 def along_edge(stage: Stage, height_mm: float, *, far: bool = False) -> tuple[Array, float, float]:
     """Where a strip along her edge fits: its frame (3, 3), length and height mm."""
-    c, s = math.cos(math.radians(stage.reading_deg)), math.sin(math.radians(stage.reading_deg))
-    read_from_table = np.array([[c, s], [-s, c]])
-    beam = stage.lens.beam_mm @ read_from_table.T
+    beam = stage.lens.beam_mm @ stage.read
     if far:
         beam = beam * np.array([1.0, -1.0])
-    return _widest(beam, read_from_table, height_mm, far)
-
-
-def _widest(
-    beam: Array, read_from_table: Array, height_mm: float, far: bool
-) -> tuple[Array, float, float]:
-    """The widest box along the lower edge of a beam given in reading axes."""
     margin = MARGIN_MM
     n = len(beam)
     # the lower edge is the side whose points all lie low; under keystone its highest counts
@@ -42,12 +33,8 @@ def _widest(
         left = max(left, max((x for x in chords if x < middle), default=-math.inf))
         right = min(right, min((x for x in chords if x > middle), default=math.inf))
     left, right = left + margin, right - margin
-    origin = np.array([left, y0 if not far else -y1])
-    table_from_read = read_from_table.T
-    frame = np.eye(3)
-    frame[:2, :2] = table_from_read
-    frame[:2, 2] = table_from_read @ origin
-    return frame, right - left, y1 - y0
+    origin = stage.read @ np.array([left, y0 if not far else -y1])
+    return stage.reading_frame(origin), right - left, y1 - y0
 
 
 def _crossings(points: Array, y: float) -> list[float]:

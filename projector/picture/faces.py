@@ -12,6 +12,7 @@ import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -222,16 +223,9 @@ def _split_fold(outline: Array, fold: Array | None) -> tuple[tuple[Array, ...], 
     start = int(np.flatnonzero(on & ~np.roll(on, -1))[0]) + 1
     points = np.roll(outline, -start, axis=0)
     flags = np.roll(on, -start)
-    off_lines: list[Array] = []
-    on_lines: list[Array] = []
-    i, n = 0, len(points)
-    while i < n:
-        j = i
-        while j < n and flags[j] == flags[i]:
-            j += 1
-        run = points[np.arange(i, j + 1) % n]
-        (on_lines if flags[i] else off_lines).append(run)
-        i = j
+    ends = [0, *(np.flatnonzero(np.diff(flags.astype(int))) + 1), len(points)]
+    runs = [(flags[i], points[np.arange(i, j + 1) % len(points)]) for i, j in pairwise(ends)]
+    off_lines, on_lines = ([r for folded, r in runs if folded == which] for which in (False, True))
     return tuple(off_lines), tuple(on_lines)
 
 
@@ -252,11 +246,8 @@ def _fold_ends(fold_lines: Sequence[Array], outline: Array) -> list[Array]:
         d = inward * 9.0
         out.append(np.array([p, p + d, q + d, q]))
         for tip, sign in ((p, 1.0), (q, -1.0)):
-            out.append(
-                np.array(
-                    [tip + d * 0.45 - along * 2.5 * sign, tip, tip + d * 0.45 + along * 2.5 * sign]
-                )
-            )
+            wing = along * 2.5 * sign
+            out.append(np.array([tip + d * 0.45 - wing, tip, tip + d * 0.45 + wing]))
     return out
 
 
@@ -442,14 +433,15 @@ class LabelRoom:
         return np.asarray(self._low + middle[int(np.argmax(worth))][::-1] * _GRID_MM)
 
 
-def text_block(words: Sequence[str], height_mm: float, *, middle: bool = True) -> list[Array]:
-    """Lines of text about (0, 0), centred (or from x = 0 when not ``middle``), mm."""
+def text_block(
+    words: Sequence[str], height_mm: float, about: Sequence[float] | Array = (0.0, 0.0)
+) -> list[Array]:
+    """Centred lines of text about a place (2,), mm."""
     pitch = height_mm * LINE_PITCH
     top = 0.5 * (pitch * (len(words) - 1) + height_mm) - height_mm
     strokes: list[Array] = []
     for i, text in enumerate(words):
-        x = -0.5 * text_width(text, height_mm) if middle else 0.0
-        offset = np.array([x, top - i * pitch])
+        offset = np.array([-0.5 * text_width(text, height_mm), top - i * pitch]) + about
         strokes.extend(stroke + offset for stroke in text_strokes(text, height_mm))
     return strokes
 

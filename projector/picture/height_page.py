@@ -85,7 +85,7 @@ def height_page(
     if drawn is not None:
         out.append(drawn)
     corner = carry(frame, np.array([across]))[0]
-    panel = signs.check_panel(stage, stage.reading_frame(corner))
+    panel = signs.check_panel(stage, corner)
     if stage.lens.covers(panel).all():
         out.append(signs.check_square(stage, corner, inches=inches))
     return out

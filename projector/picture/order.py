@@ -5,13 +5,8 @@ Pure functions of the lay and of what is marked.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
-
-import numpy as np
-
-from drafting.placement import carry
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
@@ -27,13 +22,9 @@ def order(stage: Stage, placed: Iterable[Placement], *, left_handed: bool = Fals
     The farthest row first and the nearest last, so that she never leans over a traced piece;
     within a row away from her drawing hand, so that the hand never rests on fresh chalk.
     """
-    c, s = math.cos(math.radians(stage.reading_deg)), math.sin(math.radians(stage.reading_deg))
-    read_from_table = np.array([[c, s], [-s, c]])
     rows: list[tuple[float, float, str]] = []
     for p in placed:
-        a = stage.table_from_piece(p)
-        points = carry(a, stage.faces.of(p).rough)
-        seen = points @ read_from_table.T
+        seen = stage.ring(p) @ stage.read
         rows.append((float(seen[:, 1].min()), float(seen[:, 0].mean()), p.key))
     rows.sort(key=lambda r: (-r[0], r[2]))
     out: list[str] = []

@@ -7,19 +7,18 @@ and one summed-area table answers every place at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from drafting.placement import Array
+from projector.picture.frame import Lens
 
 _CELL_MM = 8.0
 
 
 def place(
-    beam_mm: Array,
-    lit: Callable[[Array], NDArray[np.bool_]],
+    lens: Lens,
     read: Array,
     size_mm: tuple[float, float],
     near_mm: Array,
@@ -31,8 +30,7 @@ def place(
     """Where the lower left corner of an upright box stands best; None when the beam is too small.
 
     Args:
-        beam_mm: (N, 2) outline of the beam, table mm.
-        lit: (M, 2) table mm → (M,) whether each is in the light.
+        lens: of the beam.
         read: (2, 2) columns: her directions right and away, in the table frame.
         size_mm: of the box, right and away.
         near_mm: (2,) table mm that the box's middle should be near.
@@ -40,14 +38,14 @@ def place(
         keep_off: quads (4, 2) table mm that the box may not meet.
         stay: (2,) corner where it stands now; kept as long as nothing priced at 1 or more is covered.
     """
-    seen = beam_mm @ read
+    seen = lens.beam_mm @ read
     low, high = seen.min(axis=0), seen.max(axis=0)
     n, m = np.ceil((high - low) / _CELL_MM).astype(int)
     x, y = low[0] + _CELL_MM * (np.arange(n) + 0.5), low[1] + _CELL_MM * (np.arange(m) + 0.5)
     grid = np.stack(np.meshgrid(x, y, indexing="ij"), -1)
     ends = [low[k] + _CELL_MM * np.arange(c + 1) for k, c in enumerate((n, m))]
     corners = np.stack(np.meshgrid(*ends, indexing="ij"), -1)
-    dark = ~lit(corners.reshape(-1, 2) @ read.T).reshape(n + 1, m + 1)
+    dark = ~lens.covers(corners.reshape(-1, 2) @ read.T).reshape(n + 1, m + 1)
     barred = dark[1:, 1:] | dark[1:, :-1] | dark[:-1, 1:] | dark[:-1, :-1]
     for quad in keep_off:
         ring = quad @ read
@@ -79,6 +77,13 @@ def place(
     best = np.where(free, cost + 1e-4 * far, np.inf)
     i, j = np.unravel_index(int(np.argmin(best)), best.shape)
     return np.asarray(read @ corner[i, j])
+
+
+def any_in_quad(points: Array, quad: Array) -> bool:
+    """Whether any of the points (N, 2) lies in a convex quad (4, 2)."""
+    d = np.roll(quad, -1, axis=0) - quad
+    side = d[:, 0] * (points[:, 1:2] - quad[:, 1]) - d[:, 1] * (points[:, 0:1] - quad[:, 0])
+    return bool(((side >= 0).all(axis=1) | (side <= 0).all(axis=1)).any())
 
 
 def _box_sums(values: Array, w: int, h: int) -> Array:

@@ -62,7 +62,7 @@ def _cloth(stage: Stage, used_mm: float | None) -> Item:
             ends = [polyline((0, y), (lengths[0][1], y)) for y in cloth.meeting_mm]
             marks.append(stage.mark("selvedge", ends))
         if cloth.selvedge_mm > 0:
-            for (a, b, far), n in zip(lengths, range(len(lengths)), strict=True):
+            for n, (a, b, far) in enumerate(lengths):
                 sides = {0.0: cloth.selvedge_mm, far: far - cloth.selvedge_mm}
                 kept = [y for side, y in sides.items() if n or side not in cloth.folds_mm]
                 if kept:
@@ -122,7 +122,7 @@ def beyond(
     a = stage.table_from_piece(placement)
     goal = carry(a, 0.5 * (face.rough.min(axis=0) + face.rough.max(axis=0)))
     middle = stage.middle_mm
-    read = stage.reading_frame((0.0, 0.0))[:2, :2]
+    read = stage.read
     way = (goal - middle) / max(1.0, float(np.hypot(*(goal - middle))))
     name = face.words[0]
     x, y = 0.5 * text_width(name, _BEYOND_MM) + 8.0, 34.0
@@ -162,10 +162,9 @@ def beyond(
     side = np.array([-d[1], d[0]])
     foot, tip = np.array([0.0, 12.0]) - 14.0 * d, np.array([0.0, 12.0]) + 14.0 * d
     head = [tip - 9.0 * d + 5.0 * side, tip, tip - 9.0 * d - 5.0 * side]
-    words = [w + np.array([0.0, -22.0]) for w in text_block([name], _BEYOND_MM)]
     marks = (
         stage.mark("strong", [np.array([foot, tip]), np.array(head)], wider=1.2),
-        stage.mark("text", words),
+        stage.mark("text", text_block([name], _BEYOND_MM, (0.0, -22.0))),
     )
     return Item(f"beyond:{placement.key}", marks, stage.reading_frame(at)), ground
 
@@ -175,30 +174,27 @@ def ghost(stage: Stage, placements: Sequence[Placement], words: Sequence[Array])
 
     ``words``: points (N, 2) table mm of one label each.
     """
-    c, s = math.cos(math.radians(stage.reading_deg)), math.sin(math.radians(stage.reading_deg))
-    read_from_table = np.array([[c, s], [-s, c]])
     boxes = [
         (seen.min(axis=0) - _FROM_WORDS_MM, seen.max(axis=0) + _FROM_WORDS_MM)
-        for seen in (w @ read_from_table.T for w in words)
+        for seen in (w @ stage.read for w in words)
     ]
     lines: list[Array] = []
     for p in placements:
         for line in stage.faces.of(p).lines["cutting"]:
             table = carry(stage.table_from_piece(p), line)
-            lines += _outside(stepped(table, 3.0), read_from_table, boxes)
+            lines += _outside(stepped(table, 3.0), stage.read, boxes)
     return Item("ghost", (stage.mark("ghost", lines),), np.eye(3))
 
 
 def cursor(stage: Stage, at_mm: Sequence[float] | Array, *, busy: bool = False) -> Item:
     """The pointer, drawn in mm on the cloth."""
     r = 7.0
-    lines = [circle(0, 0, r, 24)]
-    for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-        lines.append(polyline((dx * (r + 1), dy * (r + 1)), (dx * (r + 6), dy * (r + 6))))
-    if not busy:
-        lines.append(polyline((-0.3, 0), (0.3, 0)))
     key = ("cursor", busy)
     if key not in stage._made:
+        ways = np.array([(1, 0), (-1, 0), (0, 1), (0, -1)])
+        lines = [circle(0, 0, r, 24), *(np.array([w * (r + 1), w * (r + 6)]) for w in ways)]
+        if not busy:
+            lines.append(polyline((-0.3, 0), (0.3, 0)))
         drawn = stage.mark("chosen", lines, wider=0.8)
         stage._made[key] = Item("cursor", (drawn,), np.eye(3))
     return stage._made[key].moved(stage.reading_frame(at_mm))
@@ -228,9 +224,8 @@ def check_square(stage: Stage, at_mm: Sequence[float] | Array, *, inches: bool =
         high = 12.0 if numbered else 8.0 if whole or (i % (parts // 2) == 0 and inches) else 5.0
         ticks.append(polyline((at, -30), (at, -30 + high)))
         if numbered:
-            text = text_block([str(i // parts)], 8.0)
-            numbers.extend(w + np.array([at, -42.0]) for w in text)
-    numbers.extend(w + np.array([s, s + 12.0]) for w in text_block([words], 8.5))
+            numbers += text_block([str(i // parts)], 8.0, (at, -42.0))
+    numbers += text_block([words], 8.5, (s, s + 12.0))
     marks = (
         stage.mark("cutting", [square], wider=0.6),
         stage.mark("guide", diagonals),
@@ -240,14 +235,16 @@ def check_square(stage: Stage, at_mm: Sequence[float] | Array, *, inches: bool =
     return Item("check", marks, frame)
 
 
-def check_panel(stage: Stage, frame: Array) -> Array:
+def check_panel(stage: Stage, at_mm: Sequence[float] | Array) -> Array:
     """(4, 2) table mm: what is cleared under a check square, so that no line crosses it."""
-    return carry(frame, polyline((-14, -50), (214, -50), (214, 128), (-14, 128)))
+    return carry(
+        stage.reading_frame(at_mm), polyline((-14, -50), (214, -50), (214, 128), (-14, 128))
+    )
 
 
 def check_covers(stage: Stage, at_mm: Array, quads: Sequence[Array]) -> bool:
     """Whether a check square at a place reaches out of the light, or over one of some quads (4, 2)."""
-    panel = check_panel(stage, stage.reading_frame(at_mm))
+    panel = check_panel(stage, at_mm)
     return not stage.lens.covers(panel).all() or any(_meet(panel, q) for q in quads)
 
 
@@ -258,13 +255,10 @@ def check_corner(stage: Stage, at_mm: Array, keep_off: Sequence[Array] = ()) -> 
     """
     if not check_covers(stage, at_mm, keep_off):
         return np.asarray(at_mm, dtype=np.float64)
-    panel = check_panel(stage, stage.reading_frame(at_mm))
-    read = stage.reading_frame((0.0, 0.0))[:2, :2]
-    size = (float(v) for v in np.ptp(panel @ read, axis=0))
-    w, h = size
-    found = room.place(
-        stage.lens.beam_mm, stage.lens.covers, read, (w, h), at_mm, keep_off=keep_off
-    )
+    panel = check_panel(stage, at_mm)
+    read = stage.read
+    w, h = (float(v) for v in np.ptp(panel @ read, axis=0))
+    found = room.place(stage.lens, read, (w, h), at_mm, keep_off=keep_off)
     if found is None:
         return np.asarray(at_mm, dtype=np.float64)
     return np.asarray(found + np.asarray(at_mm) - panel[0])
@@ -287,11 +281,9 @@ def stepped(line: Array, step_mm: float) -> Array:
     return points_along(line, np.union1d(at, np.arange(0.0, at[-1], step_mm)))
 
 
-def _outside(
-    line: Array, read_from_table: Array, boxes: Sequence[tuple[Array, Array]]
-) -> list[Array]:
+def _outside(line: Array, read: Array, boxes: Sequence[tuple[Array, Array]]) -> list[Array]:
     """The stretches of a line that lie in none of the boxes, given in reading axes."""
-    seen = line @ read_from_table.T
+    seen = line @ read
     free = np.ones(len(line), dtype=bool)
     for low, high in boxes:
         free &= ~((seen >= low) & (seen <= high)).all(axis=1)

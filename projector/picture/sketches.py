@@ -37,9 +37,9 @@ class Sketch:
             for kind, lines in self.lines.items()
         ]
         text = [
-            stroke + corner + scale * np.array([x, y])
+            stroke
             for words, x, y in self.words
-            for stroke in text_block([words], LETTERS_MM)
+            for stroke in text_block([words], LETTERS_MM, corner + scale * np.array([x, y]))
         ]
         return [m for m in (*marks, stage.mark("text", text)) if len(m.points)]
 
@@ -78,38 +78,28 @@ def _turned(points: Array, deg: float, x: float, y: float) -> Array:
     return np.asarray(points @ np.array([[c, s], [-s, c]]) + (x, y))
 
 
-def _lit() -> tuple[list[Array], list[Array]]:
-    """The lit part of a table seen aslant, and a card in each of its corners."""
+def _aslant(strong: Sequence[Array], eye: tuple[float, float]) -> Sketch:
+    """What looks from ``eye`` on the lit part of a table seen aslant, with a card in each corner."""
     corners = polyline((10, 8), (190, 8), (168, 74), (32, 74), (10, 8))
     cards = []
     for x, y, deg in ((36, 16, 6), (164, 16, -8), (52, 62, -7), (150, 62, 9)):
         box = polyline((-13, -6), (13, -6), (11, 6), (-11, 6), (-13, -6))
         cards += [_turned(box, deg, x, y), _turned(0.45 * box, deg, x, y)]
-    return [corners], cards
+    sight = [polyline(eye, corner) for corner in ((10, 10), (190, 10), (168, 74), (32, 74))]
+    lines = {"strong": strong, "text": cards, "button": [corners], "guide": sight}
+    return Sketch((200, 140), lines)
 
 
 def photo() -> Sketch:
     """A phone held over the lit table with a card in each corner, all of it in its picture."""
-    lit, cards = _lit()
-    phone = [
-        rounded(76, 112, 124, 138, 4),
-        circle(100, 118, 2.6, 16),
-        rounded(80, 123, 120, 135, 1),
-    ]
-    sight = [polyline((100, 112), corner) for corner in ((10, 10), (190, 10), (168, 74), (32, 74))]
-    return Sketch((200, 140), {"strong": phone, "text": cards, "button": lit, "guide": sight})
+    back, screen = rounded(76, 112, 124, 138, 4), rounded(80, 123, 120, 135, 1)
+    return _aslant([back, circle(100, 118, 2.6, 16), screen], (100, 112))
 
 
 def webcam() -> Sketch:
     """A webcam on an arm over the lit table."""
-    lit, cards = _lit()
-    camera = [
-        polyline((196, 8), (196, 132), (112, 132)),
-        rounded(88, 120, 112, 138, 4),
-        circle(100, 120, 4.0, 16),
-    ]
-    sight = [polyline((100, 115), corner) for corner in ((10, 10), (190, 10), (168, 74), (32, 74))]
-    return Sketch((200, 140), {"strong": camera, "text": cards, "button": lit, "guide": sight})
+    arm = polyline((196, 8), (196, 132), (112, 132))
+    return _aslant([arm, rounded(88, 120, 112, 138, 4), circle(100, 120, 4.0, 16)], (100, 115))
 
 
 def tape(first: str = "A", second: str = "B") -> Sketch:
@@ -157,13 +147,7 @@ HEIGHTS = {"cloth": "1", "mat": "2", "lens": "3", "foot": "4"}
 def heights(chosen: str = "") -> Sketch:
     """The table from its side: cloth on a mat under the lens, and from where to where each height is
     measured; what is chosen is drawn strong."""
-    lines: dict[str, list[Array]] = {
-        "strong": [],
-        "text": [],
-        "button": [],
-        "guide": [],
-        "chosen": [],
-    }
+    lines: dict[str, list[Array]] = {k: [] for k in ("strong", "text", "button", "guide")}
     lines["button"] += [polyline((10, 20), (250, 20)), polyline((10, 17), (250, 17))]
     lines["guide"] += [polyline((124, 168), (30, 40)), polyline((136, 168), (230, 40))]
     lines["button"] += [
@@ -188,12 +172,7 @@ def heights(chosen: str = "") -> Sketch:
     lines["guide"].append(polyline((130, 166), (130, 44)))
     put("mat", _measured((30, 20), (30, 30)))
     put("cloth", _measured((44, 30), (44, 40)))
-    places = {
-        "cloth": (64.0, 54.0),
-        "mat": (16.0, 38.0),
-        "lens": (250.0, 96.0),
-        "foot": (146.0, 6.0),
-    }
+    places = {"cloth": (64, 54), "mat": (16, 38), "lens": (250, 96), "foot": (146, 6)}
     return Sketch((264, 204), lines, tuple((HEIGHTS[k], *places[k]) for k in places))
 
 

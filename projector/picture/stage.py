@@ -45,7 +45,7 @@ _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmar
 class PieceState:
     """How one copy is to be shown.
 
-    ``emphasis``: ``plain``, ``bright`` (its turn), ``faint`` or ``ghost``; ``notes``: words under
+    ``emphasis``: ``plain``, ``bright`` (its turn) or ``faint``; ``notes``: words under
     its label; ``trouble``: words for what is wrong with where it lies; ``chosen``: picked up;
     ``copy``: which of how many it is (``1 of 2``), told in place of how many to cut.
     """
@@ -169,27 +169,21 @@ class Stage:
         """One copy of a piece."""
         face = self.faces.of(placement)
         matrix = self.table_from_piece(placement)
-        turned = (
-            round(placement.turn_deg + self.view.turn_deg, 3),
-            placement.mirrored,
-            self.view.mirror,
-        )
-        key = (face.key, turned, self.reading_deg, state)
+        key = (face.key, self._turned(placement), self.reading_deg, state)
         made = self._made.get(key)
         if made is None:
             if len(self._made) > _KEPT:
                 self._made.clear()
-            made = Item("", tuple(self._face_marks(face, matrix, turned, state)), matrix)
-            self._made[key] = made
+            made = self._made[key] = Item("", tuple(self._face_marks(placement, state)), matrix)
         return made.moved(matrix, f"piece:{placement.key}")
 
-    def _face_marks(
-        self, face: Face, matrix: Array, turned: tuple[Any, ...], state: PieceState
-    ) -> list[Mark]:
-        shown = LINES[self.look.lines]
-        emphasis = state.emphasis
-        if emphasis == "ghost":
-            return [self._line_mark(face, "cutting", "ghost")]
+    def _turned(self, placement: Placement) -> tuple[float, bool, bool]:
+        """How a copy lies on the table, but for its place."""
+        turn = round(placement.turn_deg + self.view.turn_deg, 3)
+        return turn, placement.mirrored, self.view.mirror
+
+    def _face_marks(self, placement: Placement, state: PieceState) -> list[Mark]:
+        face, emphasis, shown = self.faces.of(placement), state.emphasis, LINES[self.look.lines]
         marks = []
         wider = {"bright": 1.25, "faint": FAINT_WIDTH}.get(emphasis, 1.0)
         if "cutting" in shown or not face.lines["sewing"]:
@@ -197,7 +191,6 @@ class Stage:
             marks.append(self._line_mark(face, "cutting", kind, emphasis, wider))
         if "sewing" in shown:
             marks.append(self._line_mark(face, "sewing", "sewing", emphasis))
-        drawn = [k for k in _INSIDE if k != "sewing" or "sewing" in shown]
         kinds: tuple[str, ...] = ("fold",)
         if emphasis != "faint":
             kinds = ("fold", "foldmark", "grain", "dart", "notch", "mark", "inner")
@@ -208,9 +201,9 @@ class Stage:
             marks.append(self._line_mark(face, "", "trouble", emphasis))
         if state.chosen:
             marks.append(self._line_mark(face, "", "chosen"))
-        label = self._label(face, self._words(face, state), matrix, turned, tuple(drawn))
+        label = self._label(placement, self._words(face, state))
         if face.beside and emphasis != "faint":
-            beside = self._room(face, matrix, turned, tuple(drawn)).beside
+            beside = self._room(placement).beside
             marks.append(self.mark("label", beside, emphasis, wider=BESIDE_MM / 10.5))
         if label is not None:
             marks.append(self.mark("label", label.strokes, emphasis, wider=label.height_mm / 10.5))
@@ -230,16 +223,7 @@ class Stage:
         """What must be read of a copy and found no room in it: its name, which of how many it is,
         what is wrong, and whether it is locked or traced; empty when all of it stands there."""
         face = self.faces.of(placement)
-        matrix = self.table_from_piece(placement)
-        turned = (
-            round(placement.turn_deg + self.view.turn_deg, 3),
-            placement.mirrored,
-            self.view.mirror,
-        )
-        shown = LINES[self.look.lines]
-        drawn = tuple(k for k in _INSIDE if k != "sewing" or "sewing" in shown)
-        all_words = self._words(face, state)
-        label = self._label(face, all_words, matrix, turned, drawn)
+        label = self._label(placement, self._words(face, state))
         stands = label.words if label is not None else ()
         states = tuple(n for n in state.notes if n in _STATES)
         copy_ = (state.copy,) if state.copy and not state.copy.startswith("cut ") else ()
@@ -260,40 +244,35 @@ class Stage:
             made = self._lines[key] = self.mark(kind, given, emphasis, wider=wider)
         return made
 
-    def _label(
-        self,
-        face: Face,
-        words: tuple[str, ...],
-        matrix: Array,
-        turned: tuple[Any, ...],
-        kinds: tuple[str, ...],
-    ) -> Label | None:
-        key = ((face.key, turned, self.reading_deg, kinds), words)
+    def _label(self, placement: Placement, words: tuple[str, ...]) -> Label | None:
+        key = (self._room_key(placement), words)
         if key not in self._labels:
             if len(self._labels) > _KEPT:
                 self._labels.clear()
                 self._rooms.clear()
-            self._labels[key] = self._room(face, matrix, turned, kinds).place(words)
+            self._labels[key] = self._room(placement).place(words)
         return self._labels[key]
 
-    def _room(
-        self, face: Face, matrix: Array, turned: tuple[Any, ...], kinds: tuple[str, ...]
-    ) -> LabelRoom:
-        """Where a face has room for words as it lies; kept."""
-        key = (face.key, turned, self.reading_deg, kinds)
+    def _room_key(self, placement: Placement) -> tuple[Any, ...]:
+        """What room for words hangs on; the last of it the kinds of lines that they keep off."""
+        sewn = "sewing" in LINES[self.look.lines]
+        kinds = _INSIDE if sewn else tuple(k for k in _INSIDE if k != "sewing")
+        return self.faces.of(placement).key, self._turned(placement), self.reading_deg, kinds
+
+    def _room(self, placement: Placement) -> LabelRoom:
+        """Where a copy has room for words as it lies; kept."""
+        key = self._room_key(placement)
         room = self._rooms.get(key)
         if room is None:
-            room = self._rooms[key] = LabelRoom(
-                face, matrix, self.reading_deg, kinds, self.ink.letters
-            )
+            face, matrix = self.faces.of(placement), self.table_from_piece(placement)
+            room = LabelRoom(face, matrix, self.reading_deg, key[-1], self.ink.letters)
+            self._rooms[key] = room
         return room
 
     def words_of(self, placement: Placement, state: PieceState = PLAIN) -> list[Array]:
         """The strokes of a copy's label as they stand, (N, 2) table mm each; none when it has none."""
-        key = "label"
         item = self.piece(placement, state)
-        a = item.table_from_item
-        return [carry(a, m.points) for m in item.marks if m.kind == key and len(m.points)]
+        return [carry(item.table_from_item, m.points) for m in item.marks if m.kind == "label"]
 
     def unlit(self, placement: Placement) -> str:
         """Whether a copy reaches out of the light: "" when all of it is lit, ``partly``, ``wholly``."""
@@ -304,40 +283,34 @@ class Stage:
             self._unlit[key] = self._reaches_out(placement)
         return self._unlit[key]
 
-    def _reaches_out(self, placement: Placement) -> str:
-        a = self.table_from_piece(placement)
-        # few points do: a beam is convex, so what lies between two lit corners is lit
-        lit = self.lens.covers(carry(a, self.faces.of(placement).rough))
-        if lit.all():
-            return ""
-        return "partly" if lit.any() or self._looks_in(placement) else "wholly"
+    def ring(self, placement: Placement) -> Array:
+        """(N, 2) table mm: a copy's cutting ring, with few points."""
+        return carry(self.table_from_piece(placement), self.faces.of(placement).rough)
 
-    def _looks_in(self, placement: Placement) -> bool:
-        """Whether some of a piece is lit though none of its corners is."""
+    def _reaches_out(self, placement: Placement) -> str:
         import shapely
 
-        a = self.table_from_piece(placement)
-        ring_mm = carry(a, self.faces.of(placement).rough)
-        return bool(shapely.Polygon(ring_mm).intersects(shapely.Polygon(self.lens.beam_mm)))
+        ring = self.ring(placement)
+        # few points do: a beam is convex, so what lies between two lit corners is lit
+        lit = self.lens.covers(ring)
+        if lit.all():
+            return ""
+        # some of it may be lit though none of its corners is
+        looks_in = shapely.Polygon(ring).intersects(shapely.Polygon(self.lens.beam_mm))
+        return "partly" if lit.any() or looks_in else "wholly"
 
     def holds_all(self, placements: Sequence[Placement]) -> bool:
         """Whether the beam would hold every copy with the lay in its middle."""
         box = used_box(self.faces, placements)
         if box is None:
             return True
-        view = default_view(self.lens.beam_mm, box, side=self.view.side).table_from_cloth
-        rings = []
-        for p in placements:
-            a = view @ p.cloth_from_piece
-            rings.append(carry(a, self.faces.of(p).rough))
-        return bool(self.lens.covers(np.concatenate(rings)).all())
+        middle = self.with_view(default_view(self.lens.beam_mm, box, side=self.view.side))
+        return bool(self.lens.covers(np.concatenate([*map(middle.ring, placements)])).all())
 
-    def outline_on_cloth(self, placement: Placement, *, rough: bool = False) -> Array:
-        """(N, 2) a copy's cutting ring in the cloth frame, mm."""
-        face = self.faces.of(placement)
-        a = placement.cloth_from_piece
-        points = face.rough if rough else face.outline
-        return carry(a, points)
+    @property
+    def read(self) -> Array:
+        """(2, 2) columns: her directions right and away, in the table frame."""
+        return self.reading_frame((0.0, 0.0))[:2, :2]
 
     def reading_frame(self, at_mm: Sequence[float] | Array) -> Array:
         """(3, 3) table from a frame at ``at_mm`` whose x runs along her reading direction."""

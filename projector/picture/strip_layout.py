@@ -25,7 +25,7 @@ from projector.session.rows import row_of
 from projector.session.state import State
 
 if TYPE_CHECKING:
-    from drafting.placement import Placement
+    pass
 
 
 @dataclass(eq=False)
@@ -86,14 +86,13 @@ class StripLayout:
 def _handle(state: State, row: Row, names: Sequence[str], lines_: Sequence[str] | None) -> Strip:
     """The strip shrunk to what she cannot do without, where it covers least."""
     stage = state.stage
-    others = [on_table(state, p) for p in state.work.placed() if p.key != state.current]
+    others = [state.stage.ring(p) for p in state.work.placed() if p.key != state.current]
     lines = [(_lines_of_current(state), 10.0), *((_dense(ring), 0.01) for ring in others)]
     keep_off: list[Array] = []
     if state.tool is not None:
         lines.append((state.tool.clear_of(state), 100.0))
     if state.checking_at is not None:
-        keep_off.append(signs.check_panel(stage, stage.reading_frame(state.checking_at)))
-    read = stage.reading_frame((0.0, 0.0))[:2, :2]
+        keep_off.append(signs.check_panel(stage, state.checking_at))
     frame, length, _ = along_edge(stage, 1.0)
     near = frame[:2, :2] @ np.array([0.5 * length, 0.0]) + frame[:2, 2]
     strip = state.shown.strip
@@ -101,7 +100,7 @@ def _handle(state: State, row: Row, names: Sequence[str], lines_: Sequence[str] 
 
     def where(size: tuple[float, float]) -> Array | None:
         return room.place(
-            stage.lens.beam_mm, stage.lens.covers, read, size, near,
+            stage.lens, stage.read, size, near,
             lines=lines, keep_off=keep_off, stay=stay,
         )  # fmt: skip
 
@@ -126,21 +125,15 @@ def _lines_of_current(state: State) -> Array:
 
 
 def _hides_current(state: State, strip: Strip) -> bool:
-    if state.tool is not None and _any_in_quad(state.tool.clear_of(state), strip.ground_mm):
+    if state.tool is not None and room.any_in_quad(state.tool.clear_of(state), strip.ground_mm):
         return True
-    return _any_in_quad(_lines_of_current(state), _grown(strip.ground_mm, 4.0))
+    return room.any_in_quad(_lines_of_current(state), _grown(strip.ground_mm, 4.0))
 
 
 def _covers_piece(state: State, strip: Strip) -> bool:
     return any(
-        _any_in_quad(_dense(on_table(state, p)), strip.ground_mm) for p in state.work.placed()
+        room.any_in_quad(_dense(state.stage.ring(p)), strip.ground_mm) for p in state.work.placed()
     )
-
-
-def on_table(state: State, p: Placement) -> Array:
-    """(N, 2) table mm: a copy's ring, with few points."""
-    a = state.stage.table_from_piece(p)
-    return carry(a, state.stage.faces.of(p).rough)
 
 
 def _dense(ring: Array) -> Array:
@@ -152,10 +145,3 @@ def _grown(quad: Array, by_mm: float) -> Array:
     """A quad with its corners moved outwards."""
     away = quad - quad.mean(axis=0)
     return np.asarray(quad + by_mm * away / np.abs(away).max(axis=0))
-
-
-def _any_in_quad(points: Array, quad: Array) -> bool:
-    """Whether any of the points lies in a convex quad."""
-    d = np.roll(quad, -1, axis=0) - quad
-    side = d[:, 0] * (points[:, 1:2] - quad[:, 1]) - d[:, 1] * (points[:, 0:1] - quad[:, 0])
-    return bool(((side >= 0).all(axis=1) | (side <= 0).all(axis=1)).any())

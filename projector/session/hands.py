@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from drafting.placement import Array
 from projector.picture import signs
 from projector.picture.edge import along_edge
+from projector.picture.room import any_in_quad
 from projector.session import hand, ways
 from projector.session.actions import done
 from projector.session.registry import ACTIONS
@@ -77,18 +76,19 @@ def _press(state: State, at: Array, button: int) -> State:
     strip = state.shown.strip
     if strip is not None:
         for action, box in strip.buttons.items():
-            if _in_quad(at, box):
+            if any_in_quad(at[None], box):
                 return done(state, action)
         for action, box in state.shown.pads.items():
-            if _in_quad(at, box):
+            if any_in_quad(at[None], box):
                 return done(state.but(page=""), action)
-        if _in_quad(at, strip.ground_mm):
+        if any_in_quad(at[None], strip.ground_mm):
             return state  # beside a button: what lies hidden under the strip is not meant
     state = state.but(message=SILENT, to_confirm="")
     if state.page:
         return state.but(page="")
-    if state.checking_at is not None and _on_check(state, at):
-        return state.but(check_held=state.checking_at - at)
+    check = state.checking_at
+    if check is not None and any_in_quad(at[None], signs.check_panel(state.stage, check)):
+        return state.but(check_held=check - at)
     if not state.strip.on and _on_edge(state, at):
         return ways.strip(state, False)
     if state.tool is not None:
@@ -99,17 +99,9 @@ def _press(state: State, at: Array, button: int) -> State:
     return hand.take_up(state, key_, state.on_cloth(at), turning=button == 3)
 
 
-def _on_check(state: State, at: Array) -> bool:
-    """Whether a place is covered by the check square."""
-    corner = state.checking_at
-    if corner is None:
-        return False
-    return _in_quad(at, signs.check_panel(state.stage, state.stage.reading_frame(corner)))
-
-
 def _check_to(state: State, corner: Array) -> State:
     """The check square elsewhere, where it is wholly lit."""
-    panel = signs.check_panel(state.stage, state.stage.reading_frame(corner))
+    panel = signs.check_panel(state.stage, corner)
     lit = bool(state.stage.lens.covers(panel).all())
     return state.but(checking_at=corner) if lit else state
 
@@ -118,9 +110,3 @@ def _on_edge(state: State, at: Array) -> bool:
     frame, length, height = along_edge(state.stage, 30.0)
     local = frame[:2, :2].T @ (at - frame[:2, 2])
     return bool(-10.0 <= local[0] <= length + 10.0 and -20.0 <= local[1] <= height)
-
-
-def _in_quad(point: Array, quad: Array) -> bool:
-    d = np.roll(quad, -1, axis=0) - quad
-    side = d[:, 0] * (point[1] - quad[:, 1]) - d[:, 1] * (point[0] - quad[:, 0])
-    return bool(np.all(side >= 0) or np.all(side <= 0))

@@ -276,7 +276,7 @@ def shown(state: State, p: Placement) -> PieceState:
 
 def labels_on_table(state: State) -> list[Array]:
     """Where the words of lit pieces stand: boxes (4, 2) table mm, upright to her."""
-    read = state.stage.reading_frame((0.0, 0.0))[:2, :2]
+    read = state.stage.read
     out = []
     for p in state.work.placed():
         if state.stage.unlit(p) == "wholly":

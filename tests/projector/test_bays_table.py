@@ -16,12 +16,12 @@ from table_rig import pull_the_plug
 
 from calibrate.simulate import VirtualTable
 from drafting import Docket
+from drafting.placement import carry
 from projector import render
 from projector.picture.view import View
 from projector.session import pieces, words
 from projector.session.journal import Journal
 from projector.session.sitting import Sitting
-from projector.tools.align import carry
 from projector.tools.bays.walk import crosses_shown
 
 
@@ -174,7 +174,10 @@ def test_nothing_she_does_changes_a_length(folder: Path, steps: list[int], seed:
     rng = np.random.default_rng(seed)
     docket = Docket.load(folder / "dress.yaml")
     s = Sitting(docket, ideal(1200.0, keystone=0.1))
-    before = {p.key: s.state.stage.outline_on_cloth(p) for p in s.state.work.placed()}
+    before = {
+        p.key: carry(p.cloth_from_piece, s.state.stage.faces.of(p).outline)
+        for p in s.state.work.placed()
+    }
     keys = ("c", "space", "]", "[", "o", "e", "z", "y", "escape", "return", "tab", "u", "s", "v")
     for step in steps:
         if step < len(keys):
@@ -188,7 +191,7 @@ def test_nothing_she_does_changes_a_length(folder: Path, steps: list[int], seed:
         assert np.allclose(a[:2, :2] @ a[:2, :2].T, np.eye(2), atol=1e-9)
         assert s.state.stage.calibration is s.state.calibration
         for p in s.state.work.placed():
-            now = s.state.stage.outline_on_cloth(p)
+            now = carry(p.cloth_from_piece, s.state.stage.faces.of(p).outline)
             assert np.allclose(
                 np.hypot(*np.diff(now, axis=0).T), np.hypot(*np.diff(before[p.key], axis=0).T)
             )

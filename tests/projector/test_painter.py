@@ -11,6 +11,7 @@ import pytest
 from table_rig import docket, projector
 
 from configs.errors import InputError
+from drafting.placement import carry
 from projector import render
 from projector.output import picture_bytes
 from projector.picture.frame import FrameItem, Lens
@@ -138,7 +139,7 @@ def test_cutting_lines_lie_where_the_calibration_puts_them() -> None:
     offsets = np.arange(-4.0, 4.01, 0.05)
     missed = []
     for placement in laid.placed():
-        ring = stage.outline_on_cloth(placement)
+        ring = carry(placement.cloth_from_piece, stage.faces.of(placement).outline)
         ring = np.vstack([ring, ring[:1]])
         t = view.table_from_cloth
         for p, q in pairwise(ring):

@@ -510,8 +510,7 @@ def test_labels_stand_upright_to_her_and_8_mm_tall(side: str) -> None:
     for p in sitting.state.work.placed():
         stage = sitting.state.stage
         matrix = stage.table_from_piece(p)
-        turned = (round(p.turn_deg + stage.view.turn_deg, 3), p.mirrored, stage.view.mirror)
-        label = stage._label(stage.faces[p.piece], ("H",), matrix, turned, ("sewing", "grain"))
+        label = stage._label(p, ("H",))
         assert label is not None and label.height_mm >= 8.0
         seen = [s @ matrix[:2, :2].T @ read.T for s in label.strokes]
         drawn = text_strokes("H", label.height_mm)
@@ -935,9 +934,7 @@ def test_check_by_pointer_goes_beside_the_strip(how: str) -> None:
     press_button(sitting, "more")
     press_button(sitting, "check")
     assert sitting.state.checking_at is not None and sitting.state.shown.strip is not None
-    panel = signs.check_panel(
-        sitting.state.stage, sitting.state.stage.reading_frame(sitting.state.checking_at)
-    )
+    panel = signs.check_panel(sitting.state.stage, sitting.state.checking_at)
     assert sitting.state.stage.lens.covers(panel).all()
     assert not shapely.Polygon(panel).intersects(
         shapely.Polygon(sitting.state.shown.strip.ground_mm)

@@ -235,8 +235,7 @@ def _cross(stage: Stage, shown: ShownCross, lines: STRtree | None) -> Item:
     gap = gap_to(carry(frame, spots), lines)
     free = np.flatnonzero(gap > _LABEL_MM)  # the first that is free: letters stand alike
     spot = spots[free[0] if free.size else np.argmax(gap)]
-    letter = [s + spot for s in text_block([shown.label], _LABEL_MM)]
-    marks.append(stage.mark("label", letter, bright))
+    marks.append(stage.mark("label", text_block([shown.label], _LABEL_MM, spot), bright))
     return Item(f"cross {shown.label}", tuple(marks), frame)
 
 
