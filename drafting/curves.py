@@ -45,6 +45,23 @@ def turned(d: Points, radians: float) -> Points:
     return np.array([c * d[0] - s * d[1], s * d[0] + c * d[1]])
 
 
+def cross(a: Points, b: Points) -> float:
+    """The cross product of two directions (2,): above 0 where ``b`` lies to the left of ``a``."""
+    return float(a[0] * b[1] - a[1] * b[0])
+
+
+def turn(a: Points, b: Points) -> float:
+    """The angle in radians from one direction (2,) to another, counter-clockwise positive."""
+    return math.atan2(cross(a, b), float(a @ b))
+
+
+def meeting(chord: Points, out: Points, into: Points) -> tuple[float, float] | None:
+    """How far along ``out`` from a chord's (2,) start, and back along ``into`` from its end, the two lines
+    meet; None where they are parallel."""
+    sine = cross(out, into)
+    return None if abs(sine) < 1e-9 else (cross(chord, into) / sine, cross(out, chord) / sine)
+
+
 @dataclass(frozen=True, eq=False)
 class Cubic:
     """A cubic curve by its four control points, (4, 2) mm. A straight line is one too."""
@@ -257,12 +274,9 @@ def sweep(
     b = size * _velocity(phi, theta) / tension[1]
     # Where both tangents meet well between the ends the curve bends one way only: a handle that
     # reached past their meeting point would put a dip into it.
-    cross = float(out[0] * into[1] - out[1] * into[0])
-    if abs(cross) > 1e-9:
-        s = float(chord[0] * into[1] - chord[1] * into[0]) / cross
-        u = float(out[0] * chord[1] - out[1] * chord[0]) / cross
-        if min(s, u) > 0.2 * size:
-            a, b = min(a, _REACH * s), min(b, _REACH * u)
+    met = meeting(chord, out, into)
+    if met is not None and min(met) > 0.2 * size:
+        a, b = min(a, _REACH * met[0]), min(b, _REACH * met[1])
     return Cubic(np.stack([p, p + out * a, q - into * b, q]))
 
 
@@ -273,8 +287,8 @@ def rounded(start: ArrayLike, corner: ArrayLike, end: ArrayLike) -> Cubic:
     """
     p, c, q = vec(start), vec(corner), vec(end)
     out, into = unit(c - p), unit(q - c)
-    turn = abs(math.atan2(float(out[0] * into[1] - out[1] * into[0]), float(out @ into)))
-    share = 2 / 3 if turn < 1e-6 else 4 / 3 * math.tan(turn / 4) / math.tan(turn / 2)
+    bend = abs(turn(out, into))
+    share = 2 / 3 if bend < 1e-6 else 4 / 3 * math.tan(bend / 4) / math.tan(bend / 2)
     return Cubic(np.stack([p, p + share * (c - p), q - share * (q - c), q]))
 
 

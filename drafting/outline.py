@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from configs.errors import Fault, InputError
+from drafting.curves import turn
 
 Points = NDArray[np.float64]
 
@@ -192,8 +193,7 @@ def corner_angle_deg(before: Points, after: Points) -> float:
 
     Both are unit tangents (2,) in the direction of a counter-clockwise ring.
     """
-    cross = float(before[0] * after[1] - before[1] * after[0])
-    return float(180.0 - np.degrees(np.arctan2(cross, float(before @ after))))
+    return float(180.0 - np.degrees(turn(before, after)))
 
 
 def nearest_distance(points: Points, line: Points) -> Points:

@@ -16,6 +16,7 @@ import numpy as np
 from configs.errors import ChalkbeamError
 from configs.units import format_length
 from drafting.allowance import allowance_of
+from drafting.curves import turn
 from drafting.outline import Edge, Points, corner_angle_deg, nearest_distance
 from drafting.piece import Piece
 
@@ -302,8 +303,7 @@ def check_dart_runs(pieces: Mapping[str, Piece]) -> list[Check]:
             for end, sign in ((d.first, -1.0), (d.second, 1.0)):
                 away = edge.at(_place(edge, end) + sign * 0.01)[0] - np.array(end)
                 leg = tip - np.array(end)
-                cross = float(away[0] * leg[1] - away[1] * leg[0])
-                total += abs(math.degrees(math.atan2(cross, float(away @ leg))))
+                total += abs(math.degrees(turn(away, leg)))
             off = 100.0 * math.tan(math.radians(min(abs(total - 180.0), 89.0)))
             out.append(_check(f"{name}: {d.edge} over dart {i}", off, ANGLE_MM, f"{total:.1f}°"))
     return out

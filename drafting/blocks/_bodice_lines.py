@@ -19,6 +19,7 @@ from drafting.curves import (
     left_of,
     line,
     through,
+    turn,
     unit,
     vec,
 )
@@ -183,7 +184,7 @@ def spread_bust(z: Sizes, spread: float) -> Sizes:
     drop = spread * float(both[0] / both[1])
     step = vec((spread, -drop))
     new, a, b = point + 0.5 * step, hinge + 0.5 * step, shut - 0.5 * step
-    angle = math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))
+    angle = turn(a, b)
     carried = Turn.about(new, angle).back().after(close)
     dart = 2.0 * math.dist(new, z.neck_point) * math.sin(0.5 * angle)
     return replace(z, point=xy(new), dart=dart, spread=spread, drop=drop, carried=carried, before=z)

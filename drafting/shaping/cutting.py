@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from drafting.allowance import FOLD
+from drafting.curves import turn
 from drafting.outline import Edge, Points, points_along, polyline_length
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.parts import (
@@ -219,7 +220,7 @@ def _is_seam(seam: Seam, first: str, edge: str, second: str, other: str) -> bool
 def _laid_on(points: Points, line: Points) -> Move:
     """The motion that lays the ends of one line on those of another."""
     there, here = points[-1] - points[0], line[-1] - line[0]
-    angle = math.atan2(float(there[0] * here[1] - there[1] * here[0]), float(there @ here))
+    angle = turn(there, here)
     turned = Move(angle)
     shift = 0.5 * (line[0] + line[-1]) - turned(0.5 * (points[0] + points[-1]))
     return Move(angle, (float(shift[0]), float(shift[1])))

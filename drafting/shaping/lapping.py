@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from drafting.curves import left_of, sweep, unit
+from drafting.curves import left_of, sweep, turn, unit
 from drafting.outline import Edge, Points, polyline_length
 from drafting.shaping.parts import Run, parted, place_on, refuse
 
@@ -58,7 +58,7 @@ def stepless(
     """
     a, b = before[-1], after[0]
     gap = float(np.hypot(*(a.points[-1] - b.points[0])))
-    corner = turn(a.points[-1] - a.points[-2], b.points[1] - b.points[0])
+    corner = abs(turn(a.points[-1] - a.points[-2], b.points[1] - b.points[0]))
     if gap < 0.01 and corner < 0.02:
         return before, after
     little = min(max(TRUE_REACH_MM, 3.0 * gap), 0.45 * a.length_mm, 0.45 * b.length_mm)
@@ -66,13 +66,11 @@ def stepless(
     kept, _ = parted(a, a.length_mm - back)
     _, rest = parted(b, on)
     chord = rest.points[0] - kept.points[-1]
-    if (
-        max(
-            turn(kept.points[-1] - kept.points[-2], chord),
-            turn(chord, rest.points[1] - rest.points[0]),
-        )
-        > BACK_TURN
-    ):
+    corners = (
+        turn(kept.points[-1] - kept.points[-2], chord),
+        turn(chord, rest.points[1] - rest.points[0]),
+    )
+    if max(map(abs, corners)) > BACK_TURN:
         raise refuse(
             f"the {a.name} would turn back on itself where it is taken in.",
             "Use less, or another place.",
@@ -123,9 +121,3 @@ def _straight(run: Run, at_end: bool) -> float:
     line = np.array([edge.at(start + s * long_)[0] for s in np.linspace(0.0, 1.0, 9)])
     off = float(np.abs((line - line[0]) @ left_of(unit(line[-1] - line[0]))).max())
     return long_ if off <= _STRAIGHT_SHARE * long_ else 0.0
-
-
-def turn(a: Points, b: Points) -> float:
-    """Angle in radians between two directions (2,)."""
-    p, q = unit(a), unit(b)
-    return abs(math.atan2(float(p[0] * q[1] - p[1] * q[0]), float(p @ q)))

@@ -18,7 +18,7 @@ import numpy as np
 
 from configs.errors import InputError
 from drafting.allowance import FOLD
-from drafting.curves import left_of, sweep, unit
+from drafting.curves import left_of, sweep, turn, unit
 from drafting.outline import (
     Edge,
     Points,
@@ -74,7 +74,7 @@ def broken(
 def turn_between(before: Run, after: Run) -> float:
     """By how much an edge turns from one of its stretches to the next, radians."""
     a, b = Edge("a", before.points).end_tangent, Edge("b", after.points).start_tangent
-    return abs(math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b)))
+    return abs(turn(a, b))
 
 
 def unbroken(piece: Piece) -> Piece:
@@ -183,7 +183,7 @@ def _swept(
     ats = [float(x) for x in starts[1:-1]]
     for k, at in enumerate(ats, 1):
         here, there = line[-1], back(parts[k])
-        angle = _angle(_end(here), -_end(there[::-1]))
+        angle = turn(_end(here), -_end(there[::-1]))
         glue = Move.about(there[0], -angle)
         shift = here[-1] - glue(there[0])
         glue = Move(0.0, (float(shift[0]), float(shift[1]))).after(glue)
@@ -338,8 +338,3 @@ def _end(points: Points) -> Points:
     long_ = polyline_length(points)
     back = Edge("line", points).at(max(long_ - _TANGENT_MM, 0.0))[0]
     return unit(points[-1] - back)
-
-
-def _angle(a: Points, b: Points) -> float:
-    """The turn in radians from one direction to another."""
-    return math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))

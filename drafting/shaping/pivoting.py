@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from configs.errors import DraftError
-from drafting.curves import arc, chain_points, turned, unit
+from drafting.curves import arc, chain_points, turn, turned, unit
 from drafting.outline import Points
 from drafting.piece import Dart, Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at
@@ -52,8 +52,7 @@ _ASIDE = (
 
 def angle_about(point: Points, a: Points, b: Points) -> float:
     """Angle in radians from a to b (2,) seen from a point, counter-clockwise positive."""
-    p, q = a - point, b - point
-    return math.atan2(float(p[0] * q[1] - p[1] * q[0]), float(p @ q))
+    return turn(a - point, b - point)
 
 
 def pivot(

@@ -13,10 +13,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from drafting.curves import left_of, sweep, unit
+from drafting.curves import left_of, sweep, turn, unit
 from drafting.outline import Edge, Points, arc_lengths, signed_area, without_repeats
 from drafting.piece import Mark, Notch, Piece
-from drafting.shaping.lapping import stepless, trimmed_at, turn
+from drafting.shaping.lapping import stepless, trimmed_at
 from drafting.shaping.mending import broken, turn_between
 from drafting.shaping.parts import (
     End,
@@ -216,7 +216,7 @@ def trued(piece: Piece, edge: str, reach_mm: float = 30.0, turn_deg: float = 4.0
     for i in range(1, len(points) - 1):
         if any(low - 1e-3 <= run[i] <= high + 1e-3 for low, high in roofs):
             continue
-        corner = turn(points[i] - points[i - 1], points[i + 1] - points[i])
+        corner = abs(turn(points[i] - points[i - 1], points[i + 1] - points[i]))
         if math.degrees(corner) >= turn_deg:
             kept.append(float(run[i]))
     if not kept:

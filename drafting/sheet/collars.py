@@ -13,7 +13,7 @@ import numpy as np
 
 from configs.errors import DraftError, Fault
 from drafting.allowance import FOLD
-from drafting.curves import Points, arc, chain_points, left_of, sweep, turned, unit
+from drafting.curves import Points, arc, chain_points, cross, left_of, sweep, turned, unit
 from drafting.fit import BACK, FRONT, LEFT
 from drafting.outline import arc_lengths, points_along, polyline_length, without_repeats
 from drafting.piece import Notch, Piece
@@ -63,7 +63,7 @@ def laid_together(front: Half, back: Half, overlap: float) -> tuple[Points, Poin
     alpha = 2.0 * math.asin(overlap / (2.0 * OVERLAP_AT_MM))
     flipped = front.shoulder * (-1.0, 1.0)
     goal = turned(back.shoulder, -alpha)
-    cos, sin = float(flipped @ goal), float(flipped[0] * goal[1] - flipped[1] * goal[0])
+    cos, sin = float(flipped @ goal), cross(flipped, goal)
     move = np.array([[cos, sin], [-sin, cos]])
     neck = back.line[-1]
     ahead = ((front.line - front.line[-1]) * (-1.0, 1.0)) @ move + neck

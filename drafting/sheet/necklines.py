@@ -12,7 +12,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from drafting.curves import Cubic, Points, line, sweep, turned, vec
+from drafting.curves import Cubic, Points, line, meeting, sweep, turn, turned, vec
 from drafting.fit import BACK, FRONT, Quarter
 
 # How deep a neckline lies below the top line, as a share of the bust line's depth; and how far the
@@ -84,8 +84,7 @@ def neckline_curves(q: Quarter, shape: str, tilt: float) -> list[Cubic]:
     drop = q.neck[1] - q.centre_y
     if shape == "v":
         chord = vec((-q.neck[0], -drop))
-        turn = math.atan2(float(leave[0] * chord[1] - leave[1] * chord[0]), float(leave @ chord))
-        return [sweep(start, leave, end, turned(chord, 0.3 * turn))]
+        return [sweep(start, leave, end, turned(chord, 0.3 * turn(leave, chord)))]
     lean = _lean_of(leave)
     if shape == "square":  # straight down from where it has turned to the centre line's direction
         high = min(_STRAP_MM, 0.5 * drop)
@@ -119,14 +118,9 @@ def _within(curve: Cubic) -> Cubic:
     """The curve with its handles kept inside where both end tangents meet: it bends one way only."""
     p, a, b, q = curve.control
     out, into = curve.tangent(0.0), curve.tangent(1.0)
-    cross = float(out[0] * into[1] - out[1] * into[0])
-    if abs(cross) < 1e-9:
+    met = meeting(q - p, out, into)
+    if met is None or min(met) <= 0.0:
         return curve
-    chord = q - p
-    s = float(chord[0] * into[1] - chord[1] * into[0]) / cross
-    u = float(out[0] * chord[1] - out[1] * chord[0]) / cross
-    if s <= 0.0 or u <= 0.0:
-        return curve
-    first = min(float(np.hypot(*(a - p))), _REACH * s)
-    last = min(float(np.hypot(*(q - b))), _REACH * u)
+    first = min(float(np.hypot(*(a - p))), _REACH * met[0])
+    last = min(float(np.hypot(*(q - b))), _REACH * met[1])
     return Cubic(np.stack([p, p + out * first, q - into * last, q]))

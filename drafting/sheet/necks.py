@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from configs.errors import DraftError, Fault
-from drafting.curves import Points, unit
+from drafting.curves import Points, cross, unit
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.outline import arc_lengths, polyline_length
 from drafting.piece import Notch, Piece
@@ -235,7 +235,7 @@ def _run_on(line: Points, more: Points) -> Points:
     if float(np.hypot(*(more[0] - line[-1]))) < SAME_MM:
         return more
     a, b = unit(line[-1] - line[-2]), unit(more[1] - more[0])
-    cos, sin = float(a @ b), float(b[0] * a[1] - b[1] * a[0])
+    cos, sin = float(a @ b), cross(b, a)
     return np.asarray((more - more[0]) @ np.array([[cos, sin], [-sin, cos]]) + line[-1])
 
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from configs.errors import DraftError, Fault
-from drafting.curves import Cubic, Points, chain_points, rounded, sweep
+from drafting.curves import Cubic, Points, chain_points, cross, rounded, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge, polyline_length
 from drafting.piece import Notch, Piece
@@ -156,11 +156,10 @@ def hip_curve(start: Points, leave: Points, hip: Points, down: Points) -> Cubic:
     Both inner control points lie on that straight line, so the curve has no curvature left where
     it meets it, and no jump shows on the hip.
     """
-    cross = float(leave[0] * down[1] - leave[1] * down[0])
+    sine = cross(leave, down)
     height = float(np.hypot(*(hip - start)))
-    if abs(cross) > 1e-4:
-        gap = hip - start
-        reach = float(gap[0] * down[1] - gap[1] * down[0]) / cross
+    if abs(sine) > 1e-4:
+        reach = cross(hip - start, down) / sine
         if 0.2 * height < reach < 0.95 * height:
             corner = start + reach * leave
             return Cubic(np.stack([start, corner, hip + 0.6 * (corner - hip), hip]))

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from configs.errors import Fault, InputError
 from configs.units import length_text
 from drafting.cloth import Cloth
+from drafting.curves import turn
 from drafting.placement import Array, carry
 from projector.picture.view import View
 
@@ -284,10 +285,8 @@ def align(
     meant = before[:2, 0] if lengthwise else before[:2, 1]
     if float(along @ meant) < 0:
         along = -along
-    turn = math.atan2(
-        meant[0] * along[1] - meant[1] * along[0], meant[0] * along[0] + meant[1] * along[1]
-    )
-    c, s = math.cos(turn), math.sin(turn)
+    angle = turn(meant, along)
+    c, s = math.cos(angle), math.sin(angle)
     linear = np.array([[c, -s], [s, c]]) @ before[:2, :2]
     # across: the edge lies on the middle of the places; along: the first place keeps its number
     fixed = 0 if lengthwise else 1
@@ -301,7 +300,7 @@ def align(
         end = np.asarray(corner, dtype=np.float64).reshape(2)
         seen = linear.T @ (end - at)
         at = at + linear[:, fixed] * seen[fixed]
-    turned = math.degrees(turn)
+    turned = math.degrees(angle)
     new = view.replace(turn_deg=_wrapped(view.turn_deg + turned), at=(float(at[0]), float(at[1])))
     anchors = carry(new.cloth_from_table, q)
     return Alignment(new, turned, anchors, apart, bow)
