@@ -7,7 +7,7 @@ centre line, y up along the grain); rings run counter-clockwise.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -67,6 +67,28 @@ def stretch_of(points: Points, start: float, end: float) -> Points:
     run = arc_lengths(points)
     inner = run[(run > start + _SAME_MM) & (run < end - _SAME_MM)]
     return points_along(points, np.concatenate([[start], inner, [end]]))
+
+
+def place_on(points: Points, spot: ArrayLike) -> tuple[float, float]:
+    """(distance mm along a polyline to its place nearest to a point, distance mm from it)."""
+    p = np.asarray(spot, dtype=np.float64)
+    a, run = points[:-1], np.diff(points, axis=0)
+    size2 = np.maximum((run**2).sum(axis=1), 1e-18)
+    share = np.clip(((p - a) * run).sum(axis=1) / size2, 0.0, 1.0)
+    away = np.hypot(*(a + share[:, None] * run - p).T)
+    i = int(np.argmin(away))
+    steps = np.sqrt(size2)
+    return float(steps[:i].sum() + share[i] * steps[i]), float(away[i])
+
+
+def bow(points: Points) -> float:
+    """How far an open polyline (N, 2) leaves the straight line between its ends, mm; where both are
+    one point, how far it goes from there."""
+    chord, off = points[-1] - points[0], points - points[0]
+    size = float(np.hypot(*chord))
+    if size < _SAME_MM:
+        return float(np.hypot(*off.T).max())
+    return float(np.abs(off @ np.array([-chord[1], chord[0]])).max()) / size
 
 
 def signed_area(ring: Points) -> float:
@@ -196,6 +218,12 @@ def corner_angle_deg(before: Points, after: Points) -> float:
     return float(180.0 - np.degrees(turn(before, after)))
 
 
+def gap_between(one: Points, other: Points) -> float:
+    """Largest distance in mm from either of two open polylines (N, 2), (M, 2) to the other."""
+    there, back = nearest_distance(one, other), nearest_distance(other, one)
+    return float(max(there.max(), back.max()))
+
+
 def nearest_distance(points: Points, line: Points) -> Points:
     """(M,) distance in mm from each of ``points`` (M, 2) to the open polyline ``line`` (N, 2)."""
     a, d = line[:-1], np.diff(line, axis=0)
@@ -204,8 +232,3 @@ def nearest_distance(points: Points, line: Points) -> Points:
     t = np.clip((w * d[None]).sum(axis=2) / length2[None], 0.0, 1.0)
     gap = w - t[:, :, None] * d[None]
     return np.asarray(np.sqrt((gap * gap).sum(axis=2)).min(axis=1), dtype=np.float64)
-
-
-def names_of(edges: Sequence[Edge]) -> tuple[str, ...]:
-    """The names of ``edges``, in order."""
-    return tuple(e.name for e in edges)

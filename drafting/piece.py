@@ -249,13 +249,19 @@ class Piece:
         return with_bound(in_mm(allowances), self.bound)
 
     @property
-    def how_to_cut(self) -> str:
-        """How many to cut and how: 'cut 1 on the fold', 'cut 2, a pair', or what its label says."""
+    def cut_in_words(self) -> str:
+        """How many to cut and how: 'cut 1 on the fold', 'cut 2, a pair', 'cut 3'."""
         each = f"cut {self.cut}"
         if self.fold is not None:
             return f"{each} on the fold"
-        if self.pair:
-            return f"{each}, a pair" if self.cut == 2 else f"{each}, in pairs"
+        return each + (", a pair" if self.cut == 2 else ", in pairs") * self.pair
+
+    @property
+    def how_to_cut(self) -> str:
+        """`cut_in_words`, or what its label says beyond it: 'cut 2 on the bias'."""
+        each = self.cut_in_words
+        if self.fold is not None or self.pair:
+            return each
         told = (t for t in self.label if t == each or t.startswith((f"{each} ", f"{each},")))
         return next((t for t in told if "fold" not in t), each)
 

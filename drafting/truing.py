@@ -17,8 +17,15 @@ from configs.errors import ChalkbeamError
 from configs.units import format_length
 from drafting.allowance import allowance_of
 from drafting.curves import turn
-from drafting.outline import Edge, Points, corner_angle_deg, nearest_distance
-from drafting.piece import Piece
+from drafting.outline import (
+    Edge,
+    Points,
+    corner_angle_deg,
+    gap_between,
+    nearest_distance,
+    place_on,
+)
+from drafting.piece import Dart, Piece
 
 SEAM_MM = 0.5  # seams sewn together: a tenth of what shows
 GIRTH_MM = 1.0
@@ -115,9 +122,14 @@ def place_sewn(piece: Piece, edge: str, sewn_mm: float) -> float:
 
 def dart_spans(piece: Piece, edge: str) -> list[tuple[float, float]]:
     """Where the darts of an edge begin and end along it, mm, in order."""
-    line = piece.edges[edge]
-    ends = [sorted((_place(line, d.first), _place(line, d.second))) for d in piece.darts if d.edge == edge]  # fmt: skip
-    return sorted((a, b) for a, b in ends)
+    points = piece.edges[edge].points
+    return sorted(span_on(points, d) for d in piece.darts if d.edge == edge)
+
+
+def span_on(points: Points, dart: Dart) -> tuple[float, float]:
+    """Where a dart begins and ends along the line (N, 2) that it is on, mm."""
+    low, high = sorted(place_on(points, p)[0] for p in (dart.first, dart.second))
+    return low, high
 
 
 def sewn_place(spans: Sequence[tuple[float, float]], at: float) -> float:
@@ -130,18 +142,6 @@ def cut_place(spans: Sequence[tuple[float, float]], sewn: float) -> float:
     for a, b in spans:
         sewn += b - a if sewn > a else 0.0
     return sewn
-
-
-def _place(edge: Edge, spot: tuple[float, float]) -> float:
-    """How far along an edge its point nearest to ``spot`` lies, mm."""
-    p = np.array(spot, dtype=np.float64)
-    a, b = edge.points[:-1], edge.points[1:]
-    run = b - a
-    size = np.maximum((run**2).sum(axis=1), 1e-18)
-    share = np.clip(((p - a) * run).sum(axis=1) / size, 0.0, 1.0)
-    i = int(np.argmin(np.hypot(*(a + share[:, None] * run - p).T)))
-    steps = np.sqrt(size)
-    return float(steps[:i].sum() + share[i] * steps[i])
 
 
 def check_seams(pieces: Mapping[str, Piece], seams: Sequence[Seam], unit: str) -> list[Check]:
@@ -301,9 +301,8 @@ def check_dart_runs(pieces: Mapping[str, Piece]) -> list[Check]:
             tip = np.array(d.tip)
             total = 0.0
             for end, sign in ((d.first, -1.0), (d.second, 1.0)):
-                away = edge.at(_place(edge, end) + sign * 0.01)[0] - np.array(end)
-                leg = tip - np.array(end)
-                total += abs(math.degrees(turn(away, leg)))
+                away = edge.at(place_on(edge.points, end)[0] + sign * 0.01)[0] - np.array(end)
+                total += abs(math.degrees(turn(away, tip - np.array(end))))
             off = 100.0 * math.tan(math.radians(min(abs(total - 180.0), 89.0)))
             out.append(_check(f"{name}: {d.edge} over dart {i}", off, ANGLE_MM, f"{total:.1f}°"))
     return out
@@ -331,11 +330,6 @@ HEAD_EASE_MM = 10.0  # a woven neck opening is drawn over the head with a centim
 USUAL_HEAD_MM = 570.0  # where the head was not measured: the upper end of published tables
 
 
-def largest_gap(points: Points, others: Points) -> float:
-    """Largest distance in mm from ``points`` (N, 2) to the polyline ``others`` (M, 2)."""
-    return float(nearest_distance(points, others).max())
-
-
 @dataclass(frozen=True)
 class Move:
     """How an edge differs between two drafts: lengths in mm, and how far its line moved.
@@ -361,17 +355,10 @@ def compare(before: Mapping[str, Piece], after: Mapping[str, Piece]) -> list[Mov
     for name, edge in names:
         old, new = _edge(before, name, edge), _edge(after, name, edge)
         if old is None or new is None:
-            out.append(
-                Move(
-                    name,
-                    edge,
-                    None if old is None else old.length_mm,
-                    None if new is None else new.length_mm,
-                    None,
-                )
-            )
+            was, now = (None if e is None else e.length_mm for e in (old, new))
+            out.append(Move(name, edge, was, now, None))
             continue
-        moved = max(largest_gap(old.points, new.points), largest_gap(new.points, old.points))
+        moved = gap_between(old.points, new.points)
         if moved > 0.05 or abs(old.length_mm - new.length_mm) > 0.05:
             out.append(Move(name, edge, old.length_mm, new.length_mm, moved))
     return out

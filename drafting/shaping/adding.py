@@ -6,8 +6,9 @@ the edge as it is now. Frame: piece mm. Common practice, no source, unless a lin
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -15,12 +16,12 @@ from drafting.allowance import FOLD
 from drafting.curves import chain_points, left_of, sweep, unit
 from drafting.curves import line as line_of
 from drafting.measurements import Measurements
-from drafting.outline import Edge, Points, without_repeats
+from drafting.outline import Edge, Points, bow, place_on, without_repeats
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.cutting import as_inside, relabelled
-from drafting.shaping.parts import Run, built, of_a_dart, place_on, refuse, runs_of, xy
+from drafting.shaping.parts import Run, built, edge_named, of_a_dart, refuse, runs_of, split, xy
 from drafting.shaping.pivoting import closed
-from drafting.shaping.places import CutLine, beside
+from drafting.shaping.places import CutLine, beside, level_y, neighbours
 from drafting.shaping.state import Work
 from drafting.sheet.collars import rising
 from drafting.sheet.finishing import POCKET_OFF_MM, binding, patch_pocket, pocket_marks
@@ -28,9 +29,7 @@ from drafting.sheet.finishing import band as straight_band
 from drafting.truing import Seam, sewn_length
 
 LINING = "lining"
-_FILL = (
-    1.5  # of a facing's width: the radius of its outer edge where it goes from one edge to the next
-)
+_FILL = 1.5  # of a facing's width: the radius of its outer edge from one edge to the next
 
 
 def strip(work: Work, name: str, edge: str, width: float, fold_line: str) -> Work:
@@ -49,7 +48,7 @@ def strip(work: Work, name: str, edge: str, width: float, fold_line: str) -> Wor
         )
     line = edge_of(piece, edge).points
     chord = line[-1] - line[0]
-    off = np.abs((line - line[0]) @ left_of(unit(chord))).max()
+    off = bow(line)
     if off > 0.02 * float(np.hypot(*chord)) + 0.5:
         raise refuse(
             f"the {edge} of the {name} is curved by {off:.0f} mm: a strip on it would not lie flat "
@@ -66,17 +65,10 @@ def strip(work: Work, name: str, edge: str, width: float, fold_line: str) -> Wor
     lead = Run(before.name, np.stack([line[0], line[0] + outward]))
     tail = Run(after.name, np.stack([line[-1] + outward, line[-1]]))
     ring = [*runs[:i], lead, moved, tail, *runs[i + 1 :]]
-    marks = [*piece.marks, Mark(fold_line or f"{edge} line", line)]
-    made = built(piece, _in_order(ring), marks, piece.landmarks)
-    return work.with_piece(made)
-
-
-def _in_order(runs: Sequence[Run]) -> list[Run]:
-    """Runs turned so that a stretch added to the last edge, at the ring's seam, joins it."""
-    ring = list(runs)
-    while ring[0].name == ring[-1].name and len(ring) > 1:
+    while ring[0].name == ring[-1].name:  # what was added to an edge at the ring's seam joins it
         ring = [ring[-1], *ring[:-1]]
-    return ring
+    marks = [*piece.marks, Mark(fold_line or f"{edge} line", line)]
+    return work.with_piece(built(piece, ring, marks, piece.landmarks))
 
 
 def edge_of(piece: Piece, edge: str) -> Edge:
@@ -89,9 +81,21 @@ def edge_of(piece: Piece, edge: str) -> Edge:
         raise refuse(
             "a fold is not an edge to be finished.", f"'seam at fold: {piece.name}' first."
         )
-    if edge not in piece.edges:
-        raise refuse(f"the {piece.name} has no edge '{edge}'; it has {', '.join(piece.edges)}.")
-    return piece.edges[edge]
+    return piece.edges[edge_named(piece, edge)]
+
+
+def new_piece(
+    work: Work, of: str, name: str, edges: Mapping[str, Points], **fields: Any
+) -> tuple[Work, Piece]:
+    """A further piece drawn by its edges, with the lines of another's label that say whose it is.
+
+    Raises:
+        DraftError: there is a piece of that name already.
+    """
+    label = (work.unused(name), "", *work.piece(of).label[2:])
+    ring = {n: Edge(n, p) for n, p in edges.items()}
+    made = relabelled(Piece(name=name, edges=ring, label=label, **fields))
+    return work.with_new(made, of), made
 
 
 def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name: str) -> Work:
@@ -112,9 +116,7 @@ def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name:
     lines = shapely.union_all([shapely.LineString(piece.edges[e].points) for e in near])
     # Flat ends: the facing stops where its edge stops, along the neighbour's line.
     zone = shapely.intersection(shape, lines.buffer(width, quad_segs=24, join_style="round"))
-    if (
-        len(near) > 1
-    ):  # no crevice where the widths of two edges meet: it would only be clipped away
+    if len(near) > 1:  # no crevice where two widths meet: it would only be clipped away
         filled = zone.buffer(_FILL * width, quad_segs=24).buffer(-_FILL * width, quad_segs=24)
         zone = shapely.intersection(shape, shapely.union(zone, filled))
     parts = [g for g in getattr(zone, "geoms", [zone]) if g.area > 100.0]
@@ -131,9 +133,8 @@ def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name:
     if not parts[0].exterior.is_ccw:
         ring = ring[::-1]
     runs = _named_ring(piece, ring)
-    made_name = made_name or f"{name} {_kind(wanted)} facing"
-    if made_name in work.pieces:
-        raise refuse(f"there is a piece '{made_name}' already.", "Give it another 'as' name.")
+    kind = " and ".join("neck" if e == "neckline" else e for e in wanted)
+    made_name = work.unused(made_name or f"{name} {kind} facing")
     half = piece.fold is not None and not any(r.name == FOLD for r in runs)
     changes: dict[str, object] = {"name": made_name, "bound": ()}
     if half:
@@ -150,18 +151,7 @@ def facing(work: Work, name: str, edges: Sequence[str], width: float, made_name:
 
 def _between(piece: Piece, wanted: Sequence[str]) -> list[str]:
     """Edges that lie between two of the wanted ones: the facing bridges them (a shoulder)."""
-    ring = list(piece.edges)
-    count = len(ring)
-    return [
-        n
-        for i, n in enumerate(ring)
-        if n not in wanted and ring[i - 1] in wanted and ring[(i + 1) % count] in wanted
-    ]
-
-
-def _kind(edges: Sequence[str]) -> str:
-    words = {"neckline": "neck"}
-    return " and ".join(words.get(e, e) for e in edges)
+    return [n for n in piece.edges if n not in wanted and {*neighbours(piece, n)} <= {*wanted}]
 
 
 def _named_ring(piece: Piece, ring: Points) -> list[Run]:
@@ -192,17 +182,9 @@ def _named_ring(piece: Piece, ring: Points) -> list[Run]:
 
 def _with_notches(piece: Piece, run: Run) -> Run:
     """A stretch of an edge with the notches that lie on it."""
-    if run.name not in piece.edges:
-        return run
-    edge = piece.edges[run.name]
-    found = []
-    for n in piece.notches:
-        if n.edge != run.name or of_a_dart(n):
-            continue
-        at, off = place_on(run.points, edge.at(n.at_mm)[0])
-        if off < 1e-3:
-            found.append(Notch(run.name, at, n.count, n.match))
-    return replace(run, notches=tuple(found))
+    own = [n for n in piece.notches if n.edge == run.name and not of_a_dart(n)]
+    met = [(n, *place_on(run.points, piece.edges[n.edge].at(n.at_mm)[0])) for n in own]
+    return replace(run, notches=tuple(replace(n, at_mm=at) for n, at, off in met if off < 1e-3))
 
 
 def band(
@@ -210,9 +192,9 @@ def band(
     name: str,
     edge: str,
     width: float,
-    made_name: str,
     ease: float = 0.0,
     overlap: float = 0.0,
+    made_name: str = "",
 ) -> Work:
     """A straight band for an edge, folded along its middle: twice as wide as it is finished, as long
     as the finished edge (all pieces that are cut of it) and an overlap.
@@ -226,7 +208,7 @@ def band(
     if each <= 0:
         raise refuse("so much ease leaves no band.", "Use less.")
     long_ = each + overlap
-    made_name = free_name(work, made_name or f"{name} band")
+    made_name = work.unused(made_name or f"{name} band")
     ends = {m: [x] for m, x in (("centre", 0.5 * each), ("overlap", each)) if 0 < x < long_}
     made = _of(piece, straight_band(made_name, edge, long_, 2.0 * width, ends, _nobody(work)))
     if piece.fold is None:
@@ -248,17 +230,6 @@ def _of(piece: Piece, made: Piece) -> Piece:
     return made.with_(label=(*made.label, *piece.label[2:]))
 
 
-def free_name(work: Work, name: str) -> str:
-    """The name, if no piece has it yet.
-
-    Raises:
-        DraftError: one has.
-    """
-    if name in work.pieces:
-        raise refuse(f"there is a piece '{name}' already.", "Give it another 'as' name.")
-    return name
-
-
 def bind(work: Work, name: str, edge: str, width: float, made_name: str) -> Work:
     """A bias binding for an edge, both halves of a piece on the fold and every piece that is cut; the
     edge is bound, so it takes no allowance.
@@ -267,11 +238,11 @@ def bind(work: Work, name: str, edge: str, width: float, made_name: str) -> Work
     """
     piece = work.piece(name)
     line = edge_of(piece, edge)
-    if piece.fold is not None and line.points[0, 0] * line.points[-1, 0] != 0.0:
-        length, loops = sewn_length(piece, edge), 2 * piece.cut  # a left and a right one
-    else:
-        length, loops = sewn_length(piece, edge) * (2 if piece.fold is not None else 1), piece.cut
-    made_name = free_name(work, made_name or f"{name} {edge} binding")
+    twice = 2 if piece.fold is not None else 1
+    apart = twice == 2 and line.points[0, 0] * line.points[-1, 0] != 0.0  # a left and a right one
+    length = sewn_length(piece, edge) * (1 if apart else twice)
+    loops = piece.cut * (twice if apart else 1)
+    made_name = work.unused(made_name or f"{name} {edge} binding")
     made, text = binding(made_name, length, width, loops, _nobody(work))
     bound = piece.with_(bound=(*piece.bound, edge))
     return work.with_piece(bound).with_new(_of(piece, made), name).noting(text)
@@ -301,28 +272,28 @@ def stand(
         "centre front": np.array([lower[-1], upper[-1]]),
         "upper": upper[::-1],
     }
-    made_name = free_name(work, made_name or "collar stand")
+    made_name = made_name or "collar stand"
     spots = np.cumsum([sewn_length(p, edge) for p in pieces])[:-1]
-    made = Piece(
-        name=made_name,
-        edges={n: Edge(n, p) for n, p in edges.items()},
+    out, _ = new_piece(
+        work,
+        names[0],
+        made_name,
+        edges,
         cut=2,
         fold=(xy(upper[0]), xy(lower[0])),
         notches=tuple(Notch(edge, float(s), 1, "shoulder") for s in spots),
         grain=((0.1 * half, 0.2 * height), (0.1 * half, 0.8 * height)),
-        label=(made_name, "", *pieces[0].label[2:]),
     )
-    out = work.with_new(relabelled(made), names[0])
     sewn = tuple((p.name, edge) for p in pieces)
     return out.sewn(Seam(made_name, sewn, ((made_name, edge),)))
 
 
 def patch(
-    work: Work, name: str, across: float, top: float, width: float, depth: float, made_name: str
+    work: Work, name: str, across: float, level: str, width: float, depth: float, made_name: str
 ) -> Work:
     """A patch pocket, and its place marked on a piece.
 
-    ``across``: its middle from the centre line; ``top``: the height of its upper edge.
+    ``across``: its middle from the centre line; ``level``: of its upper edge, in words.
 
     Raises:
         DraftError: its place leaves the piece, or comes within 3 cm of its edges' allowances.
@@ -330,7 +301,8 @@ def patch(
     import shapely
 
     piece = work.piece(name)
-    made_name = free_name(work, made_name or f"{name} pocket")
+    top = level_y(piece, level, work.unit)
+    made_name = work.unused(made_name or f"{name} pocket")
     twice = piece.fold is not None and across > 0.5 * width
     made = patch_pocket(width, depth, 2 if twice or piece.pair else 1, _nobody(work))
     marks = pocket_marks(made, (across, top - depth))
@@ -353,8 +325,8 @@ def lining(work: Work, name: str, shorter: float = 0.0, edge: str = "hem") -> Wo
         DraftError: it would be shortened at an edge that it has not.
     """
     piece = work.piece(name)
-    made_name = free_name(work, f"{name} {LINING}")
-    made = piece.with_(name=made_name, marks=tuple(m for m in piece.marks if len(m.points) == 1))
+    made_name = work.unused(f"{name} {LINING}")
+    made = piece.with_(name=made_name, marks=piece.drills)
     if shorter > 0:
         line = beside(made, edge_of(made, edge).name, shorter)
         made = trimmed(made, line, edge)
@@ -365,8 +337,6 @@ def lining(work: Work, name: str, shorter: float = 0.0, edge: str = "hem") -> Wo
 
 def trimmed(piece: Piece, line: CutLine, edge: str) -> Piece:
     """A piece without what lies past a line beside an edge; the new edge takes the old one's name."""
-    from drafting.shaping.parts import split
-
     parts = split(piece, line.a, line.b, line.inner)
     kept = min(parts, key=lambda p: sum(r.length_mm for r in p.runs if r.name == edge))
     run = Run(edge, kept.line)
@@ -392,13 +362,11 @@ def pocket_bag(
     along = spots if down else [line.length_mm - s for s in spots]
     notches = tuple(Notch(edge, x, 1, "pocket") for x in along)
     marked = piece.with_(notches=(*piece.notches, *notches))
-    steps = np.linspace(along[0], along[1], 17)
-    mouth = np.array([line.at(float(x))[0] for x in steps])
+    mouth, _ = line.spots(np.linspace(along[0], along[1], 17))
     top = mouth[0]
     mouth = mouth - top
-    inward = -1.0 if float(np.mean(piece.sewing_line[:, 0])) < float(top[0]) else 1.0
-    if inward < 0:  # drawn with its mouth at the left, as any bag
-        mouth = mouth * (-1.0, 1.0)
+    if float(np.mean(piece.sewing_line[:, 0])) < float(top[0]):
+        mouth = mouth * (-1.0, 1.0)  # drawn with its mouth at the left, as any bag
     wide = max(0.75 * opening, 110.0)
     low = float(mouth[-1, 1]) - depth
     bottom, corner = np.array([0.6 * wide, low]), np.array([wide, float(mouth[-1, 1])])
@@ -410,16 +378,25 @@ def pocket_bag(
             line_of((wide, 0.0), mouth[0]),
         ]
     )
-    edges = {"mouth": Edge("mouth", mouth), "outer": Edge("outer", outer)}
+    grain = ((0.5 * wide, 0.8 * low), (0.5 * wide, 0.2 * low))
+    edges = {"mouth": mouth, "outer": outer}
     made_name = made_name or f"{name} pocket bag"
-    if made_name in work.pieces:
-        raise refuse(f"there is a piece '{made_name}' already.", "Give it another 'as' name.")
-    made = Piece(
-        name=made_name,
-        edges=edges,
-        cut=4,
-        pair=True,
-        grain=((0.5 * wide, 0.8 * low), (0.5 * wide, 0.2 * low)),
-        label=(made_name, "", *piece.label[2:]),
-    )
-    return work.with_piece(marked).with_new(relabelled(made), name)
+    out, _ = new_piece(work, name, made_name, edges, cut=4, pair=True, grain=grain)
+    return out.with_piece(marked)
+
+
+def landmark(work: Work, name: str, word: str, across: float, level: str) -> Work:
+    """A place inside a piece named, by its distance from the centre line and its level.
+
+    Raises:
+        DraftError: it lies outside, or its name would be read as something else.
+    """
+    import shapely
+
+    piece = work.piece(name)
+    spot = (across, level_y(piece, level, work.unit))
+    if not shapely.Polygon(piece.sewing_line).covers(shapely.Point(spot)):
+        raise refuse(f"'{word}' would lie outside the {name}.")
+    if word in piece.edges or "dart" in word.split():
+        raise refuse(f"'{word}' cannot name a landmark: it is read as something else.")
+    return work.with_piece(piece.with_(landmarks={**piece.landmarks, word: spot}))

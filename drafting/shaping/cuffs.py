@@ -13,15 +13,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from drafting.allowance import FOLD
-from drafting.outline import Edge, Points, arc_lengths, polyline_length
+from drafting.outline import Points, arc_lengths, polyline_length
 from drafting.piece import Notch, Piece
-from drafting.shaping.adding import edge_of, free_name
+from drafting.shaping.adding import edge_of, new_piece
 from drafting.shaping.cutting import as_inside, relabelled
-from drafting.shaping.parts import place_on, refuse
+from drafting.shaping.parts import End, refuse
+from drafting.shaping.places import neighbours
 from drafting.shaping.state import Work
 from drafting.shaping.walking import sewn_notches
 from drafting.sheet.inside import INTERFACING, cut_as_drawn
-from drafting.truing import Seam, sewn_length
+from drafting.truing import Seam, Spot, sewn_length
 
 _LEAST_SHARE = 0.4  # an outer edge shorter than this share of the seam is no cuff but a cone
 
@@ -31,15 +32,14 @@ def cuff(
     names: Sequence[str],
     edge: str,
     width: float,
-    made_name: str = "",
-    ease: float = 0.0,
-    girth: float = 0.0,
-    overlap: float = 0.0,
-    turned: bool = False,
+    fullness: tuple[float, float],
+    overlap: float,
+    turned: bool,
+    made_name: str,
 ) -> Work:
     """A shaped cuff for the sleeve end that ``edge`` of some pieces makes, one after the other.
 
-    ``ease``: how much longer the sleeve end is, gathered or pleated in; or ``girth``: the cuff's own
+    ``fullness``: how much longer the sleeve end is, gathered or pleated in; or else the cuff's own
     length at the seam. ``overlap``: further length for a button; ``turned``: it is turned back over
     the sleeve, else it runs on below it.
 
@@ -48,6 +48,7 @@ def cuff(
     """
     long_, growth, starts, loops = 0.0, 0.0, [0.0], set()
     notches: list[tuple[str, float, int]] = []
+    sewn: tuple[Spot, ...] = ()
     for name in names:
         piece = work.piece(name)
         edge_of(piece, edge)
@@ -58,8 +59,10 @@ def cuff(
         long_, growth = long_ + times * per, growth + times * more
         starts.append(long_)
         loops.add(each)
+        sewn += ((name, edge),) * times
     if len(loops) != 1:
         raise refuse(f"{' and '.join(names)} are not cut for the same number of sleeves.")
+    ease, girth = fullness
     inner = girth or long_ - ease
     if inner < 20.0:
         raise refuse("so much ease leaves no cuff.", "Use less.")
@@ -70,7 +73,7 @@ def cuff(
             f"{(inner + growth) / 10:.1f} cm round at its outer edge.",
             "Make it narrower, or draft a straight one ('band').",
         )
-    made_name = free_name(work, made_name or f"{names[0]} cuff")
+    made_name = made_name or f"{names[0]} cuff"
     edges = _sector(edge, inner, width, growth, overlap)
     drawn = polyline_length(edges[edge])  # by a hair less than along the arc
     share = inner / long_
@@ -79,18 +82,16 @@ def cuff(
     at = [Notch(edge, min(overlap + inner - x, drawn), c, m) for m, x, c in spots]
     if overlap > 0:
         at.append(Notch(edge, overlap, 1, "overlap"))
-    first = work.piece(names[0])
-    made = Piece(
-        name=made_name,
-        edges={n: Edge(n, p) for n, p in edges.items()},
+    out, _ = new_piece(
+        work,
+        names[0],
+        made_name,
+        edges,
         cut=2 * loops.pop(),
         pair=bool(at),
         grain=((0.0, -0.85 * width), (0.0, -0.15 * width)),
         notches=tuple(at),
-        label=(made_name, "", *first.label[2:]),
     )
-    out = work.with_new(relabelled(made), names[0])
-    sewn = tuple((n, edge) for n in names for _ in range(_end_of(work.piece(n), edge, width)[2]))
     word = "gathered or pleated in"
     return out.sewn(Seam(made_name, sewn, ((made_name, edge),), long_ - inner - overlap, word))
 
@@ -98,16 +99,14 @@ def cuff(
 def _end_of(piece: Piece, edge: str, width: float) -> tuple[float, float, int, int]:
     """Of a sleeve end: (its sewn length, how much longer the sleeve is ``width`` above it, how often
     it counts in one sleeve, how many sleeves are cut)."""
-    ring = list(piece.edges.values())
-    i = [e.name for e in ring].index(edge)
-    before, after = ring[i - 1], ring[(i + 1) % len(ring)]
+    before, after = (piece.edges[n] for n in neighbours(piece, edge))
     up = min(width, before.length_mm, after.length_mm)
     if up < 0.25 * width:
         raise refuse(
             f"the {piece.name} is shorter than a cuff of {width / 10:.1f} cm.", "Make it narrower."
         )
     p, q = before.at(before.length_mm - up)[0], after.at(up)[0]
-    a, b = ring[i].points[[0, -1]]
+    a, b = piece.edges[edge].points[[0, -1]]
     more = (float(np.hypot(*(p - q))) - float(np.hypot(*(a - b)))) * width / up
     centre = FOLD in (before.name, after.name)
     twice = piece.fold is not None and not centre
@@ -152,16 +151,14 @@ def interfacing(work: Work, name: str, short: float = 0.0, cut: int = 0) -> Work
     import shapely
 
     piece = work.piece(name)
-    made_name = free_name(work, f"{name} {INTERFACING}")
+    made_name = work.unused(f"{name} {INTERFACING}")
     whole = piece.opened() if piece.fold is not None else piece
     shape = shapely.Polygon(whole.sewing_line)
     for dart in whole.darts:
-        line = whole.edges[dart.edge].points
-        low, high = sorted(place_on(line, p)[0] for p in (dart.first, dart.second))
+        line, end = whole.edges[dart.edge].points, End.of_dart(whole, dart)
         steps = arc_lengths(line)
-        roof = line[(steps > low + 1e-6) & (steps < high - 1e-6)]
-        ends = sorted((dart.first, dart.second), key=lambda p: place_on(line, p)[0])
-        wedge = shapely.Polygon([ends[0], *roof, ends[1], dart.tip])
+        roof = line[(steps > end.before + 1e-6) & (steps < end.after - 1e-6)]
+        wedge = shapely.Polygon([end.near, *roof, end.far, dart.tip])
         shape = shape.difference(wedge.buffer(1e-6, join_style="mitre"))
     made = cut_as_drawn(piece, shape, made_name, short, cut or piece.cut)
     return work.with_new(as_inside(piece, relabelled(made)), name)

@@ -22,10 +22,12 @@ from drafting.shaping.parts import (
     Part,
     Run,
     built,
+    edge_named,
     refuse,
     rejoined,
     runs_of,
     split,
+    xy,
 )
 from drafting.shaping.pivoting import without_point
 from drafting.shaping.places import CutLine
@@ -60,13 +62,13 @@ def cut(
     for end in (line.a, line.b):
         if end.tip is not None:
             bare = without_point(bare, end)
-    parts = list(split(bare, line.a, line.b, line.inner))
-    level = _is_level(line.points)
-    key = 1 if level else 0
-    spots = [float(np.mean(p.ring[:, key])) for p in parts]
+    parts = split(bare, line.a, line.b, line.inner)
+    wide, high = np.ptp(line.points, axis=0)
+    level = bool(wide > high)
+    spots = [float(np.mean(p.ring[:, int(level)])) for p in parts]
     order = sorted((0, 1), key=lambda i: -spots[i] if level else abs(spots[i]))
-    names = list(into) or _names(name, level)
-    names = [n if into else (n if n == name else work.free_name(n)) for n in names]
+    words = ("upper", "lower") if level else ("centre", "side")
+    names = list(into) or [work.free_name(f"{word} {name}") for word in words]
     for n in names:
         if n != name and n in work.pieces:
             raise refuse(f"there is a piece '{n}' already.", "Name both: 'into: [yoke, body]'.")
@@ -74,31 +76,23 @@ def cut(
         raise refuse("both parts have one name.", "Name both: 'into: [yoke, body]'.")
     length = polyline_length(parts[0].line)
     places = _notch_places(length, notches)
-    made = {}
-    for rank, i in enumerate(order):
+    new, told = [], []
+    for i, n in zip(order, names, strict=True):
         # The first part's edge runs from the end of the line to its start, the other's back.
         at = places if i == 1 else [length - x for x in places]
-        made[i] = _part_piece(piece, parts[i], names[rank], seam, at)
-    new = [made[i] for i in order]
-    told = {i: _kept_edges(piece, parts[i], made[i]) for i in (0, 1)}
+        new.append(_part_piece(piece, parts[i], n, seam, at))
+        told.append(_kept_edges(piece, parts[i], new[-1]))
 
     def retold(spot: Spot) -> tuple[Spot, ...]:
         if spot[0] != name:
             return (spot,)
-        return tuple((made[i].name, e) for i in order for e in told[i].get(spot[1], ()))
+        return tuple(
+            (p.name, e) for p, kept in zip(new, told, strict=True) for e in kept.get(spot[1], ())
+        )
 
     out = work.instead([name], new).retold(retold)
     told_as = seam.removesuffix(" seam")
     return out.sewn(Seam(told_as, ((new[0].name, seam),), ((new[1].name, seam),)))
-
-
-def _is_level(points: Points) -> bool:
-    wide, high = np.ptp(points, axis=0)
-    return bool(wide > high)
-
-
-def _names(name: str, level: bool) -> list[str]:
-    return [f"upper {name}", f"lower {name}"] if level else [f"centre {name}", f"side {name}"]
 
 
 def _notch_places(length: float, count: int | None) -> list[float]:
@@ -110,29 +104,16 @@ def _notch_places(length: float, count: int | None) -> list[float]:
 
 def _part_piece(piece: Piece, part: Part, name: str, seam: str, notches: Sequence[float]) -> Piece:
     run = Run(seam, part.line, tuple(Notch(seam, x, 1, seam) for x in notches))
-    on_fold = part.on_fold
-    was_half = piece.fold is not None
-    alone = was_half and not on_fold
     changes: dict[str, object] = {"name": name}
-    if alone:
+    if piece.fold is not None and not part.on_fold:
         changes |= {"cut": 2 * piece.cut, "pair": True}
-    made = built(piece, [*part.runs, run], part.marks, part.landmarks, **changes)
-    return relabelled(made)
+    return relabelled(built(piece, [*part.runs, run], part.marks, part.landmarks, **changes))
 
 
 def relabelled(piece: Piece) -> Piece:
     """The piece with its name and how it is cut in the first lines of its label."""
     rest = [t for t in piece.label[1:] if not t.startswith(("cut ", "gather "))]
-    how = (
-        f"cut {piece.cut} on the fold"
-        if piece.fold is not None
-        else f"cut {piece.cut}, a pair"
-        if piece.pair and piece.cut == 2
-        else f"cut {piece.cut}, in pairs"
-        if piece.pair
-        else f"cut {piece.cut}"
-    )
-    return piece.with_(label=(piece.name, how, *rest))
+    return piece.with_(label=(piece.name, piece.cut_in_words, *rest))
 
 
 def _kept_edges(piece: Piece, part: Part, made: Piece) -> dict[str, list[str]]:
@@ -151,21 +132,26 @@ def _kept_edges(piece: Piece, part: Part, made: Piece) -> dict[str, list[str]]:
     return out
 
 
-def join(work: Work, first: str, second: str, edge: str, other: str, name: str) -> Work:
+def join(work: Work, names: Sequence[str], edge: str, other: str = "", name: str = "") -> Work:
     """Two pieces laid together along an edge and made one; the second is turned to the first.
 
+    ``other``: the second's edge, if it has another name; ``name``: the new piece's, else the first's.
+
     Raises:
-        DraftError: the edges are not one line, or one of the pieces lies on a fold that would bend.
+        DraftError: the edges are not one line, a name is taken, or a fold would bend.
     """
+    first, second = names
+    name, other = name or first, other or edge
+    if name not in names:
+        work.unused(name)
     a, b = work.piece(first), work.piece(second)
-    for piece, of in ((a, edge), (b, other)):
-        if of not in piece.edges:
-            raise refuse(f"the {piece.name} has no edge '{of}'; it has {', '.join(piece.edges)}.")
+    here, there = a.edges[edge_named(a, edge)].points, b.edges[edge_named(b, other)].points[::-1]
     if b.fold is not None and a.fold is None:
-        return join(work, second, first, other, edge, name)
-    here, there = a.edges[edge].points, b.edges[other].points[::-1]
+        return join(work, (second, first), other, edge, name)
     move = _laid_on(there, here)
-    gap = float(np.abs(_sampled(move(there)) - _sampled(here)).max())
+    shares = np.linspace(0.0, 1.0, 33)
+    laid, on = (points_along(line, shares * polyline_length(line)) for line in (move(there), here))
+    gap = float(np.abs(laid - on).max())
     off = abs(polyline_length(here) - polyline_length(there))
     if gap > _JOIN_GAP_MM or off > _JOIN_GAP_MM:
         raise refuse(
@@ -178,19 +164,16 @@ def join(work: Work, first: str, second: str, edge: str, other: str, name: str) 
         if float(np.abs(spots[:, 0]).max()) > 0.01:
             raise refuse(f"the fold of the {second} would not lie on that of the {first}.")
     one, two = _without(a, edge), [r.moved(move) for r in _without(b, other)]
-    names = {r.name for r in one}
+    taken = {r.name for r in one} - {FOLD}
     told: dict[str, str] = {}
-    meets = {one[-1].name: one[-1].points[-1], one[0].name: one[0].points[0]}
-    renamed = []
-    for i, run in enumerate(two):
-        shares = run.name in meets and (
-            (i == 0 and run.name == one[-1].name) or (i == len(two) - 1 and run.name == one[0].name)
+    for i, run in enumerate(
+        two
+    ):  # where it runs on into the first's edge of its name, it is one with it
+        runs_on = (i == 0 and run.name == one[-1].name) or (
+            i == len(two) - 1 and run.name == one[0].name
         )
-        new = run.name
-        if run.name in names and not shares and run.name != FOLD:
-            new = f"{second} {run.name}"
-        told[run.name] = new
-        renamed.append(run.named(new))
+        told[run.name] = f"{second} {run.name}" if run.name in taken and not runs_on else run.name
+    renamed = [run.named(told[run.name]) for run in two]
     marks = [*a.marks, *(Mark(m.name, move(m.points), m.closed) for m in b.marks)]
     landmarks = {**{n: move.xy(p) for n, p in b.landmarks.items()}, **a.landmarks}
     made = relabelled(built(a, [*one, *renamed], rejoined(marks), landmarks, name=name))
@@ -203,31 +186,20 @@ def join(work: Work, first: str, second: str, edge: str, other: str, name: str) 
             return () if on == other else ((name, told[on]),)
         return (spot,)
 
-    out = replace(
-        work, seams=tuple(s for s in work.seams if not _is_seam(s, first, edge, second, other))
-    )
+    gone = {(first, edge), (second, other)}
+    out = replace(work, seams=tuple(s for s in work.seams if {*s.a, *s.b} != gone))
     return out.instead([first, second], [made]).retold(retold)
 
 
 _JOIN_GAP_MM = 0.5
 
 
-def _is_seam(seam: Seam, first: str, edge: str, second: str, other: str) -> bool:
-    spots = {*seam.a, *seam.b}
-    return spots == {(first, edge), (second, other)}
-
-
 def _laid_on(points: Points, line: Points) -> Move:
     """The motion that lays the ends of one line on those of another."""
     there, here = points[-1] - points[0], line[-1] - line[0]
     angle = turn(there, here)
-    turned = Move(angle)
-    shift = 0.5 * (line[0] + line[-1]) - turned(0.5 * (points[0] + points[-1]))
-    return Move(angle, (float(shift[0]), float(shift[1])))
-
-
-def _sampled(points: Points, count: int = 33) -> Points:
-    return points_along(points, np.linspace(0.0, polyline_length(points), count))
+    shift = 0.5 * (line[0] + line[-1]) - Move(angle)(0.5 * (points[0] + points[-1]))
+    return Move(angle, xy(shift))
 
 
 def _without(piece: Piece, edge: str) -> list[Run]:
@@ -240,20 +212,23 @@ def _without(piece: Piece, edge: str) -> list[Run]:
 # --- folds, halves -----------------------------------------------------------------------------
 
 
+def _on_fold(work: Work, name: str) -> Piece:
+    piece = work.piece(name)
+    if piece.fold is None:
+        raise refuse(f"the {name} is not cut on a fold.")
+    return piece
+
+
 def seam_at_fold(work: Work, name: str, edge: str = "") -> Work:
     """A piece on the fold cut in two there: its fold becomes a seam, ``edge``.
 
     Raises:
         DraftError: it lies on no fold.
     """
-    piece = work.piece(name)
-    if piece.fold is None:
-        raise refuse(f"the {name} is not cut on a fold.")
+    piece = _on_fold(work, name)
     edge = edge or (CENTRE_BACK if "back" in name.split() else CENTRE_FRONT)
-    edges = {
-        edge if n == FOLD else n: Edge(edge if n == FOLD else n, e.points)
-        for n, e in piece.edges.items()
-    }
+    named = {n: edge if n == FOLD else n for n in piece.edges}
+    edges = {named[n]: Edge(named[n], e.points) for n, e in piece.edges.items()}
     made = relabelled(
         piece.with_(
             edges=edges,
@@ -276,16 +251,13 @@ def unfold(work: Work, name: str) -> Work:
     Raises:
         DraftError: it lies on no fold.
     """
-    piece = work.piece(name)
-    if piece.fold is None:
-        raise refuse(f"the {name} is not cut on a fold.")
+    piece = _on_fold(work, name)
     sides = ("left", "right") if "back" not in name.split() else ("right", "left")
     whole = relabelled(piece.opened(sides))
-    left, right = "left {}", "right {}"
     told = {
-        e: ((name, left.format(e)), (name, right.format(e)))
+        e: ((name, f"left {e}"), (name, f"right {e}"))
         for e in piece.edges
-        if left.format(e) in whole.edges
+        if f"left {e}" in whole.edges
     }
     return work.with_piece(whole).doubled(name, told)
 
@@ -302,19 +274,14 @@ def apart(work: Work, name: str) -> Work:
             f"the {name} is no pair.",
             f"Open it out first ('unfold: {name}')." if piece.fold is not None else "",
         )
-    back = "back" in name.split()
-    first = piece.with_(
-        name=f"{'right' if back else 'left'} {name}", cut=piece.cut // 2, pair=False
-    )
-    other = turned_over(piece).with_(
-        name=f"{'left' if back else 'right'} {name}", cut=piece.cut // 2, pair=False
-    )
-    for n in (first.name, other.name):
-        if n in work.pieces:
-            raise refuse(f"there is a piece '{n}' already.")
-    out = work.instead([name], [relabelled(first), relabelled(other)])
-    left, right = (other, first) if back else (first, other)
-    return out.doubled(name, {e: ((left.name, e), (right.name, e)) for e in piece.edges})
+    left, right = f"left {name}", f"right {name}"
+    sides = (right, left) if "back" in name.split() else (left, right)
+    made = [
+        relabelled(p.with_(name=work.unused(n), cut=piece.cut // 2, pair=False))
+        for n, p in zip(sides, (piece, turned_over(piece)), strict=True)
+    ]
+    told = {e: ((left, e), (right, e)) for e in piece.edges}
+    return work.instead([name], made).doubled(name, told)
 
 
 def turned_over(piece: Piece) -> Piece:

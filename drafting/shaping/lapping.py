@@ -10,9 +10,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from drafting.curves import left_of, sweep, turn, unit
-from drafting.outline import Edge, Points, polyline_length
-from drafting.shaping.parts import Run, parted, place_on, refuse
+from drafting.curves import sweep, turn, unit
+from drafting.outline import Points, bow, place_on, points_along, polyline_length
+from drafting.shaping.parts import Run, parted, refuse
+from drafting.truing import span_on
 
 TRUE_REACH_MM = 40.0  # how far on each side of a step the edge is redrawn
 _SWEEP_SHARE, _SWEEP_MM = 0.9, 300.0  # a straight edge is redrawn so far, but for its end
@@ -29,16 +30,10 @@ def trimmed_at(run: Run, lip: Points, from_start: bool) -> Run:
     reach = 0.5 * line.length + 50.0
     first, last = unit(lip[0] - lip[1]), unit(lip[-1] - lip[-2])
     long_ = np.concatenate([[lip[0] + reach * first], lip, [lip[-1] + reach * last]])
-    met = shapely.intersection(line, shapely.LineString(long_))
-    spots = [
-        np.array(p.coords[0])
-        for g in [met]
-        for p in getattr(g, "geoms", [g])
-        if p.geom_type == "Point"
-    ]
-    if not spots:
+    met = shapely.get_parts(shapely.intersection(line, shapely.LineString(long_)))
+    places = [place_on(run.points, p.coords[0])[0] for p in met if p.geom_type == "Point"]
+    if not places:
         return run
-    places = [place_on(run.points, p)[0] for p in spots]
     at = max(places) if from_start else min(places)
     if at < 1e-6 or run.length_mm - at < 1e-6:
         return run
@@ -65,44 +60,25 @@ def stepless(
     back, on = (max(little, _straight(r, r is a) if whole else 0.0) for r in (a, b))
     kept, _ = parted(a, a.length_mm - back)
     _, rest = parted(b, on)
+    leave, arrive = kept.points[-1] - kept.points[-2], rest.points[1] - rest.points[0]
     chord = rest.points[0] - kept.points[-1]
-    corners = (
-        turn(kept.points[-1] - kept.points[-2], chord),
-        turn(chord, rest.points[1] - rest.points[0]),
-    )
-    if max(map(abs, corners)) > BACK_TURN:
+    if max(abs(turn(leave, chord)), abs(turn(chord, arrive))) > BACK_TURN:
         raise refuse(
             f"the {a.name} would turn back on itself where it is taken in.",
             "Use less, or another place.",
         )
-    curve = sweep(
-        kept.points[-1],
-        kept.points[-1] - kept.points[-2],
-        rest.points[0],
-        rest.points[1] - rest.points[0],
-    ).flatten()
+    curve = sweep(kept.points[-1], leave, rest.points[0], arrive).flatten()
     half = len(curve) // 2
+    points = np.concatenate([kept.points, curve[1 : half + 1]])
     lost = [n for n in a.notches if n.at_mm >= kept.length_mm - 1e-6]
-    more = [n for n in b.notches if n.at_mm < on - 1e-6]
-    first = Run(
-        a.name,
-        np.concatenate([kept.points, curve[1 : half + 1]]),
-        (*kept.notches, *(n for n in lost)),
-        a.darts,
-    )
-    first = replace(
-        first, notches=tuple(replace(n, at_mm=min(n.at_mm, first.length_mm)) for n in first.notches)
-    )
+    long_ = polyline_length(points)
+    notches = tuple(replace(n, at_mm=min(n.at_mm, long_)) for n in (*kept.notches, *lost))
+    first = Run(a.name, points, notches, a.darts)
     lead = polyline_length(curve[half:])
-    second = Run(
-        b.name,
-        np.concatenate([curve[half:], rest.points[1:]]),
-        (
-            *(replace(n, at_mm=n.at_mm * lead / on) for n in more),
-            *(replace(n, at_mm=n.at_mm + lead) for n in rest.notches),
-        ),
-        b.darts,
-    )
+    more = [replace(n, at_mm=n.at_mm * lead / on) for n in b.notches if n.at_mm < on - 1e-6]
+    later = [replace(n, at_mm=n.at_mm + lead) for n in rest.notches]
+    points = np.concatenate([curve[half:], rest.points[1:]])
+    second = Run(b.name, points, (*more, *later), b.darts)
     return [*before[:-1], first], [second, *after[1:]]
 
 
@@ -111,13 +87,11 @@ def _straight(run: Run, at_end: bool) -> float:
     goes in one sweep from seam to seam."""
     free = run.length_mm
     for dart in run.darts:
-        spots = [place_on(run.points, p)[0] for p in (dart.first, dart.second)]
-        free = min(free, run.length_mm - max(spots) if at_end else min(spots))
+        low, high = span_on(run.points, dart)
+        free = min(free, run.length_mm - high if at_end else low)
     long_ = min(_SWEEP_SHARE * free, _SWEEP_MM)
     if long_ <= 0:
         return 0.0
     start = run.length_mm - long_ if at_end else 0.0
-    edge = Edge(run.name, run.points)
-    line = np.array([edge.at(start + s * long_)[0] for s in np.linspace(0.0, 1.0, 9)])
-    off = float(np.abs((line - line[0]) @ left_of(unit(line[-1] - line[0]))).max())
-    return long_ if off <= _STRAIGHT_SHARE * long_ else 0.0
+    line = points_along(run.points, start + long_ * np.linspace(0.0, 1.0, 9))
+    return long_ if bow(line) <= _STRAIGHT_SHARE * long_ else 0.0

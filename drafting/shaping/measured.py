@@ -18,9 +18,8 @@ import numpy as np
 
 from drafting.blocks import Draft
 from drafting.fit import BACK, FRONT
-from drafting.outline import Edge, Points, polyline_length
+from drafting.outline import Edge, Points, place_on, polyline_length
 from drafting.piece import Mark, Piece
-from drafting.shaping.parts import place_on
 from drafting.shaping.state import Work
 from drafting.sheet.passing import ARM_EASE_MM, BODY_EASE_MM, GUESSED_ARM
 from drafting.truing import USUAL_HEAD_MM, Check, Girth, Seam, check_head, sewn_length
@@ -222,8 +221,8 @@ class _Half:
         y = min(max(y - _BELOW_MM, low + _BELOW_MM), high)  # an armhole begins level
         line = shapely.LineString([(left - 1.0, y), (right + 1.0, y)])
         met = shapely.intersection(self.shape, line)
-        runs = [g for g in getattr(met, "geoms", [met]) if g.geom_type == "LineString"]
-        return [np.array(g.coords) for g in runs if g.length > 1.0]
+        runs = [g for g in shapely.get_parts(met) if g.length > 1.0]  # a point has no length
+        return [np.array(g.coords) for g in runs]
 
     def girth(self, down: float) -> float:
         """What it adds to the girth there, mm."""
@@ -315,7 +314,7 @@ def _further(piece: Piece, end: Points, out: Points, sewn: set[tuple[str, str]])
     met = shapely.intersection(ray, ring)
     if met.is_empty:
         return 0.0
-    spots = [np.array(g.coords[0]) for g in getattr(met, "geoms", [met])]
+    spots = [np.array(g.coords[0]) for g in shapely.get_parts(met)]
     spot = min(spots, key=lambda p: float(np.hypot(*(p - end))))
     edge = min(piece.edges.values(), key=lambda e: place_on(e.points, spot)[1])
     return float(np.hypot(*(spot - end))) if (piece.name, edge.name) in sewn else 0.0

@@ -23,6 +23,7 @@ from drafting.outline import (
     Edge,
     Points,
     arc_lengths,
+    gap_between,
     nearest_distance,
     points_along,
     polyline_length,
@@ -30,16 +31,13 @@ from drafting.outline import (
     without_repeats,
 )
 from drafting.piece import Notch, Piece
-from drafting.shaping.parts import SAME_MM, Move, Part, Run, place_on
+from drafting.shaping.parts import SAME_MM, Move, Part, Run, xy
+from drafting.truing import dart_spans
 
-_SIGN = (
-    "\x00broken"  # match of the notches that keep a break until it is trued; none of hers has it
-)
+_SIGN = "\x00broken"  # match of the notches that keep a break until it is trued; no other has it
 _OPENS, _SHUTS, _MEETS = f"{_SIGN} <", f"{_SIGN} >", f"{_SIGN} |"
 CORNER_DEG = 8.0  # an edge that turned more where it was opened had a corner there, which it keeps
-REACH_MM = (
-    60.0  # an edge is redrawn at least so far on both sides of a break, where it has the room
-)
+REACH_MM = 60.0  # an edge is redrawn at least so far on both sides of a break, if there is room
 _OF_FREE = 0.9  # at most this share of what lies between a break and the edge's end or a dart
 _LEAST_MM = 5.0  # nearer to its edge's end a break is left alone: there is no room for a sweep
 _STEP_MM = 2.0
@@ -96,20 +94,12 @@ def mended(piece: Piece) -> tuple[Piece, Mapping[str, float]]:
         if not spans:
             notches += kept
             continue
-        roofs = [
-            tuple(sorted(place_on(edge.points, p)[0] for p in (d.first, d.second)))
-            for d in piece.darts
-            if d.edge == name
-        ]
+        roofs = dart_spans(piece, name)
         points, places = _swept(edge, spans, roofs, [n.at_mm for n in kept])
-        off = max(
-            float(nearest_distance(points, edge.points).max()),
-            float(nearest_distance(edge.points, points).max()),
-        )
         edges[name] = Edge(name, points)
         long_ = edges[name].length_mm
         notches += [replace(n, at_mm=min(x, long_)) for n, x in zip(kept, places, strict=True)]
-        moved[name] = off
+        moved[name] = gap_between(points, edge.points)
     if piece.fold is not None and any(edges[n].points[:, 0].min() < -1e-6 for n in moved):
         return unbroken(piece), {}
     try:
@@ -186,7 +176,7 @@ def _swept(
         angle = turn(_end(here), -_end(there[::-1]))
         glue = Move.about(there[0], -angle)
         shift = here[-1] - glue(there[0])
-        glue = Move(0.0, (float(shift[0]), float(shift[1]))).after(glue)
+        glue = Move(0.0, xy(shift)).after(glue)
         line.append(glue(there))
         back = glue.after(back)
         free = (
@@ -194,19 +184,15 @@ def _swept(
             min(w for w in walls if w >= at - 1e-9) - at,
         )
         gap = float(np.hypot(*(there[0] - here[-1])))
-        spacing = max(abs(x - at) for x in ats) if len(ats) == 1 else _spacing(ats, k - 1)
+        spacing = max(
+            (abs(x - at) for x in ats[max(k - 2, 0) : k + 1]), default=0.0
+        )  # to its neighbours
         reach = max(REACH_MM, 1.5 * gap, 1.2 * spacing)
         first, last = (min(reach, _OF_FREE * f) for f in free)
         if min(first, last) < SAME_MM:
             first = last = 1e-3
         breaks.append(_break(at, at - first, at + last, gap < SAME_MM, glue))
     return _drawn(line, breaks, [along(x) for x in marks], walls, edge.points[[0, -1]])
-
-
-def _spacing(ats: Sequence[float], k: int) -> float:
-    """The larger distance from a break to its neighbours on the edge."""
-    near = [abs(ats[i] - ats[k]) for i in (k - 1, k + 1) if 0 <= i < len(ats)]
-    return max(near)
 
 
 def _break(at: float, first: float, last: float, meets: bool, glue: Move) -> _Break:
@@ -234,8 +220,7 @@ def _drawn(
     more = [x for b in breaks for x in (b.first, b.last)]
     u = np.unique(np.concatenate([run, fine, more, marks, walls]).clip(0.0, run[-1]))
     u = u[np.r_[True, np.diff(u) > 1e-6]]
-    before = points_along(joined, u)
-    points = before
+    points = before = points_along(joined, u)
     for b in reversed(breaks):
         points = b(points, u)
     points = points.copy()
@@ -335,6 +320,5 @@ def _plain(points: Points) -> Points:
 
 def _end(points: Points) -> Points:
     """The direction (2,) in which a polyline ends."""
-    long_ = polyline_length(points)
-    back = Edge("line", points).at(max(long_ - _TANGENT_MM, 0.0))[0]
+    back = points_along(points, max(polyline_length(points) - _TANGENT_MM, 0.0))
     return unit(points[-1] - back)

@@ -15,10 +15,20 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from configs.errors import DraftError, Fault
+from configs.reader import nearest
 from drafting.allowance import FOLD
 from drafting.curves import left_of, unit
-from drafting.outline import Edge, Points, polyline_length, signed_area, without_repeats
+from drafting.outline import (
+    Edge,
+    Points,
+    arc_lengths,
+    place_on,
+    polyline_length,
+    signed_area,
+    without_repeats,
+)
 from drafting.piece import Dart, Line, Mark, Notch, Piece
+from drafting.truing import span_on
 
 XY = tuple[float, float]
 SAME_MM = 1e-6
@@ -33,6 +43,20 @@ def refuse(what: str, remedy: str = "") -> DraftError:
 def xy(point: Points) -> XY:
     """A point (2,) as a pair."""
     return float(point[0]), float(point[1])
+
+
+def edge_named(piece: Piece, name: str) -> str:
+    """The edge of that name; of a piece whose sides differ the side must be said.
+
+    Raises:
+        DraftError: there is none; the nearest is named.
+    """
+    if name in piece.edges:
+        return name
+    known = ", ".join(piece.edges)
+    raise refuse(
+        f"the {piece.name} has no edge '{name}'; it has {known}.", nearest(name, piece.edges)
+    )
 
 
 @dataclass(frozen=True)
@@ -189,18 +213,6 @@ def runs_of(piece: Piece) -> list[Run]:
     ]
 
 
-def place_on(points: Points, spot: Points | XY) -> tuple[float, float]:
-    """(distance mm along a polyline to its place nearest to a point, distance mm from it)."""
-    p = np.asarray(spot, dtype=np.float64)
-    a, run = points[:-1], np.diff(points, axis=0)
-    size2 = np.maximum((run**2).sum(axis=1), 1e-18)
-    share = np.clip(((p - a) * run).sum(axis=1) / size2, 0.0, 1.0)
-    away = np.hypot(*(a + share[:, None] * run - p).T)
-    i = int(np.argmin(away))
-    steps = np.sqrt(size2)
-    return float(steps[:i].sum() + share[i] * steps[i]), float(away[i])
-
-
 def parted(run: Run, at_mm: float) -> tuple[Run, Run]:
     """Both stretches of a run, parted at a distance from its start.
 
@@ -209,37 +221,27 @@ def parted(run: Run, at_mm: float) -> tuple[Run, Run]:
     """
     edge = Edge(run.name, run.points)
     here = edge.at(at_mm)[0]
-    steps = np.hypot(*np.diff(run.points, axis=0).T)
-    ends = np.concatenate([[0.0], np.cumsum(steps)])
+    ends = arc_lengths(run.points)
     before = run.points[ends < at_mm - SAME_MM]
     after = run.points[ends > at_mm + SAME_MM]
-    first_darts: list[Dart] = []
-    last_darts: list[Dart] = []
+    darts: tuple[list[Dart], list[Dart]] = [], []
     for dart in run.darts:
-        low, high = sorted(place_on(run.points, p)[0] for p in (dart.first, dart.second))
+        low, high = span_on(run.points, dart)
         if low < at_mm - 1e-3 and high > at_mm + 1e-3:
             raise refuse(
                 f"the line meets the {run.name} between the legs of a dart.",
                 "End it at the dart ('dart 1'), or beside it.",
             )
-        (first_darts if high <= at_mm + 1e-3 else last_darts).append(dart)
+        darts[high > at_mm + 1e-3].append(dart)
+    near = tuple(n for n in run.notches if n.at_mm < at_mm - SAME_MM)
+    far = tuple(
+        replace(n, at_mm=max(n.at_mm - at_mm, 0.0))
+        for n in run.notches
+        if n.at_mm >= at_mm - SAME_MM
+    )
     return (
-        Run(
-            run.name,
-            np.concatenate([before, here[None]]),
-            tuple(n for n in run.notches if n.at_mm < at_mm - SAME_MM),
-            tuple(first_darts),
-        ),
-        Run(
-            run.name,
-            np.concatenate([here[None], after]),
-            tuple(
-                replace(n, at_mm=max(n.at_mm - at_mm, 0.0))
-                for n in run.notches
-                if n.at_mm >= at_mm - SAME_MM
-            ),
-            tuple(last_darts),
-        ),
+        Run(run.name, np.concatenate([before, here[None]]), near, tuple(darts[0])),
+        Run(run.name, np.concatenate([here[None], after]), far, tuple(darts[1])),
     )
 
 
@@ -298,7 +300,7 @@ def _cut_runs(piece: Piece, ends: Sequence[End]) -> list[Run]:
 
 
 def _is_dart(run: Run, dart: Dart, low: float, high: float) -> bool:
-    a, b = sorted(place_on(run.points, p)[0] for p in (dart.first, dart.second))
+    a, b = span_on(run.points, dart)
     return abs(a - low) < 1e-3 and abs(b - high) < 1e-3
 
 

@@ -41,18 +41,8 @@ _LEAST_DEG = 0.05
 POINT = "dart point"
 DRILL_SHORT_MM = 10.0  # the mark for a dart's point lies this far inside it, so that no hole shows
 DART, FLARE = "dart", "flare"
-_ASIDE = (
-    0.0,
-    0.25,
-    -0.25,
-    0.5,
-    -0.5,
-)  # radians off the grain, where a dart is folded shut into an edge
-
-
-def angle_about(point: Points, a: Points, b: Points) -> float:
-    """Angle in radians from a to b (2,) seen from a point, counter-clockwise positive."""
-    return turn(a - point, b - point)
+# radians off the grain, where a dart is folded shut into an edge
+_ASIDE = (0.0, 0.25, -0.25, 0.5, -0.5)
 
 
 def pivot(
@@ -88,7 +78,7 @@ def pivot(
             f"{legs[0]:.1f} and {legs[1]:.1f} mm.",
             "Turn about the dart's own point: 'about: point of dart 1'.",
         )
-    wedge = angle_about(about, near, far)
+    wedge = turn(near - about, far - about)
     if abs(wedge) * share < math.radians(_LEAST_DEG):
         raise refuse("so small a share of that dart is nothing to move.", "Use a larger one.")
     tip = np.array(close.tip)
@@ -99,19 +89,24 @@ def pivot(
     )
     before, after = _bare(before, at_end=True), _bare(after, at_end=False)
     still, moving = which_stays(before, after)
-    turn = share * wedge * (1.0 if moving is before else -1.0)
-    moved = moving.moved(Move.about(about, turn))
-    closing = _closed(piece, close, about, still, moved, moving is before, share)
-    opening = _opened(open_at, about, still, moved, moving is before, as_, short_mm)
     was = turn_between(after.runs[-1], before.runs[0])
+    angle = share * wedge * (1.0 if moving is before else -1.0)
+    moved = moving.moved(Move.about(about, angle))
     first, second = (moved, still) if moving is before else (still, moved)
+    closing: Sequence[Run] = []
+    if share < 1.0:
+        tip = _towards(first, second, about, float(np.hypot(*(tip - about))))
+        closing = [_dart_run(close.edge, first, second, tip)]
+    opening = _opened(open_at.edge, about, second, first, as_, short_mm)
     if share == 1.0:
         first, closing = broken(first, closing, second)
     if as_ == FLARE:
         second, opening = broken(second, opening, first, was)
-    still, moved = (second, first) if moving is before else (first, second)
-    ends = (opening, closing) if moving is before else (closing, opening)
-    made = with_points(together(piece, still, moved, *ends))
+    made = with_points(
+        together(piece, second, first, opening, closing)
+        if moving is before
+        else together(piece, first, second, closing, opening)
+    )
     return made if keep_breaks else unbroken(made)
 
 
@@ -132,21 +127,25 @@ def taken_from(
         raise refuse("so wide a dart would be wider than it is long.", "Use less.")
     angle = 2.0 * math.asin(0.5 * by / reach)
     first, second = split(piece, open_at, shut, about[None, :])
-    still, moving = which_stays(first, second)
+    moving = which_stays(first, second)[1]
+    moves = moving is first
     # The ring runs from the opening to the shut place on the first part: it turns clockwise to open.
-    moved = moving.moved(Move.about(about, angle if moving is first else -angle))
-    opening = _opened(open_at, about, still, moved, moving is first, DART, short_mm)
-    runs, others = list(still.runs), list(moved.runs)
+    moved = moving.moved(Move.about(about, angle if moves else -angle))
+    first, second = (moved, second) if moves else (first, moved)
+    opening = _opened(open_at.edge, about, second, first, DART, short_mm)
+    before, after = list(first.runs), list(second.runs)
     lip = np.stack([about, np.array(shut.near)])
-    if moving is first:
-        others[-1] = trimmed_at(others[-1], lip, from_start=False)
-        others, runs = stepless(others, runs, whole=True)
+    if moves:
+        before[-1] = trimmed_at(before[-1], lip, from_start=False)
     else:
-        others[0] = trimmed_at(others[0], lip, from_start=True)
-        runs, others = stepless(runs, others, whole=True)
-    still, moved = replace(still, runs=tuple(runs)), replace(moved, runs=tuple(others))
-    ends = (opening, []) if moving is first else ([], opening)
-    return with_points(together(piece, still, moved, *ends))
+        after[0] = trimmed_at(after[0], lip, from_start=True)
+    before, after = stepless(before, after, whole=True)
+    first, second = replace(first, runs=tuple(before)), replace(second, runs=tuple(after))
+    return with_points(
+        together(piece, second, first, opening, [])
+        if moves
+        else together(piece, first, second, [], opening)
+    )
 
 
 def without_point(piece: Piece, dart: End) -> Piece:
@@ -154,12 +153,8 @@ def without_point(piece: Piece, dart: End) -> Piece:
     import shapely
 
     inside = shapely.Polygon([dart.near, dart.tip, dart.far]).buffer(1.0)
-    marks = tuple(
-        m
-        for m in piece.marks
-        if len(m.points) > 1 or not shapely.covers(inside, shapely.Point(m.points[0]))
-    )
-    return piece.with_(marks=marks)
+    gone = [m for m in piece.drills if shapely.covers(inside, shapely.Point(m.points[0]))]
+    return piece.with_(marks=tuple(m for m in piece.marks if m not in gone))
 
 
 def with_points(piece: Piece) -> Piece:
@@ -187,55 +182,38 @@ def _bare(part: Part, at_end: bool) -> Part:
     return replace(part, runs=tuple(runs))
 
 
-def _closed(
-    piece: Piece,
-    close: End,
-    about: Points,
-    still: Part,
-    moved: Part,
-    moved_first: bool,
-    share: float,
-) -> Sequence[Run]:
-    """What fills the outline where the dart was: nothing, or what is left of the dart."""
-    if share == 1.0:
-        return []
-    first, second = (moved, still) if moved_first else (still, moved)
-    a, b = first.runs[-1], second.runs[0]
-    old = np.array(close.tip)
-    middle = 0.5 * (a.points[-1] + b.points[0])
-    tip = about + unit(middle - about) * float(np.hypot(*(old - about)))
-    return [_dart_run(close.edge, a, b, tip)]
+def _towards(before: Part, after: Part, about: Points, by: float) -> Points:
+    """The place (2,) so far from a point towards the middle of the gap between two parts."""
+    middle = 0.5 * (before.runs[-1].points[-1] + after.runs[0].points[0])
+    return np.asarray(about + unit(middle - about) * by)
 
 
-def _dart_run(edge: str, before: Run, after: Run, tip: Points) -> Run:
-    """The top of a dart between two runs, with the dart on it."""
-    first, second = before.points[-1], after.points[0]
-    direction = before.points[-1] - before.points[-2]
+def _dart_run(edge: str, before: Part, after: Part, tip: Points) -> Run:
+    """The top of a dart between two parts, with the dart on it."""
+    last = before.runs[-1].points
+    first, second = last[-1], after.runs[0].points[0]
+    direction = last[-1] - last[-2]
     points = np.array([first, *capped(direction, first, second, tip), second])
     run = Run(edge, points, (), (Dart(edge, xy(first), xy(second), xy(tip)),))
     return replace(run, notches=tuple(Notch(edge, x, 1, "dart") for x in (0.0, run.length_mm)))
 
 
 def _opened(
-    at: End, about: Points, still: Part, moved: Part, moved_first: bool, as_: str, short_mm: float
+    edge: str, about: Points, before: Part, after: Part, as_: str, short_mm: float
 ) -> Sequence[Run]:
     """What fills the outline where the piece was opened: the new dart, or cloth."""
-    first, second = (still, moved) if moved_first else (moved, still)
-    a, b = first.runs[-1], second.runs[0]
+    start, end = before.runs[-1].points[-1], after.runs[0].points[0]
     if as_ == FLARE:
-        return _flare(at.edge, about, a.points[-1], b.points[0])
-    middle = 0.5 * (a.points[-1] + b.points[0])
-    length = float(np.hypot(*(middle - about)))
-    if short_mm >= 0.8 * length:
+        return _flare(edge, about, start, end)
+    if short_mm >= 0.8 * float(np.hypot(*(0.5 * (start + end) - about))):
         raise refuse("the new dart would be hardly longer than it is kept short.", "Use less.")
-    tip = about + unit(middle - about) * short_mm
-    return [_dart_run(at.edge, a, b, tip)]
+    return [_dart_run(edge, before, after, _towards(before, after, about, short_mm))]
 
 
 def _flare(edge: str, about: Points, start: Points, end: Points) -> list[Run]:
     """Cloth in an opening: its edge is the arc about the point, so a hem that ran square to the slash
     runs on smoothly."""
-    angle = angle_about(about, start, end)
+    angle = turn(start - about, end - about)
     if abs(angle) < math.radians(_LEAST_DEG):
         return gap_run(edge, start, end)
     radius = float(np.hypot(*(start - about)))
@@ -280,7 +258,7 @@ def _first_met(piece: Piece, start: Points, along: Points) -> Points:
     reach = 2.0 * float(np.hypot(*np.ptp(piece.sewing_line, axis=0)))
     ring = shapely.LinearRing(piece.sewing_line)
     met = shapely.intersection(ring, shapely.LineString([start, start + reach * along]))
-    spots = [np.array(g.coords[0]) for g in getattr(met, "geoms", [met]) if not g.is_empty]
+    spots = [np.array(g.coords[0]) for g in shapely.get_parts(met)]
     if not spots:
         raise refuse(f"a dart of the {piece.name} points out of it.")
     return min(spots, key=lambda p: float(np.hypot(*(p - start))))

@@ -21,9 +21,9 @@ from configs.reader import nearest
 from configs.units import typed_length
 from drafting.allowance import FOLD
 from drafting.curves import Cubic, chain_points, left_of, sweep, unit
-from drafting.outline import Points
+from drafting.outline import Points, place_on
 from drafting.piece import Dart, Piece
-from drafting.shaping.parts import XY, End, refuse, xy
+from drafting.shaping.parts import XY, End, edge_named, refuse
 
 _SHARE = re.compile(r"(?:(\d+)\s*/\s*(\d+)|(\d+(?:[.,]\d+)?)\s*%|half)")
 _LEAST_BARE_MM = 3.0  # a bare number below it was hardly meant in mm
@@ -42,21 +42,6 @@ class Place:
     point: XY
     end: End | None = None
     dart: Dart | None = None
-
-
-def edge_named(piece: Piece, name: str) -> str:
-    """The edge of that name; of a piece whose sides differ the side must be said.
-
-    Raises:
-        DraftError: there is none; the nearest is named.
-    """
-    word = " ".join(str(name).split())
-    if word in piece.edges:
-        return word
-    known = ", ".join(piece.edges)
-    raise refuse(
-        f"the {piece.name} has no edge '{word}'; it has {known}.", nearest(word, piece.edges)
-    )
 
 
 def dart_named(piece: Piece, text: str) -> Dart | None:
@@ -119,7 +104,7 @@ def place(piece: Piece, text: str, unit_: str) -> Place:
         if _corner(piece, edge, edge_named(piece, from_)) > 0.0:
             distance = line.length_mm - distance
     elif share != Fraction(1, 2):
-        before, after = _neighbours(piece, edge)
+        before, after = neighbours(piece, edge)
         raise refuse(
             f"'{words}' does not say from which end of the {edge}.",
             f"Write '{words} from {before}' or '{words} from {after}'.",
@@ -130,20 +115,10 @@ def place(piece: Piece, text: str, unit_: str) -> Place:
 def nearest_place(piece: Piece, point: XY) -> tuple[str, float]:
     """The place on a piece's outline nearest to a point, in words that `place` reads, and how far off
     it is, mm. A corner, a notch or a middle that lies near is meant itself."""
-    best = ("", 0.0, math.inf)
-    for name, edge in piece.edges.items():
-        a, d = edge.points[:-1], np.diff(edge.points, axis=0)
-        size = np.hypot(*d.T)
-        share = np.clip(
-            np.sum((np.array(point) - a) * d, axis=1) / np.maximum(size, 1e-9) ** 2, 0, 1
-        )
-        gaps = np.hypot(*(a + share[:, None] * d - point).T)
-        i = int(np.argmin(gaps))
-        if gaps[i] < best[2]:
-            at = float(size[:i].sum() + share[i] * size[i])
-            best = (name, at, float(gaps[i]))
-    name, at, gap = best
-    before, after = _neighbours(piece, name)
+    found = {n: place_on(e.points, point) for n, e in piece.edges.items()}
+    name = min(found, key=lambda n: found[n][1])
+    at, gap = found[name]
+    before, after = neighbours(piece, name)
     long_ = piece.edges[name].length_mm
     if min(at, long_ - at) < _MEANT_MM:
         return f"{name} at {before if at < long_ / 2 else after}", gap
@@ -225,7 +200,7 @@ def _length(text: str, unit_: str, words: str) -> float:
         raise refuse(what, fault.remedy if asked else HOW) from error
 
 
-def _neighbours(piece: Piece, edge: str) -> tuple[str, str]:
+def neighbours(piece: Piece, edge: str) -> tuple[str, str]:
     """The edges that meet an edge where it begins and where it ends."""
     ring = list(piece.edges)
     i = ring.index(edge)
@@ -234,7 +209,7 @@ def _neighbours(piece: Piece, edge: str) -> tuple[str, str]:
 
 def _corner(piece: Piece, edge: str, other: str) -> float:
     """How far along an edge it meets a neighbour, mm: 0 or its length."""
-    before, after = _neighbours(piece, edge)
+    before, after = neighbours(piece, edge)
     if other == before and other != after:
         return 0.0
     if other == after:
@@ -358,7 +333,7 @@ def across(piece: Piece, origin: Points, along: Points) -> CutLine:
     met = shapely.intersection(
         shapely.Polygon(piece.sewing_line), shapely.LineString([origin - d, origin + d])
     )
-    runs = [g for g in getattr(met, "geoms", [met]) if g.length > 1.0]
+    runs = [g for g in shapely.get_parts(met) if g.length > 1.0]
     if len(runs) != 1:
         many = "misses" if not runs else f"crosses {len(runs)} parts of"
         raise refuse(f"the line {many} the {piece.name}.", "Name another level.")
@@ -374,19 +349,15 @@ def beside(piece: Piece, edge: str, by_mm: float) -> CutLine:
     """
     import shapely
 
-    points = piece.edges[edge].points
+    line = piece.edges[edge]
     # Past both ends the edge is run on straight, so that the line reaches the outline.
     reach = 3.0 * by_mm + 50.0
-    long_ = np.concatenate(
-        [
-            [points[0] - reach * piece.edges[edge].start_tangent],
-            points,
-            [points[-1] + reach * piece.edges[edge].end_tangent],
-        ]
-    )
+    first = line.points[0] - reach * line.start_tangent
+    last = line.points[-1] + reach * line.end_tangent
+    long_ = np.concatenate([[first], line.points, [last]])
     offset = shapely.LineString(long_).offset_curve(by_mm, quad_segs=32, join_style="round")
     met = shapely.intersection(shapely.Polygon(piece.sewing_line), offset)
-    runs = [g for g in getattr(met, "geoms", [met]) if g.length > 1.0]
+    runs = [g for g in shapely.get_parts(met) if g.length > 1.0]
     if not runs:
         raise refuse(
             f"no line runs {by_mm / 10:.1f} cm inside the {edge} of the {piece.name}.",
@@ -399,14 +370,7 @@ def beside(piece: Piece, edge: str, by_mm: float) -> CutLine:
 
 def on_outline(piece: Piece, point: Points) -> End:
     """The place of the outline nearest to a point (2,)."""
-    from drafting.shaping.parts import place_on
-
     found = {n: place_on(e.points, point) for n, e in piece.edges.items()}
     # At a corner the fold is left to itself.
     name = min(found, key=lambda n: (round(found[n][1], 6), n == FOLD))
     return End.on(piece, name, found[name][0])
-
-
-def point_on(end: End) -> Points:
-    """The point (2,) of an end on the outline."""
-    return np.array(xy(np.array(end.near)))

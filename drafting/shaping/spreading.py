@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from drafting.curves import left_of, sweep, turn, unit
-from drafting.outline import Edge, Points, arc_lengths, signed_area, without_repeats
+from drafting.outline import Edge, Points, arc_lengths, place_on, signed_area, without_repeats
 from drafting.piece import Mark, Notch, Piece
 from drafting.shaping.lapping import stepless, trimmed_at
 from drafting.shaping.mending import broken, turn_between
@@ -23,13 +23,16 @@ from drafting.shaping.parts import (
     Move,
     Part,
     Run,
+    edge_named,
     gap_run,
-    place_on,
     refuse,
     split,
     together,
     which_stays,
+    xy,
 )
+from drafting.shaping.state import Work
+from drafting.truing import dart_spans
 
 _LEAST_MM = 0.05
 
@@ -74,27 +77,24 @@ def spread(
     move = _opening(ends, amounts, outward)
     moved = moving.moved(move)
     if max(amounts) > 0:
-        after_still = a if still is two else b
-        after_moved = b if still is two else a
-        first: Sequence[Run] = gap_run(
-            after_still.edge, still.runs[-1].points[-1], moved.runs[0].points[0]
-        )
-        last: Sequence[Run] = gap_run(
-            after_moved.edge, moved.runs[-1].points[-1], still.runs[0].points[0]
-        )
+        after_still, after_moved = (a, b) if still is two else (b, a)
+        first: Sequence[Run] = _gap(after_still.edge, still, moved)
+        last: Sequence[Run] = _gap(after_moved.edge, moved, still)
         if lips:
             first, last = ([_notched(r, lips) for r in gap] for gap in (first, last))
             marks = (Mark(lips, still.line), Mark(lips, moved.line))
             still = replace(still, marks=(*still.marks, *marks))
         elif keep_breaks:
-            turns = (
-                turn_between(still.runs[-1], moving.runs[0]),
-                turn_between(moving.runs[-1], still.runs[0]),
-            )
-            still, first = broken(still, first, moved, turns[0])
-            moved, last = broken(moved, last, still, turns[1])
+            turn_first = turn_between(still.runs[-1], moving.runs[0])
+            turn_last = turn_between(moving.runs[-1], still.runs[0])
+            still, first = broken(still, first, moved, turn_first)
+            moved, last = broken(moved, last, still, turn_last)
         return together(piece, still, moved, first, last)
     return _overlapped(piece, still, moved)
+
+
+def _gap(edge: str, before: Part, after: Part) -> list[Run]:
+    return gap_run(edge, before.runs[-1].points[-1], after.runs[0].points[0])
 
 
 def _notched(gap: Run, match: str) -> Run:
@@ -120,11 +120,11 @@ def _opening(ends: tuple[Points, Points], amounts: tuple[float, float], outward:
     """The motion that opens a line by ``amounts`` (straight from lip to lip) at its ends."""
     (a, b), (first, second) = ends, amounts
     if first == second:
-        return Move(0.0, (float(first * outward[0]), float(first * outward[1])))
+        return Move(0.0, xy(first * outward))
     if abs(first) < abs(second):
         return _opening((b, a), (second, first), outward)
     # At b it slides, then turns about b's new place until a is as far open as asked.
-    slide = Move(0.0, (float(second * outward[0]), float(second * outward[1])))
+    slide = Move(0.0, xy(second * outward))
     centre = slide(b)
     lever = slide(a)
     length = float(np.hypot(*(a - b)))
@@ -150,12 +150,10 @@ def _overlapped(piece: Piece, still: Part, moved: Part) -> Piece:
     runs = list(moved.runs)
     runs[0] = trimmed_at(runs[0], lip, from_start=True)
     runs[-1] = trimmed_at(runs[-1], lip, from_start=False)
-    trimmed = replace(moved, runs=tuple(runs), marks=moved.marks)
-    before, first = stepless(list(still.runs), list(trimmed.runs))
+    before, first = stepless(list(still.runs), runs)
     last, after = stepless(first, before)
-    marks = [*still.marks, *moved.marks]
-    whole = replace(still, runs=tuple(after), marks=tuple(marks))
-    return together(piece, whole, replace(trimmed, runs=tuple(last), marks=()), [], [])
+    still, moved = replace(still, runs=tuple(after)), replace(moved, runs=tuple(last))
+    return together(piece, still, moved, [], [])
 
 
 def fan(
@@ -171,21 +169,11 @@ def fan(
     The lines are taken from the one farthest from what stays: those still to come lie in that part
     and do not move.
     """
-    order = _far_first(piece, ends)
-    for i in order:
-        piece = spread(
-            piece, _again(piece, ends[i]), np.zeros((0, 2)), *amounts[i], lips, keep_breaks
-        )
+    straight = np.zeros((0, 2))
+    stay = [which_stays(*split(piece, a, b, straight))[0] for a, b in ends]
+    for i in map(int, np.argsort([signed_area(p.ring) for p in stay])[::-1]):
+        piece = spread(piece, _again(piece, ends[i]), straight, *amounts[i], lips, keep_breaks)
     return piece
-
-
-def _far_first(piece: Piece, ends: Sequence[tuple[End, End]]) -> list[int]:
-    """The order in which lines are spread: the smaller the part that stays, the later."""
-    areas = []
-    for a, b in ends:
-        still, _ = which_stays(*split(piece, a, b, np.zeros((0, 2))))
-        areas.append(signed_area(still.ring))
-    return [int(i) for i in np.argsort(areas)[::-1]]
 
 
 def _again(piece: Piece, ends: tuple[End, End]) -> tuple[End, End]:
@@ -207,12 +195,7 @@ def trued(piece: Piece, edge: str, reach_mm: float = 30.0, turn_deg: float = 4.0
     """
     line = piece.edges[edge]
     points, kept = line.points, []
-    roofs = [
-        sorted(place_on(points, p)[0] for p in (d.first, d.second))
-        for d in piece.darts
-        if d.edge == edge
-    ]
-    run = arc_lengths(points)
+    roofs, run = dart_spans(piece, edge), arc_lengths(points)
     for i in range(1, len(points) - 1):
         if any(low - 1e-3 <= run[i] <= high + 1e-3 for low, high in roofs):
             continue
@@ -229,8 +212,7 @@ def trued(piece: Piece, edge: str, reach_mm: float = 30.0, turn_deg: float = 4.0
             free[0] = min(free[0], at - high) if high <= at else free[0]
             free[1] = min(free[1], low - at) if low >= at else free[1]
         reach = min(reach_mm, 0.45 * free[0] if i else 0.9 * free[0], 0.45 * free[1])
-        a, ta = Edge(edge, points).at(at - reach)
-        b, tb = Edge(edge, points).at(at + reach)
+        (a, ta), (b, tb) = line.at(at - reach), line.at(at + reach)
         inside = points[(run > start + 1e-9) & (run < at - reach - 1e-9)]
         out += [inside, sweep(a, ta, b, tb).flatten()]
         start = at + reach
@@ -239,6 +221,12 @@ def trued(piece: Piece, edge: str, reach_mm: float = 30.0, turn_deg: float = 4.0
     edges = {n: Edge(n, new) if n == edge else e for n, e in piece.edges.items()}
     notches = tuple(_on_new(n, line, edges[edge]) if n.edge == edge else n for n in piece.notches)
     return piece.with_(edges=edges, notches=notches)
+
+
+def trued_up(work: Work, name: str, edge: str, reach_mm: float) -> Work:
+    """A piece of a garment with an edge `trued`."""
+    piece = work.piece(name)
+    return work.with_piece(trued(piece, edge_named(piece, edge), reach_mm))
 
 
 def _on_new(notch: Notch, old: Edge, new: Edge) -> Notch:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from configs.reader import nearest
 from drafting.piece import Piece
 from drafting.shaping.parts import refuse
 from drafting.truing import Seam, Spot
@@ -34,13 +35,21 @@ class Work:
             DraftError: there is none.
         """
         if name not in self.pieces:
-            from configs.reader import nearest
-
             raise refuse(
                 f"there is no piece '{name}'; there are {', '.join(self.pieces)}.",
                 nearest(name, self.pieces),
             )
         return self.pieces[name]
+
+    def unused(self, name: str) -> str:
+        """The name, if no piece has it yet.
+
+        Raises:
+            DraftError: one has.
+        """
+        if name in self.pieces:
+            raise refuse(f"there is a piece '{name}' already.", "Give it another 'as' name.")
+        return name
 
     def with_piece(self, piece: Piece) -> Work:
         """One piece, of a name that is there, replaced."""

@@ -6,21 +6,26 @@ where it falls. Frame: piece mm.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from configs.units import length_text
-from drafting.curves import unit
 from drafting.outline import arc_lengths
 from drafting.piece import Dart, Mark, Notch, Piece
-from drafting.shaping.parts import End, of_a_dart, place_on, refuse
+from drafting.shaping.parts import End, edge_named, of_a_dart, refuse
 from drafting.shaping.pivoting import without_point
+from drafting.shaping.places import dart_named
 from drafting.shaping.state import Work
-from drafting.truing import Seam, sewn_length
+from drafting.truing import Seam, dart_spans, sewn_length, sewn_place
 
-_NOTCH_NEAR_MM = 3.0
+KINDS: Mapping[str, str] = {  # what a dart may be turned into, and how its seam tells that
+    "gathers": "gathered in",
+    "ease": "eased in",
+    "pleat": "in a pleat",
+    "tuck": "in a tuck",
+}
 
 
 @dataclass(frozen=True)
@@ -46,9 +51,7 @@ def walk(first: Piece, edge: str, second: Piece, other: str) -> Walk:
     Raises:
         DraftError: no such edge.
     """
-    for piece, name in ((first, edge), (second, other)):
-        if name not in piece.edges:
-            raise refuse(f"the {piece.name} has no edge '{name}'.")
+    edge, other = edge_named(first, edge), edge_named(second, other)
     here, there = sewn_notches(first, edge), sewn_notches(second, other)
     long_ = sewn_length(second, other)
     best = None
@@ -70,19 +73,9 @@ def _nearest(x: float, spots: Sequence[tuple[str, float]]) -> float | None:
 
 def sewn_notches(piece: Piece, edge: str) -> list[tuple[str, float]]:
     """(match, place along the edge with its darts closed, mm) of every notch that is no dart's."""
-    points = piece.edges[edge].points
-    roofs = [
-        sorted(place_on(points, p)[0] for p in (d.first, d.second))
-        for d in piece.darts
-        if d.edge == edge
-    ]
-    out = []
-    for n in piece.notches:
-        if n.edge != edge or of_a_dart(n):
-            continue
-        taken = sum(min(max(n.at_mm - low, 0.0), high - low) for low, high in roofs)
-        out.append((n.match, n.at_mm - taken))
-    return sorted(out, key=lambda t: t[1])
+    spans = dart_spans(piece, edge)
+    own = [n for n in piece.notches if n.edge == edge and not of_a_dart(n)]
+    return sorted(((n.match, sewn_place(spans, n.at_mm)) for n in own), key=lambda t: t[1])
 
 
 def told(result: Walk, name: str, other: str, unit_: str) -> str:
@@ -106,17 +99,32 @@ def told(result: Walk, name: str, other: str, unit_: str) -> str:
     return text + "."
 
 
+def walked(work: Work, name: str, edge: str, along: str, other: str) -> Work:
+    """One edge walked along another (of the same name, if ``other`` is ''), and what was found told.
+
+    Raises:
+        DraftError: no such piece, or edge.
+    """
+    other = other or edge
+    found = walk(work.piece(name), edge, work.piece(along), other)
+    return work.noting(told(found, f"{name} {edge}", f"{along} {other}", work.unit))
+
+
+def turned(work: Work, name: str, which: str, kind: str) -> Work:
+    """As `turned_into`; ``which``: the dart in words, or its number alone."""
+    words = which if "dart" in which.split() else f"dart {which}"
+    dart = dart_named(work.piece(name), words)
+    if dart is None:
+        raise refuse(f"'{which}' names no dart.", "Such as 'dart 1'.")
+    return turned_into(work, name, dart, kind)
+
+
 def turned_into(work: Work, name: str, dart: Dart, kind: str) -> Work:
     """A dart that is not sewn: its width is gathered, eased, or folded in as a pleat or tuck.
 
-    Seams of its edge tell the fullness. A pleat gets its fold lines, as long as the dart; a tuck
-    its two stitching lines.
-
-    Raises:
-        DraftError: an unknown kind.
+    ``kind``: one of `KINDS`. Seams of its edge tell the fullness. A pleat gets its fold lines, as long
+    as the dart; a tuck its two stitching lines.
     """
-    if kind not in KINDS:
-        raise refuse(f"'{kind}' is not one of {', '.join(KINDS)}.")
     piece = work.piece(name)
     end = End.of_dart(piece, dart)
     edge = piece.edges[dart.edge]
@@ -135,15 +143,9 @@ def turned_into(work: Work, name: str, dart: Dart, kind: str) -> Work:
         replace(n, at_mm=n.at_mm - shift) if n.edge == dart.edge and n.at_mm > end.after else n
         for n in notches
     ]
-    word = {"gathers": "gathers", "ease": "ease"}.get(kind, kind)
-    notches += [Notch(dart.edge, x, 1, word) for x in (end.before, end.before + flat)]
+    notches += [Notch(dart.edge, x, 1, kind) for x in (end.before, end.before + flat)]
     if kind in ("pleat", "tuck"):
-        middle = 0.5 * (near + far)
-        down = (
-            unit(tip - middle)
-            * float(np.hypot(*(tip - middle)))
-            * (1.0 if kind == "pleat" else 0.5)
-        )
+        down = (tip - 0.5 * (near + far)) * (1.0 if kind == "pleat" else 0.5)
         marks += [Mark(kind, np.stack([p, p + down])) for p in (near, far)]
     edges = {n: replace(e, points=points) if n == dart.edge else e for n, e in piece.edges.items()}
     made = bare.with_(
@@ -152,19 +154,10 @@ def turned_into(work: Work, name: str, dart: Dart, kind: str) -> Work:
         marks=tuple(marks),
         notches=tuple(notches),
     )
-    words = {
-        "gathers": "gathered in",
-        "ease": "eased in",
-        "pleat": "in a pleat",
-        "tuck": "in a tuck",
-    }
-    seams = [fuller(s, (name, dart.edge), flat, words[kind]) for s in work.seams]
+    seams = [fuller(s, (name, dart.edge), flat, KINDS[kind]) for s in work.seams]
     return replace(work.with_piece(made), seams=tuple(seams)).noting(
-        f"{name}: {length_text(flat, work.unit)} of the {dart.edge} {words[kind]}."
+        f"{name}: {length_text(flat, work.unit)} of the {dart.edge} {KINDS[kind]}."
     )
-
-
-KINDS = ("gathers", "ease", "pleat", "tuck")
 
 
 def _of(notch: Notch, end: End) -> bool:

@@ -154,6 +154,13 @@ def test_a_strip_on_a_centre_seam() -> None:
     assert (new.cut, new.pair) == (2, True)
 
 
+def test_no_strip_is_set_on_an_edge_that_runs_all_round() -> None:
+    """A piece whose one edge is its whole outline has no straight edge for a strip: refused, not tried for ever."""
+    work = changed(top(), {"copy": "front", "for": "interfacing"})
+    with pytest.raises(DraftError, match="is curved by"):
+        changed(work, {"strip": "front interfacing", "edge": "raw edge", "width": 2})
+
+
 def test_a_facing_has_the_finished_edge() -> None:
     """A neck facing has the neckline's own line and is 6 cm wide; all in one it has both edges."""
     work = changed(top(), {"face": "front", "edges": ["neckline"], "width": 6})

@@ -294,7 +294,7 @@ def test_a_cut_mates_and_joins_again(
     assert len(one.drills) + len(two.drills) == len(piece.drills)
     assert set(one.landmarks) | set(two.landmarks) == set(piece.landmarks)
     first, second = done.pieces
-    again = join(done, first, second, "new seam", "new seam", piece.name).pieces[piece.name]
+    again = join(done, (first, second), "new seam", name=piece.name).pieces[piece.name]
     bare = again.with_(notches=tuple(n for n in again.notches if n.match != "new seam"))
     if set(bare.edges) == set(piece.edges):
         assert_same(bare.with_(grain=piece.grain), piece)

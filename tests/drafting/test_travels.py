@@ -137,7 +137,7 @@ def test_what_is_joined_brings_all_that_lies_on_it() -> None:
         grain=tuple((x + off[0], y + off[1]) for x, y in low.grain),
     )
     seam = next(e for e in low.edges if e in work.pieces["yoke"].edges and "seam" in e)
-    made = join(work.with_piece(shifted), "yoke", "panel", seam, seam, "panel").pieces["panel"]
+    made = join(work.with_piece(shifted), ("yoke", "panel"), seam, name="panel").pieces["panel"]
     assert {n: pytest.approx(p, abs=0.01) for n, p in panel.landmarks.items()} == dict(
         made.landmarks
     )

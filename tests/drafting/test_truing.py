@@ -10,7 +10,7 @@ import pytest
 from top_bodies import inches
 
 from drafting import draft
-from drafting.outline import Edge, Points
+from drafting.outline import Edge, Points, gap_between
 from drafting.piece import Dart, Piece
 from drafting.truing import (
     USUAL_ALLOWANCES,
@@ -29,7 +29,6 @@ from drafting.truing import (
     check_seams,
     compare,
     cutting_distance_error,
-    largest_gap,
     seam_length,
     sewn_length,
 )
@@ -346,9 +345,11 @@ def test_whose_allowances_are_checked() -> None:
 
 
 def test_gaps_between_lines() -> None:
-    """The largest distance from the points of one line to another line."""
+    """The largest distance between two lines, whichever of them leaves the other."""
     line = np.array([(0.0, 0.0), (100.0, 0.0)])
-    assert largest_gap(np.array([(10.0, 3.0), (50.0, -7.0), (104.0, 0.0)]), line) == 7.0
+    assert gap_between(np.array([(0.0, 3.0), (50.0, -7.0), (104.0, 0.0)]), line) == 7.0
+    longer = np.array([(0.0, 0.0), (130.0, 0.0)])
+    assert gap_between(line, longer) == gap_between(longer, line) == 30.0
 
 
 @pytest.mark.parametrize(("by", "told"), [(0.025, False), (0.1, True)])
