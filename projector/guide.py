@@ -19,7 +19,7 @@ from configs.files import read_text
 from configs.reader import nearest
 
 ORDER = (
-    "measuring", "toile", "cloth", "calibrating", "table", "bays", "remnants", "scissors", "trouble",
+    "measuring", "toile", "together", "cloth", "calibrating", "table", "bays", "remnants", "scissors", "trouble",
 )  # fmt: skip
 _MARGIN_MM, _TEXT_MM, _CODE_MM, _FIGURE_MM = 20.0, 4.1, 3.4, 60.0
 _PITCH = 1.45

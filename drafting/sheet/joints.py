@@ -107,7 +107,7 @@ def joint_of(s: Sheet) -> Joint | None:
             else "waist"
         )
     )
-    runs = s.fits(kind)
+    runs = tuple(r for r in s.fits(kind) if not {"sleeve", "casing"} & set(r.edge.split()))
     for r in runs:
         taken = s.onto.taken(r.piece, r.edge)
         s.fault(bool(taken), "block", f"the {r.edge} of the {r.piece} is taken by {taken} already.", "Leave that out.")  # fmt: skip

@@ -198,6 +198,21 @@ def test_a_loose_top_opens_at_its_side() -> None:
     assert any(n.match == "zip" for n in d.pieces["skirt back"].notches)
 
 
+@pytest.mark.parametrize("sleeve", ["elbow", "none"])
+def test_a_sleeves_hem_is_no_waist(sleeve: str) -> None:
+    """A top that ends at the waist has the skirt at its hem alone: no sleeve's hem is sewn in, whether
+    it is grown on or was set in before."""
+    keys = {"neck_width": 12, "back_neck_to_tailbone": 62, "upper_arm_girth": 30}
+    top = draft("quick-top", measured("straight", **keys), {"length": "waist", "sleeve": sleeve})
+    with_sleeve = top if sleeve == "elbow" else joined(top, "set-in-sleeve")
+    d = joined(with_sleeve, "gathered-skirt")
+    sewn = {edge for s in d.seams for piece, edge in (*s.a, *s.b) if "skirt" in f"{s.a} {s.b}"}
+    assert not {e for e in sewn if "sleeve" in e}
+    for half in ("front", "back"):
+        wide = d.pieces[f"skirt {half}"].edges["waist"].length_mm
+        assert wide == pytest.approx(1.75 * top.pieces[half].edges["hem"].length_mm, rel=0.01)
+
+
 def test_every_skirt_says_that_it_goes_on_a_waist() -> None:
     """`blocks` tells it of all six."""
     assert all(get(n).joins == ("waist",) and get(n).alone for n in SKIRTS)
