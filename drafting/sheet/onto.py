@@ -17,7 +17,7 @@ from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.piece import Piece
 from drafting.truing import Seam, sewn_length
 
-INSIDE = ("facing", "lining", "interfacing", "binding")  # pieces that nothing is set in
+INSIDE = ("facing", "lining", "interfacing", "binding", "pocket", "bag")  # nothing is set in these
 
 
 @dataclass(frozen=True, eq=False)

@@ -198,16 +198,16 @@ def test_a_loose_top_opens_at_its_side() -> None:
     assert any(n.match == "zip" for n in d.pieces["skirt back"].notches)
 
 
-@pytest.mark.parametrize("sleeve", ["elbow", "none"])
-def test_a_sleeves_hem_is_no_waist(sleeve: str) -> None:
-    """A top that ends at the waist has the skirt at its hem alone: no sleeve's hem is sewn in, whether
-    it is grown on or was set in before."""
+@pytest.mark.parametrize("style", [{"sleeve": "elbow"}, {}, {"pocket": "chest"}])
+def test_a_hem_of_a_sleeve_or_pocket_is_no_waist(style: dict[str, str]) -> None:
+    """A top that ends at the waist has the skirt at its own hem alone, whether a sleeve is grown on, was set
+    in before, or a pocket has a hem too."""
     keys = {"neck_width": 12, "back_neck_to_tailbone": 62, "upper_arm_girth": 30}
-    top = draft("quick-top", measured("straight", **keys), {"length": "waist", "sleeve": sleeve})
-    with_sleeve = top if sleeve == "elbow" else joined(top, "set-in-sleeve")
-    d = joined(with_sleeve, "gathered-skirt")
-    sewn = {edge for s in d.seams for piece, edge in (*s.a, *s.b) if "skirt" in f"{s.a} {s.b}"}
-    assert not {e for e in sewn if "sleeve" in e}
+    top = draft("quick-top", measured("straight", **keys), {"length": "waist", **style})
+    d = joined(top if "sleeve" in style else joined(top, "set-in-sleeve"), "gathered-skirt")
+    joins = [{*s.a, *s.b} for s in d.seams if any(p.startswith("skirt") for p, _ in s.a + s.b)]
+    above = {at for both in joins for at in both if not at[0].startswith("skirt")}
+    assert above == {("front", "hem"), ("back", "hem")}
     for half in ("front", "back"):
         wide = d.pieces[f"skirt {half}"].edges["waist"].length_mm
         assert wide == pytest.approx(1.75 * top.pieces[half].edges["hem"].length_mm, rel=0.01)
