@@ -86,7 +86,7 @@ def _once(lines: Sequence[Drawn]) -> list[Drawn]:
     """The same without lines that lie on one before them from end to end."""
     kept: dict[object, Drawn] = {}
     for d in lines:
-        hulls = [np.round(s.hull, 6) + 0.0 for s in d.chain.segments]
+        hulls = [np.round(s.control, 6) + 0.0 for s in d.chain.segments]
         there = tuple(tuple(h.ravel()) for h in hulls)
         back = tuple(tuple(h[::-1].ravel()) for h in reversed(hulls))
         kept.setdefault((d.line, d.edge, min(there, back)), d)

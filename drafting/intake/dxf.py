@@ -311,7 +311,7 @@ class _Reader:
             self.vertices += len(chain.segments)
             if self.vertices > MAX_VERTICES:
                 raise self.fault(f"draws more than {MAX_VERTICES} points.")
-            if not all(np.all(np.abs(s.hull) <= LARGEST) for s in chain.segments):
+            if not all(np.all(np.abs(s.control) <= LARGEST) for s in chain.segments):
                 raise self.fault("holds a coordinate that is no number, or far too large.")
         return made
 

@@ -1,7 +1,7 @@
 """What an entity of a DXF file draws, as chains of segments in drawing units, seen from above.
 
-First station of the intake for DXF. Arcs stay arcs until the last step (ezdxf's own path tool
-turns them into cubics that are 0.05 mm off on a 200 mm radius).
+First station of the intake for DXF (ezdxf's own path tool takes an arc for one cubic a quarter, which
+is 0.05 mm off on a 200 mm radius).
 
 Source: the DXF reference (group codes 42, 210, 70).
 """
@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from configs.errors import Fault, InputError
-from drafting.intake.geometry import Arc, Array, Chain, Segment, line, polygon
+from drafting.intake.geometry import Array, Bezier, Chain, arc, line, polygon
 
 SPLINE_MM = 0.003  # ezdxf's points lie on the curve, so these chords must be short to be true
 MAX_DEGREE = 10  # of a spline, as far as ezdxf goes; drawing programs write 3, seldom 5
@@ -45,10 +45,8 @@ def chains_of(e: Any, mm: float) -> list[Chain]:
         return [Chain((line(_xy(e.dxf.location), _xy(e.dxf.location)),), False)]
     if kind in ("LWPOLYLINE", "POLYLINE"):
         return _polyline(e)
-    if kind in ("ARC", "CIRCLE"):
+    if kind in ("ARC", "CIRCLE", "ELLIPSE"):
         return _round(e)
-    if kind == "ELLIPSE":
-        return [_ellipse(e)]
     if kind == "SPLINE":
         return _spline(e, mm)
     if kind in NO_LINE:
@@ -100,18 +98,23 @@ def _polyline(e: Any) -> list[Chain]:
 
 
 def _round(e: Any) -> list[Chain]:
-    """A circle or an arc of one."""
-    flip = _facing(e)
-    radius = float(e.dxf.radius)
-    if not radius > 0.0:
-        return []
-    start, sweep, closed = 0.0, 2.0 * math.pi, True
-    if e.dxftype() == "ARC":
-        start = math.radians(float(e.dxf.start_angle) % 360.0)
-        sweep = math.radians((float(e.dxf.end_angle) - float(e.dxf.start_angle)) % 360.0)
-        closed = sweep == 0.0
-        sweep = sweep or 2.0 * math.pi
-    made = _arc(_xy(e.dxf.center), np.array([radius, 0.0]), np.array([0.0, radius]), start, sweep)
+    """A circle, an ellipse, or an arc of one."""
+    flip, centre, whole = 1.0, _xy(e.dxf.center), 2.0 * math.pi
+    if e.dxftype() == "ELLIPSE":
+        u, v = _xy(e.dxf.major_axis), _xy(e.minor_axis)
+        start, stop = float(e.dxf.start_param), float(e.dxf.end_param)
+    else:
+        flip, radius = _facing(e), float(e.dxf.radius)
+        if not radius > 0.0:
+            return []
+        u, v = np.array([radius, 0.0]), np.array([0.0, radius])
+        angles = (e.dxf.start_angle, e.dxf.end_angle) if e.dxftype() == "ARC" else (0.0, 0.0)
+        start, stop = (math.radians(float(a)) for a in angles)
+    if not (math.isfinite(start) and math.isfinite(stop)):
+        raise _past("holds an arc that begins or ends nowhere")
+    sweep = (stop - start) % whole
+    closed = min(sweep, whole - sweep) < 1e-9
+    made = arc(centre, u, v, start % whole, whole if closed else sweep)
     return [Chain((made,), closed).moved(np.diag([flip, 1.0, 1.0]))]
 
 
@@ -141,27 +144,7 @@ def _xy(point: Any) -> Array:
     return np.array([float(point[0]), float(point[1])])
 
 
-def _arc(centre: Array, u: Array, v: Array, start: float, sweep: float) -> Arc:
-    def at(t: float) -> Array:
-        return np.asarray(centre + math.cos(t) * u + math.sin(t) * v)
-
-    first = at(start)
-    whole = math.isclose(abs(sweep), 2.0 * math.pi)
-    return Arc(centre, u, v, start, sweep, first, first if whole else at(start + sweep))
-
-
-def _ellipse(e: Any) -> Chain:
-    u, v = _xy(e.dxf.major_axis), _xy(e.minor_axis)
-    start, stop = float(e.dxf.start_param), float(e.dxf.end_param)
-    if not (math.isfinite(start) and math.isfinite(stop)):
-        raise _past("holds an ellipse that begins or ends nowhere")
-    sweep = (stop - start) % (2.0 * math.pi)
-    whole = math.isclose(sweep, 0.0, abs_tol=1e-9) or math.isclose(sweep, 2.0 * math.pi)
-    made = _arc(_xy(e.dxf.center), u, v, start, 2.0 * math.pi if whole else sweep)
-    return Chain((made,), whole)
-
-
-def _bulge(a: Array, b: Array, bulge: float) -> Segment:
+def _bulge(a: Array, b: Array, bulge: float) -> Bezier:
     """A polyline's segment; ``bulge`` = tan(quarter of its angle), positive to the left turn.
 
     Source: the DXF reference, group code 42.
@@ -170,12 +153,8 @@ def _bulge(a: Array, b: Array, bulge: float) -> Segment:
         raise _past("holds a bend that is no number")
     if abs(bulge) < 1e-12:
         return line(a, b)
-    chord = b - a
-    # The centre stands square to the chord's middle; sagitta = bulge × half chord.
-    half = float(np.linalg.norm(chord)) / 2.0
-    offset = half * (1.0 - bulge * bulge) / (2.0 * bulge)
-    left = np.array([-chord[1], chord[0]]) / (2.0 * half)
-    centre = (a + b) / 2.0 + offset * left
+    # the centre stands square to the chord's middle; sagitta = bulge × half chord
+    square = np.array([a[1] - b[1], b[0] - a[0]])
+    centre = (a + b) / 2.0 + (1.0 - bulge * bulge) / (4.0 * bulge) * square
     u = a - centre
-    v = np.array([-u[1], u[0]])
-    return Arc(centre, u, v, 0.0, 4.0 * math.atan(bulge), np.array(a), np.array(b))
+    return arc(centre, u, np.array([-u[1], u[0]]), 0.0, 4.0 * math.atan(bulge), (a, b))

@@ -1,4 +1,4 @@
-"""Straight lines, Bézier curves and elliptical arcs of a drawing file, flattened to millimetres.
+"""Lines and curves of a drawing file, arcs among them, flattened to millimetres.
 
 Second station of the intake: a reader (`drafting.intake.svg`, `drafting.intake.dxf`) hands over
 segments in the units of its file, this module carries them through the file's transforms exactly
@@ -28,12 +28,16 @@ Array = NDArray[np.float64]
 CHORD_MM = 0.015  # sagitta of the chords; with points set out by a third, 0.01 mm off at most
 LARGEST = 1e9  # of any number in a file: far past any drawing, far from overflow
 SMALLEST = 1e-12  # nearer to nothing is nothing
-MAX_CHORDS = 20_000  # of one segment: a whole circle of 10 m radius needs 1800
+MAX_CHORDS = 20_000  # of one curve: a whole circle of 10 m radius needs 1800
+ARC_RAD = math.pi / 8.0  # of an arc to a cubic, which is then off by 7e-8 of the radius (measured)
 
 
 @dataclass(frozen=True)
 class Bezier:
-    """A line (2 control points), quadratic (3) or cubic (4): ``control`` (2…4, 2)."""
+    """A line (2 control points), a quadratic (3), or cubics that go on in one another (3 n + 1).
+
+    ``control``: (N, 2), the ends of each curve with what bends it between them.
+    """
 
     control: Array
 
@@ -46,11 +50,6 @@ class Bezier:
         """First and last point, each (2,)."""
         return self.control[0], self.control[-1]
 
-    @property
-    def hull(self) -> Array:
-        """(M, 2) points whose box holds the curve."""
-        return self.control
-
     def reversed(self) -> Bezier:
         """The same run the other way."""
         return Bezier(self.control[::-1].copy())
@@ -60,79 +59,25 @@ class Bezier:
 
         The number of chords is Wang's bound (second differences of the control polygon).
         """
-        degree = len(self.control) - 1
+        degree = min(len(self.control) - 1, 3)
         if degree == 1:
             return self.control.copy()
-        bend = float(np.linalg.norm(np.diff(self.control, 2, axis=0), axis=1).max())
+        starts = np.arange(0, len(self.control) - 1, degree)
+        curves = self.control[starts[:, None] + np.arange(degree + 1)]
+        bend = float(np.linalg.norm(np.diff(curves, 2, axis=1), axis=2).max())
         n = _chords(math.sqrt(degree * (degree - 1) / 8.0 * bend / chord))
-        t = np.linspace(0.0, 1.0, 2 * n + 1)[:, None]
-        rows = [self.control[i][None, :] for i in range(degree + 1)]
-        while len(rows) > 1:  # de Casteljau, all parameters at once
+        t = np.linspace(0.0, 1.0, 2 * n + 1)[:-1, None]
+        rows = [curves[:, i, None] for i in range(degree + 1)]
+        while len(rows) > 1:  # de Casteljau, all curves and parameters at once
             rows = [(1.0 - t) * a + t * b for a, b in itertools.pairwise(rows)]
-        points = np.array(rows[0])
-        points[0], points[-1] = self.control[0], self.control[-1]
-        return _set_out(points)
-
-
-@dataclass(frozen=True)
-class Arc:
-    """Part of an ellipse: centre + ``u``·cos t + ``v``·sin t, t from ``start`` by ``sweep`` (rad).
-
-    ``centre``, ``u``, ``v``: (2,). Any affine map of an arc is an arc of this form, exactly.
-    ``first``, ``last``: (2,) its end points as the file gave them.
-    """
-
-    centre: Array
-    u: Array
-    v: Array
-    start: float
-    sweep: float
-    first: Array
-    last: Array
-
-    def moved(self, matrix: Array) -> Arc:
-        """The same after an affine ``matrix`` (3, 3)."""
-        linear = matrix[:2, :2]
-        first, last, centre = carry(matrix, np.array([self.first, self.last, self.centre]))
-        return Arc(centre, linear @ self.u, linear @ self.v, self.start, self.sweep, first, last)
-
-    @property
-    def ends(self) -> tuple[Array, Array]:
-        """First and last point, each (2,)."""
-        return self.first, self.last
-
-    @property
-    def hull(self) -> Array:
-        """(M, 2) points whose box holds the curve."""
-        reach = np.abs(self.u) + np.abs(self.v)
-        return np.array([self.centre - reach, self.centre + reach, self.first, self.last])
-
-    def reversed(self) -> Arc:
-        """The same run the other way."""
-        stop = self.start + self.sweep
-        return Arc(self.centre, self.u, self.v, stop, -self.sweep, self.last, self.first)
-
-    def flatten(self, chord: float) -> Array:
-        """(N, 2) points, both ends exact, of the arc's own length; ``chord``: largest sagitta."""
-        # The second derivative of an ellipse is never longer than its longer half axis, which is
-        # the larger singular value of [u v] (u and v need not stand square after a shear).
-        axes = np.column_stack([self.u, self.v])
-        radius = float(np.linalg.svd(axes, compute_uv=False)[0])
-        n = max(_chords(abs(self.sweep) * math.sqrt(radius / (8.0 * chord))), 2)
-        t = self.start + self.sweep * np.linspace(0.0, 1.0, 2 * n + 1)
-        points = self.centre + np.cos(t)[:, None] * self.u + np.sin(t)[:, None] * self.v
-        points[0], points[-1] = self.first, self.last
-        return _set_out(points)
-
-
-Segment = Bezier | Arc
+        return _set_out(np.vstack([rows[0].reshape(-1, 2), self.control[-1:]]))
 
 
 @dataclass(frozen=True)
 class Chain:
     """Segments joined end to start; ``closed`` when the last ends where the first starts."""
 
-    segments: tuple[Segment, ...]
+    segments: tuple[Bezier, ...]
     closed: bool
 
     def moved(self, matrix: Array) -> Chain:
@@ -151,7 +96,7 @@ class Chain:
     @property
     def box(self) -> tuple[Array, Array]:
         """Low and high corner (2,) of a box round it, cheap and never too small."""
-        corners = np.vstack([s.hull for s in self.segments])
+        corners = np.vstack([s.control for s in self.segments])
         return corners.min(axis=0), corners.max(axis=0)
 
     def flatten(self, chord: float = CHORD_MM) -> Array:
@@ -169,7 +114,7 @@ def line(a: Array, b: Array) -> Bezier:
 
 def svg_arc(
     a: Array, b: Array, rx: float, ry: float, turn_deg: float, large: bool, sweep: bool
-) -> Segment:
+) -> Bezier:
     """Arc from ``a`` to ``b`` as SVG writes it: radii, x-axis turn, two flags.
 
     Formula: SVG 1.1 (Second Edition), appendix F.6.5 and F.6.6 (end points to centre, radii out
@@ -196,14 +141,38 @@ def svg_arc(
         turn -= 2.0 * math.pi
     centre = np.array([[c, -s], [s, c]]) @ np.array([cx, cy]) + (a + b) / 2.0
     u, v = rx * np.array([c, s]), ry * np.array([-s, c])
-    return Arc(centre, u, v, start, turn, np.array(a), np.array(b))
+    return arc(centre, u, v, start, turn, (a, b))
+
+
+def arc(
+    centre: Array,
+    u: Array,
+    v: Array,
+    start: float,
+    sweep: float,
+    ends: tuple[Array, Array] | None = None,
+) -> Bezier:
+    """Part of an ellipse, centre + ``u``·cos t + ``v``·sin t, t from ``start`` by ``sweep`` (rad).
+
+    ``centre``, ``u``, ``v``: (2,), ``u`` and ``v`` need not stand square; ``ends``: the end points as
+    the file gives them. Of the cubics each agrees with the arc in ends and tangents.
+    """
+    n = max(1, math.ceil(abs(sweep) / ARC_RAD - 1e-9))
+    t = start + sweep * np.linspace(0.0, 1.0, n + 1)[:, None]
+    at = centre + np.cos(t) * u + np.sin(t) * v
+    if ends is not None:
+        at[0], at[-1] = ends
+    elif math.isclose(abs(sweep), 2.0 * math.pi):
+        at[-1] = at[0]
+    reach = 4.0 / 3.0 * math.tan(sweep / n / 4.0) * (np.cos(t) * v - np.sin(t) * u)
+    curves = np.stack([at[:-1], at[:-1] + reach[:-1], at[1:] - reach[1:]], axis=1)
+    return Bezier(np.vstack([curves.reshape(-1, 2), at[-1:]]))
 
 
 def ellipse(cx: float, cy: float, rx: float, ry: float) -> Chain:
     """A whole ellipse as a closed chain of one arc."""
-    first = np.array([cx + rx, cy])
-    u, v = np.array([rx, 0.0]), np.array([0.0, ry])
-    return Chain((Arc(np.array([cx, cy]), u, v, 0.0, 2.0 * math.pi, first, first),), True)
+    half = np.array([rx, 0.0]), np.array([0.0, ry])
+    return Chain((arc(np.array([cx, cy]), *half, 0.0, 2.0 * math.pi),), True)
 
 
 def polygon(points: Array, closed: bool) -> Chain | None:

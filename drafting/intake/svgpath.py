@@ -2,8 +2,7 @@
 
 First station of the intake for SVG. SVG lets a viewer draw a faulty path up to its fault; a
 cutting line that stops short is worse than none, so here a fault is told with its place. Written
-by ourselves because it must refuse, be bounded and keep arcs exact through transforms; checked
-against svgpathtools in the tests.
+by ourselves because it must refuse and be bounded; checked against svgpathtools in the tests.
 
 Grammar: SVG 1.1 (Second Edition), section 8.3, and its appendix F.6 for arcs, W3C.
 """
@@ -15,7 +14,7 @@ import re
 import numpy as np
 
 from configs.errors import Fault, InputError
-from drafting.intake.geometry import Array, Bezier, Chain, Segment, bounded, line, svg_arc
+from drafting.intake.geometry import Array, Bezier, Chain, bounded, line, svg_arc
 
 MAX_SEGMENTS = 50_000  # of one path
 
@@ -44,7 +43,7 @@ class _Reader:
         self.pen = np.zeros(2)
         self.first = np.zeros(2)
         self.chains: list[Chain] = []
-        self.segments: list[Segment] = []
+        self.segments: list[Bezier] = []
         self.total = 0
         self.last_control: tuple[str, Array] | None = None
 
@@ -110,11 +109,11 @@ class _Reader:
             self._end(closed=False)
             self.pen = self.first = base + values
         elif kind == "L":
-            self._line(base + values)
-        elif kind == "H":
-            self._line(np.array([base[0] + values[0], self.pen[1]]))
-        elif kind == "V":
-            self._line(np.array([self.pen[0], base[1] + values[0]]))
+            self._add(line(self.pen, base + values))
+        elif kind in "HV":
+            end, axis = self.pen.copy(), "HV".index(kind)
+            end[axis] = base[axis] + values[0]
+            self._add(line(self.pen, end))
         elif kind == "A":
             end = base + values[5:]
             turn, large, sweep = values[2], values[3] == 1.0, values[4] == 1.0
@@ -131,16 +130,12 @@ class _Reader:
             self._add(Bezier(np.vstack([self.pen, points])))
         self.last_control = control
 
-    def _line(self, end: Array) -> None:
-        self._add(line(self.pen, end))
-
-    def _add(self, segment: Segment) -> None:
+    def _add(self, segment: Bezier) -> None:
         self.total += 1
         if self.total > MAX_SEGMENTS:
             raise self._fault(f"the path has more than {MAX_SEGMENTS} segments")
         start, end = segment.ends
-        flat = isinstance(segment, Bezier) and bool(np.all(segment.control == start))
-        if not flat:
+        if not np.all(segment.control == start):
             self.segments.append(segment)
         self.pen = np.array(end)
 

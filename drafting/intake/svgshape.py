@@ -18,8 +18,8 @@ from configs.errors import Fault, InputError
 from drafting.intake.geometry import (
     LARGEST,
     Array,
+    Bezier,
     Chain,
-    Segment,
     bounded,
     ellipse,
     line,
@@ -201,7 +201,7 @@ def _rect(x: float, y: float, w: float, h: float, rx: float, ry: float) -> list[
             [[x, b - ry], [x, y + ry], [x + rx, y]],
         ]
     )
-    segments: list[Segment] = []
+    segments: list[Bezier] = []
     for start, turn, end in corners:
         if not np.allclose(start, turn, rtol=0.0, atol=1e-12):
             segments.append(line(start, turn))

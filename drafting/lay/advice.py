@@ -23,7 +23,7 @@ from drafting.lay.folds import plan_way, small_halves, ways
 from drafting.lay.model import Lay
 from drafting.lay.planner import Effort, plan
 from drafting.lay.rules import Rules
-from drafting.lay.shapes import cleaned, convex_parts, counter_clockwise
+from drafting.lay.shapes import cleaned, convex_parts, counter_clockwise, sums
 from drafting.piece import Piece
 
 # widths as sold: in inches (36, 45, 54, 60 among those of reference.com), metric names common practice
@@ -108,7 +108,7 @@ def leftover(lay: Lay, end_mm: float | None = None) -> Leftover:
         rings += pieces_without_holes(
             box(start - 1, low - 1, stop + 1, high + 1).difference(Polygon(cloth.outline))
         )
-    parts = [convex_parts(cleaned(counter_clockwise(ring), 1e-3)) for ring in rings]
+    parts = [sums(convex_parts(cleaned(counter_clockwise(ring), 1e-3))) for ring in rings]
     best = (0.0, (start, low, 0.0, 0.0), cloth.layers)
     for zone in cloth.zones:
         x0, x1, (y0, y1) = zone.x[0], min(zone.x[1], stop), zone.y
@@ -118,7 +118,7 @@ def leftover(lay: Lay, end_mm: float | None = None) -> Leftover:
             continue
         busy = np.zeros((rows, columns), dtype=bool)
         for each in parts:
-            busy |= touched_cells(each, np.array([x0, y0]), (cell, cell), (rows, columns))
+            busy |= touched_cells(each - (x0, y0), (cell, cell), (rows, columns))
         r, c, h, w = _largest_rectangle(~busy)
         place = (x0 + c * cell, y0 + r * cell, w * cell, h * cell)
         best = max(best, (h * w * cell * cell * zone.layers, place, zone.layers))

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.lay.job import Job, Stance
-from drafting.lay.shapes import disc_around, minkowski, row_spans
+from drafting.lay.shapes import disc_around, fill_spans, row_spans, sums
 from drafting.outline import Points
 
 _ROWS = 120  # rows across the cloth: fine enough to be useful, coarse enough to be instant
@@ -36,32 +36,25 @@ class State:
 
 
 def touched_cells(
-    parts: Sequence[Points], low: Points, cell: tuple[float, float], size: tuple[int, int]
+    rings: Points, cell: tuple[float, float], size: tuple[int, int]
 ) -> NDArray[np.bool_]:
-    """(rows, columns) cells that convex parts touch, the grid's corner at ``low``; clipped to size.
+    """(rows, columns) cells that convex rings (K, M, 2) touch, the grid's corner at (0, 0).
 
-    ``cell``: (width, height) mm; ``size``: (rows, columns).
+    ``cell``: (width, height) mm; ``size``: (rows, columns); what lies outside is clipped.
     """
     rows, columns = size
-    grid = np.zeros((rows, columns), dtype=bool)
     cw, ch = cell
-    edges = np.arange(rows + 1, dtype=np.float64) * ch
-    for part in parts:
-        p = (part - low) / 1.0
-        left, right = row_spans(p, edges)
-        lo = np.minimum(left[:-1], left[1:])
-        hi = np.maximum(right[:-1], right[1:])
-        there = (p[:, 1] > -1e-9) & (p[:, 1] < rows * ch + 1e-9)
-        band = np.clip(np.floor(p[there, 1] / ch + 1e-9).astype(int), 0, rows - 1)
-        np.minimum.at(lo, band, p[there, 0])
-        np.maximum.at(hi, band, p[there, 0])
-        real = np.flatnonzero(np.isfinite(lo))
-        a = np.maximum(np.floor(lo[real] / cw + 1e-9), 0.0)
-        b = np.minimum(np.ceil(hi[real] / cw - 1e-9), columns)
-        b = np.maximum(b, a + 1.0)
-        column = np.arange(columns)
-        grid[real] |= (column >= a[:, None]) & (column < b[:, None])
-    return grid
+    left, right = row_spans(rings, np.arange(rows + 1, dtype=np.float64) * ch)
+    low, high = np.minimum(left[:, :-1], left[:, 1:]), np.maximum(right[:, :-1], right[:, 1:])
+    # between two lines of the grid a ring may reach further than on them, with a corner
+    k, there = np.nonzero((rings[..., 1] > -1e-9) & (rings[..., 1] < rows * ch + 1e-9))
+    x, y = rings[k, there].T
+    band = np.clip(np.floor(y / ch + 1e-9).astype(int), 0, rows - 1)
+    np.minimum.at(low, (k, band), x)
+    np.maximum.at(high, (k, band), x)
+    first = np.maximum(np.floor(low / cw + 1e-9), 0.0)
+    last = np.maximum(np.minimum(np.ceil(high / cw - 1e-9), columns) - 1.0, first)
+    return fill_spans(first, last, columns)
 
 
 class Constructor:
@@ -105,20 +98,14 @@ class Constructor:
     def _paint(
         self, grid: NDArray[np.bool_], parts: Sequence[Points], at: Any, clearance: float
     ) -> None:
-        disc = disc_around(clearance) if clearance > 0 else None
-        corner = np.array([self.job.start, self.job.bottom])
-        for part in parts:
-            p = minkowski(part, disc) if disc is not None else part
-            p = p + at - corner
-            low = np.floor(p.min(axis=0) / (self.cw, self.ch) + 1e-9).astype(int)
-            high = np.ceil(p.max(axis=0) / (self.cw, self.ch) - 1e-9).astype(int)
-            c0, r0 = np.maximum(low, 0)
-            c1, r1 = min(high[0], self.columns), min(high[1], self.rows)
-            if c1 <= c0 or r1 <= r0:
-                continue
-            grid[r0:r1, c0:c1] |= touched_cells(
-                [p], np.array([c0 * self.cw, r0 * self.ch]), (self.cw, self.ch), (r1 - r0, c1 - c0)
-            )
+        rings = sums(parts, (disc_around(clearance),)) if clearance > 0 else sums(parts)
+        rings = rings + at - (self.job.start, self.job.bottom)
+        y = rings[..., 1]
+        r0 = max(math.floor(float(y.min()) / self.ch + 1e-9), 0)
+        r1 = min(math.ceil(float(y.max()) / self.ch - 1e-9), self.rows)
+        if r1 > r0:
+            window = (r1 - r0, self.columns)
+            grid[r0:r1] |= touched_cells(rings - (0.0, r0 * self.ch), (self.cw, self.ch), window)
 
     def _kernel(self, kind: int, stance: int) -> tuple[Any, tuple[int, int], bool] | None:
         key = (kind, stance)
@@ -136,7 +123,7 @@ class Constructor:
                 self.kernels[key] = None
             else:
                 corner = self._corner(s)
-                cells = touched_cells(s.coarse, corner, (self.cw, self.ch), (rows, cols))
+                cells = touched_cells(sums(s.coarse) - corner, (self.cw, self.ch), (rows, cols))
                 grid = np.zeros((rows + extra_r, cols + extra_c), dtype=bool)
                 for r in range(extra_r + 1):
                     for c in range(extra_c + 1):

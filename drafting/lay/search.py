@@ -25,9 +25,8 @@ from drafting.lay.job import Job, Stance
 from drafting.lay.shapes import (
     disc_around,
     fill_spans,
-    minkowski,
     row_spans,
-    sum_spans,
+    sums,
 )
 from drafting.outline import Points, signed_area
 
@@ -180,7 +179,7 @@ class Search:
         first = [p - a.low + shift for p in a.coarse]
         second = [-(q - b.low) for q in b.coarse]
         if self.disc is not None:
-            first = [minkowski(p, self.disc) for p in first]
+            first = list(sums(first, (self.disc,)))
         depth, x0, y0 = self._depths(first, second)
         made = _Map(depth, x0, y0)
         self.maps[key] = made
@@ -203,12 +202,9 @@ class Search:
         columns = math.ceil(high[0] / self.cw) + 2 - x0
         rows = math.ceil(high[1] / self.ch) + 2 - y0
         ys = (np.arange(rows, dtype=np.float64) + y0) * self.ch
-        lefts, rights = sum_spans(first, second, ys)
-        left, right = lefts / self.cw - x0, rights / self.cw - x0
-        empty = ~np.isfinite(left)
-        left[empty], right[empty] = 1.0, -1.0
+        left, right = row_spans(sums(first, second), ys)
         inside = fill_spans(
-            np.ceil(left + 1e-6).astype(np.int64), np.floor(right - 1e-6).astype(np.int64), columns
+            np.ceil(left / self.cw - x0 + 1e-6), np.floor(right / self.cw - x0 - 1e-6), columns
         )
         depth = distance_transform_edt(inside, sampling=(self.ch / self.cw, 1.0))
         # overlaps of large pieces weigh more, so that small ones give way (pieces of 10 × 10 cells: 1)
@@ -230,28 +226,14 @@ class Search:
         cost = np.zeros((rows, columns), dtype=np.float32)
         ys: Points = job.bottom + grid.slip[1] + np.arange(rows, dtype=np.float64) * self.ch
         origin = job.start + grid.slip[0]
-        lefts, rights = [], []
-        for o in job.obstacles:
+        own = [-(q - stance.low) for q in stance.coarse]
+        for o in job.obstacles if rows else ():
             if not o.stops(kind.tolerant, stance.where, stance.layers):
                 continue
-            disc = disc_around(o.clearance, 8) if o.clearance > 0 else None
-            for p in o.parts:
-                grown = minkowski(p, disc) if disc is not None else p
-                for q in stance.coarse:
-                    left, right = row_spans(minkowski(grown, -(q - stance.low)), ys)
-                    lefts.append(left)
-                    rights.append(right)
-        if lefts and rows:
-            left = (np.array(lefts) - origin) / self.cw
-            right = (np.array(rights) - origin) / self.cw
-            empty = ~np.isfinite(left)
-            left[empty], right[empty] = 1.0, -1.0
-            blocked = fill_spans(
-                np.ceil(np.clip(left, -1, columns + 1) + 1e-6).astype(np.int64),
-                np.floor(np.clip(right, -2, columns + 1) - 1e-6).astype(np.int64),
-                columns,
-            )
-            cost[blocked] = _DEEP
+            around = list(sums(o.parts, (disc_around(o.clearance, 8),))) if o.clearance else o.parts
+            left, right = row_spans(sums(around, own), ys)
+            left, right = (left - origin) / self.cw, (right - origin) / self.cw
+            cost[fill_spans(np.ceil(left + 1e-6), np.floor(right - 1e-6), columns)] = _DEEP
         self.walls[key] = cost
         return cost
 

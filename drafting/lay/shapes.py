@@ -137,55 +137,23 @@ def _simplify(ring: Points, tolerance: float) -> Points:
 
 
 def convex_parts(ring: Points) -> tuple[Points, ...]:
-    """Convex rings that together make up the ring: ears clipped, then joined where it stays convex.
+    """Convex rings that together make up the ring: its triangles, joined where it stays convex.
 
     Raises:
-        ValueError: the ring crosses itself, so that no ear is left.
+        ValueError: the ring crosses itself.
     """
+    import shapely
+
     pts = cleaned(counter_clockwise(ring), 1e-6)
-    n = len(pts)
-    index = list(range(n))
-    triangles: list[list[int]] = []
-    while len(index) > 3:
-        m = len(index)
-        p = pts[index]
-        a, b = p - _before(p), _after(p) - p
-        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-        back = _after(p) - _before(p)
-        longest = np.maximum(np.maximum((a**2).sum(1), (b**2).sum(1)), (back**2).sum(1))
-        quality = np.where(cross > 0, cross / (longest + 1e-12), -1.0)
-        hollow = cross <= 0
-        best = -1
-        for k in np.argsort(-quality):
-            if quality[k] <= 0:
-                break
-            if not _holds_any(p[k - 1], p[k], p[(k + 1) % m], p, hollow, int(k)):
-                best = int(k)
-                break
-        if best < 0:
-            flat = int(np.argmin(np.abs(cross)))
-            if abs(cross[flat]) > 1e-6:
-                raise ValueError("the outline crosses itself")
-            index.pop(flat)
-            continue
-        triangles.append([index[best - 1], index[best], index[(best + 1) % m]])
-        index.pop(best)
-    triangles.append(index)
+    shape = shapely.Polygon(pts)
+    if not shape.is_valid:
+        raise ValueError("the outline crosses itself")
+    index = {(x, y): i for i, (x, y) in enumerate(pts.tolist())}
+    triangles = []
+    for made in shapely.constrained_delaunay_triangles(shape).geoms:
+        corners = counter_clockwise(shapely.get_coordinates(made)[:-1])
+        triangles.append([index[x, y] for x, y in corners.tolist()])
     return tuple(pts[part] for part in _joined(pts, triangles))
-
-
-def _holds_any(
-    a: Points, b: Points, c: Points, p: Points, hollow: NDArray[np.bool_], k: int
-) -> bool:
-    rest = hollow.copy()  # only hollow corners can lie in an ear
-    rest[[k - 1, k, (k + 1) % len(p)]] = False
-    if not rest.any():
-        return False
-    q = p[rest]
-    inside = np.ones(len(q), dtype=bool)
-    for u, v in ((a, b), (b, c), (c, a)):
-        inside &= (v[0] - u[0]) * (q[:, 1] - u[1]) - (v[1] - u[1]) * (q[:, 0] - u[0]) >= -1e-9
-    return bool(inside.any())
 
 
 def _joined(pts: Points, parts: list[list[int]]) -> list[list[int]]:
@@ -227,58 +195,11 @@ def cleaned_index(pts: Points, ring: list[int]) -> list[int]:
     return [i for i, k in zip(ring, keep, strict=True) if k] if keep.sum() >= 3 else ring
 
 
-def minkowski(p: Points, q: Points) -> Points:
-    """(N, 2) the convex ring {a + b} of two convex counter-clockwise rings (edges merged by angle)."""
-    e, f = _after(p) - p, _after(q) - q
-    edges = np.concatenate([e, f])
-    order = np.argsort(np.arctan2(edges[:, 1], edges[:, 0]), kind="stable")
-    ring = np.cumsum(edges[order], axis=0)
-    # angles start at −π, so the walk starts at the top (then leftmost-downwards) corner
-    k = int(np.argmin(ring[:, 1] - 1e-9 * ring[:, 0]))
-    low = _lowest(p) + _lowest(q)
-    out: Points = ring - ring[k] + low
-    return out
+def sums(first: Sequence[Points], second: Sequence[Points] = (np.zeros((1, 2)),)) -> Points:
+    """Minkowski sums {a + b} of each convex ring with each of the others, edges merged by angle.
 
-
-def _lowest(p: Points) -> Points:
-    out: Points = p[int(np.argmin(p[:, 1] - 1e-9 * p[:, 0]))]
-    return out
-
-
-def disc_around(radius: float, sides: int = 12) -> Points:
-    """A regular ring of ``sides`` that holds the disc of ``radius``."""
-    a = 2.0 * math.pi * (np.arange(sides) + 0.5) / sides
-    return radius / math.cos(math.pi / sides) * np.column_stack([np.cos(a), np.sin(a)])
-
-
-def row_spans(ring: Points, ys: Points) -> tuple[Points, Points]:
-    """Leftmost and rightmost x of a convex ring at each height (+inf, −inf where it is not).
-
-    ``ys``: (R,). Rows that only touch the lowest or highest point count as outside.
-    """
-    x0, y0 = ring[:, 0], ring[:, 1]
-    x1, y1 = _after(x0), _after(y0)
-    low, high = np.minimum(y0, y1), np.maximum(y0, y1)
-    real = high - low > 1e-12
-    x0, y0, x1, y1, low, high = (v[real] for v in (x0, y0, x1, y1, low, high))
-    slope = (x1 - x0) / (y1 - y0)
-    y = ys[:, None]
-    at = x0 + (y - y0) * slope
-    crossed = (y >= low) & (y <= high)
-    left = np.where(crossed, at, np.inf).min(axis=1)
-    right = np.where(crossed, at, -np.inf).max(axis=1)
-    bottom, top = ring[:, 1].min(), ring[:, 1].max()
-    off = (ys <= bottom) | (ys >= top)
-    left[off], right[off] = np.inf, -np.inf
-    return left, right
-
-
-def sum_spans(
-    first: Sequence[Points], second: Sequence[Points], ys: Points
-) -> tuple[Points, Points]:
-    """`row_spans` of the sums (`minkowski`) of each convex ring with each of the others, all at once.
-
-    (K, R) left and right, K pairs, the second running faster.
+    (K, M, 2), K pairs, the second running faster; counter-clockwise, some corners twice where there
+    are fewer than M.
     """
     e, low_e = _edges_padded(first)
     f, low_f = _edges_padded(second)
@@ -293,9 +214,25 @@ def sum_spans(
     low = (low_e[:, None] + low_f[None]).reshape(a * b, 1, 2)
     order = np.argsort(np.arctan2(pairs[..., 1], pairs[..., 0]), axis=1, kind="stable")
     ring = np.cumsum(np.take_along_axis(pairs, order[..., None], axis=1), axis=1)
+    # angles start at −π, so the walk does not start at the lowest corner
     lowest = np.argmin(ring[..., 1] - 1e-9 * ring[..., 0], axis=1)
-    ring += low - np.take_along_axis(ring, lowest[:, None, None], axis=1)
-    x0, y0 = ring[..., 0], ring[..., 1]
+    out: Points = ring + low - np.take_along_axis(ring, lowest[:, None, None], axis=1)
+    return out
+
+
+def disc_around(radius: float, sides: int = 12) -> Points:
+    """A regular ring of ``sides`` that holds the disc of ``radius``."""
+    a = 2.0 * math.pi * (np.arange(sides) + 0.5) / sides
+    return radius / math.cos(math.pi / sides) * np.column_stack([np.cos(a), np.sin(a)])
+
+
+def row_spans(rings: Points, ys: Points) -> tuple[Points, Points]:
+    """(K, R) leftmost and rightmost x of convex rings (K, M, 2), counter-clockwise, at each height
+    ``ys`` (R,); +inf and −inf where they are not.
+
+    Rows that only touch the lowest or highest point count as outside.
+    """
+    x0, y0 = rings[..., 0], rings[..., 1]
     x1, y1 = np.roll(x0, -1, axis=1), np.roll(y0, -1, axis=1)
     rise = y1 - y0
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -319,15 +256,18 @@ def _edges_padded(rings: Sequence[Points]) -> tuple[Points, Points]:
     edges = np.zeros((len(rings), most, 2))
     for k, ring in enumerate(rings):
         edges[k, : len(ring)] = _after(ring) - ring
-    return edges, np.array([_lowest(r) for r in rings])
+    return edges, np.array([r[int(np.argmin(r[:, 1] - 1e-9 * r[:, 0]))] for r in rings])
 
 
-def fill_spans(left: NDArray[np.int64], right: NDArray[np.int64], width: int) -> NDArray[np.bool_]:
+def fill_spans(left: Points, right: Points, width: int) -> NDArray[np.bool_]:
     """(R, width) mask of the cells left … right (both included) of each row, for stacked spans.
 
-    ``left``, ``right``: (K, R) for K convex parts; spans with left > right are empty.
+    ``left``, ``right``: (K, R) for K convex parts, numbers of cells; spans with left > right are
+    empty, and what is no number.
     """
     k, rows = left.shape
+    empty = ~(np.isfinite(left) & np.isfinite(right))
+    left, right = (np.where(empty, v, s).astype(np.int64) for v, s in ((1, left), (0, right)))
     l = np.clip(left, 0, width)
     r = np.clip(right + 1, 0, width)
     ok = (left <= right) & (r > l)
@@ -361,8 +301,3 @@ def pieces_without_holes(shape: object) -> list[Points]:
         todo.append(part.intersection(box(left - 1, low - 1, x, high + 1)))
         todo.append(part.intersection(box(x, low - 1, right + 1, high + 1)))
     return done
-
-
-def covering_rings(rings: Sequence[Points], tolerance: float) -> list[Points]:
-    """Each ring simplified around (see `simplified_around`)."""
-    return [simplified_around(r, tolerance) for r in rings]
