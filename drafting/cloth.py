@@ -417,6 +417,11 @@ class Cloth:
         return (start, opened, wide), (opened, end_mm, self.width_mm)
 
     @property
+    def repeats_mm(self) -> tuple[float, float]:
+        """The repeat along and across the cloth, 0 where it has none."""
+        return self.repeat_length_mm, self.repeat_width_mm
+
+    @property
     def cut_scale(self) -> tuple[float, float]:
         """How much larger pieces are cut (across, along the cloth), to shrink to size later.
 

@@ -32,18 +32,7 @@ _HOMES = {
     "judge": "drafting.lay.check",
     "plan": "drafting.lay.planner",
 }
-__all__ = [
-    "Cloth",
-    "Effort",
-    "Judge",
-    "LaidPiece",
-    "Lay",
-    "Placement",
-    "Problem",
-    "Rules",
-    "judge",
-    "plan",
-]
+__all__ = list(_HOMES)
 
 
 def __getattr__(name: str) -> Any:

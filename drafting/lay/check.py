@@ -30,11 +30,11 @@ from drafting.lay.cuts import (
     specs_of,
     zones_for,
 )
-from drafting.lay.laid import LaidPiece, is_lower, placement_parts
+from drafting.lay.laid import LaidPiece, placement_of
 from drafting.lay.region import usable_region
 from drafting.lay.rules import Rules
 from drafting.piece import Piece
-from drafting.placement import carry
+from drafting.placement import Placement, carry
 
 if TYPE_CHECKING:
     from drafting.lay.first import State
@@ -86,12 +86,12 @@ def judge(
     found: list[Problem] = []
     laid: list[LaidPiece] = []
     for given in placements:
-        name, copy, at, turn, mirrored = placement_parts(given)
-        if name not in read.of:
-            key = f"{name}/{copy}"
-            found.append(Problem("count", (key,), 1.0, f"{key} is not to be cut.", "not to be cut"))
+        where = placement_of(given)
+        if where.piece in read.of:
+            laid.append(one.laid(where))
             continue
-        laid.append(one.laid(name, copy, at, turn, mirrored, is_lower(given)))
+        text = f"{where.key} is not to be cut."
+        found.append(Problem("count", (where.key,), 1.0, text, "not to be cut"))
     return found + one.problems(laid) + one.counts(laid)
 
 
@@ -113,17 +113,13 @@ class Judge:
         self.distance = max(rules.distance_mm, 0.0)
         self.bounded = bounded
 
-    def laid(
-        self, piece: str, copy: int, at: tuple[float, float], turn: float, mirrored: bool,
-        lower: bool = False,
-    ) -> LaidPiece:  # fmt: skip
+    def laid(self, where: Placement) -> LaidPiece:
         """A copy exactly where it is put.
 
         Raises:
             KeyError: there is no such piece.
         """
-        spec = self.specs[piece]
-        return laid_piece(spec, self.cloth, copy, at, turn, mirrored, lower=lower)
+        return laid_piece(self.specs[where.piece], self.cloth, where)
 
     # -- one copy ----------------------------------------------------------------------------------
 

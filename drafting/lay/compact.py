@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -80,118 +81,75 @@ def _lines(first: tuple[Points, ...], second: tuple[Points, ...]) -> _Lines:
     return _Lines(normals.reshape(a * b, m + n, 2), reach.reshape(a * b, m + n))
 
 
+@dataclass(frozen=True)
+class _Rows:
+    """Constraints normal · (move of ``second`` − move of ``first``) ≥ need, R of them.
+
+    ``first``, ``second``: numbers of items, −1 for what is fixed; ``pair``: of which shapes it is one.
+    """
+
+    first: NDArray[np.int64]  # (R,), and so are the others but for the normals
+    second: NDArray[np.int64]
+    pair: NDArray[np.int64]
+    normal: NDArray[np.float64]  # (R, 2)
+    need: NDArray[np.float64]
+
+
 class Compactor:
     """Compacts states of one job; keeps the tables of separating lines between calls."""
 
     def __init__(self, job: Job) -> None:
         self.job = job
-        self._tables: dict[tuple[int, int, int, int], _Lines] = {}
-        self._walls: dict[tuple[int, int, int], _Lines] = {}
-        self.kind_of = np.array([i.kind for i in job.items], dtype=np.int64)
+        self._table = cache(self._lines_between)
         self.boxes = [
-            (
-                np.array([np.min([p.min(0) for p in o.parts], axis=0)]).ravel(),
-                np.array([np.max([p.max(0) for p in o.parts], axis=0)]).ravel(),
-            )
-            for o in job.obstacles
+            (np.vstack(o.parts).min(axis=0), np.vstack(o.parts).max(axis=0)) for o in job.obstacles
         ]
 
-    def _pair(self, ki: int, si: int, kj: int, sj: int) -> _Lines:
-        key = (ki, si, kj, sj)
-        if key not in self._tables:
-            a, b = self.job.kinds[ki].stances[si], self.job.kinds[kj].stances[sj]
-            self._tables[key] = _lines(a.fine, b.fine)
-        return self._tables[key]
+    def _lines_between(self, obstacle: int, ka: int, sa: int, kb: int, sb: int) -> _Lines:
+        """Of two stances, each the number of its kind and its own; of an obstacle where it is not −1."""
+        kinds = self.job.kinds
+        first = kinds[ka].stances[sa].fine if obstacle < 0 else self.job.obstacles[obstacle].parts
+        return _lines(first, kinds[kb].stances[sb].fine)
 
-    def _wall(self, o: int, k: int, s: int) -> _Lines:
-        key = (o, k, s)
-        if key not in self._walls:
-            self._walls[key] = _lines(
-                self.job.obstacles[o].parts, self.job.kinds[k].stances[s].fine
-            )
-        return self._walls[key]
-
-    def _layers(self, i: int, state: State) -> int:
-        return self.job.kinds[int(self.kind_of[i])].stances[int(state.stance[i])].layers
-
-    def depth(self, state: State) -> float:
-        """Largest violation of a distance between the simplified shapes, mm (0 when valid)."""
-        rows = self._rows(state, 1.0)
-        return max((need for _, _, _, need, _ in rows), default=0.0)
-
-    def _rows(
-        self, state: State, reach: float
-    ) -> list[tuple[int, int, NDArray[np.float64], float, int]]:
-        """Constraints n · (move_j − move_i) ≥ need as (i, j, n, need, pair); i = −1: fixed."""
+    def _rows(self, state: State, reach: float) -> _Rows:
+        """What keeps parted all that could meet when each thing moves by half of ``reach`` mm."""
         job = self.job
-        placed = np.flatnonzero(state.stance >= 0)
-        low = np.zeros((len(placed), 2))
-        high = np.zeros((len(placed), 2))
-        for r, i in enumerate(placed):
-            s = job.kinds[self.kind_of[i]].stances[state.stance[i]]
-            low[r], high[r] = s.low + state.at[i], s.high + state.at[i]
+        placed = np.flatnonzero(state.stance >= 0).tolist()
+        stances = [job.stance_of(i, state.stance) for i in placed]
+        low = np.array([s.low for s in stances]).reshape(-1, 2) + state.at[placed]
+        high = np.array([s.high for s in stances]).reshape(-1, 2) + state.at[placed]
+        what = [(job.items[i].kind, int(state.stance[i])) for i in placed]
+        found: list[tuple[int, int, _Lines, NDArray[np.float64], float]] = []
         gap = reach + job.distance + 1.0
-        rows: list[tuple[int, int, NDArray[np.float64], float, int]] = []
-        pair = 0
         for r, i in enumerate(placed):
-            near = np.flatnonzero(
-                (low[r + 1 :] <= high[r] + gap).all(axis=1)
-                & (high[r + 1 :] >= low[r] - gap).all(axis=1)
-            )
-            for q in near:
-                j = placed[r + 1 + q]
-                if not self._layers(int(i), state) & self._layers(int(j), state):
-                    continue
-                table = self._pair(
-                    int(self.kind_of[i]), int(state.stance[i]),
-                    int(self.kind_of[j]), int(state.stance[j]),
-                )  # fmt: skip
-                pair = self._add(
-                    rows,
-                    table,
-                    state.at[j] - state.at[i],
-                    job.distance,
-                    reach,
-                    int(i),
-                    int(j),
-                    pair,
-                )
+            near = (low[r + 1 :] <= high[r] + gap) & (high[r + 1 :] >= low[r] - gap)
+            for q in (np.flatnonzero(near.all(axis=1)) + r + 1).tolist():
+                if stances[r].layers & stances[q].layers:
+                    table = self._table(-1, *what[r], *what[q])
+                    shift = state.at[placed[q]] - state.at[i]
+                    found.append((i, placed[q], table, shift, job.distance))
         for o, obstacle in enumerate(job.obstacles):
             low_o, high_o = self.boxes[o]
+            extra = reach + obstacle.clearance + 1.0
             for r, j in enumerate(placed):
-                k = int(self.kind_of[j])
-                lies = job.kinds[k].stances[int(state.stance[j])]
-                if not obstacle.stops(job.kinds[k].tolerant, lies.where, lies.layers):
-                    continue
-                extra = reach + obstacle.clearance + 1.0
                 if (low[r] > high_o + extra).any() or (high[r] < low_o - extra).any():
                     continue
-                pair = self._add(
-                    rows, self._wall(o, k, int(state.stance[j])), state.at[j],
-                    obstacle.clearance, reach, -1, int(j), pair,
-                )  # fmt: skip
-        return rows
-
-    @staticmethod
-    def _add(
-        rows: list[tuple[int, int, NDArray[np.float64], float, int]],
-        table: _Lines,
-        shift: NDArray[np.float64],
-        distance: float,
-        reach: float,
-        i: int,
-        j: int,
-        pair: int,
-    ) -> int:
-        apart = table.normals @ shift - table.reach
-        best = apart.argmax(axis=1)
-        k = np.arange(len(best))
-        value = apart[k, best]
-        rows.extend(
-            (i, j, table.normals[r, best[r]], distance + _MARGIN_MM - value[r], pair)
-            for r in np.flatnonzero(value < distance + reach)
-        )
-        return pair + 1
+                if obstacle.stops(job.kind_of(j).tolerant, stances[r].where, stances[r].layers):
+                    table = self._table(o, 0, 0, *what[r])
+                    found.append((-1, j, table, state.at[j], obstacle.clearance))
+        rows: list[tuple[int, int, int, NDArray[np.float64], float]] = []
+        for pair, (i, j, table, shift, distance) in enumerate(found):
+            away = table.normals @ shift - table.reach
+            best = away.argmax(axis=1)
+            value = away[np.arange(len(best)), best]
+            for r in np.flatnonzero(value < distance + reach).tolist():
+                normal = table.normals[r, best[r]]
+                rows.append((i, j, pair, normal, distance + _MARGIN_MM - value[r]))
+        first, second, pairs, normals, need = zip(*rows, strict=True) if rows else ((),) * 5
+        return _Rows(
+            np.array(first, dtype=np.int64), np.array(second, dtype=np.int64),
+            np.array(pairs, dtype=np.int64), np.array(normals).reshape(-1, 2), np.array(need),
+        )  # fmt: skip
 
     def compact(
         self,
@@ -207,182 +165,126 @@ class Compactor:
         ``limit``: the lay may not reach past this x (no shortening below it is sought when
         ``elastic``); ``elastic``: small overlaps to begin with are allowed and taken apart.
         """
-        job = self.job
-        height = job.top - job.bottom
+        height = self.job.top - self.job.bottom
         reach = step if step is not None else 0.03 * height
         best = state.copy()
         length = self.length(best)
         last = math.inf
-        violation = math.inf
+        violation = 1e9 if elastic else math.inf
         for _ in range(rounds):
-            rows = self._rows(best, 2.0 * reach)
-            solved = self._solve(best, rows, reach, limit, elastic)
+            solved = self._solve(best, self._rows(best, 2.0 * reach), reach, limit, elastic)
             if solved is None:
                 break
-            moved, slack = solved
-            best = moved
+            best, violation = solved
             length = self.length(best)
-            violation = slack
-            goal = length + 100.0 * slack
-            if elastic and slack <= SOLVED_MM and (limit is None or length <= limit + 1e-6):
+            goal = length + 100.0 * violation
+            if elastic and violation <= SOLVED_MM and (limit is None or length <= limit + 1e-6):
                 break
             if last - goal < 1e-4 * height:
                 break
             last = goal
-        if elastic:
-            violation = max(violation if math.isfinite(violation) else 1e9, self.depth(best))
+        if elastic:  # what is left, whatever the program says
+            violation = max(violation, float(self._rows(best, 1.0).need.max(initial=0.0)))
         return best, length, violation
 
     def length(self, state: State) -> float:
         """How far the lay reaches, x in mm."""
         ends = [
-            float(self.job.kinds[self.kind_of[i]].stances[state.stance[i]].high[0] + state.at[i, 0])
-            for i in np.flatnonzero(state.stance >= 0)
+            float(self.job.stance_of(i, state.stance).high[0] + state.at[i, 0])
+            for i in np.flatnonzero(state.stance >= 0).tolist()
         ]
         fixed = [float(p.outline_mm[:, 0].max()) for p in self.job.locked]
         return max(ends + fixed, default=self.job.start)
 
     def _solve(
-        self,
-        state: State,
-        rows: list[tuple[int, int, NDArray[np.float64], float, int]],
-        step: float,
-        limit: float | None,
-        elastic: bool,
+        self, state: State, rows: _Rows, step: float, limit: float | None, elastic: bool
     ) -> tuple[State, float] | None:
+        """The state moved so that it gets shorter, and the worst overlap left; None without a solution.
+
+        Of the program's variables the first two for each item are its move, then comes the length,
+        then how far each pair of shapes may overlap.
+        """
         from scipy.optimize import linprog
         from scipy.sparse import csr_matrix
 
-        job = self.job
-        placed = np.flatnonzero(state.stance >= 0)
-        n = len(placed)
+        placed = np.flatnonzero(state.stance >= 0).tolist()
+        n, count = len(placed), len(rows.need)
         if n == 0:
             return None
-        column = np.full(len(state.stance) + 1, -1)
+        pairs, slack = np.unique(rows.pair, return_inverse=True)
+        size = 2 * n + 1 + (len(pairs) if elastic else 0)
+        column = np.full(len(state.stance), -1)
         column[placed] = np.arange(n)
-        stances = [job.kinds[self.kind_of[i]].stances[state.stance[i]] for i in placed]
-        at = state.at[placed]
-        s_low = np.array([s.low for s in stances])
-        s_high = np.array([s.high for s in stances])
-        pairs = sorted({r[4] for r in rows}) if elastic else []
-        slack_of = {p: 2 * n + 1 + k for k, p in enumerate(pairs)}
-        size = 2 * n + 1 + len(pairs)
-
-        count = len(rows)
-        if count:
-            first = np.array([column[r[0]] if r[0] >= 0 else -1 for r in rows])
-            second = np.array([column[r[1]] for r in rows])
-            normal = np.array([r[2] for r in rows])
-            need = np.array([r[3] for r in rows])
-        else:
-            first = second = np.zeros(0, dtype=int)
-            normal, need = np.zeros((0, 2)), np.zeros(0)
-        line = np.arange(count)
-        own = first >= 0
-        data = [-normal[:, 0], -normal[:, 1], normal[own, 0], normal[own, 1]]
-        row_index = [line, line, line[own], line[own]]
-        col_index = [2 * second, 2 * second + 1, 2 * first[own], 2 * first[own] + 1]
+        first, second, line = column[rows.first], column[rows.second], np.arange(count)
+        own = rows.first >= 0
+        every, ends = np.arange(n), count + np.arange(n)  # the last: x + high ≤ length
+        entries = [
+            (line, 2 * second, -rows.normal[:, 0]),
+            (line, 2 * second + 1, -rows.normal[:, 1]),
+            (line[own], 2 * first[own], rows.normal[own, 0]),
+            (line[own], 2 * first[own] + 1, rows.normal[own, 1]),
+            (ends, 2 * every, np.ones(n)),
+            (ends, np.full(n, 2 * n), -np.ones(n)),
+        ]
         if elastic:
-            row_index.append(line)
-            col_index.append(np.array([slack_of[r[4]] for r in rows], dtype=int))
-            data.append(-np.ones(count))
-        # x + high ≤ length
-        line = count + np.arange(n)
-        row_index += [line, line]
-        col_index += [2 * np.arange(n), np.full(n, 2 * n)]
-        data += [np.ones(n), -np.ones(n)]
-        b = np.concatenate([-need, -(at[:, 0] + s_high[:, 0])])
-        a = csr_matrix(
-            (np.concatenate(data), (np.concatenate(row_index), np.concatenate(col_index))),
-            shape=(count + n, size),
-        )
-
-        lower = np.full(size, -step)
-        upper = np.full(size, step)
-        lower[2 * n + 1 :], upper[2 * n + 1 :] = 0.0, np.inf
-        lower[0 : 2 * n : 2] = np.maximum(-step, job.start - s_low[:, 0] - at[:, 0])
-        lower[1 : 2 * n : 2] = np.maximum(-step, job.bottom - s_low[:, 1] - at[:, 1])
-        upper[1 : 2 * n : 2] = np.minimum(step, job.top - s_high[:, 1] - at[:, 1])
-        stop = job.stop if limit is None else min(job.stop, limit)
-        if math.isfinite(stop):
-            ends = stop - s_high[:, 0] - at[:, 0]
-            upper[0 : 2 * n : 2] = np.minimum(step, ends)
-        fold = np.array(
-            [
-                job.kinds[self.kind_of[i]].how == "fold" or s.pin is not None
-                for i, s in zip(placed, stances, strict=True)
-            ]
-        )
-        lower[1 : 2 * n : 2][fold] = 0.0
-        upper[1 : 2 * n : 2][fold] = 0.0
-        equal, groups = [], self._groups(placed)
-        for members, fixed_y, fixed_x in groups:
-            for axis, frozen in ((0, fixed_x), (1, fixed_y)):
-                if frozen is None:
-                    continue
-                if frozen:
-                    for m in members:
-                        lower[2 * m + axis] = upper[2 * m + axis] = 0.0
-                else:
-                    equal += [(2 * members[0] + axis, 2 * m + axis) for m in members[1:]]
-        # a start past its bounds (a plan nudged over the edge) may come back as far as it must
-        flip = lower > upper
-        if flip.any():
-            reach_in = np.where(lower > 0, lower, upper)
-            lower[flip] = upper[flip] = reach_in[flip]
-        lower[2 * n], upper[2 * n] = -np.inf, np.inf
-        if elastic and limit is not None:
-            lower[2 * n] = limit  # nothing is gained below it; overlaps are what counts
-        cost = np.zeros(size)
+            entries.append((line, 2 * n + 1 + slack, -np.ones(count)))
+        row, col, value = (np.concatenate(part) for part in zip(*entries, strict=True))
+        high = np.array([self.job.stance_of(i, state.stance).high[0] for i in placed])
+        cost = np.full(size, 20.0)
+        cost[: 2 * n] = np.tile([1e-3 / n, 1e-4 / n], n)
         cost[2 * n] = 1.0
-        cost[0 : 2 * n : 2] = 1e-3 / n
-        cost[1 : 2 * n : 2] = 1e-4 / n
-        cost[2 * n + 1 :] = 20.0
-        a_eq = b_eq = None
-        if equal:
-            r = np.repeat(np.arange(len(equal)), 2)
-            c = np.array(equal).ravel()
-            v = np.tile([1.0, -1.0], len(equal))
-            a_eq, b_eq = csr_matrix((v, (r, c)), shape=(len(equal), size)), np.zeros(len(equal))
+        bounds, equal = self._bounds(state, placed, step, limit, size)
+        # nothing is gained below the limit; overlaps are what counts
+        bounds[2 * n] = limit if elastic and limit is not None else -np.inf, np.inf
+        both = np.repeat(np.arange(len(equal)), 2), np.array(equal, dtype=np.int64).ravel()
+        same = csr_matrix((np.tile([1.0, -1.0], len(equal)), both), shape=(len(equal), size))
         solve: Any = linprog
         result = solve(
             cost,
-            A_ub=a,
-            b_ub=b,
-            A_eq=a_eq,
-            b_eq=b_eq,
-            bounds=np.column_stack([lower, upper]),
+            A_ub=csr_matrix((value, (row, col)), shape=(count + n, size)),
+            b_ub=np.concatenate([-rows.need, -(state.at[placed, 0] + high)]),
+            A_eq=same if equal else None,
+            b_eq=np.zeros(len(equal)) if equal else None,
+            bounds=bounds,
             method="highs",
             options={"time_limit": 3.0},
         )
-        if result.x is None or result.status not in (0,):
+        if result.x is None or result.status != 0:
             return None
         moved = state.copy()
         moved.at[placed] += result.x[: 2 * n].reshape(n, 2)
-        slack = float(result.x[2 * n + 1 :].max()) if pairs else 0.0
-        return moved, slack
+        return moved, float(result.x[2 * n + 1 :].max(initial=0.0))
 
-    def _groups(
-        self, placed: NDArray[np.int64]
-    ) -> list[tuple[list[int], bool | None, bool | None]]:
-        """Stripe groups as (columns, y frozen?, x frozen?); None where the axis has no repeat."""
-        job = self.job
-        cloth = job.cloth
-        out = []
-        for g in {k.group for k in job.kinds if k.group >= 0}:
-            members = [
-                c for c, i in enumerate(placed) if job.kinds[self.kind_of[i]].group == g
-            ]  # fmt: skip
-            if not members:
-                continue
-            names = {k.piece for k in job.kinds if k.group == g}
+    def _bounds(
+        self, state: State, placed: list[int], step: float, limit: float | None, size: int
+    ) -> tuple[NDArray[np.float64], list[tuple[int, int]]]:
+        """(size, 2) least and most of each variable, and moves that must be alike."""
+        job, n = self.job, len(placed)
+        stances = [job.stance_of(i, state.stance) for i in placed]
+        stop = job.stop if limit is None else min(job.stop, limit)
+        room = np.array([[job.start, job.bottom], [stop, job.top]])
+        edges = np.array([[s.low for s in stances], [s.high for s in stances]]) + state.at[placed]
+        least = np.maximum(room[0] - edges[0], -step)
+        most = np.minimum(room[1] - edges[1], step)
+        most[:, 0] = np.where(np.isfinite(stop), most[:, 0], step)
+        kinds = [job.kind_of(i) for i in placed]
+        still = [k.how == "fold" or s.pin is not None for k, s in zip(kinds, stances, strict=True)]
+        least[still, 1] = most[still, 1] = 0.0
+        equal: list[tuple[int, int]] = []
+        for group in {k.group for k in kinds if k.group >= 0}:
+            members = [c for c, k in enumerate(kinds) if k.group == group]
+            names = {k.piece for k in job.kinds if k.group == group}
             pinned = any(p.piece in names for p in job.locked)
-            folds = any(job.kinds[self.kind_of[placed[m]]].how == "fold" for m in members)
-            out.append(
-                (
-                    members,
-                    (pinned or folds) if cloth.repeat_width_mm else None,
-                    pinned if cloth.repeat_length_mm else None,
-                )
-            )
-        return out
+            folded = any(kinds[m].how == "fold" for m in members)
+            for axis, repeat in enumerate(job.cloth.repeats_mm):
+                if repeat and (pinned or (axis and folded)):
+                    least[members, axis] = most[members, axis] = 0.0
+                elif repeat:
+                    equal += [(2 * members[0] + axis, 2 * m + axis) for m in members[1:]]
+        # a start past its bounds (a plan nudged over the edge) may come back as far as it must
+        flip = least > most
+        back = np.where(least > 0, least, most)
+        least[flip] = most[flip] = back[flip]
+        bounds = np.tile([0.0, np.inf], (size, 1))
+        bounds[: 2 * n] = np.column_stack([least.ravel(), most.ravel()])
+        return bounds, equal

@@ -26,7 +26,7 @@ from drafting.lay.rules import Rules
 from drafting.lay.shapes import cleaned, counter_clockwise, same_turned_over
 from drafting.outline import Points, signed_area
 from drafting.piece import Piece
-from drafting.placement import carry, cloth_from_piece, grain_turn
+from drafting.placement import Placement, carry, cloth_from_piece, grain_turn
 
 _LEAST_BARE_MM = 20.0  # up an edge; a bare number below it was hardly meant in mm
 FOLD_TOLERANCE_MM = 0.05
@@ -106,22 +106,23 @@ class Specs:
     notes: tuple[str, ...]
 
 
-def laid_piece(
-    spec: Spec, cloth: Cloth, copy: int, at: tuple[float, float], turn: float, mirrored: bool,
-    *, locked: bool = False, lower: bool = False,
-) -> LaidPiece:  # fmt: skip
+def laid_piece(spec: Spec, cloth: Cloth, where: Placement) -> LaidPiece:
     """A copy exactly where it is put, whatever its turn, as large as it is cut there."""
+    at = (float(where.at[0]), float(where.at[1]))
+    turn, mirrored = where.turn_deg, where.mirrored
     matrix = cloth_from_piece(at, turn, mirrored)
     matrix[:2, :2] = matrix[:2, :2] @ cloth.growth(turn, mirrored)
     ring = carry(matrix, spec.ring)
     if mirrored:
         ring = ring[::-1].copy()
-    how = spec.how(copy)
+    how = spec.how(where.copy)
     if how == FOLD:
         on_folds(ring, cloth)
-    lower = lower and how == SINGLE
+    lower = where.lower and how == SINGLE
     upper = how == SINGLE and not lower and cloth.folded and _in_two_layers(ring, cloth)
-    return LaidPiece(spec.name, copy, at, turn, mirrored, locked, how, matrix, ring, lower, upper)
+    return LaidPiece(
+        spec.name, where.copy, at, turn, mirrored, where.locked, how, matrix, ring, lower, upper
+    )
 
 
 def _in_two_layers(ring: Points, cloth: Cloth) -> bool:

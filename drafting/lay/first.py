@@ -30,6 +30,11 @@ class State:
     stance: NDArray[np.int64]
     at: NDArray[np.float64]
 
+    @classmethod
+    def empty(cls, n: int) -> State:
+        """Of ``n`` items none laid."""
+        return cls(np.full(n, -1), np.zeros((n, 2)))
+
     def copy(self) -> State:
         """An independent copy."""
         return State(self.stance.copy(), self.at.copy())
@@ -154,8 +159,7 @@ class Constructor:
         first of a group sets it when it is not given.
         """
         job = self.job
-        n = len(job.items)
-        state = start.copy() if start else State(np.full(n, -1), np.zeros((n, 2)))
+        state = start.copy() if start else State.empty(len(job.items))
         grids = {key: free.copy() for key, free in self.free.items()}
         phases = {**locked_phases(job), **(phases or {})}
         for i in map(int, np.flatnonzero(state.stance >= 0)):  # what lies there already
@@ -287,16 +291,15 @@ def guess_length(job: Job) -> float:
     return fixed + 1.1 * max(fold, area / (0.4 * height)) + 2.0 * longest
 
 
-def by_size(job: Job) -> list[int]:
-    """Fold pieces first, then the largest: the order that leaves small ones to fill the gaps."""
-    return sorted(
-        range(len(job.items)),
-        key=lambda i: (
-            job.kinds[job.items[i].kind].how != "fold"
-            and job.kinds[job.items[i].kind].stances[0].pin is None,
-            -job.kinds[job.items[i].kind].area,
-        ),
-    )
+def by_size(job: Job, noise: Points | None = None) -> list[int]:
+    """Fold pieces first, then the largest: the order that leaves small ones to fill the gaps.
+
+    ``noise``: one number for each item, the logarithm of how much larger it is taken to be.
+    """
+    kinds = [job.kinds[item.kind] for item in job.items]
+    size = np.array([k.area for k in kinds]) * np.exp(0.0 if noise is None else noise)
+    free = [k.how != "fold" and k.stances[0].pin is None for k in kinds]
+    return sorted(range(len(kinds)), key=lambda i: (free[i], -size[i]))
 
 
 def first_plan(job: Job) -> State:

@@ -31,7 +31,7 @@ from drafting.lay.cuts import (
     specs_of,
     zones_for,
 )
-from drafting.lay.laid import LaidPiece, is_lower, placement_parts
+from drafting.lay.laid import LaidPiece, placement_of
 from drafting.lay.rules import MOST_DISTANCE_MM, Rules
 from drafting.lay.shapes import (
     cleaned,
@@ -176,6 +176,14 @@ class Job:
             and all(k.how != "fold" and k.group < 0 for k in self.kinds)
             and all(s.pin is None and s.layers != LOWER for k in self.kinds for s in k.stances)
         )
+
+    def kind_of(self, i: int) -> Kind:
+        """The kind of the item of that number."""
+        return self.kinds[self.items[i].kind]
+
+    def stance_of(self, i: int, stance: NDArray[np.int64]) -> Stance:
+        """How the item of that number lies, by ``stance``, which has its own for every item."""
+        return self.kind_of(i).stances[int(stance[i])]
 
     def key(self, item: Item) -> str:
         """The copy's name: ``front/1``."""
@@ -510,10 +518,10 @@ class _Maker:
         """Locked placements as laid pieces, and the items left to plan."""
         rest = list(self.items)
         laid: list[LaidPiece] = []
-        for given in locked:
-            name, copy, at, turn, mirrored = placement_parts(given)
+        for where in map(placement_of, locked):
+            name = where.piece
             item = next(
-                (i for i in rest if self.kinds[i.kind].piece == name and i.copy == copy), None
+                (i for i in rest if self.kinds[i.kind].piece == name and i.copy == where.copy), None
             )
             if item is None:
                 known = sorted({k.piece for k in self.kinds})
@@ -522,16 +530,11 @@ class _Maker:
                     if name in known
                     else f"there is no such piece; there are {', '.join(known)}"
                 )
-                self.fault(f"{name}/{copy}", f"is locked, but {why}.")
+                self.fault(where.key, f"is locked, but {why}.")
                 continue
             rest.remove(item)
-            self.side_left(item, mirrored, rest)
-            laid.append(
-                laid_piece(
-                    specs[name], self.cloth, copy, at, turn, mirrored, locked=True,
-                    lower=is_lower(given),
-                )
-            )  # fmt: skip
+            self.side_left(item, where.mirrored, rest)
+            laid.append(laid_piece(specs[name], self.cloth, replace(where, locked=True)))
         if laid:
             from drafting.lay.check import Judge
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -43,11 +43,6 @@ class LaidPiece:
         return f"{self.piece}/{self.copy}"
 
     @property
-    def turn_deg(self) -> float:
-        """The same as ``turn``."""
-        return self.turn
-
-    @property
     def layers(self) -> int:
         """Layers of cloth that this line is cut through."""
         return 1 if self.how == "single" else 2
@@ -78,11 +73,23 @@ class LaidPiece:
         return (self.lower and other.upper) or (self.upper and other.lower)
 
 
-def is_lower(given: Any) -> bool:
-    """Whether a `Placement`, a `LaidPiece` or a mapping is cut from the lower layer."""
-    if isinstance(given, Mapping):
-        return given.get("layer") == "lower" or bool(given.get("lower", False))
-    return bool(getattr(given, "lower", False))
+def placement_of(given: Any) -> Placement:
+    """What a `Placement`, a `LaidPiece` or a mapping (piece, copy, at, turn, mirrored, locked, layer)
+    says of where a copy lies."""
+    if isinstance(given, Placement):
+        return given
+    if isinstance(given, LaidPiece):
+        return given.placement
+    x, y = given["at"]
+    return Placement(
+        str(given["piece"]),
+        int(given.get("copy", 1)),
+        (float(x), float(y)),
+        float(given.get("turn", 0.0)),
+        bool(given.get("mirrored", False)),
+        bool(given.get("locked", False)),
+        lower=given.get("layer") == "lower" or bool(given.get("lower", False)),
+    )
 
 
 def lower_steps(laid: Sequence[LaidPiece]) -> tuple[str, ...]:
@@ -93,25 +100,4 @@ def lower_steps(laid: Sequence[LaidPiece]) -> tuple[str, ...]:
     return (
         f"Cut {', '.join(below)} last, from the lower layer: turn the upper layer back over the fold, "
         "without moving the lower one.",
-    )
-
-
-def placement_parts(given: Any) -> tuple[str, int, tuple[float, float], float, bool]:
-    """Piece, copy, place, turn, mirrored of a `Placement`, a `LaidPiece` or a mapping."""
-    if isinstance(given, Mapping):
-        x, y = given["at"]
-        return (
-            str(given["piece"]),
-            int(given.get("copy", 1)),
-            (float(x), float(y)),
-            float(given.get("turn", 0.0)),
-            bool(given.get("mirrored", False)),
-        )
-    x, y = given.at
-    return (
-        str(given.piece),
-        int(given.copy),
-        (float(x), float(y)),
-        float(given.turn_deg),
-        bool(given.mirrored),
     )

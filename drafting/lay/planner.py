@@ -11,6 +11,7 @@ import contextlib
 import dataclasses
 import math
 import os
+import pickle
 import queue
 import subprocess
 import sys
@@ -29,13 +30,13 @@ from drafting.lay.check import is_sound
 from drafting.lay.cuts import laid_piece
 from drafting.lay.first import State, first_plan
 from drafting.lay.job import LOWER, Job, make_job
-from drafting.lay.laid import LaidPiece, is_lower, lower_steps, placement_parts
+from drafting.lay.laid import LaidPiece, lower_steps, placement_of
 from drafting.lay.model import Lay
 from drafting.lay.rules import Rules
 from drafting.piece import Piece
 
 Progress = Callable[[Lay], Any]
-_Inbox = queue.Queue[tuple["_Worker", State | None]]  # a worker's answer, or None at its end
+_Inbox = queue.Queue[State | None]  # a worker's answer, or None at its end
 
 _TICK_S = 0.25  # how often progress is told even when nothing better was found
 _ALONE_S = 1.2  # with less time than this a process would hardly have started
@@ -154,18 +155,10 @@ def lay_as_it_is(
     job = make_job(pieces, cloth, rules)
     laid: list[LaidPiece] = []
     rest = [job.key(item) for item in job.items]
-    for given in placements:
-        name, copy, at, turn, mirrored = placement_parts(given)
-        key = f"{name}/{copy}"
-        if key not in rest:
-            continue
-        rest.remove(key)
-        locked = bool(given.get("locked", False) if isinstance(given, Mapping) else given.locked)
-        below = is_lower(given)
-        put = laid_piece(
-            job.specs[name], cloth, copy, at, turn, mirrored, locked=locked, lower=below
-        )
-        laid.append(put)
+    for where in map(placement_of, placements):
+        if where.key in rest:
+            rest.remove(where.key)
+            laid.append(laid_piece(job.specs[where.piece], cloth, where))
     notes = (*job.notes, *lower_steps(laid))
     return Lay(tuple(laid), cloth, job.distance, tuple(rest), notes, job=job)
 
@@ -189,18 +182,16 @@ def cores() -> int:
 def _start_state(job: Job, placements: Iterable[Any]) -> State | None:
     """An earlier lay as a state: what still fits the job; None when nothing does."""
     n = len(job.items)
-    state = State(np.full(n, -1), np.zeros((n, 2)))
-    for given in placements:
-        name, copy, at, turn, mirrored = placement_parts(given)
+    state = State.empty(n)
+    for p in map(placement_of, placements):
         for i, item in enumerate(job.items):
-            kind = job.kinds[item.kind]
-            if state.stance[i] >= 0 or kind.piece != name or item.copy != copy:
+            if state.stance[i] >= 0 or job.key(item) != p.key:
                 continue
-            for s, stance in enumerate(kind.stances):
-                gap = abs((stance.turn - turn + 180.0) % 360.0 - 180.0)
-                below = (stance.layers == LOWER) == is_lower(given)
-                if gap < 1e-3 and stance.mirrored == mirrored and below:
-                    state.stance[i], state.at[i] = s, at
+            for s, stance in enumerate(job.kinds[item.kind].stances):
+                gap = abs((stance.turn - p.turn_deg + 180.0) % 360.0 - 180.0)
+                below = (stance.layers == LOWER) == p.lower
+                if gap < 1e-3 and stance.mirrored == p.mirrored and below:
+                    state.stance[i], state.at[i] = s, p.at
             break
     return state if (state.stance >= 0).any() else None
 
@@ -260,23 +251,19 @@ class _Run:
         """Collect the workers' states until time is up, all have ended, or she stops it."""
         inbox = team[0].inbox
         last = time.monotonic()
-        while not self.stopped and self.left() > 0 and any(w.working for w in team):
+        while not self.stopped:
+            going = self.left() > 0 and any(w.working for w in team)
             try:
-                _, state = inbox.get(timeout=min(_TICK_S, max(self.left(), 0.01)))
+                state = inbox.get(going, min(_TICK_S, max(self.left(), 0.01)))
             except queue.Empty:
+                if not going:
+                    break
                 state = None
             if state is not None:
                 self.offer(state)
-            if time.monotonic() - last >= _TICK_S and not self.stopped:
+            if going and time.monotonic() - last >= _TICK_S and not self.stopped:
                 last = time.monotonic()
                 self.tell()
-        while not self.stopped:
-            try:
-                _, state = inbox.get_nowait()
-            except queue.Empty:
-                break
-            if state is not None:
-                self.offer(state)
         if not self.stopped and self.left() > 0.5 and not any(w.answered for w in team):
             self.search_here()  # not one process came up
 
@@ -299,7 +286,7 @@ class _Run:
         """The best lay, final."""
         if self.lay is None:  # interrupted before the first plan
             n = len(self.job.items)
-            state = self.state or State(np.full(n, -1), np.zeros((n, 2)))
+            state = self.state or State.empty(n)
             self.lay = lay_of(self.job, state, 0.0)
         lay = self.lay
         if self.state is not None and any(p.lower and not p.locked for p in lay.placements):
@@ -316,8 +303,6 @@ class _Worker:
     """One planner in a process of its own, its answers put into a shared inbox."""
 
     def __init__(self, order: dict[str, Any], inbox: _Inbox) -> None:
-        from drafting.lay.worker import write_frame
-
         self.inbox = inbox
         self.working = True
         self.answered = False
@@ -336,24 +321,23 @@ class _Worker:
             **apart,
         )
         self.order = order
-        self._write = write_frame
         threading.Thread(target=self._serve, daemon=True).start()
 
     def _serve(self) -> None:
-        from drafting.lay.worker import read_frame
-
         try:
             assert self.process.stdin is not None
             assert self.process.stdout is not None
-            self._write(self.process.stdin, self.order)
-            while (answer := read_frame(self.process.stdout)) is not None:
+            pickle.dump(self.order, self.process.stdin, pickle.HIGHEST_PROTOCOL)
+            self.process.stdin.flush()
+            while True:
+                answer = pickle.load(self.process.stdout)
                 self.answered = True
-                self.inbox.put((self, answer[0]))
-        except (OSError, ValueError, EOFError):
-            pass  # killed, or its pipes closed: there is nothing more to read
+                self.inbox.put(answer)
+        except (OSError, ValueError, EOFError, pickle.UnpicklingError):
+            pass  # at its end, killed, or its pipes closed: there is nothing more to read
         finally:
             self.working = False
-            self.inbox.put((self, None))
+            self.inbox.put(None)
 
     def stop(self) -> None:
         """End the process now."""

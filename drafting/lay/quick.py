@@ -64,7 +64,7 @@ class Hand:
     def _moved(self, p: Placement) -> Solid:
         import shapely
 
-        laid = self.judge.laid(p.piece, p.copy, p.at, p.turn_deg, p.mirrored, p.lower)
+        laid = self.judge.laid(p)
         kind = (
             p.piece,
             laid.how,

@@ -262,19 +262,15 @@ def _edges_padded(rings: Sequence[Points]) -> tuple[Points, Points]:
 def fill_spans(left: Points, right: Points, width: int) -> NDArray[np.bool_]:
     """(R, width) mask of the cells left … right (both included) of each row, for stacked spans.
 
-    ``left``, ``right``: (K, R) for K convex parts, numbers of cells; spans with left > right are
-    empty, and what is no number.
+    ``left``, ``right``: (K, R) for K convex parts, numbers of cells; spans with left > right are empty.
     """
     k, rows = left.shape
-    empty = ~(np.isfinite(left) & np.isfinite(right))
-    left, right = (np.where(empty, v, s).astype(np.int64) for v, s in ((1, left), (0, right)))
-    l = np.clip(left, 0, width)
-    r = np.clip(right + 1, 0, width)
-    ok = (left <= right) & (r > l)
+    ok = (left <= right) & (right >= 0) & (left < width)
     row = np.broadcast_to(np.arange(rows), (k, rows))[ok]
     step = width + 1
-    marks = np.bincount(row * step + l[ok], minlength=rows * step) - np.bincount(
-        row * step + r[ok], minlength=rows * step
+    starts, ends = np.maximum(left[ok], 0.0), np.minimum(right[ok] + 1.0, width)
+    marks = np.bincount(row * step + starts.astype(np.int64), minlength=rows * step) - np.bincount(
+        row * step + ends.astype(np.int64), minlength=rows * step
     )
     out: NDArray[np.bool_] = np.cumsum(marks.reshape(rows, step), axis=1)[:, :width] > 0
     return out

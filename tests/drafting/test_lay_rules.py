@@ -345,7 +345,7 @@ def test_a_half_that_only_touches_the_fold_is_off_it() -> None:
     """Two corners on the fold make it the fold's edge; one corner alone does not."""
     cloth = Cloth.from_dict({"width": 600, "length": 900, "fold": "lengthwise"})
     one = Judge(specs_of({"half": HALF}, cloth, APART).of, cloth, APART)
-    laid = one.laid("half", 1, (0.0, 0.0), 0.0, True)
+    laid = one.laid(Placement("half", 1, (0.0, 0.0), mirrored=True))
     assert one.own(laid) == []
     ring = laid.outline_mm.copy()
     (low,) = np.flatnonzero((ring[:, 1] == 0.0) & (ring[:, 0] > 1.0))
@@ -409,7 +409,7 @@ def test_twins_beside_a_fold_keep_their_distance(name: str) -> None:
     judged = Judge(
         specs_of({"twin": TWIN}, cloth, Rules(10.0)).of, cloth, Rules(10.0), bounded=False
     )
-    laid = judged.laid("twin", 1, put(4.0).at, 0.0, False)
+    laid = judged.laid(Placement("twin", 1, put(4.0).at))
     assert judged.own(laid) == []
 
 
@@ -453,8 +453,8 @@ def test_no_cloth_has_no_edge() -> None:
     specs = specs_of({"a": A}, Cloth(), APART).of
     one = Judge(specs, Cloth(), APART, bounded=False)
     laid = [
-        one.laid("a", 1, (-400.0, -90.0), 0.0, False),
-        one.laid("a", 2, (-300.0, -90.0), 7.0, False),
+        one.laid(Placement("a", 1, (-400.0, -90.0))),
+        one.laid(Placement("a", 2, (-300.0, -90.0), 7.0)),
     ]
     assert [p.kind for p in one.problems(laid)] == ["overlap", "grain"]
 
