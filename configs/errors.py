@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 
 def once(texts: Iterable[str]) -> tuple[str, ...]:
@@ -83,6 +83,11 @@ class ChalkbeamError(Exception):
             faults = (faults,)
         self.faults: tuple[Fault, ...] = tuple(faults)
         super().__init__("\n".join(str(f) for f in self.faults))
+
+    @classmethod
+    def of(cls, where: str, what: str, remedy: str = "") -> Self:
+        """One that has a single fault."""
+        return cls(Fault(where, what, remedy))
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Pickled with all that it carries: workers hand errors between processes."""

@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from configs.errors import Fault, LayError
+from configs.errors import LayError
 from drafting.outline import Edge, Points
 from drafting.piece import Mark, Notch, Piece
 from drafting.placement import grain_turn
@@ -84,7 +84,7 @@ def in_parts(piece: Piece, joins: int) -> tuple[Piece, ...]:
         most = max(0, int(edges[first].length_mm / _LEAST_PART_MM) - 1)
         why = f"is too short for {joins} joins; at most {most}"
     if why:
-        raise LayError([Fault("cloth.joins", f"{piece.name} {why}.", "Take it out there.")])
+        raise LayError.of("cloth.joins", f"{piece.name} {why}.", "Take it out there.")
     lower, right, upper, left = (edges[(first + k) % 4] for k in range(4))
     origin, u = lower.points[0], _run(lower)
     n = np.array([-u[1], u[0]])

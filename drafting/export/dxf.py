@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 
 from configs import clean
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.allowance import FOLD
 from drafting.export.marks import (
     CUTTING,
@@ -92,7 +92,7 @@ def pieces_dxf(
     from ezdxf.filemanagement import new
 
     if not pieces:
-        raise InputError(Fault("", "there are no pieces to write."))
+        raise InputError.of("", "there are no pieces to write.")
     document = new("R2000", setup=False, units=units.MM)
     document.header["$MEASUREMENT"] = 1
     document.appids.add(APP_ID)

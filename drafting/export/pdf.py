@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.paper import PAPERS
 from configs.units import length_text, said_in
 from drafting.export.marks import label_of, strokes
@@ -80,10 +80,10 @@ def pieces_pdf(
         DraftError: an allowance that a piece has no room for.
     """
     if not pieces:
-        raise InputError(Fault("", "there are no pieces to print."))
+        raise InputError.of("", "there are no pieces to print.")
     for font in fonts:
         if not font.is_file():
-            raise InputError(Fault(str(font), "there is no such font file.", "Name a .ttf file."))
+            raise InputError.of(str(font), "there is no such font file.", "Name a .ttf file.")
     size, large = _paper(paper, roll_width_mm)
     margin = MARGIN_MM
     drawn = {n: strokes(p, own_allowances(allowances, n)) for n, p in pieces.items()}
@@ -101,12 +101,10 @@ def pieces_pdf(
     assert best is not None  # two page shapes were tried
     count, page, grid, packed = best
     if count > MAX_SHEETS:
-        raise InputError(
-            Fault(
-                "",
-                f"the pieces need {count} sheets of {paper}; at most {MAX_SHEETS} are printed.",
-                "Take larger paper, or print fewer pieces at a time.",
-            )
+        raise InputError.of(
+            "",
+            f"the pieces need {count} sheets of {paper}; at most {MAX_SHEETS} are printed.",
+            "Take larger paper, or print fewer pieces at a time.",
         )
     spots = dict(zip(boxes, packed[1:] if large else packed, strict=True))
     laid = tuple(
@@ -139,17 +137,15 @@ def _paper(paper: str, roll_width_mm: float | None) -> tuple[tuple[float, float]
     if paper == ROLL:
         low, high = ROLL_WIDTHS_MM
         if roll_width_mm is None or not low <= roll_width_mm <= high:
-            raise InputError(
-                Fault(
-                    "--roll-width",
-                    f"a roll needs its width, {length_text(low)} to {length_text(high)}.",
-                    "Example: --paper roll --roll-width 914mm",
-                )
+            raise InputError.of(
+                "--roll-width",
+                f"a roll needs its width, {length_text(low)} to {length_text(high)}.",
+                "Example: --paper roll --roll-width 914mm",
             )
         return (roll_width_mm, ROLL_LONGEST_MM), True
     if paper not in PAPERS:
-        raise InputError(
-            Fault("--paper", f"'{paper}' is not a paper.", f"Use {', '.join(PAPERS)} or roll.")
+        raise InputError.of(
+            "--paper", f"'{paper}' is not a paper.", f"Use {', '.join(PAPERS)} or roll."
         )
     return PAPERS[paper], PAPERS[paper][0] >= LARGE_MM
 

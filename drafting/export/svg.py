@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.units import format_length
 from drafting.allowance import FOLD
 from drafting.export.marks import (
@@ -97,7 +97,7 @@ def pieces_svg(
         DraftError: an allowance that a piece has no room for.
     """
     if not pieces:
-        raise InputError(Fault("", "there are no pieces to draw."))
+        raise InputError.of("", "there are no pieces to draw.")
     drawn: list[tuple[Piece, Mapping[str, float] | None, tuple[Stroke, ...]]] = []
     for name, piece in pieces.items():
         own = own_allowances(allowances, name)
@@ -128,7 +128,7 @@ def sides_svg(outlines: Mapping[str, Mapping[str, Points]], *, title: str = "") 
         InputError: there are no outlines.
     """
     if not outlines:
-        raise InputError(Fault("", "there are no outlines to draw."))
+        raise InputError.of("", "there are no outlines to draw.")
     boxes = []
     for sides in outlines.values():
         points = np.vstack(list(sides.values()))

@@ -12,7 +12,7 @@ from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 
 if TYPE_CHECKING:
     from drafting.intake.found import Found
@@ -45,10 +45,8 @@ def read_outlines(
         from drafting.intake.dxf import read_dxf
 
         return read_dxf(path, unit, only, scale)
-    raise InputError(
-        Fault(
-            str(path),
-            f"ends in '{kind}'; outlines are read from .svg and .dxf files.",
-            "Save the drawing as SVG or DXF from the program it came from.",
-        )
+    raise InputError.of(
+        str(path),
+        f"ends in '{kind}'; outlines are read from .svg and .dxf files.",
+        "Save the drawing as SVG or DXF from the program it came from.",
     )

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.units import length_text
 from drafting.allowance import FOLD
 from drafting.intake.details import details_of
@@ -76,12 +76,10 @@ def adopt(
         up = math.atan2(along[1], along[0])
         told = grain if grain_deg is not None else None
         if told is not None and abs(math.sin(told - up)) > math.sin(math.radians(UPRIGHT_DEG)):
-            raise InputError(
-                Fault(
-                    where,
-                    f"its fold does not run along the grain of {grain_deg:g}°.",
-                    "A piece on the fold has its grain along it: leave the grain out.",
-                )
+            raise InputError.of(
+                where,
+                f"its fold does not run along the grain of {grain_deg:g}°.",
+                "A piece on the fold has its grain along it: leave the grain out.",
             )
         # Of the two ways up, the one nearer to the drawing's own: mirrored when the fold is right.
         reference = told if told is not None else (grain if grain is not None else math.pi / 2)
@@ -235,8 +233,8 @@ def _no_fold(where: str, what: str, edges: Mapping[str, Array]) -> InputError:
         f"{n} ({length_text(float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()))})"
         for n, p in edges.items()
     )
-    return InputError(
-        Fault(where, f"{what}, so it cannot lie on the fold.", f"Its sides are: {sides}.")
+    return InputError.of(
+        where, f"{what}, so it cannot lie on the fold.", f"Its sides are: {sides}."
     )
 
 
@@ -291,13 +289,11 @@ def _renamed(edges: dict[str, Array], names: Mapping[str, str], where: str) -> d
     """
     unknown = [n for n in names if n not in edges]
     if unknown:
-        raise InputError(
-            Fault(where, f"has no side '{unknown[0]}'.", f"Its sides are: {', '.join(edges)}.")
+        raise InputError.of(
+            where, f"has no side '{unknown[0]}'.", f"Its sides are: {', '.join(edges)}."
         )
     new = [names.get(n, n) for n in edges]
     if len(set(new)) < len(new):
         twice = next(n for n in new if new.count(n) > 1)
-        raise InputError(
-            Fault(where, f"would have two edges named '{twice}'.", "Name one otherwise.")
-        )
+        raise InputError.of(where, f"would have two edges named '{twice}'.", "Name one otherwise.")
     return dict(zip(new, edges.values(), strict=True))

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.intake.geometry import Array, Chain
 
 JOIN_MM = 0.1  # ends no further apart than this are one point; less than a pencil line
@@ -123,12 +123,10 @@ class _Ends:
             around = self.cells.get(cell, ())
             self.looks += len(around)
             if self.looks > MAX_LOOKS:
-                raise InputError(
-                    Fault(
-                        "",
-                        f"too many lines end near x {x:.1f}, y {y:.1f} mm to tell which go on.",
-                        "Save the outlines of one garment alone, each as one closed line.",
-                    )
+                raise InputError.of(
+                    "",
+                    f"too many lines end near x {x:.1f}, y {y:.1f} mm to tell which go on.",
+                    "Save the outlines of one garment alone, each as one closed line.",
                 )
             for i in around:
                 for flip in (False, True):

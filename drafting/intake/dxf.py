@@ -84,28 +84,26 @@ def _document(data: bytes, where: str) -> Any:
     from ezdxf.lldxf.const import DXFError
 
     if data[:22] == b"AutoCAD Binary DXF\r\n\x1a\x00":
-        raise InputError(Fault(where, "is a binary DXF.", _PLAIN))
+        raise InputError.of(where, "is a binary DXF.", _PLAIN)
     if b"SECTION" not in data[:200_000]:
-        raise InputError(Fault(where, "is not a DXF file.", "Is it the right file?"))
+        raise InputError.of(where, "is not a DXF file.", "Is it the right file?")
     # ezdxf takes 40 µs and 1 kB for each, so the file is counted before it is read
     codes = data.replace(b"\r", b"").split(b"\n")[::2]
     tagged = sum(code.strip() == b"0" for code in codes)
     if tagged > MAX_TAGGED or len(codes) > MAX_TAGS:
-        raise InputError(
-            Fault(
-                where,
-                f"holds {tagged} entities and points in {len(codes)} entries; at most {MAX_TAGGED} "
-                f"in {MAX_TAGS} are read.",
-                _ALONE,
-            )
+        raise InputError.of(
+            where,
+            f"holds {tagged} entities and points in {len(codes)} entries; at most {MAX_TAGGED} "
+            f"in {MAX_TAGS} are read.",
+            _ALONE,
         )
     try:
         document, _ = recover.read(io.BytesIO(data), errors="surrogateescape")
     except (DXFError, OSError) as error:
         said = _clean(error)[:200]
-        raise InputError(Fault(where, f"cannot be read as DXF ({said}).", _PLAIN)) from error
+        raise InputError.of(where, f"cannot be read as DXF ({said}).", _PLAIN) from error
     except _DAMAGED as error:
-        raise InputError(Fault(where, "cannot be read as DXF: it is damaged.", _PLAIN)) from error
+        raise InputError.of(where, "cannot be read as DXF: it is damaged.", _PLAIN) from error
     return document
 
 
@@ -136,8 +134,8 @@ class _Reader:
         except InputError:
             raise
         except _DAMAGED as error:
-            raise InputError(
-                Fault(self.where, "cannot be read as DXF: it is damaged.", _PLAIN)
+            raise InputError.of(
+                self.where, "cannot be read as DXF: it is damaged.", _PLAIN
             ) from error
         for kind, count in sorted(self.unread.items()):
             self.notes.append(f"{count} × {kind} left out: not a line that is read.")
@@ -176,12 +174,10 @@ class _Reader:
                     break
         if self.unit is None:
             if declared is None:
-                raise InputError(
-                    Fault(
-                        self.where,
-                        "declares no unit, so its scale is unknown.",
-                        "Say what one unit of the drawing is: --unit mm, cm or in.",
-                    )
+                raise InputError.of(
+                    self.where,
+                    "declares no unit, so its scale is unknown.",
+                    "Say what one unit of the drawing is: --unit mm, cm or in.",
                 )
             return declared
         told = UNIT_MM[self.unit]
@@ -233,7 +229,7 @@ class _Reader:
             raise self.fault(f"draws more than {MAX_ENTITIES} entities.")
 
     def fault(self, what: str) -> InputError:
-        return InputError(Fault(self.where, what, _ALONE))
+        return InputError.of(self.where, what, _ALONE)
 
     # -- entities
 

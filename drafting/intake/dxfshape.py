@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.intake.geometry import Array, Bezier, Chain, arc, line, polygon
 
 SPLINE_MM = 0.003  # ezdxf's points lie on the curve, so these chords must be short to be true
@@ -137,7 +137,7 @@ def _spline(e: Any, mm: float) -> list[Chain]:
 
 
 def _past(what: str) -> InputError:
-    return InputError(Fault("", f"{what}.", "Save the outlines of one garment alone."))
+    return InputError.of("", f"{what}.", "Save the outlines of one garment alone.")
 
 
 def _xy(point: Any) -> Array:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.intake.geometry import Array, Chain
 from drafting.outline import signed_area
 
@@ -100,21 +100,17 @@ def ring(chain: Chain) -> Array | None:
     """
     low, high = chain.box
     if not np.all(np.isfinite([low, high])) or float((high - low).max()) > MAX_EXTENT_MM:
-        raise InputError(
-            Fault(
-                "",
-                f"is {float((high - low).max()) / 1000:.3g} m long: larger than any piece.",
-                "Check the unit that the file was saved in.",
-            )
+        raise InputError.of(
+            "",
+            f"is {float((high - low).max()) / 1000:.3g} m long: larger than any piece.",
+            "Check the unit that the file was saved in.",
         )
     points = _tidy(chain.flatten())
     if len(points) > MAX_POINTS:
-        raise InputError(
-            Fault(
-                "",
-                f"has {len(points)} points on its outline; at most {MAX_POINTS} are taken.",
-                "Simplify the path in the program that it came from.",
-            )
+        raise InputError.of(
+            "",
+            f"has {len(points)} points on its outline; at most {MAX_POINTS} are taken.",
+            "Simplify the path in the program that it came from.",
         )
     if len(points) < 3 or float(np.ptp(points, axis=0).prod()) <= MIN_AREA_MM2:
         return None
@@ -144,10 +140,8 @@ def _refuse_crossing(points: Array) -> None:
     if "[" in reason:
         x, y = reason.split("[")[1].rstrip("]").split()[:2]
         spot = f" near x {float(x):z.1f}, y {float(y):z.1f} mm"
-    raise InputError(
-        Fault(
-            "",
-            f"its outline crosses or touches itself{spot}.",
-            "Mend it in the program that it came from: one plain line round the piece.",
-        )
+    raise InputError.of(
+        "",
+        f"its outline crosses or touches itself{spot}.",
+        "Mend it in the program that it came from: one plain line round the piece.",
     )

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.placement import carry
 
 Array = NDArray[np.float64]
@@ -203,11 +203,9 @@ def _set_out(points: Array) -> Array:
 
 def _chords(wanted: float) -> int:
     if not math.isfinite(wanted) or wanted > MAX_CHORDS:
-        raise InputError(
-            Fault(
-                "",
-                "holds a curve far larger than any cloth.",
-                "Check the unit that the file was saved in.",
-            )
+        raise InputError.of(
+            "",
+            "holds a curve far larger than any cloth.",
+            "Check the unit that the file was saved in.",
         )
     return max(1, math.ceil(wanted))

@@ -106,21 +106,17 @@ def outlines_from(
     said += [f"Left out: {f}" for _, f in wrong[:MAX_FAULTS]]
     count = sum(len(o.points) for o in outlines)
     if count > MAX_TOTAL_POINTS:
-        raise InputError(
-            Fault(
-                where,
-                f"has {count} points on its outlines; at most {MAX_TOTAL_POINTS} are taken.",
-                "Simplify the paths, or save fewer pieces to a file.",
-            )
+        raise InputError.of(
+            where,
+            f"has {count} points on its outlines; at most {MAX_TOTAL_POINTS} are taken.",
+            "Simplify the paths, or save fewer pieces to a file.",
         )
     if not outlines:
-        raise InputError(
-            Fault(
-                where,
-                "holds no closed outline of a piece"
-                + (f" (but {left_open} open lines)." if left_open else "."),
-                "Close the outlines in the program that the file came from, convert text and pictures to paths, and save again.",
-            )
+        raise InputError.of(
+            where,
+            "holds no closed outline of a piece"
+            + (f" (but {left_open} open lines)." if left_open else "."),
+            "Close the outlines in the program that the file came from, convert text and pictures to paths, and save again.",
         )
     return Found(tuple(outlines), tuple(said))
 

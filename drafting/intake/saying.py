@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.reader import nearest
 from configs.units import typed_length
 from drafting.allowance import MOST_MM, SMALL_ALLOWANCE_MM
@@ -47,7 +47,7 @@ def taken_apart(text: str, where: str, form: str = "", example: str = "") -> Say
     place, _, value = (part.strip() for part in text.rpartition("="))
     piece, slash, side = (part.strip() for part in place.partition("/"))
     if form and not (piece and value and bool(side) == bool(slash) == ("/" in form)):
-        raise InputError(Fault(where, f"'{text}' is not {form}.", f"Example: {where} {example}"))
+        raise InputError.of(where, f"'{text}' is not {form}.", f"Example: {where} {example}")
     return Saying(piece, side, value)
 
 
@@ -59,7 +59,7 @@ def one_of(name: str, names: Sequence[str], where: str) -> str:
     """
     if name not in names:
         what = f"there is no outline '{name}'; there are {', '.join(names)}."
-        raise InputError(Fault(where, what, nearest(name, names)))
+        raise InputError.of(where, what, nearest(name, names))
     return name
 
 
@@ -74,7 +74,7 @@ def renamed(texts: Sequence[str], names: Sequence[str]) -> dict[str, str]:
         one = taken_apart(text, "--rename", "OLD=NEW", "'piece 1=front'")
         new[one_of(one.piece, names, "--rename")] = one.value
     if len(set(new.values())) < len(new):
-        raise InputError(Fault("--rename", "two pieces would have the same name."))
+        raise InputError.of("--rename", "two pieces would have the same name.")
     return new
 
 
@@ -143,7 +143,7 @@ def allowances_from(
         for name in there:
             if one.side and one.side not in pieces[name].edges:
                 what = f"'{name}' has no edge '{one.side}'."
-                raise InputError(Fault(where, what, f"It has {', '.join(pieces[name].edges)}."))
+                raise InputError.of(where, what, f"It has {', '.join(pieces[name].edges)}.")
             own.setdefault(name, {})[one.side or "all"] = mm
     return own
 
@@ -154,11 +154,11 @@ def _degrees(text: str, where: str) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise InputError(Fault(where, f"'{text}' is no number of degrees.", "Example: 90"))
+        raise InputError.of(where, f"'{text}' is no number of degrees.", "Example: 90")
     return value
 
 
 def _whole(text: str, where: str) -> int:
     if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= MOST_CUT):
-        raise InputError(Fault(where, f"'{text}' is not a whole number from 1 to {MOST_CUT}."))
+        raise InputError.of(where, f"'{text}' is not a whole number from 1 to {MOST_CUT}.")
     return int(text)

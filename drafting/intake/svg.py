@@ -362,7 +362,7 @@ class _Walk:
         return f"line {node.row} <{node.tag}{' ' + name[:40] if name else ''}>"
 
     def fault(self, node: Node, what: str, remedy: str) -> InputError:
-        return InputError(Fault(f"{self.where} {self.place(node)}", what, remedy))
+        return InputError.of(f"{self.where} {self.place(node)}", what, remedy)
 
 
 @dataclass(frozen=True)

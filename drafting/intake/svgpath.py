@@ -13,7 +13,7 @@ import re
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.intake.geometry import Array, Bezier, Chain, bounded, line, svg_arc
 
 MAX_SEGMENTS = 50_000  # of one path
@@ -151,10 +151,8 @@ class _Reader:
 
     def _fault(self, what: str) -> InputError:
         near = self.d[max(0, self.at - 12) : self.at + 12].strip()
-        return InputError(
-            Fault(
-                "",
-                f"its path cannot be read: {what} at character {self.at + 1}, near '{near}'.",
-                "Save the drawing again from the program it came from.",
-            )
+        return InputError.of(
+            "",
+            f"its path cannot be read: {what} at character {self.at + 1}, near '{near}'.",
+            "Save the drawing again from the program it came from.",
         )

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.intake.geometry import (
     LARGEST,
     Array,
@@ -59,7 +59,7 @@ def chains_of(tag: str, attributes: Mapping[str, str], n: Number) -> list[Chain]
     if tag in ("polygon", "polyline"):
         values = floats(attributes.get("points", ""))
         if len(values) % 2:
-            raise InputError(Fault("", "has a point with one coordinate.", _AGAIN))
+            raise InputError.of("", "has a point with one coordinate.", _AGAIN)
         made = polygon(np.array(values).reshape(-1, 2), tag == "polygon")
         return [made] if made else []
     if tag == "line":
@@ -100,7 +100,7 @@ def length(text: str, axis: int, viewport: tuple[float, float]) -> float:
         kept = bounded(value) if match else None
         if kept is not None:
             return kept
-    raise InputError(Fault("", f"'{text[:40]}' is no length.", _AGAIN))
+    raise InputError.of("", f"'{text[:40]}' is no length.", _AGAIN)
 
 
 def transform(text: str) -> Array:
@@ -116,10 +116,10 @@ def transform(text: str) -> Array:
         match = _FUNCTION.match(text, at)
         step = _transform_step(match.group(1), floats(match.group(2))) if match else None
         if match is None or step is None:
-            raise InputError(Fault("", f"its transform '{text[:60]}' cannot be read.", _AGAIN))
+            raise InputError.of("", f"its transform '{text[:60]}' cannot be read.", _AGAIN)
         matrix = matrix @ step
         if not float(np.abs(matrix).max()) <= LARGEST:
-            raise InputError(Fault("", "its transform is too large.", _AGAIN))
+            raise InputError.of("", "its transform is too large.", _AGAIN)
         at = match.end()
     return matrix
 
@@ -134,12 +134,8 @@ def view_box(text: str) -> tuple[float, float, float, float] | None:
         return None
     values = floats(text)
     if len(values) != 4 or min(values[2:]) <= 0.0:
-        raise InputError(
-            Fault(
-                "",
-                f"its viewBox '{text[:60]}' cannot be used.",
-                "Save the drawing again.",
-            )
+        raise InputError.of(
+            "", f"its viewBox '{text[:60]}' cannot be used.", "Save the drawing again."
         )
     return values[0], values[1], values[2], values[3]
 
@@ -151,13 +147,13 @@ def floats(text: str) -> list[float]:
         InputError: anything else stands between them, or one is too large.
     """
     if len(text) > 40 * MAX_NUMBERS:
-        raise InputError(Fault("", f"has more than {MAX_NUMBERS} numbers.", "Simplify the paths."))
+        raise InputError.of("", f"has more than {MAX_NUMBERS} numbers.", "Simplify the paths.")
     rest = _FLOAT.sub(" ", text)
     read = [bounded(float(v)) for v in _FLOAT.findall(text)]
     values = [v for v in read if v is not None]
     if rest.strip(" ,\t\r\n\f") or len(values) < len(read):
-        raise InputError(
-            Fault("", f"'{text.strip()[:40]}' is no list of numbers.", "Save the drawing again.")
+        raise InputError.of(
+            "", f"'{text.strip()[:40]}' is no list of numbers.", "Save the drawing again."
         )
     return values
 

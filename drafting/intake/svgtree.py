@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 
 MAX_ELEMENTS = 20_000  # also after every <use> is carried out
 MAX_DEPTH = 60
@@ -104,7 +104,7 @@ def parse(data: bytes, where: str) -> tuple[Node, Sheet]:
     count = sheet_length = 0
 
     def refuse(what: str, remedy: str) -> InputError:
-        return InputError(Fault(f"{where} line {parser.CurrentLineNumber}", what, remedy))
+        return InputError.of(f"{where} line {parser.CurrentLineNumber}", what, remedy)
 
     def doctype(name: str, system: str | None, public: str | None, internal: int) -> None:
         if internal:
@@ -156,24 +156,18 @@ def parse(data: bytes, where: str) -> tuple[Node, Sheet]:
     try:
         parser.Parse(data, True)
     except expat.ExpatError as error:
-        raise InputError(
-            Fault(
-                f"{where} line {error.lineno}",
-                f"is not well-formed XML ({expat.ErrorString(error.code)}).",
-                "Is it an SVG file? " + _PLAIN,
-            )
+        raise InputError.of(
+            f"{where} line {error.lineno}",
+            f"is not well-formed XML ({expat.ErrorString(error.code)}).",
+            "Is it an SVG file? " + _PLAIN,
         ) from error
     except (UnicodeError, LookupError, ValueError) as error:
         if isinstance(error, InputError):
             raise
-        raise InputError(
-            Fault(where, "is written in an encoding that is not read.", _PLAIN)
-        ) from error
+        raise InputError.of(where, "is written in an encoding that is not read.", _PLAIN) from error
     root = roots[0]
     if root.tag != "svg":
-        raise InputError(
-            Fault(where, "is not an SVG file.", "Its outermost element must be <svg>.")
-        )
+        raise InputError.of(where, "is not an SVG file.", "Its outermost element must be <svg>.")
     return root, _sheet("".join(sheets), where)
 
 
@@ -191,10 +185,8 @@ def _sheet(text: str, where: str) -> Sheet:
         text = _AT.sub(" ", text)
     for selectors, body in _RULE.findall(text):
         if moves(body):
-            raise InputError(
-                Fault(
-                    where, "moves or shapes its lines by a style sheet, which is not read.", _PLAIN
-                )
+            raise InputError.of(
+                where, "moves or shapes its lines by a style sheet, which is not read.", _PLAIN
             )
         said = shown(body)
         if not said:
@@ -205,8 +197,8 @@ def _sheet(text: str, where: str) -> Sheet:
                 unread = True
                 continue
             if len(rules) >= MAX_RULES:
-                raise InputError(
-                    Fault(where, f"hides things by more than {MAX_RULES} style rules.", _PLAIN)
+                raise InputError.of(
+                    where, f"hides things by more than {MAX_RULES} style rules.", _PLAIN
                 )
             parts = re.findall(r"[.#][\w-]+", match.group(2))
             rules.append(

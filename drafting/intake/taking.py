@@ -173,17 +173,15 @@ def scale_for(outline: Outline, side: str, wanted_mm: float, where: str) -> tupl
     sides = dict(outline.edges) or named_sides(outline.points)
     piece, _, name = side.rpartition("/")
     if name not in sides:
-        raise InputError(
-            Fault(where, f"'{piece}' has no side '{name}'.", f"It has {', '.join(sides)}.")
+        raise InputError.of(
+            where, f"'{piece}' has no side '{name}'.", f"It has {', '.join(sides)}."
         )
     scale = wanted_mm / (drawn := polyline_length(sides[name]))
     if not 1e-3 < scale < 1e3:
-        raise InputError(
-            Fault(
-                where,
-                f"{side} is {length_text(drawn)} in the drawing, not nearly {length_text(wanted_mm)}.",
-                "Check the side and its length.",
-            )
+        raise InputError.of(
+            where,
+            f"{side} is {length_text(drawn)} in the drawing, not nearly {length_text(wanted_mm)}.",
+            "Check the side and its length.",
         )
     return (
         scale,
