@@ -26,7 +26,7 @@ from drafting.piece import AS_DRAWN, Piece
 CORNER_DEG = 30.0  # a sharper turn than this parts one side of an outline from the next
 CORNER_REACH_MM = 2.0  # over which a turn is measured, so that a drawn curve's chords are none
 MIN_SIDE_MM = 5.0
-MIN_FOLD_MM = 20.0
+MIN_FOLD_MM = 10.0  # the fold of a low collar stand is 16 mm
 UPRIGHT_DEG = 1.0
 SIDES = ("left", "right", "top", "bottom")
 

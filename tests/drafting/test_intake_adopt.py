@@ -134,3 +134,14 @@ def test_what_the_file_says_holds_unless_she_says_otherwise() -> None:
         (0.0, 90.0),
         "yoke",
     )
+
+
+def test_a_fold_of_half_the_least_length_is_refused_and_of_twice_taken() -> None:
+    """A fold of 5 mm says nothing of the grain; the 20 mm of a low collar stand do."""
+
+    def stand(high: float) -> NDArray:
+        return np.array([(0, 0), (200, 0), (205, 30), (0, high)], dtype=float)
+
+    with pytest.raises(InputError, match="a fold only 5 mm long"):
+        adopt(outline(stand(5.0)), fold="left")
+    assert adopt(outline(stand(20.0)), fold="left").edges["fold"].length_mm == pytest.approx(20)
