@@ -44,6 +44,11 @@ _GRID_MM = 1e-6
 _STRAIGHT = np.radians(2.0)  # edges that run on into one another within this need no corner
 
 
+def plain(edge: str) -> str:
+    """An edge's name without the wearer's side."""
+    return edge.removeprefix("left ").removeprefix("right ")
+
+
 def allowance_of(edge: str, allowances: Mapping[str, float] | None) -> float:
     """The allowance in mm of the edge named ``edge``.
 
@@ -53,10 +58,9 @@ def allowance_of(edge: str, allowances: Mapping[str, float] | None) -> float:
     """
     if edge == FOLD or not allowances:
         return 0.0
-    plain = edge.removeprefix("left ").removeprefix("right ")
     hem = (HEM,) if edge.split()[-1] == HEM else ()
     general = () if edge.endswith(RAW) else (ALL,)
-    for key in (edge, plain, *hem, *general):
+    for key in (edge, plain(edge), *hem, *general):
         if key in allowances:
             return float(allowances[key])
     return 0.0
@@ -67,7 +71,7 @@ def with_bound(allowances: Mapping[str, float] | None, bound: Sequence[str]) -> 
     out = dict(allowances or {})
     if ALL in out:
         for edge in bound:
-            if edge.removeprefix("left ").removeprefix("right ") not in out:
+            if plain(edge) not in out:
                 out.setdefault(edge, 0.0)
     return out
 

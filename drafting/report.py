@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 from configs.errors import once
 from configs.units import format_length
+from drafting.allowance import plain
 from drafting.blocks import Draft
+from drafting.docket.edges import unused_allowances
 from drafting.measurements import REGISTRY
 from drafting.strips import joining_words
 from drafting.truing import Check, Move, compare, sewn_length
@@ -154,20 +156,20 @@ def _allowance_notes(read: Docket, made: Draft) -> list[str]:
     """What the docket's allowances say that this style does not use, or that she may not mean."""
     notes = [
         f"The docket has an allowance for '{edge}', an edge this style does not have: not used."
-        for edge in read.unused_allowances()
+        for edge in unused_allowances(read)
     ]
     told = set()
     for name, piece in made.pieces.items():
         own = read.allowances_for(name)
         for edge in piece.bound:
-            plain = edge.removeprefix("left ").removeprefix("right ")
-            width = piece.widths(own).get(edge, own.get(plain, 0.0))
-            if width > 0 and plain not in told:
-                told.add(plain)
+            word = plain(edge)
+            width = piece.widths(own).get(edge, own.get(word, 0.0))
+            if width > 0 and word not in told:
+                told.add(word)
                 shown = format_length(width, made.measurements.unit)
                 notes.append(
-                    f"The {plain} is bound, yet 'allowances' gives it {shown}, and so it is drawn. "
-                    f"Take '{plain}' out there to cut it on the sewing line."
+                    f"The {word} is bound, yet 'allowances' gives it {shown}, and so it is drawn. "
+                    f"Take '{word}' out there to cut it on the sewing line."
                 )
     return notes
 

@@ -15,12 +15,13 @@ import numpy as np
 from configs.errors import DraftError, Fault, InputError
 from configs.reader import unknown_keys
 from configs.units import format_length
+from drafting.allowance import plain
 from drafting.blocks import Draft, draft, joined, of_pieces
 from drafting.figures.drawing import GREY, INK, Drawing, Stroke, Writing, to_svg
 from drafting.measurements import REGISTRY, Measurements
 from drafting.outline import Points
 from drafting.piece import Piece
-from drafting.sheet.board import FIT, STYLE, plain
+from drafting.sheet.board import FIT, STYLE
 from drafting.truing import Move, compare
 
 SLIP_MM = 10.0

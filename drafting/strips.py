@@ -16,6 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from configs.errors import LayError
+from drafting.allowance import plain
 from drafting.outline import Edge, Points
 from drafting.piece import Mark, Notch, Piece
 from drafting.placement import grain_turn
@@ -245,7 +246,7 @@ def _notch(
         return None
     from shapely.geometry import LineString, Point
 
-    named = [e for m, e in sides.items() if m.removeprefix("left ").removeprefix("right ") == notch.edge
+    named = [e for m, e in sides.items() if plain(m) == notch.edge
              or m == notch.edge]  # fmt: skip
     lines = [(float(LineString(e.points).distance(Point(at))), e) for e in named]
     far, there = min(lines, key=lambda found: found[0], default=(math.inf, None))

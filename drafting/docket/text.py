@@ -6,7 +6,7 @@ The other end of `reader`. Her comments and her order of keys stay as she wrote 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,55 +25,52 @@ def mapping_of(docket: Docket) -> dict[str, Any]:
     """The docket as its YAML mapping: what she wrote, with what has changed since."""
     data = dict(docket._raw) or {"chalkbeam": FORMAT_VERSION, "title": docket.title}
     before = docket._before or type(docket)(title=docket.title)
-    if docket.title != before.title:
-        data["title"] = docket.title
-    if docket.wearer != before.wearer:
-        data["wearer"] = docket.wearer
-    if docket.unit != before.unit:
-        data["unit"] = docket.unit
-    if docket.garment != before.garment:
-        _set(data, "garment", dict(docket.garment) if docket.garment else None)
-    if docket.measurements is not before.measurements and (
-        docket.measurements is None
-        or before.measurements is None
-        or docket.measurements.to_dict() != before.measurements.to_dict()
-    ):
-        _set(data, "measurements", docket.measurements.to_dict() if docket.measurements else None)
-    if set(docket.imported) != set(before.imported) or any(
-        docket.imported[n] is not before.imported[n]
-        and entry_of(docket.imported[n]) != entry_of(before.imported[n])
-        for n in docket.imported
-    ):
-        _set(data, "pieces", [entry_of(p, docket.unit) for p in docket.imported.values()])
-    if docket.quantity != before.quantity:
-        data["quantity"] = docket.quantity
-    if (docket.allowances, docket.piece_allowances) != (
-        before.allowances,
-        before.piece_allowances,
-    ):
-        sizes: dict[str, Any] = {k: _mm(v) for k, v in docket.allowances.items()}
-        for name, own in docket.piece_allowances.items():
-            sizes[name] = {k: _mm(v) for k, v in own.items()}
-        _set(data, "allowances", sizes)
-    if docket.cloth != before.cloth:
-        _set(
-            data,
-            "cloth",
-            _cloth(docket.cloth, before.cloth, data.get("cloth"), of_another=docket.of is not None),
-        )
-    if docket.distance_mm != before.distance_mm:
-        data["distance"] = _mm(docket.distance_mm)
-    if docket.shares != before.shares:
-        _set(data, "shares", list(docket.shares))
-    if docket.lay != before.lay:
-        _set(data, "lay", [_placement(p, docket.unit) for p in docket.lay])
-    if docket.traced != before.traced:
-        _set(data, "traced", list(docket.traced))
-    if dict(docket.table) != dict(before.table):
-        _set(data, "table", dict(docket.table))
-    if docket.record != before.record:
-        _set(data, "record", [dict(r) for r in docket.record])
+    for key, (fields, written) in _WRITTEN.items():
+        if any(_differs(f, getattr(docket, f), getattr(before, f)) for f in fields):
+            value = written(docket)
+            if key == "cloth":
+                value = _cloth(docket.cloth, before.cloth, data.get(key), docket.of is not None)
+            if value in (None, [], {}):
+                data.pop(key, None)
+            else:
+                data[key] = value
     return data
+
+
+def _differs(field: str, now: Any, was: Any) -> bool:
+    """Whether a field is another one now; what was read anew from the same text is not."""
+    if now is was or now == was:
+        return False
+    if field == "measurements":
+        return None in (now, was) or bool(now.to_dict() != was.to_dict())
+    if field == "imported" and set(now) == set(was):
+        return any(now[n] is not was[n] and entry_of(now[n]) != entry_of(was[n]) for n in now)
+    return True
+
+
+def _sizes(docket: Docket) -> dict[str, Any]:
+    own = {n: {k: _mm(v) for k, v in a.items()} for n, a in docket.piece_allowances.items()}
+    return {k: _mm(v) for k, v in docket.allowances.items()} | own
+
+
+# key of the file → the fields that it holds, and how they are written; in the order of a new file
+_WRITTEN: dict[str, tuple[tuple[str, ...], Callable[[Docket], Any]]] = {
+    "title": (("title",), lambda d: d.title),
+    "wearer": (("wearer",), lambda d: d.wearer),
+    "unit": (("unit",), lambda d: d.unit),
+    "garment": (("garment",), lambda d: dict(d.garment or {})),
+    "measurements": (("measurements",), lambda d: d.measurements and d.measurements.to_dict()),
+    "pieces": (("imported",), lambda d: [entry_of(p, d.unit) for p in d.imported.values()]),
+    "quantity": (("quantity",), lambda d: d.quantity),
+    "allowances": (("allowances", "piece_allowances"), _sizes),
+    "cloth": (("cloth",), lambda d: None),
+    "distance": (("distance_mm",), lambda d: _mm(d.distance_mm)),
+    "shares": (("shares",), lambda d: list(d.shares)),
+    "lay": (("lay",), lambda d: [_placement(p, d.unit) for p in d.lay]),
+    "traced": (("traced",), lambda d: list(d.traced)),
+    "table": (("table",), lambda d: dict(d.table)),
+    "record": (("record",), lambda d: [dict(r) for r in d.record]),
+}
 
 
 def save(docket: Docket, path: str | Path | None = None) -> Path:
@@ -112,7 +109,7 @@ def seen_from(own: Path, named: str, target: Path) -> str:
         return str(at)
 
 
-def _cloth(cloth: Cloth | None, before: Cloth | None, raw: Any, *, of_another: bool = False) -> Any:
+def _cloth(cloth: Cloth | None, before: Cloth | None, raw: Any, of_another: bool) -> Any:
     """A cloth as written: keys that have not changed stay as she wrote them.
 
     ``of_another``: the cloth is described in the garment's docket; only how it is folded is here.
@@ -153,14 +150,6 @@ def _placement(p: Placement, unit: str) -> dict[str, Any]:
     if p.lower:
         entry["layer"] = "lower"
     return entry
-
-
-def _set(data: dict[str, Any], key: str, value: Any) -> None:
-    """Set a section, or take it out when it holds nothing."""
-    if value in (None, [], {}):
-        data.pop(key, None)
-    else:
-        data[key] = value
 
 
 def _mm(value: float) -> str:

@@ -18,6 +18,7 @@ import numpy as np
 
 from configs.errors import DraftError, Fault
 from configs.units import format_length
+from drafting.allowance import plain
 from drafting.curves import Cubic, Points, chain_points
 from drafting.fit import KINDS, FitChange
 from drafting.measurements import REGISTRY, Measurements
@@ -379,11 +380,6 @@ class Sheet:
 def level_name(line_name: str) -> str:
     """'waist level' of the waist line."""
     return line_name.removesuffix(" line") + " level"
-
-
-def plain(edge: str) -> str:
-    """An edge's name without the wearer's side."""
-    return edge.removeprefix("left ").removeprefix("right ")
 
 
 def ring_pairs(piece: Piece) -> list[tuple[str, str]]:

@@ -15,11 +15,11 @@ import numpy as np
 
 from configs.errors import DraftError, Fault
 from configs.units import format_length
+from drafting.allowance import plain
 from drafting.curves import Cubic, Points, chain_points, left_of, line, rounded, unit
 from drafting.measurements import Measurements
 from drafting.outline import Edge, polyline_length, ring_points
 from drafting.piece import Mark, Notch, Piece
-from drafting.sheet.board import plain
 from drafting.sheet.darts import OpenDart
 from drafting.sheet.pieces import half_piece, label_of
 from drafting.style import slash_and_spread

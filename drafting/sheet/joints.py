@@ -13,11 +13,12 @@ from typing import Any
 
 import numpy as np
 
+from drafting.allowance import plain
 from drafting.curves import Points
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, Choice, found
-from drafting.sheet.board import STYLE, Body, Sheet, plain, ring_pairs
+from drafting.sheet.board import STYLE, Body, Sheet, ring_pairs
 from drafting.sheet.making import Task
 from drafting.sheet.onto import EdgeRun, Onto
 from drafting.sheet.passing import BODY_EASE_MM

@@ -15,7 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from drafting.allowance import FOLD
+from drafting.allowance import FOLD, plain
 from drafting.outline import Edge, arc_lengths
 from drafting.piece import Notch, Piece
 from drafting.truing import Seam, Spot, cut_place, dart_spans, sewn_place
@@ -110,7 +110,7 @@ def _at_hems(piece: Piece) -> list[Notch]:
     more = []
     ring = list(piece.edges)
     for i, e in enumerate(ring):
-        if e.removeprefix("left ").removeprefix("right ") not in HEMS:
+        if plain(e) not in HEMS:
             continue
         before, after = ring[i - 1], ring[(i + 1) % len(ring)]
         ends = [(before, piece.edges[before].length_mm), (after, 0.0)]

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from drafting.allowance import plain
 from drafting.curves import Points
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.piece import Piece
@@ -107,4 +108,4 @@ class Onto:
 
 def _plain(edge: str) -> str:
     """An edge's name without side and number: 'left armhole 2' is an armhole."""
-    return re.sub(r" \d+$", "", edge).removeprefix("left ").removeprefix("right ")
+    return plain(re.sub(r" \d+$", "", edge))
