@@ -104,12 +104,10 @@ def cutting_ring(
         short = falls_short(ring, widths, cut)
         if not short:
             return cut
-    raise DraftError(
-        Fault(
-            f"cutting line outside '{short}'",
-            "comes nearer to the sewing line than the allowance.",
-            "Use a smaller allowance there.",
-        )
+    raise DraftError.of(
+        f"cutting line outside '{short}'",
+        "comes nearer to the sewing line than the allowance.",
+        "Use a smaller allowance there.",
     )
 
 

@@ -33,15 +33,13 @@ def as_points(points: ArrayLike, what: str, least: int = 2) -> Points:
     try:
         array = np.array(points, dtype=np.float64)
     except (TypeError, ValueError) as error:
-        raise InputError(Fault(what, "is not a list of [x, y] pairs of numbers.")) from error
+        raise InputError.of(what, "is not a list of [x, y] pairs of numbers.") from error
     if array.ndim != 2 or array.shape[1:] != (2,):
-        raise InputError(
-            Fault(what, f"is not a list of [x, y] pairs (its shape is {array.shape}).")
-        )
+        raise InputError.of(what, f"is not a list of [x, y] pairs (its shape is {array.shape}).")
     if not np.isfinite(array).all():
-        raise InputError(Fault(what, "holds a coordinate that is not a finite number."))
+        raise InputError.of(what, "holds a coordinate that is not a finite number.")
     if len(array) < least:
-        raise InputError(Fault(what, f"has {len(array)} points; at least {least} are needed."))
+        raise InputError.of(what, f"has {len(array)} points; at least {least} are needed.")
     array.setflags(write=False)
     return array
 

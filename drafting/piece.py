@@ -179,7 +179,7 @@ class Piece:
         """
         where = f"piece '{name}'"
         if not isinstance(name, str) or not name.strip():
-            raise InputError(Fault("piece", "has no name."))
+            raise InputError.of("piece", "has no name.")
         if edges:
             return cls(
                 name=name,
@@ -520,11 +520,11 @@ def _turns(turns: Sequence[float], where: str) -> tuple[float, ...]:
     try:
         allowed = tuple(float(t) % 360.0 for t in turns)
     except (TypeError, ValueError) as error:
-        raise InputError(
-            Fault(where, f"turns is {turns!r}, not a list of degrees.", "Use [0, 180].")
+        raise InputError.of(
+            where, f"turns is {turns!r}, not a list of degrees.", "Use [0, 180]."
         ) from error
     if not allowed or not np.isfinite(allowed).all():
-        raise InputError(Fault(where, "turns must hold at least one number of degrees."))
+        raise InputError.of(where, "turns must hold at least one number of degrees.")
     return tuple(dict.fromkeys(allowed))
 
 
@@ -536,12 +536,12 @@ def _fold_of(edges: Mapping[str, ArrayLike], fold: Line | None, where: str) -> L
     """
     if FOLD not in edges:
         if fold is not None:
-            raise InputError(Fault(where, "has a fold, but none of its edges is named 'fold'."))
+            raise InputError.of(where, "has a fold, but none of its edges is named 'fold'.")
         return None
     points = as_points(edges[FOLD], f"{where} {FOLD}")
     inside = min(float(np.min(as_points(p, where)[:, 0])) for p in edges.values())
     if np.abs(points[:, 0]).max() > 1e-6 or inside < -1e-6:
-        raise InputError(Fault(where, "has a fold that is not on x = 0 with the piece in x ≥ 0."))
+        raise InputError.of(where, "has a fold that is not on x = 0 with the piece in x ≥ 0.")
     return ((0.0, float(points[0, 1])), (0.0, float(points[-1, 1])))
 
 
@@ -550,7 +550,7 @@ def _edges_on_fold(ring: Points, fold: Line, where: str) -> list[Edge]:
     a, b = as_points(fold, f"{where} fold")[:2]
     length = float(np.hypot(*(b - a)))
     if length < 1.0:
-        raise InputError(Fault(where, "has a fold whose ends are one point."))
+        raise InputError.of(where, "has a fold whose ends are one point.")
     t = (b - a) / length
     off = (ring - a) @ np.array([-t[1], t[0]])
     if off.max() > -off.min():  # the piece lies left of a → b: the ring runs a → b
@@ -558,20 +558,18 @@ def _edges_on_fold(ring: Points, fold: Line, where: str) -> list[Edge]:
     else:
         a, b, t, off = b, a, -t, -off
     if off.min() < -0.1:
-        raise InputError(
-            Fault(where, "lies on both sides of its fold.", "Give the half that is drawn.")
+        raise InputError.of(
+            where, "lies on both sides of its fold.", "Give the half that is drawn."
         )
     # The ring runs down the fold in the piece frame: t there is (0, −1).
     moved = np.stack([off, -((ring - a) @ t)], axis=1)
     on = np.abs(moved[:, 0]) <= 0.1
     run = on & np.roll(on, -1)
     if run.sum() == 0 or np.count_nonzero(run & ~np.roll(run, 1)) != 1:
-        raise InputError(
-            Fault(
-                where,
-                "has no single straight side on its fold line.",
-                "The fold must be one side of the outline.",
-            )
+        raise InputError.of(
+            where,
+            "has no single straight side on its fold line.",
+            "The fold must be one side of the outline.",
         )
     start = int(np.flatnonzero(run & ~np.roll(run, 1))[0])
     moved = np.roll(moved, -start, axis=0)

@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from configs.errors import DraftError, Fault, InputError
+from configs.errors import DraftError, InputError
 from configs.reader import unknown_keys
 from configs.units import format_length
 from drafting.allowance import plain
@@ -127,7 +127,7 @@ def edges_named(made: Draft, name: str) -> list[tuple[str, str]]:
         (fault,) = unknown_keys({name: 0}, known, "edge")
         edges = sorted({plain(e) for _, e in made.hangs_on})
         remedy = fault.remedy or f"Edges here: {', '.join(edges)}."
-        raise InputError(Fault("--why", f"this garment has no edge '{name}'.", remedy))
+        raise InputError.of("--why", f"this garment has no edge '{name}'.", remedy)
     return known[word]
 
 

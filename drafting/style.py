@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import Fault, InputError, short
+from configs.errors import InputError, short
 from configs.reader import Reader, as_number, as_typed, nearest
 from configs.units import format_length, meant_units, parse_length
 from drafting.outline import Points
@@ -70,7 +70,7 @@ def resolve(
     """
     reader = Reader({} if style is None else style, key=where, unit=unit, asks=asks)
     if reader.faults:
-        raise InputError(Fault(where, "is not a mapping.", "Write 'style: {neckline: v}'."))
+        raise InputError.of(where, "is not a mapping.", "Write 'style: {neckline: v}'.")
     known = {o.key: o for o in options}
     reader.only(known)
     out: dict[str, Any] = {o.key: o.default for o in options}

@@ -14,7 +14,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.files import FORMAT_VERSION, dump_yaml, read_yaml
 from configs.reader import Reader
 from drafting.docket.named import read_measurements
@@ -24,7 +24,6 @@ from drafting.piece_entry import entry_of, read_entries
 if TYPE_CHECKING:
     from drafting.docket.model import Docket
     from drafting.measurements import Measurements
-    from drafting.shaping.changes import Change
 
 _KEYS = (
     "chalkbeam",
@@ -92,15 +91,6 @@ class Base:
         top.done()
         return base
 
-    def changes(self) -> tuple[Change, ...]:
-        """The scissors' operations of the base itself, read."""
-        from drafting.shaping.changes import read_changes
-
-        reader = Reader(self.recipe, file=str(self.path or ""), key="base", unit=self.unit)
-        changes = read_changes(reader)
-        reader.done()
-        return changes
-
     def style(self) -> dict[str, Any]:
         """Its style, every plain number with the base's unit, as another file may have another."""
         from drafting import blocks
@@ -145,12 +135,10 @@ def base_text(docket: Docket, title: str, made: str, target: Path) -> str:
 
     garment = dict(docket.garment or {})
     if docket.base is not None:
-        raise InputError(
-            Fault(
-                str(docket.path or "garment.base"),
-                f"is drawn from a base already, {garment.get('base')}.",
-                "Change that base, or copy it.",
-            )
+        raise InputError.of(
+            str(docket.path or "garment.base"),
+            f"is drawn from a base already, {garment.get('base')}.",
+            "Change that base, or copy it.",
         )
     if not garment.get("block") and not docket.imported:
         docket.draft()

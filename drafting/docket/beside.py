@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.reader import nearest
 from drafting.docket.cloths import EXAMPLE
 from drafting.docket.model import Docket
@@ -21,26 +21,22 @@ def docket_of_cloth(garment: Docket, name: str) -> Docket:
     """
     if name not in garment.cloths:
         known = ", ".join(garment.cloths)
-        raise InputError(
-            Fault(
-                "--cloth",
-                f"{garment.path or 'the docket'} has no cloth '{name}'"
-                + (f"; it has {known}." if known else "."),
-                nearest(name, garment.cloths) or f"Add it under 'cloths'. {EXAMPLE}",
-            )
+        raise InputError.of(
+            "--cloth",
+            f"{garment.path or 'the docket'} has no cloth '{name}'"
+            + (f"; it has {known}." if known else "."),
+            nearest(name, garment.cloths) or f"Add it under 'cloths'. {EXAMPLE}",
         )
     if garment.path is None:
-        raise InputError(Fault("", "this docket was never saved.", "Save it first."))
+        raise InputError.of("", "this docket was never saved.", "Save it first.")
     path = garment.path.with_name(f"{garment.path.stem}.{name.replace(' ', '-')}.yaml")
     if path.exists():
         found = Docket.load(path)
         if found.of is None or found.of.cloth != name:
-            raise InputError(
-                Fault(
-                    str(path),
-                    f"is where the lay of '{name}' belongs, and is another file.",
-                    "Rename it.",
-                )
+            raise InputError.of(
+                str(path),
+                f"is where the lay of '{name}' belongs, and is another file.",
+                "Rename it.",
             )
         return found
     data: dict[str, Any] = {

@@ -101,19 +101,15 @@ def read_of(
     def read() -> Docket:
         file = named_file(folder, of.docket, "of", where, "name the garment's docket")
         if "of" in read_yaml(file):  # a ring of files would be read for ever
-            raise InputError(
-                Fault(f"{where}: of.docket", f"{of.docket} is itself for a cloth of another docket.",
-                      "Name the garment's.")
-            )  # fmt: skip
+            raise InputError.of(f"{where}: of.docket", f"{of.docket} is itself for a cloth of another docket.",
+                      "Name the garment's.")  # fmt: skip
         garment = load(file)
         if of.cloth not in garment.cloths:
             known = ", ".join(garment.cloths) or "none"
-            raise InputError(
-                Fault(
-                    f"{where}: of.cloth",
-                    f"{of.docket} has no cloth '{of.cloth}'; it has {known}.",
-                    nearest(of.cloth, garment.cloths),
-                )
+            raise InputError.of(
+                f"{where}: of.cloth",
+                f"{of.docket} has no cloth '{of.cloth}'; it has {known}.",
+                nearest(of.cloth, garment.cloths),
             )
         return garment
 

@@ -151,12 +151,10 @@ def drafted(docket: Docket) -> tuple[Draft | None, dict[str, Piece]]:
     if recipe.get("block") is None and not parts_of(docket):
         return None, imported_of(docket)
     if body is None:
-        raise InputError(
-            Fault(
-                docket._where("measurements"),
-                "a garment is to be drafted but no measurements are named.",
-                "Add 'measurements: alto-3.yaml', or take them with 'chalkbeam measure'.",
-            )
+        raise InputError.of(
+            docket._where("measurements"),
+            "a garment is to be drafted but no measurements are named.",
+            "Add 'measurements: alto-3.yaml', or take them with 'chalkbeam measure'.",
         )
     try:
         return made_for(docket, body, recipe)
@@ -164,7 +162,7 @@ def drafted(docket: Docket) -> tuple[Draft | None, dict[str, Piece]]:
         if body.unit_doubt:  # what follows from numbers in the wrong unit is told of nothing else
             where = body.path or docket._where("measurements")
             remedy = "Correct its line 'unit:', or the numbers."
-            raise InputError(Fault(where, body.unit_doubt, remedy)) from error
+            raise InputError.of(where, body.unit_doubt, remedy) from error
         faults = [_of_garment(docket, f) for f in error.faults]
         if isinstance(error, InputError):
             faults += _strange_edges(docket)

@@ -143,14 +143,12 @@ class Docket:
         """
         made = self._drafted[0]
         if made is None:
-            raise InputError(
-                Fault(
-                    self._where("garment"),
-                    "this docket has no garment to draft, only imported pieces."
-                    if self._drafted[1]
-                    else "this docket names no garment.",
-                    "Add 'garment: {block: quick-top}'; 'chalkbeam blocks' lists what there is.",
-                )
+            raise InputError.of(
+                self._where("garment"),
+                "this docket has no garment to draft, only imported pieces."
+                if self._drafted[1]
+                else "this docket names no garment.",
+                "Add 'garment: {block: quick-top}'; 'chalkbeam blocks' lists what there is.",
             )
         return made
 

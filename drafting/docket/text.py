@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.files import FORMAT_VERSION, write_atomic
 from configs.rewrite import merged
 from drafting.piece_entry import entry_of
@@ -83,7 +83,7 @@ def save(docket: Docket, path: str | Path | None = None) -> Path:
     """
     target = Path(path) if path is not None else docket.path
     if target is None:
-        raise InputError(Fault("", "this docket was never saved.", "Say where to save it."))
+        raise InputError.of("", "this docket was never saved.", "Say where to save it.")
     data = mapping_of(docket)
     if docket.path is not None and target.resolve().parent != docket.path.resolve().parent:
         for key in ("measurements", "cloth", "shares", "of"):

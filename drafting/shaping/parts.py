@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from configs.reader import nearest
 from drafting.allowance import FOLD
 from drafting.curves import left_of, unit
@@ -37,7 +37,7 @@ JOINED_MM = 0.02  # ends of runs that are laid together may miss one another by 
 
 def refuse(what: str, remedy: str = "") -> DraftError:
     """A refusal without its place: who replays the changes says in which of them it happened."""
-    return DraftError(Fault("", what, remedy))
+    return DraftError.of("", what, remedy)
 
 
 def xy(point: Points) -> XY:

@@ -9,14 +9,12 @@ SVG for each step. Piece frame in (mm, x from the centre line, y up from the top
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from functools import cache
-from pathlib import Path
 from typing import Any
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.blocks import Draft
-from drafting.figures.drawing import GREY, INK, PALE, Drawing, Measure, svg_width, to_pdf, to_svg
+from drafting.figures.drawing import GREY, INK, PALE, Measure, svg_width, to_pdf, to_svg
 from drafting.sheet import Step
 from drafting.steps.board import PANEL_MM, Panel, extent_of, new_board, scale_of
 from drafting.steps.ends import bend_panel, check_panel
@@ -35,8 +33,8 @@ def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
         InputError: the block recorded no steps.
     """
     if not draft.steps:
-        raise InputError(
-            Fault("steps", f"the block '{draft.block}' recorded none, so none can be drawn.")
+        raise InputError.of(
+            "steps", f"the block '{draft.block}' recorded none, so none can be drawn."
         )
     whole = extent = extent_of(_first_sheet(draft))
     one_to = scale_of(extent)
@@ -60,8 +58,7 @@ def panels(draft: Draft, measure: Measure = svg_width) -> list[Panel]:
             draw_standing(inset, standing, step)
             draw_new(inset, standing, step, unit)
             paste(board, inset, region)
-        drawing = Drawing(*PANEL_MM, tuple(board.strokes), tuple(board.writings))
-        out.append(Panel(step.key, number, step.title, drawing))
+        out.append(board.panel(step.key, number, step.title))
         standing.add(step)
     ends = (check_panel, bend_panel)
     return out + [end(draft, first, whole, len(out) + i, measure) for i, end in enumerate(ends, 1)]
@@ -94,7 +91,7 @@ def steps_pdf(draft: Draft, *, title: str = "", paper: str = "a4") -> bytes:
         InputError: the block recorded no steps, or another paper is asked for.
     """
     if paper not in ("a4", "letter"):
-        raise InputError(Fault("paper", f"{paper!r} is not known.", "Take a4 or letter."))
+        raise InputError.of("paper", f"{paper!r} is not known.", "Take a4 or letter.")
     from configs.paper import PAPERS, pdf_document
     from drafting.lettering import Lettering, one_line
 
@@ -152,25 +149,3 @@ def _foot(pdf: Any, letters: Any, left: float, foot: str, page: str) -> None:
     y = pdf.h - 6.0
     letters.write(left, y, foot, letters.fitted(foot, 3.0, PANEL_MM[0] - 30.0))
     letters.write(left + PANEL_MM[0] - letters.width(page, 3.0), y, page, 3.0)
-
-
-def write_steps(
-    draft: Draft, folder: Path, *, kind: str = "pdf", title: str = "", paper: str = "a4"
-) -> list[Path]:
-    """Write ``steps.pdf`` (kind 'pdf') or one SVG for each step (kind 'svg') into a folder.
-
-    Raises:
-        InputError: no steps, another kind or paper, a folder that cannot be written to.
-    """
-    from configs.files import write_atomic
-
-    files: Mapping[str, str | bytes]
-    if kind == "pdf":
-        files = {"steps.pdf": steps_pdf(draft, title=title, paper=paper)}
-    elif kind == "svg":
-        files = steps_svg(draft)
-    else:
-        raise InputError(Fault("steps", f"the kind {kind!r} is not known.", "Take pdf or svg."))
-    for name, data in files.items():
-        write_atomic(folder / name, data)
-    return [folder / name for name in files]

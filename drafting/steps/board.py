@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.figures.drawing import (
     STRONG_SHARE,
     TAPE,
@@ -25,23 +25,11 @@ from drafting.outline import points_along, polyline_length
 from drafting.sheet import Step
 
 PANEL_MM = (182.0, 124.0)  # two on an A4 or Letter page
-
-
 PICTURE_MM = (98.0, 124.0)
-
-
 MARGINS_MM = (17.0, 15.0, 6.0, 6.0)  # left (for upright dimensions), right, top, bottom
-
-
 SCALES = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
-
-
 NAME_MM, _DIMENSION_MM, LEVEL_MM = 3.0, 2.8, 2.5
-
-
 SAME_MM = 0.5  # nearer than this two heights are one height on paper
-
-
 Spot = tuple[float, float]
 
 
@@ -134,7 +122,6 @@ class Board:
         ``not_towards``: 'left' or 'right' where a near neighbour's name belongs.
         """
         barred = {"left": "end", "right": "start"}.get(not_towards, "")
-        x, y = float(at[0]), float(at[1])
         places = []
         for gap in (gap_mm, gap_mm + 1.4, gap_mm + 3.4, gap_mm + 6.4):
             low, mid = gap + 0.75 * size, 0.3 * size
@@ -144,7 +131,7 @@ class Board:
                 (gap, mid, "start"), (-gap, mid, "end"),
             ]  # fmt: skip
         tried = [
-            Writing((x + dx, y + dy), text, size, anchor, colour, strong=strong)
+            Writing((at[0] + dx, at[1] + dy), text, size, anchor, colour, strong=strong)
             for dx, dy, anchor in places
             if anchor != barred
         ]
@@ -154,6 +141,11 @@ class Board:
         self.write(tried[best])
         if best >= 2 * per_gap:
             self.strokes.append(Stroke(np.array([at, tried[best].at]), "old"))
+
+    def panel(self, key: str, number: int, title: str) -> Panel:
+        """What stands on the board, as one step."""
+        drawing = Drawing(*PANEL_MM, tuple(self.strokes), tuple(self.writings))
+        return Panel(key, number, title, drawing)
 
     # --- dimension lines ----------------------------------------------------------------------
 
@@ -219,7 +211,7 @@ def extent_of(steps: Iterable[Step]) -> tuple[float, float, float, float]:
         parts += [np.asarray(x) for x in (*step.lines.values(), *step.curves.values())]
     everything = np.vstack([p for p in parts if len(p)])
     if not np.isfinite(everything).all():
-        raise InputError(Fault("steps", "hold a coordinate that is no number."))
+        raise InputError.of("steps", "hold a coordinate that is no number.")
     low, high = everything.min(axis=0), everything.max(axis=0)
     return float(min(low[0], 0.0)), float(high[0]), float(low[1]), float(max(high[1], 0.0))
 

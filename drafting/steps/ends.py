@@ -12,7 +12,6 @@ from drafting.figures.drawing import (
     GREY,
     INK,
     TAPE,
-    Drawing,
     Measure,
     Points,
     Stroke,
@@ -58,13 +57,10 @@ def check_panel(
     y = head_words(board, "check", title, text, (), "front and back")
     y = _length_table(board, draft, y + 2.5)
     _write_notes(board, draft.notes, y)
-    drawing = Drawing(*PANEL_MM, tuple(board.strokes), tuple(board.writings))
-    return Panel("check", number, title, drawing)
+    return board.panel("check", number, title)
 
 
 _NOTE_SIZES_MM = (3.2, 2.9, 2.6, 2.3)
-
-
 _MORE_NOTES = "More notes stand in truing.txt."
 
 
@@ -117,11 +113,7 @@ def _length_table(board: Board, draft: Draft, y: float) -> float:
 
 
 _TOOTH_MM2 = 420.0  # a curve of radius 60 mm gets teeth of 7 mm
-
-
 _TOOTH_MOST_MM = 14.0
-
-
 _NEARLY_STRAIGHT_MM = 1500.0
 
 
@@ -170,8 +162,7 @@ def bend_panel(
         out.append(Writing((left, y), name, size, bare=True))
         out.append(Writing((PANEL_MM[0], y), text, 2.9, "end", INK, bare=True))
         y += 4.2
-    drawing = Drawing(*PANEL_MM, tuple(board.strokes), tuple(board.writings))
-    return Panel("curves", number, title, drawing)
+    return board.panel("curves", number, title)
 
 
 def _comb(points: Points, board: Board) -> tuple[list[Points], float]:

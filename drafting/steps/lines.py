@@ -15,11 +15,7 @@ from drafting.sheet import Step
 from drafting.steps.board import SAME_MM, Spot
 
 _CORNER_DEG = 25.0  # a sharper turn is a corner of its own and stands in the table
-
-
 _STRAIGHT_MM = 0.4
-
-
 # A curve is given at equal parts between its ends, more where it turns much: a smooth pencil
 # line through the dots then stays within 2 mm of the true one.
 _CURVE_PARTS, _TURNING_PARTS, _MUCH_DEG = 4, 6, 70.0

@@ -34,8 +34,6 @@ from drafting.steps.board import (
 from drafting.steps.lines import Standing, apart, dots_on, is_straight, middle_of, square_corners
 
 _INSET_LEAST_MM, _INSET_MOST_MM = 28.0, 64.0
-
-
 _CLOSE_ON_PAPER_MM = 14.0
 
 

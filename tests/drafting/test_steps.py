@@ -18,7 +18,7 @@ from drafting import Draft, Measurements, draft
 from drafting.figures.drawing import clipped, svg_width, text_lines
 from drafting.lettering import font_folders
 from drafting.sheet import Sheet
-from drafting.steps import panels, steps_pdf, steps_svg, write_steps
+from drafting.steps import panels, steps_pdf, steps_svg
 from drafting.steps.board import PANEL_MM, Panel
 from drafting.steps.lines import curvature
 
@@ -306,7 +306,7 @@ def test_names_do_not_cover_one_another(top: Draft) -> None:
                     assert over_x * over_y < 0.34 * least, (panel.key, a[4], b[4])
 
 
-def test_svgs(top: Draft, tmp_path: Path) -> None:
+def test_svgs(top: Draft) -> None:
     """One SVG a panel, in order, of true size, well formed, without a number that is none."""
     texts = steps_svg(top)
     assert list(texts) == sorted(texts)
@@ -316,21 +316,12 @@ def test_svgs(top: Draft, tmp_path: Path) -> None:
         assert root.get("width") == f"{PANEL_MM[0]:g}mm"
         assert "nan" not in text and "inf" not in text
         assert root.findall(f"{SVG}path") and root.findall(f"{SVG}text")
-    written = write_steps(top, tmp_path / "steps", kind="svg")
-    assert [p.name for p in written] == list(texts)
-    assert written[0].read_text(encoding="utf-8") == next(iter(texts.values()))
 
 
-def test_writing_a_pdf(top: Draft, tmp_path: Path) -> None:
-    """write_steps gives one PDF by default; another kind or paper is refused, nothing written."""
-    (path,) = write_steps(top, tmp_path, title="rehearsal top")
-    assert path.name == "steps.pdf"
-    assert path.read_bytes().startswith(b"%PDF")
-    with pytest.raises(InputError, match="kind"):
-        write_steps(top, tmp_path / "other", kind="bmp")
+def test_paper_that_is_not_known_is_refused(top: Draft) -> None:
+    """Steps come on A4 or letter; another paper is refused."""
     with pytest.raises(InputError, match="paper"):
-        write_steps(top, tmp_path / "other", paper="a3")
-    assert not (tmp_path / "other").exists()
+        steps_pdf(top, paper="a3")
 
 
 def test_block_without_steps_is_refused(top: Draft) -> None:
