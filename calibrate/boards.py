@@ -14,14 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate import cards as card_module
+from calibrate.arrays import Array, Image, Mask
 from calibrate.cards import FIRST_PATTERN_ID, Board
 from calibrate.plane import apply, within
 from calibrate.saddles import Corners, measure
 from configs.errors import Refusal
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Bools = NDArray[np.bool_]
 
 _LEAST_CARD_CORNERS = 10
 
@@ -43,6 +40,8 @@ def _reader() -> Any:
     settings.minMarkerPerimeterRate = 0.02
     settings.maxMarkerPerimeterRate = 0.8
     settings.minMarkerDistanceRate = 0.05
+    # windows of 3 and 23 px: what one of 13 finds between them, they find as well
+    settings.adaptiveThreshWinSizeStep = 20
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100)
     return cv2.aruco.ArucoDetector(dictionary, settings)
 
@@ -178,7 +177,7 @@ def _sample(gray: Image, px: Array) -> Array:
     return np.where(ok, value, np.nan)
 
 
-def _looks_right(gray: Image, px: Array, steps: Array, square: float, signs: Array) -> Bools:
+def _looks_right(gray: Image, px: Array, steps: Array, square: float, signs: Array) -> Mask:
     """Which corners have black and white in the quadrants where the board has them."""
     reach = 0.24 * square
     values = []
@@ -201,7 +200,7 @@ def _grow(
     seeds_board: Array,
     seeds_px: Array,
     bent: bool,
-    forbidden: Callable[[Array], Bools] | None = None,
+    forbidden: Callable[[Array], Mask] | None = None,
 ) -> tuple[NDArray[np.int64], Array, Array]:
     """All corners of a board that are seen, found outwards from its markers.
 
@@ -372,7 +371,7 @@ def find_pattern(
     seeds = np.concatenate([board.markers[i] for i, _ in good])
     seeds_px = np.concatenate([q for _, q in good])
 
-    def forbidden(px: Array) -> Bools:
+    def forbidden(px: Array) -> Mask:
         inside = np.zeros(len(px), dtype=bool)
         for ring in outlines:
             inside |= within(ring, px)

@@ -12,13 +12,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from calibrate.lens import at
+from calibrate.arrays import Array, Mask
+from calibrate.lens import at, chained
 from calibrate.model import CAMERA_COUNT, COUNT, CameraModel, ProjectorModel
 from calibrate.plane import apply, homography, place
-
-Array = NDArray[np.float64]
 
 # Weak knowledge of lenses, one sigma, unit half a diagonal: what phones, webcams and projectors
 # have (common practice, no source). It only speaks where the corners do not.
@@ -161,6 +159,12 @@ class Bundle:
     def __init__(self, photos: Sequence[PhotoView], state: State, unit_mm: float) -> None:
         self.photos = photos
         self._seen = [[p.seen(lit) for p in photos] for lit in (False, True)]
+        boards = [
+            (sum(len(v.corners_px) for v in p.cards.values()), len(p.seen_px)) for p in photos
+        ]
+        ends = np.cumsum(2 * np.array(boards), axis=None)
+        # before which rows (of residuals with a projector) the next board begins
+        self.cuts = ends[:-1] if state.projector is not None else ends[:0]
         self.unit_mm = unit_mm
         self.ids = sorted(state.poses)
         self.cards_at = CAMERA_COUNT * len(photos)
@@ -237,9 +241,9 @@ class Bundle:
                     rows[part, :, at_column : at_column + block.shape[2]] = block
                 done = part.stop
             if state.projector is not None and len(lit):
-                rows[done:, :, self.projector_at : self.projector_at + COUNT] = by_place[
-                    done:
-                ] @ state.projector.table_jacobian(lit)
+                rows[done:, :, self.projector_at : self.projector_at + COUNT] = chained(
+                    by_place[done:], state.projector.table_jacobian(lit)
+                )
         return errors, J
 
     def _card_blocks(
@@ -287,7 +291,7 @@ class Bundle:
                 stiff[at : at + 3] = self.unit_mm / (_EYE_SIGMA * eye[2])
         return centre, stiff
 
-    def free(self, stage: str) -> NDArray[np.bool_]:
+    def free(self, stage: str) -> Mask:
         """(count,) which unknowns a stage of `STAGES` frees.
 
         The first card's pose is the frame and stays.
@@ -318,6 +322,15 @@ STAGES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 
 def _of(prior: Mapping[str, float]) -> Array:
     return np.array(list(prior.values()))
+
+
+def _triangle(rows: Array) -> Array:
+    """The triangle of the QR factors of rows; columns in which they hold nothing cost nothing."""
+    used = rows.any(axis=0)
+    few: Any = np.linalg.qr(rows[:, used], mode="r")
+    out = np.zeros((len(few), rows.shape[1]))
+    out[:, used] = few
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -391,8 +404,8 @@ def minimise(
                 J[past] *= slope[:, None]
             rows = np.column_stack([J, r])
             held_rows = np.column_stack([prior_rows, (whole(part) - centre)[held] * stiff[held]])
-            triangle: Any = np.linalg.qr(np.concatenate([rows, held_rows]), mode="r")
-            small = (part.tobytes(), triangle)
+            boards = [_triangle(board) for board in np.split(rows, bundle.cuts)]
+            small = (part.tobytes(), _triangle(np.concatenate([*boards, held_rows])))
         return small[1]
 
     def errors(part: Array) -> Array:

@@ -14,15 +14,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calibrate.arrays import Array
 from calibrate.model import COUNT, EARLIER, TABLE_UNIT_MM, ProjectorModel, points_2d
 from calibrate.plane import apply
 from configs.errors import Fault, InputError, short
 from configs.files import FORMAT_VERSION, dump_yaml, read_yaml, write_atomic
 from configs.reader import Reader
-
-Array = NDArray[np.float64]
 
 _KEPT, _DRAWS = 0.9, 2000  # what is told at the worst place holds nine times in ten
 _KEYS = (

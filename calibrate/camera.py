@@ -19,14 +19,12 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Image
 from calibrate.detect import Detections, detect
 from calibrate.pattern import Pattern
 from calibrate.photo import read_photo
 from calibrate.plane import apply
 from configs.errors import Refusal
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 FRAMES = 30
 _SETTLE_SECONDS = 0.7  # projector, cable and camera together lag a few tenths

@@ -16,16 +16,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Image, Mask
 from configs.errors import Fault, InputError
 from configs.files import FORMAT_VERSION
 from configs.paper import PAPERS, pdf_document
 from configs.reader import Reader
 from configs.units import inches_text
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 MARKER_CELLS = 6  # four by four bits and a black border all round
 MARKER_IDS = 100  # OpenCV's 4x4 dictionary of a hundred; ids from FIRST_PATTERN_ID are projected
@@ -35,13 +32,13 @@ BARS_MM = (180.0, 250.0)
 
 
 @cache
-def marker_bits(marker: int) -> NDArray[np.bool_]:
+def marker_bits(marker: int) -> Mask:
     """(6, 6) cells of a marker, True where black, from OpenCV's dictionary DICT_4X4_100."""
     import cv2
 
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100)
     drawn = np.asarray(cv2.aruco.generateImageMarker(dictionary, marker, MARKER_CELLS))
-    bits: NDArray[np.bool_] = drawn == 0
+    bits: Mask = drawn == 0
     bits.setflags(write=False)
     return bits
 

@@ -10,8 +10,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calibrate.arrays import Array
 from calibrate.boards import affine, card_outline, find_cards, find_pattern, gray_of, read_markers
 from calibrate.cards import FIRST_PATTERN_ID
 from calibrate.pattern import Pattern, bare
@@ -25,10 +26,6 @@ from calibrate.photo_faults import (
     say_why_nothing,
 )
 from calibrate.saddles import Corners
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Bools = NDArray[np.bool_]
 
 _LEAST_SHARED = 20  # corners in both photos, to call them one
 _SAME_NOISE = 3.0  # median miss over noise; copies and a still camera make 0.1 to 2

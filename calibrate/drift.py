@@ -15,13 +15,11 @@ from itertools import combinations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Array
 from calibrate.calibration import Calibration, CardPlace
 from calibrate.plane import apply, matrix_of, rigid
 from configs.errors import Fault, InputError
-
-Array = NDArray[np.float64]
 
 TOLERANCE_MM = 1.0
 _CARD_MM = 100.0  # how far apart two points on a card are that carry its turn

@@ -11,9 +11,8 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calibrate.arrays import Array
 
 
 class Lens(NamedTuple):
@@ -46,12 +45,9 @@ class Lens(NamedTuple):
         return bool(self.p1 or self.p2 or self.s2 or self.s4)
 
     def radial(self, r2: Array) -> tuple[Array, Array]:
-        """What the radial terms do at r²: place out over place in, and the slope of out by in."""
+        """What the radial terms do at r²: place out over place in, and twice its slope by r²."""
         k1, k2, k3 = self.k1, self.k2, self.k3
-        return (
-            1 + r2 * (k1 + r2 * (k2 + r2 * k3)),
-            1 + r2 * (3 * k1 + r2 * (5 * k2 + r2 * 7 * k3)),
-        )
+        return 1 + r2 * (k1 + r2 * (k2 + r2 * k3)), 2 * (k1 + r2 * (2 * k2 + r2 * 3 * k3))
 
     def sideways(self, p: Array) -> Array:
         """(N, 2) what is not radial, of places (N, 2) from the centre."""
@@ -64,21 +60,24 @@ class Lens(NamedTuple):
             ]
         )
 
-    def through(self, p: Array) -> tuple[Array, tuple[Array, Array, Array]]:
+    def through(self, p: Array) -> tuple[Array, tuple[Array, Array, Array, Array]]:
         """Places (N, 2) from the centre through the lens, and the derivatives that an inverse needs.
 
         Returns:
-            places (N, 2) from the centre; xx, xy (and yx), yy, (N,) each, without the prism's terms.
+            places (N, 2) from the centre; xx, xy, yx, yy, (N,) each: x and y out by x and y in.
         """
         x, y = p[:, 0], p[:, 1]
         r2 = x * x + y * y
-        factor = self.radial(r2)[0]
-        steeper = 2 * (self.k1 + r2 * (2 * self.k2 + r2 * 3 * self.k3))
-        p1, p2 = self.p1, self.p2
-        xx = factor + steeper * x * x + 2 * p1 * y + 6 * p2 * x
-        yy = factor + steeper * y * y + 6 * p1 * y + 2 * p2 * x
-        xy = steeper * x * y + 2 * p1 * x + 2 * p2 * y
-        return p * factor[:, None] + self.sideways(p), (xx, xy, yy)
+        factor, steeper = self.radial(r2)
+        p1, p2, r4 = self.p1, self.p2, 4 * r2
+        both = steeper * x * y + 2 * p1 * x + 2 * p2 * y
+        slopes = (
+            factor + steeper * x * x + 2 * p1 * y + 6 * p2 * x + self.s2 * r4 * x,
+            both + self.s2 * r4 * y,
+            both + self.s4 * r4 * x,
+            factor + steeper * y * y + 6 * p1 * y + 2 * p2 * x + self.s4 * r4 * y,
+        )
+        return p * factor[:, None] + self.sideways(p), slopes
 
     def seen(self, u: Array) -> tuple[Array, Array, Array]:
         """Places (N, 2) through the lens, and the derivatives by hand.
@@ -87,24 +86,18 @@ class Lens(NamedTuple):
             places (N, 2); by the place before the lens (N, 2, 2); by the lens's parameters (N, 2, 9).
         """
         p = u - self.centre
-        x, y = p[:, 0], p[:, 1]
-        r2 = x * x + y * y
+        out, bends = self.through(p)
+        bend = np.stack(bends).reshape(2, 2, -1)  # rows of N each: what numpy is fast with
+        p = np.ascontiguousarray(p.T)
+        (x2, y2), xy = p * p, p[0] * p[1]
+        r2 = x2 + y2
         r4 = r2 * r2
-        out, (xx, xy, yy) = self.through(p)
-        bend = np.stack([xx, xy, xy, yy], axis=1).reshape(-1, 2, 2)
-        prism = 4 * r2[:, None] * p
-        if self.s2 or self.s4:
-            bend[:, 0] += self.s2 * prism
-            bend[:, 1] += self.s4 * prism
-        slopes = np.zeros((len(u), 2, len(self)))
-        slopes[:, :, _K1] = p * r2[:, None]
-        slopes[:, :, _K2] = p * r4[:, None]
-        slopes[:, :, _K3] = p * (r2 * r4)[:, None]
-        slopes[:, :, _CX : _CX + 2] = np.eye(2) - bend
-        slopes[:, 0, _P1], slopes[:, 1, _P1] = 2 * x * y, r2 + 2 * y * y
-        slopes[:, 0, _P2], slopes[:, 1, _P2] = r2 + 2 * x * x, 2 * x * y
-        slopes[:, 0, _S2] = slopes[:, 1, _S4] = r4
-        return self.centre + out, bend, slopes
+        slopes = np.zeros((len(self), 2, len(u)))
+        slopes[_K1], slopes[_K2], slopes[_K3] = p * r2, p * r4, p * (r2 * r4)
+        slopes[_CX : _CX + 2] = np.eye(2)[:, :, None] - bend.swapaxes(0, 1)
+        slopes[_P1], slopes[_P2] = (2 * xy, r2 + 2 * y2), (r2 + 2 * x2, 2 * xy)
+        slopes[_S2, 0] = slopes[_S4, 1] = r4
+        return self.centre + out, bend.transpose(2, 0, 1), slopes.transpose(2, 1, 0)
 
 
 _K1, _K2, _CX, _, _P1, _P2, _K3, _S2, _S4 = range(len(Lens._fields))
@@ -130,13 +123,17 @@ def view(vector: Array, places: Array) -> tuple[Array, Array, Array]:
     w = places @ h[6:] + 1.0
     u = (places @ h[[0, 3, 1, 4]].reshape(2, 2) + h[[2, 5]]) / w[:, None]
     seen, bend, by_lens = Lens(*vector[len(HOMOGRAPHY) :]).seen(u)
-    base = np.column_stack([places, np.ones(len(places))]) / w[:, None]
-    by_homography = np.zeros((len(places), 2, len(HOMOGRAPHY)))
-    by_homography[:, 0, 0:3] = base
-    by_homography[:, 1, 3:6] = base
-    by_homography[:, :, 6:] = -u[:, :, None] * base[:, None, :2]
-    by_vector = np.empty((len(places), 2, len(vector)))
-    by_vector[:, :, : len(HOMOGRAPHY)] = bend @ by_homography
-    by_vector[:, :, len(HOMOGRAPHY) :] = by_lens[:, :, : len(vector) - len(HOMOGRAPHY)]
+    base = np.ascontiguousarray(np.column_stack([places, np.ones(len(places))]).T) / w
+    count = len(HOMOGRAPHY)
+    by_vector = np.empty((2, len(vector), len(places))).transpose(2, 0, 1)
+    rows, slope = by_vector.transpose(1, 2, 0), bend.transpose(1, 2, 0)
+    rows[:, 0:3], rows[:, 3:6] = slope[:, :1] * base, slope[:, 1:] * base
+    rows[:, 6:count] = -(slope * u.T).sum(axis=1, keepdims=True) * base[:2]
+    by_vector[:, :, count:] = by_lens[:, :, : len(vector) - count]
     by_place = (h[[0, 1, 3, 4]].reshape(2, 2) - u[:, :, None] * h[6:]) / w[:, None, None]
-    return seen, bend @ by_place, by_vector
+    return seen, chained(bend, by_place), by_vector
+
+
+def chained(outer: Array, inner: Array) -> Array:
+    """Derivatives (N, 2, 2) of those (N, 2, K): their product, for which numpy's own is slow."""
+    return np.asarray(outer[:, :, :1] * inner[:, :1] + outer[:, :, 1:] * inner[:, 1:])

@@ -10,13 +10,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from calibrate.lens import HOMOGRAPHY, PARAMETERS, Lens, view
+from calibrate.arrays import Array, Mask
+from calibrate.lens import HOMOGRAPHY, PARAMETERS, Lens, chained, view
 from calibrate.plane import apply, signed_area
 from configs.errors import Fault, InputError
-
-Array = NDArray[np.float64]
 
 TABLE_UNIT_MM = 500.0  # the parameter vector counts the table in half metres: entries near one
 COUNT = len(PARAMETERS)
@@ -151,8 +150,8 @@ class ProjectorModel:
 
     def _lens_edge(self) -> tuple[float, float, float]:
         reach = self.lens_reach
-        factor, slope = self.lens.radial(np.array(reach * reach))
-        return reach, reach * float(factor), float(slope)
+        factor, steeper = self.lens.radial(np.array(reach * reach))
+        return reach, reach * float(factor), float(factor + steeper * reach * reach)
 
     def bend(self, ideal_px: ArrayLike) -> Array:
         """(N, 2) px without the lens to (N, 2) px with it."""
@@ -183,19 +182,19 @@ class ProjectorModel:
             p[~done] = self._slowly_back(q[~done])
         return np.asarray(self.centre_px + self.unit_px * p)
 
-    def _newton_back(self, q: Array) -> tuple[Array, NDArray[np.bool_]]:
+    def _newton_back(self, q: Array) -> tuple[Array, Mask]:
         """(N, 2) places before the lens of places (N, 2) after it, by Newton's method in both
         coordinates; (N,) for which of them it came to rest."""
         p = q.copy()
         step = np.full_like(q, np.inf)
         det = np.ones(len(q))
         for _ in range(_MOST_STEPS):
-            seen, (xx, xy, yy) = self._through(p)
+            seen, (xx, xy, yx, yy) = self._through(p)
             off = seen - q
-            det = xx * yy - xy * xy
+            det = xx * yy - xy * yx
             with np.errstate(divide="ignore", invalid="ignore"):
                 step[:, 0] = (yy * off[:, 0] - xy * off[:, 1]) / det
-                step[:, 1] = (xx * off[:, 1] - xy * off[:, 0]) / det
+                step[:, 1] = (xx * off[:, 1] - yx * off[:, 0]) / det
                 p = p - step
             if (np.abs(step) < _SMALL_STEP).all():
                 break
@@ -203,7 +202,7 @@ class ProjectorModel:
             done = (np.abs(step) < _SMALL_STEP).all(axis=1) & (det > 0)
         return p, np.asarray(done)
 
-    def _through(self, p: Array) -> tuple[Array, tuple[Array, Array, Array]]:
+    def _through(self, p: Array) -> tuple[Array, tuple[Array, Array, Array, Array]]:
         """`Lens.through`, past the lens's reach as it goes on there (what is not radial held still)."""
         seen, slopes = self.lens.through(p)
         reach, image, slope = self._lens_edge()
@@ -214,8 +213,9 @@ class ProjectorModel:
             factor = (image + slope * (r - reach)) / r
             seen[far] = p[far] * factor[:, None] + self._sideways(p[far])
             more = (slope - factor) / (r * r)
+            both = more * x * y
             for kept, value in zip(
-                slopes, (factor + more * x * x, more * x * y, factor + more * y * y), strict=True
+                slopes, (factor + more * x * x, both, both, factor + more * y * y), strict=True
             ):
                 kept[far] = value
         return seen, slopes
@@ -236,8 +236,8 @@ class ProjectorModel:
         reach, image, slope = self._lens_edge()
         r, lens = np.minimum(rho, reach), self.lens
         for _ in range(30):  # Newton on an increasing function, kept inside its range
-            factor, steep = lens.radial(r * r)
-            step = (r * factor - rho) / steep
+            factor, steeper = lens.radial(r * r)
+            step = (r * factor - rho) / (factor + steeper * r * r)
             r = np.clip(r - step, 0.0, reach)
             if np.all(np.abs(step[rho <= image]) < 1e-14):
                 break
@@ -271,15 +271,8 @@ class ProjectorModel:
         """(N, 2, 17) how the table place of a fixed pixel moves (mm) with the parameters."""
         _, dX, dv = self.jacobians(points_mm)
         (a, b), (c, d) = dX.transpose(1, 2, 0)
-        scale = (-1 / (a * d - b * c))[:, None]
-        first, second = dv[:, 0] * scale, dv[:, 1] * scale
-        return np.stack(
-            [
-                d[:, None] * first - b[:, None] * second,
-                a[:, None] * second - c[:, None] * first,
-            ],
-            axis=1,
-        )
+        back = np.stack([d, -b, -c, a], axis=1) / (b * c - a * d)[:, None]
+        return chained(back.reshape(-1, 2, 2), dv)
 
     # -- the beam ------------------------------------------------------------------------
 

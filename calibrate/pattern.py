@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Image, Mask
 from calibrate.cards import (
     FIRST_PATTERN_ID,
     MARKER_CELLS,
@@ -29,9 +30,6 @@ from calibrate.cards import (
 from configs.errors import Fault, InputError
 from configs.files import FORMAT_VERSION
 from configs.reader import Reader
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 DEFAULT_BEAM_MM = 1000.0  # when not told: windows that a card fits from 0.9 m of beam upwards
 _SQUARES = 48  # along the longer side
@@ -86,7 +84,7 @@ class Pattern:
         )
         return dict(zip(ids, cells, strict=False))
 
-    def _white(self) -> tuple[NDArray[np.bool_], dict[int, tuple[int, int]]]:
+    def _white(self) -> tuple[Mask, dict[int, tuple[int, int]]]:
         """Which squares are kept white, and the markers that are shown.
 
         Index [row + 1, column + 1]: the part squares at the picture's edge count too.

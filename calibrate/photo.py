@@ -10,12 +10,11 @@ import warnings
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calibrate.arrays import Image
 from configs.errors import Fault, InputError
 from configs.files import read_bytes
-
-Image = NDArray[np.uint8]
 
 _FORMATS = ("JPEG", "PNG", "WEBP", "BMP", "TIFF")
 MOST_PIXELS = 60_000_000  # decoded it takes 3 bytes each, and looked at some 20

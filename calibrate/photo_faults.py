@@ -9,18 +9,15 @@ import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calibrate.arrays import Array, Image
 from calibrate.boards import agreeing, find_cards, gray_of, read_markers
 from calibrate.cards import FIRST_PATTERN_ID
 from calibrate.pattern import bare, sizes_like
 from calibrate.photo import check_photo
 from calibrate.saddles import Corners
 from configs.errors import Refusal
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Bools = NDArray[np.bool_]
 
 SHAKEN, UNSHARP = "The photo was shaken.", "The photo is not sharp:"  # how such notes begin
 _CARDS_LAID = 4  # of a print

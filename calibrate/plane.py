@@ -9,9 +9,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from calibrate.arrays import Array, Mask
 
 
 def apply(matrix: Array, points: Array) -> Array:
@@ -72,7 +71,7 @@ def signed_area(ring: Array) -> float:
     return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
 
 
-def within(ring: Array, points: Array) -> NDArray[np.bool_]:
+def within(ring: Array, points: Array) -> Mask:
     """(N,) which points (N, 2) lie inside a convex ring (M, 2) of either turn."""
     edges = np.roll(ring, -1, axis=0) - ring
     away = points[:, None, :] - ring[None]

@@ -14,16 +14,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Image
 from calibrate.store import slug, store_folder
 from configs.errors import Fault, InputError, short
 from configs.files import FORMAT_VERSION, dump_yaml, parse_yaml, read_text, read_yaml, write_atomic
 from configs.reader import Reader
 from configs.units import typed_length
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 Pair = tuple[str, str]
 COUNTS = (4, 6, 9)

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibrate.arrays import Array, Image
 from calibrate.calibration import Calibration
 from calibrate.cards import card
 from calibrate.detect import Detections, is_soft
@@ -20,9 +21,6 @@ from calibrate.photo import check_photo
 from calibrate.plane import place
 from calibrate.verdict import Solution
 from configs.units import said_in, small_text
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 _FRACTIONS = (
     (0.04, "far less than"),

@@ -13,9 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Bools = NDArray[np.bool_]
+from calibrate.arrays import Array, Image
 
 _LARGEST_WINDOW_PX = 12  # half side; wider windows add pixels and no knowledge
 _WINDOW_SHARE = 0.42  # of a square: clear of the neighbouring edges
@@ -87,7 +85,7 @@ def measure(
     halves = np.clip(np.ceil(reach), 3, _LARGEST_WINDOW_PX).astype(int)
     for half in np.unique(halves):
         chosen = np.flatnonzero(halves == half)
-        for part in np.array_split(chosen, max(1, math.ceil(len(chosen) / 256))):
+        for part in np.array_split(chosen, max(1, math.ceil(len(chosen) / 64))):
             out[part] = _fit_saddles(
                 gray, px[part], steps[part], square, signs[part], share[part], int(half)
             )
@@ -154,49 +152,53 @@ def _fit_saddles(
     p[:, 6] = np.maximum(spread, 1.0)
     p[:, 7:9] = 0.0
     root2 = math.sqrt(2.0)
-    J = np.empty((n, len(ox), 9))
     left = np.zeros_like(values)
     normal = np.tile(np.eye(9), (n, 1, 1))
     turn0 = p[:, 2:4].copy()
+    going = np.arange(n)
     for round_ in range(9):
-        dx, dy = ox - p[:, :1], oy - p[:, 1:2]
-        s = p[:, 4:5]
-        cu, su, cv, sv = np.cos(p[:, 2:3]), np.sin(p[:, 2:3]), np.cos(p[:, 3:4]), np.sin(p[:, 3:4])
+        q = p[going]
+        x, y, s, a = q[:, :1], q[:, 1:2], q[:, 4:5], q[:, 6:7]
+        dx, dy = ox - x, oy - y
+        cu, su, cv, sv = np.cos(q[:, 2:3]), np.sin(q[:, 2:3]), np.cos(q[:, 3:4]), np.sin(q[:, 3:4])
         du, dv = cu * dx + su * dy, cv * dx + sv * dy
         eu, ev = erf(du / (root2 * s)), erf(dv / (root2 * s))
-        bell = math.sqrt(2 / math.pi) / s
-        gu, gv = bell * np.exp(-0.5 * (du / s) ** 2), bell * np.exp(-0.5 * (dv / s) ** 2)
-        sign = -signs[:, None]
+        sign = -signs[going, None]
         saddle = sign * eu * ev
-        a = p[:, 6:7] * sign
-        a_u, a_v = a * gu * ev, a * gv * eu
-        left = values - (p[:, 5:6] + p[:, 6:7] * saddle + p[:, 7:8] * dx + p[:, 8:9] * dy)
+        off = values[going] - (q[:, 5:6] + a * saddle + q[:, 7:8] * dx + q[:, 8:9] * dy)
+        left[going] = off
         if round_ == 8:
             break
-        J[:, :, 0] = -(a_u * cu + a_v * cv) - p[:, 7:8]
-        J[:, :, 1] = -(a_u * su + a_v * sv) - p[:, 8:9]
-        J[:, :, 2] = a_u * (cu * dy - su * dx)
-        J[:, :, 3] = a_v * (cv * dy - sv * dx)
-        J[:, :, 4] = -(a_u * du + a_v * dv) / s
-        J[:, :, 5] = 1.0
-        J[:, :, 6] = saddle
-        J[:, :, 7] = dx
-        J[:, :, 8] = dy
-        JW = (J * weight[:, :, None]).transpose(0, 2, 1)
-        normal = JW @ J
-        damped = normal + (1e-6 + 1e-4 * (round_ < 3)) * np.einsum("nii->ni", normal)[
+        a = a * sign * math.sqrt(2 / math.pi) / s
+        a_u, a_v = a * np.exp(-0.5 * (du / s) ** 2) * ev, a * np.exp(-0.5 * (dv / s) ** 2) * eu
+        J = np.empty((len(going), 9, len(ox)))
+        J[:, 0] = -(a_u * cu + a_v * cv) - q[:, 7:8]
+        J[:, 1] = -(a_u * su + a_v * sv) - q[:, 8:9]
+        J[:, 2] = a_u * (cu * dy - su * dx)
+        J[:, 3] = a_v * (cv * dy - sv * dx)
+        J[:, 4] = -(a_u * du + a_v * dv) / s
+        J[:, 5] = 1.0
+        J[:, 6] = saddle
+        J[:, 7] = dx
+        J[:, 8] = dy
+        JW = J * weight[going, None]
+        normal[going] = squares = JW @ J.transpose(0, 2, 1)
+        damped = squares + (1e-6 + 1e-4 * (round_ < 3)) * np.einsum("nii->ni", squares)[
             :, :, None
         ] * np.eye(9)
         damped += 1e-9 * np.eye(9)
-        step = np.linalg.solve(damped, JW @ left[:, :, None])[:, :, 0]
+        step = np.linalg.solve(damped, JW @ off[:, :, None])[:, :, 0]
         step[:, :2] = np.clip(step[:, :2], -1.0, 1.0)
         step[:, 2:4] = np.clip(step[:, 2:4], -0.1, 0.1)
         step[:, 4] = np.clip(step[:, 4], -0.4, 0.6)
         step = np.where(np.isfinite(step), step, 0.0)
-        p += step
-        p[:, 4] = np.clip(p[:, 4], 0.2, 0.4 * half + 1)
-        if round_ > 3 and np.abs(step[:, :2]).max(initial=0.0) < 1e-4:
-            break
+        q += step
+        q[:, 4] = np.clip(q[:, 4], 0.2, 0.4 * half + 1)
+        p[going] = q
+        if round_ > 3:  # those that came to rest are left alone
+            going = going[np.abs(step[:, :2]).max(axis=1) >= 1e-4]
+            if not len(going):
+                break
     freedom = np.maximum(used - 9, 1)
     variance = (weight * left**2).sum(axis=1) / freedom
     covariance = np.linalg.pinv(normal)

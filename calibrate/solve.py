@@ -15,8 +15,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Array
 from calibrate.bundle import Bundle, CardView, Fit, PhotoView, own_level, without_cards
 from calibrate.calibration import Calibration, CardPlace, without_rigid
 from calibrate.cards import BARS_MM, card, set_of
@@ -40,8 +40,6 @@ from calibrate.verdict import (
     strayed_mm,
 )
 from configs.errors import Fault, InputError, Refusal
-
-Array = NDArray[np.float64]
 
 PRINT_DOUBT = 0.002  # one sigma of a printer's scale (common practice, no source)
 RULER_DOUBT_MM = 0.12  # one sigma of reading a printed bar with a ruler

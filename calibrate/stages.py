@@ -10,14 +10,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from calibrate.arrays import Array, Mask
 from calibrate.bundle import Bundle, CardView, Fit, PhotoView, State, minimise
 from calibrate.model import COUNT, TABLE_UNIT_MM, CameraModel, ProjectorModel
 from calibrate.plane import homography, rigid
 from configs.errors import Refusal
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,10 +163,8 @@ def staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> State:
     # little by little ends in false minima.
     # A lens with hardly any k1 shows its centre by the further terms only, and there are two valleys:
     # the centre first, or at the middle of the picture until all is free.
-    ends = [
-        minimise(joint, minimise(joint, state, way, huber=None).state, "all", huber=None)
-        for way in ("centre", "axis")
-    ]
+    begun = [minimise(joint, state, way, huber=None, tolerance=1e-4) for way in ("centre", "axis")]
+    ends = [minimise(joint, b.state, "all", huber=None, tolerance=1e-7) for b in begun]
     state = min(ends, key=lambda fit: fit.cost).state
     for photo in photos[1:]:
         extra = _first_camera(photo, state)
@@ -228,7 +225,7 @@ def polish(photos: Sequence[PhotoView], state: State) -> tuple[Fit, Bundle, list
 def _every(photo: PhotoView, n: int, chosen: bool) -> PhotoView:
     """Every n-th corner of each board, or all the others."""
 
-    def keep(count: int) -> NDArray[np.bool_]:
+    def keep(count: int) -> Mask:
         return np.asarray((np.arange(count) % n == n - 1) == chosen)
 
     cards = {}
@@ -255,7 +252,7 @@ def _reweighed(photo: PhotoView, state: State, k: int) -> PhotoView:
     """Noise scaled to what a fit left over, cards and pattern each; strays dropped."""
     camera = state.cameras[k]
 
-    def weigh(px: Array, predicted: Array, sigma: Array) -> tuple[float, NDArray[np.bool_]]:
+    def weigh(px: Array, predicted: Array, sigma: Array) -> tuple[float, Mask]:
         z = np.abs(px - predicted) / sigma[:, None]
         factor = max(float(np.median(z)) / 0.6745, 0.05)
         return factor, np.asarray(z.max(axis=1) < 5.5 * factor)

@@ -7,13 +7,8 @@ import re
 from datetime import datetime
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from calibrate.calibration import Calibration
 from configs.errors import InputError
-
-Array = NDArray[np.float64]
 
 
 def store_folder() -> Path:

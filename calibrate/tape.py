@@ -16,15 +16,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Mask
 from calibrate.calibration import Calibration, without_rigid
 from calibrate.model import ProjectorModel
 from calibrate.readings import Pair, Readings, pairs_of
 from calibrate.store import now
 from configs.errors import Refusal
 from configs.units import said_in
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
 
 # Greatest error of a tape, mm, a + b · metres begun (EU 2014/32 annex X); a dressmaker's tape
 # carries no class: common practice, no source, retires it at 3 mm in 1.5 m.
@@ -383,9 +381,7 @@ class _Fit:
         )
         return -np.array([*middle, turn]), np.vstack([move.mean(axis=0), slope])
 
-    def without_one(
-        self, start: ProjectorModel | Array, keep: NDArray[np.bool_]
-    ) -> tuple[int, Array]:
+    def without_one(self, start: ProjectorModel | Array, keep: Mask) -> tuple[int, Array]:
         """The reading without which the others agree best, and the parameters then."""
         tried = []
         for index in np.flatnonzero(keep).tolist():
@@ -401,9 +397,7 @@ class _Fit:
         rest[index] = False
         return index, self.solve(vector, rest)
 
-    def solve(
-        self, start: ProjectorModel | Array, keep: NDArray[np.bool_], evaluations: int = 200
-    ) -> Array:
+    def solve(self, start: ProjectorModel | Array, keep: Mask, evaluations: int = 200) -> Array:
         """Parameters of least squares, by damped Gauss-Newton (Levenberg-Marquardt)."""
         from scipy.optimize import least_squares
 
@@ -437,20 +431,20 @@ class _Fit:
         )
         return np.asarray(found.x)
 
-    def covariance(self, vector: Array, keep: NDArray[np.bool_]) -> Array:
+    def covariance(self, vector: Array, keep: Mask) -> Array:
         """(12, 12) of the parameters, the frame held by the gauge rows."""
         _, slope = self.rows(vector)
         rows = np.vstack([slope[keep], self._priors(vector)[1], self._gauge(vector)[1]])
         return np.asarray(np.linalg.pinv(rows.T @ rows))
 
-    def used_freedom(self, vector: Array, keep: NDArray[np.bool_]) -> float:
+    def used_freedom(self, vector: Array, keep: Mask) -> float:
         """How many readings' worth the fit takes for itself."""
         _, slope = self.rows(vector)
         return float(
             np.einsum("ij,jk,ik->", slope[keep], self.covariance(vector, keep), slope[keep])
         )
 
-    def judge(self, vector: Array, keep: NDArray[np.bool_]) -> tuple[Array, Array, Array]:
+    def judge(self, vector: Array, keep: Mask) -> tuple[Array, Array, Array]:
         """Each reading against all others: residual and surplus in mm, surplus in deviations.
 
         With ``g`` the doubt of what the fit predicts for a reading (in readings): for a reading

@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Array
 from calibrate.bundle import (
     Bundle,
     Fit,
@@ -31,8 +31,6 @@ from calibrate.model import COUNT, TABLE_UNIT_MM, CameraModel, ProjectorModel
 from calibrate.plane import matrix_of, place, rigid
 from calibrate.stages import staged
 from configs.errors import Refusal
-
-Array = NDArray[np.float64]
 
 REFUSE_ERROR_MM = 1.0
 _LEAST_SPREAD = 0.15  # share of the beam that the cards' hull must cover

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from calibrate.arrays import Array, Image, Mask
 from calibrate.cloth_scan.masks import (
-    Array,
-    Image,
-    Mask,
     border,
     components,
     filled_holes,

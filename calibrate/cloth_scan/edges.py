@@ -7,9 +7,8 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibrate.arrays import Array, Mask
 from calibrate.cloth_scan.masks import (
-    Array,
-    Mask,
     components,
     evenly_spaced,
     grown_by,

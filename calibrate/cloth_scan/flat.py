@@ -6,15 +6,8 @@ import math
 
 import numpy as np
 
-from calibrate.cloth_scan.masks import (
-    Array,
-    Image,
-    Mask,
-    evenly_spaced,
-    filled_in,
-    fixed_point,
-    shrunk_by,
-)
+from calibrate.arrays import Array, Image, Mask
+from calibrate.cloth_scan.masks import evenly_spaced, filled_in, fixed_point, shrunk_by
 from calibrate.cloth_scan.view import TableView, mm_per_px
 from calibrate.plane import apply
 

@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Image, Mask
 from calibrate.plane import signed_area
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Mask = NDArray[np.bool_]
 
 
 def lab_of(picture: Image) -> Array:

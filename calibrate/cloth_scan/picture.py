@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from calibrate.cloth_scan.masks import Array, Image, evenly_spaced, filled_in, fixed_point
+from calibrate.arrays import Array, Image
+from calibrate.cloth_scan.masks import evenly_spaced, filled_in, fixed_point
 from calibrate.cloth_scan.scan import ClothScan
 from calibrate.plane import apply
 

@@ -10,13 +10,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibrate.arrays import Array, Image, Mask
 from calibrate.cloth_scan.apart import told_apart
 from calibrate.cloth_scan.edges import REACH_MM, flaws_in, followed, gaps_in, straight_sides
 from calibrate.cloth_scan.flat import flatten, sees_all
 from calibrate.cloth_scan.masks import (
-    Array,
-    Image,
-    Mask,
     components,
     filled_in,
     grown_by,

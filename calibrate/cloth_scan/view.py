@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibrate.arrays import Array
 from calibrate.calibration import Calibration
 from calibrate.cards import card
-from calibrate.cloth_scan.masks import Array
 from calibrate.detect import Detections, detect
 from calibrate.model import CameraModel
 from calibrate.pattern import Pattern, bare

@@ -8,13 +8,9 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Image, Plane
 from calibrate.simulate.optics import Lens, Pinhole, rows_of
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Plane = NDArray[np.float32]
 
 
 @dataclass(frozen=True)

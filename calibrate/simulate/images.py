@@ -8,9 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Plane = NDArray[np.float32]
+from calibrate.arrays import Array, Image, Plane
 
 
 def check_frame(frame: Image, size: tuple[int, int]) -> None:

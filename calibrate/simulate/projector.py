@@ -6,14 +6,10 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Image, Plane
 from calibrate.simulate.images import check_frame, spread_between
 from calibrate.simulate.optics import Lens, Pinhole, rotation_about, rows_of
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Plane = NDArray[np.float32]
 
 HALF_X, HALF_Y = np.array([0.5, 0.0]), np.array([0.0, 0.5])
 

@@ -6,11 +6,8 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Plane = NDArray[np.float32]
+from calibrate.arrays import Array, Image
 
 
 @dataclass(frozen=True)

@@ -5,14 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Image
 from calibrate.simulate.camera import Radiance, VirtualCamera
 from calibrate.simulate.table import VirtualTable
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Plane = NDArray[np.float32]
 
 
 @dataclass(eq=False)

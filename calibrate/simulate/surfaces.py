@@ -5,11 +5,8 @@ from __future__ import annotations
 import functools
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Plane = NDArray[np.float32]
+from calibrate.arrays import Array, Plane
 
 TILE_MM, TILE_PX_PER_MM = 400, 3
 SURFACES = (

@@ -12,8 +12,8 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibrate.arrays import Array, Image, Mask, Plane
 from calibrate.plane import signed_area
 from calibrate.simulate.camera import Radiance, VirtualCamera
 from calibrate.simulate.images import (
@@ -27,10 +27,6 @@ from calibrate.simulate.images import (
 from calibrate.simulate.projector import HALF_X, HALF_Y, VirtualProjector
 from calibrate.simulate.sheets import Sheet
 from calibrate.simulate.surfaces import TILE_MM, TILE_PX_PER_MM, tile_of
-
-Array = NDArray[np.float64]
-Image = NDArray[np.uint8]
-Plane = NDArray[np.float32]
 
 _LIGHT_SAMPLES = 2  # samples of the light image per projector pixel, each way
 _PAD_PX = 8  # dark rim of the light image, so that the beam's edge fades as it should
@@ -473,8 +469,8 @@ def _reach(
     )
 
 
-def _close(local: Array, size_mm: tuple[float, float], axis: int) -> NDArray[np.bool_]:
+def _close(local: Array, size_mm: tuple[float, float], axis: int) -> Mask:
     """Which steps between nodes start within three sheet sizes of the sheet."""
     far = 3 * max(size_mm)
-    near: NDArray[np.bool_] = np.abs(local).max(axis=2) < far
+    near: Mask = np.abs(local).max(axis=2) < far
     return near[:-1] if axis == 0 else near[:, :-1]

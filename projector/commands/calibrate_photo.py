@@ -12,7 +12,8 @@ from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import CALIBRATION, PICTURE, write_picture
 
 if TYPE_CHECKING:
-    from calibrate.detect import Detections, Image
+    from calibrate.arrays import Image
+    from calibrate.detect import Detections
     from calibrate.verdict import Solution
     from configs.errors import Refusal
 

@@ -13,8 +13,8 @@ from projector.commands.places import FILE, JSON_OPTION, Command, Place, taken
 from projector.output import CLOTH, DOCKET, PICTURE, look_over, write, write_picture
 
 if TYPE_CHECKING:
+    from calibrate.arrays import Image
     from calibrate.calibration import Calibration
-    from calibrate.detect import Image
 
 
 @click.command(cls=Command)
