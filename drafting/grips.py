@@ -37,6 +37,7 @@ _LEAST = 0.1  # mm of outline for a mm of the option; less is no place to pull a
 _ALIKE = 0.97  # of the strongest: among places as strong as each other the middle one is taken
 _NEAR_MM = 30.0  # of another grip that moves the outline the same way: one is enough
 _SAME_MM = 0.5  # a word's length is found by drawing it: so near it must come
+Sampled = Mapping[tuple[str, str], Array]  # (piece, edge) → places along it
 MOST_FIT_MM = 60.0  # of a pull that becomes a change of fit
 
 
@@ -111,15 +112,36 @@ def grips(docket: Docket) -> list[Grip]:
     if docket.measurements is None or not docket._recipe.get("block"):
         return []
     base, of = _sampled(docket.pieces()), _pieces_by_part(docket)
+    tried = [
+        _up_to(docket, n, {k: v for k, v in base.items() if k[0] in own})
+        for n, own in enumerate(of)
+    ]
     found: list[Grip] = []
     for key, name, text, value, low, high in _values(docket):
         part = _PART.fullmatch(key)
-        own = of[int(part[1]) + 1 if part is not None else 0]
-        here = {k: v for k, v in base.items() if k[0] in own}
-        grip = _grip(docket, here, Grip(key, name, text, value, low, high))
+        short, here = tried[int(part[1]) + 1 if part is not None else 0]
+        grip = _grip(short, here, Grip(key, name, text, value, low, high))
         if grip is not None and not any(_same(grip, other) for other in found):
             found.append(grip)
     return found
+
+
+def _up_to(docket: Docket, parts: int, own: Sampled) -> tuple[Docket, Sampled]:
+    """The docket without the blocks that are sewn on later, which is drafted sooner, and a part's own
+    edges; the whole docket where these lie otherwise without them."""
+    garment = docket.garment or {}
+    after = list(garment.get("with") or [])[parts:]
+    if after:
+        short = docket.replace(
+            garment={**garment, "with": garment["with"][:parts]}, allowances={}, piece_allowances={}
+        )
+        try:
+            edges = _sampled(short.pieces())
+        except ChalkbeamError:
+            return docket, own
+        if all(k in edges and np.allclose(edges[k], own[k], atol=1e-9) for k in own):
+            return short, own
+    return docket, own
 
 
 def _pieces_by_part(docket: Docket) -> list[set[str]]:
@@ -180,7 +202,7 @@ def _plain(entry: Any, change: str) -> bool:
     return mapping and entry.get("change") == change and not {"where", "side"} & set(entry)
 
 
-def _sampled(pieces: Mapping[str, Piece]) -> dict[tuple[str, str], Array]:
+def _sampled(pieces: Mapping[str, Piece]) -> Sampled:
     """(piece, edge) → places (9, 2) mm at even shares of it."""
     return {
         (name, edge.name): points_along(edge.points, _SHARES * edge.length_mm)
@@ -189,7 +211,7 @@ def _sampled(pieces: Mapping[str, Piece]) -> dict[tuple[str, str], Array]:
     }
 
 
-def _drawn(docket: Docket, key: str, value_mm: float) -> dict[tuple[str, str], Array] | None:
+def _drawn(docket: Docket, key: str, value_mm: float) -> Sampled | None:
     """The garment with another value, sampled; None where it cannot be drafted."""
     try:
         return _sampled(pulled(docket, key, value_mm).pieces())
@@ -197,7 +219,7 @@ def _drawn(docket: Docket, key: str, value_mm: float) -> dict[tuple[str, str], A
         return None
 
 
-def _grip(docket: Docket, base: Mapping[tuple[str, str], Array], grip: Grip) -> Grip | None:
+def _grip(docket: Docket, base: Sampled, grip: Grip) -> Grip | None:
     """The grip with its place; None where it moves nothing, or cannot be tried."""
     value = grip.value_mm
     if math.isnan(value):
@@ -222,9 +244,7 @@ def _grip(docket: Docket, base: Mapping[tuple[str, str], Array], grip: Grip) -> 
     return None
 
 
-def _length_of_word(
-    docket: Docket, base: Mapping[tuple[str, str], Array], grip: Grip
-) -> float | None:
+def _length_of_word(docket: Docket, base: Sampled, grip: Grip) -> float | None:
     """The length that a word ('to the hip bone'), or nothing said, comes to: drawn from two lengths
     that are tried, and proved by drawing it."""
     middle = 0.5 * (grip.low_mm + grip.high_mm)
@@ -252,10 +272,10 @@ def _length_of_word(
 
 
 def _strongest(
-    base: Mapping[tuple[str, str], Array],
-    tried: Mapping[tuple[str, str], Array],
+    base: Sampled,
+    tried: Sampled,
     step: float,
-    far: Mapping[tuple[str, str], Array] | None,
+    far: Sampled | None,
 ) -> tuple[tuple[str, str], int, Array] | None:
     """The place of all outlines that moves most: its (piece, edge), which it is, its way a mm.
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from drafting import Docket, Measurements
+from drafting import Docket, Measurements, blocks
+from drafting import grips as grips_module
 from drafting.grips import _values, grips, moved_along, moved_pieces, pulled
 from drafting.piece import alike
 from projector.cli import main
@@ -185,3 +186,20 @@ def test_a_bases_sleeve_is_pulled_in_the_base(tmp_path: Path) -> None:
     assert "sleeve" in drawn.pieces()
     found = grips(drawn)
     assert found and not [g.key for g in found if g.key.startswith("with") or g.piece == "sleeve"]
+
+
+def test_grips_are_found_without_what_is_sewn_on_later(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Trying a top's lengths, its sleeve is drafted once and not with each; the grips are the same."""
+    made = sleeved().replace(allowances={"all": 10.0, "sleeve hem": 25.0})
+    drafted = []
+    real = blocks.joined
+    monkeypatch.setattr(blocks, "joined", lambda *a, **k: drafted.append(a[1:2]) or real(*a, **k))
+    sparing = grips(made)
+    few = len(drafted)
+    monkeypatch.setattr(grips_module, "_up_to", lambda whole, _, own: (whole, own))
+    thorough = grips(made.replace(title="again"))
+    assert [(g.key, g.piece, g.edge, g.value_mm) for g in sparing] == [
+        (g.key, g.piece, g.edge, g.value_mm) for g in thorough
+    ]
+    assert all(np.allclose(a.way, b.way, atol=1e-6) for a, b in zip(sparing, thorough, strict=True))
+    assert few < 0.7 * (len(drafted) - few)
