@@ -11,7 +11,7 @@ sizes sold.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -32,24 +32,26 @@ SPREAD_MM = {GIRTH: 10.0, LENGTH: 5.0, WIDTH: 5.0}  # two takes further apart ar
 class Measure:
     """One body measurement.
 
-    ``key``: its name in files; ``name``: for people; ``kind``: girth, length or width;
-    ``low_mm``, ``high_mm``: outside this it is asked about; ``how``: how it is taken;
-    ``posture``; ``start`` and ``end``: landmarks (of a girth: its level and ''); ``view``: the
-    side of the body that shows the tape (front, back, side); ``standard``: whether the name is
-    one of ISO 8559-1.
+    ``key``: its name in files; ``low_mm``, ``high_mm``: outside this it is asked about; ``how``: how it
+    is taken; ``posture``; ``called``: its name for people, where that is not the key's words.
     """
 
     key: str
-    name: str
-    kind: str
     low_mm: float
     high_mm: float
     how: str
-    posture: str
-    start: str
-    end: str
-    view: str
-    standard: bool
+    posture: str = "Standing upright, arms hanging, breathing normally."
+    called: str = ""
+
+    @property
+    def name(self) -> str:
+        """What it is called, for people."""
+        return self.called or self.key.replace("_", " ")
+
+    @property
+    def kind(self) -> str:
+        """Girth, width or length, as the key says."""
+        return next((k for k in (GIRTH, WIDTH) if k in self.key.split("_")), LENGTH)
 
     @property
     def spread_mm(self) -> float:
@@ -57,389 +59,74 @@ class Measure:
         return SPREAD_MM[self.kind]
 
 
-_STAND = "Standing upright, arms hanging, breathing normally."
 _CHAIN = "A fine chain round the base of the neck shows the side neck points."
 _WAIST_TAPE = "A narrow tape tied at the waist shows its level."
-
-
-def _registry() -> dict[str, Measure]:
-    rows = [
-        # key, name, kind, low, high, how, posture, start, end, view, in ISO 8559-1
-        (
-            "bust_girth",
-            "bust girth",
-            GIRTH,
-            600,
-            1600,
-            "Tape level all round, under the arms and over the fullest part of the bust; over a bra that does not reshape it. On a man: the chest girth, at its fullest.",
-            _STAND,
-            "bust level",
-            "",
-            "front",
-            True,
-        ),
-        (
-            "waist_girth",
-            "waist girth",
-            GIRTH,
-            450,
-            1500,
-            f"Tape level all round where the tied tape has settled, belly relaxed. {_WAIST_TAPE}",
-            _STAND,
-            "waist level",
-            "",
-            "front",
-            True,
-        ),
-        (
-            "hip_girth",
-            "hip girth",
-            GIRTH,
-            600,
-            1700,
-            "Tape level all round over the fullest part of the seat, seen from the side.",
-            "Standing upright, feet together.",
-            "hip level",
-            "",
-            "side",
-            True,
-        ),
-        (
-            "hip_girth_at_tailbone",
-            "girth at tailbone level",
-            GIRTH,
-            600,
-            1700,
-            "Tape level all round at the height of the tailbone's end, where the top's hem will lie; include the belly and the thighs if they stand out there.",
-            "Standing upright, feet together.",
-            "tailbone level",
-            "",
-            "side",
-            False,
-        ),
-        (
-            "neck_width",
-            "neck width",
-            WIDTH,
-            90,
-            200,
-            f"Straight across the front from one side neck point to the other, bone to bone; not round the neck. {_CHAIN}",
-            _STAND,
-            "side neck point",
-            "other side neck point",
-            "front",
-            False,
-        ),
-        (
-            "shoulder_length",
-            "shoulder length",
-            LENGTH,
-            85,
-            185,
-            f"From the side neck point along the shoulder to the shoulder point, the outer end of the shoulder bone. {_CHAIN}",
-            _STAND,
-            "side neck point",
-            "shoulder point",
-            "back",
-            True,
-        ),
-        (
-            "back_neck_to_tailbone",
-            "back neck point to tailbone",
-            LENGTH,
-            400,
-            850,
-            "From the back neck point, the bone that stands out when the head is bent, down the spine to the end of the tailbone.",
-            "Standing upright, head level again; a helper measures.",
-            "back neck point",
-            "tailbone",
-            "back",
-            False,
-        ),
-        (
-            "back_neck_to_waist",
-            "back neck point to waist",
-            LENGTH,
-            300,
-            540,
-            f"From the back neck point down the spine to the waist, following the back. {_WAIST_TAPE}",
-            "Standing upright; a helper measures.",
-            "back neck point",
-            "waist level at the spine",
-            "back",
-            True,
-        ),
-        (
-            "head_girth",
-            "head girth",
-            GIRTH,
-            480,
-            650,
-            "Tape round the head over the brow and the fullest part of its back, above the ears; hair as it will be worn.",
-            "Sitting or standing, looking ahead.",
-            "brow level",
-            "",
-            "side",
-            True,
-        ),
-        (
-            "neck_base_girth",
-            "neck base girth",
-            GIRTH,
-            280,
-            560,
-            "Tape on edge round the base of the neck: back neck point, both side neck points, the hollow in front.",
-            _STAND,
-            "neck base",
-            "",
-            "front",
-            True,
-        ),
-        (
-            "upper_arm_girth",
-            "upper arm girth",
-            GIRTH,
-            180,
-            560,
-            "Tape square to the arm at the fullest part of its upper half.",
-            "Arm hanging loose.",
-            "upper arm level",
-            "",
-            "front",
-            True,
-        ),
-        (
-            "elbow_girth",
-            "elbow girth",
-            GIRTH,
-            180,
-            480,
-            "Tape round the elbow, arm bent to a right angle.",
-            "Fist on the hip.",
-            "elbow level",
-            "",
-            "side",
-            True,
-        ),
-        (
-            "wrist_girth",
-            "wrist girth",
-            GIRTH,
-            120,
-            260,
-            "Tape round the wrist over its bone.",
-            "Arm hanging loose.",
-            "wrist level",
-            "",
-            "front",
-            True,
-        ),
-        (
-            "hand_girth",
-            "hand girth",
-            GIRTH,
-            150,
-            300,
-            "Tape round the hand at its widest, over the knuckles and the thumb, laid in as when it slips through a sleeve.",
-            "Hand stretched out, thumb laid against the palm.",
-            "widest of the hand",
-            "",
-            "front",
-            False,
-        ),
-        (
-            "under_bust_girth",
-            "under-bust girth",
-            GIRTH,
-            550,
-            1500,
-            "Tape level all round directly under the breasts.",
-            _STAND,
-            "under-bust level",
-            "",
-            "front",
-            True,
-        ),
-        (
-            "upper_chest_girth",
-            "upper chest girth",
-            GIRTH,
-            600,
-            1500,
-            "Tape under the arms and above the breasts, as high as it will lie.",
-            _STAND,
-            "upper chest level",
-            "",
-            "front",
-            False,
-        ),
-        (
-            "back_width",
-            "back width",
-            WIDTH,
-            240,
-            520,
-            "Across the shoulder blades from one arm crease to the other, midway between shoulder point and armpit.",
-            "Arms hanging; a helper measures.",
-            "arm crease at the back",
-            "other arm crease",
-            "back",
-            True,
-        ),
-        (
-            "scye_depth",
-            "scye depth",
-            LENGTH,
-            140,
-            330,
-            "From the back neck point down the spine to the level of the armpits (a ruler held under them shows it).",
-            "Standing upright; a helper measures.",
-            "back neck point",
-            "armpit level",
-            "back",
-            True,
-        ),
-        (
-            "side_neck_to_bust_point",
-            "side neck point to bust point",
-            LENGTH,
-            180,
-            450,
-            f"From the side neck point down to the point of the breast. {_CHAIN}",
-            _STAND,
-            "side neck point",
-            "bust point",
-            "front",
-            True,
-        ),
-        (
-            "front_waist_length",
-            "front waist length",
-            LENGTH,
-            300,
-            650,
-            f"From the side neck point over the bust point, and from there straight down to the waist. {_CHAIN}",
-            "Standing upright; a tape tied round the waist shows its level.",
-            "side neck point",
-            "waist level",
-            "front",
-            True,
-        ),
-        (
-            "bust_point_width",
-            "bust point width",
-            WIDTH,
-            130,
-            320,
-            "Straight across from one bust point to the other.",
-            _STAND,
-            "bust point",
-            "other bust point",
-            "front",
-            True,
-        ),
-        (
-            "shoulder_to_elbow",
-            "upper arm length",
-            LENGTH,
-            220,
-            460,
-            "From the shoulder point to the point of the bent elbow.",
-            "Fist on the hip, elbow at a right angle.",
-            "shoulder point",
-            "elbow",
-            "side",
-            True,
-        ),
-        (
-            "arm_length",
-            "arm length",
-            LENGTH,
-            420,
-            760,
-            "From the shoulder point over the bent elbow to the wrist bone.",
-            "Fist on the hip, elbow at a right angle.",
-            "shoulder point",
-            "wrist bone",
-            "side",
-            True,
-        ),
-        (
-            "waist_to_hip",
-            "waist to hip",
-            LENGTH,
-            130,
-            300,
-            "At the side, from the waist over the body down to hip level.",
-            _STAND,
-            "waist level at the side",
-            "hip level at the side",
-            "side",
-            True,
-        ),
-        (
-            "stature",
-            "stature",
-            LENGTH,
-            1200,
-            2150,
-            "From the floor to the crown of the head, without shoes.",
-            "Standing against a wall, heels together.",
-            "crown of the head",
-            "floor",
-            "front",
-            True,
-        ),
-    ]
-    return {r[0]: Measure(*r) for r in rows}
-
-
-REGISTRY: Mapping[str, Measure] = MappingProxyType(_registry())
+_FEET, _HELPED = "Standing upright, feet together.", "Standing upright; a helper measures."
+_LOOSE, _FIST = "Arm hanging loose.", "Fist on the hip, elbow at a right angle."
+REGISTRY: Mapping[str, Measure] = MappingProxyType({
+    m.key: m for m in (
+        Measure("bust_girth", 600, 1600, "Tape level all round, under the arms and over the fullest part of the bust; over a bra that does not reshape it. On a man: the chest girth, at its fullest."),
+        Measure("waist_girth", 450, 1500, f"Tape level all round where the tied tape has settled, belly relaxed. {_WAIST_TAPE}"),
+        Measure("hip_girth", 600, 1700, "Tape level all round over the fullest part of the seat, seen from the side.", _FEET),
+        Measure("hip_girth_at_tailbone", 600, 1700, "Tape level all round at the height of the tailbone's end, where the top's hem will lie; include the belly and the thighs if they stand out there.", _FEET, called="girth at tailbone level"),
+        Measure("neck_width", 90, 200, f"Straight across the front from one side neck point to the other, bone to bone; not round the neck. {_CHAIN}"),
+        Measure("shoulder_length", 85, 185, f"From the side neck point along the shoulder to the shoulder point, the outer end of the shoulder bone. {_CHAIN}"),
+        Measure("back_neck_to_tailbone", 400, 850, "From the back neck point, the bone that stands out when the head is bent, down the spine to the end of the tailbone.", "Standing upright, head level again; a helper measures.", called="back neck point to tailbone"),
+        Measure("back_neck_to_waist", 300, 540, f"From the back neck point down the spine to the waist, following the back. {_WAIST_TAPE}", _HELPED, called="back neck point to waist"),
+        Measure("head_girth", 480, 650, "Tape round the head over the brow and the fullest part of its back, above the ears; hair as it will be worn.", "Sitting or standing, looking ahead."),
+        Measure("neck_base_girth", 280, 560, "Tape on edge round the base of the neck: back neck point, both side neck points, the hollow in front."),
+        Measure("upper_arm_girth", 180, 560, "Tape square to the arm at the fullest part of its upper half.", _LOOSE),
+        Measure("elbow_girth", 180, 480, "Tape round the elbow, arm bent to a right angle.", "Fist on the hip."),
+        Measure("wrist_girth", 120, 260, "Tape round the wrist over its bone.", _LOOSE),
+        Measure("hand_girth", 150, 300, "Tape round the hand at its widest, over the knuckles and the thumb, laid in as when it slips through a sleeve.", "Hand stretched out, thumb laid against the palm."),
+        Measure("under_bust_girth", 550, 1500, "Tape level all round directly under the breasts.", called="under-bust girth"),
+        Measure("upper_chest_girth", 600, 1500, "Tape under the arms and above the breasts, as high as it will lie."),
+        Measure("back_width", 240, 520, "Across the shoulder blades from one arm crease to the other, midway between shoulder point and armpit.", "Arms hanging; a helper measures."),
+        Measure("scye_depth", 140, 330, "From the back neck point down the spine to the level of the armpits (a ruler held under them shows it).", _HELPED),
+        Measure("side_neck_to_bust_point", 180, 450, f"From the side neck point down to the point of the breast. {_CHAIN}", called="side neck point to bust point"),
+        Measure("front_waist_length", 300, 650, f"From the side neck point over the bust point, and from there straight down to the waist. {_CHAIN}", "Standing upright; a tape tied round the waist shows its level."),
+        Measure("bust_point_width", 130, 320, "Straight across from one bust point to the other."),
+        Measure("shoulder_to_elbow", 220, 460, "From the shoulder point to the point of the bent elbow.", _FIST, called="upper arm length"),
+        Measure("arm_length", 420, 760, "From the shoulder point over the bent elbow to the wrist bone.", _FIST),
+        Measure("waist_to_hip", 130, 300, "At the side, from the waist over the body down to hip level."),
+        Measure("stature", 1200, 2150, "From the floor to the crown of the head, without shoes.", "Standing against a wall, heels together."),
+    )
+})  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Relation:
-    """Two measurements that go together: ``value`` of both lies in ``low`` … ``high``."""
+    """Two measurements that go together, ``a`` and ``b``: by which the first is more, in mm, or what
+    ``share`` of the second it is, and what of that is usual: whose → lowest and highest."""
 
-    keys: tuple[str, str]
-    low: float
-    high: float
-    value: Callable[[float, float], float]
-    text: Callable[[float, str], str]
+    a: str
+    b: str
+    share: bool
+    usual: Mapping[str, tuple[float, float]]
 
-
-def _share(a: str, b: str, low: float, high: float) -> Relation:
-    names = REGISTRY[a].name, REGISTRY[b].name
-    return Relation(
-        (a, b),
-        low,
-        high,
-        lambda x, y: x / y,
-        lambda v, _: (
-            f"the {names[0]} is {_beside(100 * v, 100 * low, 100 * high)} % of the {names[1]} "
-            f"(usual: {100 * low:.0f} to {100 * high:.0f} %)"
-        ),
-    )
+    def doubt(self, values: Mapping[str, float], who: str, unit: str) -> str:
+        """What is unusual about them in a person's measurements (mm), '' where nothing is."""
+        x, y = values[self.a], values[self.b]
+        low, high = self.usual.get(who, self.usual["woman"])
+        value = x / y if self.share else x - y
+        if low <= value <= high:
+            return ""
+        one, other = REGISTRY[self.a].name, REGISTRY[self.b].name
+        if self.share:
+            low, high = 100 * low, 100 * high
+            how = f"{_beside(100 * value, low, high)} % of"
+            usual = f"{low:.0f} to {high:.0f} %"
+        else:
+            more = "more" if value > 0 else "less"
+            how = f"{_length_beside(value, low, high, unit)} {more} than"
+            usual = f"{_side(low, unit)} to {_side(high, unit)}"
+        return f"the {one} is {how} the {other} (usual: {usual})"
 
 
 def _beside(value: float, low: float, high: float) -> str:
     """A value outside its limits in as many places as tell it from them: 9.6 beside 10, not 10."""
     texts = (f"{value:.{places}f}" for places in (0, 1, 2, 3))
     return next((t for t in texts if not low <= float(t) <= high), f"{value:g}")
-
-
-def _difference(a: str, b: str, low: float, high: float) -> Relation:
-    names = REGISTRY[a].name, REGISTRY[b].name
-    return Relation(
-        (a, b),
-        low,
-        high,
-        lambda x, y: x - y,
-        lambda v, u: (
-            f"the {names[0]} is {_length_beside(v, low, high, u)} {'more' if v > 0 else 'less'} "
-            f"than the {names[1]} (usual: {_between(low, high, u)})"
-        ),
-    )
 
 
 def _length_beside(mm: float, low: float, high: float, unit: str) -> str:
@@ -450,65 +137,39 @@ def _length_beside(mm: float, low: float, high: float, unit: str) -> str:
     return format_length(abs(mm), unit, 128) if unit in INCH_UNITS else f"{abs(mm):.1f} mm"
 
 
-def _between(low: float, high: float, unit: str) -> str:
-    def side(v: float) -> str:
-        return "equal" if v == 0 else f"{format_length(abs(v), unit)} {'more' if v > 0 else 'less'}"
-
-    return f"{side(low)} to {side(high)}"
+def _side(mm: float, unit: str) -> str:
+    return "equal" if mm == 0 else f"{format_length(abs(mm), unit)} {'more' if mm > 0 else 'less'}"
 
 
-# Bands of adult women's size tables, from memory; each told as 'unusual', never as wrong.
-RELATIONS: tuple[Relation, ...] = (
-    _difference("hip_girth", "bust_girth", 0.0, 160.0),
-    _difference("hip_girth_at_tailbone", "bust_girth", -60.0, 200.0),
-    _difference("waist_girth", "bust_girth", -300.0, 0.0),
-    _difference("hip_girth", "hip_girth_at_tailbone", -60.0, 150.0),
-    _share("neck_base_girth", "bust_girth", 0.37, 0.44),
-    _share("back_width", "bust_girth", 0.36, 0.41),
-    _share("upper_arm_girth", "bust_girth", 0.30, 0.35),
-    _share("wrist_girth", "upper_arm_girth", 0.50, 0.62),
-    _share("scye_depth", "back_neck_to_waist", 0.49, 0.56),
-    _difference("back_neck_to_tailbone", "back_neck_to_waist", 120.0, 300.0),
-    _share("neck_width", "bust_girth", 0.10, 0.20),
-    _share("shoulder_length", "bust_girth", 0.10, 0.18),
-    _share("back_neck_to_waist", "stature", 0.21, 0.28),
-)
-
-# Who is full in the bust, over EN 13402-3's letter code L (107 cm, from memory): its table has the hip
-# 4 cm over the bust of 128 and the waist 16 under it; the margins round it are from memory.
+# Whose usual values a file is held against; a woman over this bust is held against those of full figures.
+BODIES = ("woman", "man", "child")
 FULL_BUST_MM = 1070.0
-_FULL: tuple[Relation, ...] = (
-    _difference("hip_girth", "bust_girth", -120.0, 200.0),
-    _difference("hip_girth_at_tailbone", "bust_girth", -140.0, 220.0),
-    _difference("waist_girth", "bust_girth", -270.0, 50.0),
-    _share("neck_base_girth", "bust_girth", 0.31, 0.43),
-    _share("back_width", "bust_girth", 0.31, 0.41),
-    _share("upper_arm_girth", "bust_girth", 0.27, 0.38),
-    _share("neck_width", "bust_girth", 0.09, 0.19),
-    _share("shoulder_length", "bust_girth", 0.08, 0.16),
-)
-# Men: EN 13402-3's drop from chest to waist, 4 to 16 cm, and -8 for stout figures; the rest from memory.
-_MAN: tuple[Relation, ...] = (
-    _difference("hip_girth", "bust_girth", -160.0, 120.0),
-    _difference("hip_girth_at_tailbone", "bust_girth", -170.0, 120.0),
-    _difference("waist_girth", "bust_girth", -240.0, 100.0),
-    _share("neck_base_girth", "bust_girth", 0.35, 0.47),
-    _share("back_width", "bust_girth", 0.36, 0.45),
-    _share("upper_arm_girth", "bust_girth", 0.27, 0.38),
-    _share("wrist_girth", "upper_arm_girth", 0.48, 0.64),
-    _share("shoulder_length", "bust_girth", 0.11, 0.19),
-)
-# Children of 3 to 12: body heights 98 to 152 cm with chest 55 to 76 and hip 58 to 82, as European
-# tables by height have them (from memory); they are fuller at the waist and longer in the neck.
-_CHILD: tuple[Relation, ...] = (
-    _difference("hip_girth", "bust_girth", -40.0, 120.0),
-    _difference("hip_girth_at_tailbone", "bust_girth", -60.0, 130.0),
-    _difference("waist_girth", "bust_girth", -140.0, 40.0),
-    _share("neck_base_girth", "bust_girth", 0.38, 0.52),
-    _share("back_width", "bust_girth", 0.36, 0.46),
-    _share("upper_arm_girth", "bust_girth", 0.25, 0.35),
-    _share("neck_width", "bust_girth", 0.12, 0.22),
-    _share("shoulder_length", "bust_girth", 0.11, 0.18),
+# Each told as 'unusual', never as wrong; None: as a woman's.
+# woman: bands of adult women's size tables, from memory.
+# full: over EN 13402-3's letter code L (107 cm, from memory): its table has the hip 4 cm over the bust of
+# 128 and the waist 16 under it; the margins round it are from memory.
+# man: EN 13402-3's drop from chest to waist, 4 to 16 cm, and -8 for stout figures; the rest from memory.
+# child, of 3 to 12: body heights 98 to 152 cm with chest 55 to 76 and hip 58 to 82, as European tables by
+# height have them (from memory); they are fuller at the waist and longer in the neck.
+_WHOSE, _SHARE, _MORE = ("woman", "full", "man", "child"), True, False
+_BANDS: tuple[tuple[str, str, bool, *tuple[tuple[float, float] | None, ...]], ...] = (
+    ("hip_girth", "bust_girth", _MORE, (0, 160), (-120, 200), (-160, 120), (-40, 120)),
+    ("hip_girth_at_tailbone", "bust_girth", _MORE, (-60, 200), (-140, 220), (-170, 120), (-60, 130)),
+    ("waist_girth", "bust_girth", _MORE, (-300, 0), (-270, 50), (-240, 100), (-140, 40)),
+    ("hip_girth", "hip_girth_at_tailbone", _MORE, (-60, 150), None, None, None),
+    ("neck_base_girth", "bust_girth", _SHARE, (0.37, 0.44), (0.31, 0.43), (0.35, 0.47), (0.38, 0.52)),
+    ("back_width", "bust_girth", _SHARE, (0.36, 0.41), (0.31, 0.41), (0.36, 0.45), (0.36, 0.46)),
+    ("upper_arm_girth", "bust_girth", _SHARE, (0.30, 0.35), (0.27, 0.38), (0.27, 0.38), (0.25, 0.35)),
+    ("wrist_girth", "upper_arm_girth", _SHARE, (0.50, 0.62), None, (0.48, 0.64), None),
+    ("scye_depth", "back_neck_to_waist", _SHARE, (0.49, 0.56), None, None, None),
+    ("back_neck_to_tailbone", "back_neck_to_waist", _MORE, (120, 300), None, None, None),
+    ("neck_width", "bust_girth", _SHARE, (0.10, 0.20), (0.09, 0.19), None, (0.12, 0.22)),
+    ("shoulder_length", "bust_girth", _SHARE, (0.10, 0.18), (0.08, 0.16), (0.11, 0.19), (0.11, 0.18)),
+    ("back_neck_to_waist", "stature", _SHARE, (0.21, 0.28), None, None, None),
+)  # fmt: skip
+RELATIONS = tuple(
+    Relation(a, b, share, {w: u for w, u in zip(_WHOSE, usual, strict=True) if u})
+    for a, b, share, *usual in _BANDS
 )
 # Where a body's own range is another than the registry's, which spans all: low and high in mm.
 _RANGES: Mapping[str, Mapping[str, tuple[float, float]]] = {
@@ -528,7 +189,6 @@ _RANGES: Mapping[str, Mapping[str, tuple[float, float]]] = {
         "waist_to_hip": (90, 220), "stature": (850, 1700),
     },
 }  # fmt: skip
-BODIES = ("woman", "man", "child")  # whose usual values a file is held against
 
 
 def _usual(key: str, body: str) -> tuple[float, float]:
@@ -542,26 +202,14 @@ def is_usual(key: str, mm: float, body: str = "woman") -> bool:
     return low <= mm <= high
 
 
-def _relations(values: Mapping[str, float], body: str) -> tuple[Relation, ...]:
-    """Those of her figure; what a body has no relation of its own for is as for women."""
-    own = {"man": _MAN, "child": _CHILD}.get(body)
-    if own is None:
-        own = _FULL if values.get("bust_girth", 0.0) > FULL_BUST_MM else ()
-    named = {r.keys for r in own}
-    return (*own, *(r for r in RELATIONS if r.keys not in named))
+def _relations(values: Mapping[str, float], body: str) -> tuple[str, list[Relation]]:
+    """By whose usual values she is told of, and all relations, those first that are for such a figure."""
+    full = body == "woman" and values.get("bust_girth", 0.0) > FULL_BUST_MM
+    who = "full" if full else body
+    return who, sorted(RELATIONS, key=lambda r: who not in r.usual)
 
 
-_TOP_KEYS = (
-    "chalkbeam",
-    "unit",
-    "wearer",
-    "figure",
-    "taken",
-    "note",
-    "since",
-    "confirmed",
-    "measurements",
-)
+_TOP_KEYS = ("chalkbeam", "unit", "wearer", "figure", "taken", "note", "since", "confirmed", "measurements")  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -600,7 +248,7 @@ class Measurements:
         data = read_yaml(path)
         here = path.resolve()
         if here in seen:
-            raise InputError(Fault(str(path), "continues itself: 'since' runs in a circle."))
+            raise InputError.of(str(path), "continues itself: 'since' runs in a circle.")
         return cls._read(Reader(data, file=str(path)), path.parent, (*seen, here))
 
     @classmethod
@@ -624,9 +272,8 @@ class Measurements:
         if "measurements" in top.data:
             top.only(_TOP_KEYS)
             body = top.sub("measurements")
-        unit: str | None = None
-        if top.has("unit"):  # after a fault the numbers are still read, to tell all faults at once
-            unit = top.read_unit()
+        # after a fault in the unit the numbers are still read, to tell all faults at once
+        unit = top.read_unit() if top.has("unit") else None
         numbers = {k: v for k, v in body.data.items() if body is not top or k not in _TOP_KEYS}
         if not numbers and not top.get("since"):
             body.note("", "holds no 'name: value' lines.")
@@ -663,12 +310,11 @@ class Measurements:
             )
         else:
             top.faults += bare
-        confirmed: dict[str, Any] = {}
+        quiet: set[str] = set()
         if top.has("confirmed"):
             row = top.sub("confirmed")
             top.faults += unknown_keys(row.data, REGISTRY, row.place())
-            confirmed = dict(row.data)
-        quiet = {k for k, v in confirmed.items() if k in numbers and str(numbers[k]) == str(v)}
+            quiet = {k for k, v in row.data.items() if k in numbers and str(numbers[k]) == str(v)}
         kind = top.word("figure", BODIES, since.body if since else "woman")
         taken = _date(top, "taken")
         wearer = top.text("wearer", since.wearer if since else "")
@@ -728,18 +374,11 @@ class Measurements:
 
     def to_dict(self) -> dict[str, Any]:
         """The mapping of a file that reads back as these measurements, without ``since``."""
-        unit = "in" if self.unit == "in" else self.unit
-        body = {k: self.raw.get(k, format_length(v, unit, 64)) for k, v in self.values.items()}
-        data: dict[str, Any] = {"chalkbeam": 1, "unit": unit}
-        if self.wearer:
-            data["wearer"] = self.wearer
-        if self.taken:
-            data["taken"] = self.taken
-        if self.body != "woman":
-            data["figure"] = self.body
-        if self.note:
-            data["note"] = self.note
-        return {**data, "measurements": body}
+        body = {k: self.raw.get(k, format_length(v, self.unit, 64)) for k, v in self.values.items()}
+        figure = "" if self.body == "woman" else self.body
+        rest = {"wearer": self.wearer, "taken": self.taken, "figure": figure, "note": self.note}
+        told = {k: v for k, v in rest.items() if v}
+        return {"chalkbeam": 1, "unit": self.unit, **told, "measurements": body}
 
     def save(self, path: str | Path) -> None:
         """Write a file, whole or not at all.
@@ -753,12 +392,8 @@ class Measurements:
 def missing(keys: Iterable[str], where: str) -> list[Fault]:
     """One fault for each measurement that is needed and was not taken, with how to take it."""
     return [
-        Fault(
-            where,
-            f"the measurement '{key}' ({REGISTRY[key].name}) is missing.",
-            REGISTRY[key].how,
-        )
-        for key in keys
+        Fault(where, f"the measurement '{k}' ({REGISTRY[k].name}) is missing.", REGISTRY[k].how)
+        for k in keys
     ]
 
 
@@ -783,14 +418,12 @@ def plausibility(
                 f"{format_length(low, unit)} to {format_length(high, unit)} is usual. "
                 "Is the unit right? Please measure again."
             )
-    for relation in _relations(values, body):
-        a, b = (values.get(k) for k in relation.keys)
-        silent = (quiet | odd) & set(relation.keys)
-        if a is None or b is None or silent:
-            continue
-        value = relation.value(a, b)
-        if not relation.low <= value <= relation.high:
-            out.append(f"Unusual: {relation.text(value, unit)}. Bodies differ; is it measured so?")
+    who, relations = _relations(values, body)
+    for relation in relations:
+        keys = {relation.a, relation.b}
+        if keys <= values.keys() and not (quiet | odd) & keys:
+            doubt = relation.doubt(values, who, unit)
+            out += [f"Unusual: {doubt}. Bodies differ; is it measured so?"] if doubt else []
     return out
 
 
@@ -798,9 +431,7 @@ def _unit_doubt(values: Mapping[str, float], unit: str) -> str:
     """Whether most measurements (mm) lie outside what is usual and would lie inside in another unit."""
 
     def usual(factor: float) -> int:
-        return sum(
-            REGISTRY[k].low_mm <= v * factor <= REGISTRY[k].high_mm for k, v in values.items()
-        )
+        return sum(is_usual(k, v * factor) for k, v in values.items())
 
     now = usual(1.0)
     if not values or now > 0.5 * len(values):
@@ -827,14 +458,8 @@ def _value(written: Any, unit: str | None, where: str) -> tuple[float, float]:
     """
     takes = written if isinstance(written, list) else [written]
     if len(takes) not in (1, 2):
-        raise InputError(
-            Fault(
-                where,
-                f"holds {len(takes)} values.",
-                f"Write one, or two takes as [a, b]. {POINT_COMMA}",
-                written,
-            )
-        )
+        remedy = f"Write one, or two takes as [a, b]. {POINT_COMMA}"
+        raise InputError(Fault(where, f"holds {len(takes)} values.", remedy, written))
     faults: list[Fault] = []
     lengths = []
     for take in takes:
@@ -845,15 +470,13 @@ def _value(written: Any, unit: str | None, where: str) -> tuple[float, float]:
     if faults:
         raise InputError(faults)
     if min(lengths) <= 0:
-        raise InputError(Fault(where, "is 0.", f"Leave it out if it was not taken. {HOW_TO_WRITE}"))
+        raise InputError.of(where, "is 0.", f"Leave it out if it was not taken. {HOW_TO_WRITE}")
     if max(lengths) > 5000:
-        raise InputError(
-            Fault(where, f"{short(takes[0])} is more than 5 m.", "Check the number and its unit.")
-        )
+        what = f"{short(takes[0])} is more than 5 m."
+        raise InputError.of(where, what, "Check the number and its unit.")
     if max(lengths) > _MOST_APART * min(lengths):  # [92,5 cm] are the takes 92 and 5 cm to YAML
-        raise InputError(
-            Fault(where, f"{short(written)} are no two takes of one measure.", POINT_COMMA, written)
-        )
+        what = f"{short(written)} are no two takes of one measure."
+        raise InputError(Fault(where, what, POINT_COMMA, written))
     return sum(lengths) / len(lengths), max(lengths) - min(lengths)
 
 
@@ -877,11 +500,7 @@ def _earlier(
     if isinstance(since, Mapping):
         return cls._read(Reader(since, key=top.place("since")), folder, seen)
     if not isinstance(since, str) or folder is None:
-        raise InputError(
-            Fault(
-                top.place("since"),
-                f"{short(since)} is not the name of an earlier measurements file.",
-            )
-        )
+        what = f"{short(since)} is not the name of an earlier measurements file."
+        raise InputError.of(top.place("since"), what)
     made = "leave 'since' out"
     return cls._load(named_file(folder, since, "since", top.place(), made), seen)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.files import dump_yaml, parse_yaml, read_text, write_atomic
 from configs.rewrite import merged
 from drafting.measurements import REGISTRY, Measurements
@@ -38,7 +38,6 @@ class MeasurementsFile:
         Raises:
             InputError: the file, or the earlier one, cannot be used as it stands.
         """
-
         sheet = cls(path)
         sheet.disk = read_text(path) if path.exists() else ""
         if sheet.disk.strip():
@@ -53,13 +52,8 @@ class MeasurementsFile:
             place = Path(os.path.relpath(since.resolve(), path.resolve().parent)).as_posix()
             before = sheet.data.get("since")
             if before is not None and before != place:
-                raise InputError(
-                    Fault(
-                        f"{path} since",
-                        f"names '{before}' already.",
-                        "Leave --since out, or start a new file.",
-                    )
-                )
+                remedy = "Leave --since out, or start a new file."
+                raise InputError.of(f"{path} since", f"names '{before}' already.", remedy)
             sheet.data["since"] = place
         return sheet
 
@@ -69,10 +63,8 @@ class MeasurementsFile:
         Raises:
             InputError: it cannot be used as it stands.
         """
-
         if not self.data["measurements"] and not self.data.get("since"):
-            head = {k: v for k, v in self.data.items() if k != "measurements"}
-            probe = {**head, "measurements": {"bust_girth": "1 m"}}
+            probe = {**_head(self.data), "measurements": {"bust_girth": "1 m"}}
             Measurements.from_dict(probe, str(self.path), self.path.parent)
             return None
         data = dict(self.data)
@@ -86,20 +78,18 @@ class MeasurementsFile:
         Raises:
             InputError: the folder cannot be written to.
         """
-
         if self.path.exists() and read_text(self.path) != self.disk:
             ours = self.data
             self.disk, self.text, now = _read(self.path)
             self.data = {**ours, **now}
             theirs = self.data["measurements"] = dict(now.get("measurements") or {})
-            if theirs.get(key) != ours["measurements"].get(key):
-                return False
-            if self.data["unit"] != ours["unit"]:
+            if (
+                theirs.get(key) != ours["measurements"].get(key)
+                or self.data["unit"] != ours["unit"]
+            ):
                 return False
         after = {**self.data, "measurements": {**self.data["measurements"], key: value}}
-        text = with_value(self.text, after, key)
-        write_atomic(self.path, text)
-        self.disk, self.text, self.data = text, text, after
+        self._write(with_value(self.text, after, key), after)
         return True
 
     def take_out(self, key: str) -> None:
@@ -108,17 +98,15 @@ class MeasurementsFile:
         Raises:
             InputError: the folder cannot be written to.
         """
-        if not self.path.exists() or read_text(self.path) != self.disk:
+        if not self._is_ours():
             return  # another hand is at work
         body = {k: v for k, v in self.data["measurements"].items() if k != key}
         after = {**self.data, "measurements": body}
-        if not body:
-            self.path.unlink()
-            self.disk, self.text, self.data = "", "", after
+        if body:
+            self._write(merged(self.text, parse_yaml(self.text, ""), after), after)
             return
-        text = merged(self.text, parse_yaml(self.text, ""), after)
-        write_atomic(self.path, text)
-        self.disk, self.text, self.data = text, text, after
+        self.path.unlink()
+        self.disk, self.text, self.data = "", "", after
 
     def note_body(self, body: str) -> None:
         """Note whose usual values the file is held against: a man's or a child's.
@@ -126,14 +114,7 @@ class MeasurementsFile:
         Raises:
             InputError: the folder cannot be written to.
         """
-        after = {**self.data, "figure": body}
-        if self.path.exists() and read_text(self.path) == self.disk:
-            head = {k: v for k, v in after.items() if k != "measurements"}
-            whole = {**head, "measurements": after["measurements"]}
-            text = merged(self.text, parse_yaml(self.text, ""), whole)
-            write_atomic(self.path, text)
-            self.disk = self.text = text
-        self.data = after
+        self._note({**self.data, "figure": body})
 
     def confirm(self, key: str) -> None:
         """Note that she was asked about this value and keeps it, so that nobody asks again.
@@ -141,15 +122,29 @@ class MeasurementsFile:
         Raises:
             InputError: the folder cannot be written to.
         """
-        if not self.path.exists() or read_text(self.path) != self.disk:
-            return  # another hand is at work: it is asked again another time
-        kept = dict(self.data.get("confirmed") or {}) | {key: self.data["measurements"][key]}
-        after = {**self.data, "confirmed": kept}
-        head = {k: v for k, v in after.items() if k != "measurements"}
-        whole = {**head, "measurements": after["measurements"]}
-        text = merged(self.text, parse_yaml(self.text, ""), whole)
+        if self._is_ours():  # else another hand is at work: it is asked again another time
+            kept = dict(self.data.get("confirmed") or {}) | {key: self.data["measurements"][key]}
+            self._note({**self.data, "confirmed": kept})
+
+    def _is_ours(self) -> bool:
+        """Whether the file is there as it was last seen."""
+        return self.path.exists() and read_text(self.path) == self.disk
+
+    def _note(self, after: dict[str, Any]) -> None:
+        """Write what the file says above its measurements, unless another hand is at work."""
+        if self._is_ours():
+            whole = {**_head(after), "measurements": after["measurements"]}
+            self._write(merged(self.text, parse_yaml(self.text, ""), whole), after)
+        self.data = after
+
+    def _write(self, text: str, data: dict[str, Any]) -> None:
         write_atomic(self.path, text)
-        self.disk, self.text, self.data = text, text, after
+        self.disk, self.text, self.data = text, text, data
+
+
+def _head(data: Mapping[str, Any]) -> dict[str, Any]:
+    """What a file says beside its measurements."""
+    return {k: v for k, v in data.items() if k != "measurements"}
 
 
 def with_value(text: str, after: Mapping[str, Any], key: str) -> str:
@@ -160,7 +155,7 @@ def with_value(text: str, after: Mapping[str, Any], key: str) -> str:
     """
     if not text.strip():
         return _fresh(after)
-    head = {k: v for k, v in after.items() if k != "measurements"}
+    head = _head(after)
     body = {**after["measurements"], key: after["measurements"][key]}
     before = parse_yaml(text, "")
     if before.get("measurements") and re.search(r"^measurements\s*:\s*(#.*)?$", text, re.MULTILINE):
@@ -197,8 +192,7 @@ def _under_heading(text: str, data: dict[str, Any]) -> tuple[str, dict[str, Any]
 
 def _fresh(data: Mapping[str, Any]) -> str:
     """A whole file, one measurement a line."""
-    head = {k: v for k, v in data.items() if k != "measurements"}
-    return dump_yaml(head) + _rows(data["measurements"])
+    return dump_yaml(_head(data)) + _rows(data["measurements"])
 
 
 def _rows(body: Mapping[str, Any]) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
@@ -47,6 +47,7 @@ __all__ = [
 ]
 
 Pair = tuple[float, float]
+Crop = tuple[float, float, float, float]
 
 # what a view shows of the body: (left, right, bottom, top) in model mm
 _TRUNK = (-330.0, 330.0, 860.0, 1700.0)
@@ -72,7 +73,7 @@ class Figure:
     """
 
     view: str
-    crop: tuple[float, float, float, float]
+    crop: Crop
     tape: Points
     hidden: Points | None = None
     ends: tuple[tuple[str, Pair, str], ...] = ()
@@ -95,17 +96,17 @@ def _ring(centre: Pair, half_width: float, dip: float, tilt: float = 0.0) -> tup
     return flat @ turn + np.array(centre), behind @ turn + np.array(centre)
 
 
-def _round(
-    view: str,
-    crop: tuple[float, float, float, float],
-    y: float,
-    half: float,
-    name: str,
-    x: float = 0.0,
-    helps: tuple[Points, ...] = (),
+def _round(view: str, crop: Crop, y: float, half: float, name: str, x: float = 0.0) -> Figure:
+    """A tape that lies level round the trunk."""
+    return Figure(view, crop, *_ring((x, y), half, 13.0), level=(y, name))
+
+
+def _from_to(
+    view: str, crop: Crop, tape: Points, first: str, last: str, *helps: Points, bent: bool = False
 ) -> Figure:
-    seen, behind = _ring((x, y), half, 13.0)
-    return Figure(view, crop, seen, behind, level=(y, name), helps=helps)
+    """A tape from one landmark to another."""
+    a, b = (cast(Pair, tuple(tape[i].tolist())) for i in (0, -1))
+    return Figure(view, crop, tape, ends=(("A", a, first), ("B", b, last)), helps=helps, bent=bent)
 
 
 def _straight(*points: Pair) -> Points:
@@ -134,135 +135,36 @@ def _figures() -> dict[str, Figure]:
     hand = _ring((272, 762), 25, 6, tilt=0.12)
     bent = _ring((317, 1101), 34, 9, tilt=-0.22)
     head = _ring((-4, 1588), 98, 12, tilt=-0.05)
+    to_bust = smooth([neck_side, (70, 1340), (78, 1270), (84, b.BUST)])
+    to_wrist = smooth([elbow, (330, 1070), (272, 1029), (222, 986), wrist_bent])
+    below, beside = (*_NECK[:2], 1150.0, 1700.0), (*_TRUNK[:2], 690.0, 1440.0)
     return {
         "bust_girth": _round("front", _UPPER, b.BUST, 152, "bust level"),
         "under_bust_girth": _round("front", _UPPER, b.UNDER_BUST, 138, "under-bust level"),
         "upper_chest_girth": _round("front", _UPPER, b.UPPER_CHEST, 155, "upper chest level"),
         "waist_girth": _round("front", _TRUNK, b.WAIST, 123, "waist level"),
         "hip_girth": _round("side", _SIDE_LONG, b.HIP, 112, "hip level, at the fullest", x=-29),
-        "hip_girth_at_tailbone": _round(
-            "side", _SIDE_LONG, b.TAILBONE, 112, "tailbone level", x=-22
-        ),
-        "neck_width": Figure(
-            "front",
-            _NECK,
-            _straight((-63, b.NECK_SIDE), neck_side),
-            ends=(
-                ("A", (-63, b.NECK_SIDE), "side neck point"),
-                ("B", neck_side, "other side neck point"),
-            ),
-            helps=(_CHAIN_FRONT,),
-        ),
-        "shoulder_length": Figure(
-            "back",
-            _NECK,
-            smooth([neck_side, (104, 1400), (150, 1387), shoulder]),
-            ends=(("A", neck_side, "side neck point"), ("B", shoulder, "shoulder point")),
-            helps=(_CHAIN_BACK,),
-        ),
-        "back_neck_to_tailbone": Figure(
-            "back",
-            _BACK_LONG,
-            _straight(neck_back, (0, b.TAILBONE)),
-            ends=(
-                ("A", neck_back, "back neck point"),
-                ("B", (0, b.TAILBONE), "end of the tailbone"),
-            ),
-            helps=(_CHAIN_BACK,),
-        ),
-        "back_neck_to_waist": Figure(
-            "back",
-            _BACK_LONG,
-            _straight(neck_back, (0, b.WAIST)),
-            ends=(("A", neck_back, "back neck point"), ("B", (0, b.WAIST), "waist")),
-            helps=(_CHAIN_BACK, _WAIST_TIE),
-        ),
+        "hip_girth_at_tailbone": _round("side", _SIDE_LONG, b.TAILBONE, 112, "tailbone level", x=-22),
         "head_girth": Figure("side", _HEAD, *head, level=(b.BROW - 4, "over the brow")),
-        "neck_base_girth": Figure(
-            "front", _NECK, neck, behind, ends=(("A", (0, b.NECK_PIT - 2), "hollow of the neck"),)
-        ),
-        "upper_arm_girth": Figure(
-            "front",
-            _UPPER_ARM,
-            *upper_arm,
-            ends=(("A", (231, 1243), "fullest of the upper arm"),),
-        ),
-        "elbow_girth": Figure(
-            "back", _ARM, *bent, ends=(("A", (362, 1092), "round the bent elbow"),), bent=True
-        ),
-        "wrist_girth": Figure(
-            "front", _HAND, *wrist, ends=(("A", (286, 825), "over the wrist bone"),)
-        ),
-        "hand_girth": Figure(
-            "front", _HAND, *hand, ends=(("A", (302, 766), "widest of the hand"),)
-        ),
-        "back_width": Figure(
-            "back",
-            (*_NECK[:2], 1150.0, 1700.0),
-            _straight((-160, b.BACK_WIDTH), (160, b.BACK_WIDTH)),
-            ends=(
-                ("A", (-160, b.BACK_WIDTH), "arm crease at the back"),
-                ("B", (160, b.BACK_WIDTH), "other arm crease"),
-            ),
-        ),
-        "scye_depth": Figure(
-            "back",
-            _UPPER,
-            _straight(neck_back, (0, b.ARMPIT)),
-            ends=(("A", neck_back, "back neck point"), ("B", (0, b.ARMPIT), "armpit level")),
-            helps=(_CHAIN_BACK, _straight((-155, b.ARMPIT), (155, b.ARMPIT))),
-        ),
-        "side_neck_to_bust_point": Figure(
-            "front",
-            _UPPER,
-            smooth([neck_side, (70, 1340), (78, 1270), (84, b.BUST)]),
-            ends=(("A", neck_side, "side neck point"), ("B", (84, b.BUST), "bust point")),
-            helps=(_CHAIN_FRONT,),
-        ),
-        "front_waist_length": Figure(
-            "front",
-            _UPPER,
-            np.vstack([smooth([neck_side, (70, 1340), (78, 1270), (84, b.BUST)]), [(84, b.WAIST)]]),
-            ends=(("A", neck_side, "side neck point"), ("B", (84, b.WAIST), "waist level")),
-            helps=(_CHAIN_FRONT, _WAIST_TIE),
-        ),
-        "bust_point_width": Figure(
-            "front",
-            _UPPER,
-            _straight((-84, b.BUST), (84, b.BUST)),
-            ends=(("A", (-84, b.BUST), "bust point"), ("B", (84, b.BUST), "other bust point")),
-        ),
-        "shoulder_to_elbow": Figure(
-            "back",
-            _ARM,
-            arm_over,
-            ends=(("A", shoulder, "shoulder point"), ("B", elbow, "point of the bent elbow")),
-            bent=True,
-        ),
-        "arm_length": Figure(
-            "back",
-            _ARM,
-            np.vstack(
-                [arm_over, smooth([elbow, (330, 1070), (272, 1029), (222, 986), wrist_bent])]
-            ),
-            ends=(("A", shoulder, "shoulder point"), ("B", wrist_bent, "wrist bone")),
-            bent=True,
-        ),
-        "waist_to_hip": Figure(
-            "front",
-            (*_TRUNK[:2], 690.0, 1440.0),
-            smooth([(123, b.WAIST), (133, 990), (157, 925), (172, b.HIP)]),
-            ends=(("A", (123, b.WAIST), "waist, at the side"), ("B", (172, b.HIP), "hip level")),
-            helps=(_WAIST_TIE, _straight((-172, b.HIP), (172, b.HIP))),
-        ),
-        "stature": Figure(
-            "front",
-            _WHOLE,
-            _straight((345, b.CROWN), (345, 0)),
-            ends=(("A", (345, b.CROWN), "crown of the head"), ("B", (345, 0), "floor")),
-            helps=(_straight((0, b.CROWN), (345, b.CROWN)), _straight((-300, 0), (400, 0))),
-        ),
-    }
+        "neck_base_girth": Figure("front", _NECK, neck, behind, (("A", (0, b.NECK_PIT - 2), "hollow of the neck"),)),
+        "upper_arm_girth": Figure("front", _UPPER_ARM, *upper_arm, (("A", (231, 1243), "fullest of the upper arm"),)),
+        "elbow_girth": Figure("back", _ARM, *bent, (("A", (362, 1092), "round the bent elbow"),), bent=True),
+        "wrist_girth": Figure("front", _HAND, *wrist, (("A", (286, 825), "over the wrist bone"),)),
+        "hand_girth": Figure("front", _HAND, *hand, (("A", (302, 766), "widest of the hand"),)),
+        "neck_width": _from_to("front", _NECK, _straight((-63, b.NECK_SIDE), neck_side), "side neck point", "other side neck point", _CHAIN_FRONT),
+        "shoulder_length": _from_to("back", _NECK, smooth([neck_side, (104, 1400), (150, 1387), shoulder]), "side neck point", "shoulder point", _CHAIN_BACK),
+        "back_neck_to_tailbone": _from_to("back", _BACK_LONG, _straight(neck_back, (0, b.TAILBONE)), "back neck point", "end of the tailbone", _CHAIN_BACK),
+        "back_neck_to_waist": _from_to("back", _BACK_LONG, _straight(neck_back, (0, b.WAIST)), "back neck point", "waist", _CHAIN_BACK, _WAIST_TIE),
+        "back_width": _from_to("back", below, _straight((-160, b.BACK_WIDTH), (160, b.BACK_WIDTH)), "arm crease at the back", "other arm crease"),
+        "scye_depth": _from_to("back", _UPPER, _straight(neck_back, (0, b.ARMPIT)), "back neck point", "armpit level", _CHAIN_BACK, _straight((-155, b.ARMPIT), (155, b.ARMPIT))),
+        "side_neck_to_bust_point": _from_to("front", _UPPER, to_bust, "side neck point", "bust point", _CHAIN_FRONT),
+        "front_waist_length": _from_to("front", _UPPER, np.vstack([to_bust, [(84, b.WAIST)]]), "side neck point", "waist level", _CHAIN_FRONT, _WAIST_TIE),
+        "bust_point_width": _from_to("front", _UPPER, _straight((-84, b.BUST), (84, b.BUST)), "bust point", "other bust point"),
+        "shoulder_to_elbow": _from_to("back", _ARM, arm_over, "shoulder point", "point of the bent elbow", bent=True),
+        "arm_length": _from_to("back", _ARM, np.vstack([arm_over, to_wrist]), "shoulder point", "wrist bone", bent=True),
+        "waist_to_hip": _from_to("front", beside, smooth([(123, b.WAIST), (133, 990), (157, 925), (172, b.HIP)]), "waist, at the side", "hip level", _WAIST_TIE, _straight((-172, b.HIP), (172, b.HIP))),
+        "stature": _from_to("front", _WHOLE, _straight((345, b.CROWN), (345, 0)), "crown of the head", "floor", _straight((0, b.CROWN), (345, b.CROWN)), _straight((-300, 0), (400, 0))),
+    }  # fmt: skip
 
 
 FIGURES: Mapping[str, Figure] = MappingProxyType(_figures())
@@ -303,9 +205,7 @@ def figure(key: str, width_mm: float = 80.0, lettered: bool = True) -> Drawing:
     for letter, at, _ in f.ends:
         p = put([at])[0]
         strokes.append(Stroke(circle(p, 1.9), "end", True))
-        writings.append(
-            Writing((p[0], p[1] + 1.05), letter, 3.0, "middle", TAPE, strong=True, bare=True)
-        )
+        writings.append(_letter((p[0], p[1] + 1.05), letter, 3.0))
     if lettered:
         strip = _strip(f, width_mm, height)
         strokes, writings = strokes + strip[0], writings + strip[1]
@@ -323,9 +223,7 @@ def _strip(f: Figure, width: float, top: float) -> tuple[list[Stroke], list[Writ
     y = top + 4.6
     for letter, _, name in f.ends:
         strokes.append(Stroke(circle((3.2, y - 1.05), 1.7), "end", True))
-        writings.append(
-            Writing((3.2, y - 0.1), letter, 2.7, "middle", TAPE, strong=True, bare=True)
-        )
+        writings.append(_letter((3.2, y - 0.1), letter, 2.7))
         writings.append(Writing((7.0, y), name, _fitting(name, 3.0, width), bare=True))
         y += 4.4
     if f.level:
@@ -335,6 +233,11 @@ def _strip(f: Figure, width: float, top: float) -> tuple[list[Stroke], list[Writ
         y += 4.4
     writings.append(Writing((7.0, y), f.seen_from, 2.7, colour=GREY, bare=True))
     return strokes, writings, height
+
+
+def _letter(at: Pair, letter: str, size: float) -> Writing:
+    """The letter of a landmark."""
+    return Writing(at, letter, size, "middle", TAPE, strong=True, bare=True)
 
 
 def _fitting(text: str, size: float, width: float) -> float:

@@ -56,10 +56,7 @@ BLOCK = Block(
     draw=legs,
 )
 '''
-SHIN = Measure(
-    "shin_girth", "shin girth", "girth", 200, 600, "Tape round the shin.", "Standing.",
-    "shin level", "", "side", False,
-)  # fmt: skip
+SHIN = Measure("shin_girth", 200, 600, "Tape round the shin.", "Standing.")
 
 
 @pytest.fixture

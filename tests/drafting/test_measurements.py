@@ -243,14 +243,11 @@ def test_save_and_load(tmp_path: Path) -> None:
 
 
 def test_registry_tells_how() -> None:
-    """Each measure has a level or two landmarks, a posture, a range and a way of taking it."""
+    """Each measure has a posture, a range and a way of taking it; its landmarks are in its figure."""
     for measure in REGISTRY.values():
         assert len(measure.how) > 30
         assert measure.posture
-        assert measure.start
-        assert bool(measure.end) is (measure.kind != "girth")
         assert 0 < measure.low_mm < measure.high_mm
-        assert measure.view in ("front", "back", "side")
 
 
 @pytest.mark.parametrize("path", sorted(CONFIGS.glob("*.yaml")), ids=lambda p: p.stem)
