@@ -108,7 +108,7 @@ class Picture:
     ) -> None:
         """A page of text, sketches of what to do under its rows, then what is said."""
         said = (self.light.said,) if self.light.said else ()
-        self.put(pages.page(self.stage, title, rows, (*said, *foot)))
+        self.put(pages.page(self.stage, title, rows, (*said, *foot))[0])
         if drawn:
             frame, room = pages.free_room(self.stage, len(rows), (*said, *foot))
             sketch = sketches.row_of(self.stage, drawn, frame, room)

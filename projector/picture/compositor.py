@@ -238,15 +238,14 @@ class Compositor:
     def _page(self, state: State) -> Item:
         if state.page == "question":
             title = "Is the calibration still true?"
-            return pages.page(
-                state.stage, title, words.question_rows(state), state.question, self._strip_mm()
-            )
+            rows = words.question_rows(state)
+            return pages.page(state.stage, title, rows, state.question, 0, self._strip_mm())[0]
         lines, strip = words.lines(state), self.shown.strip
         # what finds no room on the strip stands here
         short = strip is not None and len(strip.figures(lines)) < len(lines)
         foot = (*([" | ".join(lines)] if strip is None or short else []), *words.HELP_FOOT)
         rows = words.help_rows(state)
-        item, count = pages.leaf(
+        item, count = pages.page(
             state.stage, f"Help: {state.mode}", rows, foot, state.help_from, self._strip_mm()
         )
         last = state.help_from + count

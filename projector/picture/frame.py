@@ -10,12 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.outline import signed_area
 from drafting.placement import Array, carry
 from projector.picture.marks import Item, Packed
 
@@ -50,7 +50,7 @@ class FrameItem:
     colours: tuple[tuple[int, int, int], ...]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class Lens:
     """A calibration made ready for drawing many frames.
 
@@ -67,23 +67,8 @@ class Lens:
 
     def __post_init__(self) -> None:
         cal = self.calibration
-        w, h = cal.size
-        t = np.linspace(0.0, 1.0, 17)[:-1]
-        m = _MARGIN_PX
-        for name, grow in (("beam_mm", 0.5), ("_edges", m)):
-            x0, y0, x1, y1 = -grow, -grow, w - 1 + grow, h - 1 + grow
-            ring = np.concatenate(
-                [
-                    np.column_stack([x0 + (x1 - x0) * t, np.full(16, y1)]),
-                    np.column_stack([np.full(16, x1), y1 + (y0 - y1) * t]),
-                    np.column_stack([x1 + (x0 - x1) * t, np.full(16, y0)]),
-                    np.column_stack([np.full(16, x0), y0 + (y1 - y0) * t]),
-                ]
-            )
-            object.__setattr__(self, name, _counter_clockwise(cal.to_table(ring)))
-        scale, step = _chord(cal)
-        object.__setattr__(self, "px_per_mm", scale)
-        object.__setattr__(self, "step_mm", step)
+        self.beam_mm, self._edges = _rim(cal, 0.5), _rim(cal, _MARGIN_PX)
+        self.px_per_mm, self.step_mm = _chord(cal)
 
     def frame(self, item: Item) -> FrameItem:
         """An item through the lens."""
@@ -163,8 +148,16 @@ def _carried(item: Item) -> Array:
     return carry(a, item.packed.points)
 
 
-def _counter_clockwise(ring: Array) -> Array:
-    return ring if signed_area(ring) >= 0 else np.ascontiguousarray(ring[::-1])
+def _rim(cal: Seen, grow_px: float) -> Array:
+    """(64, 2) table mm round the picture and a little more, counter-clockwise."""
+    w, h = cal.size
+    x0, y0, x1, y1 = -grow_px, -grow_px, w - 1 + grow_px, h - 1 + grow_px
+    corners = np.array([(x0, y1), (x1, y1), (x1, y0), (x0, y0), (x0, y1)])
+    t = np.linspace(0.0, 1.0, 17)[:-1, None]
+    ring = cal.to_table(np.vstack([a + (b - a) * t for a, b in pairwise(corners)]))
+    x, y = ring[:, 0], ring[:, 1]
+    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    return ring if area >= 0 else np.ascontiguousarray(ring[::-1])
 
 
 def _chord(cal: Seen) -> tuple[float, float]:

@@ -198,6 +198,24 @@ def circle(cx: float, cy: float, radius: float, steps: int = 32) -> Array:
     return np.column_stack([cx + radius * np.cos(t), cy + radius * np.sin(t)])
 
 
+def spans(
+    start: Array, step: Array, low: Sequence[float], high: Sequence[float]
+) -> tuple[Array, Array]:
+    """(N,) shares of segments (start and step (N, 2)) at which they enter a box and leave it; enter is
+    not below leave where they miss it (Liang and Barsky)."""
+    enter, leave = np.zeros(len(start)), np.ones(len(start))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for axis in (0, 1):
+            at, along = start[:, axis], step[:, axis]
+            t0, t1 = (low[axis] - at) / along, (high[axis] - at) / along
+            flat = along == 0.0
+            # a run along the rim belongs to the box above it, not to both
+            out = (at < low[axis]) | (at >= high[axis])
+            enter = np.where(flat, np.where(out, 2.0, enter), np.maximum(enter, np.minimum(t0, t1)))
+            leave = np.where(flat, leave, np.minimum(leave, np.maximum(t0, t1)))
+    return enter, leave
+
+
 def cross(x: float, y: float, arm: float) -> list[Array]:
     """The two strokes of a cross, each (2, 2) mm."""
     return [polyline((x - arm, y), (x + arm, y)), polyline((x, y - arm), (x, y + arm))]

@@ -22,33 +22,6 @@ _NARROW = 16.0  # letters that a column has room for at least
 STRIP_MM = 66.0  # what a strip of buttons alone takes of a page
 
 
-def page(
-    stage: Stage,
-    title: str,
-    rows: Sequence[tuple[str, str]],
-    foot: Sequence[str] = (),
-    below_mm: float = STRIP_MM,
-) -> Item:
-    """A page of text in the middle of the beam: questions, first light.
-
-    ``rows``: (key, what it does), in as many columns as the beam has room for; ``below_mm``: what
-    the strip takes below.
-    """
-    return _page(stage, title, rows, foot, 0, below_mm)[0]
-
-
-def leaf(
-    stage: Stage,
-    title: str,
-    rows: Sequence[tuple[str, str]],
-    foot: Sequence[str],
-    first: int,
-    below_mm: float = STRIP_MM,
-) -> tuple[Item, int]:
-    """A page that begins with the row ``first``, and how many rows found room on it."""
-    return _page(stage, title, rows, foot, first, below_mm)
-
-
 def board(
     stage: Stage, title: str, groups: Mapping[str, Sequence[Button]], first: int, above_mm: float
 ) -> tuple[Item, dict[str, Array], int]:
@@ -121,14 +94,20 @@ def free_room(
     return frame, (_SIDE_MM, low, length - _SIDE_MM, height - 70.0 - rows * 34.0 - 8.0)
 
 
-def _page(
+def page(
     stage: Stage,
     title: str,
     rows: Sequence[tuple[str, str]],
-    foot: Sequence[str],
-    first: int,
-    below_mm: float,
+    foot: Sequence[str] = (),
+    first: int = 0,
+    below_mm: float = STRIP_MM,
 ) -> tuple[Item, int]:
+    """A page of text in the middle of the beam, and how many of its rows found room: helps,
+    questions, first light.
+
+    ``rows``: (key, what it does), from the row ``first`` on, in as many columns as the beam has room
+    for; ``below_mm``: what the strip takes below.
+    """
     frame, length, height = along_edge(stage, 1e9)
     low, top, side = below_mm, height - 18.0, 28.0
     foot_size = _FOOT_SIZE_MM

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from drafting.placement import Array
 from projector.picture.contrast import Colour
+from projector.picture.marks import spans
 
 if TYPE_CHECKING:
     from projector.picture.frame import FrameItem
@@ -392,27 +393,16 @@ def _runs(group: NDArray[np.int64]) -> list[tuple[int, int]]:
 
 
 def _clip_far(segments: Array, width: int, height: int) -> tuple[Array, NDArray[np.int64]] | None:
-    """Cut what lies far outside the picture (Liang and Barsky); None when nothing does.
+    """Cut what lies far outside the picture; None when nothing does.
 
     Keeps a margin wider than any line, so that no cut end shows.
     """
     margin = 64.0
-    low = np.array([-margin, -margin])
-    high = np.array([width + margin, height + margin])
-    a, b = segments[:, :2], segments[:, 2:]
+    low, high = (-margin, -margin), (width + margin, height + margin)
     if np.all((segments >= -margin) & (segments <= np.tile(high, 2))):
         return None
-    d = b - a
-    enter, leave = np.zeros(len(a)), np.ones(len(a))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for axis in (0, 1):
-            t0, t1 = (low[axis] - a[:, axis]) / d[:, axis], (high[axis] - a[:, axis]) / d[:, axis]
-            flat = d[:, axis] == 0.0
-            outside = (a[:, axis] < low[axis]) | (a[:, axis] > high[axis])
-            enter = np.where(
-                flat, np.where(outside, 2.0, enter), np.maximum(enter, np.minimum(t0, t1))
-            )
-            leave = np.where(flat, leave, np.minimum(leave, np.maximum(t0, t1)))
+    a, d = segments[:, :2], segments[:, 2:] - segments[:, :2]
+    enter, leave = spans(a, d, low, high)
     kept = np.flatnonzero(enter < leave)
     a, d = a[kept], d[kept]
     return np.hstack([a + d * enter[kept, None], a + d * leave[kept, None]]), kept

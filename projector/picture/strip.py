@@ -49,17 +49,17 @@ class Strip:
 
     def rows_needed(self, lines: Sequence[str]) -> int:
         """How many rows of figures these lines take, at most as many as it may have."""
-        return min(self.most_rows, len(_in_rows(lines, self.length_mm)))
+        return min(self.most_rows, len(_in_rows(tuple(lines), self.length_mm)))
 
     def figures(self, lines: Sequence[str]) -> list[Figure]:
         """Where its figures stand; few of them change while a piece is moved."""
         out: list[Figure] = []
-        laid = _in_rows(lines, self.length_mm)
+        laid = _in_rows(tuple(lines), self.length_mm)
         for r, row in enumerate(laid[: self.rows]):
             y = self.tall_mm + 6.5 + (self.rows - 1 - r) * _ROW_MM
             if r == self.rows - 1 and len(laid) > self.rows:  # the help page has the rest
                 x, text = row[-1]
-                row = [*row[:-1], (x, cut_to(text + " …", _FIGURES_MM, self.length_mm - 6.0 - x))]
+                row = (*row[:-1], (x, cut_to(text + " …", _FIGURES_MM, self.length_mm - 6.0 - x)))
             out += [Figure(text, x, y, i == 0) for i, (x, text) in enumerate(row)]
         return out
 
@@ -76,9 +76,13 @@ class Figure:
 
 def strip_room(stage: Stage, *, far: bool = False) -> Array:
     """(4, 2) table mm: what the strip may cover with as many rows of words as it may have."""
-    frame, length, high = along_edge(stage, MOST_MM, far=far)
+    return _ground(*along_edge(stage, MOST_MM, far=far), far)
+
+
+def _ground(frame: Array, length: float, height: float, far: bool) -> Array:
+    """(4, 2) table mm: a strip's box, down to the beam's edge, and past its corners."""
     m = 2.5 * MARGIN_MM
-    low, top = (0.0, high + m) if far else (-m, high)
+    low, top = (0.0, height + m) if far else (-m, height)
     return carry(frame, polyline((-m, low), (length + m, low), (length + m, top), (-m, top)))
 
 
@@ -100,7 +104,7 @@ def strip(
     rows = 1 if lines else 0
     while True:  # under keystone a higher strip is a shorter one
         frame, length, height = along_edge(stage, tall + rows * _ROW_MM + 5.0, far=far)
-        needed = len(_in_rows(lines, length))
+        needed = len(_in_rows(tuple(lines), length))
         if needed <= rows or rows >= _MOST_ROWS:
             break
         rows += 1
@@ -108,11 +112,7 @@ def strip(
     inner = 0.0 if far else height  # the side towards the work
     marks.append(stage.mark("button", [polyline((0, inner), (length, inner))]))
     item = Item("strip", tuple(m for m in marks if len(m.points)), frame)
-    m = 2.5 * MARGIN_MM  # down to the beam's edge, and past its corners
-    box = polyline((-m, -m), (length + m, -m), (length + m, height), (-m, height))
-    if far:
-        box = polyline((-m, 0), (length + m, 0), (length + m, height + m), (-m, height + m))
-    ground = carry(frame, box)
+    ground = _ground(frame, length, height, far)
     return Strip(item, ground, places, tall, length, rows, _MOST_ROWS, far=far)
 
 
@@ -132,7 +132,7 @@ def handle(
     longest = max((text_width(line, _FIGURES_MM) for line in lines), default=0.0) + 14.0
     row_mm = 2 * _FOOT_MM + length_of(buttons)
     length = min(max(row_mm, longest), max(row_mm, _HANDLE_MM))
-    rows = max(1, min(_MOST_HANDLE_ROWS, len(_in_rows(lines, length))))
+    rows = max(1, min(_MOST_HANDLE_ROWS, len(_in_rows(tuple(lines), length))))
     height = tall + rows * _ROW_MM + 5.0
     at = where((length, height))
     if at is None:
@@ -184,7 +184,8 @@ def figure(stage: Stage, figure: Figure, strip: Strip) -> Item:
 
 
 @lru_cache(maxsize=64)
-def _rows_of(lines: tuple[str, ...], length_mm: float) -> tuple[tuple[tuple[float, str], ...], ...]:
+def _in_rows(lines: tuple[str, ...], length_mm: float) -> tuple[tuple[tuple[float, str], ...], ...]:
+    """Figures side by side in rows: (x mm, text) each; none is left out or split needlessly."""
     rows: list[list[tuple[float, str]]] = [[]]
     x = 6.0
     for line in lines:
@@ -203,8 +204,3 @@ def _rows_of(lines: tuple[str, ...], length_mm: float) -> tuple[tuple[tuple[floa
             rows[-1].append((6.0, part))
             x = 22.0 + text_width(part, _FIGURES_MM)
     return tuple(tuple(row) for row in rows if row)
-
-
-def _in_rows(lines: Sequence[str], length_mm: float) -> list[list[tuple[float, str]]]:
-    """Figures side by side in rows: (x mm, text) each; none is left out or split needlessly."""
-    return [list(row) for row in _rows_of(tuple(lines), length_mm)]

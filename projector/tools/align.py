@@ -21,7 +21,7 @@ from configs.units import length_text
 from drafting.cloth import Cloth
 from drafting.curves import turn
 from drafting.placement import Array, carry
-from projector.picture.view import View
+from projector.picture.view import View, rigid
 
 RESIDUAL_LIMIT_MM = 2.0
 STRETCH_LIMIT = 0.003
@@ -74,34 +74,13 @@ class Registration:
     @property
     def table_from_cloth(self) -> Array:
         """(3, 3) rigid, cloth mm → table mm."""
-        c, s = math.cos(self.rotation), math.sin(self.rotation)
-        flip = -1.0 if self.mirrored else 1.0
-        x, y = self.translation
-        return np.array([[c, -s * flip, x], [s, c * flip, y], [0.0, 0.0, 1.0]])
-
-    def apply(self, points_cloth: ArrayLike) -> Array:
-        """(N, 2) cloth mm → (N, 2) table mm."""
-        return carry(self.table_from_cloth, points_cloth)
+        return rigid(math.degrees(self.rotation), self.translation, self.mirrored)
 
     def view(self, before: View) -> View:
         """The view with this turn and place; the side where she stands stays."""
         return before.replace(
             turn_deg=math.degrees(self.rotation), at=self.translation, mirror=self.mirrored
         )
-
-    def expected_error_mm(self, points_cloth: ArrayLike, pointer_mm: float = POINTER_MM) -> Array:
-        """(N,) rms distance by which pointing alone may put each place of the cloth aside.
-
-        Errors even within ± ``pointer_mm`` in x and y; for a turn and move by least squares the
-        variance at a place is 2 s² (1/n + d²/(2 Q) ), d its distance from the middle of the n
-        crosses, Q the sum of their squared distances from it (derived by arithmetic).
-        """
-        p = self.points_cloth
-        middle = p.mean(axis=0)
-        q = float(np.sum((p - middle) ** 2))
-        d2 = np.sum((np.asarray(points_cloth, dtype=np.float64) - middle) ** 2, axis=1)
-        variance = pointer_mm**2 / 3.0  # of one coordinate, even within ± pointer_mm
-        return np.asarray(np.sqrt(variance * (2.0 / len(p) + d2 / q)))
 
 
 def register(
@@ -150,8 +129,7 @@ def register(
     along = float(np.sum(u * v))
     across = float(np.sum(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]))
     angle = math.atan2(across, along)
-    c, s = math.cos(angle), math.sin(angle)
-    turn = np.array([[c, -s], [s, c]])
+    turn = rigid(math.degrees(angle), (0.0, 0.0))[:2, :2]
     move = qm - turn @ pm
     left = q - (a @ turn.T + move)
     p.setflags(write=False)
@@ -242,12 +220,11 @@ def align(
     *,
     line: str = "near",
     cloth: Cloth | None = None,
-    corner: ArrayLike | None = None,
 ) -> Alignment:
     """Turn and move the lay onto the edge of the cloth she pointed along.
 
     The lay turns the shorter way, so the places may be taken in any order; along the edge it
-    stays where the first place was, unless ``corner`` says where the cut end lies.
+    stays where the first place was.
 
     Args:
         view: the view before.
@@ -255,7 +232,6 @@ def align(
         line: ``near`` (y = 0: the near selvedge, or the fold), ``far`` (the other selvedge),
             ``start`` (x = 0, the cut end) or ``end``.
         cloth: for the width and length; needed for ``far`` and ``end``.
-        corner: (2,) table mm on the end next to that edge's corner; it fixes the place along.
 
     Raises:
         InputError: fewer than two places, too close together, or an edge that is not known.
@@ -285,9 +261,8 @@ def align(
     meant = before[:2, 0] if lengthwise else before[:2, 1]
     if float(along @ meant) < 0:
         along = -along
-    angle = turn(meant, along)
-    c, s = math.cos(angle), math.sin(angle)
-    linear = np.array([[c, -s], [s, c]]) @ before[:2, :2]
+    turned = math.degrees(turn(meant, along))
+    linear = rigid(turned, (0.0, 0.0))[:2, :2] @ before[:2, :2]
     # across: the edge lies on the middle of the places; along: the first place keeps its number
     fixed = 0 if lengthwise else 1
     first = carry(view.cloth_from_table, q[:1])[0]
@@ -296,12 +271,8 @@ def align(
     here[fixed] = first[fixed]
     on_line = middle + along * float((q[0] - middle) @ along)
     at = on_line - linear @ here
-    if corner is not None:
-        end = np.asarray(corner, dtype=np.float64).reshape(2)
-        seen = linear.T @ (end - at)
-        at = at + linear[:, fixed] * seen[fixed]
-    turned = math.degrees(angle)
-    new = view.replace(turn_deg=_wrapped(view.turn_deg + turned), at=(float(at[0]), float(at[1])))
+    turn_deg = math.remainder(view.turn_deg + turned, 360.0)
+    new = view.replace(turn_deg=turn_deg, at=(float(at[0]), float(at[1])))
     anchors = carry(new.cloth_from_table, q)
     return Alignment(new, turned, anchors, apart, bow)
 
@@ -319,7 +290,7 @@ def align_again(view: View, points_table: ArrayLike, anchors_cloth: ArrayLike) -
     """
     registration = register(anchors_cloth, points_table, mirrored=view.mirror)
     new = registration.view(view)
-    turned = _wrapped(new.turn_deg - view.turn_deg)
+    turned = math.remainder(new.turn_deg - view.turn_deg, 360.0)
     anchors = np.asarray(anchors_cloth, dtype=np.float64).copy()
     return Alignment(new, turned, anchors, registration.base_mm, 0.0, registration)
 
@@ -340,11 +311,6 @@ def _level(line: str, cloth: Cloth | None) -> float:
             "Align to the fold, the near selvedge or the first cut end, or note the size.",
         )
     )
-
-
-def _wrapped(degrees: float) -> float:
-    """The same turn within ±180°."""
-    return math.remainder(degrees, 360.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -402,7 +368,4 @@ class Pointing:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain data for the docket's ``table`` key."""
-        return {
-            "line": self.line,
-            "anchors": [[round(v, 4) for v in p] for p in self.anchors],
-        }
+        return {"line": self.line, "anchors": [[round(v, 4) for v in p] for p in self.anchors]}

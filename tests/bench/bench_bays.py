@@ -50,7 +50,7 @@ def geometry(docket: Docket) -> None:
     plan = plan_bays(
         laid(sitting.state.stage, sitting.state.work.placed()), ideal(BEAM_MM), View(), docket.cloth
     )
-    crosses = np.array([c.at for c in plan.to_point(1)])
+    crosses = np.array([c.at for c in [plan.crosses[c] for c in plan.bays[1].crosses]])
     joint = next(iter(plan.bays[0].parts.values()))[2]
     y = np.array([590.0, 670.0])
     ends = np.column_stack([np.full(2, joint), y])

@@ -91,7 +91,7 @@ def check_plan(plan: BayPlan, pieces: list[Laid], cloth: Cloth) -> None:
     # crosses: two to four in the overlap, chalked before, apart, on the cloth, off every line
     chalked: set[str] = set()
     for bay in plan.bays:
-        here = plan.to_point(bay.index)
+        here = [plan.crosses[c] for c in plan.bays[bay.index].crosses]
         if bay.index:
             assert 2 <= len(here) <= 4
             assert {c.label for c in here} <= chalked
@@ -531,5 +531,5 @@ def test_a_cross_lies_where_both_bays_see_it() -> None:
     """Each cross is inside every bay that asks for it, with room for its arms."""
     plan = plan_bays(random_lay(3, 2400, 1100), ideal(1000.0), View(), CLOTH)
     for bay in plan.bays:
-        for c in plan.to_point(bay.index):
+        for c in [plan.crosses[c] for c in plan.bays[bay.index].crosses]:
             assert inside(c.at, bay.rect, c.arm_mm)

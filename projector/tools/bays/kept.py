@@ -55,19 +55,15 @@ def to_dict(walk: Baywalk) -> dict[str, Any]:
         "visited": list(walk.visited),
         "marked": [[k, i] for k, i in walk.marked],
     }
-    if plan.cut:
-        data["cut"] = list(plan.cut)
-    if plan.notes:
-        data["notes"] = list(plan.notes)
-    if walk.before is not None:
-        data["before"] = walk.before.to_dict()
-    if walk.came is not None:
-        data["came"] = walk.came
-    if walk.wanted:
-        data["wanted"] = list(walk.wanted)
-    if walk.taken:
-        data["taken"] = [[round(x, 7), round(y, 7)] for x, y in walk.taken]
-    return data
+    now_and_then = {
+        "cut": list(plan.cut),
+        "notes": list(plan.notes),
+        "before": None if walk.before is None else walk.before.to_dict(),
+        "came": walk.came,
+        "wanted": list(walk.wanted),
+        "taken": [[round(x, 7), round(y, 7)] for x, y in walk.taken],
+    }
+    return data | {k: v for k, v in now_and_then.items() if v not in (None, [])}
 
 
 def from_dict(data: Any, where: str = "table.bays") -> Baywalk:

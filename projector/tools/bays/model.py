@@ -38,9 +38,7 @@ class Laid:
     @property
     def box(self) -> Box:
         """x0, y0, x1, y1 of all its lines."""
-        points = np.vstack([self.outline_mm, *self.lines_mm])
-        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
-        return float(x0), float(y0), float(x1), float(y1)
+        return box_of(np.vstack([self.outline_mm, *self.lines_mm]))
 
     def runs(self) -> list[Array]:
         """Its lines as open runs, the outline closed by repeating its first point."""
@@ -138,16 +136,26 @@ class BayPlan:
             and not any(inside(c.at, b.rect, FROM_EDGE_MM - 0.2) for b in seen)
         )
 
-    def to_point(self, index: int) -> tuple[Cross, ...]:
-        """Crosses she points at when this bay has come under the beam."""
-        return tuple(self.crosses[label] for label in self.bays[index].crosses)
-
     def bay_of(self, key: str) -> tuple[int, ...]:
         """Indices of the bays in which a piece is traced."""
         return tuple(b.index for b in self.bays if key in b.keys)
 
 
-def inside(at: tuple[float, float] | Sequence[float], box: Box, by: float = 0.0) -> bool:
+def box_of(points: Array) -> Box:
+    """x0, y0, x1, y1 about points (N, 2)."""
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return x0, y0, x1, y1
+
+
+def common_mm(one: Box, other: Box) -> tuple[float, float]:
+    """Length and breadth of what two boxes have in common; below 0: how far they lie apart."""
+    return (
+        min(one[2], other[2]) - max(one[0], other[0]),
+        min(one[3], other[3]) - max(one[1], other[1]),
+    )
+
+
+def inside(at: Sequence[float] | Array, box: Box, by: float = 0.0) -> bool:
     """Whether a place lies in a box, at least ``by`` mm from its rim."""
     return bool(box[0] + by <= at[0] <= box[2] - by and box[1] + by <= at[1] <= box[3] - by)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
 from drafting.cloth import Cloth
@@ -26,6 +26,9 @@ from projector.tools.bays.model import (
     Cross,
     Laid,
     Window,
+    box_of,
+    common_mm,
+    inside,
     run_mm,
 )
 from projector.tools.bays.plane import clip, distance_to, lines_here, tree_of
@@ -45,8 +48,6 @@ def plan_bays(
     view: View,
     cloth: Cloth | None = None,
     *,
-    margin_mm: float = MARGIN_MM,
-    overlap_mm: float = OVERLAP_MM,
     strip_mm: float = 0.0,
     chalked: Sequence[Cross] = (),
     words: Sequence[Array] = (),
@@ -59,9 +60,6 @@ def plan_bays(
         calibration: where the beam lies on the table.
         view: how the cloth lies now; only its turn, mirror and side are used.
         cloth: for where a cross may be chalked; None: anywhere.
-        margin_mm: taken off all round the beam, for a cloth not laid down exactly.
-        overlap_mm: at least this much of two neighbouring bays is common (a third of a small
-            window at most).
         strip_mm: kept free along her edge.
         chalked: crosses that are on the cloth already; used again where they lie well.
         words: lines (N, 2) cloth mm of the pieces' labels, that no new cross may touch.
@@ -80,15 +78,10 @@ def plan_bays(
     tries: list[tuple[float, _Layout, Window]] = []
     for less, share in enumerate(TIGHTER):
         window = window_for(
-            calibration,
-            view,
-            extent,
-            margin_mm=margin_mm * share,
-            strip_mm=strip_mm,
-            overlap_mm=overlap_mm,
+            calibration, view, extent, margin_mm=MARGIN_MM * share, strip_mm=strip_mm
         )
         size = np.array(window.size)
-        overlap = np.asarray(least_overlap(size, overlap_mm), dtype=np.float64)
+        overlap = least_overlap(size)
         for axis in (0, 1):
             layout = _layout(pieces, boxes, size, overlap, axis)
             tries.append((layout.cost + 0.3 * less, layout, window))
@@ -140,7 +133,11 @@ def _layout(
         cut_here: list[Array] = []
         for r, h in zip(runs, home, strict=True):
             if h < 0:
-                bits = [b for line in r for b in clip(line, _band(edge, v))]
+                bits = [
+                    b
+                    for line in r
+                    for b in clip(line, _box(edge[0], -math.inf, edge[1], math.inf, v))
+                ]
                 cut_here += bits
                 lows += [float(b[:, u].min()) for b in bits]
                 highs += [float(b[:, u].max()) for b in bits]
@@ -253,12 +250,6 @@ def _seams(starts: Sequence[float], size: float, lines: Sequence[Array], axis: i
     return [*out, math.inf]
 
 
-def _band(edge: tuple[float, float], axis: int) -> Box:
-    if axis == 0:
-        return edge[0], -math.inf, edge[1], math.inf
-    return -math.inf, edge[0], math.inf, edge[1]
-
-
 def _box(u0: float, v0: float, u1: float, v1: float, axis: int) -> Box:
     values = (u0, v0, u1, v1) if axis == 0 else (v0, u0, v1, u1)
     return (float(values[0]), float(values[1]), float(values[2]), float(values[3]))
@@ -266,14 +257,8 @@ def _box(u0: float, v0: float, u1: float, v1: float, axis: int) -> Box:
 
 def _shared(order: Sequence[_Slot], slot: _Slot) -> float:
     """Area that a bay has in common with those before it (counted once each), mm²."""
-    return max(
-        (
-            max(0.0, min(o.rect[2], slot.rect[2]) - max(o.rect[0], slot.rect[0]))
-            * max(0.0, min(o.rect[3], slot.rect[3]) - max(o.rect[1], slot.rect[1]))
-            for o in order
-        ),
-        default=0.0,
-    )
+    shared = (common_mm(o.rect, slot.rect) for o in order)
+    return max((max(0.0, w) * max(0.0, h) for w, h in shared), default=0.0)
 
 
 def _filled(
@@ -340,11 +325,7 @@ def _content(pieces: Sequence[Laid], whole: Sequence[str], parts: Mapping[str, B
     """x0, y0, x1, y1 of what is traced in a bay; None for nothing."""
     points = [line for p in pieces if p.key in whole for line in p.runs()]
     points += [b for p in pieces if p.key in parts for r in p.runs() for b in clip(r, parts[p.key])]
-    if not points:
-        return None
-    every = np.vstack(points)
-    (x0, y0), (x1, y1) = every.min(axis=0), every.max(axis=0)
-    return float(x0), float(y0), float(x1), float(y1)
+    return box_of(np.vstack(points)) if points else None
 
 
 def _eased(rects: Sequence[Box], contents: Sequence[Box | None]) -> list[Box]:
@@ -374,12 +355,10 @@ def _eased(rects: Sequence[Box], contents: Sequence[Box | None]) -> list[Box]:
 
 
 def _still_common(before: Box, after: Box, other: Box) -> bool:
-    def common(r: Box, axis: int) -> float:
-        return min(r[axis + 2], other[axis + 2]) - max(r[axis], other[axis])
-
-    if min(common(before, 0), common(before, 1)) <= 0:
-        return True
-    return all(common(after, k) >= min(common(before, k), OVERLAP_MM) - 1e-6 for k in (0, 1))
+    was, now = common_mm(before, other), common_mm(after, other)
+    return min(was) <= 0 or all(
+        a >= min(b, OVERLAP_MM) - 1e-6 for a, b in zip(now, was, strict=True)
+    )
 
 
 def _linked(slots: Sequence[_Slot], busy: Sequence[bool]) -> list[int]:
@@ -394,18 +373,12 @@ def _linked(slots: Sequence[_Slot], busy: Sequence[bool]) -> list[int]:
 
 def _touch(earlier: Sequence[_Slot], slot: _Slot) -> bool:
     """Whether two crosses can stand in what the bay has in common with an earlier one."""
-    for other in earlier:
-        w = min(other.rect[2], slot.rect[2]) - max(other.rect[0], slot.rect[0])
-        h = min(other.rect[3], slot.rect[3]) - max(other.rect[1], slot.rect[1])
-        if min(w, h) > 2 * FROM_EDGE_MM and max(w, h) > 2 * FROM_EDGE_MM + APART_MM:
-            return True
-    return False
+    shared = (common_mm(other.rect, slot.rect) for other in earlier)
+    return any(min(s) > 2 * FROM_EDGE_MM and max(s) > 2 * FROM_EDGE_MM + APART_MM for s in shared)
 
 
-def _holds(rect: Box, box: ArrayLike) -> bool:
-    x0, y0, x1, y1 = np.asarray(box, dtype=np.float64).tolist()
-    e = 1e-6
-    return bool(rect[0] - e <= x0 and rect[1] - e <= y0 and x1 <= rect[2] + e and y1 <= rect[3] + e)
+def _holds(rect: Box, box: Sequence[float] | Array) -> bool:
+    return inside(box[:2], rect, -1e-6) and inside(box[2:], rect, -1e-6)
 
 
 def fits(plan: BayPlan, pieces: Sequence[Laid], chalked: Iterable[str] = ()) -> bool:
@@ -424,7 +397,7 @@ def fits(plan: BayPlan, pieces: Sequence[Laid], chalked: Iterable[str] = ()) -> 
         for i in plan.bay_of(p.key):
             now = lines_here(plan, i, p)[0]
             rect = plan.bays[i].rect
-            if any(not _holds(rect, (*b.min(axis=0), *b.max(axis=0))) for b in now):
+            if any(not _holds(rect, box_of(b)) for b in now):
                 return False
             length += sum(run_mm(b) for b in now)
         if length < sum(run_mm(b) for b in p.runs()) - 0.5:

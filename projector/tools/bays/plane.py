@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from drafting.placement import Array
+from projector.picture.marks import spans
 
 if TYPE_CHECKING:
     from shapely import STRtree
@@ -56,17 +56,8 @@ def gap_to(points: Array, lines: STRtree | None, most_mm: float | None = None) -
 
 def clip(line: Array, box: Box) -> list[Array]:
     """The stretches of an open line (N, 2) inside a box, each (M, 2); cut at its rim exactly."""
-    p, d = line[:-1], line[1:] - line[:-1]
-    enter, leave = np.zeros(len(p)), np.ones(len(p))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for axis in (0, 1):
-            lo, hi = box[axis], box[axis + 2]
-            t0, t1 = (lo - p[:, axis]) / d[:, axis], (hi - p[:, axis]) / d[:, axis]
-            flat = d[:, axis] == 0.0
-            # a run along the rim belongs to the box above it, not to both
-            out = (p[:, axis] < lo) | (p[:, axis] >= hi)
-            enter = np.where(flat, np.where(out, 2.0, enter), np.maximum(enter, np.minimum(t0, t1)))
-            leave = np.where(flat, leave, np.minimum(leave, np.maximum(t0, t1)))
+    d = np.diff(line, axis=0)
+    enter, leave = spans(line[:-1], d, box[:2], box[2:])
     runs: list[list[Array]] = []
     joined = False
     for i in np.flatnonzero(enter < leave - 1e-12).tolist():
@@ -104,15 +95,7 @@ def lines_here(
         ends += [(b[0], b[1] - b[0]), (b[-1], b[-1] - b[-2])]
     ticks = []
     for at, d in ends:
-        on_rim = any(
-            math.isfinite(level) and abs(at[axis] - level) < 1e-6
-            for axis, level in (
-                (0, share[0]),
-                (0, share[2]),
-                (1, share[1]),
-                (1, share[3]),
-            )
-        )
+        on_rim = any(abs(at[k % 2] - level) < 1e-6 for k, level in enumerate(share))
         length = float(np.hypot(*d))
         if on_rim and length > 0:
             n = np.array([-d[1], d[0]]) / length * 6.0

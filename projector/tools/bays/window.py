@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -63,7 +62,6 @@ def window_for(
     *,
     margin_mm: float = MARGIN_MM,
     strip_mm: float = 0.0,
-    overlap_mm: float = OVERLAP_MM,
 ) -> Window:
     """The rectangle of the beam that takes the lay in the fewest bays; the largest of those.
 
@@ -79,7 +77,6 @@ def window_for(
     if strip_mm:
         up = math.radians(view.up_deg)
         hers = int(np.argmin(normals @ np.array([-math.sin(up), math.cos(up)])))
-        reach = reach.copy()
         reach[hers] -= strip_mm
     turn = View(view.turn_deg).table_from_cloth[:2, :2]
     n = normals @ turn  # the same sides seen in axes along the cloth
@@ -94,9 +91,7 @@ def window_for(
     good = (width >= LEAST_WINDOW_MM) & (depth >= LEAST_WINDOW_MM)
     if not good.any():
         raise _no_room(float(np.minimum(width, depth).max()))
-    count = _least_count(width, extent_mm[0], overlap_mm) * _least_count(
-        depth, extent_mm[1], overlap_mm
-    )
+    count = _least_count(width, extent_mm[0]) * _least_count(depth, extent_mm[1])
     count = np.where(good, count, np.inf)
     area = np.where(count == count.min(), width * depth, -1.0)
     i, j = np.unravel_index(int(np.argmax(area)), area.shape)
@@ -120,14 +115,14 @@ def _no_room(mm: float) -> InputError:
     )
 
 
-def _least_count(size: Array, extent: float, overlap_mm: float) -> Array:
-    step = np.maximum(size - least_overlap(size, overlap_mm), 1.0)
+def _least_count(size: Array, extent: float) -> Array:
+    step = np.maximum(size - least_overlap(size), 1.0)
     return np.where(size >= extent, 1.0, np.ceil((extent - size) / step - 1e-9) + 1.0)
 
 
-def least_overlap(size: Any, overlap_mm: float) -> Any:
+def least_overlap(size: Array) -> Array:
     """Overlap of two bays in one direction, mm: never more than a third of the window."""
-    return np.minimum(overlap_mm, np.asarray(size) / 3.0)
+    return np.minimum(OVERLAP_MM, size / 3.0)
 
 
 def _corners(normals: Array, reach: Array) -> Array | None:
@@ -158,12 +153,8 @@ def _chords(normals: Array, reach: Array, ys: Array) -> tuple[Array, Array]:
 def too_long(pieces: Sequence[Laid], calibration: Seen, view: View, margin_mm: float = 5.0) -> bool:
     """Whether any line of the lay falls outside the beam as the cloth lies now."""
     normals, reach = beam_quad(calibration, margin_mm)
-    a = view.table_from_cloth
-    for p in pieces:
-        table = carry(a, p.outline_mm)
-        if np.any(table @ normals.T > reach):
-            return True
-    return False
+    table = (carry(view.table_from_cloth, p.outline_mm) for p in pieces)
+    return any(bool(np.any(ring @ normals.T > reach)) for ring in table)
 
 
 def out_of_beam(
@@ -179,13 +170,10 @@ def out_of_beam(
     (0, 0) when they are; table mm.
     """
     normals, reach = beam_quad(calibration, margin_mm)
-    a = view.table_from_cloth
-    move = np.zeros(2)
     mine = [p for p in pieces if p.key in plan.bays[index].keys]
     points = [line for p in mine for line in lines_here(plan, index, p)[0]]
     if not points:
         return 0.0, 0.0
-    table = carry(a, np.vstack(points))
-    over = np.maximum((table @ normals.T - reach).max(axis=0), 0.0)
-    move -= over @ normals
-    return float(move[0]), float(move[1])
+    table = carry(view.table_from_cloth, np.vstack(points))
+    move = -np.maximum((table @ normals.T - reach).max(axis=0), 0.0) @ normals
+    return float(move[0]) + 0.0, float(move[1]) + 0.0
