@@ -82,6 +82,20 @@ class Registration:
             turn_deg=math.degrees(self.rotation), at=self.translation, mirror=self.mirrored
         )
 
+    def expected_error_mm(self, points_cloth: ArrayLike, pointer_mm: float = POINTER_MM) -> Array:
+        """(N,) rms distance by which pointing alone may put each place of the cloth aside.
+
+        Errors even within ± ``pointer_mm`` in x and y; for a turn and move by least squares the
+        variance at a place is 2 s² (1/n + d²/(2 Q) ), d its distance from the middle of the n
+        crosses, Q the sum of their squared distances from it (derived by arithmetic).
+        """
+        p = self.points_cloth
+        middle = p.mean(axis=0)
+        q = float(np.sum((p - middle) ** 2))
+        d2 = np.sum((np.asarray(points_cloth, dtype=np.float64) - middle) ** 2, axis=1)
+        variance = pointer_mm**2 / 3.0  # of one coordinate, even within ± pointer_mm
+        return np.asarray(np.sqrt(variance * (2.0 / len(p) + d2 / q)))
+
 
 def register(
     points_cloth: ArrayLike, points_table: ArrayLike, *, mirrored: bool = False

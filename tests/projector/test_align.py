@@ -118,6 +118,18 @@ def test_one_bad_place_is_named() -> None:
     assert "cross C" in told(made, ["cross A", "cross B", "cross C", "cross D"])
 
 
+def test_expected_error_is_what_pointing_does() -> None:
+    """The error told beforehand equals the spread over many trials, near the crosses and far."""
+    rng = np.random.default_rng(11)
+    at = np.array([[320.0, 270.0], [1500.0, 300.0]])
+    off = []
+    for _ in range(3000):
+        made = register(FOUR, FOUR + rng.uniform(-1, 1, FOUR.shape))
+        off.append(carry(made.table_from_cloth, at) - at)
+    rms = np.sqrt(np.mean(np.sum(np.square(off), axis=2), axis=0))
+    assert np.allclose(register(FOUR, FOUR).expected_error_mm(at), rms, rtol=0.05)
+
+
 @pytest.mark.parametrize(
     ("cloth", "table", "words"),
     [

@@ -121,9 +121,8 @@ def _targets(rect: Box, shares: Sequence[Box], divided: Sequence[Array]) -> Arra
 def _spread(pool: Array, price: Array, targets: Array) -> list[int]:
     """Indices of the crosses that make the error at the targets least.
 
-    The variance of a turn and move by least squares at a place is proportional to 1/n + d²/(2 Q), d
-    its distance from the middle of the n crosses, Q the sum of their squared distances from it
-    (derived by arithmetic); chosen greedily, then exchanged one by one.
+    The variance of a rigid fit at a place is proportional to 1/n + d²/(2 Q) (see
+    `align.Registration.expected_error_mm`); chosen greedily, then exchanged one by one.
     """
     if len(pool) > 1200:
         keep = np.linspace(0, len(pool) - 1, 1200).astype(int)
