@@ -89,14 +89,14 @@ def check_plan(plan: BayPlan, pieces: list[Laid], cloth: Cloth) -> None:
         homes = plan.bay_of(p.key)
         assert (p.key in plan.cut) == (len(homes) > 1 or p.key in plan.bays[homes[0]].parts)
     # crosses: two to four in the overlap, chalked before, apart, on the cloth, off every line
+    for a, b in itertools.combinations(plan.crosses.values(), 2):
+        assert math.dist(a.at, b.at) >= 59.0, (a, b)
     chalked: set[str] = set()
     for bay in plan.bays:
         here = [plan.crosses[c] for c in plan.bays[bay.index].crosses]
         if bay.index:
             assert 2 <= len(here) <= 4
             assert {c.label for c in here} <= chalked
-            for a, b in itertools.combinations(here, 2):
-                assert math.dist(a.at, b.at) >= 59.0
             earlier = union_all([box(*b.rect) for b in plan.bays[: bay.index]])
             overlap = earlier.intersection(box(*bay.rect))
             for c in here:

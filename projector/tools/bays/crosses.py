@@ -50,6 +50,8 @@ def placed_crosses(
     old = [c for c in known.values() if inside(c.at, rect, FROM_EDGE_MM - 0.2)]
     gap = gap_to(spots, lines, CROSS_ARM_MM + _CLEAR_MM)  # more room than that is no better
     free = gap >= LEAST_ARM_MM + _CLEAR_MM
+    for other in known.values():  # an earlier bay's too: their letters would lie on each other
+        free &= np.hypot(*(spots - other.at).T) >= APART_MM
     spots, gap = spots[free], gap[free]
     on_piece = within(spots, outlines)
     arm = np.minimum(CROSS_ARM_MM, gap - _CLEAR_MM)
