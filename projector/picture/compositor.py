@@ -196,8 +196,10 @@ class Compositor:
             self._put_tool(state)
             np.copyto(self._below, painter.canvas)
             return
-        for item, key in _ground_items(state):
-            painter.put(self._paint(state, item, key))
+        used = state.rules.figures(state.work.lay).used_mm
+        bolt = state.docket.cloth is None or state.docket.cloth.lie_outline_mm is None
+        key = (state.work.view, state.stage.look, round(used) if bolt else 0)
+        painter.put(self._paint(state, signs.cloth(state.stage, used), key))
         placed = state.work.placed()
         for p in placed:
             if p.key != state.loose:
@@ -308,12 +310,8 @@ class Compositor:
             self._lay_over(state, strip.ground_mm, self._paint(state, strip.item, key))
 
     def _put_item(self, state: State, item: Item) -> None:
-        # nothing may cross a ruler or its numbers
-        panel = (
-            signs.check_panel(state.stage, item.table_from_item[:2, 2])
-            if item.key == "check"
-            else None
-        )
+        is_check = item.key == "check"  # nothing may cross a ruler or its numbers
+        panel = signs.check_panel(state.stage, item.table_from_item[:2, 2]) if is_check else None
         # a tool that hands out the same item again gets the same pixels
         self._lay_over(state, panel, self._paint(state, item, item))
 
@@ -502,13 +500,6 @@ def _look_key(state: State, p: Placement, look: PieceState) -> Any:
     """What a piece's pixels depend on."""
     face = state.stage.faces.of(p).key
     return (replace(p, locked=False), look, state.work.view, state.stage.look, face)
-
-
-def _ground_items(state: State) -> Iterable[tuple[Item, Any]]:
-    view, look = state.work.view, state.stage.look
-    used = state.rules.figures(state.work.lay).used_mm
-    bolt = state.docket.cloth is None or state.docket.cloth.lie_outline_mm is None
-    yield signs.cloth(state.stage, used), (view, look, round(used) if bolt else 0)
 
 
 def _overlaps(state: State) -> Iterable[Item]:

@@ -86,12 +86,11 @@ def let_go(state: State) -> State:
     if history.past is not None and history.past[0] == history.now:
         _, rest = history.past
         history = History(history.now, rest, None)  # type: ignore[arg-type]  # recursive
-    p = history.now.of(drag.key)
     work = history.now
+    p = work.of(drag.key)
     if p is not None and drag.key in work.traced and not lie_alike(drag.before, p):
-        kept = tuple(k for k in work.traced if k != drag.key)
         state = tell_unmarked(state, p)
-        history = history.instead(replace(work, traced=kept))
+        history = history.instead(work.unmarked(drag.key))
     return state.but(history=history).took(drag.key)
 
 

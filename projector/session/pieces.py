@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
+from drafting.placement import carry
 from projector.picture import order
 from projector.session.registry import Step
-from projector.session.rules import Work, lie_alike
+from projector.session.rules import lie_alike
 from projector.session.state import State
 
 if TYPE_CHECKING:
@@ -19,14 +18,16 @@ if TYPE_CHECKING:
 _PICK = "Pick a piece first: press on it, or Tab."
 
 
-def picked(state: State) -> tuple[State, Placement | None]:
-    """The chosen copy, when it may be changed; else the state that says why not."""
-    p = state.work.of(state.chosen)
-    if p is None:
-        return state.tell(_PICK), None
-    if p.locked:
-        return says_locked(state, p), None
-    return state, p
+def _of_chosen(change: Callable[[State, Placement, bool], State]) -> Step:
+    """The step that changes the chosen copy; it says why not where that may not be changed."""
+
+    def step(state: State, large: bool) -> State:
+        p = state.work.of(state.chosen)
+        if p is None:
+            return state.tell(_PICK)
+        return says_locked(state, p) if p.locked else change(state, p, large)
+
+    return step
 
 
 def says_locked(state: State, p: Placement) -> State:
@@ -36,20 +37,10 @@ def says_locked(state: State, p: Placement) -> State:
 
 def put(state: State, p: Placement) -> State:
     """One copy elsewhere; what was traced of it is chalk in another place now."""
-    before = state.work
-    after = state.change(with_moved(before, p), p.key)
-    if p.key in before.traced and p.key not in after.work.traced:
-        return tell_unmarked(after, p)
-    return after
-
-
-def with_moved(work: Work, p: Placement) -> Work:
-    """With one copy elsewhere, and its mark off when it no longer lies as it was traced."""
-    before = work.of(p.key)
-    work = work.with_placement(p)
-    if before is None or p.key not in work.traced or lie_alike(before, p):
-        return work
-    return replace(work, traced=tuple(k for k in work.traced if k != p.key))
+    before, work = state.work.of(p.key), state.work.with_placement(p)
+    off = before is not None and p.key in work.traced and not lie_alike(before, p)
+    after = state.change(work.unmarked(p.key) if off else work, p.key)
+    return tell_unmarked(after, p) if off else after
 
 
 def tell_unmarked(state: State, p: Placement) -> State:
@@ -65,13 +56,9 @@ def tell_unmarked(state: State, p: Placement) -> State:
 def nudge(way: str) -> Step:
     """A step to ``left``, ``right``, ``away`` or ``toward``: 1 mm, the larger one 10 mm."""
 
-    def step(state: State, large: bool) -> State:
-        state, p = picked(state)
-        if p is None:
-            return state
-        angle = math.radians(state.stage.reading_deg)
-        right = np.array([math.cos(angle), math.sin(angle)])
-        away = np.array([-right[1], right[0]])
+    @_of_chosen
+    def step(state: State, p: Placement, large: bool) -> State:
+        right, away = state.stage.read.T
         to = {"right": right, "left": -right, "away": away, "toward": -away}[way]
         d = state.work.view.cloth_from_table[:2, :2] @ (to * (10.0 if large else 1.0))
         moved = state.rules.moved(p, float(d[0]), float(d[1]))
@@ -82,17 +69,15 @@ def nudge(way: str) -> Step:
     return step
 
 
-def turn(state: State, large: bool) -> State:
+@_of_chosen
+def turn(state: State, p: Placement, large: bool) -> State:
     """Half round."""
-    state, p = picked(state)
-    return state if p is None else put(state, state.rules.turned(p, 180.0))
+    return put(state, state.rules.turned(p, 180.0))
 
 
-def turn_over(state: State, large: bool) -> State:
+@_of_chosen
+def turn_over(state: State, p: Placement, large: bool) -> State:
     """Mirrored."""
-    state, p = picked(state)
-    if p is None:
-        return state
     if state.rules.on_fold(p):
         return state.tell(f"{p.piece} lies on the fold: both its halves are the same.")
     return put(state, state.rules.turned_over(p))
@@ -101,26 +86,22 @@ def turn_over(state: State, large: bool) -> State:
 def tilt(sign: float) -> Step:
     """Off the grain by a degree, the larger step 5; ``sign``: +1 to the left."""
 
-    def step(state: State, large: bool) -> State:
-        state, p = picked(state)
-        if p is None:
-            return state
+    @_of_chosen
+    def step(state: State, p: Placement, large: bool) -> State:
         if state.rules.on_fold(p):
             return state.tell(f"{p.piece} stays on the fold.")
         deg = sign * (5.0 if large else 1.0) * (-1.0 if state.work.view.mirror else 1.0)
-        state = put(state, state.rules.turned(p, deg))
-        made = state.work.of(p.key)
-        if made is None:
-            return state
-        return state.tell(f"{p.piece}: {abs(state.rules.tilt(made)):.1f}° off the grain.")
+        made = state.rules.turned(p, deg)
+        off = abs(state.rules.tilt(made))
+        return put(state, made).tell(f"{p.piece}: {off:.1f}° off the grain.")
 
     return step
 
 
-def straighten(state: State, large: bool) -> State:
+@_of_chosen
+def straighten(state: State, p: Placement, large: bool) -> State:
     """On the grain again."""
-    state, p = picked(state)
-    return state if p is None else put(state, state.rules.straightened(p))
+    return put(state, state.rules.straightened(p))
 
 
 def lock(state: State, large: bool) -> State:
@@ -131,11 +112,9 @@ def lock(state: State, large: bool) -> State:
     return put(state, replace(p, locked=not p.locked))
 
 
-def aside(state: State, large: bool) -> State:
+@_of_chosen
+def aside(state: State, p: Placement, large: bool) -> State:
     """Off the cloth for now."""
-    state, p = picked(state)
-    if p is None:
-        return state
     state = put(state, replace(p, aside=True))
     return state.tell(f"{p.piece} is put aside. [{state.key_words('bring-back')}] brings it back.")
 
@@ -162,5 +141,4 @@ def _is_lit(state: State, p: Placement) -> bool:
     """Whether the middle of a piece lies in the beam."""
     ring = state.rules.outline(p)
     middle = 0.5 * (ring.min(axis=0) + ring.max(axis=0))
-    a = state.work.view.table_from_cloth
-    return bool(state.stage.lens.covers((a[:2, :2] @ middle + a[:2, 2])[None])[0])
+    return bool(state.stage.lens.covers(carry(state.work.view.table_from_cloth, middle[None]))[0])

@@ -20,6 +20,12 @@ Step = Callable[["State", bool], "State"]
 T = TypeVar("T")
 
 
+def following(names: Iterable[T], now: T) -> T:
+    """The one after, and round again."""
+    row = list(names)
+    return row[(row.index(now) + 1) % len(row)]
+
+
 @dataclass(frozen=True)
 class Action:
     """One thing she can do.

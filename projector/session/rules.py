@@ -54,6 +54,10 @@ class Work:
         """With one placement changed."""
         return replace(self, lay=tuple(changed if p.key == changed.key else p for p in self.lay))
 
+    def unmarked(self, key: str) -> Work:
+        """With the mark off one copy."""
+        return replace(self, traced=tuple(k for k in self.traced if k != key))
+
     def placed(self) -> tuple[Placement, ...]:
         """Those that lie on the cloth."""
         return tuple(p for p in self.lay if not p.aside)

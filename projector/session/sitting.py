@@ -130,9 +130,7 @@ class Sitting:
         """Time has passed (s, any origin): plans come in, messages go, rest saves the docket."""
         state = self.state
         message = state.message
-        if (
-            not self._clock_runs
-        ):  # what was said before the clock ran stays as long as it was meant to
+        if not self._clock_runs:  # what was said before it ran stays as long as it was meant to
             self._clock_runs = True
             message = replace(message, until=message.until + now_s)
         if message.text and now_s >= message.until:

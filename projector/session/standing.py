@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 from projector.picture.view import SIDES
+from projector.session.registry import following
 from projector.session.state import State
 from projector.session.words import chalk
 
 
 def side(state: State, large: bool) -> State:
     """The next side of the table to stand on: words turn, no line moves."""
-    names = list(SIDES)
     view = state.work.view
-    name = names[(names.index(view.side) + 1) % len(names)]
-    state = state.change(replace(state.work, view=view.replace(side=name)))
+    turned = view.replace(side=following(SIDES, view.side))
+    state = state.change(replace(state.work, view=turned))
     if chalk(state):
         return state.tell("The words are turned to where you stand; no line has moved.")
     return state

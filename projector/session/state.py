@@ -204,7 +204,7 @@ class State:
 
     def tell(self, text: str, seconds: float = MESSAGE_S) -> State:
         """Something said on the strip for a while, in her unit."""
-        text = said_in(text, "in" if self.inches else "mm")
+        text = self.in_her_unit(text)
         return self.but(message=Message(text, self.now + seconds), said=(*self.said, text))
 
     def ask_twice(self, action: str, text: str) -> tuple[State, bool]:
@@ -216,6 +216,10 @@ class State:
     def key_words(self, action: str) -> str:
         """The key of an action as it is printed on the keyboard."""
         return self.keys.printed(action)
+
+    def in_her_unit(self, text: str) -> str:
+        """A text with its lengths as they are told to her."""
+        return said_in(text, "in" if self.inches else "mm")
 
     def length(self, mm: float) -> str:
         """A length as it is told to her: in inches where the docket is, else as everywhere."""

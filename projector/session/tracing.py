@@ -9,11 +9,9 @@ import numpy as np
 from projector.picture import order
 from projector.session.rules import History
 from projector.session.state import Plan, State
-from projector.session.words import chalk, difference, things, trouble_words
+from projector.session.words import ALL_TRACED, chalk, difference, things, trouble_words
 from projector.tools.bays.opening import open_bays
 from projector.tools.protocol import used
-
-_ALL = "All traced. Turn the room light up before you cut."
 
 
 def go_on(state: State, large: bool) -> State:
@@ -29,7 +27,7 @@ def go_on(state: State, large: bool) -> State:
         work = replace(work, traced=(*work.traced, key))
     current = order.next_piece(state.stage, work.placed(), work.traced, after=key)
     state = state.but(current=current).change(work, key)
-    return state.tell(_ALL, 30.0) if current is None else state
+    return state.tell(ALL_TRACED, 30.0) if current is None else state
 
 
 def go_back(state: State, large: bool) -> State:
@@ -44,8 +42,7 @@ def unmark(state: State, large: bool) -> State:
     """The mark off the piece."""
     if state.current is None or state.current not in state.work.traced:
         return state.tell("This piece is not marked.")
-    kept = tuple(k for k in state.work.traced if k != state.current)
-    return state.change(replace(state.work, traced=kept), state.current)
+    return state.change(state.work.unmarked(state.current), state.current)
 
 
 def trace(state: State, large: bool) -> State:
@@ -53,7 +50,7 @@ def trace(state: State, large: bool) -> State:
     current = order.next_piece(state.stage, state.work.placed(), state.work.traced)
     state = state.but(plan=None, mode="trace", chosen=None, current=current)
     if current is None:
-        state = state.tell(_ALL, 30.0)
+        state = state.tell(ALL_TRACED, 30.0)
     if state.judged.count:
         state = state.tell(f"{trouble_words(state)}: put the lay right in 'arrange' first.", 12.0)
     return used(state, open_bays)
@@ -112,9 +109,8 @@ def off_chalk(state: State) -> State:
 def plan(state: State, large: bool) -> State:
     """Ask for a plan around what is locked or traced."""
     work = state.work
-    still = tuple(
-        p for p in work.lay if (p.locked or p.key in work.traced) and not p.aside
-    )  # chalk does not move
+    # chalk does not move
+    still = tuple(p for p in work.placed() if p.locked or p.key in work.traced)
     kept = f"around {things(len(still), 'locked or traced piece')}" if still else "from the start"
     state = state.but(plan=Plan(still))
     return state.tell(f"Planning {kept}. Go on working; the best so far is shown.")

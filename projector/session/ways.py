@@ -14,7 +14,7 @@ from projector.picture import strip as strips
 from projector.picture.look import INKS, LINES
 from projector.picture.on_table import used_box
 from projector.picture.view import View, default_view
-from projector.session.registry import Step
+from projector.session.registry import Step, following
 from projector.session.rows import groups_of
 from projector.session.state import State
 from projector.session.tracing import arrange, drop, off_chalk
@@ -29,8 +29,7 @@ _SQUARE = "100 mm each way, corner to corner 141.4 mm"
 def lines(state: State, large: bool) -> State:
     """Both lines, the cutting line, the sewing line."""
     look = state.stage.look
-    names = list(LINES)
-    name = names[(names.index(look.lines) + 1) % len(names)]
+    name = following(LINES, look.lines)
     said = LINES_WORDS[name].capitalize() + ("." if name == "both" else " only.")
     return state.looks(replace(look, lines=name)).tell(said)
 
@@ -38,8 +37,7 @@ def lines(state: State, large: bool) -> State:
 def ink(state: State, large: bool) -> State:
     """The next ink."""
     look = state.stage.look
-    names = list(INKS)
-    return state.looks(replace(look, ink=names[(names.index(look.ink) + 1) % len(names)]))
+    return state.looks(replace(look, ink=following(INKS, look.ink)))
 
 
 def weight(factor: float) -> Step:
@@ -58,11 +56,7 @@ def weight(factor: float) -> Step:
 
 def page(name: str) -> Step:
     """A page opened: ``dark`` or ``light``."""
-
-    def step(state: State, large: bool) -> State:
-        return state.but(page=name)
-
-    return step
+    return lambda state, large: state.but(page=name)
 
 
 def help_page(state: State, large: bool) -> State:

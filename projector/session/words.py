@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from configs.units import said_in
 from drafting.folding import FACE_WORDS
 from drafting.placement import Array
 from projector.picture.buttons import Button
@@ -27,6 +26,7 @@ if TYPE_CHECKING:
     from projector.session.state import State
 
 
+ALL_TRACED = "All traced. Turn the room light up before you cut."
 LINES_WORDS = {
     "both": "cutting and sewing line",
     "cutting": "cutting line",
@@ -119,7 +119,7 @@ def difference(before: Work, after: Work) -> str:
 
 def lines(state: State) -> tuple[str, ...]:
     """The strip's words: what is said, or the figures; all in her unit."""
-    return tuple(said_in(line, "in" if state.inches else "mm") for line in _lines(state))
+    return tuple(map(state.in_her_unit, _lines(state)))
 
 
 def _lines(state: State) -> tuple[str, ...]:
@@ -223,7 +223,7 @@ def help_rows(state: State) -> list[tuple[str, str]]:
     return [
         (
             "  ".join(printed(k) for k in state.keys.by_action.get(a.name, a.keys)[:2]),
-            said_in(a.help, "in" if state.inches else "mm"),
+            state.in_her_unit(a.help),
         )
         for a in ACTIONS
         if state.mode in a.modes

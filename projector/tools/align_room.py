@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from configs.errors import Fault, InputError
 from drafting.placement import Array
 from projector.picture.marks import Item, circle, cross
-from projector.session.registry import Row
+from projector.session.registry import Row, following
 from projector.session.state import State
 from projector.tools.align import LINES, Pointing
 from projector.tools.protocol import Tool, leave
@@ -62,8 +62,8 @@ def _end(state: State, tool: AlignTool) -> State:
 def _other_edge(state: State, tool: AlignTool) -> State:
     p = tool.pointing
     ways = [(line, False) for line in LINES] + ([("near", True)] if p.anchors else [])
-    at = (ways.index((p.line if not p.again else "near", p.again)) + 1) % len(ways)
-    return state.but(tool=replace(tool, pointing=Pointing(ways[at][0], (), p.anchors, ways[at][1])))
+    line, again = following(ways, (p.line if not p.again else "near", p.again))
+    return state.but(tool=replace(tool, pointing=Pointing(line, (), p.anchors, again)))
 
 
 def _back(state: State, tool: AlignTool) -> State | None:

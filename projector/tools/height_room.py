@@ -13,7 +13,7 @@ from drafting.placement import Array
 from projector.height import Height, height_of, off_by
 from projector.picture.height_page import height_page
 from projector.picture.marks import Item, circle, cross
-from projector.session.registry import Row
+from projector.session.registry import Row, following
 from projector.session.state import State
 from projector.tools.protocol import Tool, leave
 
@@ -113,8 +113,7 @@ class HeightTool(Tool):
 
 
 def _next(state: State, tool: HeightTool) -> State:
-    field = _FIELDS[(_FIELDS.index(tool.field) + 1) % len(_FIELDS)]
-    return state.but(tool=replace(tool, field=field))
+    return state.but(tool=replace(tool, field=following(_FIELDS, tool.field)))
 
 
 def _by(steps: Mapping[str, float], sign: float) -> Callable[[State, HeightTool], State]:

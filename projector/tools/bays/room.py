@@ -22,7 +22,7 @@ from projector.picture.view import rigid
 from projector.session.registry import Row
 from projector.session.standing import side
 from projector.session.state import State
-from projector.session.words import difference
+from projector.session.words import ALL_TRACED, difference
 from projector.tools.align import told
 from projector.tools.bays.kept import to_dict
 from projector.tools.bays.model import Laid
@@ -57,7 +57,6 @@ Cleared = tuple[str, Any, object]  # a part marked: the piece, the marks before,
 _LABEL_MM = 12.0
 _MOVED_MM = 3.0  # a pointer that has moved less than this was not brought to the next cross
 KINDS = ("cutting", "sewing", "fold", "dart", "notch", "mark", "inner")
-_ALL = "All traced. Turn the room light up before you cut."
 ROWS = (
     Row(
         "bays",
@@ -289,7 +288,7 @@ def _trace_go_on(state: State, tool: BayTool) -> State:
 def _bay_done(state: State, tool: BayTool) -> State:
     left = [p.key for p in state.work.placed() if p.key not in state.work.traced]
     if not left:
-        return state.tell(_ALL, 30.0)
+        return state.tell(ALL_TRACED, 30.0)
     if tool.walk.last:
         where = sorted({i + 1 for k in left for i in tool.walk.plan.bay_of(k)})
         return state.tell(f"Left to trace in bay {' and '.join(map(str, where))}.", 10.0)
@@ -334,9 +333,8 @@ def _unmark(state: State, tool: BayTool) -> State:
     if key is None or not tool.is_done(state, key):
         return state.tell("This piece is not marked.")
     tool = replace(tool, walk=unmark(tool.walk, key))
-    kept = tuple(k for k in state.work.traced if k != key)
-    if kept != state.work.traced:
-        state = state.change(replace(state.work, traced=kept), key)
+    if key in state.work.traced:
+        state = state.change(state.work.unmarked(key), key)
     return synced(state, tool)
 
 
