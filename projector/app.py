@@ -14,13 +14,20 @@ import sys
 import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from projector.picture.marks import Index
 from projector.picture.painter import Box, packed
 from projector.screens import Watched, watched
+
+if TYPE_CHECKING:
+    from projector.first_light.light import FirstLight
+    from projector.session.sitting import Sitting
+
+    Shown = Sitting | FirstLight  # what the event loop can show
 
 _UNSEEN = ("offscreen", "dummy", "evdev")  # what SDL falls back on where there is no screen
 _SHARE = 0.9  # of the desktop that a window may take
@@ -222,7 +229,7 @@ class Beam:
         self,
         canvas: NDArray[np.uint32],
         boxes: Iterable[Box] | None = None,
-        changed: Sequence[NDArray[np.int64]] | None = None,
+        changed: Sequence[Index] | None = None,
     ) -> None:
         """Put a canvas (H, W) uint32 0x00RRGGBB on the beam; only these boxes when given.
 
@@ -395,47 +402,6 @@ def _largest_mode(pygame: Any, number: int) -> tuple[int, int] | None:
 
 
 # -- the event loop ------------------------------------------------------------------------------
-
-
-class Shown(Protocol):
-    """What the event loop can show: a `session.sitting.Sitting`, or first light before it."""
-
-    @property
-    def running(self) -> bool: ...
-
-    @property
-    def canvas(self) -> NDArray[np.uint32]: ...
-
-    def frame(self) -> list[Box]: ...
-
-    def repaint(self) -> None: ...
-
-    def key(self, name: str) -> None: ...
-
-    def pointer(
-        self, kind: str, x_px: float, y_px: float, button: int = 1, *, free: bool = False
-    ) -> None: ...
-
-    def do(self, action: str) -> None: ...
-
-    def leaves(self, name: str) -> bool: ...
-
-    def repeats(self, name: str) -> bool: ...
-
-    @property
-    def pending(self) -> bool: ...
-
-    @property
-    def changed(self) -> list[NDArray[np.int64]] | None: ...
-
-    def tick(self, now_s: float) -> None: ...
-
-    def tell(self, text: str, seconds: float = 5.0) -> None: ...
-
-    def save(self) -> None: ...
-
-    def close(self) -> None: ...
-
 
 _MODIFIERS = (
     "left ctrl", "right ctrl", "left shift", "right shift", "left alt", "right alt", "caps lock",

@@ -68,26 +68,22 @@ def watched(number: int, sizes: Sequence[tuple[int, int]]) -> Watched | None:
     except (error.DisplayError, error.XError, error.ConnectionClosedError, OSError):
         return None
     try:
-        if not opened.has_extension("RANDR"):
-            opened.close()
-            return None
-        found = _outputs(opened)
-        if [place.size for _, place in found] != [tuple(s) for s in sizes]:
-            opened.close()
-            return None
-        from Xlib.ext import randr
+        found = _outputs(opened) if opened.has_extension("RANDR") else []
+        if [place.size for _, place in found] == [tuple(s) for s in sizes]:
+            from Xlib.ext import randr
 
-        opened.screen().root.xrandr_select_input(
-            randr.RRScreenChangeNotifyMask
-            | randr.RRCrtcChangeNotifyMask
-            | randr.RROutputChangeNotifyMask
-        )
-        opened.sync()
+            opened.screen().root.xrandr_select_input(
+                randr.RRScreenChangeNotifyMask
+                | randr.RRCrtcChangeNotifyMask
+                | randr.RROutputChangeNotifyMask
+            )
+            opened.sync()
+            name, place = found[number]
+            return Watched(name, place, opened, place)
     except (error.XError, error.ConnectionClosedError, OSError):
-        opened.close()
-        return None
-    name, place = found[number]
-    return Watched(name, place, opened, place)
+        pass
+    opened.close()
+    return None
 
 
 def _outputs(display: Any) -> list[tuple[str, Place]]:

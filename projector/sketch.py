@@ -49,17 +49,12 @@ def dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]
             )
             y = np.clip(np.round((top - spots[:, 1]) * scale), 0, 4 * rows - 1)
             grid[y.astype(int), x.astype(int)] = True
-    bits = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
-    out = []
-    for r in range(rows):
-        signs = []
-        for c in range(columns):
-            value = sum(
-                bits[i][j] for i in range(4) for j in range(2) if grid[4 * r + i, 2 * c + j]
-            )
-            signs.append(chr(0x2800 + value) if value else " ")
-        out.append("".join(signs))
-    return out
+    bits = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
+    cells = grid.reshape(rows, 4, columns, 2).astype(int)
+    return [
+        "".join(chr(0x2800 + value) if value else " " for value in row)
+        for row in np.einsum("rick,ik->rc", cells, bits).tolist()
+    ]
 
 
 def beside(sketches: Sequence[Sequence[str]], names: Sequence[str]) -> list[str]:

@@ -16,12 +16,11 @@ from drafting.placement import Array, carry
 from projector.lettering import LINE_PITCH, text_width
 from projector.picture import room
 from projector.picture.faces import LEAST_TEXT_MM, text_block
-from projector.picture.marks import Item, polyline
+from projector.picture.marks import Item, polyline, ring, stepped
 from projector.session import words
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
-    from projector.picture.stage import Stage
     from projector.session.state import State
 
 
@@ -72,14 +71,15 @@ def _placed(
     keep_off: Sequence[Array],
 ) -> list[tuple[Item, Array]]:
     stage = state.stage
-    lines = [(_dense(stage, p), 1.0) for p in state.work.placed()]
+    # close enough that no cell is jumped over
+    lines = [(stepped(ring(stage.ring(p)), 6.0), 1.0) for p in state.work.placed()]
     taken = list(keep_off)
     made = []
     for p, said in wanted:
         wide = max(text_width(line, _LETTERS_MM) for line in said) + 2 * _CLEAR_MM
         tall = _LETTERS_MM * (1.0 + LINE_PITCH * (len(said) - 1)) + 2 * _CLEAR_MM
-        ring = stage.ring(p)
-        middle = 0.5 * (ring.min(axis=0) + ring.max(axis=0))
+        rough = stage.ring(p)
+        middle = 0.5 * (rough.min(axis=0) + rough.max(axis=0))
         corner = room.place(
             stage.lens, stage.read, (wide, tall), middle,
             lines=lines, keep_off=taken,
@@ -98,11 +98,3 @@ def _placed(
         taken.append(ground)
         made.append((Item(f"callout:{p.key}", tuple(marks), frame), ground))
     return made
-
-
-def _dense(stage: Stage, p: Placement) -> Array:
-    """(N, 2) table mm along a copy's outline, close enough that no cell is jumped over."""
-    from projector.picture.signs import stepped
-
-    ring = stage.ring(p)
-    return stepped(np.concatenate([ring, ring[:1]]), 6.0)

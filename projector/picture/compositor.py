@@ -9,16 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.placement import Array, carry
+from drafting.placement import Array
 from projector.picture import pages, signs
 from projector.picture import strip as strips
 from projector.picture.callouts import Callouts
-from projector.picture.marks import Item
+from projector.picture.marks import Index, Item
 from projector.picture.painter import EMPTY, Box, Painted, Painter
 from projector.picture.stage import PieceState
 from projector.picture.strip import Strip
@@ -37,38 +37,22 @@ _PAGES = ("help", "all", "question")  # that stand over the whole beam, the stri
 _MOST_ARROWS = 6  # at the edge, towards pieces out of the light; more would be a hedge
 
 
-class Still(NamedTuple):
+_STILL = ("mode", "page", "chosen", "current", "tool", "strip", "help_from", "question")
+
+
+def still(state: State) -> dict[str, Any]:
     """What stands still on the table: another one of any of these is another picture."""
-
-    look: Any
-    lens: Any
-    faces: int
-    view: Any
-    mode: str
-    page: str
-    chosen: str | None
-    current: str | None
-    tool: Any
-    best: Any
-    check: Any
-    strip: Any
-    pages: Any
-    traced: tuple[str, ...]
-    lay: tuple[Placement, ...]
-    loose: str | None
-
-
-def still(state: State) -> Still:
-    """The key of the picture of what does not move."""
-    lay, loose = state.work.lay, state.loose
-    if loose is not None:
-        lay = tuple(p for p in lay if p.key != loose)
-    return Still(
-        state.stage.look, state.stage.lens, id(state.stage.faces), state.work.view, state.mode, state.page, state.chosen,
-        state.current, state.tool, None if state.plan is None else id(state.plan.best),
-        None if state.checking_at is None else state.checking_at.tobytes(), state.strip,
-        (state.help_from, state.question, state.plan is None), state.work.traced, lay, loose,
-    )  # fmt: skip
+    stage, work, plan, check = state.stage, state.work, state.plan, state.checking_at
+    return {
+        **{name: getattr(state, name) for name in _STILL},
+        "stage": (stage.look, stage.lens, id(stage.faces)),
+        "plan": None if plan is None else id(plan.best),
+        "planned": plan is None,
+        "check": None if check is None else check.tobytes(),
+        "work": (work.view, work.traced),
+        "lay": tuple(p for p in work.lay if p.key != state.loose),
+        "loose": state.loose,
+    }
 
 
 @dataclass(eq=False)
@@ -81,10 +65,10 @@ class Compositor:
     """
 
     painter: Painter
-    changed: list[NDArray[np.int64]] | None = None
+    changed: list[Index] | None = None
     pending: bool = False
     shown: Shown = field(default_factory=Shown)
-    _key: Still | None = None
+    _key: dict[str, Any] | None = None
     _lens: Any = None
     _below: NDArray[np.uint32] = field(init=False, repr=False)
     _layout: StripLayout = field(default_factory=StripLayout)
@@ -284,7 +268,8 @@ class Compositor:
         key: tuple[Any, ...] = (*kept, *(ring.tobytes() for ring in clear))
         if self._arrows[0] != key:
             made: list[tuple[Array, Painted]] = []
-            lines = _lines_on_table(state)
+            lit = [stage.along(p, 12.0) for p in placed if stage.unlit(p) != "wholly"]
+            lines = np.concatenate([np.zeros((0, 2)), *lit])
             for p in dark[:_MOST_ARROWS]:  # the strip counts them all
                 found = signs.beyond(stage, p, clear, lines)
                 if found is not None:
@@ -346,13 +331,13 @@ class Compositor:
 
     # -- what moves --------------------------------------------------------------------------------
 
-    def _lifts(self, key: Still) -> bool:
+    def _lifts(self, key: dict[str, Any]) -> bool:
         """Whether all that has changed is that one piece has been taken into the hand."""
         old = self._key
-        if old is None or key.loose is None or old.loose is not None or key.page:
+        if old is None or key["loose"] is None or old["loose"] is not None or key["page"]:
             return False
-        lay = tuple(p for p in old.lay if p.key != key.loose)
-        return old._replace(lay=lay, loose=key.loose) == key
+        lay = tuple(p for p in old["lay"] if p.key != key["loose"])
+        return {**old, "lay": lay, "loose": key["loose"]} == key
 
     def _lift(self, state: State) -> bool:
         """Take the loose piece out of the ground, so that it can move over it; whether that went."""
@@ -511,19 +496,6 @@ def _overlaps(state: State) -> Iterable[Item]:
         rings = [state.rules.outline(p) for p in pair if p is not None]
         if len(rings) == 2:
             yield signs.overlap(state.stage, f"{one} {two}", *rings)
-
-
-def _lines_on_table(state: State) -> Array:
-    """(N, 2) table mm along the lines of all that is lit."""
-    stage = state.stage
-    lines = [
-        carry(stage.table_from_piece(p), signs.stepped(line, 12.0))
-        for p in state.work.placed()
-        if stage.unlit(p) != "wholly"
-        for drawn in stage.faces.of(p).lines.values()
-        for line in drawn
-    ]
-    return np.concatenate(lines) if lines else np.zeros((0, 2))
 
 
 def _plan_items(state: State) -> Iterable[Item]:

@@ -151,7 +151,6 @@ def face_of(
         ring(m.points) if m.closed else m.points for m in shown.marks if len(m.points) > 1
     )
     lines["grain"] = _grain(shown, one_way)
-    area = abs(signed_area(cutting))
     return Face(
         piece.name,
         cutting,
@@ -159,7 +158,7 @@ def face_of(
         lines,
         tuple(words_of(piece, half)),
         half,
-        area,
+        abs(signed_area(cutting)),
         # a mark that tells a size is a zip's or a slit's end: by its bar alone nobody knows it
         tuple(
             told_once(
@@ -181,26 +180,6 @@ def words_of(piece: Piece, half: bool) -> list[str]:
     ]
     rows = [name, *(more[:2] or [piece.how_to_cut])]
     return rows if half else [r.removesuffix(" on the fold") for r in rows]
-
-
-def copy_words(
-    piece: Piece, quantity: int, copy: int, copies: int, cloth: Cloth | None, *, on_fold: bool
-) -> str:
-    """Which of how many one laid copy is: ``1 of 2``; empty where it is the only one wanted.
-
-    ``copies``: laid of this piece. On folded cloth the first ones lie on both layers and give two
-    each: ``1 and 2 of 4``. Beside it 'cut 2' would be read as two from each copy.
-    """
-    wanted = piece.cut * quantity
-    layers = 2 if cloth is not None and cloth.folded and not on_fold else 1
-    if wanted < 2 or (layers == 2 and copies < 2):
-        return ""
-    if on_fold:
-        return f"{copy} of {wanted} on the fold"
-    double = max(0, wanted - copies) if layers == 2 else 0
-    if copy <= double:
-        return f"{2 * copy - 1} and {2 * copy} of {wanted}"
-    return f"{copy + double} of {wanted}"
 
 
 def _cross(at: Array, r: float = 3.5) -> Array:

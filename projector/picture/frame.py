@@ -16,8 +16,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.outline import signed_area
 from drafting.placement import Array, carry
-from projector.picture.marks import Item, Packed
+from projector.picture.marks import Index, Item, Packed
 
 TOLERANCE_PX = 0.05
 _LEAST_HALF_PX = 0.6  # thinner lines lose their light between two pixels
@@ -46,7 +47,7 @@ class FrameItem:
     key: str
     segments: Array
     half_px: Array
-    ink: NDArray[np.int64]
+    ink: Index
     colours: tuple[tuple[int, int, int], ...]
 
 
@@ -155,9 +156,7 @@ def _rim(cal: Seen, grow_px: float) -> Array:
     corners = np.array([(x0, y1), (x1, y1), (x1, y0), (x0, y0), (x0, y1)])
     t = np.linspace(0.0, 1.0, 17)[:-1, None]
     ring = cal.to_table(np.vstack([a + (b - a) * t for a, b in pairwise(corners)]))
-    x, y = ring[:, 0], ring[:, 1]
-    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
-    return ring if area >= 0 else np.ascontiguousarray(ring[::-1])
+    return ring if signed_area(ring) >= 0 else np.ascontiguousarray(ring[::-1])
 
 
 def _chord(cal: Seen) -> tuple[float, float]:

@@ -177,7 +177,7 @@ PLAIN_LOOK = Look()
 
 def ink_of(docket: Docket, ink: str | None = None) -> str:
     """The ink asked for, or the one that the docket's table remembers, or what suits its cloth."""
-    chosen = ink or (docket.table.get("ink") if docket.table else None)
+    chosen = ink or docket.table.get("ink")
     return chosen if chosen in INKS else ink_for(cloth_of(docket))
 
 
@@ -188,7 +188,7 @@ def cloth_of(docket: Docket) -> tuple[Colour, ...]:
 
 def lines_of(docket: Docket, lines: str | None = None) -> str:
     """Which lines: asked for, or as the docket's table remembers."""
-    chosen = lines or (docket.table.get("lines") if docket.table else None) or "both"
+    chosen = lines or docket.table.get("lines") or "both"
     return chosen if chosen in LINES else "both"
 
 
@@ -203,7 +203,7 @@ def look_of(docket: Docket) -> Look:
     from configs.errors import short
     from configs.reader import Reader
 
-    table = Reader(docket.table or {}, file=str(docket.path or "docket"), key="table")
+    table = Reader(docket.table, file=str(docket.path or "docket"), key="table")
     weight = table.number("weight", 1.0, 0.1, 10.0)
     cut = None
     if table.has("width"):

@@ -14,9 +14,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from drafting.outline import arc_lengths, points_along
 from drafting.placement import Array, carry
 from projector.picture.contrast import Colour
 
+Index = NDArray[np.int64]
 SOLID: tuple[float, ...] = ()
 
 
@@ -48,11 +50,11 @@ class Packed:
     """
 
     points: Array
-    first: NDArray[np.int64]
+    first: Index
     half_mm: Array
     half_px: Array
     length_mm: Array
-    ink: NDArray[np.int64]
+    ink: Index
     colours: tuple[Colour, ...]
 
 
@@ -159,8 +161,7 @@ def _fine(line: Array, step_mm: float) -> Array:
 
 def _dashes(line: Array, dash: Sequence[float]) -> list[Array]:
     """Cut a line into dashes that begin and end whole: the pattern is stretched to fit."""
-    d = np.diff(line, axis=0)
-    s = np.concatenate([[0.0], np.cumsum(np.hypot(d[:, 0], d[:, 1]))])
+    s = arc_lengths(line)
     total = float(s[-1])
     period, first = sum(dash), dash[0]
     # n periods and the first dash once more, so that corners at the ends are drawn
@@ -178,8 +179,14 @@ def _dashes(line: Array, dash: Sequence[float]) -> list[Array]:
     within = np.arange(int(count.sum())) - np.repeat(first, count)
     along = s[np.minimum(np.repeat(inner - 1, count) + within, len(s) - 1)]
     along[first], along[first + count - 1] = a, b
-    points = np.column_stack([np.interp(along, s, line[:, k]) for k in (0, 1)])
+    points = points_along(line, along)
     return [points[i : i + c] for i, c in zip(first.tolist(), count.tolist(), strict=True)]
+
+
+def stepped(line: Array, step_mm: float) -> Array:
+    """The line with points no farther apart than ``step_mm``."""
+    at = arc_lengths(line)
+    return points_along(line, np.union1d(at, np.arange(0.0, at[-1], step_mm)))
 
 
 def polyline(*points: tuple[float, float]) -> Array:

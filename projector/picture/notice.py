@@ -6,14 +6,12 @@ Beside `scene`: for `app`, when the display is not the one that the calibration 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.placement import Array
 from projector.picture.faces import text_block
-from projector.picture.frame import Lens
+from projector.picture.frame import FrameItem
 from projector.picture.look import INKS
 from projector.picture.marks import Item, mark
 from projector.picture.pages import wrapped
@@ -34,19 +32,8 @@ def words_only(size: tuple[int, int], lines: Sequence[str]) -> NDArray[np.uint32
             colour=ink,
             step_mm=1e9,
         )
-        item = Item("words", (made,), np.eye(3))
-        painter.put(painter.paint(Lens(_Pixels(size)).frame(item)))
+        pack = Item("words", (made,), np.eye(3)).packed
+        segments = np.hstack([pack.points[pack.first], pack.points[pack.first + 1]])
+        frame = FrameItem("words", segments, pack.half_mm, pack.ink, pack.colours)
+        painter.put(painter.paint(frame))  # no lens: a millimetre is a pixel
     return painter.canvas
-
-
-@dataclass(frozen=True)
-class _Pixels:
-    """A stand-in for a calibration: a millimetre is a pixel."""
-
-    size: tuple[int, int]
-
-    def to_projector(self, points_mm: Array) -> Array:
-        return np.asarray(points_mm, dtype=np.float64)
-
-    def to_table(self, points_px: Array) -> Array:
-        return np.asarray(points_px, dtype=np.float64)

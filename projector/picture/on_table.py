@@ -11,7 +11,7 @@ import numpy as np
 
 from drafting.piece import alike
 from drafting.placement import carry
-from projector.picture.faces import Face, Faces, copy_words, face_of
+from projector.picture.faces import Face, Faces, face_of
 from projector.picture.frame import Lens
 from projector.picture.view import View, default_view
 
@@ -75,10 +75,22 @@ def reading_direction(lens: Lens, side: str) -> float:
 def copy_of(
     docket: Docket, lay: Iterable[Placement], placement: Placement, *, on_fold: bool
 ) -> str:
-    """Which of how many a laid copy is, in words; empty where it is the only one laid."""
-    copies = sum(1 for p in lay if p.piece == placement.piece)
-    piece = docket.pieces()[placement.piece]
-    return copy_words(piece, docket.quantity, placement.copy, copies, docket.cloth, on_fold=on_fold)
+    """Which of how many a laid copy is: ``1 of 2``; empty where it is the only one wanted.
+
+    On folded cloth the first ones lie on both layers and give two each: ``1 and 2 of 4``. Beside it
+    'cut 2' would be read as two from each copy.
+    """
+    copies, copy = sum(1 for p in lay if p.piece == placement.piece), placement.copy
+    wanted = docket.pieces()[placement.piece].cut * docket.quantity
+    folded = docket.cloth is not None and docket.cloth.folded and not on_fold
+    if wanted < 2 or (folded and copies < 2):
+        return ""
+    if on_fold:
+        return f"{copy} of {wanted} on the fold"
+    double = max(0, wanted - copies) if folded else 0
+    if copy <= double:
+        return f"{2 * copy - 1} and {2 * copy} of {wanted}"
+    return f"{copy + double} of {wanted}"
 
 
 def light_words(unlit: Sequence[str], way: str) -> str:
@@ -117,7 +129,7 @@ def view_of(docket: Docket, calibration: Calibration) -> View:
     Raises:
         InputError: the docket's ``table: view`` has faults.
     """
-    held = docket.table.get("view") if docket.table else None
+    held = docket.table.get("view")
     side = "near"
     if held is not None:
         kept = View.from_dict(held, f"{docket.path or 'docket'}: table.view")

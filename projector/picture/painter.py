@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from drafting.placement import Array
 from projector.picture.contrast import Colour
-from projector.picture.marks import spans
+from projector.picture.marks import Index, spans
 
 if TYPE_CHECKING:
     from projector.picture.frame import FrameItem
@@ -37,7 +37,7 @@ class Painted:
     last ones excluded.
     """
 
-    index: NDArray[np.int64]
+    index: Index
     light: NDArray[np.uint32]
     box: Box
 
@@ -60,9 +60,9 @@ def _samples(
     segments: Array,
     half: Array,
     reach_on: Array,
-    tag: NDArray[np.int64],
+    tag: Index,
     size: tuple[int, int],
-) -> tuple[NDArray[np.int64], NDArray[np.uint16]]:
+) -> tuple[Index, NDArray[np.uint16]]:
     """Coverage of capsules, column by column of each one's longer direction.
 
     ``segments``: (S, 4) x0 y0 x1 y1 px; ``half``: (S,) half widths px; ``reach_on``: (S, 2) px
@@ -129,13 +129,11 @@ class _Lines:
     sin: Array
     half: Array
     reach: Array
-    limit_v: NDArray[np.int64]
-    tag: NDArray[np.int64]
+    limit_v: Index
+    tag: Index
     size: tuple[int, int]
 
-    def _columns(
-        self, chosen: NDArray[np.int64], first: Array, last: Array
-    ) -> tuple[Any, ...] | None:
+    def _columns(self, chosen: Index, first: Array, last: Array) -> tuple[Any, ...] | None:
         count = np.maximum(last - first + 1.0, 0.0).astype(np.int64)
         total = int(count.sum())
         if not total:
@@ -151,7 +149,7 @@ class _Lines:
         rows = int(np.ceil(2.0 * float(self.reach[chosen].max()))) + 1
         return which, u, along, centre, base, rows
 
-    def body(self, chosen: NDArray[np.int64], first: Array, last: Array) -> tuple[Any, ...]:
+    def body(self, chosen: Index, first: Array, last: Array) -> tuple[Any, ...]:
         """Columns away from the ends: only the distance across counts.
 
         ``chosen``: (R,) segments; ``first``, ``last``: (R,) their columns.
@@ -172,7 +170,7 @@ class _Lines:
             value += _tent(np.subtract(h, dist, out=dist))
         return self._kept(which, u, base, rows, value)
 
-    def ends(self, chosen: NDArray[np.int64], first: Array, last: Array) -> tuple[Any, ...]:
+    def ends(self, chosen: Index, first: Array, last: Array) -> tuple[Any, ...]:
         """Columns about the ends: the distance to the nearest place of the segment counts."""
         made = self._columns(chosen, first, last)
         if made is None:
@@ -202,8 +200,8 @@ class _Lines:
 
     def _kept(
         self,
-        which: NDArray[np.int64],
-        u: NDArray[np.int64],
+        which: Index,
+        u: Index,
         base: Array,
         rows: int,
         value: NDArray[np.float32],
@@ -232,7 +230,7 @@ class _Lines:
 _NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.uint16))
 
 
-def _reach_on(segments: Array, half: Array, inks: NDArray[np.int64]) -> Array:
+def _reach_on(segments: Array, half: Array, inks: Index) -> Array:
     """(S, 2) px by which each end must be drawn on: its cap, or the wedge of a joint only."""
     on = np.repeat(half[:, None] + 1.0, 2, axis=1)
     if len(segments) < 2:
@@ -387,12 +385,12 @@ def _joined(parts: Sequence[tuple[Any, ...]]) -> tuple[Any, ...]:
     return tuple(np.concatenate(column) for column in zip(*parts, strict=True))
 
 
-def _runs(group: NDArray[np.int64]) -> list[tuple[int, int]]:
+def _runs(group: Index) -> list[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(group)) + 1
     return list(zip([0, *edges.tolist()], [*edges.tolist(), len(group)], strict=True))
 
 
-def _clip_far(segments: Array, width: int, height: int) -> tuple[Array, NDArray[np.int64]] | None:
+def _clip_far(segments: Array, width: int, height: int) -> tuple[Array, Index] | None:
     """Cut what lies far outside the picture; None when nothing does.
 
     Keeps a margin wider than any line, so that no cut end shows.

@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from drafting.outline import arc_lengths, points_along
 from drafting.placement import Array, carry
 from projector.lettering import text_width
 from projector.picture import room
 from projector.picture.faces import text_block
-from projector.picture.marks import Item, circle, polyline, ring
+from projector.picture.marks import Item, circle, polyline, ring, stepped
 from projector.picture.stage import Stage
 
 if TYPE_CHECKING:
@@ -273,12 +272,6 @@ def _meet(one: Array, other: Array) -> bool:
             if a.max() < b.min() or b.max() < a.min():
                 return False
     return True
-
-
-def stepped(line: Array, step_mm: float) -> Array:
-    """The line with points no farther apart than ``step_mm``."""
-    at = arc_lengths(line)
-    return points_along(line, np.union1d(at, np.arange(0.0, at[-1], step_mm)))
 
 
 def _outside(line: Array, read: Array, boxes: Sequence[tuple[Array, Array]]) -> list[Array]:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from drafting.outline import arc_lengths, points_along
 from drafting.placement import Array, carry
 from projector.picture.contrast import Colour
 from projector.picture.faces import BESIDE_MM, Face, Faces, Label, LabelRoom
@@ -26,7 +27,7 @@ from projector.picture.look import (
     Ink,
     Look,
 )
-from projector.picture.marks import Item, Mark, mark, polyline, ring
+from projector.picture.marks import Item, Mark, mark, polyline, ring, stepped
 from projector.picture.on_table import at_cloth, faces_of, reading_direction, used_box
 from projector.picture.view import View, default_view, rigid
 
@@ -287,6 +288,12 @@ class Stage:
         """(N, 2) table mm: a copy's cutting ring, with few points."""
         return carry(self.table_from_piece(placement), self.faces.of(placement).rough)
 
+    def along(self, placement: Placement, step_mm: float, without: str = "") -> Array:
+        """(N, 2) table mm: places close together along every line of a copy, of one kind not."""
+        drawn = self.faces.of(placement).lines.items()
+        lines = [stepped(line, step_mm) for kind, ls in drawn if kind != without for line in ls]
+        return carry(self.table_from_piece(placement), np.concatenate(lines))
+
     def _reaches_out(self, placement: Placement) -> str:
         import shapely
 
@@ -326,14 +333,12 @@ class Stage:
 def _bars(outline: Array, every_mm: float = 45.0, half_mm: float = 5.0) -> list[Array]:
     """Short bars across a ring: trouble is told by shape, not by colour alone."""
     closed = ring(outline)
-    d = np.diff(closed, axis=0)
-    length = np.hypot(d[:, 0], d[:, 1])
-    s = np.concatenate([[0.0], np.cumsum(length)])
+    d, s = np.diff(closed, axis=0), arc_lengths(closed)
     count = max(4, int(s[-1] // every_mm))
     at = (np.arange(count) + 0.5) * s[-1] / count
     which = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(d) - 1)
-    unit = d[which] / np.maximum(length[which], 1e-9)[:, None]
-    spot = closed[which] + unit * (at - s[which])[:, None]
+    unit = d[which] / np.maximum(np.diff(s)[which], 1e-9)[:, None]
+    spot = points_along(closed, at)
     lean = np.column_stack([unit[:, 0] - unit[:, 1], unit[:, 1] + unit[:, 0]]) * (half_mm * 0.7)
     return [np.array([p - n, p + n]) for p, n in zip(spot, lean, strict=True)]
 

@@ -13,11 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from drafting.placement import Array, carry
+from drafting.placement import Array
 from projector.picture import room, signs
 from projector.picture import strip as strips
 from projector.picture.edge import along_edge
-from projector.picture.signs import stepped
 from projector.picture.strip import Strip
 from projector.session import words
 from projector.session.registry import Row
@@ -112,16 +111,7 @@ def _handle(state: State, row: Row, names: Sequence[str], lines_: Sequence[str] 
 def _lines_of_current(state: State) -> Array:
     """(N, 2) table mm, close together along every line of the piece that is traced."""
     p = state.work.of(state.current)
-    if p is None:
-        return np.zeros((0, 2))
-    a = state.stage.table_from_piece(p)
-    lines = [
-        stepped(line, 4.0)
-        for kind, drawn in state.stage.faces.of(p).lines.items()
-        if kind != "grain"
-        for line in drawn
-    ]
-    return carry(a, np.concatenate(lines))
+    return np.zeros((0, 2)) if p is None else state.stage.along(p, 4.0, "grain")
 
 
 def _hides_current(state: State, strip: Strip) -> bool:

@@ -18,7 +18,7 @@ import json
 import os
 import threading
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -62,7 +62,7 @@ def with_noted(docket_path: Path) -> Recovered:
             f"the table had moved {keys}, and so did an edit since: the file's places are taken. "
             "The table shows its own at the next start."
         )
-    return Recovered(found.docket, found.changes, note)
+    return replace(found, note=note)
 
 
 def forget(docket_path: Path) -> None:
@@ -103,13 +103,18 @@ class Left:
 class Recovered:
     """What a journal still held: the docket with it, how many changes, and what to say.
 
-    ``left``: what is hers to decide.
+    ``left``: what is hers to decide; ``against``: the table's places that the docket contradicts;
+    ``elsewhere``: the docket was changed by another hand; ``unread``: lines are left that cannot be
+    read.
     """
 
     docket: Docket
     changes: int
     note: str = ""
     left: Left | None = None
+    against: tuple[Placement, ...] = ()
+    elsewhere: bool = False
+    unread: bool = False
 
 
 @dataclass(eq=False)
@@ -373,29 +378,14 @@ def _digest(path: Path) -> str:
         return ""
 
 
-@dataclass(frozen=True)
-class _Noted:
-    """What a journal holds: the docket with it, how many changes.
-
-    ``against``: the table's places that the docket contradicts; ``elsewhere``: the docket was
-    changed by another hand; ``unread``: lines are left that cannot be read.
-    """
-
-    docket: Docket
-    changes: int
-    against: tuple[Placement, ...] = ()
-    elsewhere: bool = False
-    unread: bool = False
-
-
-def _noted(docket: Docket, path: Path) -> _Noted:
+def _noted(docket: Docket, path: Path) -> Recovered:
     """The docket with what its journal holds, line by line; a torn last line is left out."""
     if docket.path is None:
-        return _Noted(docket, 0)
+        return Recovered(docket, 0)
     lines = lines_of(path)
     head = lines[0] if lines else None
     if not isinstance(head, dict) or "journal" not in head or len(lines) < 2:
-        return _Noted(docket, 0)
+        return Recovered(docket, 0)
     file = Kept.of(docket)
     known = head.get("of") == _digest(docket.path)
     base = file if known else None
@@ -414,7 +404,7 @@ def _noted(docket: Docket, path: Path) -> _Noted:
     if kept.like(file) and not known:  # killed between the save and a new journal: all is there
         count = 0
     made = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table) if count else docket
-    return _Noted(made, count, against, elsewhere=not known, unread=unread)
+    return Recovered(made, count, against=against, elsewhere=not known, unread=unread)
 
 
 def _recover(docket: Docket, path: Path) -> Recovered:
@@ -445,7 +435,7 @@ def _recover(docket: Docket, path: Path) -> Recovered:
             f"An edit of the docket and the table moved {', '.join(left.keys)} both: the edit's "
             "place is shown, the table's beside it. Take it or leave it."
         )
-    return Recovered(found.docket, found.changes, " ".join(said), left)
+    return replace(found, note=" ".join(said), left=left)
 
 
 def _left(docket: Docket, journal: Path) -> Left | None:

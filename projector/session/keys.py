@@ -25,13 +25,13 @@ class Keys:
     """Which key does what: key → action names, in the order of `ACTIONS`."""
 
     by_action: Mapping[str, tuple[str, ...]] = field(
-        default_factory=lambda: {a.name: a.keys for a in ACTIONS}
+        default_factory=lambda: {a.name: a.keys for a in ACTIONS.values()}
     )
 
     def action(self, key: str, mode: str) -> str | None:
         """The action that a key does in a mode; None when it does nothing there."""
         wanted = normal(key)
-        for action in ACTIONS:
+        for action in ACTIONS.values():
             if mode in action.modes and wanted in self.by_action.get(action.name, action.keys):
                 return action.name
         return None
@@ -63,8 +63,8 @@ def load_keys(path: str | Path) -> Keys:
     from configs.reader import Reader
 
     reader = Reader.of_file(path).only(("chalkbeam", "keys"))
-    given = reader.sub("keys", [a.name for a in ACTIONS])
-    keys = {a.name: a.keys for a in ACTIONS}
+    given = reader.sub("keys", [a.name for a in ACTIONS.values()])
+    keys = {a.name: a.keys for a in ACTIONS.values()}
     for name, value in given.data.items():
         if name not in ACTIONS:
             continue
@@ -96,7 +96,7 @@ def _clashes(keys: Mapping[str, Iterable[str]], where: str) -> list[Fault]:
     found: list[Fault] = []
     for mode in MODES:
         seen: dict[str, str] = {}
-        for action in ACTIONS:
+        for action in ACTIONS.values():
             if mode not in action.modes:
                 continue
             for key in keys[action.name]:

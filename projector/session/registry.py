@@ -6,7 +6,7 @@ buttons, a tool's own table), at import, never something that silently does noth
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
@@ -47,11 +47,8 @@ class Action:
     group: str = "table"
 
 
-class Registry:
+class Registry(dict[str, Action]):
     """Actions by name, in the order in which the help page lists them."""
-
-    def __init__(self) -> None:
-        self._by_name: dict[str, Action] = {}
 
     def add(self, *actions: Action) -> None:
         """Register actions.
@@ -60,22 +57,9 @@ class Registry:
             ValueError: a name is taken already.
         """
         for action in actions:
-            if action.name in self._by_name:
+            if action.name in self:
                 raise ValueError(f"there is an action {action.name!r} already")
-            self._by_name[action.name] = action
-
-    def remove(self, name: str) -> None:
-        """Take one out again."""
-        del self._by_name[name]
-
-    def __iter__(self) -> Iterator[Action]:
-        return iter(self._by_name.values())
-
-    def __getitem__(self, name: str) -> Action:
-        return self._by_name[name]
-
-    def __contains__(self, name: object) -> bool:
-        return name in self._by_name
+            self[action.name] = action
 
     def known(self, names: Iterable[str], where: str) -> tuple[str, ...]:
         """The names, looked up: for whatever is written down by them.
@@ -85,7 +69,7 @@ class Registry:
         """
         made = tuple(names)
         for name in made:
-            if name not in self._by_name:
+            if name not in self:
                 raise LookupError(f"{where} names {name!r}, which is no action")
         return made
 

@@ -50,7 +50,7 @@ def groups_of(state: State) -> dict[str, tuple[str, ...]]:
     row = row_of(state)
     planned = state.plan is not None and state.plan.best is not None
     idle = {state.mode} | (set() if planned else {"take", "drop"})
-    here = [a for a in ACTIONS if state.mode in a.modes and a.name not in idle]
+    here = [a for a in ACTIONS.values() if state.mode in a.modes and a.name not in idle]
     own = tuple(n for n in row.every if not ACTIONS[n].group) if state.tool is not None else ()
     found = {row.name.partition("-")[0].capitalize(): own} if own else {}
     for group in _GROUPS:

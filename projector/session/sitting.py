@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from projector.picture.compositor import Compositor
 from projector.picture.look import look_of
+from projector.picture.marks import Index
 from projector.picture.on_table import view_of
 from projector.picture.painter import Box
 from projector.picture.stage import Stage
@@ -304,7 +305,7 @@ class Sitting:
         return self.compositor.painter.canvas
 
     @property
-    def changed(self) -> list[NDArray[np.int64]] | None:
+    def changed(self) -> list[Index] | None:
         """After `frame`: the pixels that may differ, or None for every pixel of its boxes."""
         return self.compositor.changed
 

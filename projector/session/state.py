@@ -333,7 +333,7 @@ def begun(
         docket, calibration, keys, Rules(docket, stage.faces), stage, history,
         light=light_of(calibration), truth=more.pop("truth", "") or doubt, doubt=doubt, **more,
     ).took()  # fmt: skip
-    place = docket.table.get("place") if docket.table else None
+    place = docket.table.get("place")
     if not isinstance(place, Mapping):
         return state
     piece, keys_there = place.get("piece"), {p.key for p in state.work.placed()}

@@ -225,7 +225,7 @@ def help_rows(state: State) -> list[tuple[str, str]]:
             "  ".join(printed(k) for k in state.keys.by_action.get(a.name, a.keys)[:2]),
             state.in_her_unit(a.help),
         )
-        for a in ACTIONS
+        for a in ACTIONS.values()
         if state.mode in a.modes
     ]
 

@@ -238,6 +238,10 @@ class ShapeTool(Tool):
         text = f"First take what is shaped [{state.key_words('leave')}], or as it was, then that."
         return state.tell(text)
 
+    def unpointed(self) -> ShapeTool:
+        """No operation is pointed at any more."""
+        return replace(self, op="", pressed=())
+
     # -- what follows ------------------------------------------------------------------------------
 
     def set_to(self, state: State, value: float) -> State:
@@ -332,7 +336,7 @@ class ShapeTool(Tool):
         except ChalkbeamError as error:
             fault = error.faults[0]
             told = f"Not so: {fault.what} {fault.remedy}".strip()
-            return state.tell(told, 12.0).but(tool=replace(self, op="", pressed=()))
+            return state.tell(told, 12.0).but(tool=self.unpointed())
         tool = made.tool
         assert isinstance(tool, ShapeTool)
         return tool.kept(made, before).tell(
@@ -422,7 +426,7 @@ def _other(by: int) -> Callable[[State, ShapeTool], State]:
 
 def _undo(state: State, tool: ShapeTool) -> State:
     if tool.op:
-        return state.but(tool=replace(tool, op="", pressed=()))
+        return state.but(tool=tool.unpointed())
     if not tool.past:
         return state.tell("Nothing left to undo here.").but(tool=tool)
     future = (*tool.future, (state.docket, state.work))
@@ -438,7 +442,7 @@ def _redo(state: State, tool: ShapeTool) -> State:
 
 def _as_it_was(state: State, tool: ShapeTool) -> State:
     if state.docket is tool.base:
-        return state.tell("It is as it was.").but(tool=replace(tool, op="", pressed=()))
+        return state.tell("It is as it was.").but(tool=tool.unpointed())
     past = (*tool.past, (state.docket, state.work))
     made = replace(tool, past=past, future=())
     return made.back_to(state, tool.base, tool.lay).tell("As it was.")
@@ -447,7 +451,7 @@ def _as_it_was(state: State, tool: ShapeTool) -> State:
 def _done(state: State, tool: ShapeTool) -> State:
     """The garment is taken as it is now: the marks of pieces that changed go with their old lines."""
     if tool.op:
-        return state.but(tool=replace(tool, op="", pressed=()))
+        return state.but(tool=tool.unpointed())
     if state.docket is tool.base:
         return state.but(tool=tool.before, noted=None).keep(shaping=None)
     return state.but(tool=tool, reshaped=state.docket)

@@ -24,7 +24,7 @@ _STRIP_WORDS = {"go-on", "go-back"}  # 'Traced' and 'Back' while tracing
 
 def test_every_action_says_what_it_does() -> None:
     """No action is only named: each has what it does, a line of help, a key and a pointer way."""
-    for action in ACTIONS:
+    for action in ACTIONS.values():
         assert callable(action.do) and action.help and action.pointer and action.keys
         assert set(action.modes) <= set(MODES)
 
@@ -45,7 +45,7 @@ def test_no_key_does_two_things() -> None:
     """In each mode every shipped key does one thing."""
     keys = Keys()
     for mode in MODES:
-        for action in ACTIONS:
+        for action in ACTIONS.values():
             if mode in action.modes:
                 for key in action.keys:
                     assert keys.action(key, mode) == action.name
@@ -61,7 +61,7 @@ def test_strip_names_actions_with_words() -> None:
 def test_shipped_keys_file_is_the_registry() -> None:
     """configs/keys.yaml says exactly what the program does without it."""
     own = load_keys(shipped("keys.yaml"))
-    assert dict(own.by_action) == {a.name: tuple(map(normal, a.keys)) for a in ACTIONS}
+    assert dict(own.by_action) == {a.name: tuple(map(normal, a.keys)) for a in ACTIONS.values()}
 
 
 def test_keys_are_remapped(tmp_path: Path) -> None:

@@ -12,7 +12,8 @@ from table_rig import docket, projector
 
 from drafting.blocks import draft
 from drafting.measurements import Measurements
-from projector.picture.faces import LEAST_TEXT_MM, LabelRoom, copy_words, face_of
+from projector.picture.faces import LEAST_TEXT_MM, LabelRoom, face_of
+from projector.picture.on_table import copy_of
 from projector.picture.stage import Stage
 from projector.session import words
 from projector.session.sitting import Sitting
@@ -80,10 +81,7 @@ def test_each_laid_copy_says_which_of_how_many(
         pieces=[{"name": "pouch", "outline": outline, "cut": cut}],
         lay=lay, cloth=cloth, quantity=quantity,
     )  # fmt: skip
-    piece = read.pieces()["pouch"]
-    said = [
-        copy_words(piece, quantity, n + 1, copies, read.cloth, on_fold=False) for n in range(copies)
-    ]
+    said = [copy_of(read, read.lay, p, on_fold=False) for p in read.lay]
     assert said == told
     sitting = Sitting(read, projector())
     for p, which in zip(sitting.state.work.placed(), told, strict=True):

@@ -68,8 +68,8 @@ def pins() -> Iterator[None]:
     )
     ROW.checked()
     yield
-    ACTIONS.remove("pins")
-    ACTIONS.remove("unpin")
+    del ACTIONS["pins"]
+    del ACTIONS["unpin"]
 
 
 def test_a_toy_mode_is_whole_by_key_and_pointer(pins: None) -> None:

@@ -68,7 +68,7 @@ def test_every_button_that_is_promised_is_on_the_strip(mode: str, beam_mm: float
     of_a_plan = {"take", "drop"}  # on the plan's
     promised = {
         a.name
-        for a in ACTIONS
+        for a in ACTIONS.values()
         if mode in a.modes and BUTTON in a.pointer and a.name not in of_parts | of_a_plan
     }
     promised -= {mode, "more"}  # where one is already
@@ -96,7 +96,7 @@ def test_a_button_from_the_further_row_works() -> None:
 
 def test_buttons_have_words() -> None:
     """Nothing that may stand on the strip is without a word on it."""
-    assert {a.name for a in ACTIONS if not a.words} == {"go-on", "go-back", "choose"}
+    assert {a.name for a in ACTIONS.values() if not a.words} == {"go-on", "go-back", "choose"}
 
 
 # What a presenter sends: its two large buttons, and its black one, "." or "b".

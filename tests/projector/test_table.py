@@ -18,7 +18,9 @@ from projector.session.actions import ACTIONS
 from projector.session.rules import History, Rules, Work
 from projector.session.sitting import Sitting
 
-KEYS = [a.name for a in ACTIONS if a.name not in ("quit", "leave", "plan", "take", "calibrate")]
+KEYS = [
+    a.name for a in ACTIONS.values() if a.name not in ("quit", "leave", "plan", "take", "calibrate")
+]
 
 
 def rules(laid=None) -> Rules:

@@ -158,8 +158,3 @@ def common_mm(one: Box, other: Box) -> tuple[float, float]:
 def inside(at: Sequence[float] | Array, box: Box, by: float = 0.0) -> bool:
     """Whether a place lies in a box, at least ``by`` mm from its rim."""
     return bool(box[0] + by <= at[0] <= box[2] - by and box[1] + by <= at[1] <= box[3] - by)
-
-
-def run_mm(line: Array) -> float:
-    d = np.diff(line, axis=0)
-    return float(np.hypot(d[:, 0], d[:, 1]).sum())

@@ -186,7 +186,7 @@ def _anew(state: State, old: Baywalk, pieces: list[Laid], same_light: bool) -> B
 
 def resumed(state: State) -> State:
     """When the table opens: in the bay where it was left."""
-    kept: Any = state.docket.table.get("bays") if state.docket.table else None
+    kept: Any = state.docket.table.get("bays")
     if not (isinstance(kept, dict) and kept.get("on") and state.work.placed()):
         return state
     try:

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from configs.errors import Fault, InputError
 from drafting.cloth import Cloth
+from drafting.outline import polyline_length
 from drafting.placement import Array
 from projector.picture.frame import Seen
+from projector.picture.marks import Index
 from projector.picture.view import View
 from projector.tools.bays.crosses import APART_MM, LEAST_ARM_MM, placed_crosses
 from projector.tools.bays.model import (
@@ -29,7 +30,6 @@ from projector.tools.bays.model import (
     box_of,
     common_mm,
     inside,
-    run_mm,
 )
 from projector.tools.bays.plane import clip, distance_to, lines_here, tree_of
 from projector.tools.bays.window import TIGHTER, least_overlap, window_for
@@ -106,7 +106,7 @@ class _Layout:
     """Bays in the order of the work; ``home``: (P,) the lane each piece lies in whole, or −1."""
 
     slots: list[_Slot]
-    home: NDArray[np.int64]
+    home: Index
     cost: float
 
 
@@ -216,7 +216,7 @@ def _positions(
     return [float(spots[i]) for i in reversed(path)], float(best[-1])
 
 
-def _home(low: Array, high: Array, starts: Sequence[float], size: float) -> NDArray[np.int64]:
+def _home(low: Array, high: Array, starts: Sequence[float], size: float) -> Index:
     """(P,) the first window that holds each piece whole, or −1."""
     t = np.asarray(starts)
     holds = (t[None] <= low[:, None] + 1e-6) & (t[None] + size >= high[:, None] - 1e-6)
@@ -399,7 +399,7 @@ def fits(plan: BayPlan, pieces: Sequence[Laid], chalked: Iterable[str] = ()) -> 
             rect = plan.bays[i].rect
             if any(not _holds(rect, box_of(b)) for b in now):
                 return False
-            length += sum(run_mm(b) for b in now)
-        if length < sum(run_mm(b) for b in p.runs()) - 0.5:
+            length += sum(polyline_length(b) for b in now)
+        if length < sum(polyline_length(b) for b in p.runs()) - 0.5:
             return False
     return True
