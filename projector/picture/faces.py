@@ -22,6 +22,7 @@ from drafting.outline import signed_area
 from drafting.placement import Array
 from projector.lettering import LINE_PITCH, text_strokes, text_width
 from projector.picture.marks import polyline, ring
+from projector.picture.view import rigid
 
 if TYPE_CHECKING:
     from drafting import Piece
@@ -305,8 +306,8 @@ class LabelRoom:
         self._sizes = usual if larger <= 1.0 else (larger * usual[0], *usual)
 
         # reading frame: x along her reading direction, y away from her, still in mm
-        c, s = math.cos(math.radians(up_deg)), math.sin(math.radians(up_deg))
-        self._read_from_piece = np.array([[c, s], [-s, c]]) @ table_from_piece[:2, :2]
+        read = rigid(up_deg, (0.0, 0.0))[:2, :2]
+        self._read_from_piece = read.T @ table_from_piece[:2, :2]
         outline = face.outline @ self._read_from_piece.T
         self._low = outline.min(axis=0) - _GRID_MM
         size = np.ceil((outline.max(axis=0) - self._low) / _GRID_MM).astype(int) + 2

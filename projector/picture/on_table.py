@@ -63,12 +63,9 @@ def reading_direction(lens: Lens, side: str) -> float:
     mids = lens.calibration.to_table(
         np.array([[0.0, h / 2], [w - 1.0, h / 2], [w / 2, h - 1.0], [w / 2, 0.0]])
     )
-    best, least = whole, 361.0
-    for d in (mids[1] - mids[0], mids[0] - mids[1], mids[3] - mids[2], mids[2] - mids[3]):
-        angle = math.degrees(math.atan2(d[1], d[0]))
-        off = abs((angle - whole + 180.0) % 360.0 - 180.0)
-        if off < least - 1e-9:
-            best, least = angle, off
+    ways = (mids[1] - mids[0], mids[0] - mids[1], mids[3] - mids[2], mids[2] - mids[3])
+    turns = [math.degrees(math.atan2(y, x)) for x, y in ways]
+    best = min(turns, key=lambda t: round(abs(math.remainder(t - whole, 360.0)), 9))
     return round(best, 6)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -14,6 +13,7 @@ from projector.picture import room
 from projector.picture.faces import text_block
 from projector.picture.marks import Item, circle, polyline, ring, stepped
 from projector.picture.stage import Stage
+from projector.picture.view import rigid
 
 if TYPE_CHECKING:
     from drafting.placement import Placement
@@ -81,15 +81,15 @@ def hatching(outline: Array, turn_deg: float, step_mm: float = _HATCH_MM) -> lis
     """Lines (2, 2) mm across the inside of a ring (N, 2), at an angle; at least one."""
     import shapely
 
-    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
-    turned = outline @ np.array([[c, -s], [s, c]])
+    turn = rigid(turn_deg, (0.0, 0.0))[:2, :2]
+    turned = outline @ turn
     (x0, y0), (x1, y1) = turned.min(axis=0), turned.max(axis=0)
     count = max(1, round((y1 - y0) / step_mm))
     levels = y0 + (np.arange(count) + 0.5) * (y1 - y0) / count
     across = shapely.MultiLineString([[(x0 - 1, y), (x1 + 1, y)] for y in levels])
     inside = shapely.intersection(across, shapely.make_valid(shapely.Polygon(turned)))
     parts = [p for p in shapely.get_parts(inside) if p.geom_type == "LineString"]
-    return [shapely.get_coordinates(p) @ np.array([[c, s], [-s, c]]) for p in parts]
+    return [shapely.get_coordinates(p) @ turn.T for p in parts]
 
 
 def overlap(stage: Stage, name: str, one: Array, two: Array) -> Item:

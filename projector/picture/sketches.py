@@ -6,7 +6,6 @@ nothing but strokes, so that they read like the rest of the beam on any cloth.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -15,8 +14,9 @@ import numpy as np
 from drafting.placement import Array
 from projector.picture.buttons import rounded
 from projector.picture.faces import text_block
-from projector.picture.marks import Item, Mark, circle, cross, polyline
+from projector.picture.marks import Item, Mark, circle, cross, moved, polyline
 from projector.picture.stage import Stage
+from projector.picture.view import rigid
 
 LETTERS_MM = 10.0
 
@@ -73,18 +73,13 @@ def row_of(
     return Item(key, tuple(marks), frame)
 
 
-def _turned(points: Array, deg: float, x: float, y: float) -> Array:
-    c, s = math.cos(math.radians(deg)), math.sin(math.radians(deg))
-    return np.asarray(points @ np.array([[c, s], [-s, c]]) + (x, y))
-
-
 def _aslant(strong: Sequence[Array], eye: tuple[float, float]) -> Sketch:
     """What looks from ``eye`` on the lit part of a table seen aslant, with a card in each corner."""
     corners = polyline((10, 8), (190, 8), (168, 74), (32, 74), (10, 8))
     cards = []
     for x, y, deg in ((36, 16, 6), (164, 16, -8), (52, 62, -7), (150, 62, 9)):
         box = polyline((-13, -6), (13, -6), (11, 6), (-11, 6), (-13, -6))
-        cards += [_turned(box, deg, x, y), _turned(0.45 * box, deg, x, y)]
+        cards += moved([box, 0.45 * box], rigid(deg, (x, y)))
     sight = [polyline(eye, corner) for corner in ((10, 10), (190, 10), (168, 74), (32, 74))]
     lines = {"strong": strong, "text": cards, "button": [corners], "guide": sight}
     return Sketch((200, 140), lines)

@@ -7,14 +7,15 @@ while it is in use. Adding one touches the file that does it and this table.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
 from projector.session import hand, pieces, standing, tracing, ways
 from projector.session.registry import ACTIONS, Action, Step
 from projector.session.rows import ROWS
 from projector.session.state import SILENT, State
 from projector.tools.align_room import AlignTool, open_align
-from projector.tools.bays import opening as bays_opening
 from projector.tools.bays import room as bays_room
+from projector.tools.bays.opening import open_bays
 from projector.tools.height_room import HeightTool, open_height
 from projector.tools.nudge_room import NudgeTool, open_nudge
 from projector.tools.protocol import opens
@@ -75,7 +76,7 @@ ACTIONS.add(
     Action("drop", tracing.drop, "Drop", ("delete",), "drop the plan that is shown", _ARRANGE, group="work"),
     Action("trace", tracing.trace, "Trace", ("c",), "trace: piece by piece", group="work"),
     Action("arrange", tracing.arrange, "Arrange", ("a",), "arrange: move pieces about", group="work"),
-    Action("bays", opens(bays_opening.open_wanted), "Bays", ("v",),
+    Action("bays", opens(partial(open_bays, wanted=True)), "Bays", ("v",),
            "cloth longer or wider than the beam: trace it bay by bay", group="work"),
     Action("next-bay", _only_in_bays, "Next bay", ("]",),
            "bays: on to the next (chalk the crosses first)", _TRACE, group=""),

@@ -263,7 +263,7 @@ class Rules:
     def turned(self, p: Placement, by_deg: float) -> Placement:
         """Turned about its middle; on the fold half a turn is the only one, and turns it over."""
         if self.on_fold(p):
-            if abs(abs(_wrap(by_deg)) - 180.0) > 1e-9:
+            if abs(abs(math.remainder(by_deg, 360.0)) - 180.0) > 1e-9:
                 return p
             middle = self._middle(p)
             made = replace(p, turn_deg=(p.turn_deg + 180.0) % 360.0, mirrored=not p.mirrored)
@@ -383,7 +383,3 @@ class Figures:
 def lie_alike(one: Placement, other: Placement) -> bool:
     """Whether chalk drawn round the one lies right for the other."""
     return not other.aside and replace(one, locked=False) == replace(other, locked=False)
-
-
-def _wrap(deg: float) -> float:
-    return (deg + 180.0) % 360.0 - 180.0

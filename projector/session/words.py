@@ -201,14 +201,14 @@ def lines_for(state: State, strip: Strip | None) -> tuple[str, ...]:
 def buttons(state: State, names: Iterable[str], row: Row, marked: str = "") -> list[Button]:
     """Buttons of a row as they are printed; ``marked``: the one that the next press does."""
     mode_words = MODE_WORDS.get(state.mode, {})
+    on = {"check": state.checking_at is not None}
+    on |= {"help": state.page == "help", "more": state.page == "all"}
     return [
         Button(
             name,
             (row.words or {}).get(name) or mode_words.get(name) or ACTIONS[name].words,
             state.key_words(name),
-            on=(name == "check" and state.checking_at is not None)
-            or (name == "help" and state.page == "help")
-            or (name == "more" and state.page == "all"),
+            on=on.get(name, False),
             marked=name == marked,
         )
         for name in names

@@ -113,33 +113,24 @@ def register(
     Raises:
         InputError: fewer than two places, numbers that differ, not finite, or all in one spot.
     """
-    p = np.asarray(points_cloth, dtype=np.float64)
-    q = np.asarray(points_table, dtype=np.float64)
+    p, q = (np.array(points, dtype=np.float64) for points in (points_cloth, points_table))
     for array, name in ((p, "points_cloth"), (q, "points_table")):
         if array.ndim != 2 or array.shape[1] != 2 or not np.all(np.isfinite(array)):
-            raise InputError(
-                Fault(name, f"has the shape {array.shape}; expected (N, 2) finite numbers, mm.")
-            )
+            what = f"has the shape {array.shape}; expected (N, 2) finite numbers, mm."
+            raise InputError(Fault(name, what))
     if len(p) != len(q):
         raise InputError(Fault("points", f"{len(p)} places on the cloth but {len(q)} pointed at."))
     if len(p) < 2:
-        raise InputError(
-            Fault("points", "one place does not say how the cloth is turned.", "Point at a second.")
-        )
-    p, q = p.copy(), q.copy()
+        what = "one place does not say how the cloth is turned."
+        raise InputError(Fault("points", what, "Point at a second."))
     a = p * (1.0, -1.0) if mirrored else p
     pm, qm = a.mean(axis=0), q.mean(axis=0)
     u, v = a - pm, q - qm
     spread = float(np.sum(u * u))
     base = float(np.hypot(*np.moveaxis(u[:, None] - u[None], 2, 0)).max())
     if base < LEAST_BASE_MM or float(np.sum(v * v)) < LEAST_BASE_MM**2 / 8.0:
-        raise InputError(
-            Fault(
-                "points",
-                f"the places lie within {base:.0f} mm; that does not say how the cloth is turned.",
-                "Point at places far apart.",
-            )
-        )
+        what = f"the places lie within {base:.0f} mm; that does not say how the cloth is turned."
+        raise InputError(Fault("points", what, "Point at places far apart."))
     along = float(np.sum(u * v))
     across = float(np.sum(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]))
     angle = math.atan2(across, along)
@@ -169,12 +160,10 @@ def told(registration: Registration, names: Sequence[str] = ()) -> str:
         return f"Fits: off by {r.residual_mm:.1f} mm at most, stretch {stretch:+z.2f} %"
     if r.residual_mm > RESIDUAL_LIMIT_MM and len(r.residuals_mm) > 2:
         limit = f"{RESIDUAL_LIMIT_MM:g} mm at most"
-        parts = [
-            f"Not good enough: {name} is off by {r.residual_mm:.1f} mm ({limit})",
-            "smooth the cloth and point again",
-            f"stretch {stretch:+z.2f} %",
-        ]
-        return "\n".join(parts)
+        return (
+            f"Not good enough: {name} is off by {r.residual_mm:.1f} mm ({limit})\n"
+            f"smooth the cloth and point again\nstretch {stretch:+z.2f} %"
+        )
     longer = "longer" if r.stretch > 0 else "shorter"
     by = abs(r.stretch) * r.base_mm
     parts = [
@@ -261,13 +250,8 @@ def align(
     reach = (q - middle) @ along
     apart = float(np.ptp(reach))
     if apart < LEAST_BASE_MM:
-        raise InputError(
-            Fault(
-                "align",
-                f"the places are only {length_text(round(apart))} apart.",
-                "Point far apart.",
-            )
-        )
+        what = f"the places are only {length_text(round(apart))} apart."
+        raise InputError(Fault("align", what, "Point far apart."))
     bow = float(np.abs((q - middle) @ axes[1]).max()) if len(q) > 2 else 0.0
     lengthwise = line in ("near", "far")
     level = _level(line, cloth)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -424,20 +425,17 @@ def _other(by: int) -> Callable[[State, ShapeTool], State]:
     return lambda state, tool: state.but(tool=replace(tool, at=(tool.at + by) % len(tool.grips)))
 
 
-def _undo(state: State, tool: ShapeTool) -> State:
-    if tool.op:
+def _travel(state: State, tool: ShapeTool, *, back: bool) -> State:
+    """To the garment before, or forth again."""
+    if back and tool.op:
         return state.but(tool=tool.unpointed())
-    if not tool.past:
-        return state.tell("Nothing left to undo here.").but(tool=tool)
-    future = (*tool.future, (state.docket, state.work))
-    return replace(tool, past=tool.past[:-1], future=future).back_to(state, *tool.past[-1])
-
-
-def _redo(state: State, tool: ShapeTool) -> State:
-    if not tool.future:
-        return state.tell("Nothing to do again.").but(tool=tool)
-    past = (*tool.past, (state.docket, state.work))
-    return replace(tool, past=past, future=tool.future[:-1]).back_to(state, *tool.future[-1])
+    there, here = tool.past if back else tool.future, (state.docket, state.work)
+    if not there:
+        none = "Nothing left to undo here." if back else "Nothing to do again."
+        return state.tell(none).but(tool=tool)
+    past = tool.past[:-1] if back else (*tool.past, here)
+    future = (*tool.future, here) if back else tool.future[:-1]
+    return replace(tool, past=past, future=future).back_to(state, *there[-1])
 
 
 def _as_it_was(state: State, tool: ShapeTool) -> State:
@@ -498,8 +496,8 @@ ShapeTool.DOES = {
     "toward": _by(-1),
     "right": _by(_LARGE),
     "left": _by(-_LARGE),
-    "undo": _undo,
-    "redo": _redo,
+    "undo": partial(_travel, back=True),
+    "redo": partial(_travel, back=False),
     "drop": _as_it_was,
     "keep-as": _keep_as,
     "cut-here": _points("cut"),

@@ -11,7 +11,6 @@ from configs.errors import ChalkbeamError, Fault, InputError
 from drafting.placement import Array, carry
 from projector.picture.marks import moved
 from projector.picture.stage import PieceState
-from projector.picture.view import rigid
 from projector.session import words
 from projector.session.state import State
 from projector.tools.bays.kept import from_dict
@@ -33,11 +32,9 @@ def laid(stage: Stage, placed: Sequence[Placement]) -> list[Laid]:
     """The copies on the cloth as `bays` wants them, cloth mm."""
     out = []
     for p in placed:
-        face = stage.faces.of(p)
+        face, a = stage.faces.of(p), p.cloth_from_piece
         lines = [line for k in KINDS if k != "cutting" for line in face.lines.get(k, ())]
-        a = p.cloth_from_piece
-        outline = carry(a, face.outline)
-        out.append(Laid(p.key, outline, tuple(moved(lines, a))))
+        out.append(Laid(p.key, carry(a, face.outline), tuple(moved(lines, a))))
     return out
 
 
@@ -69,7 +66,7 @@ def plan_for(state: State, chalked: BayPlan | None = None, labels: Sequence[str]
 def _ruled(state: State) -> list[Array]:
     """Every label as it stands, its box ruled with lines (N, 2) cloth mm: no cross among letters."""
     stage = state.stage
-    read = rigid(stage.reading_deg, (0.0, 0.0))[:2, :2]
+    read = stage.read
     back = state.work.view.cloth_from_table
     out = []
     for p in state.work.placed():
@@ -125,15 +122,6 @@ def open_bays(state: State, *, wanted: bool = False) -> State:
     return synced(state, tool)
 
 
-def open_wanted(state: State) -> State:
-    """In the bays, because she has asked for them.
-
-    Raises:
-        InputError: as `open_bays`.
-    """
-    return open_bays(state, wanted=True)
-
-
 def _begun(state: State, plan: BayPlan, pieces: list[Laid]) -> tuple[State, Baywalk]:
     """At the first bay of a new plan, with what is to be told of it."""
     view = state.work.view
@@ -157,30 +145,21 @@ def _turned(state: State, pieces: list[Laid], count: int) -> int:
     """How many bays it would take with the cloth turned a quarter; 0 when no fewer."""
     view = state.work.view
     try:
-        plan = plan_bays(
-            pieces,
-            state.stage.calibration,
-            view.replace(turn_deg=view.turn_deg + 90.0),
-            state.docket.cloth,
-            fewer_than=count,
-        )
+        turned = view.replace(turn_deg=view.turn_deg + 90.0)
+        cal, cloth = state.stage.calibration, state.docket.cloth
+        return len(plan_bays(pieces, cal, turned, cloth, fewer_than=count))
     except InputError:
         return 0
-    return len(plan)
 
 
 def _anew(state: State, old: Baywalk, pieces: list[Laid], same_light: bool) -> Baywalk:
     """Other bays for a lay that was changed, or under another calibration; the chalk stays."""
     view = old.view if old.phase == "trace" and same_light else state.work.view
-    plan = plan_for(state, old.plan, old.chalked)
-    cal = state.stage.calibration
-    lit = [
-        b.index
-        for b in plan.bays
-        if old.phase == "trace"
-        and same_light
-        and out_of_beam(plan, b.index, pieces, cal, view) == (0.0, 0.0)
-    ]
+    plan, cal = plan_for(state, old.plan, old.chalked), state.stage.calibration
+    lit: list[int] = []
+    if old.phase == "trace" and same_light:
+        bays = range(len(plan))
+        lit = [i for i in bays if out_of_beam(plan, i, pieces, cal, view) == (0.0, 0.0)]
     return restart(plan, view, old.chalked, lit)
 
 

@@ -12,6 +12,7 @@ the lay falls on them. Past 2 mm or 0.3 % it says so and asks again.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import math
 from collections.abc import Sequence
@@ -33,6 +34,7 @@ from projector.tools.bays.model import (
     inside,
 )
 
+Spot = tuple[float, float]  # table mm
 PHASES = ("trace", "move", "check")
 _FROM_RIM_MM = 10.0
 _TURN_DOUBT_DEG = 25.0  # she does not turn the cloth further than this by mistake
@@ -59,7 +61,7 @@ class Baywalk:
     came: int | None = None
     chalked: tuple[str, ...] = ()
     wanted: tuple[str, ...] = ()
-    taken: tuple[tuple[float, float], ...] = ()
+    taken: tuple[Spot, ...] = ()
     registration: Registration | None = None
     visited: tuple[int, ...] = ()
     marked: tuple[tuple[str, int], ...] = ()
@@ -163,7 +165,7 @@ def stay(walk: Baywalk) -> Baywalk:
     )
 
 
-def point(walk: Baywalk, at_table: tuple[float, float]) -> Baywalk:
+def point(walk: Baywalk, at_table: Spot) -> Baywalk:
     """She has pointed at the next cross.
 
     The light follows: after one cross it is moved, after two it is turned as well. After the
@@ -172,12 +174,10 @@ def point(walk: Baywalk, at_table: tuple[float, float]) -> Baywalk:
     if walk.next_cross is None:
         return walk
     taken = (*walk.taken, (float(at_table[0]), float(at_table[1])))
-    labels = walk.wanted[: len(taken)]
-    cloth = np.array([walk.plan.crosses[c].at for c in labels])
     if len(taken) < len(walk.wanted):
-        return replace(walk, taken=taken, view=_guess(walk, cloth, np.array(taken)))
+        return replace(walk, taken=taken, view=_guess(walk, taken))
     try:
-        made = in_any_order(cloth, np.array(taken), walk.plan.view(walk.at))
+        made = in_any_order(_chalked(walk, taken), np.array(taken), walk.plan.view(walk.at))
     except InputError:  # all in one spot: as bad as can be, and she is asked again
         return replace(walk, taken=taken[:-1])
     view = made.view(walk.view)
@@ -192,8 +192,7 @@ def take_back(walk: Baywalk) -> Baywalk:
         return walk
     taken = walk.taken[:-1]
     back = replace(walk, phase="move", taken=taken, registration=None)
-    cloth = np.array([walk.plan.crosses[c].at for c in walk.wanted[: len(taken)]]).reshape(-1, 2)
-    return replace(back, view=_guess(back, cloth, np.array(taken).reshape(-1, 2)))
+    return replace(back, view=_guess(back, taken))
 
 
 def again(walk: Baywalk) -> Baywalk:
@@ -265,16 +264,19 @@ def _meant(walk: Baywalk, index: int) -> View:
     return walk.plan.view(index).replace(side=walk.view.side)
 
 
-def _guess(walk: Baywalk, cloth: Array, table: Array) -> View:
+def _chalked(walk: Baywalk, taken: Sequence[Spot]) -> Array:
+    """(N, 2) cloth mm of the crosses that have been pointed at."""
+    return np.array([walk.plan.crosses[c].at for c in walk.wanted[: len(taken)]]).reshape(-1, 2)
+
+
+def _guess(walk: Baywalk, taken: Sequence[Spot]) -> View:
     """The view as far as the crosses taken tell."""
-    meant = _meant(walk, walk.at)
+    meant, cloth, table = _meant(walk, walk.at), _chalked(walk, taken), np.array(taken)
     if len(cloth) == 0:
         return meant
     if len(cloth) >= 2:
-        try:
+        with contextlib.suppress(InputError):
             return register(cloth, table, mirrored=meant.mirror).view(meant)
-        except InputError:
-            pass
     off = table[-1] - carry(meant.table_from_cloth, cloth[-1:])[0]
     return meant.replace(at=(meant.at[0] + float(off[0]), meant.at[1] + float(off[1])))
 
