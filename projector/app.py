@@ -68,11 +68,10 @@ def _pygame() -> Any:
 
 @dataclass(frozen=True)
 class Display:
-    """A display of this machine: its number, size in px, and whether it is the primary one."""
+    """A display of this machine: its number and size in px."""
 
     number: int
     size: tuple[int, int]
-    primary: bool
 
     @property
     def name(self) -> str:
@@ -108,7 +107,7 @@ def displays() -> list[Display]:
             "Run it on the desktop of the machine that the projector is plugged into; "
             "'chalkbeam frame' makes the picture without a display.",
         )
-    return [Display(i, (int(w), int(h)), i == 0) for i, (w, h) in enumerate(sizes)]
+    return [Display(i, (int(w), int(h))) for i, (w, h) in enumerate(sizes)]
 
 
 @dataclass(eq=False)

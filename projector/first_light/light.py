@@ -52,7 +52,6 @@ class FirstLight:
     folders: Sequence[Path]
     may_look: bool = False
     in_use: bool = False
-    beam_width_mm: float | None = None
     room: Room = field(default_factory=Start)
     result: Calibration | None = None
     running: bool = True

@@ -133,7 +133,7 @@ class Pattern(Room):
         """The calibrate package's picture, untouched."""
         from calibrate.pattern import pattern_for
 
-        picture.picture(pattern_for(light.size, light.beam_width_mm).image())
+        picture.picture(pattern_for(light.size).image())
 
 
 @dataclass(eq=False)

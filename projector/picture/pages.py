@@ -74,13 +74,11 @@ def _in_rows_of(
     return rows
 
 
-def lines_in_middle(stage: Stage, lines: Sequence[str], height_mm: float = 15.0) -> Item:
-    """Lines of text about the beam's middle."""
-    strokes = text_block(lines[:1], height_mm * 1.6)
+def lines_in_middle(stage: Stage, lines: Sequence[str]) -> Item:
+    """Lines of text about the beam's middle, the first of them large."""
+    strokes = text_block(lines[:1], 24.0)
     for i, line in enumerate(lines[1:], 1):
-        strokes += [
-            s - np.array([0.0, 2.0 * i * height_mm]) for s in text_block([line], height_mm * 0.8)
-        ]
+        strokes += text_block([line], 12.0, (0.0, -30.0 * i))
     return Item("lines", (stage.mark("strong", strokes),), stage.reading_frame(stage.middle_mm))
 
 

@@ -54,7 +54,6 @@ def row_of(
     drawn: Sequence[Sketch],
     frame: Array,
     box: tuple[float, float, float, float],
-    key: str = "sketch",
 ) -> Item | None:
     """Sketches side by side, as large as they can be in a box (left, bottom, right, top) of a frame,
     at most twice their size; None where it is too small to be of use."""
@@ -70,7 +69,7 @@ def row_of(
     for one in drawn:
         marks += one.marks(stage, (x, y0 + 0.5 * (y1 - y0 - scale * one.size[1])), scale)
         x += scale * one.size[0] + gap
-    return Item(key, tuple(marks), frame)
+    return Item("sketch", tuple(marks), frame)
 
 
 def _aslant(strong: Sequence[Array], eye: tuple[float, float]) -> Sketch:

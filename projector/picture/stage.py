@@ -15,7 +15,6 @@ import numpy as np
 
 from drafting.outline import arc_lengths, points_along
 from drafting.placement import Array, carry
-from projector.picture.contrast import Colour
 from projector.picture.faces import BESIDE_MM, Face, Faces, Label, LabelRoom
 from projector.picture.frame import Lens
 from projector.picture.look import (
@@ -37,6 +36,7 @@ if TYPE_CHECKING:
     from drafting.placement import Placement
 
 
+_BARS_MM = 45.0  # between two bars across a line that is in trouble
 _KEPT = 200  # drawn pieces and labels kept; free turning makes a new one at every angle
 _STATES = ("locked", "traced")  # notes that must be read whatever the room
 _INSIDE = ("sewing", "grain", "dart", "notch", "mark", "inner", "fold", "foldmark")
@@ -133,20 +133,16 @@ class Stage:
         """The ink in use."""
         return self.look.inked
 
-    def colour(self, kind: str, emphasis: str = "plain") -> Colour:
-        """A kind's colour, paler when it is not its turn."""
-        ink = self.ink
-        return ink.colours[STYLES[kind].colour] if emphasis in ("plain", "bright") else ink.faint
-
     def mark(
         self, kind: str, lines: Iterable[Array], emphasis: str = "plain", *, wider: float = 1.0
     ) -> Mark:
         """Lines of a kind as a mark."""
-        style = STYLES[kind]
+        style, ink = STYLES[kind], self.ink
+        bright = emphasis in ("plain", "bright")  # paler when it is not its turn
         share = style.width_mm * self.look.weight * wider
         width_px = None
         if self.look.cut is None or kind in OWN_WIDTH:
-            width = share * self.ink.weight
+            width = share * ink.weight
         else:
             value, unit = self.look.cut
             width = share * value / STYLES["cutting"].width_mm
@@ -156,7 +152,7 @@ class Stage:
             lines,
             width_mm=width,
             width_px=width_px,
-            colour=self.colour(kind, emphasis),
+            colour=ink.colours[style.colour] if bright else ink.faint,
             dash=style.dash,
             step_mm=self.lens.step_mm,
             kind=kind,
@@ -330,23 +326,23 @@ class Stage:
         return self.lens.to_table((w - 1) / 2.0, (h - 1) / 2.0)
 
 
-def _bars(outline: Array, every_mm: float = 45.0, half_mm: float = 5.0) -> list[Array]:
+def _bars(outline: Array) -> list[Array]:
     """Short bars across a ring: trouble is told by shape, not by colour alone."""
     closed = ring(outline)
     d, s = np.diff(closed, axis=0), arc_lengths(closed)
-    count = max(4, int(s[-1] // every_mm))
+    count = max(4, int(s[-1] // _BARS_MM))
     at = (np.arange(count) + 0.5) * s[-1] / count
     which = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(d) - 1)
     unit = d[which] / np.maximum(np.diff(s)[which], 1e-9)[:, None]
     spot = points_along(closed, at)
-    lean = np.column_stack([unit[:, 0] - unit[:, 1], unit[:, 1] + unit[:, 0]]) * (half_mm * 0.7)
+    lean = np.column_stack([unit[:, 0] - unit[:, 1], unit[:, 1] + unit[:, 0]]) * 3.5
     return [np.array([p - n, p + n]) for p, n in zip(spot, lean, strict=True)]
 
 
-def _brackets(outline: Array, gap: float = 9.0, arm: float = 26.0) -> list[Array]:
+def _brackets(outline: Array) -> list[Array]:
     """Corner brackets about a piece that is picked up."""
-    (x0, y0), (x1, y1) = outline.min(axis=0) - gap, outline.max(axis=0) + gap
-    a = min(arm, 0.3 * min(x1 - x0, y1 - y0))
+    (x0, y0), (x1, y1) = outline.min(axis=0) - 9.0, outline.max(axis=0) + 9.0
+    a = min(26.0, 0.3 * min(x1 - x0, y1 - y0))
     return [
         polyline((x0, y0 + a), (x0, y0), (x0 + a, y0)),
         polyline((x1 - a, y0), (x1, y0), (x1, y0 + a)),

@@ -299,9 +299,7 @@ class Rules:
 
     # -- soft snapping -------------------------------------------------------------------------
 
-    def snapped(
-        self, p: Placement, lay: Sequence[Placement], reach_mm: float = SNAP_MM
-    ) -> tuple[Placement, list[Array]]:
+    def snapped(self, p: Placement, lay: Sequence[Placement]) -> tuple[Placement, list[Array]]:
         """Drawn onto the fold, the selvedge, the cloth's start, or a neighbour's cutting distance.
 
         Returns the placement and the guide lines to show, cloth mm.
@@ -320,7 +318,7 @@ class Rules:
                 marks += [(1, cloth.meeting_mm[0], high), (1, cloth.meeting_mm[1], low)]
             for axis, level, corner in marks:
                 gap = level - corner[axis]
-                if not abs(gap) <= reach_mm or shift[axis]:
+                if not abs(gap) <= SNAP_MM or shift[axis]:
                     continue
                 if axis == 1 and self.on_fold(p):
                     continue
@@ -333,17 +331,17 @@ class Rules:
                 guides.append(np.asarray(ends, dtype=np.float64))
         made = self.moved(p, float(shift[0]), float(shift[1]))
         free = np.array([shift[0] == 0.0, shift[1] == 0.0 and not self.on_fold(p)])
-        beside = self._beside(made, lay, reach_mm, free)
+        beside = self._beside(made, lay, free)
         if beside is not None:
             made, line = beside
             guides.append(line)
         return made, guides
 
     def _beside(
-        self, p: Placement, lay: Sequence[Placement], reach: float, free: NDArray[np.bool_]
+        self, p: Placement, lay: Sequence[Placement], free: NDArray[np.bool_]
     ) -> tuple[Placement, Array] | None:
         """Moved so that the nearest neighbour lies at exactly the cutting distance."""
-        distance = self.judge.distance
+        distance, reach = self.judge.distance, SNAP_MM
         still = self._others(p.key, lay)
         best = still.nearest(self._hand.solid(p), distance + reach)
         if best is None or best[0] < 0.05 or abs(best[0] - distance) > reach or not free.any():

@@ -21,7 +21,7 @@ from projector.picture.marks import Index
 from projector.picture.on_table import view_of
 from projector.picture.painter import Box
 from projector.picture.stage import Stage
-from projector.session import actions, hand, hands, words
+from projector.session import actions, hand, hands
 from projector.session.keys import Keys
 from projector.session.past import Past
 from projector.session.planning import Noted, Planning
@@ -319,7 +319,3 @@ class Sitting:
     def repaint(self) -> None:
         """Paint everything anew at the next frame."""
         self.compositor.repaint()
-
-    def lines_of_strip(self) -> tuple[str, ...]:
-        """The strip's words."""
-        return words.lines(self.state)

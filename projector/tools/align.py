@@ -38,7 +38,7 @@ class Registration:
     cloth lies turned over (its y reversed first). ``residuals_mm``: (N,) distance left at each
     place; ``stretch``: how much longer the places lie apart than they should, as a fraction
     (least squares; +0.003 is 3 mm in a metre); ``stretch_doubt``: its standard error from
-    pointing alone. ``points_cloth``, ``points_table``: (N, 2) mm, what it was made from.
+    pointing alone. ``points_cloth``: (N, 2) mm, what it was made from.
     """
 
     rotation: float
@@ -48,7 +48,6 @@ class Registration:
     stretch: float
     stretch_doubt: float
     points_cloth: Array
-    points_table: Array
 
     @property
     def residual_mm(self) -> float:
@@ -82,10 +81,10 @@ class Registration:
             turn_deg=math.degrees(self.rotation), at=self.translation, mirror=self.mirrored
         )
 
-    def expected_error_mm(self, points_cloth: ArrayLike, pointer_mm: float = POINTER_MM) -> Array:
+    def expected_error_mm(self, points_cloth: ArrayLike) -> Array:
         """(N,) rms distance by which pointing alone may put each place of the cloth aside.
 
-        Errors even within ± ``pointer_mm`` in x and y; for a turn and move by least squares the
+        Errors even within ± `POINTER_MM` in x and y; for a turn and move by least squares the
         variance at a place is 2 s² (1/n + d²/(2 Q) ), d its distance from the middle of the n
         crosses, Q the sum of their squared distances from it (derived by arithmetic).
         """
@@ -93,7 +92,7 @@ class Registration:
         middle = p.mean(axis=0)
         q = float(np.sum((p - middle) ** 2))
         d2 = np.sum((np.asarray(points_cloth, dtype=np.float64) - middle) ** 2, axis=1)
-        variance = pointer_mm**2 / 3.0  # of one coordinate, even within ± pointer_mm
+        variance = POINTER_MM**2 / 3.0  # of one coordinate
         return np.asarray(np.sqrt(variance * (2.0 / len(p) + d2 / q)))
 
 
@@ -138,7 +137,6 @@ def register(
     move = qm - turn @ pm
     left = q - (a @ turn.T + move)
     p.setflags(write=False)
-    q.setflags(write=False)
     return Registration(
         angle,
         (float(move[0]), float(move[1])),
@@ -147,7 +145,6 @@ def register(
         math.hypot(along, across) / spread - 1.0,
         POINTER_MM / math.sqrt(3.0 * spread),
         p,
-        q,
     )
 
 

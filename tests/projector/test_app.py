@@ -25,6 +25,7 @@ from projector.first_light.light import FirstLight
 from projector.first_light.stand_in import is_plain, plain_calibration
 from projector.picture.notice import words_only
 from projector.screens import Place
+from projector.session import words
 from projector.session.journal import Journal
 from projector.session.sitting import Sitting
 
@@ -661,7 +662,7 @@ def test_what_is_told_at_the_start_stands_on_the_table(
     lines: list[str] = []
 
     def looks(sitting: Any) -> None:
-        lines.extend(sitting.lines_of_strip())
+        lines.extend(words.lines(sitting.state))
         sitting.key("q")
 
     code, _, said = visits([looks], "--calibration", str(cal))

@@ -24,6 +24,7 @@ from projector.height import (
     off_by,
     truth,
 )
+from projector.session import words
 from projector.session.sitting import Sitting
 
 
@@ -184,10 +185,10 @@ def test_the_figure_of_trueness_follows_what_is_noted_at_the_table() -> None:
     assert after < 0.2 < 1.0 < before
     sitting.ask(["This calibration is 3 days old."])
     sitting.key("space")
-    assert any("when it was made" in line for line in sitting.lines_of_strip())
+    assert any("when it was made" in line for line in words.lines(sitting.state))
     sitting.key("k")  # a ruler is laid on it
     sitting.key("k")
-    assert not any("when it was made" in line for line in sitting.lines_of_strip())
+    assert not any("when it was made" in line for line in words.lines(sitting.state))
 
 
 def test_height_is_a_page_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -10,6 +10,7 @@ import pytest
 from table_rig import docket, projector
 
 from projector.picture.marks import Item, circle
+from projector.session import words
 from projector.session.registry import ACTIONS, Action, Row
 from projector.session.sitting import Sitting
 from projector.session.state import State
@@ -83,7 +84,7 @@ def test_a_toy_mode_is_whole_by_key_and_pointer(pins: None) -> None:
     sitting.pointer("down", 420.0, 200.0)
     sitting.pointer("up", 420.0, 200.0)
     sitting.frame()
-    assert "1 pins" in sitting.lines_of_strip()
+    assert "1 pins" in words.lines(sitting.state)
     assert sitting.state.settings()["pins"] == 1
     assert set(sitting.state.shown.strip.buttons) == {"unpin", "leave", "help", "more"}  # type: ignore[union-attr]
     (pin,) = sitting.state.tool.items(sitting.state)  # type: ignore[union-attr]
@@ -95,7 +96,7 @@ def test_a_toy_mode_is_whole_by_key_and_pointer(pins: None) -> None:
     assert sitting.state.work == sitting.state.history.now  # no piece was taken
     box = sitting.state.shown.strip.buttons["unpin"]  # type: ignore[union-attr]
     sitting.pointer("down", *sitting.state.calibration.to_projector(box.mean(axis=0)[None])[0])
-    assert "0 pins" in sitting.lines_of_strip()
+    assert "0 pins" in words.lines(sitting.state)
     sitting.key("h")
     sitting.frame()
     sitting.key("h")
@@ -111,10 +112,10 @@ def test_an_action_outside_its_mode_says_so(pins: None) -> None:
     """The registry's own step is what is done while no tool takes the action over."""
     sitting = Sitting(docket(), projector((960, 540)))
     sitting.key("f10")
-    assert sitting.lines_of_strip() == ("No pins.",)
+    assert words.lines(sitting.state) == ("No pins.",)
     sitting.do("trace")
     sitting.do("next-bay")
-    assert "bays" in sitting.lines_of_strip()[0]
+    assert "bays" in words.lines(sitting.state)[0]
 
 
 def test_a_state_is_a_value() -> None:

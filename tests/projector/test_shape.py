@@ -208,14 +208,14 @@ def test_keys_and_typing_do_the_same(path: Path) -> None:
     assert tool(sitting).grip.value_mm == 543.0
     for name in "62":
         sitting.key(name)
-    assert "62 _" in " ".join(sitting.lines_of_strip())
+    assert "62 _" in " ".join(words.lines(sitting.state))
     sitting.key("return")
     assert tool(sitting).grip.value_mm == 620.0
     for name in "999":
         sitting.key(name)
     sitting.key("return")
     assert tool(sitting).grip.value_mm == 620.0
-    assert "30 cm to 130 cm" in " ".join(sitting.lines_of_strip())
+    assert "30 cm to 130 cm" in " ".join(words.lines(sitting.state))
     sitting.key("escape")
     assert sitting.state.tool is None and sitting.running
 
@@ -225,7 +225,7 @@ def test_a_pull_stops_at_its_limit_with_a_word(path: Path) -> None:
     sitting = sit(path)
     sitting.do("shape")
     pull(sitting, "style.front_neck_depth", 900.0, let_go=False)
-    said = " ".join(sitting.lines_of_strip())
+    said = " ".join(words.lines(sitting.state))
     assert "front neck depth" in said or "No farther" in said
     value = tool(sitting).grip.value_mm
     assert value <= 320.0
@@ -244,7 +244,7 @@ def test_chalk_of_the_old_line_is_told_and_its_mark_goes(path: Path) -> None:
     assert "front/1" in sitting.state.work.traced
     sitting.do("shape")
     pull(sitting, "style.length", -20.0)
-    assert "chalk of front" in " ".join(sitting.lines_of_strip())
+    assert "chalk of front" in " ".join(words.lines(sitting.state))
     sitting.do("leave")
     assert "front/1" not in sitting.state.work.traced
     sitting.close()
@@ -272,7 +272,7 @@ def test_a_garment_changed_elsewhere_meanwhile_is_not_written_over(path: Path) -
     pull(sitting, "style.length", -50.0)
     path.write_text(path.read_text().replace("540 mm", "600 mm"))
     sitting.do("leave")
-    assert "changed elsewhere" in " ".join(sitting.lines_of_strip())
+    assert "changed elsewhere" in " ".join(words.lines(sitting.state))
     assert Docket.load(path).garment["style"]["length"] == "600 mm"  # type: ignore[index]
     assert sitting.journal is not None
     pull_the_plug(sitting.journal)
@@ -366,15 +366,15 @@ def test_what_cannot_be_done_is_said_and_changes_nothing(path: Path) -> None:
     before = sitting.state.docket
     sitting.do("cut-here")
     press(sitting, "front", (120.0, -300.0))
-    assert "Nothing to take there" in " ".join(sitting.lines_of_strip())
+    assert "Nothing to take there" in " ".join(words.lines(sitting.state))
     x, y = half_way(sitting, "front", "hem")
     press(sitting, "front", (x, y))
     press(sitting, "front", (x + 30.0, y + 1.0))
     assert sitting.state.docket is before
-    assert "Not so" in " ".join(sitting.lines_of_strip())
+    assert "Not so" in " ".join(words.lines(sitting.state))
     sitting.do("dart-here")
     press(sitting, "front", (x, y))
-    assert "Nothing to take there" in " ".join(sitting.lines_of_strip())
+    assert "Nothing to take there" in " ".join(words.lines(sitting.state))
     sitting.key("escape")
     assert isinstance(sitting.state.tool, ShapeTool) and tool(sitting).op == ""
     sitting.key("escape")
@@ -399,7 +399,7 @@ def test_a_disk_that_refuses_takes_nothing_away(
 
         full.setattr(Docket, "save", refuse)
         sitting.do(way)
-        assert "no room is left" in " ".join(sitting.lines_of_strip())
+        assert "no room is left" in " ".join(words.lines(sitting.state))
         assert tool(sitting).changed or "upper front" in sitting.state.docket.pieces()
         assert sitting.journal is not None
         sitting.frame()
@@ -422,7 +422,7 @@ def test_while_she_shapes_pieces_stay_where_they_lie(path: Path, action: str) ->
     sitting.do(action)
     sitting.frame()
     assert sitting.state.work == before and sitting.state.mode == "arrange"
-    assert "First take what is shaped" in " ".join(sitting.lines_of_strip())
+    assert "First take what is shaped" in " ".join(words.lines(sitting.state))
     sitting.do("more")
     sitting.frame()
     sitting.key("escape")
@@ -434,7 +434,7 @@ def test_imported_pieces_cannot_be_shaped() -> None:
     sitting = Sitting(imported(), projector((960, 540)))
     sitting.do("shape")
     assert sitting.state.tool is None
-    assert "imported" in " ".join(sitting.lines_of_strip())
+    assert "imported" in " ".join(words.lines(sitting.state))
 
 
 @pytest.mark.parametrize(

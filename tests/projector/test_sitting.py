@@ -160,7 +160,7 @@ def test_trouble_is_shown_on_the_piece_and_counted() -> None:
     """An overlap is said on both pieces in words and bars, and counted in the strip."""
     sitting = sit(single_cloth())
     assert sitting.state.judged.count == 0
-    assert any("nothing overlaps" in line for line in sitting.lines_of_strip())
+    assert any("nothing overlaps" in line for line in words.lines(sitting.state))
     target, here = spot(sitting, "front/1"), spot(sitting, "neck-facing/1")
     drag(sitting, "neck-facing/1", *(target - here))
     assert (
@@ -169,7 +169,7 @@ def test_trouble_is_shown_on_the_piece_and_counted() -> None:
         == ("overlaps",)
     )
     assert sitting.state.judged.of("sleeve/1") == ()
-    assert any("1 overlap" in line for line in sitting.lines_of_strip())
+    assert any("1 overlap" in line for line in words.lines(sitting.state))
     state = words.shown(sitting.state, sitting.state.work.of("front/1"))
     item = sitting.state.stage.piece(sitting.state.work.of("front/1"), state)
     plain = sitting.state.stage.piece(sitting.state.work.of("front/1"))
@@ -257,7 +257,7 @@ def test_trace_goes_from_far_to_near_and_marks() -> None:
     assert all(b <= a + 120.0 for a, b in pairwise(rows))
     assert rows[-1] == min(rows) or rows[-1] <= min(rows) + 120.0
     assert sitting.state.work.traced == tuple(seen)
-    assert "All traced" in sitting.lines_of_strip()[0]
+    assert "All traced" in words.lines(sitting.state)[0]
     sitting.key("backspace")
     sitting.key("u")
     assert len(sitting.state.work.traced) == len(seen) - 1
@@ -315,7 +315,7 @@ def test_aside_and_back() -> None:
     before = sitting.state.work.of(key)
     sitting.key("d")
     assert sitting.state.work.of(key).aside and sitting.state.chosen is None
-    assert "1 aside" in sitting.lines_of_strip() or sitting.state.message.text
+    assert "1 aside" in words.lines(sitting.state) or sitting.state.message.text
     sitting.key("r")
     assert sitting.state.work.of(key) == before
 
@@ -385,7 +385,7 @@ def test_a_plan_is_taken_around_what_is_locked() -> None:
         assert time.monotonic() < until
     sitting.frame()
     assert (
-        any(line.startswith("plan:") for line in sitting.lines_of_strip())
+        any(line.startswith("plan:") for line in words.lines(sitting.state))
         or sitting.state.message.text
     )
     sitting.key("return")
@@ -702,7 +702,7 @@ def test_a_key_or_a_press_held_still_keeps_a_piece_from_snapping(how: str) -> No
     gap = edge - float(sitting.state.rules.outline(made)[:, 1].max())
     free = how in ("key", "held")
     assert gap == pytest.approx(4.0 if free else 0.0, abs=0.01)
-    assert ("snaps to nothing" in " ".join(sitting.lines_of_strip())) == (how == "held")
+    assert ("snaps to nothing" in " ".join(words.lines(sitting.state))) == (how == "held")
 
 
 def test_undo_says_what_it_undid() -> None:
@@ -760,7 +760,7 @@ def test_a_docket_in_inches_gets_a_square_in_inches() -> None:
     """4 in a side (101.6 mm), 8 in of ruler, and the words say so."""
     sitting = sit(replace(docket(), unit="in"))
     sitting.do("check")
-    assert "4 in each way" in " ".join(sitting.lines_of_strip())
+    assert "4 in each way" in " ".join(words.lines(sitting.state))
     item = signs.check_square(sitting.state.stage, sitting.state.checking_at, inches=True)
     assert np.ptp(item.marks[0].points, axis=0) == pytest.approx([101.6, 101.6])
     ruler = item.marks[2].points
@@ -781,12 +781,12 @@ def test_the_strip_tells_how_far_the_chosen_piece_lies_from_its_neighbours() -> 
     )
     sitting = sit(laid)
     sitting.state = sitting.state.but(chosen="tab/1")
-    said = sitting.lines_of_strip()
+    said = words.lines(sitting.state)
     assert "11.2 cm to tab 2" in said  # 100 along and 50 across from corner to corner
     assert "20 mm to the end of the cloth" in said
     sitting.state = sitting.state.but(chosen="tab/2")
-    assert "11.2 cm to tab" in sitting.lines_of_strip()
-    assert "90 mm to the selvedge" in sitting.lines_of_strip()  # 1400 - 10 - 1300
+    assert "11.2 cm to tab" in words.lines(sitting.state)
+    assert "90 mm to the selvedge" in words.lines(sitting.state)  # 1400 - 10 - 1300
 
 
 # -- a way out that loses nothing ----------------------------------------------------------------------
@@ -797,7 +797,7 @@ def test_esc_leaves_only_when_pressed_twice() -> None:
     sitting = sit()
     sitting.frame()
     sitting.key("escape")
-    assert sitting.running and "once more" in sitting.lines_of_strip()[0]
+    assert sitting.running and "once more" in words.lines(sitting.state)[0]
     sitting.key("n")
     sitting.key("escape")
     assert sitting.running
@@ -870,14 +870,16 @@ def test_the_lay_under_chalk_moves_only_when_asked_twice(action: str, chalk: str
     before = sitting.state.work
     sitting.do(action)
     assert sitting.state.work == before
-    assert "chalk" in sitting.lines_of_strip()[0] and "again" in " ".join(sitting.lines_of_strip())
+    assert "chalk" in words.lines(sitting.state)[0] and "again" in " ".join(
+        words.lines(sitting.state)
+    )
     sitting.do("lines")  # something else: it is not meant any more
     sitting.do(action)
     assert sitting.state.work == before
     sitting.do(action)
     assert sitting.state.work.view.table_from_cloth != pytest.approx(before.view.table_from_cloth)
     assert sitting.state.work.traced == before.traced
-    assert "elsewhere than the chalk" in sitting.lines_of_strip()[0]
+    assert "elsewhere than the chalk" in words.lines(sitting.state)[0]
     sitting.do("undo")
     assert sitting.state.work == before
     free = sit(docket(table={"view": view.to_dict()}))
@@ -893,7 +895,7 @@ def test_another_side_moves_no_line_and_says_so() -> None:
     before = sitting.state.work.view.table_from_cloth.copy()
     sitting.do("side")
     assert np.array_equal(sitting.state.work.view.table_from_cloth, before)
-    assert "no line has moved" in sitting.lines_of_strip()[0]
+    assert "no line has moved" in words.lines(sitting.state)[0]
 
 
 def test_a_press_beside_a_button_takes_no_hidden_piece() -> None:
@@ -1339,10 +1341,10 @@ def test_a_message_goes_with_the_next_thing_she_does() -> None:
     """What was said about one thing does not hide what the next one asks for."""
     sitting = sit(single_cloth())
     sitting.do("check")
-    assert "Lay a ruler" in sitting.lines_of_strip()[0]
+    assert "Lay a ruler" in words.lines(sitting.state)[0]
     sitting.do("check")
     sitting.do("align")
-    assert "Point at the first place" in sitting.lines_of_strip()[0]
+    assert "Point at the first place" in words.lines(sitting.state)[0]
 
 
 @pytest.mark.parametrize("beam_mm", [1300.0, 900.0, 600.0])
@@ -1359,7 +1361,7 @@ def test_no_figure_is_dropped_from_the_strip(beam_mm: float) -> None:
     sitting.tick(0.0)
     sitting.tick(1000.0)  # what was said is gone
     sitting.frame()
-    lines = sitting.lines_of_strip()
+    lines = words.lines(sitting.state)
     for wanted in ("off grain", "used", "left", "true to", "aside"):
         assert any(wanted in line for line in lines), wanted
     strip = sitting.state.shown.strip
@@ -1536,12 +1538,12 @@ def test_what_reaches_out_of_the_light_is_told_with_what_to_do() -> None:
     sitting = sit(reaching(), (1920, 1080))
     kinds = [sitting.state.stage.unlit(p) for p in sitting.state.work.placed()]
     assert kinds == ["", "partly", "wholly", "wholly"]
-    lines = sitting.lines_of_strip()
+    lines = words.lines(sitting.state)
     assert "3 of 4 pieces reach out of the light (2 not lit at all): trace in bays [V]" in lines
     sitting.do("trace")
     sitting.state = sitting.state.but(tool=None, message=SILENT)
-    assert any("out of the light" in line for line in sitting.lines_of_strip())
-    assert not any("light" in line for line in sit(single_cloth()).lines_of_strip()[:3])
+    assert any("out of the light" in line for line in words.lines(sitting.state))
+    assert not any("light" in line for line in words.lines(sit(single_cloth()).state)[:3])
 
 
 def test_what_the_beam_would_hold_is_led_to_the_middle() -> None:
@@ -1550,10 +1552,10 @@ def test_what_the_beam_would_hold_is_led_to_the_middle() -> None:
     view = sitting.state.work.view
     aside = view.replace(at=(view.at[0] - 600.0, view.at[1]))
     sitting.state = sitting.state.change(replace(sitting.state.work, view=aside))
-    said = [line for line in sitting.lines_of_strip() if "out of the light" in line]
+    said = [line for line in words.lines(sitting.state) if "out of the light" in line]
     assert said and "[Home]" in said[0] and "bays" not in said[0]
     sitting.key("home")
-    assert not any("out of the light" in line for line in sitting.lines_of_strip())
+    assert not any("out of the light" in line for line in words.lines(sitting.state))
 
 
 def test_an_arrow_at_the_edge_points_to_each_piece_that_is_not_lit() -> None:
@@ -1610,6 +1612,6 @@ def test_lengths_at_the_table_follow_one_rule(unit: str, told: str) -> None:
         cloth={"width": "1400 mm", "length": "1450 mm", "nap": "none", "selvedge": "10 mm"},
     )
     sitting = sit(replace(laid, unit=unit))
-    lines = sitting.lines_of_strip()
+    lines = words.lines(sitting.state)
     assert lines[0].startswith(told + ",")
     assert lines[1] == ("2 3/4 in left" if unit == "in" else "70 mm left")

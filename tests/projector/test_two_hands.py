@@ -20,6 +20,7 @@ from drafting.docket import Docket
 from drafting.placement import Placement
 from projector.cli import main
 from projector.laying import kept_lay, noted_plan
+from projector.session import words
 from projector.session.hold import alone
 from projector.session.journal import Journal, journal_path
 from projector.session.merge import Kept, merged
@@ -145,7 +146,7 @@ def test_what_both_moved_is_taken_or_left_by_her(top: Path, answer: str) -> None
     )
     sitting = Sitting(found.docket, projector((640, 360)), journal=journal)
     sitting.offer(noted_plan(found.docket, found.left))
-    assert "the table's place" in " ".join(sitting.lines_of_strip())
+    assert "the table's place" in " ".join(words.lines(sitting.state))
     assert next(p.at for p in sitting.state.work.lay if p.key == key) == edited
     sitting.do(answer)
     sitting.close()
@@ -355,7 +356,7 @@ def through_a_full_disk(path: Path, fill: Callable[[], None], free: Callable[[],
     fill()
     for _ in range(40):
         sitting.do("right", large=True)
-    assert journal.refused and "NOT SAVED" in " ".join(sitting.lines_of_strip())
+    assert journal.refused and "NOT SAVED" in " ".join(words.lines(sitting.state))
     sitting.tick(100.0)
     assert any("Not saved yet" in s and ("No space left" in s or "too large" in s) for s in said)
     sitting.do("quit")

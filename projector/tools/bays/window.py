@@ -150,9 +150,9 @@ def _chords(normals: Array, reach: Array, ys: Array) -> tuple[Array, Array]:
     return left, right
 
 
-def too_long(pieces: Sequence[Laid], calibration: Seen, view: View, margin_mm: float = 5.0) -> bool:
+def too_long(pieces: Sequence[Laid], calibration: Seen, view: View) -> bool:
     """Whether any line of the lay falls outside the beam as the cloth lies now."""
-    normals, reach = beam_quad(calibration, margin_mm)
+    normals, reach = beam_quad(calibration, 5.0)
     table = (carry(view.table_from_cloth, p.outline_mm) for p in pieces)
     return any(bool(np.any(ring @ normals.T > reach)) for ring in table)
 
@@ -163,13 +163,12 @@ def out_of_beam(
     pieces: Sequence[Laid],
     calibration: Seen,
     view: View,
-    margin_mm: float = 3.0,
 ) -> tuple[float, float]:
     """How far (x, y) the cloth must be moved on the table so that this bay's lines are all lit.
 
     (0, 0) when they are; table mm.
     """
-    normals, reach = beam_quad(calibration, margin_mm)
+    normals, reach = beam_quad(calibration, 3.0)
     mine = [p for p in pieces if p.key in plan.bays[index].keys]
     points = [line for p in mine for line in lines_here(plan, index, p)[0]]
     if not points:
