@@ -45,7 +45,7 @@ def still(state: State) -> dict[str, Any]:
     stage, work, plan, check = state.stage, state.work, state.plan, state.checking_at
     return {
         **{name: getattr(state, name) for name in _STILL},
-        "stage": (stage.look, stage.lens, id(stage.faces)),
+        "stage": (stage.look, stage.lens, id(stage.faces), stage.left_handed),
         "plan": None if plan is None else id(plan.best),
         "planned": plan is None,
         "check": None if check is None else check.tobytes(),

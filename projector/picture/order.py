@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _ROW_MM = 120.0  # pieces whose nearest edges differ by less lie in one row for her arm
 
 
-def order(stage: Stage, placed: Iterable[Placement], *, left_handed: bool = False) -> list[str]:
+def order(stage: Stage, placed: Iterable[Placement]) -> list[str]:
     """Keys of the pieces in the order of tracing.
 
     The farthest row first and the nearest last, so that she never leans over a traced piece;
@@ -32,7 +32,7 @@ def order(stage: Stage, placed: Iterable[Placement], *, left_handed: bool = Fals
         top = rows[0][0]
         row = [r for r in rows if r[0] >= top - _ROW_MM]
         rows = [r for r in rows if r[0] < top - _ROW_MM]
-        row.sort(key=lambda r: (-r[1] if left_handed else r[1], r[2]))
+        row.sort(key=lambda r: (-r[1] if stage.left_handed else r[1], r[2]))
         out.extend(r[2] for r in row)
     return out
 

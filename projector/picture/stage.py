@@ -75,6 +75,7 @@ class Stage:
     look: Look = PLAIN_LOOK
     lens: Lens = field(init=False)
     faces: Faces = field(init=False)
+    left_handed: bool = field(default=False, init=False)
     _labels: dict[Any, Label | None] = field(default_factory=dict, repr=False)
     _rooms: dict[Any, LabelRoom] = field(default_factory=dict, repr=False)
     _made: dict[Any, Item] = field(default_factory=dict, repr=False)
@@ -85,6 +86,7 @@ class Stage:
         self.calibration = at_cloth(self.docket, self.calibration)
         self.lens = Lens(self.calibration)
         self.faces = faces_of(self.docket)
+        self.left_handed = bool(self.docket.table.get("left_handed"))
         self.reading_deg = reading_direction(self.lens, self.view.side)
 
     @classmethod
@@ -110,6 +112,12 @@ class Stage:
         made = copy.copy(self)
         made.look = look
         made._made, made._lines, made._labels, made._rooms = {}, {}, {}, {}
+        return made
+
+    def for_hand(self, *, left: bool) -> Stage:
+        """The same for her other hand."""
+        made = copy.copy(self)
+        made.left_handed = left
         return made
 
     def of(self, docket: Docket) -> Stage:

@@ -48,12 +48,11 @@ class StripLayout:
             row = replace(row, words={"strip": "Show"})
             return _handle(state, row, ("strip",), (state.not_saved,)) if state.not_saved else None
         lines = words.lines(state)
-        left = bool(state.settings().get("left_handed", False))
 
         def strip(names: Sequence[str], *, far: bool = False, last: Sequence[str] = ()) -> Strip:
             return strips.strip(
                 state.stage, lines, words.buttons(state, names, row),
-                last=words.buttons(state, last, row), far=far, from_right=left,
+                last=words.buttons(state, last, row), far=far, from_right=state.stage.left_handed,
             )  # fmt: skip
 
         if state.page == "question":
@@ -104,8 +103,9 @@ def _handle(state: State, row: Row, names: Sequence[str], lines_: Sequence[str] 
         )  # fmt: skip
 
     said = words.short_lines(state) if lines_ is None else lines_
-    left = bool(state.settings().get("left_handed", False))
-    return strips.handle(stage, said, words.buttons(state, names, row), where, from_right=left)
+    return strips.handle(
+        stage, said, words.buttons(state, names, row), where, from_right=stage.left_handed
+    )
 
 
 def _lines_of_current(state: State) -> Array:

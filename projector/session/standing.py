@@ -22,5 +22,5 @@ def side(state: State, large: bool) -> State:
 
 def other_hand(state: State, large: bool) -> State:
     """The strip's buttons begin at her other hand; kept in the docket."""
-    left = not bool(state.settings().get("left_handed", False))
-    return state.keep(left_handed=left)
+    stage = state.stage.for_hand(left=not state.stage.left_handed)
+    return state.but(stage=stage).keep(left_handed=stage.left_handed)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from table_rig import docket, projector, single_cloth
+from table_rig import crowd, docket, projector, single_cloth
 
 from projector.session import actions, words
 from projector.session.planning import Found
@@ -206,7 +206,6 @@ def test_the_strip_turns_to_a_left_hand() -> None:
     sitting.frame()
     right = sitting.state.shown.strip.buttons["trace"]  # type: ignore[union-attr]
     sitting.do("hand")
-    sitting.repaint()
     sitting.frame()
     left = sitting.state.shown.strip.buttons["trace"]  # type: ignore[union-attr]
     assert left[:, 0].min() > right[:, 0].max() + 300.0
@@ -228,3 +227,16 @@ def test_a_hidden_strip_still_says_what_is_not_saved() -> None:
     assert strip is not None and set(strip.buttons) == {"strip"}
     told = " ".join(f.text for f in strip.figures(words.lines_for(sitting.state, strip)))
     assert "NOT SAVED" in told
+
+
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_a_row_is_traced_away_from_her_hand(hand: str) -> None:
+    """The right hand begins a row at its left, the left hand at its right: none rests on fresh chalk."""
+    sitting = Sitting(crowd(), projector((1280, 720), 1500.0))
+    if hand == "left":
+        sitting.do("hand")
+    sitting.do("trace")
+    first = sitting.state.work.of(sitting.state.current)
+    assert first is not None
+    row = [p.at[0] for p in sitting.state.work.placed() if p.at[1] == first.at[1]]
+    assert len(row) == 9 and first.at[0] == (min(row) if hand == "right" else max(row))
