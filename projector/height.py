@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from calibrate.calibration import Calibration
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.reader import Reader
 from configs.units import length_text
 from drafting.placement import Array
@@ -304,7 +304,7 @@ def foot_from_tape(
     elif np.linalg.svd(p - p.mean(axis=0), compute_uv=False)[1] < 20.0:
         fault = "the places lie in one line; take a third to the side."
     if fault:
-        raise InputError(Fault("lens_distances", fault))
+        raise InputError.of("lens_distances", fault)
     # a start from the differences of the squares, which is linear
     rows = 2.0 * (p[1:] - p[0])
     right = np.sum(p[1:] ** 2, axis=1) - np.sum(p[0] ** 2) - d[1:] ** 2 + d[0] ** 2

@@ -25,11 +25,11 @@ def beside(docket_path: Path, kind: str) -> Path:
     Raises:
         InputError: it is a folder.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
 
     docket_path = docket_path.resolve()
     if not docket_path.name:
-        raise InputError(Fault(str(docket_path), "is a folder, not a file."))
+        raise InputError.of(str(docket_path), "is a folder, not a file.")
     return docket_path.with_name(f".{docket_path.name}.{kind}")
 
 
@@ -77,7 +77,7 @@ def _taken(path: Path, docket_path: Path, patience_s: float, what: str, remedy: 
     Raises:
         InputError: somebody else has it all the time, or the folder cannot be written to.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
 
     until = time.monotonic() + patience_s
     while True:
@@ -91,7 +91,7 @@ def _taken(path: Path, docket_path: Path, patience_s: float, what: str, remedy: 
         os.close(handle)  # its owner left between our opening and our locking it: the next one
         if not free:
             if time.monotonic() >= until:
-                raise InputError(Fault(str(docket_path), what, remedy))
+                raise InputError.of(str(docket_path), what, remedy)
             time.sleep(0.01)
 
 
@@ -138,18 +138,16 @@ def may_write(docket_path: Path) -> None:
     Raises:
         InputError: one of them cannot.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from configs.files import is_protected
 
     if not os.access(docket_path.parent, os.W_OK):
         raise InputError(_closed_folder(docket_path, "it is write-protected"))
     if is_protected(docket_path):
-        raise InputError(
-            Fault(
-                str(docket_path),
-                "is write-protected, so no change could be kept.",
-                "Copy it, or take the protection off.",
-            )
+        raise InputError.of(
+            str(docket_path),
+            "is write-protected, so no change could be kept.",
+            "Copy it, or take the protection off.",
         )
 
 

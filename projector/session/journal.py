@@ -149,10 +149,10 @@ class Journal:
             InputError: the docket was never saved, is open at another table, or its
                 folder cannot be written to.
         """
-        from configs.errors import Fault, InputError
+        from configs.errors import InputError
 
         if docket.path is None:
-            raise InputError(Fault("", "this docket was never saved.", "Save it first."))
+            raise InputError.of("", "this docket was never saved.", "Save it first.")
         path = journal_path(docket.path)
         may_write(docket.path)
         lock = take(docket.path)
@@ -231,7 +231,7 @@ class Journal:
 
     def _save(self, garment: Mapping[str, Any] | None = None, shaped: Kept | None = None) -> str:
         """`save`; ``shaped``: what is kept instead of what was noted, with another garment."""
-        from configs.errors import Fault, InputError
+        from configs.errors import InputError
 
         with alone(self._docket_path):
             said, pieces, docket = "", None, self.docket
@@ -246,12 +246,10 @@ class Journal:
             kept = seated(self._from, self.now, Kept.of(docket), pieces)
             if shaped is not None:
                 if docket.garment != self.docket.garment:
-                    raise InputError(
-                        Fault(
-                            f"{self._docket_path}: garment",
-                            "was changed elsewhere meanwhile, and on the cloth.",
-                            "'Keep as new' puts yours beside it; or leave, and pull anew.",
-                        )
+                    raise InputError.of(
+                        f"{self._docket_path}: garment",
+                        "was changed elsewhere meanwhile, and on the cloth.",
+                        "'Keep as new' puts yours beside it; or leave, and pull anew.",
                     )
                 docket, kept = docket.replace(garment=garment), shaped
             docket = docket.replace(lay=kept.lay, traced=kept.traced, table=kept.table)

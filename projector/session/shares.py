@@ -122,7 +122,7 @@ def _sharing(dockets: Sequence[Docket]) -> tuple[list[Docket], list[Path], list[
 
     And the files of those that were never laid, and what to say of all.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from configs.files import named_file
 
     here = {d.path.resolve() for d in dockets if d.path}
@@ -146,12 +146,10 @@ def _sharing(dockets: Sequence[Docket]) -> tuple[list[Docket], list[Path], list[
             )
             continue
         if first.cloth and other.cloth and first.cloth != other.cloth:
-            raise InputError(
-                Fault(
-                    f"{first.path}: shares",
-                    f"{other.path} shares this cloth, but its 'cloth' says something else.",
-                    "Make the two alike, or take it out of 'shares' when it lies on another cloth.",
-                )
+            raise InputError.of(
+                f"{first.path}: shares",
+                f"{other.path} shares this cloth, but its 'cloth' says something else.",
+                "Make the two alike, or take it out of 'shares' when it lies on another cloth.",
             )
         said.append(
             f"{other.path} shares this cloth: its pieces keep their place. (Take it out of "

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.units import length_text
 from drafting.cloth import Cloth
 from drafting.curves import turn
@@ -116,12 +116,12 @@ def register(
     for array, name in ((p, "points_cloth"), (q, "points_table")):
         if array.ndim != 2 or array.shape[1] != 2 or not np.all(np.isfinite(array)):
             what = f"has the shape {array.shape}; expected (N, 2) finite numbers, mm."
-            raise InputError(Fault(name, what))
+            raise InputError.of(name, what)
     if len(p) != len(q):
-        raise InputError(Fault("points", f"{len(p)} places on the cloth but {len(q)} pointed at."))
+        raise InputError.of("points", f"{len(p)} places on the cloth but {len(q)} pointed at.")
     if len(p) < 2:
         what = "one place does not say how the cloth is turned."
-        raise InputError(Fault("points", what, "Point at a second."))
+        raise InputError.of("points", what, "Point at a second.")
     a = p * (1.0, -1.0) if mirrored else p
     pm, qm = a.mean(axis=0), q.mean(axis=0)
     u, v = a - pm, q - qm
@@ -129,7 +129,7 @@ def register(
     base = float(np.hypot(*np.moveaxis(u[:, None] - u[None], 2, 0)).max())
     if base < LEAST_BASE_MM or float(np.sum(v * v)) < LEAST_BASE_MM**2 / 8.0:
         what = f"the places lie within {base:.0f} mm; that does not say how the cloth is turned."
-        raise InputError(Fault("points", what, "Point at places far apart."))
+        raise InputError.of("points", what, "Point at places far apart.")
     along = float(np.sum(u * v))
     across = float(np.sum(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]))
     angle = math.atan2(across, along)
@@ -238,9 +238,9 @@ def align(
     """
     q = np.asarray(points_table, dtype=np.float64)
     if q.ndim != 2 or q.shape[1] != 2 or len(q) < 2 or not np.all(np.isfinite(q)):
-        raise InputError(Fault("align", "needs two places along the edge.", "Point at two."))
+        raise InputError.of("align", "needs two places along the edge.", "Point at two.")
     if line not in LINES:
-        raise InputError(Fault("align", f"{line!r} is not one of {', '.join(LINES)}."))
+        raise InputError.of("align", f"{line!r} is not one of {', '.join(LINES)}.")
     middle = q.mean(axis=0)
     _, _, axes = np.linalg.svd(q - middle)
     along = axes[0]
@@ -248,7 +248,7 @@ def align(
     apart = float(np.ptp(reach))
     if apart < LEAST_BASE_MM:
         what = f"the places are only {length_text(round(apart))} apart."
-        raise InputError(Fault("align", what, "Point far apart."))
+        raise InputError.of("align", what, "Point far apart.")
     bow = float(np.abs((q - middle) @ axes[1]).max()) if len(q) > 2 else 0.0
     lengthwise = line in ("near", "far")
     level = _level(line, cloth)
@@ -299,12 +299,10 @@ def _level(line: str, cloth: Cloth | None) -> float:
     if cloth is not None and line == "end" and math.isfinite(cloth.x_range_mm[1]):
         return cloth.x_range_mm[1]
     size = "width" if line == "far" else "length"
-    raise InputError(
-        Fault(
-            f"cloth.{size}",
-            f"is not known, so the lay cannot be brought to the {line} edge.",
-            "Align to the fold, the near selvedge or the first cut end, or note the size.",
-        )
+    raise InputError.of(
+        f"cloth.{size}",
+        f"is not known, so the lay cannot be brought to the {line} edge.",
+        "Align to the fold, the near selvedge or the first cut end, or note the size.",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.placement import Array
 from projector.picture.marks import Item, circle, cross
 from projector.session.registry import Row, following
@@ -106,8 +106,8 @@ def open_align(state: State) -> State:
             line = kept["line"] if kept.get("line") in LINES else "near"
         except (TypeError, ValueError) as error:
             where = f"{state.docket.path or 'docket'}: table.align"
-            raise InputError(
-                Fault(where, f"cannot be read ({error}).", "Take it out to align anew.")
+            raise InputError.of(
+                where, f"cannot be read ({error}).", "Take it out to align anew."
             ) from error
     again = len(anchors) >= 2 and bool(state.work.traced)
     pointing = Pointing(line, (), anchors, again)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.placement import Array
 from projector.session import pieces
 from projector.session.registry import Row, Step
@@ -64,5 +64,5 @@ def open_nudge(state: State) -> State:
         InputError: none is chosen.
     """
     if state.work.of(state.chosen) is None:
-        raise InputError(Fault("", "pick a piece first: press on it, or 'Next'."))
+        raise InputError.of("", "pick a piece first: press on it, or 'Next'.")
     return state.but(tool=NudgeTool(before=state.tool))

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from configs.errors import ChalkbeamError, Fault, InputError
+from configs.errors import ChalkbeamError, InputError
 from configs.units import parse_length
 from drafting.cloth import Cloth
 from drafting.grips import Grip, grips, moved_along, moved_pieces, pulled
@@ -518,7 +518,7 @@ def open_shape(state: State) -> State:
     found = _laid_grips(state)
     if not found:
         what = "nothing here can be pulled: the pieces were imported, or are not laid."
-        raise InputError(Fault("", what))
+        raise InputError.of("", what)
     tool = ShapeTool(state.docket, state.work, state.stage, found, before=state.tool)
     return state.but(tool=tool)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.cloth import Cloth
 from drafting.placement import Array
 
@@ -60,12 +60,10 @@ def placed_crosses(
     price = np.concatenate([np.full(len(old), _OLD_PRICE), price])
     pick = _spread(pool, price, _targets(rect, shares, divided)) if len(pool) else []
     if len(pick) < LEAST_CROSSES:
-        raise InputError(
-            Fault(
-                "bays",
-                "no two crosses find room in the overlap of two bays.",
-                "Move a piece that fills the cloth there, or raise the projector.",
-            )
+        raise InputError.of(
+            "bays",
+            "no two crosses find room in the overlap of two bays.",
+            "Move a piece that fills the cloth there, or raise the projector.",
         )
     out = []
     for i in pick:

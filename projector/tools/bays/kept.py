@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from projector.picture.view import SIDES, View
 from projector.tools.bays.model import (
     Bay,
@@ -77,8 +77,8 @@ def from_dict(data: Any, where: str = "table.bays") -> Baywalk:
     except InputError:
         raise
     except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
-        raise InputError(
-            Fault(where, f"cannot be read ({error}).", "Take it out to plan the bays anew.")
+        raise InputError.of(
+            where, f"cannot be read ({error}).", "Take it out to plan the bays anew."
         ) from error
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from configs.errors import ChalkbeamError, Fault, InputError
+from configs.errors import ChalkbeamError, InputError
 from drafting.placement import Array, carry
 from projector.picture.marks import moved
 from projector.picture.stage import PieceState
@@ -94,9 +94,7 @@ def open_bays(state: State, *, wanted: bool = False) -> State:
     if kept:
         where = f"{state.docket.path or 'docket'}: table.bays"
         if not isinstance(kept, dict):
-            raise InputError(
-                Fault(where, "is not a mapping.", "Take it out to plan the bays anew.")
-            )
+            raise InputError.of(where, "is not a mapping.", "Take it out to plan the bays anew.")
         walk = from_dict({k: v for k, v in kept.items() if k not in _OURS}, where)
         same = kept.get("light") == light_of(state)
         if not same or not fits(walk.plan, pieces, walk.chalked):

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from drafting.cloth import Cloth
 from drafting.outline import polyline_length
 from drafting.placement import Array
@@ -71,7 +71,7 @@ def plan_bays(
             fewer bays than asked for.
     """
     if not pieces:
-        raise InputError(Fault("lay", "no piece lies on the cloth.", "Plan or place the pieces."))
+        raise InputError.of("lay", "no piece lies on the cloth.", "Plan or place the pieces.")
     boxes = np.array([p.box for p in pieces])
     low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
     extent = (float(high[0] - low[0]), float(high[1] - low[1]))
@@ -293,7 +293,7 @@ def _filled(
                 parts[i][piece.key] = share
     used = _linked(slots, [bool(whole[i] or parts[i]) for i in range(len(slots))])
     if fewer_than is not None and len(used) >= fewer_than:
-        raise InputError(Fault("bays", f"it takes {len(used)} bays, not fewer than {fewer_than}."))
+        raise InputError.of("bays", f"it takes {len(used)} bays, not fewer than {fewer_than}.")
     rects = _eased(
         [slots[i].rect for i in used], [_content(pieces, whole[i], parts[i]) for i in used]
     )

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.units import length_text
 from drafting.placement import Array, carry
 from projector.picture.view import View
@@ -96,7 +96,7 @@ def next_bay(walk: Baywalk) -> Baywalk:
         InputError: this is the last bay.
     """
     if walk.last:
-        raise InputError(Fault("bays", "this is the last bay.", "Nothing is left to move for."))
+        raise InputError.of("bays", "this is the last bay.", "Nothing is left to move for.")
     return go(walk, walk.at + 1)
 
 
@@ -107,7 +107,7 @@ def previous_bay(walk: Baywalk) -> Baywalk:
         InputError: this is the first bay, or too few crosses are chalked there.
     """
     if walk.at == 0:
-        raise InputError(Fault("bays", "this is the first bay."))
+        raise InputError.of("bays", "this is the first bay.")
     return go(walk, walk.at - 1)
 
 
@@ -118,7 +118,7 @@ def go(walk: Baywalk, index: int) -> Baywalk:
         InputError: no such bay, or fewer than two chalked crosses lie in it.
     """
     if not 0 <= index < len(walk.plan):
-        raise InputError(Fault("bays", f"there is no bay {index + 1}; there are {len(walk.plan)}."))
+        raise InputError.of("bays", f"there is no bay {index + 1}; there are {len(walk.plan)}.")
     chalked = list(walk.chalked)
     if walk.phase == "trace":
         chalked += [c.label for c in walk.plan.to_chalk(walk.at) if c.label not in chalked]
@@ -127,12 +127,10 @@ def go(walk: Baywalk, index: int) -> Baywalk:
         near = next(
             (b.index for b in walk.plan.bays[:index] if b.index not in walk.visited), index - 1
         )
-        raise InputError(
-            Fault(
-                "bays",
-                f"fewer than two crosses are chalked in bay {index + 1}.",
-                f"Trace bay {near + 1} first.",
-            )
+        raise InputError.of(
+            "bays",
+            f"fewer than two crosses are chalked in bay {index + 1}.",
+            f"Trace bay {near + 1} first.",
         )
     return replace(
         walk,

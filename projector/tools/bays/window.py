@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.units import length_text
 from drafting.placement import Array, carry
 from projector.picture.frame import Seen
@@ -42,10 +42,8 @@ def beam_quad(calibration: Seen, margin_mm: float = MARGIN_MM) -> tuple[Array, A
     for i in range(4):
         side = calibration.to_table(corner[i] * (1 - t) + corner[(i + 1) % 4] * t)
         if not np.all(np.isfinite(side)):
-            raise InputError(
-                Fault(
-                    "calibration", "part of the picture never meets the table.", "Calibrate again."
-                )
+            raise InputError.of(
+                "calibration", "part of the picture never meets the table.", "Calibrate again."
             )
         d = side[-1] - side[0]
         n = np.array([d[1], -d[0]]) / np.hypot(*d)
@@ -105,13 +103,11 @@ def window_for(
 
 
 def _no_room(mm: float) -> InputError:
-    return InputError(
-        Fault(
-            "calibration",
-            f"the beam leaves only {length_text(round(max(mm, 0.0)))} for a bay; "
-            f"{length_text(LEAST_WINDOW_MM)} is the least.",
-            "Raise the projector, or turn the cloth along the beam.",
-        )
+    return InputError.of(
+        "calibration",
+        f"the beam leaves only {length_text(round(max(mm, 0.0)))} for a bay; "
+        f"{length_text(LEAST_WINDOW_MM)} is the least.",
+        "Raise the projector, or turn the cloth along the beam.",
     )
 
 
