@@ -12,6 +12,7 @@ import math
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from configs.errors import Fault, InputError, is_shown, short
@@ -348,10 +349,20 @@ class Reader:
             return ()
         return tuple(dict.fromkeys(listed))
 
-    def word(self, key: str, known: Collection[str], otherwise: str | None = None) -> str:
-        """One of the known words; the first of them (or ``otherwise``) where none stands there."""
+    def word(
+        self,
+        key: str,
+        known: Collection[str],
+        otherwise: str | None = None,
+        same: Mapping[Any, str] = MappingProxyType({}),
+    ) -> str:
+        """One of the known words; the first of them (or ``otherwise``) where none stands there.
+
+        ``same``: other words for it → the known one; False where 'no' is one.
+        """
         other = next(iter(known)) if otherwise is None else otherwise
-        value = as_typed(self.get(key, other))
+        given = self.get(key, other)
+        value = as_typed(same.get(given, given) if isinstance(given, str | bool) else given)
         if not isinstance(value, str) or value not in known:
             hint = nearest(value, known) if isinstance(value, str) else ""
             self.note(key, f"{short(value)} is not one of {', '.join(known)}.", hint, value)

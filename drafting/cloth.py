@@ -13,7 +13,6 @@ that was folded over as far from it as it was folded, and the other one beyond i
 
 from __future__ import annotations
 
-import contextlib
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -26,9 +25,10 @@ from numpy.typing import NDArray
 
 from configs.errors import InputError, short
 from configs.files import read_yaml
-from configs.reader import Reader, as_list, as_number, as_typed, nearest
+from configs.reader import Reader, as_list, as_number, nearest
 from configs.units import length_text
 from drafting.folding import Folding, Zone, check_folding, read_folding
+from drafting.outline import crossing_of
 from drafting.placement import cloth_from_piece
 
 Ring = tuple[tuple[float, float], ...]
@@ -59,7 +59,7 @@ _KEYS = (
     "note",
 )
 # words people write for the same thing
-_SAME = {False: "none", None: "none", "no": "none", "oneway": "one-way"}
+_SAME: dict[Any, str] = {False: "none", "no": "none", "oneway": "one-way"}
 _SAME |= dict.fromkeys(("one-way motif", "one-way motifs", "motif"), "one-way")
 _SAME |= {"one way": "one-way", "two way": "two-way", "twoway": "two-way", "with": "one-way"}
 _SPELT = {"color": "colour", "grain tolerance": "grain_tolerance"}
@@ -183,72 +183,36 @@ class Cloth:
 
     def to_dict(self) -> dict[str, Any]:
         """The keys that `from_dict` reads back to an equal cloth."""
-        out: dict[str, Any] = {}
-        if self.width_mm:
-            out["width"] = _mm(self.width_mm)
-        if self.length_mm is not None:
-            out["length"] = _mm(self.length_mm)
-        plain = self.folding.to_plain()
-        if plain != "none":
-            out["fold"] = plain
-        if self.nap != "none":
-            out["nap"] = self.nap
-        if self.selvedge_mm:
-            out["selvedge"] = _mm(self.selvedge_mm)
-        shrinkage = {
-            k: f"{100 * v:.10g} %"
-            for k, v in (("length", self.shrinkage_length), ("width", self.shrinkage_width))
-            if v
+        length, width = "length", "width"
+        shrinkage = {length: self.shrinkage_length, width: self.shrinkage_width}
+        repeat = {length: self.repeat_length_mm, width: self.repeat_width_mm}
+        drawn = self.outline is not None or self.holes or self.flaws or self.match
+        price = "" if self.price is None else f"{self.price:.10g} {self.currency}/m"
+        out = {
+            width: _mm(self.width_mm) if self.width_mm else "",
+            length: _mm(self.length_mm) if self.length_mm is not None else "",
+            "fold": plain if (plain := self.folding.to_plain()) != "none" else "",
+            "nap": self.nap if self.nap != "none" else "",
+            "selvedge": _mm(self.selvedge_mm) if self.selvedge_mm else "",
+            "shrinkage": {k: f"{100 * v:.10g} %" for k, v in shrinkage.items() if v},
+            "repeat": {k: _mm(v) for k, v in repeat.items() if v},
+            "match": [[_point_to_plain(p) for p in group] for group in self.match],
+            "border": _border_to_plain(self.border),
+            "grain_tolerance": _all_or_each(self.grain_tolerance_deg),
+            "unit": "mm" if drawn else "",
+            "outline": [list(p) for p in self.outline or ()],
+            "holes": [[list(p) for p in ring] for ring in self.holes],
+            "flaws": [[list(p) for p in ring] for ring in self.flaws],
+            "tolerates_flaws": list(self.tolerates_flaws),
+            "opened": list(self.opened),
+            "whole": "allowed" if self.whole else "",
+            "joins": _all_or_each(self.joins),
+            "pieced": dict(self.pieced),
+            "price": price.replace(" /", "/"),
+            "colour": self.colour,
+            "note": self.note,
         }
-        if shrinkage:
-            out["shrinkage"] = shrinkage
-        repeat = {
-            k: _mm(v)
-            for k, v in (("length", self.repeat_length_mm), ("width", self.repeat_width_mm))
-            if v
-        }
-        if repeat:
-            out["repeat"] = repeat
-        if self.match:
-            out["match"] = [[_point_to_plain(p) for p in group] for group in self.match]
-        if self.border is not None:
-            out["border"] = {
-                "edges": [f"{p}.{e}" for p, e in self.border.edges.items()],
-                "from": _mm(self.border.from_mm),
-                "side": self.border.side,
-                **({"width": _mm(self.border.width_mm)} if self.border.width_mm else {}),
-            }
-        if self.grain_tolerance_deg:
-            only = set(self.grain_tolerance_deg) == {"all"}
-            out["grain_tolerance"] = (
-                self.grain_tolerance_deg["all"] if only else dict(self.grain_tolerance_deg)
-            )
-        if self.outline is not None or self.holes or self.flaws or self.match:
-            out["unit"] = "mm"
-        if self.outline is not None:
-            out["outline"] = [list(p) for p in self.outline]
-        if self.holes:
-            out["holes"] = [[list(p) for p in ring] for ring in self.holes]
-        if self.flaws:
-            out["flaws"] = [[list(p) for p in ring] for ring in self.flaws]
-        if self.tolerates_flaws:
-            out["tolerates_flaws"] = list(self.tolerates_flaws)
-        if self.opened:
-            out["opened"] = list(self.opened)
-        if self.whole:
-            out["whole"] = "allowed"
-        if self.joins:
-            only_all = set(self.joins) == {"all"}
-            out["joins"] = self.joins["all"] if only_all else dict(self.joins)
-        if self.pieced:
-            out["pieced"] = dict(self.pieced)
-        if self.price is not None:
-            out["price"] = f"{self.price:.10g} {self.currency}/m".replace(" /", "/")
-        if self.colour:
-            out["colour"] = self.colour
-        if self.note:
-            out["note"] = self.note
-        return out
+        return {key: value for key, value in out.items() if value not in ("", [], {}, None)}
 
     def contradictions(self) -> list[str]:
         """What its keys say twice and not alike, each in a sentence with which one counts."""
@@ -310,16 +274,11 @@ class Cloth:
     @property
     def zones(self) -> tuple[Zone, ...]:
         """Its parts, each of one kind: layers, and which side of the upper one is to be seen."""
-        start, stop = self.x_range_mm
-        if self.outline is not None:
-            return (
-                Zone(
-                    (start, stop), self.y_range_mm, self.layers, self.folded and self.face == "in"
-                ),
-            )
-        found = self.folding.zones(self.width_mm, self.selvedge_mm, start, stop)
-        bare = Zone((start, stop), self.y_range_mm, self.layers, self.folded and self.face == "in")
-        return found or (bare,)
+        along, wrong_side = self.x_range_mm, self.folded and self.face == "in"
+        found: tuple[Zone, ...] = ()
+        if self.outline is None:
+            found = self.folding.zones(self.width_mm, self.selvedge_mm, *along)
+        return found or (Zone(along, self.y_range_mm, self.layers, wrong_side),)
 
     @property
     def y_range_mm(self) -> tuple[float, float]:
@@ -488,6 +447,19 @@ def _mm(value: float) -> str:
     return f"{value:.10g} mm"
 
 
+def _all_or_each(values: Mapping[str, Any]) -> Any:
+    """As it is read: one value where it is for all, else each by its name."""
+    return values["all"] if set(values) == {"all"} else dict(values)
+
+
+def _border_to_plain(border: Border | None) -> dict[str, Any]:
+    if border is None:
+        return {}
+    edges = [f"{piece}.{edge}" for piece, edge in border.edges.items()]
+    made = {"edges": edges, "from": _mm(border.from_mm), "side": border.side}
+    return made | ({"width": _mm(border.width_mm)} if border.width_mm else {})
+
+
 def _point_to_plain(point: MatchPoint) -> Any:
     if point.at is None:
         return f"{point.piece}.{point.edge}" + (f"@{point.spot}" if point.spot else "")
@@ -509,15 +481,21 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         raise InputError([replace(f, remedy="Example: {width: 1400 mm}") for f in reader.faults])
     reader.only(_KEYS).read_unit()
     outline = _ring(reader, "outline", reader.get("outline")) if reader.has("outline") else None
-    width = _size(reader, "width", _MAX_WIDTH_MM) if reader.has("width") else 0.0
+    width = (
+        reader.length("width", 1.0, _MAX_WIDTH_MM, least=_LEAST_BARE_MM)
+        if reader.has("width")
+        else 0.0
+    )
     length = None
     if reader.has("length") and reader.get("length") not in ("bolt", "off the bolt"):
-        length = _size(reader, "length", _MAX_LENGTH_MM)
+        length = reader.length("length", 1.0, _MAX_LENGTH_MM, least=_LEAST_BARE_MM)
     if "width" not in reader.data and not reader.has("outline"):
         reader.note("width", "is missing.", "Measure across, selvedge to selvedge: 1400 mm.")
-    folding, nap = read_folding(reader), _word(reader, "nap", NAPS)
+    folding, nap = read_folding(reader), reader.word("nap", NAPS, same=_SAME)
     fold = folding.way
-    selvedge = _strip(reader, "selvedge") if reader.has("selvedge") else 0.0
+    selvedge = 0.0
+    if reader.has("selvedge"):
+        selvedge = reader.length("selvedge", 0.0, 200.0, least=_LEAST_SELVEDGE_MM)
     if (fold in ("double", "partial") or folding.open_from_mm is not None) and outline is not None:
         reader.note(
             "fold",
@@ -601,28 +579,6 @@ def _joins(reader: Reader, key: str) -> dict[str, int]:
     return made
 
 
-def _size(reader: Reader, key: str, most: float) -> float:
-    """Width or length; a bare number too small for millimetres is asked about."""
-    return reader.length(key, 1.0, most, least=_LEAST_BARE_MM)
-
-
-def _strip(reader: Reader, key: str) -> float:
-    """The selvedge's width; a bare number that no selvedge has in mm is asked about."""
-    return reader.length(key, 0.0, 200.0, least=_LEAST_SELVEDGE_MM)
-
-
-def _word(reader: Reader, key: str, known: tuple[str, ...]) -> str:
-    value = reader.data.get(key)
-    with contextlib.suppress(TypeError):  # a list is no word, and is told as such below
-        value = _SAME.get(value, value)
-    if value not in known:
-        typed = as_typed(value)
-        hint = nearest(typed, known) if isinstance(typed, str) else ""
-        reader.note(key, f"{short(typed)} is not one of {', '.join(known)}.", hint, value)
-        return known[0]
-    return str(value)
-
-
 def _allowed(reader: Reader, key: str) -> bool:
     """'allowed' (or yes), 'no' where it is left out."""
     value = reader.data.get(key)
@@ -677,17 +633,14 @@ def _ring(reader: Reader, key: str, value: Any) -> Ring | None:
     if points[0] == points[-1]:
         points.pop()
     from shapely.geometry import Polygon
-    from shapely.validation import explain_validity
 
     shape = Polygon(points) if len(points) > 2 else None
-    if shape is None or not shape.is_valid or shape.area < 1.0:
-        why = explain_validity(shape) if shape is not None and not shape.is_valid else ""
-        spot = re.search(r"\[(\S+) (\S+)\]", why)
+    spot = None if shape is None else crossing_of(np.array(points))
+    if shape is None or spot or shape.area < 1.0:
+        what = "encloses no area."
         if spot and shape is not None and shape.convex_hull.area >= 1.0:
-            near = f" near ({float(spot[1]):.0f}, {float(spot[2]):.0f}) mm"
-            reader.note(key, f"crosses itself{near}.", "List the corners in order, once round.")
-        else:
-            reader.note(key, "encloses no area.", "List the corners in order, once round.")
+            what = f"crosses itself near ({spot[0]:.0f}, {spot[1]:.0f}) mm."
+        reader.note(key, what, "List the corners in order, once round.")
         return None
     return tuple(points)
 

@@ -12,8 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from configs.errors import short
-from configs.reader import Reader, as_typed, nearest
+from configs.reader import Reader
 from configs.units import length_text
 
 FOLDS = ("none", "lengthwise", "crosswise", "double", "partial")
@@ -28,7 +27,7 @@ FOLD_WORDS = {
 FACES = ("in", "out")
 FACE_WORDS = {"in": "right sides together", "out": "wrong sides together"}
 _KEYS = ("way", "face", "over", "open_from", "found")
-_SAME: dict[Any, str] = {"single": "none", "no": "none", False: "none", None: "none"}
+_SAME: dict[Any, str] = {"single": "none", "no": "none", False: "none"}
 _SAME |= dict.fromkeys(
     ("both selvedges to the middle", "selvedges to the middle", "to the middle"), "double"
 )
@@ -175,18 +174,18 @@ def read_folding(reader: Reader, key: str = "fold") -> Folding:
     """The fold of a cloth's mapping: a word, or {way: …, face: …, over: …, open_from: …}."""
     given = reader.data.get(key)
     if not isinstance(given, Mapping):
-        way = _word(reader, key, (*FOLDS, BEST), _SAME)
+        way = reader.word(key, (*FOLDS, BEST), same=_SAME)
         if way == "partial":
             _over_missing(reader, key)
         return Folding("lengthwise", best=True) if way == BEST else Folding(way)
     inner = reader.sub(key, _KEYS)
-    way = _word(inner, "way", (*FOLDS, BEST), _SAME)
-    face = _word(inner, "face", FACES, _SAME_FACE) if inner.has("face") else "in"
+    way = inner.word("way", (*FOLDS, BEST), same=_SAME)
+    face = inner.word("face", FACES, same=_SAME_FACE) if inner.has("face") else "in"
     if way == BEST:
         if not inner.has("found"):
             return Folding("lengthwise", face, best=True)
         own = inner.sub("found", ("way", "over", "open_from"))
-        made = _one(own, _word(own, "way", FOLDS, _SAME))
+        made = _one(own, own.word("way", FOLDS, same=_SAME))
         return replace(made, face=face, best=True, found=True)
     return replace(_one(inner, way), face=face)
 
@@ -213,20 +212,6 @@ def _over_missing(reader: Reader, key: str) -> None:
         "how wide the one selvedge is folded over is missing.",
         "Example: fold: {way: partial, over: 300 mm}. 'fold: best' chooses it for you.",
     )
-
-
-def _word(reader: Reader, key: str, known: tuple[str, ...], same: dict[Any, str]) -> str:
-    value = reader.data.get(key)
-    try:
-        value = same.get(value, value)
-    except TypeError:  # a list is no word, and is told as such
-        value = [value]
-    if value not in known:
-        near = nearest(str(as_typed(value)), known)
-        said = f"{short(as_typed(reader.data.get(key)))} is not one of {', '.join(known)}."
-        reader.note(key, said, near, value)
-        return known[0]
-    return str(value)
 
 
 def check_folding(reader: Reader, fold: Folding, width_mm: float, selvedge_mm: float) -> None:

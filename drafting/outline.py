@@ -7,6 +7,7 @@ centre line, y up along the grain); rings run counter-clockwise.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -100,6 +101,14 @@ def is_simple(ring: Points) -> bool:
     import shapely
 
     return len(ring) >= 3 and bool(shapely.LinearRing(ring).is_simple)
+
+
+def crossing_of(ring: Points) -> tuple[float, float] | None:
+    """(x, y) where a ring (N, 2) crosses or touches itself; None where it is simple."""
+    import shapely
+
+    said = re.search(r"\[(\S+) (\S+)\]", shapely.is_valid_reason(shapely.Polygon(ring)))
+    return (float(said[1]), float(said[2])) if said else None
 
 
 def without_repeats(points: Points, closed: bool = False) -> Points:

@@ -12,7 +12,7 @@ import numpy as np
 
 from configs.errors import InputError
 from drafting.intake.geometry import Array, Chain
-from drafting.outline import signed_area
+from drafting.outline import crossing_of, signed_area
 
 MIN_AREA_MM2 = 100.0  # a square centimetre: smaller closed shapes are marks, not pieces
 MAX_EXTENT_MM = 20_000.0  # no piece is longer than 20 m; larger means a wrong unit
@@ -114,7 +114,12 @@ def ring(chain: Chain) -> Array | None:
         )
     if len(points) < 3 or float(np.ptp(points, axis=0).prod()) <= MIN_AREA_MM2:
         return None
-    _refuse_crossing(points)
+    if (spot := crossing_of(points)) is not None:
+        raise InputError.of(
+            "",
+            f"its outline crosses or touches itself near x {spot[0]:z.1f}, y {spot[1]:z.1f} mm.",
+            "Mend it in the program that it came from: one plain line round the piece.",
+        )
     if abs(signed_area(points)) <= MIN_AREA_MM2:
         return None
     if signed_area(points) < 0.0:
@@ -127,21 +132,3 @@ def _tidy(points: Array) -> Array:
     step = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1)
     step[0] = np.inf if len(points) < 2 or step[0] > 1e-3 else step[0]
     return np.array(points[step > 1e-3])
-
-
-def _refuse_crossing(points: Array) -> None:
-    import shapely
-
-    ring = shapely.Polygon(points)
-    if ring.is_valid:
-        return
-    reason = shapely.is_valid_reason(ring)
-    spot = ""
-    if "[" in reason:
-        x, y = reason.split("[")[1].rstrip("]").split()[:2]
-        spot = f" near x {float(x):z.1f}, y {float(y):z.1f} mm"
-    raise InputError.of(
-        "",
-        f"its outline crosses or touches itself{spot}.",
-        "Mend it in the program that it came from: one plain line round the piece.",
-    )

@@ -24,7 +24,7 @@ from drafting.folding import Zone
 from drafting.lay.laid import LaidPiece
 from drafting.lay.rules import Rules
 from drafting.lay.shapes import cleaned, counter_clockwise, same_turned_over
-from drafting.outline import Points, signed_area
+from drafting.outline import Points, crossing_of, signed_area
 from drafting.piece import Piece
 from drafting.placement import Placement, carry, cloth_from_piece, grain_turn
 
@@ -287,14 +287,10 @@ class _Reader:
         if len(ring) < 3 or abs(signed_area(ring)) < 1.0:
             self.fault(name, "its outline encloses no area.")
             return None
-        from shapely.geometry import Polygon
-        from shapely.validation import explain_validity
-
-        shape = Polygon(ring)
-        if not shape.is_valid:
-            spot = explain_validity(shape).partition("[")[2].rstrip("]").split()
-            near = f" near ({float(spot[0]):.0f}, {float(spot[1]):.0f}) mm" if spot else ""
-            self.fault(name, f"its outline crosses itself{near}.", "Redraw the outline there.")
+        spot = crossing_of(ring)
+        if spot is not None:
+            near = f"near ({spot[0]:.0f}, {spot[1]:.0f}) mm"
+            self.fault(name, f"its outline crosses itself {near}.", "Redraw the outline there.")
             return None
         return counter_clockwise(ring)
 
