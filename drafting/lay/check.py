@@ -125,26 +125,23 @@ class Judge:
 
     def own(self, p: LaidPiece) -> list[Problem]:
         """What is wrong with one copy by itself: off the cloth, the fold, the grain, the face."""
-        return [
-            found
-            for found in (
-                self._outside(p),
-                self._off_fold(p),
-                self._beside(p),
-                self._off_border(p),
-                self._turn(p),
-                self._face(p),
-            )
-            if found is not None
-        ]
+        asked = (
+            self._outside,
+            self._off_fold,
+            self._beside,
+            self._off_border,
+            self._turn,
+            self._face,
+        )
+        return [found for ask in asked if (found := ask(p)) is not None]
 
     def _outside(self, p: LaidPiece) -> Problem | None:
         if not self.bounded:
             return None
         spec = self.specs.get(p.piece)
         tolerant = spec.tolerant if spec is not None else p.piece in self.cloth.tolerates_flaws
-        low, high = p.outline_mm.min(axis=0), p.outline_mm.max(axis=0)
-        if self._plain and np.all(low >= self._low) and np.all(high <= self._high):
+        low, high = _box(p)
+        if self._plain and np.all(low >= self._corners[0]) and np.all(high <= self._corners[1]):
             return None
         shape = _polygon(p)
         for region, kind, where, short in (
@@ -178,12 +175,8 @@ class Judge:
         return self.cloth.zones
 
     @cached_property
-    def _low(self) -> NDArray[np.float64]:
-        return np.array([self.cloth.x_range_mm[0], self.cloth.y_range_mm[0]])
-
-    @cached_property
-    def _high(self) -> NDArray[np.float64]:
-        return np.array([self.cloth.x_range_mm[1], self.cloth.y_range_mm[1]])
+    def _corners(self) -> NDArray[np.float64]:
+        return np.array([self.cloth.x_range_mm, self.cloth.y_range_mm]).T
 
     @cached_property
     def _whole(self) -> Any:
@@ -223,7 +216,7 @@ class Judge:
         what is cut from the lower one from what is cut from the upper."""
         if not (p.how == THROUGH or p.lower) or not self.bounded:
             return None
-        low, high = p.outline_mm.min(axis=0), p.outline_mm.max(axis=0)
+        low, high = _box(p)
         for x0, x1, y0, y1 in self._folds[p.lower]:
             axis = 0 if y1 - y0 > x1 - x0 and self.cloth.fold == "crosswise" else 1
             first, last = ((x0, x1), (y0, y1))[axis]
@@ -231,19 +224,16 @@ class Judge:
                 continue
             into = min(last - float(low[axis]), float(high[axis]) - first)
             if into > OVERLAP_MM:
-                if p.lower:
-                    gap = max(self.distance - into, 0.0)
-                    text = (
-                        f"{p.key} lies {gap:.2f} mm from the fold, in the lower layer; "
-                        f"{self.distance:g} mm are wanted."
-                    )
-                    return Problem("distance", (p.key,), into, text, "too near the fold")
-                gap = max(0.5 * self.distance - into, 0.0)
+                gap = max((1.0 if p.lower else 0.5) * self.distance - into, 0.0)
+                from_what = (
+                    "in the lower layer" if p.lower else f"so {2.0 * gap:.2f} mm from its twin"
+                )
                 text = (
-                    f"{p.key} lies {gap:.2f} mm from the fold, so {2.0 * gap:.2f} mm from its twin; "
+                    f"{p.key} lies {gap:.2f} mm from the fold, {from_what}; "
                     f"{self.distance:g} mm are wanted."
                 )
-                return Problem("distance", (p.key,), 2.0 * into, text, "too near the fold")
+                amount = into if p.lower else 2.0 * into
+                return Problem("distance", (p.key,), amount, text, "too near the fold")
         return None
 
     def _off_border(self, p: LaidPiece) -> Problem | None:
@@ -285,7 +275,7 @@ class Judge:
         zones = self._zones
         if spec is None:
             return None
-        low, high = p.outline_mm.min(axis=0), p.outline_mm.max(axis=0)
+        low, high = _box(p)
         here = max(zones, key=lambda z: _shared(z, low, high))
         if len(zones) > 1 and p.how != SINGLE and here.layers == 1:
             text = f"{p.key} is to be cut through both layers, and lies where there is only one."
@@ -301,18 +291,11 @@ class Judge:
         right = zones_for(spec, self.cloth, p.how, p.mirrored, p.lower)
         if p.how != SINGLE or spec.alike or here in right:
             return None
-        there = (
-            "the lower layer"
-            if p.lower
-            else "the upper layer"
-            if here.layers == 2
-            else "the cloth there"
-        )
-        layer = (
-            f"{there} shows its wrong side"
-            if here.wrong_side != p.lower
-            else f"{'the lower layer' if p.lower else 'the cloth'} lies right side up"
-        )
+        upper = "the upper layer" if here.layers == 2 else "the cloth there"
+        if here.wrong_side != p.lower:
+            layer = f"{'the lower layer' if p.lower else upper} shows its wrong side"
+        else:
+            layer = f"{'the lower layer' if p.lower else 'the cloth'} lies right side up"
         text = f"{p.key} lies wrong side up, and would be cut mirrored: {layer}. Turn it over."
         return Problem("side", (p.key,), 1.0, text, "wrong side up")
 
@@ -367,9 +350,8 @@ class Judge:
         """Match points that do not fall on the phase of the first of their group."""
         found = []
         first: dict[int, tuple[str, NDArray[np.float64]]] = {}
-        cloth = self.cloth
-        repeats = [(0, cloth.repeat_length_mm, "along"), (1, cloth.repeat_width_mm, "across")]
-        repeats = [r for r in repeats if r[1]]
+        ways = zip((0, 1), self.cloth.repeats_mm, ("along", "across"), strict=True)
+        repeats = [way for way in ways if way[1]]
         for p in laid:
             spec = self.specs.get(p.piece)
             if spec is None or spec.match is None:
@@ -382,9 +364,8 @@ class Judge:
                     text = (
                         f"{p.key} meets the stripes {abs(off):.1f} mm off {key}, {word} the cloth."
                     )
-                    found.append(
-                        Problem("stripes", (key, p.key), abs(off), text, "off the stripes")
-                    )
+                    keys = (key, p.key)
+                    found.append(Problem("stripes", keys, abs(off), text, "off the stripes"))
         return found
 
     # -- the whole -----------------------------------------------------------------------------------
@@ -458,12 +439,8 @@ def is_sound(job: Job, state: State) -> bool:
 
 def near_of(tree: Any, shape: Any, distance: float) -> list[int]:
     """Indices of a tree's shapes that touch ``shape`` or come within ``distance`` mm."""
-    found = (
-        tree.query(shape, predicate="dwithin", distance=distance)
-        if distance
-        else tree.query(shape, predicate="intersects")
-    )
-    return [int(k) for k in found]
+    predicate = "dwithin" if distance else "intersects"
+    return [int(k) for k in tree.query(shape, predicate=predicate, distance=distance or None)]
 
 
 def too_near(one: Any, two: Any, distance: float) -> bool:
@@ -493,6 +470,10 @@ def _shared_area(zones: Sequence[Zone], p: LaidPiece) -> float:
     )
 
 
+def _box(piece: LaidPiece) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    return piece.outline_mm.min(axis=0), piece.outline_mm.max(axis=0)
+
+
 def _polygon(piece: LaidPiece) -> Any:
     from shapely.geometry import Polygon
 
@@ -510,10 +491,8 @@ def _depth(one: Any, two: Any) -> float:
         low, high = high, 2.0 * high
     for _ in range(12):
         middle = 0.5 * (low + high)
-        if one.buffer(-middle).intersects(two.buffer(-middle)):
-            low = middle
-        else:
-            high = middle
+        meet = one.buffer(-middle).intersects(two.buffer(-middle))
+        low, high = (middle, high) if meet else (low, middle)
     return 2.0 * high
 
 

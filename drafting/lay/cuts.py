@@ -10,9 +10,9 @@ turned over.
 from __future__ import annotations
 
 import contextlib
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -24,7 +24,7 @@ from drafting.folding import Zone
 from drafting.lay.laid import LaidPiece
 from drafting.lay.rules import Rules
 from drafting.lay.shapes import cleaned, counter_clockwise, same_turned_over
-from drafting.outline import Points, crossing_of, signed_area
+from drafting.outline import Points, crossing_of
 from drafting.piece import Piece
 from drafting.placement import Placement, carry, cloth_from_piece, grain_turn
 
@@ -171,19 +171,12 @@ def named(pieces: Mapping[str, Piece] | Iterable[Piece]) -> dict[str, Piece]:
     """
     if isinstance(pieces, Mapping):
         return {str(k): v for k, v in pieces.items()}
-    out: dict[str, Piece] = {}
-    twice = []
-    for piece in pieces:
-        if piece.name in out:
-            twice.append(piece.name)
-        out[piece.name] = piece
-    if twice:
-        raise LayError(
-            [
-                Fault(name, "two pieces bear this name.", "Hand them over as {name: piece}.")
-                for name in sorted(set(twice))
-            ]
-        )
+    given = list(pieces)
+    out = {p.name: p for p in given}
+    if len(out) < len(given):
+        twice = sorted(n for n, many in Counter(p.name for p in given).items() if many > 1)
+        what, how = "two pieces bear this name.", "Hand them over as {name: piece}."
+        raise LayError([Fault(name, what, how) for name in twice])
     return out
 
 
@@ -204,31 +197,24 @@ class _Reader:
 
     def specs(self, pieces: Mapping[str, Piece]) -> Specs:
         points = self.match_points(pieces)
-        made = {}
-        for name, piece in pieces.items():
-            spec = self.spec(name, piece, points.get(name))
-            if spec is not None:
-                made[name] = spec
-        return Specs(made, tuple(self.faults), tuple(self.notes))
+        made = (
+            self.spec(name, piece, *points.get(name, (-1, None))) for name, piece in pieces.items()
+        )
+        return Specs({s.name: s for s in made if s}, tuple(self.faults), tuple(self.notes))
 
-    def spec(self, name: str, piece: Piece, point: tuple[int, Points] | None) -> Spec | None:
-        ring = self.outline(name, piece)
+    def spec(self, name: str, piece: Piece, group: int, match: Points | None) -> Spec | None:
+        on_fold = piece.fold is not None and self.cloth.lays_on_fold(name)
+        ring = self.outline(name, piece, on_fold)
         border = self.border_edge(name, piece)
         turns = (
-            self.allowed_turns(name, piece, matched=point is not None)
+            self.allowed_turns(name, piece, matched=match is not None)
             if border is None
             else self.turned_to_border(piece, border)
         )
         if ring is None:
             return None
-        on_fold = piece.fold is not None and self.cloth.lays_on_fold(name)
-        if piece.fold is not None and not on_fold:
-            ring = self.opened(name, ring, piece.fold)
-            if ring is None:  # told; the table shows it all the same
-                ring = counter_clockwise(piece.unfolded(self.rules.allowances_for(name)))
         alike = not on_fold and same_turned_over(ring, piece.grain)
-        free = not on_fold and point is None and border is None
-        group, match = point if point is not None else (-1, None)
+        free = not on_fold and match is None and border is None
         return Spec(
             name,
             ring,
@@ -272,21 +258,15 @@ class _Reader:
                 )
         return tuple(made)
 
-    def outline(self, name: str, piece: Piece) -> Points | None:
-        """The piece's cutting line in its own frame, checked, in mm; None with a fault."""
+    def outline(self, name: str, piece: Piece, on_fold: bool) -> Points | None:
+        """The piece's cutting line in its own frame, mm, opened out but on a fold; None with a fault."""
+        allowances = self.rules.allowances_for(name)
         try:
-            ring = piece.cutting_line(self.rules.allowances_for(name))
+            ring = piece.cutting_line(allowances) if on_fold else piece.unfolded(allowances)
         except ValueError as error:
             self.fault(name, str(error))
             return None
-        ring = np.asarray(ring, dtype=np.float64)
-        if ring.ndim != 2 or ring.shape[1:] != (2,) or not np.isfinite(ring).all():
-            self.fault(name, "its outline is not a list of finite [x, y].")
-            return None
         ring = cleaned(ring, 1e-6)
-        if len(ring) < 3 or abs(signed_area(ring)) < 1.0:
-            self.fault(name, "its outline encloses no area.")
-            return None
         spot = crossing_of(ring)
         if spot is not None:
             near = f"near ({spot[0]:.0f}, {spot[1]:.0f}) mm"
@@ -314,37 +294,6 @@ class _Reader:
                 self.fault(name, "no turn is left that the stripes allow.", "Allow the turn 0.")
         return tuple(dict.fromkeys(turns))
 
-    def opened(self, name: str, ring: Points, fold: Any) -> Points | None:
-        """A half piece opened out over its fold line."""
-        from shapely.geometry import Polygon
-        from shapely.ops import unary_union
-
-        a, b = np.asarray(fold[0], dtype=float), np.asarray(fold[1], dtype=float)
-        u = (b - a) / np.linalg.norm(b - a)
-        rel = ring - a
-        along = rel @ u
-        across = rel @ np.array([-u[1], u[0]])
-        if across.max() > FOLD_TOLERANCE_MM and across.min() < -FOLD_TOLERANCE_MM:
-            self.fault(
-                name,
-                f"reaches {min(across.max(), -across.min()):.1f} mm over its own fold line.",
-                "The fold must be the edge of the half piece.",
-            )
-            return None
-        across = np.where(np.abs(across) < FOLD_TOLERANCE_MM, 0.0, across)
-        if np.count_nonzero(across == 0.0) < 2:
-            self.fault(name, "has no edge on its fold line.", "The fold must be one of its edges.")
-            return None
-        half = a + along[:, None] * u + across[:, None] * np.array([-u[1], u[0]])
-        other = a + along[:, None] * u - across[:, None] * np.array([-u[1], u[0]])
-        both = unary_union([Polygon(half), Polygon(other)])
-        if both.geom_type != "Polygon":
-            both = both.buffer(1e-6, join_style="mitre")
-        if both.geom_type != "Polygon":
-            self.fault(name, "does not open out into one piece.", "Check its fold line.")
-            return None
-        return counter_clockwise(cleaned(np.array(both.exterior.coords)[:-1, :2], 1e-6))
-
     # -- border prints
 
     def border_edge(self, name: str, piece: Piece) -> Points | None:
@@ -353,18 +302,15 @@ class _Reader:
         if border is None or name not in border.edges:
             return None
         edge = border.edges[name]
-        if edge not in piece.edges:
-            self.fault(
-                "cloth.border", f"{name} has no edge '{edge}'; it has {', '.join(piece.edges)}."
-            )
-            return None
-        out: Points = np.asarray(piece.edges[edge].points, dtype=float)
-        return out
+        if edge in piece.edges:
+            return piece.edges[edge].points
+        self.fault("cloth.border", f"{name} has no edge '{edge}'; it has {', '.join(piece.edges)}.")
+        return None
 
     def turned_to_border(self, piece: Piece, edge: Points) -> tuple[float, ...]:
         """The one turn across the cloth that brings the edge towards the border's selvedge."""
         side = self.cloth.border_mm()
-        sewing = np.asarray(piece.sewing_line, dtype=float)
+        sewing = piece.sewing_line
         off = grain_turn(piece.grain)
         for turn in (90.0, 270.0):
             matrix = cloth_from_piece((0.0, 0.0), turn + off, False)
@@ -397,54 +343,46 @@ class _Reader:
 
     def locate(self, point: MatchPoint, pieces: Mapping[str, Piece]) -> Points | None:
         # several garments in one lay bear their wearer's name before the piece's
-        piece = pieces.get(point.piece)
+        name, piece = point.piece, pieces.get(point.piece)
         if piece is None:
-            self.fault(
-                "cloth.match",
-                f"there is no piece '{point.piece}'; there are {', '.join(sorted(pieces))}.",
-            )
+            said = f"there is no piece '{name}'; there are {', '.join(sorted(pieces))}."
+            self.fault("cloth.match", said)
             return None
         if point.at is not None:
             return np.array(point.at, dtype=float)
-        edges = getattr(piece, "edges", {})
-        if point.edge not in edges:
-            self.fault(
-                "cloth.match",
-                f"{point.piece} has no edge '{point.edge}'; it has {', '.join(edges)}.",
-            )
+        if point.edge not in piece.edges:
+            said = f"{name} has no edge '{point.edge}'; it has {', '.join(piece.edges)}."
+            self.fault("cloth.match", said)
             return None
-        line = np.asarray(edges[point.edge].points, dtype=float)
-        if point.spot:
-            return self.spot(point, piece, line)
-        out: Points = line[int(np.argmin(line[:, 1]))]
-        return out
+        line = piece.edges[point.edge].points
+        return (
+            self.spot(point, piece, line) if point.spot else np.asarray(line[np.argmin(line[:, 1])])
+        )
 
     def spot(self, point: MatchPoint, piece: Piece, line: Points) -> Points | None:
         """A named place of an edge: a notch, its upper end, or so far from its lower end."""
-        edge = piece.edges[point.edge]
         if point.spot == "top":
-            return np.asarray(line[int(np.argmax(line[:, 1]))], dtype=float)
+            return np.asarray(line[np.argmax(line[:, 1])])
+        edge = piece.edges[point.edge]
         named_here = {n.match or n.edge: n.at_mm for n in piece.notches if n.edge == point.edge}
-        at = named_here.get(point.spot)
-        asked = None
+        at, asked = named_here.get(point.spot), None
         if at is None and point.spot[:1].isdigit():
             with contextlib.suppress(ValueError):
                 along = float(parse_length(point.spot, "mm"))
                 asked = asked_back(point.spot, along, _LEAST_BARE_MM, edge.length_mm)
                 if along <= edge.length_mm:
                     at = along if line[0, 1] <= line[-1, 1] else edge.length_mm - along
+        where = f"{point.piece}.{point.edge}"
         if asked is not None:
-            self.fault(
-                "cloth.match", f"{point.piece}.{point.edge}@{point.spot}: {asked[0]}", asked[1]
-            )
+            self.fault("cloth.match", f"{where}@{point.spot}: {asked[0]}", asked[1])
             return None
         if at is None:
             known = (*named_here, "top")
             self.fault(
                 "cloth.match",
-                f"{point.piece}.{point.edge} has no place '{point.spot}'; it has {', '.join(known)}, "
+                f"{where} has no place '{point.spot}'; it has {', '.join(known)}, "
                 f"and any length up to {length_text(edge.length_mm)}.",
                 nearest(point.spot, known),
             )
             return None
-        return np.asarray(edge.at(at)[0], dtype=float)
+        return np.asarray(edge.at(at)[0])

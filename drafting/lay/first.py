@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -67,6 +68,8 @@ class Constructor:
 
     def __init__(self, job: Job, length: float) -> None:
         """``length``: how far the raster reaches from the cloth's start, mm."""
+        from scipy.fft import next_fast_len
+
         self.job = job
         height = job.top - job.bottom
         reach = min(length, job.stop - job.start)
@@ -75,29 +78,28 @@ class Constructor:
             self.rows = max(_FEWEST_ROWS, math.floor(math.sqrt(_MOST_CELLS * height / reach)))
         self.ch = height / self.rows
         self.cw = self.ch
-        self.columns = max(8, math.ceil(min(length, job.stop - job.start) / self.cw))
+        self.columns = max(8, math.ceil(reach / self.cw))
         if math.isfinite(job.stop):  # whole cells only, so that the end is exact
-            self.columns = max(1, math.floor((min(length, job.stop - job.start) + 1e-9) / self.cw))
+            self.columns = max(1, math.floor((reach + 1e-9) / self.cw))
         self.shape = (self.rows, self.columns)
         # only shifts that stay inside are read, and those do not wrap round
-        self.fast = (_fast(self.rows), _fast(self.columns))
+        self.fast = next_fast_len(self.rows, True), next_fast_len(self.columns, True)
         # one raster for each set of obstacles that a stance has to keep clear of
         self.free = {
             key: self._painted_obstacles(*key)
             for key in {(k.tolerant, s.where, s.layers) for k in job.kinds for s in k.stances}
         }
         self.most_stances = 8 if len(job.items) <= 30 else 2
-        self.kernels: dict[tuple[int, int], tuple[Any, tuple[int, int], bool] | None] = {}
-        self.repeat = (job.cloth.repeat_length_mm, job.cloth.repeat_width_mm)
+        self.kernel = cache(self._kernel)
+        self.repeat = job.cloth.repeats_mm
 
     def _painted_obstacles(
         self, tolerant: bool, where: tuple[int, ...], layers: int
     ) -> NDArray[np.bool_]:
         grid = np.zeros(self.shape, dtype=bool)
         for obstacle in self.job.obstacles:
-            if not obstacle.stops(tolerant, where, layers):
-                continue
-            self._paint(grid, obstacle.parts, (0.0, 0.0), obstacle.clearance)
+            if obstacle.stops(tolerant, where, layers):
+                self._paint(grid, obstacle.parts, (0.0, 0.0), obstacle.clearance)
         return grid
 
     def _paint(
@@ -112,30 +114,29 @@ class Constructor:
             window = (r1 - r0, self.columns)
             grid[r0:r1] |= touched_cells(rings - (0.0, r0 * self.ch), (self.cw, self.ch), window)
 
-    def _kernel(self, kind: int, stance: int) -> tuple[Any, tuple[int, int], bool] | None:
-        key = (kind, stance)
-        if key not in self.kernels:
-            s = self.job.kinds[kind].stances[stance]
-            matched = self.job.kinds[kind].group >= 0
-            extra_c = 1 if matched and self.repeat[0] else 0
-            extra_r = 1 if matched and self.repeat[1] else 0
-            size = s.high - s.low
-            cols = math.ceil(size[0] / self.cw - 1e-9)
-            rows = math.ceil((s.high[1] - self._corner(s)[1]) / self.ch - 1e-9)
-            if rows + extra_r > self.rows and rows <= self.rows:
-                extra_r = 0  # nowhere to slide: only an exact phase will do
-            if rows > self.rows or cols > self.columns:
-                self.kernels[key] = None
-            else:
-                corner = self._corner(s)
-                cells = touched_cells(sums(s.coarse) - corner, (self.cw, self.ch), (rows, cols))
-                grid = np.zeros((rows + extra_r, cols + extra_c), dtype=bool)
-                for r in range(extra_r + 1):
-                    for c in range(extra_c + 1):
-                        grid[r : r + rows, c : c + cols] |= cells
-                spectrum = np.conj(np.fft.rfft2(grid.astype(np.float32), self.fast))
-                self.kernels[key] = (spectrum, (grid.shape[0], grid.shape[1]), matched)
-        return self.kernels[key]
+    def _kernel(self, kind: int, stance: int) -> tuple[Any, tuple[int, int]] | None:
+        """A stance's cells as a spectrum, and how many rows and columns it takes; None of one too large.
+
+        Where it has to slide to meet a stripe it takes the cells that it may slide over too.
+        """
+        s, matched = self.job.kinds[kind].stances[stance], self.job.kinds[kind].group >= 0
+        along, across = (int(matched and repeat > 0) for repeat in self.repeat)
+        corner = self._corner(s)
+        cols = math.ceil((s.high - s.low)[0] / self.cw - 1e-9)
+        rows = math.ceil((s.high - corner)[1] / self.ch - 1e-9)
+        if rows > self.rows or cols > self.columns:
+            return None
+        if rows + across > self.rows:
+            across = 0  # nowhere to slide: only an exact phase will do
+        cells = touched_cells(sums(s.coarse) - corner, (self.cw, self.ch), (rows, cols))
+        grid = np.zeros((rows + across, cols + along), dtype=bool)
+        for r in range(across + 1):
+            for c in range(along + 1):
+                grid[r : r + rows, c : c + cols] |= cells
+        if grid.shape[1] > self.columns:
+            return None
+        spectrum = np.conj(np.fft.rfft2(grid.astype(np.float32), self.fast))
+        return spectrum, (grid.shape[0], grid.shape[1])
 
     def _corner(self, s: Stance) -> Points:
         """(2,) the point of a stance that lies on a corner of the raster: its low one, as a rule."""
@@ -162,26 +163,27 @@ class Constructor:
         state = start.copy() if start else State.empty(len(job.items))
         grids = {key: free.copy() for key, free in self.free.items()}
         phases = {**locked_phases(job), **(phases or {})}
-        for i in map(int, np.flatnonzero(state.stance >= 0)):  # what lies there already
-            kind = job.kinds[job.items[i].kind]
-            stance = kind.stances[state.stance[i]]
+
+        def put(i: int) -> None:
+            group, stance = job.kind_of(i).group, job.stance_of(i, state.stance)
             for key, grid in grids.items():
                 if key[2] & stance.layers:
                     self._paint(grid, stance.coarse, state.at[i], job.distance)
-            if kind.group >= 0 and stance.match is not None:
-                at = state.at[i] + stance.match
-                phases.setdefault(kind.group, (float(at[0]), float(at[1])))
+            if group >= 0 and stance.match is not None:
+                x, y = (state.at[i] + stance.match).tolist()
+                phases.setdefault(group, (x, y))
+
+        for i in np.flatnonzero(state.stance >= 0).tolist():  # what lies there already
+            put(i)
         for i in order:
-            kind = job.kinds[job.items[i].kind]
+            kind = job.kind_of(i)
             spectra: dict[tuple[tuple[int, ...], int], Any] = {}
             best: tuple[float, float, int, float, float] | None = None
             for k, stance in enumerate(kind.stances[: self.most_stances]):
-                kernel = self._kernel(job.items[i].kind, k)
+                kernel = self.kernel(job.items[i].kind, k)
                 if kernel is None:
                     continue
-                conj, (rows, cols), matched = kernel
-                if rows > self.rows or cols > self.columns:
-                    continue
+                conj, (rows, cols) = kernel
                 room = (stance.where, stance.layers)
                 if room not in spectra:
                     taken = grids[kind.tolerant, *room].astype(np.float32)
@@ -198,57 +200,46 @@ class Constructor:
                     ok[np.arange(ok.shape[0]) != row] = False
                 if not ok.any():
                     continue
-                x, y = self._place(ok, stance, matched, phases.get(kind.group), kind.how == "fold")
-                if x is None or y is None:
+                place = self._place(ok, stance, phases.get(kind.group), kind.how == "fold")
+                if place is None:
                     continue
+                x, y = place
                 end = x + float(stance.high[0])
                 rank = (round(end / self.cw, 3), y, k, x, y)
                 if best is None or rank < best:
                     best = rank
-            if best is None:
-                continue
-            _, _, k, x, y = best
-            stance = kind.stances[k]
-            state.stance[i] = k
-            state.at[i] = x, y
-            if kind.group >= 0 and kind.group not in phases and stance.match is not None:
-                phases[kind.group] = (x + stance.match[0], y + stance.match[1])
-            for key, grid in grids.items():
-                if key[2] & stance.layers:
-                    self._paint(grid, stance.coarse, (x, y), job.distance)
+            if best is not None:
+                state.stance[i], state.at[i] = best[2], best[3:]
+                put(i)
         return state
 
     def _place(
         self,
         ok: NDArray[np.bool_],
         stance: Stance,
-        matched: bool,
         phase: tuple[float, float] | None,
         on_fold: bool,
-    ) -> tuple[float | None, float | None]:
-        """Leftmost, then lowest free place; its origin in mm."""
-        xs = self.job.start + np.arange(ok.shape[1]) * self.cw - stance.low[0]
-        ys = self.job.bottom + np.arange(ok.shape[0]) * self.ch - self._corner(stance)[1]
-        slip_x = np.zeros(len(xs))
-        slip_y = np.zeros(len(ys))
-        if matched and phase is not None and stance.match is not None:
-            if self.repeat[0]:
-                slip_x = (phase[0] - stance.match[0] - xs) % self.repeat[0]
-                slip_x[slip_x > self.repeat[0] - 1e-9] = 0.0
-            if self.repeat[1]:
-                slip_y = (phase[1] - stance.match[1] - ys) % self.repeat[1]
-                slip_y[slip_y > self.repeat[1] - 1e-9] = 0.0
+    ) -> tuple[float, float] | None:
+        """Leftmost, then lowest free place; its origin in mm. ``phase``: where its match point falls."""
+        low = (stance.low[0], self._corner(stance)[1])
+        cell, start = (self.cw, self.ch), (self.job.start, self.job.bottom)
+        places = [start[a] + np.arange(ok.shape[1 - a]) * cell[a] - low[a] for a in (0, 1)]
+        if phase is not None and stance.match is not None:
             full = on_fold or math.isclose(
                 stance.high[1] - stance.low[1], self.job.top - self.job.bottom
             )
-            ok = ok & (slip_x <= self.cw)[None, :]
-            ok = ok & (slip_y <= (1e-6 if full else self.ch))[:, None]
+            for a, most in ((0, self.cw), (1, 1e-6 if full else self.ch)):
+                slip = np.zeros(len(places[a]))
+                if self.repeat[a]:
+                    slip = (phase[a] - stance.match[a] - places[a]) % self.repeat[a]
+                    slip[slip > self.repeat[a] - 1e-9] = 0.0
+                places[a] = places[a] + slip
+                ok = ok & ((slip <= most) if a == 0 else (slip <= most)[:, None])
         columns = ok.any(axis=0)
         if not columns.any():
-            return None, None
+            return None
         c = int(np.argmax(columns))
-        r = int(np.argmax(ok[:, c]))
-        return float(xs[c] + slip_x[c]), float(ys[r] + slip_y[r])
+        return float(places[0][c]), float(places[1][int(np.argmax(ok[:, c]))])
 
 
 def locked_phases(job: Job) -> dict[int, tuple[float, float]]:
@@ -262,31 +253,15 @@ def locked_phases(job: Job) -> dict[int, tuple[float, float]]:
     return out
 
 
-def _fast(n: int) -> int:
-    """A size at or above n whose only factors are 2, 3 and 5: quick to transform."""
-    while True:
-        m = n
-        for p in (2, 3, 5):
-            while m % p == 0:
-                m //= p
-        if m == 1:
-            return n
-        n += 1
-
-
 def guess_length(job: Job) -> float:
     """A length from the cloth's start on which a first plan will surely find room, mm."""
     height = job.top - job.bottom
-    area = sum(job.kinds[i.kind].area for i in job.items)
-    longest = max(
-        (float(min((s.high - s.low)[0] for s in job.kinds[i.kind].stances)) for i in job.items),
-        default=0.0,
-    )
-    fold = sum(
-        float((k.stances[0].high - k.stances[0].low)[0])
-        for k in (job.kinds[i.kind] for i in job.items)
-        if k.how == "fold"
-    )
+    kinds = [job.kinds[item.kind] for item in job.items]
+    area = sum(k.area for k in kinds)
+    shortest = [min(float((s.high - s.low)[0]) for s in k.stances) for k in kinds]
+    longest = max(shortest, default=0.0)
+    first = [k.stances[0] for k in kinds if k.how == "fold"]
+    fold = sum(float((s.high - s.low)[0]) for s in first)
     fixed = max((float(p.outline_mm[:, 0].max()) - job.start for p in job.locked), default=0.0)
     return fixed + 1.1 * max(fold, area / (0.4 * height)) + 2.0 * longest
 

@@ -8,10 +8,10 @@ pieces become obstacles. Everything that cannot be cut is said here, all at once
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -238,7 +238,6 @@ class _Maker:
         self.faults: list[Fault] = []
         self.kinds: list[Kind] = []
         self.items: list[Item] = []
-        self.made: dict[Any, tuple[Points, tuple[Points, ...], tuple[Points, ...]]] = {}
         self.distance = float(rules.distance_mm)
         if not 0.0 <= self.distance <= MOST_DISTANCE_MM:
             self.fault("distance", f"{self.distance:g} mm is outside 0 to {MOST_DISTANCE_MM:g} mm.")
@@ -282,7 +281,7 @@ class _Maker:
         fixed, rest = self.lock(locked, read.of)
         obstacles += [
             Obstacle(
-                self.parts(p.outline_mm, self.fine), self.distance, False, p.key,
+                split(around(p.outline_mm, self.fine)), self.distance, False, p.key,
                 layers=LOWER if p.lower else UPPER if p.upper else BOTH,
             )
             for p in fixed
@@ -374,7 +373,7 @@ class _Maker:
             laid[np.abs(laid[:, 1] + shift) < FOLD_TOLERANCE_MM, 1] = -shift
         if fold is not None:
             rough = _clipped(around(laid, self.fine), -shift, above=from_top)
-            fine, coarse = self.split(rough), self.parts(laid, self.coarse)
+            fine, coarse = split(rough), split(around(laid, self.coarse))
         else:
             rough, fine, coarse = self.like_others(spec.ring, growth, turn, flip)
         # only true points bound a piece against the cloth's edge, or a full-width piece never fits
@@ -407,24 +406,15 @@ class _Maker:
         self, ring: Points, growth: NDArray[np.float64], turn_deg: float, flip: bool
     ) -> tuple[Points, tuple[Points, ...], tuple[Points, ...]]:
         """Simplified ring and parts of a stance, turned from those made once for the piece."""
-        key = (ring.tobytes(), np.round(growth, 9).tobytes())
-        if key not in self.made:
-            rough = around(ring @ growth.T, self.fine)
-            self.made[key] = (rough, self.split(rough), self.parts(rough, self.coarse))
-        rough, fine, coarse = self.made[key]
+        rough = around(ring @ growth.T, self.fine)
         turned = cloth_from_piece((0.0, 0.0), turn_deg, flip)
 
         def turn(points: Points) -> Points:
             out = carry(turned, points)
             return np.ascontiguousarray(out[::-1] if flip else out)
 
+        fine, coarse = split(rough), split(around(rough, self.coarse))
         return turn(rough), tuple(map(turn, fine)), tuple(map(turn, coarse))
-
-    def parts(self, ring: Points, tolerance: float) -> tuple[Points, ...]:
-        return self.split(around(ring, tolerance))
-
-    def split(self, ring: Points) -> tuple[Points, ...]:
-        return _split(ring.tobytes())
 
     # -- stripes
 
@@ -461,13 +451,13 @@ class _Maker:
             outside = box(start - margin, low - margin, stop + margin, high + margin)
             outside = outside.difference(Polygon(cloth.outline))
             found += [
-                Obstacle(self.split(ring), 0.0, False, "the cloth's edge")
+                Obstacle(split(ring), 0.0, False, "the cloth's edge")
                 for ring in pieces_without_holes(outside)
             ]
         for rings, flaw, name in ((cloth.holes, False, "a hole"), (cloth.flaws, True, "a flaw")):
             for r in rings:
                 ring = counter_clockwise(cleaned(np.array(r)))
-                found.append(Obstacle(self.parts(ring, self.fine), 0.0, flaw, name))
+                found.append(Obstacle(split(around(ring, self.fine)), 0.0, flaw, name))
         return found
 
     def beyond_zones(self) -> list[Obstacle]:
@@ -505,7 +495,7 @@ class _Maker:
                 ]
                 rest = unary_union([rest, *strips]).intersection(whole)
             found += [
-                Obstacle(self.split(ring), 0.0, False, "another part of the cloth", where)
+                Obstacle(split(ring), 0.0, False, "another part of the cloth", where)
                 for ring in pieces_without_holes(rest)
             ]
         return found
@@ -553,27 +543,34 @@ class _Maker:
                 return
 
 
+R = TypeVar("R")
+
+
+def _remembered(make: Callable[..., R]) -> Callable[..., R]:
+    """A function of a ring (N, 2) that keeps its answers: every way to fold a cloth asks for the same."""
+    kept = lru_cache(maxsize=2048)(
+        lambda ring, *rest: make(np.frombuffer(ring).reshape(-1, 2), *rest)
+    )
+    return lambda ring, *rest: kept(np.ascontiguousarray(ring).tobytes(), *rest)
+
+
+@_remembered
 def around(ring: Points, tolerance: float) -> Points:
-    """`simplified_around`, remembered: every way to fold a cloth asks for the same pieces."""
-    return _around(ring.tobytes(), tolerance)
-
-
-@lru_cache(maxsize=2048)
-def _around(ring: bytes, tolerance: float) -> Points:
-    made = simplified_around(np.frombuffer(ring).reshape(-1, 2), tolerance)
+    """`simplified_around`, not to be written to."""
+    made = simplified_around(ring, tolerance)
     made.flags.writeable = False
     return made
 
 
-@lru_cache(maxsize=2048)
-def _split(ring: bytes) -> tuple[Points, ...]:
-    points = np.frombuffer(ring).reshape(-1, 2)
+@_remembered
+def split(ring: Points) -> tuple[Points, ...]:
+    """`convex_parts`, not to be written to; of a ring that crosses itself a hull that covers it."""
     try:
-        parts = convex_parts(points)
+        parts = convex_parts(ring)
     except ValueError:
         from shapely.geometry import Polygon
 
-        hull = Polygon(points).buffer(0).convex_hull  # covers it, so it stays valid
+        hull = Polygon(ring).buffer(0).convex_hull
         parts = (counter_clockwise(np.array(hull.exterior.coords)[:-1]),)
     for part in parts:
         part.flags.writeable = False
