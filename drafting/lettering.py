@@ -10,8 +10,9 @@ from __future__ import annotations
 import os
 import sys
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from functools import cache
+from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,12 @@ _PREFERRED = (
     "msyh.ttc",
     "malgun.ttf",
 )
+
+
+def unlike(name: str, taken: Container[str], between: str = " ") -> str:
+    """The name, or the first of 'name 2', 'name 3' … that is not taken."""
+    numbered = (f"{name}{between}{n}" for n in count(2))
+    return next(made for made in chain([name], numbered) if made not in taken)
 
 
 def font_folders() -> list[Path]:

@@ -25,7 +25,6 @@ from typing import Any
 import numpy as np
 
 from configs import clean
-from configs.errors import InputError
 from drafting.allowance import FOLD
 from drafting.export.marks import (
     CUTTING,
@@ -33,17 +32,16 @@ from drafting.export.marks import (
     DRILL,
     MARK,
     NOTCH,
-    Stroke,
+    Allowances,
+    Shown,
     allowance_text,
     label_of,
     mark_words,
-    opened,
-    strokes,
+    shown,
 )
 from drafting.export.marks import GRAIN as GRAIN_STROKE
-from drafting.export.svg import box_of, own_allowances
 from drafting.figures.drawing import svg_width
-from drafting.lettering import one_line
+from drafting.lettering import one_line, unlike
 from drafting.outline import Points
 from drafting.piece import Piece
 
@@ -72,7 +70,7 @@ _LAYERS = {
 
 def pieces_dxf(
     pieces: Mapping[str, Piece],
-    allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None,
+    allowances: Allowances,
     *,
     title: str = "",
     unfolded: bool = False,
@@ -91,22 +89,18 @@ def pieces_dxf(
     from ezdxf import units
     from ezdxf.filemanagement import new
 
-    if not pieces:
-        raise InputError.of("", "there are no pieces to write.")
+    there = shown(pieces, allowances, unfolded=unfolded)
     document = new("R2000", setup=False, units=units.MM)
     document.header["$MEASUREMENT"] = 1
     document.appids.add(APP_ID)
     for layer, (colour, said) in _LAYERS.items():
         document.layers.add(layer, color=colour).description = said
     space = document.modelspace()
-    x, top, names = 0.0, 0.0, set[str]()
-    for name, piece in pieces.items():
-        own = own_allowances(allowances, name)
-        shown, ring = opened(piece, own) if unfolded else (piece, None)
-        drawn = strokes(shown, own, ring)
-        left, low, right, high = box_of(drawn)
-        block = document.blocks.new(_block_name(piece.name, names))
-        _fill(block, shown, drawn, own, unit)
+    x = top = 0.0
+    for one in there.values():
+        left, low, right, high = one.box
+        block = document.blocks.new(_block_name(one.piece.name, document))
+        _fill(block, one, unit)
         space.add_blockref(block.name, (x - left, -low), dxfattribs={"layer": BOUNDARY})
         x += right - left + GAP_MM
         top = max(top, high - low)
@@ -122,13 +116,8 @@ def pieces_dxf(
     return stream.getvalue().encode(document.output_encoding, errors="dxfreplace")
 
 
-def _fill(
-    block: Any,
-    piece: Piece,
-    drawn: tuple[Stroke, ...],
-    allowances: Mapping[str, float] | None,
-    unit: str,
-) -> None:
+def _fill(block: Any, one: Shown, unit: str) -> None:
+    piece, drawn = one.piece, one.drawn
     ring = next(s.points for s in drawn if s.kind == CUTTING)
     boundary = _polyline(block, ring, True, BOUNDARY)
     label = {f"label-{i}": line for i, line in enumerate(piece.label, 1)}
@@ -156,7 +145,7 @@ def _fill(
             _note(_polyline(block, s.points, s.closed, INTERNAL), s.note)
         elif s.kind == DRILL and s.points[0, 1] == s.points[1, 1]:  # the level arm of each cross
             _note(_point(block, s.points.mean(axis=0), DRILLS), s.note)
-    _words(block, piece, allowances, unit)
+    _words(block, piece, one.allowances, unit)
 
 
 def _words(block: Any, piece: Piece, allowances: Mapping[str, float] | None, unit: str) -> None:
@@ -252,11 +241,7 @@ def _halves(letter: str) -> str:
     return f"\\U+{0xD800 + high:04X}\\U+{0xDC00 + low:04X}"
 
 
-def _block_name(name: str, taken: set[str]) -> str:
-    """A block name: characters that DXF forbids replaced, unlike those in ``taken``."""
+def _block_name(name: str, document: Any) -> str:
+    """A block name: characters that DXF forbids replaced, unlike those of the other blocks."""
     base = re.sub(r'[<>/\\":;?*|=`,\x00-\x1f]', "-", name).strip()[:60] or "piece"
-    made, n = base, 2
-    while made.lower() in taken:
-        made, n = f"{base}-{n}", n + 1
-    taken.add(made.lower())
-    return made
+    return unlike(base, document.blocks, "-")

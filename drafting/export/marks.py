@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from configs.errors import InputError
 from configs.units import format_length, length_text
 from drafting.allowance import ALL, FOLD, RAW, allowance_of
 from drafting.export.cut_size import size_words
@@ -100,9 +101,47 @@ def strokes(
     return tuple(drawn)
 
 
-def opened(piece: Piece, allowances: Mapping[str, float] | None) -> tuple[Piece, Points]:
-    """A piece without its fold and the cutting line (N, 2) mm that its half gives, opened out."""
-    return piece.opened(), piece.unfolded(allowances)
+Allowances = Mapping[str, float] | Mapping[str, Mapping[str, float]] | None
+Box = tuple[float, float, float, float]  # left, bottom, right, top, mm
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A piece as a file shows it: its own ``allowances`` (edge → mm), and all that is ``drawn``."""
+
+    piece: Piece
+    allowances: Mapping[str, float] | None
+    drawn: tuple[Stroke, ...]
+
+    @property
+    def box(self) -> Box:
+        """Round all of its strokes."""
+        points = np.vstack([s.points for s in self.drawn])
+        (left, low), (right, high) = points.min(axis=0), points.max(axis=0)
+        return float(left), float(low), float(right), float(high)
+
+
+def shown(
+    pieces: Mapping[str, Piece], allowances: Allowances, *, unfolded: bool = False
+) -> dict[str, Shown]:
+    """Pieces by name as a file shows them; ``unfolded``: those on the fold whole.
+
+    ``allowances``: edge → mm for every piece, or piece → (edge → mm).
+
+    Raises:
+        InputError: there are no pieces.
+        DraftError: an allowance that a piece has no room for.
+    """
+    if not pieces:
+        raise InputError.of("", "there are no pieces to write.")
+    each = allowances and all(isinstance(v, Mapping) for v in allowances.values())
+    made = {}
+    for name, piece in pieces.items():
+        own: Any = (allowances or {}).get(name) if each else allowances
+        ring = piece.unfolded(own) if unfolded else None
+        one = piece.opened() if unfolded else piece
+        made[name] = Shown(one, own, strokes(one, own, ring))
+    return made
 
 
 def _from_fold(ring: Points) -> Points:
@@ -269,13 +308,13 @@ def mark_words(piece: Piece, every: bool = False) -> tuple[MarkWords, ...]:
         for em in (MARK_TEXT_MM, 0.8 * MARK_TEXT_MM, 0.6 * MARK_TEXT_MM):
             wide = svg_width(stroke.name, em)
             for dx, dy in _round_about(wide, em):
-                x, y = float(end[0]) + dx, float(end[1]) + dy - em / 3.0
-                box = shapely.box(x, y - 0.25 * em, x + wide, y + 0.8 * em)
+                at = float(end[0]) + dx, float(end[1]) + dy - em / 3.0
+                words = MarkWords(stroke.name, at, em)
+                box = _words_box(words)
                 room = box.buffer(_CLEAR_OF_WORDS_MM, join_style="mitre")
                 crossed = float(lines.intersection(room).length)
                 if not inside.covers(box):
                     crossed += 1000.0 + float(box.difference(inside).area)
-                words = MarkWords(stroke.name, (x, y), em)
                 if best is None or crossed < best[0]:
                     best = (crossed, words)
                 if crossed == 0.0:

@@ -79,13 +79,8 @@ def pack(
         spots = _pack_wide(sizes, grid, gap, n, first)
         if spots is None:
             continue
-        sheets: set[tuple[int, int]] = set()
-        cut = 0
-        for s, (w, h) in zip(spots, sizes, strict=True):
-            w, h = (h, w) if s.turned else (w, h)
-            own = grid.sheets(s.x, s.y, s.x + w, s.y + h)
-            cut += len(own)
-            sheets |= own
+        own = sheets_of(spots, sizes, grid)
+        sheets, cut = set[tuple[int, int]]().union(*own), sum(map(len, own))
         rows = 1 + max(r for r, _ in sheets)
         cost = (float(len(sheets)), float(cut), float(abs(n - rows)))
         if best is None or cost < best[0]:
@@ -93,6 +88,16 @@ def pack(
     if best is None:  # wider than the widest: one below the other, as many columns as needed
         return _stack(sizes, gap)
     return best[1]
+
+
+def sheets_of(
+    spots: Sequence[Spot], sizes: Sequence[tuple[float, float]], grid: Grid
+) -> list[set[tuple[int, int]]]:
+    """(row, column) of the sheets that each box takes."""
+    turned = [size[::-1] if s.turned else size for s, size in zip(spots, sizes, strict=True)]
+    return [
+        grid.sheets(s.x, s.y, s.x + w, s.y + h) for s, (w, h) in zip(spots, turned, strict=True)
+    ]
 
 
 def _stack(sizes: Sequence[tuple[float, float]], gap: float) -> list[Spot]:

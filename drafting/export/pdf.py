@@ -17,10 +17,9 @@ from pathlib import Path
 from configs.errors import InputError
 from configs.paper import PAPERS
 from configs.units import length_text, said_in
-from drafting.export.marks import label_of, strokes
-from drafting.export.packing import Grid, Spot, pack
+from drafting.export.marks import Allowances, Box, label_of, shown
+from drafting.export.packing import Grid, Spot, pack, sheets_of
 from drafting.export.press import Plan, Press
-from drafting.export.svg import box_of, own_allowances
 from drafting.export.tiles import COVER_MM, laid_on, sheets_showing
 from drafting.piece import Piece
 
@@ -55,7 +54,7 @@ class Printed:
 
 def pieces_pdf(
     pieces: Mapping[str, Piece],
-    allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None,
+    allowances: Allowances,
     *,
     paper: str = "a4",
     roll_width_mm: float | None = None,
@@ -79,15 +78,13 @@ def pieces_pdf(
             cannot be read, or more than `MAX_SHEETS` sheets.
         DraftError: an allowance that a piece has no room for.
     """
-    if not pieces:
-        raise InputError.of("", "there are no pieces to print.")
+    there = shown(pieces, allowances)
     for font in fonts:
         if not font.is_file():
             raise InputError.of(str(font), "there is no such font file.", "Name a .ttf file.")
     size, large = _paper(paper, roll_width_mm)
     margin = MARGIN_MM
-    drawn = {n: strokes(p, own_allowances(allowances, n)) for n, p in pieces.items()}
-    boxes = {n: _padded(box_of(s)) for n, s in drawn.items()}
+    boxes = {n: _padded(one.box) for n, one in there.items()}
     sizes = [(b[2] - b[0], b[3] - b[1]) for b in boxes.values()]
     if large:
         sizes.insert(0, COVER_MM)
@@ -95,7 +92,7 @@ def pieces_pdf(
     for page in _shapes(size, paper):
         grid = Grid(page[0] - 2 * margin, page[1] - 2 * margin, OVERLAP_MM)
         packed = pack(sizes, grid, GAP_MM, first=1 if large else 0)
-        count = len(_sheets_of(packed, sizes, grid))
+        count = len(set().union(*sheets_of(packed, sizes, grid)))
         if best is None or (count, page) < best[:2]:
             best = (count, page, grid, packed)
     assert best is not None  # two page shapes were tried
@@ -108,14 +105,8 @@ def pieces_pdf(
         )
     spots = dict(zip(boxes, packed[1:] if large else packed, strict=True))
     laid = tuple(
-        laid_on(
-            pieces[n],
-            drawn[n],
-            boxes[n],
-            spots[n],
-            label_of(pieces[n], own_allowances(allowances, n), title, unit),
-        )
-        for n in pieces
+        laid_on(one, boxes[n], spots[n], label_of(one.piece, one.allowances, title, unit))
+        for n, one in there.items()
     )
     sheets = sheets_showing(laid, grid, cover=large)
     if paper == ROLL and len(sheets) == 1:  # no longer than what is on it
@@ -155,23 +146,7 @@ def _shapes(size: tuple[float, float], paper: str) -> tuple[tuple[float, float],
     return (size,) if paper == ROLL else (size, size[::-1])
 
 
-def _padded(
-    box: tuple[float, float, float, float],
-) -> tuple[float, float, float, float]:
+def _padded(box: Box) -> Box:
     """A box with room for the width of the lines on its border."""
-    return (
-        box[0] - LINE_ROOM_MM,
-        box[1] - LINE_ROOM_MM,
-        box[2] + LINE_ROOM_MM,
-        box[3] + LINE_ROOM_MM,
-    )
-
-
-def _sheets_of(
-    spots: Sequence[Spot], sizes: Sequence[tuple[float, float]], grid: Grid
-) -> set[tuple[int, int]]:
-    sheets: set[tuple[int, int]] = set()
-    for s, (w, h) in zip(spots, sizes, strict=True):
-        w, h = (h, w) if s.turned else (w, h)
-        sheets |= grid.sheets(s.x, s.y, s.x + w, s.y + h)
-    return sheets
+    left, low, right, high = box
+    return left - LINE_ROOM_MM, low - LINE_ROOM_MM, right + LINE_ROOM_MM, high + LINE_ROOM_MM

@@ -9,7 +9,7 @@ Standard: SVG 2, W3C (the elements used are those of SVG 1.1; data-* attributes 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -25,14 +25,16 @@ from drafting.export.marks import (
     NOTCH,
     SEWING,
     SIGN,
-    Stroke,
+    Allowances,
+    Label,
+    Shown,
     label_of,
     mark_words,
-    opened,
     says_size,
-    strokes,
+    shown,
 )
 from drafting.figures.drawing import FAMILY, number, svg_document, svg_width, xml_text
+from drafting.lettering import unlike
 from drafting.outline import Edge, Points, polyline_length
 from drafting.piece import Piece
 
@@ -55,64 +57,36 @@ _TEXT = "#14213d"
 _SIDES = ("#14213d", "#b3541e", "#0b6e4f", "#7a1f5c")
 
 
-def piece_svg(
-    piece: Piece,
-    allowances: Mapping[str, float] | None,
-    *,
-    title: str = "",
-    unfolded: bool = False,
-    unit: str = "mm",
-) -> str:
-    """One piece as an SVG document; width and height in mm, one user unit a millimetre.
-
-    Args:
-        piece: what to draw; a piece on the fold is drawn as its half, the fold marked.
-        unfolded: draw a piece on the fold whole.
-        allowances: edge → mm, ``all`` for the rest; None draws the cutting on the sewing line.
-        title: the garment, written on the piece and as the document's title.
-        unit: of the allowances that are written on it.
-
-    Raises:
-        DraftError: an allowance that the piece has no room for.
-    """
-    return pieces_svg({piece.name: piece}, allowances, title=title, unfolded=unfolded, unit=unit)
-
-
 def pieces_svg(
     pieces: Mapping[str, Piece],
-    allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None,
+    allowances: Allowances,
     *,
     title: str = "",
     unfolded: bool = False,
     unit: str = "mm",
 ) -> str:
-    """All pieces side by side in one SVG document, feet on one line.
+    """All pieces side by side in one SVG document, feet on one line, one user unit a millimetre.
 
-    ``allowances``: edge → mm for every piece, or piece → (edge → mm); ``unfolded``: draw pieces
-    on the fold whole. Else the cutting line of such a half is an open path that ends at the fold,
-    so that a cutting machine leaves the fold whole. ``unit``: of the allowances in writing.
+    ``allowances``: edge → mm for every piece, or piece → (edge → mm), ``all`` for the rest of its edges;
+    None draws the cutting on the sewing line; ``title``: the garment, written on each piece too;
+    ``unfolded``: draw pieces on the fold whole. Else the cutting line of such a half is an open path
+    that ends at the fold, so that a cutting machine leaves the fold whole. ``unit``: of the allowances
+    in writing.
 
     Raises:
         InputError: there are no pieces.
         DraftError: an allowance that a piece has no room for.
     """
-    if not pieces:
-        raise InputError.of("", "there are no pieces to draw.")
-    drawn: list[tuple[Piece, Mapping[str, float] | None, tuple[Stroke, ...]]] = []
-    for name, piece in pieces.items():
-        own = own_allowances(allowances, name)
-        shown, ring = opened(piece, own) if unfolded else (piece, None)
-        drawn.append((shown, own, strokes(shown, own, ring)))
-    boxes = [box_of(lines) for _, _, lines in drawn]
-    height = max(b[3] - b[1] for b in boxes)
+    there = list(shown(pieces, allowances, unfolded=unfolded).values())
+    height = max(s.box[3] - s.box[1] for s in there)
     body: list[str] = []
     taken: set[str] = set()
     x = MARGIN_MM
-    for (piece, own, lines), box in zip(drawn, boxes, strict=True):
+    for one in there:
+        left, low, right, _ = one.box
         # piece (x, y up) → page (x, y down), its lowest point on the common foot line
-        shift = (x - box[0], MARGIN_MM + height + box[1])
-        body += _piece(piece, lines, own, shift, title, taken, unit)
-        x += box[2] - box[0] + GAP_MM
+        body += _piece(one, (x - left, MARGIN_MM + height + low), title, taken, unit)
+        x += right - left + GAP_MM
     width = x - GAP_MM + MARGIN_MM
     name = title or next(iter(pieces))
     return svg_document(width, height + 2 * MARGIN_MM, body, title=name)
@@ -168,32 +142,10 @@ def _words(text: str, x: float, y: float, em: float, colour: str, turn: float = 
     )
 
 
-def own_allowances(
-    allowances: Mapping[str, float] | Mapping[str, Mapping[str, float]] | None, piece: str
-) -> Mapping[str, float] | None:
-    """The allowances of one piece: edge → mm for every piece, or piece → (edge → mm)."""
-    if allowances and all(isinstance(v, Mapping) for v in allowances.values()):
-        own = allowances.get(piece)
-        return own if isinstance(own, Mapping) else None
-    return allowances  # type: ignore[return-value]  # told apart just above
-
-
-def box_of(drawn: Sequence[Stroke]) -> tuple[float, float, float, float]:
-    """(left, bottom, right, top) mm of all strokes."""
-    points = np.vstack([s.points for s in drawn])
-    (left, low), (right, high) = points.min(axis=0), points.max(axis=0)
-    return float(left), float(low), float(right), float(high)
-
-
 def _piece(
-    piece: Piece,
-    drawn: Sequence[Stroke],
-    allowances: Mapping[str, float] | None,
-    shift: tuple[float, float],
-    title: str,
-    taken: set[str],
-    unit: str,
+    one: Shown, shift: tuple[float, float], title: str, taken: set[str], unit: str
 ) -> list[str]:
+    piece = one.piece
     slug = _unlike(_slug(piece.name), taken)
     about = [
         f'data-piece="{xml_text(piece.name)}"',
@@ -205,7 +157,7 @@ def _piece(
     if piece.larger is not None:
         about.append(f'data-larger="{" ".join(f"{v:.9g}" for v in piece.larger)}"')
     lines = [f'<g id="{slug}" class="piece" {" ".join(about)}>']
-    for stroke in drawn:
+    for stroke in one.drawn:
         what = stroke.kind if stroke.name == piece.name else _slug(stroke.name)
         unique = _unlike(f"{slug}.{what}", taken)
         edge = ""
@@ -228,19 +180,12 @@ def _piece(
             f' fill="{_LOOKS[MARK][2]}" stroke="none" font-family="{FAMILY}">'
             f"{xml_text(words.text)}</text>"
         )
-    lines += _label(piece, allowances, shift, title, unit)
+    lines += _label(label_of(piece, one.allowances, title, unit), shift)
     lines.append("</g>")
     return lines
 
 
-def _label(
-    piece: Piece,
-    allowances: Mapping[str, float] | None,
-    shift: tuple[float, float],
-    title: str,
-    unit: str,
-) -> list[str]:
-    label = label_of(piece, allowances, title, unit)
+def _label(label: Label, shift: tuple[float, float]) -> list[str]:
     x, y = label.centre[0] + shift[0], shift[1] - label.centre[1]
     turned = ""
     if label.turn_deg:
@@ -268,9 +213,7 @@ def _number(value: float) -> str:
 
 def _unlike(name: str, taken: set[str]) -> str:
     """An id not given before in this document; remembered in ``taken``."""
-    made, n = name, 2
-    while made in taken:
-        made, n = f"{name}-{n}", n + 1
+    made = unlike(name, taken, "-")
     taken.add(made)
     return made
 

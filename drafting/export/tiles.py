@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from drafting.export.marks import CUTTING, Label, MarkWords, Stroke, mark_words
+from drafting.export.marks import CUTTING, Box, Label, MarkWords, Shown, Stroke, mark_words
 from drafting.export.packing import Grid, Spot
 from drafting.outline import Points
 from drafting.piece import Piece
@@ -40,13 +40,7 @@ class Laid:
         return points.min(axis=0), points.max(axis=0)
 
 
-def laid_on(
-    piece: Piece,
-    drawn: tuple[Stroke, ...],
-    box: tuple[float, float, float, float],
-    spot: Spot,
-    label: Label,
-) -> Laid:
+def laid_on(one: Shown, box: Box, spot: Spot, label: Label) -> Laid:
     """The piece's strokes in the frame of the joined paper: x right, y down, mm."""
     left, _, right, high = box
     corner = np.array([spot.x, spot.y])
@@ -57,7 +51,7 @@ def laid_on(
             return np.asarray(np.column_stack([high - y, right - x]) + corner)
         return np.asarray(np.column_stack([x - left, high - y]) + corner)
 
-    moved = tuple(Stroke(s.kind, s.name, place(s.points), s.closed, s.on_fold) for s in drawn)
+    moved = tuple(Stroke(s.kind, s.name, place(s.points), s.closed, s.on_fold) for s in one.drawn)
 
     def spot_of(at: tuple[float, float]) -> tuple[float, float]:
         x, y = place(np.array([at]))[0]
@@ -66,8 +60,8 @@ def laid_on(
     turn = label.turn_deg + (90.0 if spot.turned else 0.0)
     turn -= 180.0 if turn > 90.0 + 1e-6 else 0.0  # never upside down
     label = replace(label, centre=spot_of(label.centre), turn_deg=turn)
-    words = tuple(replace(w, at=spot_of(w.at)) for w in mark_words(piece))
-    return Laid(piece, moved, label, words, spot.turned)
+    words = tuple(replace(w, at=spot_of(w.at)) for w in mark_words(one.piece))
+    return Laid(one.piece, moved, label, words, spot.turned)
 
 
 def sheets_showing(laid: Sequence[Laid], grid: Grid, cover: bool) -> tuple[tuple[int, int], ...]:

@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from drafting.allowance import FOLD
-from drafting.export.marks import CUTTING, MARK, SEWING, strokes
-from drafting.export.svg import box_of
+from drafting.export.marks import CUTTING, MARK, SEWING, Shown, shown
 from drafting.figures.drawing import GREY, Drawing, Stroke, Writing, svg_width, text_lines
 from drafting.piece import Piece
 
@@ -44,7 +43,7 @@ class Card:
 def scale_of(cards: Sequence[Card]) -> int:
     """One to how much every piece is drawn: the widest and the highest have room."""
     wide, high = _room(None)
-    boxes = [_box(c, n) for c in cards for n in c.pieces]
+    boxes = [s.box for c in cards for s in _shown(c).values()]
     need = max((max((b[2] - b[0]) / wide, (b[3] - b[1]) / high) for b in boxes), default=0.0)
     return next((s for s in SCALES if s >= max(need, 10.0)), SCALES[-1])
 
@@ -79,8 +78,9 @@ def _room(height_mm: float | None) -> tuple[float, float]:
     return wide, (height_mm or PAGE_MM[1]) - 2 * _MARGIN - 40.0
 
 
-def _box(card: Card, name: str) -> tuple[float, float, float, float]:
-    return box_of(strokes(card.pieces[name], card.allowances.get(name)))
+def _shown(card: Card) -> dict[str, Shown]:
+    allowances = {name: card.allowances.get(name, {}) for name in card.pieces}
+    return shown(card.pieces, allowances) if card.pieces else {}
 
 
 def _block(card: Card, one_to: int, measure: Measure) -> Drawing:
@@ -98,15 +98,15 @@ def _block(card: Card, one_to: int, measure: Measure) -> Drawing:
     drawn: list[Stroke] = []
     left0 = _TEXT_MM + _BETWEEN
     x, top, deep = 0.0, 0.0, 0.0
-    for name, piece in card.pieces.items():
-        a, b, c, d = _box(card, name)
+    for name, one in _shown(card).items():
+        a, b, c, d = one.box
         told = [name, *([card.traced[name]] if name in card.traced else [])]
         w = max((c - a) / one_to, *(measure(t, _SMALL) for t in told))
         h = (d - b) / one_to + _SMALL * _PITCH * len(told)
         if x and x + w > wide:
             x, top, deep = 0.0, top + deep + _GAP, 0.0
         at = np.array([left0 + x, top])
-        for stroke in strokes(piece, card.allowances.get(name)):
+        for stroke in one.drawn:
             pen = _PENS.get(stroke.kind, "faint")
             if stroke.kind == CUTTING and name in card.traced:
                 pen = "new"

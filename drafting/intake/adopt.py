@@ -21,6 +21,7 @@ from drafting.intake.details import details_of
 from drafting.intake.drawn import JOIN_MM
 from drafting.intake.found import Ends, Outline
 from drafting.intake.geometry import Array
+from drafting.lettering import unlike
 from drafting.piece import AS_DRAWN, Piece
 
 CORNER_DEG = 30.0  # a sharper turn than this parts one side of an outline from the next
@@ -140,11 +141,7 @@ def named_sides(points: Array) -> dict[str, Array]:
         runs.append(points[np.arange(a, b + 1) % len(points)])
     lowest = min(range(len(runs)), key=lambda i: _facing(runs[i]) != "bottom")
     for run in runs[lowest:] + runs[:lowest]:
-        base = _facing(run)
-        count, name = 2, base
-        while name in sides:
-            name, count = f"{base} {count}", count + 1
-        sides[name] = run
+        sides[unlike(_facing(run), sides)] = run
     return sides
 
 

@@ -15,6 +15,7 @@ from configs.errors import Fault, InputError
 from drafting.intake.drawn import Drawn, join
 from drafting.intake.found import Found, Outline, ring
 from drafting.intake.group import outline_of
+from drafting.lettering import unlike
 
 MAX_TOTAL_POINTS = 60_000  # of one file: more would make a docket that takes long to read
 MAX_POINTS_SEEN = 1_000_000  # of all closed lines, those inside others too
@@ -180,9 +181,7 @@ def _unique(outlines: Sequence[Outline]) -> list[Outline]:
     named = []
     for i, o in enumerate(outlines, 1):
         base = " ".join(o.name.replace("/", "-").split())[:60] or f"piece {i}"
-        name, n = base, 2
-        while name in seen:
-            name, n = f"{base} {n}", n + 1
+        name = unlike(base, seen)
         seen.add(name)
         named.append(dataclasses.replace(o, name=name))
     return named

@@ -48,7 +48,7 @@ def draft(
     """
     from drafting.docket import Docket
     from drafting.docket.telling import told_in
-    from drafting.export.svg import piece_svg
+    from drafting.export.svg import pieces_svg
     from drafting.report import report
     from drafting.strips import pieced
     from projector.console import print_json
@@ -65,8 +65,8 @@ def draft(
     assert out is not None
     made = report(read)
     drawn: dict[str, str | bytes] = {
-        f"{name.replace(' ', '-')}.svg": piece_svg(
-            piece, read.allowances_for(name), title=read.title, unit=told_in(read)
+        f"{name.replace(' ', '-')}.svg": pieces_svg(
+            {name: piece}, read.allowances_for(name), title=read.title, unit=told_in(read)
         )
         for name, piece in pieced(made.draft.pieces, read.joins).items()
     }

@@ -54,7 +54,6 @@ def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_js
     from drafting.docket import Docket
     from drafting.docket.telling import told_in
     from drafting.export.cut_size import cut_size
-    from drafting.export.marks import opened
     from projector.console import print_json, print_table, warn
 
     read = Docket.load(docket)
@@ -74,10 +73,9 @@ def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_js
         warn(caution, stderr=True)
     rows = []
     for name, piece in pieces.items():
-        if unfolded:
-            piece, ring = opened(piece, allowances[name])
-        else:
-            ring = piece.cutting_line(allowances[name])
+        own = allowances[name]
+        ring = piece.unfolded(own) if unfolded else piece.cutting_line(own)
+        piece = piece.opened() if unfolded else piece
         (left, low), (right, high) = ring.min(axis=0), ring.max(axis=0)
         rows.append((name, piece, right - left, high - low))
     if as_json:

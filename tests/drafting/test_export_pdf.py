@@ -405,13 +405,11 @@ def test_turned_pieces_are_not_mirrored() -> None:
     made = pieces_pdf({"sleeve": sleeve(), "front": front()}, None, paper="a0")
     turned = {n: s.turned for n, s in made.spots.items()}
     assert any(turned.values())
-    from drafting.export.marks import label_of, strokes
-    from drafting.export.svg import box_of
+    from drafting.export.marks import label_of, shown
     from drafting.export.tiles import laid_on
 
-    for name, piece in {"sleeve": sleeve(), "front": front()}.items():
-        drawn = strokes(piece, None)
-        laid = laid_on(piece, drawn, box_of(drawn), made.spots[name], label_of(piece, None))
+    for name, one in shown({"sleeve": sleeve(), "front": front()}, None).items():
+        laid = laid_on(one, one.box, made.spots[name], label_of(one.piece, None))
         ring = next(s.points for s in laid.drawn if s.kind == "cutting")
         x, y = ring.T
         area = 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))

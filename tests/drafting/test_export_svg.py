@@ -18,7 +18,7 @@ from configs.errors import InputError
 from drafting import draft
 from drafting.docket import Docket
 from drafting.export.marks import clear_grain, label_along, strokes
-from drafting.export.svg import piece_svg, pieces_svg
+from drafting.export.svg import pieces_svg
 from drafting.piece import Piece
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -116,7 +116,7 @@ def test_the_whole_piece_is_drawn_on_asking(name: str) -> None:
 
 def test_piece_stands_upright() -> None:
     """The hem lies lower on the page than the neckline, and the piece is not mirrored."""
-    found = paths(piece_svg(front(), ALLOWANCES), "front")
+    found = paths(pieces_svg({"front": front()}, ALLOWANCES), "front")
     hem, neck = found["sewing", "hem"], found["sewing", "neckline"]
     assert min(s.start.imag for s in hem) > max(s.end.imag for s in neck)
     assert hem[0].end.real > hem[0].start.real  # the hem runs away from the fold, to the right
@@ -125,7 +125,7 @@ def test_piece_stands_upright() -> None:
 
 def test_every_kind_of_line_has_its_class() -> None:
     """Cutting, sewing, fold, grain, notch, dart, drill and inner lines can be told apart."""
-    kinds = {kind for kind, _ in paths(piece_svg(front(), ALLOWANCES), "front")}
+    kinds = {kind for kind, _ in paths(pieces_svg({"front": front()}, ALLOWANCES), "front")}
     assert kinds == {"cutting", "sewing", "fold", "grain", "notch", "dart", "drill", "mark", "sign"}
 
 
@@ -188,7 +188,7 @@ def test_label_lies_inside_the_piece() -> None:
     from exchange_pieces import arc
 
     crescent = np.vstack([arc((0, 0), 200, 0, 180), arc((0, 0), 120, 180, 0)])
-    text = piece_svg(Piece.from_outline("facing", crescent), None)
+    text = pieces_svg({"facing": Piece.from_outline("facing", crescent)}, None)
     label = next(t for t in ElementTree.fromstring(text).iter(f"{SVG}text"))
     x, y = float(label.get("x", "nan")), float(label.get("y", "nan"))
     path = next(p for (kind, _), p in paths(text, "facing").items() if kind == "sewing")
@@ -237,7 +237,7 @@ def test_the_grain_arrow_crosses_nothing(path: Path) -> None:
 def test_the_slit_is_written_beside_its_bar() -> None:
     """The slit's end is a bar square to the fold with its length beside it, and no cutting line."""
     back = Docket.load(CONFIGS / "dockets" / "rehearsal-top.yaml").pieces()["back"]
-    text = piece_svg(back, {"all": 10.0})
+    text = pieces_svg({"back": back}, {"all": 10.0})
     beside = [t for t in ElementTree.fromstring(text).iter(f"{SVG}text") if t.text]
     assert [t for t in beside if (t.text or "").startswith("slit ")]
     bars = [s for s in strokes(back, None) if s.name.startswith("slit ")]
@@ -259,7 +259,9 @@ def test_a_strip_takes_its_label_along() -> None:
     box = shapely.affinity.translate(shapely.affinity.rotate(box, turn, origin=(0, 0)), x, y)
     assert shapely.Polygon(strip.sewing_line).contains(box)
     said = [
-        t.text for t in ElementTree.fromstring(piece_svg(strip, None)).iter(f"{SVG}text") if t.text
+        t.text
+        for t in ElementTree.fromstring(pieces_svg({"strip": strip}, None)).iter(f"{SVG}text")
+        if t.text
     ]
     assert said[0] == "neck binding"
     assert said[1].startswith("cut 1 on the bias · cut as drawn")
@@ -284,7 +286,9 @@ def test_no_line_crosses_the_words_on_a_piece(docket: Path) -> None:
         lines = shapely.union_all(
             [shapely.LineString(s.inked) for s in strokes(piece, read.allowances_for(name))]
         )
-        group = ElementTree.fromstring(piece_svg(piece, read.allowances_for(name), title="t"))
+        group = ElementTree.fromstring(
+            pieces_svg({"piece": piece}, read.allowances_for(name), title="t")
+        )
         x0, y0 = (v[0] for v in page_shift(piece, read.allowances_for(name)))
         inside = shapely.Polygon(piece.sewing_line)
         for words, turn in words_of(group):
