@@ -99,13 +99,15 @@ def in_parts(piece: Piece, joins: int) -> tuple[Piece, ...]:
     places = [piece.edges[x.edge].at(x.at_mm)[0] - origin for x in piece.notches]
     near = [float(p @ u) - lean * float(p @ n) for p in places]
     cuts = [_off(c, near, length / (joins + 1) / 4.0) for c in cuts]
+    # where the strip ends and is cut, along its lower and its upper edge
+    across = np.array(
+        [[0.0, ends], *([c, c + lean * width] for c in cuts), [length, ends + length]]
+    )
     made = []
     for k in range(joins + 1):
-        low = 0.0 if k == 0 else cuts[k - 1] - wide
-        high = length if k == joins else cuts[k] + wide
-        top_low = ends if k == 0 else cuts[k - 1] - wide + lean * width
-        top_high = ends + length if k == joins else cuts[k] + wide + lean * width
-        corners = [(low, 0.0), (high, 0.0), (top_high, width), (top_low, width)]
+        low = across[k] - (wide if k else 0.0)
+        high = across[k + 1] + (wide if k < joins else 0.0)
+        corners = [(low[0], 0.0), (high[0], 0.0), (high[1], width), (low[1], width)]
         ring = np.array([origin + x * u + y * n for x, y in corners])
         names = [lower.name, JOIN if k < joins else right.name, upper.name]
         names.append(f"first {JOIN}" if k and k < joins else JOIN if k else left.name)

@@ -171,17 +171,11 @@ def clear_grain(piece: Piece, clear_mm: float = GRAIN_CLEAR_MM) -> Points:
     along = (own[1] - own[0]) / length
     across = np.array([along[1], -along[0]])
     inside = shapely.Polygon(piece.sewing_line)
-    lines = [m.points if len(m.points) > 1 else np.repeat(m.points, 2, 0) for m in piece.marks]
-    lines += [np.array([d.first, d.tip, d.second]) for d in piece.darts]
-    if piece.fold is not None:
-        lines.append(_fold_sign(piece))
-    drawn = shapely.union_all([shapely.LineString(x) for x in lines]) if lines else None
+    drawn = shapely.union_all(np.array([line for line, _ in _inside(piece)], dtype=object))
     reach = np.array(piece.sewing_line) @ np.column_stack([across, along])
     low, high = reach.min(axis=0), reach.max(axis=0)
     for margin in (clear_mm, 0.6 * clear_mm, 0.3 * clear_mm):
-        free = inside.buffer(-margin)
-        if drawn is not None:
-            free = free.difference(drawn.buffer(margin))
+        free = inside.buffer(-margin).difference(drawn.buffer(margin))
         kept = _longest(free, own)
         if kept is not None and _span(kept) >= min(length, max(_LEAST_GRAIN_MM, 0.6 * length)):
             return kept
@@ -196,6 +190,18 @@ def clear_grain(piece: Piece, clear_mm: float = GRAIN_CLEAR_MM) -> Points:
             short = max(0.0, _span(best) - length) / 2.0  # no longer than it was meant to be
             return np.array([best[0] + along * short, best[1] - along * short])
     return own
+
+
+def _inside(piece: Piece) -> list[tuple[Any, float]]:
+    """Lines inside a piece, and how far a label keeps off each, mm."""
+    import shapely
+
+    marks = [
+        (m.points if len(m.points) > 1 else np.repeat(m.points, 2, 0), 4.0) for m in piece.marks
+    ]
+    darts = [(np.array([d.first, d.tip, d.second]), 3.0) for d in piece.darts]
+    sign = [] if piece.fold is None else [(_fold_sign(piece), 3.0)]
+    return [(shapely.LineString(line), away) for line, away in (*sign, *marks, *darts)]
 
 
 def _span(line: Points) -> float:
@@ -520,13 +526,8 @@ def label_spot(piece: Piece) -> tuple[tuple[float, float], float, float]:
 
     shape = shapely.Polygon(piece.sewing_line)
     keep = shape.difference(shapely.LineString(clear_grain(piece)).buffer(6.0))
-    if piece.fold is not None:
-        keep = keep.difference(shapely.LineString(_fold_sign(piece)).buffer(3.0))
-    for mark in piece.marks:
-        line = mark.points if len(mark.points) > 1 else np.repeat(mark.points, 2, axis=0)
-        keep = keep.difference(shapely.LineString(line).buffer(4.0))
-    for dart in piece.darts:
-        keep = keep.difference(shapely.LineString([dart.first, dart.tip, dart.second]).buffer(3.0))
+    for line, away in _inside(piece):
+        keep = keep.difference(line.buffer(away))
     for words in mark_words(piece):
         keep = keep.difference(_words_box(words).buffer(3.0))
     # Squeezed to a third across, the largest circle becomes an ellipse three wide to one high.

@@ -22,7 +22,9 @@ from drafting.intake.drawn import JOIN_MM
 from drafting.intake.found import Ends, Outline
 from drafting.intake.geometry import Array
 from drafting.lettering import unlike
+from drafting.outline import polyline_length
 from drafting.piece import AS_DRAWN, Piece
+from drafting.placement import carry
 
 CORNER_DEG = 30.0  # a sharper turn than this parts one side of an outline from the next
 CORNER_REACH_MM = 2.0  # over which a turn is measured, so that a drawn curve's chords are none
@@ -85,22 +87,27 @@ def adopt(
         # Of the two ways up, the one nearer to the drawing's own: mirrored when the fold is right.
         reference = told if told is not None else (grain if grain is not None else math.pi / 2)
         mirrored = math.cos(up - reference) < -1e-9
-        if mirrored:
-            edges = {n: (p * (-1.0, 1.0))[::-1].copy() for n, p in reversed(edges.items())}
-            along = edges[chosen][0] - edges[chosen][-1]
-            up = math.atan2(along[1], along[0])
-        grain = up
+        grain = -up if mirrored else up
     turn = math.pi / 2 - (grain if grain is not None else math.pi / 2)
-    edges = {n: _turned(p, turn) for n, p in edges.items()}
-    arrow = None if mirrored or grain_deg is not None else _arrow(outline.grain, turn)
-    edges, arrow, low = _at_origin(edges, arrow, chosen)
+    c, s, flip = math.cos(turn), math.sin(turn), -1.0 if mirrored else 1.0
+    placed = np.array([[c * flip, -s, 0.0], [s * flip, c, 0.0], [0.0, 0.0, 1.0]])
+    edges = {n: carry(placed, p) for n, p in edges.items()}
+    if mirrored:
+        edges = {n: p[::-1].copy() for n, p in reversed(edges.items())}
+    low = np.vstack(list(edges.values())).min(axis=0)
+    if chosen is not None:
+        low[0] = float(edges[chosen][:, 0].mean())
+    placed[:2, 2] = -low
+    edges = {n: p - low for n, p in edges.items()}
+    if chosen is not None:
+        edges = _on_fold(edges, chosen)
+    arrow = None
+    if outline.grain is not None and grain_deg is None and not mirrored:
+        (ax, ay), (bx, by) = carry(placed, outline.grain).tolist()
+        arrow = (ax, ay), (bx, by)
     new_names = {**(edge_names or {}), **({chosen: FOLD} if chosen else {})}
     edges = _renamed(edges, new_names, where)
-
-    def moved(points: Array) -> Array:
-        return _turned(points * (-1.0, 1.0) if mirrored else points, turn) - low
-
-    inner = [replace(i, points=moved(i.points)) for i in outline.inner]
+    inner = [replace(i, points=carry(placed, i.points)) for i in outline.inner]
     notches, darts, marks = details_of(inner, edges, new_names, mirrored)
     piece = Piece.from_outline(
         name,
@@ -116,7 +123,7 @@ def adopt(
         darts=darts,
         marks=marks,
         label=_label(outline, name),
-        own_cutting_line=None if outline.cutting is None else moved(outline.cutting),
+        own_cutting_line=None if outline.cutting is None else carry(placed, outline.cutting),
     )
 
 
@@ -159,13 +166,10 @@ def _corners(points: Array) -> list[int]:
     steps = np.linalg.norm(np.diff(ring, axis=0), axis=1)
     total = float(steps.sum())
     at = np.concatenate([[0.0], np.cumsum(steps)[:-1]])
-    position = np.concatenate([at - total, at, at + total, [2.0 * total]])
-    x = np.concatenate([points[:, 0]] * 3 + [points[:1, 0]])
-    y = np.concatenate([points[:, 1]] * 3 + [points[:1, 1]])
     reach = min(CORNER_REACH_MM, total / 50.0)
 
     def along(s: Array) -> Array:
-        return np.column_stack([np.interp(s, position, x), np.interp(s, position, y)])
+        return np.column_stack([np.interp(s, at, axis, period=total) for axis in points.T])
 
     back, ahead = points - along(at - reach), along(at + reach) - points
     turn = np.degrees(
@@ -226,10 +230,7 @@ def _along(edges: Mapping[str, Array], side: str) -> list[str]:
 
 
 def _no_fold(where: str, what: str, edges: Mapping[str, Array]) -> InputError:
-    sides = ", ".join(
-        f"{n} ({length_text(float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()))})"
-        for n, p in edges.items()
-    )
+    sides = ", ".join(f"{n} ({length_text(polyline_length(p))})" for n, p in edges.items())
     return InputError.of(
         where, f"{what}, so it cannot lie on the fold.", f"Its sides are: {sides}."
     )
@@ -242,40 +243,15 @@ def _direction(grain: Ends | None) -> float | None:
     return math.atan2(by - ay, bx - ax)
 
 
-def _turned(points: Array, turn: float) -> Array:
-    if abs(turn) < 1e-9:
-        return points
-    c, s = math.cos(turn), math.sin(turn)
-    return np.asarray(points @ np.array([[c, s], [-s, c]]))
-
-
-def _arrow(grain: Ends | None, turn: float) -> Ends | None:
-    if grain is None:
-        return None
-    (ax, ay), (bx, by) = _turned(np.array(grain), turn).tolist()
-    return (ax, ay), (bx, by)
-
-
-def _at_origin(
-    edges: dict[str, Array], arrow: Ends | None, fold: str | None
-) -> tuple[dict[str, Array], Ends | None, Array]:
-    """Moved so that the piece starts at x = 0, y = 0, a fold made exactly x = 0; and what it was
-    moved by, (2,)."""
-    low = np.vstack(list(edges.values())).min(axis=0)
-    if fold is not None:
-        low[0] = float(edges[fold][:, 0].mean())
-    moved = {n: p - low for n, p in edges.items()}
-    if fold is not None:
-        moved = {n: np.maximum(p, (0.0, -np.inf)) for n, p in moved.items()}
-        moved[fold][:, 0] = 0.0
-        names = list(moved)
-        i = names.index(fold)
-        moved[names[i - 1]][-1] = moved[fold][0]
-        moved[names[(i + 1) % len(names)]][0] = moved[fold][-1]
-    if arrow is not None:
-        (ax, ay), (bx, by) = (np.array(arrow) - low).tolist()
-        arrow = (ax, ay), (bx, by)
-    return moved, arrow, low
+def _on_fold(edges: Mapping[str, Array], fold: str) -> dict[str, Array]:
+    """The edges with the fold made exactly x = 0 and nothing past it."""
+    moved = {n: np.maximum(p, (0.0, -np.inf)) for n, p in edges.items()}
+    moved[fold][:, 0] = 0.0
+    names = list(moved)
+    i = names.index(fold)
+    moved[names[i - 1]][-1] = moved[fold][0]
+    moved[names[(i + 1) % len(names)]][0] = moved[fold][-1]
+    return moved
 
 
 def _renamed(edges: dict[str, Array], names: Mapping[str, str], where: str) -> dict[str, Array]:

@@ -94,46 +94,35 @@ def _once(lines: Sequence[Drawn]) -> list[Drawn]:
 
 
 class _Ends:
-    """Ends of open lines, looked up by the cells of a grid, so that thousands stay quick."""
+    """Ends of open lines, looked up in a tree, so that thousands stay quick."""
 
     def __init__(self, ends: Sequence[tuple[Array, Array]]) -> None:
-        self.ends = [((float(a[0]), float(a[1])), (float(b[0]), float(b[1]))) for a, b in ends]
-        self.free = set(range(len(ends)))
+        import shapely
+
+        self.at = np.array(ends, dtype=np.float64).reshape(-1, 2)  # two rows a line
+        self.free = np.ones(len(ends), dtype=bool)
+        self.tree = shapely.STRtree(shapely.points(self.at))
         self.looks = 0
-        self.cells: dict[tuple[int, int], set[int]] = {}
-        for i, both in enumerate(self.ends):
-            for end in both:
-                self.cells.setdefault(_cell(end), set()).add(i)
 
     def take(self, i: int) -> bool:
         """Take line ``i`` out; False when it was taken before."""
-        if i not in self.free:
-            return False
-        self.free.discard(i)
-        for end in self.ends[i]:
-            self.cells[_cell(end)].discard(i)
-        return True
+        was, self.free[i] = bool(self.free[i]), False
+        return was
 
     def nearest(self, point: Array) -> tuple[int, bool] | None:
         """The free line with an end at ``point``, and whether it must be turned round."""
-        x, y = float(point[0]), float(point[1])
-        cx, cy = _cell((x, y))
-        best = (math.inf, -1, False)
-        for cell in ((cx + dx, cy + dy) for dx in (0, -1, 1) for dy in (0, -1, 1)):
-            around = self.cells.get(cell, ())
-            self.looks += len(around)
-            if self.looks > MAX_LOOKS:
-                raise InputError.of(
-                    "",
-                    f"too many lines end near x {x:.1f}, y {y:.1f} mm to tell which go on.",
-                    "Save the outlines of one garment alone, each as one closed line.",
-                )
-            for i in around:
-                for flip in (False, True):
-                    ex, ey = self.ends[i][flip]
-                    best = min(best, (math.hypot(ex - x, ey - y), i, flip))
-        return (best[1], best[2]) if best[0] <= JOIN_MM else None
+        import shapely
 
-
-def _cell(point: tuple[float, float]) -> tuple[int, int]:
-    return math.floor(point[0] / JOIN_MM), math.floor(point[1] / JOIN_MM)
+        near = self.tree.query(shapely.Point(point), predicate="dwithin", distance=JOIN_MM)
+        self.looks += len(near)
+        if self.looks > MAX_LOOKS:
+            raise InputError.of(
+                "",
+                f"too many lines end near x {point[0]:.1f}, y {point[1]:.1f} mm to tell which go on.",
+                "Save the outlines of one garment alone, each as one closed line.",
+            )
+        near = np.sort(near[self.free[near // 2]])
+        if not len(near):
+            return None
+        end = int(near[np.argmin(np.hypot(*(self.at[near] - point).T))])
+        return end // 2, bool(end % 2)

@@ -11,8 +11,9 @@ from __future__ import annotations
 import io
 import math
 import re
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
-from itertools import pairwise
+from itertools import chain, islice, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,7 @@ from configs.errors import Fault, InputError
 from configs.files import read_bytes
 from drafting.intake.drawn import CUTTING, DRILL, FOLD, GRAIN, MARK, NOTCH, SEWING, Drawn
 from drafting.intake.dxfshape import NO_LINE, Unread, chains_of
-from drafting.intake.found import Found
+from drafting.intake.found import Found, many
 from drafting.intake.geometry import LARGEST, Chain
 from drafting.intake.judge import outlines_from
 from drafting.intake.svgshape import UNIT_MM
@@ -47,6 +48,9 @@ _LINES = {
     "13": DRILL,
 }
 _NAMES = {"8": "line", "11": "cut-out"}  # of marks to which the file gives no name
+_SAYS = {"piece name": "name", "quantity": "cut"} | {
+    word: word for word in ("pair", "turns", "larger", "category")
+}
 _SAID = re.compile(  # what texts of the standard say that is read, or says nothing of a line
     r"\s*(piece name|quantity|category|pair|turns|larger|style name|units?|author|size|"
     r"sample size|creation (date|time)|version|material|grade rule table)\s*:",
@@ -119,7 +123,7 @@ class _Reader:
         self.entities = 0
         self.vertices = 0
         self.scale = 1.0
-        self.unread: dict[str, int] = {}
+        self.unread = Counter[str]()
         self.hidden = 0
         self.texts_left = 0
         self.off = {
@@ -140,11 +144,9 @@ class _Reader:
         for kind, count in sorted(self.unread.items()):
             self.notes.append(f"{count} × {kind} left out: not a line that is read.")
         if self.texts_left:
-            plural = "s" if self.texts_left > 1 else ""
-            self.notes.append(f"{self.texts_left} text{plural} left out.")
+            self.notes.append(f"{many(self.texts_left, 'text')} left out.")
         if self.hidden:
-            plural = "s" if self.hidden > 1 else ""
-            self.notes.append(f"{self.hidden} line{plural} on layers switched off left out.")
+            self.notes.append(f"{many(self.hidden, 'line')} on layers switched off left out.")
         return outlines_from(drawn, self.where, self.notes, only)
 
     def drawn(self) -> list[Drawn]:
@@ -189,15 +191,8 @@ class _Reader:
         return told
 
     def texts(self) -> Iterator[str]:
-        sources = [self.document.modelspace(), *self.document.blocks]
-        count = 0
-        for source in sources:
-            for e in source:
-                if e.dxftype() in ("TEXT", "MTEXT"):
-                    count += 1
-                    yield _clean(e.dxf.text if e.dxftype() == "TEXT" else e.text)
-                if count > 5000:
-                    return
+        every = chain.from_iterable([self.document.modelspace(), *self.document.blocks])
+        return islice((text for e in every if (text := _text_of(e)) is not None), 5000)
 
     def expanded(self, insert: Any, depth: int) -> Iterator[Any]:
         """The entities of an INSERT in the drawing's frame, nested ones too."""
@@ -250,24 +245,21 @@ class _Reader:
             chains = self.chains(e, points=kind in _POINTS)
             if kind is None:
                 if chains:
-                    said = f"line on layer '{_clean(layer)[:40]}' of '{name}'"
-                    self.unread[said] = self.unread.get(said, 0) + 1
+                    self.unread[f"line on layer '{_clean(layer)[:40]}' of '{name}'"] += 1
                 continue
             note = _note_of(e)
             if kind == MARK and not note:
                 note = {"name": _NAMES[layer]}
             if kind == SEWING:
-                for chain in chains:
-                    for edge, part in _named_edges(e, chain):
+                for whole in chains:
+                    for edge, part in _named_edges(e, whole):
                         drawn.append(Drawn(part, name, place, name, edge, kind, about))
             drawn += [Drawn(c, name, place, name, "", kind, about, note) for c in chains]
         return drawn
 
     def count_texts(self, entities: Iterable[Any]) -> None:
-        for e in entities:
-            if e.dxftype() in ("TEXT", "MTEXT"):
-                text = _clean(e.dxf.text if e.dxftype() == "TEXT" else e.text)
-                self.texts_left += not _SAID.match(text)
+        texts = (text for e in entities if (text := _text_of(e)) is not None)
+        self.texts_left += sum(not _SAID.match(text) for text in texts)
 
     def loose(self, entities: Iterable[Any], block: str) -> list[Drawn]:
         drawn = []
@@ -299,39 +291,36 @@ class _Reader:
                     for c in chains_of(e, self.scale)
                 ]
         except Unread as unread:
-            self.unread[str(unread)] = self.unread.get(str(unread), 0) + 1
+            self.unread[str(unread)] += 1
             return []
         except InputError as error:
             raise InputError([Fault(self.where, f.what, f.remedy) for f in error.faults]) from error
-        for chain in made:
-            self.vertices += len(chain.segments)
+        for line in made:
+            self.vertices += len(line.segments)
             if self.vertices > MAX_VERTICES:
                 raise self.fault(f"draws more than {MAX_VERTICES} points.")
-            if not all(np.all(np.abs(s.control) <= LARGEST) for s in chain.segments):
+            if not all(np.all(np.abs(s.control) <= LARGEST) for s in line.segments):
                 raise self.fault("holds a coordinate that is no number, or far too large.")
         return made
+
+
+def _text_of(e: Any) -> str | None:
+    """What a text says; None of anything else."""
+    kind = e.dxftype()
+    return _clean(e.dxf.text if kind == "TEXT" else e.text) if kind in ("TEXT", "MTEXT") else None
 
 
 def _about(entities: Iterable[Any]) -> dict[str, str]:
     """What a block says of its piece: name, cut, pair, turns, and what our extended data adds."""
     about: dict[str, str] = {}
-    category = ""
     for e in entities:
         if e.dxftype() == "TEXT":
-            key, colon, value = _clean(e.dxf.text).partition(":")
-            key, value = key.strip().lower(), value.strip()
-            if not colon or not value:
-                continue
-            if key == "piece name":
-                about["name"] = value
-            elif key == "quantity":
-                about["cut"] = value
-            elif key in ("pair", "turns", "larger"):
-                about[key] = value
-            elif key == "category":
-                category = value.replace(" ", "").upper()
+            key, _, value = (part.strip() for part in _clean(e.dxf.text).partition(":"))
+            if value and (said := _SAYS.get(key.lower())):
+                about[said] = value
         elif str(e.dxf.layer) == "1":
             about |= _note_of(e)
+    category = about.pop("category", "").replace(" ", "").upper()
     both = re.fullmatch(r"(\d{1,2})\s*,\s*(\d{1,2})", about.get("cut", ""))
     if both:  # left and right are counted apart
         about["cut"] = str(int(both.group(1)) + int(both.group(2)))

@@ -12,7 +12,7 @@ import numpy as np
 
 from configs.errors import InputError
 from drafting.intake.geometry import Array, Chain
-from drafting.outline import crossing_of, signed_area
+from drafting.outline import crossing_of, polyline_length, signed_area
 
 MIN_AREA_MM2 = 100.0  # a square centimetre: smaller closed shapes are marks, not pieces
 MAX_EXTENT_MM = 20_000.0  # no piece is longer than 20 m; larger means a wrong unit
@@ -69,14 +69,13 @@ class Outline:
     @property
     def size_mm(self) -> tuple[float, float]:
         """Width and height of its bounding box."""
-        low, high = self.points.min(axis=0), self.points.max(axis=0)
-        return float(high[0] - low[0]), float(high[1] - low[1])
+        width, height = np.ptp(self.points, axis=0).tolist()
+        return width, height
 
     @property
     def length_mm(self) -> float:
         """Once round."""
-        ring = np.vstack([self.points, self.points[:1]])
-        return float(np.linalg.norm(np.diff(ring, axis=0), axis=1).sum())
+        return polyline_length(np.vstack([self.points, self.points[:1]]))
 
     @property
     def area_mm2(self) -> float:
@@ -90,6 +89,11 @@ class Found:
 
     outlines: tuple[Outline, ...]
     notes: tuple[str, ...] = ()
+
+
+def many(count: int, what: str) -> str:
+    """'1 open line', '2 open lines'."""
+    return f"{count} {what}{'s' if count > 1 else ''}"
 
 
 def ring(chain: Chain) -> Array | None:

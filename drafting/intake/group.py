@@ -7,6 +7,7 @@ cutting line, grain, fold, notch …), so nothing is guessed but where edges beg
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -124,7 +125,7 @@ def _edges(drawn: Sequence[Drawn]) -> dict[str, Array]:
 def _inner(name: str, members: Sequence[Drawn], said: list[str]) -> tuple[Inner, ...]:
     """Notches, darts, drill holes and marks; what is more than can be kept is said by kind."""
     kept: list[Inner] = []
-    left: dict[str, int] = {}
+    left = Counter[str]()
     room = MAX_INNER_POINTS
     for d in members:
         if d.line not in INSIDE:
@@ -132,7 +133,7 @@ def _inner(name: str, members: Sequence[Drawn], said: list[str]) -> tuple[Inner,
         points = d.chain.flatten() if len(kept) < MAX_INNER and room > 0 else np.empty((0, 2))
         room -= len(points)
         if not len(points) or room < 0 or not np.all(np.isfinite(points)):
-            left[d.line] = left.get(d.line, 0) + 1
+            left[d.line] += 1
             continue
         kept.append(Inner(d.line, points, d.chain.closed, d.note))
     words = {NOTCH: "notches", DART: "darts", DRILL: "drill holes", MARK: "lines inside"}

@@ -13,7 +13,7 @@ import numpy as np
 
 from configs.errors import Fault, InputError
 from drafting.intake.drawn import Drawn, join
-from drafting.intake.found import Found, Outline, ring
+from drafting.intake.found import Found, Outline, many, ring
 from drafting.intake.group import outline_of
 from drafting.lettering import unlike
 
@@ -83,9 +83,7 @@ def outlines_from(
             raise InputError(_too_many(where, len(closed) + len(outlines)))
     outer, inner = _outermost(candidates)
     if tiny:
-        said.append(
-            f"{tiny} closed shape{'s' if tiny > 1 else ''} under a square centimetre left out."
-        )
+        said.append(f"{many(tiny, 'closed shape')} under a square centimetre left out.")
     # Sizes are often drawn one inside the other: an inner outline is had by its name.
     named = _unique([*outlines, *outer, *(o for o, _ in inner)])
     within = dict(zip((o.name for o in named[len(outlines) + len(outer) :]), inner, strict=True))
@@ -98,9 +96,8 @@ def outlines_from(
     if hidden:
         said.append("What was left out for lying inside is taken when it is asked for by name.")
     if left_open:
-        said.append(
-            f"{left_open} open line{'s' if left_open > 1 else ''} left out: only closed outlines become pieces."
-        )
+        what = "left out: only closed outlines become pieces."
+        said.append(f"{many(left_open, 'open line')} {what}")
     faults = [f for name, f in wrong if not only or name in only or not outlines]
     if faults:
         raise InputError(faults[:MAX_FAULTS])

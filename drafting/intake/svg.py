@@ -10,6 +10,7 @@ Sources: SVG 1.1 (Second Edition), chapters 7 (coordinate systems, units) and 9 
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,7 +21,7 @@ import numpy as np
 from configs.errors import Fault, InputError
 from configs.files import read_bytes
 from drafting.intake.drawn import CUTTING, FOLD, GRAIN, INSIDE, SEWING, Drawn
-from drafting.intake.found import Found
+from drafting.intake.found import Found, many
 from drafting.intake.geometry import LARGEST, Array, bounded
 from drafting.intake.judge import outlines_from
 from drafting.intake.svgshape import LENGTH, UNIT_MM, chains_of, length, shift, transform, view_box
@@ -97,8 +98,7 @@ class _Walk:
         self.segments = 0
         self.level = 0
         self.hidden = 0
-        self.other: dict[str, int] = {}
-        self.left: dict[str, int] = {}
+        self.other, self.left = Counter[str](), Counter[str]()
         self.uses: list[Node] = []
         self.by_id: dict[str, Node] = {}
         self.viewport: list[tuple[float, float]] = []
@@ -118,15 +118,11 @@ class _Walk:
                 "all that was found is meant."
             )
         if self.hidden:
-            plural = "s" if self.hidden > 1 else ""
-            self.note(f"{self.hidden} hidden element{plural} left out, with all that is in them.")
+            self.note(f"{many(self.hidden, 'hidden element')} left out, with all that is in them.")
         for tag, count in self.left.items():
-            kind = "text" if tag == "text" else "picture"
-            self.note(f"{count} {kind}{'s' if count > 1 else ''} left out.")
+            self.note(f"{many(count, 'text' if tag == 'text' else 'picture')} left out.")
         for piece, count in self.other.items():
-            self.note(
-                f"'{piece}': {count} line{'s' if count > 1 else ''} of no kind that is known left out."
-            )
+            self.note(f"'{piece}': {many(count, 'line')} of no kind that is known left out.")
         return outlines_from(self.drawn, self.where, self.notes, only)
 
     def scale(self) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -186,17 +182,12 @@ class _Walk:
             one = UNIT_MM["px"]
             return (one, one), ((width or 0.0) / one, (height or 0.0) / one)
         ratios = [s / v for s, v in zip((width, height), view, strict=True) if s is not None]
-        if len(ratios) == 1:
-            return (ratios[0], ratios[0]), view
-        fit = a.get("preserveAspectRatio", "").split()
-        if fit[:1] == ["none"]:
-            return (ratios[0], ratios[1]), view
-        one = max(ratios) if "slice" in fit else min(ratios)
-        if max(ratios) > 1.001 * min(ratios):
+        how = a.get("preserveAspectRatio", "")
+        if max(ratios) > 1.001 * min(ratios) and how.split()[:1] != ["none"]:
             self.note(
                 "Width, height and viewBox of the file differ in shape; the scale is what a viewer shows."
             )
-        return (one, one), view
+        return _fitted((ratios[0], ratios[-1]), how), view
 
     def group(self, node: Node, matrix: Array, context: _Context) -> None:
         """Everything below ``node``, whose own transform is in ``matrix`` already."""
@@ -242,7 +233,7 @@ class _Walk:
             self.hidden += 1
         elif node.tag in ("text", "image"):
             if not context.below(node).label:
-                self.left[node.tag] = self.left.get(node.tag, 0) + 1
+                self.left[node.tag] += 1
         else:
             self.shape(node, matrix, context)
         self.level -= 1
@@ -270,16 +261,9 @@ class _Walk:
         matrix = matrix @ shift(x, y)
         self.uses.append(target)
         if target.tag in ("symbol", "svg"):
-            sized = Node(
-                "svg",
-                {
-                    **target.attributes,
-                    **{k: v for k, v in node.attributes.items() if k in ("width", "height")},
-                },
-                node.row,
-                target.children,
-                target.title,
-            )
+            size = {k: v for k, v in node.attributes.items() if k in ("width", "height")}
+            said = {**target.attributes, **size}
+            sized = dataclasses.replace(target, tag="svg", attributes=said, row=node.row)
             own = self.read(node, transform, target.attributes.get("transform", ""))
             self.nested(sized, matrix @ own, context)
         else:
@@ -296,10 +280,7 @@ class _Walk:
         box = self.read(node, view_box, a.get("viewBox", ""))
         if box:
             ratio = (width / box[2], height / box[3])
-            fit = a.get("preserveAspectRatio", "xMidYMid").split()
-            if fit[:1] != ["none"]:
-                one = max(ratio) if "slice" in fit else min(ratio)
-                ratio = (one, one)
+            ratio = _fitted(ratio, a.get("preserveAspectRatio", ""))
             matrix = matrix @ np.diag([ratio[0], ratio[1], 1.0]) @ shift(-box[0], -box[1])
             width, height = box[2], box[3]
         self.viewport.append((width, height))
@@ -310,13 +291,7 @@ class _Walk:
         def number(key: str, axis: int) -> float:
             return self.number(node, key, axis)
 
-        try:
-            chains = chains_of(node.tag, node.attributes, number)
-        except InputError as error:
-            f = error.faults[0]
-            if f.where:
-                raise
-            raise self.fault(node, f.what, f.remedy) from error
+        chains = self.read(node, lambda tag: chains_of(tag, node.attributes, number), node.tag)
         self.segments += sum(len(c.segments) for c in chains)
         if self.segments > MAX_SEGMENTS:
             raise self.fault(
@@ -324,7 +299,7 @@ class _Walk:
             )
         context = context.below(node)
         if context.piece and not context.line and not context.edge and chains:
-            self.other[context.piece] = self.other.get(context.piece, 0) + 1
+            self.other[context.piece] += 1
         for chain in chains:
             self.drawn.append(
                 Drawn(
@@ -355,6 +330,8 @@ class _Walk:
             return how(text)
         except InputError as error:
             f = error.faults[0]
+            if f.where:
+                raise
             raise self.fault(node, f.what, f.remedy) from error
 
     def place(self, node: Node) -> str:
@@ -363,6 +340,17 @@ class _Walk:
 
     def fault(self, node: Node, what: str, remedy: str) -> InputError:
         return InputError.of(f"{self.where} {self.place(node)}", what, remedy)
+
+
+def _fitted(ratios: tuple[float, float], how: str) -> tuple[float, float]:
+    """How much larger a viewBox is shown in x and y, from what would fill its place.
+
+    ``how``: a ``preserveAspectRatio`` (SVG 1.1, section 7.8).
+    """
+    if how.split()[:1] == ["none"]:
+        return ratios
+    one = max(ratios) if "slice" in how.split() else min(ratios)
+    return one, one
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from drafting.intake.geometry import Array, Bezier, Chain, bounded, line, svg_ar
 MAX_SEGMENTS = 50_000  # of one path
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_FLAG = re.compile("[01]")
 _SPACE = re.compile(r"[\s,]*")
 _COUNTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
 
@@ -72,7 +73,9 @@ class _Reader:
     def _values(self, command: str) -> list[float]:
         arc = command in "Aa"
         return [
-            self._flag() if arc and i in (3, 4) else self._number()
+            self._value(_FLAG, "an arc's flag must be 0 or 1")
+            if arc and i in (3, 4)
+            else self._value(_NUMBER, "a number is missing")
             for i in range(_COUNTS[command.upper()])
         ]
 
@@ -80,24 +83,16 @@ class _Reader:
         match = _SPACE.match(self.d, self.at)
         self.at = match.end() if match else self.at
 
-    def _number(self) -> float:
+    def _value(self, pattern: re.Pattern[str], wrong: str) -> float:
         self._skip()
-        match = _NUMBER.match(self.d, self.at)
+        match = pattern.match(self.d, self.at)
         if not match:
-            raise self._fault("a number is missing")
+            raise self._fault(wrong)
         value = bounded(float(match.group()))
         if value is None:
             raise self._fault("a number is too large")
         self.at = match.end()
         return value
-
-    def _flag(self) -> float:
-        self._skip()
-        letter = self.d[self.at : self.at + 1]
-        if letter not in ("0", "1"):
-            raise self._fault("an arc's flag must be 0 or 1")
-        self.at += 1
-        return float(letter)
 
     def _step(self, command: str, values: list[float]) -> None:
         kind = command.upper()

@@ -272,22 +272,21 @@ def what_would_help(
                     f"About {math.ceil(short / 10.0) * 10} mm of length are missing: "
                     f"{math.ceil(bolt.cloth_length_mm / 10.0) * 10} mm would do."
                 )
-    if cloth.nap == "one-way" and fits(dataclasses.replace(cloth, nap="two-way")):
-        said.append(
-            "Laid two-way (pieces turned by 180°) it fits, if the nap allows that after all."
-        )
-    if cloth.outline is None:
-        for fold in COMPARED:
-            other = dataclasses.replace(cloth, fold=fold)
-            if fold != cloth.fold and cloth.folded and fits(other):
-                words = "Opened out to a single layer" if fold == "none" else FOLD_WORDS[fold]
-                said.append(f"{words[0].upper()}{words[1:]} it fits.")
-    apart = rules.distance_mm
-    if apart > 1.0 and fits(cloth, dataclasses.replace(rules, distance_mm=1.0)):
-        said.append(f"With 1 mm between cutting lines instead of {apart:g} mm it fits.")
-    smaller = _scaled(rules.allowances, 0.6)
-    if smaller and fits(cloth, dataclasses.replace(rules, allowances=smaller)):
-        said.append("With allowances of six tenths it fits.")
+    apart, smaller = rules.distance_mm, _scaled(rules.allowances, 0.6)
+    tried = [(cloth.nap == "one-way", dataclasses.replace(cloth, nap="two-way"), rules,
+              "Laid two-way (pieces turned by 180°) it fits, if the nap allows that after all.")]  # fmt: skip
+    for fold in COMPARED if cloth.outline is None else ():
+        words = "Opened out to a single layer" if fold == "none" else FOLD_WORDS[fold]
+        folded = dataclasses.replace(cloth, fold=fold)
+        other = fold != cloth.fold and cloth.folded
+        tried.append((other, folded, rules, f"{words[0].upper()}{words[1:]} it fits."))
+    nearer, less = (
+        dataclasses.replace(rules, **c) for c in ({"distance_mm": 1.0}, {"allowances": smaller})
+    )
+    what = f"With 1 mm between cutting lines instead of {apart:g} mm it fits."
+    tried.append((apart > 1.0, cloth, nearer, what))
+    tried.append((bool(smaller), cloth, less, "With allowances of six tenths it fits."))
+    said += [text for may, on, by, text in tried if may and fits(on, by)]
     if not said:
         said.append(
             f"No small change was found that makes room for {', '.join(names)}: piece them with a "

@@ -324,23 +324,18 @@ class Judge:
         """Copies that overlap or lie nearer than the distance."""
         from shapely import STRtree
 
-        if len(laid) < 2:
-            return []
         shapes = [_polygon(p) for p in laid]
         found = []
-        tree = STRtree(shapes)
-        for i, shape in enumerate(shapes):
-            for j in sorted(k for k in near_of(tree, shape, self.distance) if k > i):
-                if laid[i].apart_from(laid[j]):
-                    continue
-                depth = _depth(shape, shapes[j])
+        for i, j in near_pairs(STRtree(shapes), shapes, self.distance):
+            if not laid[i].apart_from(laid[j]):
+                depth = _depth(shapes[i], shapes[j])
                 keys = (laid[i].key, laid[j].key)
                 names = f"{keys[0]} and {keys[1]}"
                 if depth > OVERLAP_MM:
                     text = f"{names} overlap by {depth:.2f} mm."
                     found.append(Problem("overlap", keys, depth, text, "overlaps"))
-                elif too_near(shape, shapes[j], self.distance):
-                    gap = float(shape.distance(shapes[j]))
+                elif too_near(shapes[i], shapes[j], self.distance):
+                    gap = float(shapes[i].distance(shapes[j]))
                     text = f"{names} are {gap:.2f} mm apart; {self.distance:g} mm are wanted."
                     missing = self.distance - gap
                     found.append(Problem("distance", keys, missing, text, "too near"))
@@ -439,8 +434,18 @@ def is_sound(job: Job, state: State) -> bool:
 
 def near_of(tree: Any, shape: Any, distance: float) -> list[int]:
     """Indices of a tree's shapes that touch ``shape`` or come within ``distance`` mm."""
+    return [int(k) for k in _near(tree, shape, distance)]
+
+
+def near_pairs(tree: Any, shapes: Sequence[Any], distance: float) -> list[tuple[int, int]]:
+    """The like of a tree's own shapes, the lower index first."""
+    found = _near(tree, np.array(shapes, dtype=object), distance)
+    return sorted((i, j) for i, j in found.T.tolist() if i < j)
+
+
+def _near(tree: Any, shapes: Any, distance: float) -> Any:
     predicate = "dwithin" if distance else "intersects"
-    return [int(k) for k in tree.query(shape, predicate=predicate, distance=distance or None)]
+    return tree.query(shapes, predicate=predicate, distance=distance or None)
 
 
 def too_near(one: Any, two: Any, distance: float) -> bool:

@@ -84,7 +84,10 @@ def plan(
     Raises:
         LayError: pieces, cloth or locked placements that cannot be used, all named at once.
     """
-    job = make_job(pieces, cloth, _rules(rules, distance_mm), locked)
+    rules = rules or Rules()
+    if distance_mm is not None:
+        rules = dataclasses.replace(rules, distance_mm=distance_mm)
+    job = make_job(pieces, cloth, rules, locked)
     return plan_job(job, seconds, start=start, progress=progress, effort=effort)
 
 
@@ -106,8 +109,8 @@ def plan_job(
     effort = effort or Effort()
     if not math.isfinite(seconds) or seconds < 0:
         raise LayError(f"{seconds!r} is not a number of seconds to plan for.")
-    run = _Run(job, began, float(seconds), progress, _seed(effort.seed))
-    run.enough = enough
+    seed = int(np.random.SeedSequence(effort.seed).generate_state(1)[0])
+    run = _Run(job, began, float(seconds), progress, seed, enough)
     count = cores() if effort.workers is None else effort.workers
     # one worker cannot better a lone piece, and nothing can better an empty job
     alone = seconds < _ALONE_S or count <= 0
@@ -163,15 +166,6 @@ def lay_as_it_is(
     return Lay(tuple(laid), cloth, job.distance, tuple(rest), notes, job=job)
 
 
-def _rules(rules: Rules | None, distance_mm: float | None) -> Rules:
-    made = rules or Rules()
-    return made if distance_mm is None else dataclasses.replace(made, distance_mm=distance_mm)
-
-
-def _seed(seed: int | None) -> int:
-    return int(np.random.SeedSequence(seed).generate_state(1)[0])
-
-
 def cores() -> int:
     """Processor cores that this process may use."""
     with contextlib.suppress(AttributeError, OSError):
@@ -181,8 +175,7 @@ def cores() -> int:
 
 def _start_state(job: Job, placements: Iterable[Any]) -> State | None:
     """An earlier lay as a state: what still fits the job; None when nothing does."""
-    n = len(job.items)
-    state = State.empty(n)
+    state = State.empty(len(job.items))
     for p in map(placement_of, placements):
         for i, item in enumerate(job.items):
             if state.stance[i] >= 0 or job.key(item) != p.key:
@@ -196,37 +189,31 @@ def _start_state(job: Job, placements: Iterable[Any]) -> State | None:
     return state if (state.stance >= 0).any() else None
 
 
+@dataclass
 class _Run:
     """The best lay so far and who is told about it."""
 
-    def __init__(
-        self, job: Job, began: float, seconds: float, progress: Progress | None, seed: int
-    ) -> None:
-        self.job = job
-        self.began = began
-        self.seconds = seconds
-        self.deadline = began + seconds
-        self.progress = progress
-        self.seed = seed
-        self.state: State | None = None
-        self.lay: Lay | None = None
-        self.rank = (math.inf, math.inf)
-        self.stopped = self.interrupted = False
-        self.enough: Callable[[Lay], bool] | None = None
+    job: Job
+    began: float
+    seconds: float
+    progress: Progress | None
+    seed: int
+    enough: Callable[[Lay], bool] | None
+    state: State | None = None
+    lay: Lay | None = None
+    rank: tuple[float, float] = (math.inf, math.inf)
+    stopped: bool = False
+    interrupted: bool = False
 
     def left(self) -> float:
         """Seconds until the deadline."""
-        return max(0.0, self.deadline - time.monotonic())
+        return max(0.0, self.began + self.seconds - time.monotonic())
 
     def offer(self, state: State) -> bool:
         """Take a state over if it is better and passes the exact check; False to stop."""
         lay = lay_of(self.job, state, time.monotonic() - self.began, self.left())
-        missing = sum(
-            self.job.kinds[item.kind].area
-            for i, item in enumerate(self.job.items)
-            if state.stance[i] < 0
-        )
-        rank = (missing, lay.used_length_mm)
+        missing = np.flatnonzero(state.stance < 0).tolist()
+        rank = (sum(self.job.kind_of(i).area for i in missing), lay.used_length_mm)
         better = rank[0] < self.rank[0] - 1e-6 or (
             rank[0] <= self.rank[0] + 1e-6 and rank[1] < self.rank[1] - _NO_GAIN_MM
         )
@@ -278,17 +265,14 @@ class _Run:
             self.tell()
             return not self.stopped and (inbox is None or inbox.empty())
 
-        deadline = min(self.deadline, time.monotonic() + seconds)
+        deadline = time.monotonic() + min(self.left(), seconds)
         search = Search(self.job, self.seed, deadline, report, tick)
         search.run(start=self.state)
 
     def result(self) -> Lay:
         """The best lay, final."""
-        if self.lay is None:  # interrupted before the first plan
-            n = len(self.job.items)
-            state = self.state or State.empty(n)
-            self.lay = lay_of(self.job, state, 0.0)
-        lay = self.lay
+        # it may be interrupted before the first plan
+        lay = self.lay or lay_of(self.job, State.empty(len(self.job.items)), 0.0)
         if self.state is not None and any(p.lower and not p.locked for p in lay.placements):
             lay = lay_of(self.job, _lifted(self.job, self.state), 0.0)
         return dataclasses.replace(
@@ -390,12 +374,9 @@ def _lifted(job: Job, state: State) -> State:
     ]
     end = _end(job, state)
     builder = Constructor(dataclasses.replace(job, kinds=tuple(kinds)), end - job.start)
-    below = [
-        i
-        for i, item in enumerate(job.items)
-        if state.stance[i] >= 0 and job.kinds[item.kind].stances[state.stance[i]].layers == LOWER
-    ]
-    for i in sorted(below, key=lambda i: job.kinds[job.items[i].kind].area):
+    laid = np.flatnonzero(state.stance >= 0).tolist()
+    below = [i for i in laid if job.stance_of(i, state.stance).layers == LOWER]
+    for i in sorted(below, key=lambda i: job.kind_of(i).area):
         rest = state.copy()
         rest.stance[below] = -1
         made = builder.run([i], start=rest)

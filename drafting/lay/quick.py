@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drafting.lay.check import Judge, inset, near_of, too_near
+from drafting.lay.check import Judge, inset, near_of, near_pairs, too_near
 from drafting.lay.laid import LaidPiece
 from drafting.placement import Placement
 
@@ -102,22 +102,14 @@ class Still:
 
     def against(self, one: Solid) -> list[tuple[str, str]]:
         """(kind, key) of every solid that ``one`` overlaps or comes too near; kinds as of `Problem`."""
-        found = []
-        for i in sorted(near_of(self._tree, one.shape, self.distance)):
-            kind = self._between(one, self.solids[i])
-            if kind:
-                found.append((kind, self.solids[i].key))
-        return found
+        near = [self.solids[i] for i in sorted(near_of(self._tree, one.shape, self.distance))]
+        return [(kind, other.key) for other in near if (kind := self._between(one, other))]
 
     def pairs(self) -> list[tuple[str, str, str]]:
         """(kind, key, key) of all that overlap or lie too near each other."""
-        found = []
-        for i, one in enumerate(self.solids):
-            for j in sorted(k for k in near_of(self._tree, one.shape, self.distance) if k > i):
-                kind = self._between(one, self.solids[j])
-                if kind:
-                    found.append((kind, one.key, self.solids[j].key))
-        return found
+        near = near_pairs(self._tree, [s.shape for s in self.solids], self.distance)
+        two = [(self.solids[i], self.solids[j]) for i, j in near]
+        return [(kind, a.key, b.key) for a, b in two if (kind := self._between(a, b))]
 
     def _between(self, one: Solid, two: Solid) -> str:
         if one.laid.apart_from(two.laid):

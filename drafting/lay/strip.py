@@ -127,8 +127,7 @@ def _plain_ring(ring: Any) -> list[tuple[float, float]]:
 
 
 def _state(job: Job, solution: Any, side: dict[int, list[int]]) -> State:
-    n = len(job.items)
-    state = State.empty(n)
+    state = State.empty(len(job.items))
     free: dict[int, list[int]] = {}
     for i, item in enumerate(job.items):
         free.setdefault(item.kind, []).append(i)

@@ -30,7 +30,7 @@ from drafting.lay.planner import lay_as_it_is
 from drafting.piece import Piece
 from drafting.placement import Placement
 
-QUICK = 0.35
+QUICK = 0.15
 HERE = Effort(seed=7, workers=0)
 
 
@@ -95,7 +95,7 @@ def planned_down_to(
     """
     shown: list[Lay] = []
     lay, more = planned(pieces, cloth, **how)
-    for times in (2, 4, 8, 16):
+    for times in (2, 4, 8, 16, 32):
         shown += more
         if lay.used_length_mm <= length_mm and not lay.left_out:
             break
@@ -174,7 +174,7 @@ def test_every_lay_shown_is_valid(name: str) -> None:
 
 def test_lays_only_get_better() -> None:
     """What is shown never gets longer once everything is laid."""
-    _, shown = planned(garment(), Cloth.from_dict({"width": 1400}), 0.8)
+    _, shown = planned(garment(), Cloth.from_dict({"width": 1400}), 0.4)
     lengths = [one.used_length_mm for one in shown if not one.left_out]
     assert lengths == sorted(lengths, reverse=True)
 
@@ -194,10 +194,10 @@ def test_piece_exactly_as_wide_as_the_cloth() -> None:
         cloth = Cloth.from_dict(data)
         lay, _ = planned_down_to(320.1, pieces, cloth)
         assert lay.used_length_mm == pytest.approx(320.0, abs=0.1)
-        for one in (lay, plan(pieces, cloth, 1.5, distance_mm=0, effort=Effort(workers=1))):
-            assert one.left_out == ()
-            assert one.problems() == []
-            assert one.used_length_mm < 360.0
+    by_library = plan(pieces, cloth, 1.5, distance_mm=0, effort=Effort(workers=1))
+    assert by_library.left_out == ()
+    assert by_library.problems() == []
+    assert by_library.used_length_mm < 360.0
 
 
 def test_folded_pairs_and_halves() -> None:
@@ -584,7 +584,7 @@ def test_one_core_no_home_and_no_compiler(tmp_path: Path) -> None:
         "half = Piece.from_outline('h', [(0, 0), (300, 0), (0, 400)], fold=((0, 0), (0, 400)))\n"
         "pieces = [half, Piece.from_outline('a', [(0, 0), (300, 0), (0, 400)], cut=4)]\n"
         "for fold in ('none', 'lengthwise'):\n"
-        "    lay = plan(pieces, Cloth.from_dict({'width': 900, 'fold': fold}), seconds=2)\n"
+        "    lay = plan(pieces, Cloth.from_dict({'width': 900, 'fold': fold}), seconds=1.3)\n"
         "    print(lay.problems() + list(lay.left_out))\n"
     )
     lost = {"HOME": str(taken), "XDG_CACHE_HOME": str(taken), "XDG_DATA_HOME": str(taken)}
@@ -604,11 +604,11 @@ def test_without_processes_it_plans_in_this_one(monkeypatch: pytest.MonkeyPatch)
         raise OSError("no more processes")
 
     monkeypatch.setattr(subprocess, "Popen", refused)
-    lay = plan(garment(), Cloth.from_dict({"width": 1400}), 1.6, effort=Effort(seed=2))
+    lay = plan(garment(), Cloth.from_dict({"width": 1400}), 1.3, effort=Effort(seed=2))
     first = plan(garment(), Cloth.from_dict({"width": 1400}), 0)
     assert lay.problems() == [] and lay.left_out == ()
     assert lay.used_length_mm < first.used_length_mm
-    assert lay.seconds >= 1.5
+    assert lay.seconds >= 1.2
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent another way there")
