@@ -49,32 +49,38 @@ def points(n: int) -> str:
     )
 
 
-SVG = {
-    "equal-lines": '<path d="M0 0L100 0"/>' * 19_900,
-    "nested": "".join(f'<path d="M{i * 0.01} 0H{900 - i * 0.01}V900Z"/>' for i in range(19_900)),
-    "ends-in-one-place": "".join(
-        f'<path d="M{x:.4f} {y:.4f}L{100 + x:.4f} {y:.4f}"/>'
-        for x, y in ((i % 100 * 5e-4, i // 100 * 4e-4) for i in range(19_900))
-    ),
-    "300000-points": f'<polygon points="{points(300_000)}"/>',
-    "300000-points-path": f'<path d="M{points(300_000)}Z"/>',
-    "100000-polylines": '<polyline points="0,0 10,10"/>' * 100_000,
-    "20-MB-of-points": f'<polygon points="{"1 1 " * 4_900_000}"/>',
-    "20-MB-of-transforms": f'<g transform="{"scale(1) " * 2_000_000}"><path d="{SQUARE}"/></g>',
-    "many-rules": f"<style>{'.a{display:none}' * 9_000}</style>" + '<path class="a"/>' * 9_000,
-    "many-pieces": "".join(
-        f'<g data-piece="p{i}"><path class="sewing" d="{SQUARE}"/></g>' for i in range(600)
-    ),
-    "use-in-groups": "".join(
-        f'<g id="a{i}">{"<g>" * 7}<use href="#a{i + 1}"/>{"</g>" * 7}</g>' for i in range(19)
-    )
-    + f'<g id="a19"><path d="{SQUARE}"/></g>',
-    "use-bomb": "".join(f'<g id="b{i}">{f"""<use href="#b{i + 1}"/>""" * 9}</g>' for i in range(19))
-    + f'<path id="b19" d="{SQUARE}"/>',
-    "use-ring": '<g id="x"><use href="#y"/></g><g id="y"><use href="#x"/></g>',
-    "half-letter": f'<path id="&#xD800;" d="{SQUARE}"/>',
-    "not-a-number": '<path d="M0 0Lnan 3L5 5Z"/>',
-}
+def svg_bodies() -> dict[str, str]:
+    """What stands in each SVG; made when it is wanted, they are large."""
+    return {
+        "equal-lines": '<path d="M0 0L100 0"/>' * 19_900,
+        "nested": "".join(
+            f'<path d="M{i * 0.01} 0H{900 - i * 0.01}V900Z"/>' for i in range(19_900)
+        ),
+        "ends-in-one-place": "".join(
+            f'<path d="M{x:.4f} {y:.4f}L{100 + x:.4f} {y:.4f}"/>'
+            for x, y in ((i % 100 * 5e-4, i // 100 * 4e-4) for i in range(19_900))
+        ),
+        "300000-points": f'<polygon points="{points(300_000)}"/>',
+        "300000-points-path": f'<path d="M{points(300_000)}Z"/>',
+        "100000-polylines": '<polyline points="0,0 10,10"/>' * 100_000,
+        "20-MB-of-points": f'<polygon points="{"1 1 " * 4_900_000}"/>',
+        "20-MB-of-transforms": f'<g transform="{"scale(1) " * 2_000_000}"><path d="{SQUARE}"/></g>',
+        "many-rules": f"<style>{'.a{display:none}' * 9_000}</style>" + '<path class="a"/>' * 9_000,
+        "many-pieces": "".join(
+            f'<g data-piece="p{i}"><path class="sewing" d="{SQUARE}"/></g>' for i in range(600)
+        ),
+        "use-in-groups": "".join(
+            f'<g id="a{i}">{"<g>" * 7}<use href="#a{i + 1}"/>{"</g>" * 7}</g>' for i in range(19)
+        )
+        + f'<g id="a19"><path d="{SQUARE}"/></g>',
+        "use-bomb": "".join(
+            f'<g id="b{i}">{f"""<use href="#b{i + 1}"/>""" * 9}</g>' for i in range(19)
+        )
+        + f'<path id="b19" d="{SQUARE}"/>',
+        "use-ring": '<g id="x"><use href="#y"/></g><g id="y"><use href="#x"/></g>',
+        "half-letter": f'<path id="&#xD800;" d="{SQUARE}"/>',
+        "not-a-number": '<path d="M0 0Lnan 3L5 5Z"/>',
+    }
 
 
 def dxf(entities: str, blocks: str = "") -> bytes:
@@ -128,28 +134,34 @@ BOMB = block("b0", entity("CIRCLE", "AcDbCircle", (10, 0), (20, 0), (40, 50))) +
     block(f"b{i}", insert(f"b{i - 1}") * 10) for i in range(1, 9)
 )
 BULGE = "".join(f"10\n{x}\n20\n{y}\n42\ninf\n" for x, y in ((0, 0), (90, 0), (90, 90)))
-DXF = {
-    "equal-lines": dxf(line(100, 0) * 19_900),
-    "100000-lines": dxf(line(100, 0) * 100_000),
-    "100000-polylines": dxf("0\nLWPOLYLINE\n8\n0\n90\n2\n10\n0\n20\n0\n10\n9\n20\n9\n" * 100_000),
-    "300000-points": dxf(lwpolyline(300_000)),
-    "one-long-text": dxf(f"0\nTEXT\n8\n0\n10\n0\n20\n0\n40\n3\n1\n{'x' * 9_000_000}\n"),
-    "degree-300": dxf(spline(300, [0] * 301 + [1] * 301, 301)),
-    "degree-11": dxf(spline(11, [0] * 12 + [1] * 12, 12)),
-    "knot-inf": dxf(spline(3, [0, 0, 0, 0, 1, 1, 1, "inf"], 4)),
-    "knot-nan": dxf(spline(3, [0, 0, 0, 0, 1, 1, 1, "nan"], 4)),
-    "knot-huge": dxf(spline(3, [0, 0, 0, 0, 1, 1, 1, "1e308"], 4)),
-    "ellipse-inf": dxf(ellipse("inf")),
-    "ellipse-nan": dxf(ellipse("nan")),
-    "ellipse-huge": dxf(ellipse("1e308")),
-    "line-nan": dxf(line("nan", 0)),
-    "line-inf": dxf(line("inf", 0)),
-    "line-huge": dxf(line("1e308", 0)),
-    "bulge-inf": dxf(entity("LWPOLYLINE", "AcDbPolyline", (90, 3), (70, 1)) + BULGE),
-    "blocks-in-blocks": dxf(insert("b8"), BOMB),
-    "half-letter": dxf(line(100, 0).replace("8\n0\n", "8\n\\U+D800\n")),
-    "no-utf-8": dxf(line(100, 0).replace("8\n0\n", "8\nR\xe9gie\n")),
-}
+
+
+def dxf_files() -> dict[str, bytes]:
+    """Each DXF, whole."""
+    return {
+        "equal-lines": dxf(line(100, 0) * 19_900),
+        "100000-lines": dxf(line(100, 0) * 100_000),
+        "100000-polylines": dxf(
+            "0\nLWPOLYLINE\n8\n0\n90\n2\n10\n0\n20\n0\n10\n9\n20\n9\n" * 100_000
+        ),
+        "300000-points": dxf(lwpolyline(300_000)),
+        "one-long-text": dxf(f"0\nTEXT\n8\n0\n10\n0\n20\n0\n40\n3\n1\n{'x' * 9_000_000}\n"),
+        "degree-300": dxf(spline(300, [0] * 301 + [1] * 301, 301)),
+        "degree-11": dxf(spline(11, [0] * 12 + [1] * 12, 12)),
+        "knot-inf": dxf(spline(3, [0, 0, 0, 0, 1, 1, 1, "inf"], 4)),
+        "knot-nan": dxf(spline(3, [0, 0, 0, 0, 1, 1, 1, "nan"], 4)),
+        "knot-huge": dxf(spline(3, [0, 0, 0, 0, 1, 1, 1, "1e308"], 4)),
+        "ellipse-inf": dxf(ellipse("inf")),
+        "ellipse-nan": dxf(ellipse("nan")),
+        "ellipse-huge": dxf(ellipse("1e308")),
+        "line-nan": dxf(line("nan", 0)),
+        "line-inf": dxf(line("inf", 0)),
+        "line-huge": dxf(line("1e308", 0)),
+        "bulge-inf": dxf(entity("LWPOLYLINE", "AcDbPolyline", (90, 3), (70, 1)) + BULGE),
+        "blocks-in-blocks": dxf(insert("b8"), BOMB),
+        "half-letter": dxf(line(100, 0).replace("8\n0\n", "8\n\\U+D800\n")),
+        "no-utf-8": dxf(line(100, 0).replace("8\n0\n", "8\nR\xe9gie\n")),
+    }
 
 
 BOUNDS = {  # by which bound each is refused, where another would take minutes
@@ -190,7 +202,7 @@ def told(tmp_path: Path, files: dict[str, bytes], kind: str) -> list[tuple[str, 
 @pytest.mark.parametrize("kind", ["svg", "dxf"])
 def test_each_costs_one_message(tmp_path: Path, kind: str) -> None:
     """Exit code 2 and one message that names the file and what to do; no traceback, no warning."""
-    files = {n: svg(body) for n, body in SVG.items()} if kind == "svg" else DXF
+    files = {n: svg(body) for n, body in svg_bodies().items()} if kind == "svg" else dxf_files()
     for name, code, said in told(tmp_path, files, kind):
         assert code == 2, (name, code, said)
         assert said.startswith("Not done: "), (name, said)
