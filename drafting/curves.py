@@ -349,31 +349,9 @@ def through_levels(
     since y runs linearly along each. ``slopes``: dx per mm downward at both ends; without, the
     curvature is nil there (a natural spline).
     """
-    pts = np.array(points, dtype=np.float64)
-    y, x = -pts[:, 1], pts[:, 0]
-    n, h = len(y), np.diff(-pts[:, 1])
-    system = np.zeros((n, n))
-    right = np.zeros(n)
-    system[0, 0] = system[-1, -1] = 1.0
-    if slopes is not None:
-        system[0, :2] = 2 * h[0], h[0]
-        system[-1, -2:] = h[-1], 2 * h[-1]
-        right[0] = 6 * ((x[1] - x[0]) / h[0] - slopes[0])
-        right[-1] = 6 * (slopes[1] - (x[-1] - x[-2]) / h[-1])
-    for i in range(1, n - 1):
-        system[i, i - 1], system[i, i], system[i, i + 1] = h[i - 1], 2 * (h[i - 1] + h[i]), h[i]
-        right[i] = 6 * ((x[i + 1] - x[i]) / h[i] - (x[i] - x[i - 1]) / h[i - 1])
-    second = np.linalg.solve(system, right)
-    out = []
-    for i in range(n - 1):
-        rise = (x[i + 1] - x[i]) / h[i]
-        m0 = rise - h[i] * (2 * second[i] + second[i + 1]) / 6
-        m1 = rise + h[i] * (second[i] + 2 * second[i + 1]) / 6
-        third = h[i] / 3
-        ys = -np.array([y[i], y[i] + third, y[i] + 2 * third, y[i + 1]])
-        xs = np.array([x[i], x[i] + m0 * third, x[i + 1] - m1 * third, x[i + 1]])
-        out.append(Cubic(np.stack([xs, ys], axis=1)))
-    return out
+    p = np.array(points, dtype=np.float64)
+    ends = (None, None) if slopes is None else [np.array([x, -1.0]) for x in slopes]
+    return _spline(p, -np.diff(p[:, 1]), *ends)
 
 
 def through(points: Sequence[ArrayLike], leave: ArrayLike, arrive: ArrayLike) -> list[Cubic]:
@@ -383,15 +361,24 @@ def through(points: Sequence[ArrayLike], leave: ArrayLike, arrive: ArrayLike) ->
     last along ``arrive``.
     """
     p = np.array([vec(q) for q in points])
-    sides = p[1:] - p[:-1]
-    h = np.hypot(sides[:, 0], sides[:, 1])
-    n = len(p)
+    return _spline(p, np.hypot(*np.diff(p, axis=0).T), unit(leave), unit(arrive))
+
+
+def _spline(p: Points, h: Points, first: Points | None, last: Points | None) -> list[Cubic]:
+    """The cubic spline through points (N, 2) with steps (N - 1,) of its parameter between them.
+
+    ``first``, ``last``: derivatives (2,) at the ends; None: no curvature there.
+    """
+    sides, n = np.diff(p, axis=0), len(p)
     system, right = np.eye(n), np.zeros((n, 2))
-    right[0], right[-1] = unit(leave), unit(arrive)
     before, after = h[:-1, None], h[1:, None]
     right[1:-1] = 3.0 * (after / before * sides[:-1] + before / after * sides[1:])
     for i in range(1, n - 1):
         system[i, i - 1 : i + 2] = h[i], 2.0 * (h[i - 1] + h[i]), h[i - 1]
+    for end, beside, side, given in ((0, 1, 0, first), (n - 1, n - 2, -1, last)):
+        if given is None:
+            system[end, end], system[end, beside] = 2.0, 1.0
+        right[end] = 3.0 * sides[side] / h[side] if given is None else given
     d = np.linalg.solve(system, right)
     third = h[:, None] / 3.0
     controls = np.stack([p[:-1], p[:-1] + third * d[:-1], p[1:] - third * d[1:], p[1:]], axis=1)

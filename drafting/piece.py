@@ -181,37 +181,29 @@ class Piece:
         if not isinstance(name, str) or not name.strip():
             raise InputError.of("piece", "has no name.")
         if edges:
-            return cls(
-                name=name,
-                edges={n: Edge(n, as_points(p, f"{where} {n}")) for n, p in edges.items()},
-                cut=cut,
-                pair=bool(pair),
-                fold=_fold_of(edges, fold, where),
-                grain=grain or ((0.0, 0.0), (0.0, 0.0)),
-                turns=_turns(turns, where),
-                label=(name,),
-            )
-        ring = without_repeats(as_points(points_mm, where, 3), closed=True)
-        faults = list(_ring_faults(ring, where))
-        if faults:
-            raise InputError(faults)
-        if signed_area(ring) < 0:
-            ring = ring[::-1]
-        allowed = _turns(turns, where)
-        if fold is None:
-            sides = [Edge("edge", np.concatenate([ring, ring[:1]]))]
+            sides = [Edge(n, as_points(p, f"{where} {n}")) for n, p in edges.items()]
+            fold = _fold_of(edges, fold, where)
         else:
-            sides = _edges_on_fold(ring, fold, where)
-            ends = sides[0].points
-            fold = ((0.0, float(ends[0, 1])), (0.0, float(ends[-1, 1])))
+            ring = without_repeats(as_points(points_mm, where, 3), closed=True)
+            faults = list(_ring_faults(ring, where))
+            if faults:
+                raise InputError(faults)
+            if signed_area(ring) < 0:
+                ring = ring[::-1]
+            if fold is None:
+                sides = [Edge("edge", np.concatenate([ring, ring[:1]]))]
+            else:
+                sides, grain = _edges_on_fold(ring, fold, where), None
+                ends = sides[0].points
+                fold = ((0.0, float(ends[0, 1])), (0.0, float(ends[-1, 1])))
         return cls(
             name=name,
             edges={e.name: e for e in sides},
             cut=cut,
             pair=bool(pair),
             fold=fold,
-            grain=grain if grain and fold is None else ((0.0, 0.0), (0.0, 0.0)),
-            turns=allowed,
+            grain=grain or ((0.0, 0.0), (0.0, 0.0)),
+            turns=_turns(turns, where),
             label=(name,),
         )
 
@@ -318,6 +310,27 @@ class Piece:
         """The same piece with some fields changed (checked again)."""
         return replace(self, **changes)
 
+    def mirrored(self) -> Piece:
+        """The piece as its other side is seen: mirrored at x = 0, every edge under its name, no fold."""
+        own = self.own_cutting_line
+        ring = [Edge(e.name, mirrored_ring(e.points)) for e in list(self.edges.values())[::-1]]
+        return self.with_(
+            edges={e.name: e for e in ring},
+            fold=None,
+            own_cutting_line=None if own is None else mirrored_ring(own),
+            grain=tuple(_across(p) for p in self.grain),
+            notches=tuple(
+                replace(n, at_mm=self.edges[n.edge].length_mm - n.at_mm) for n in self.notches
+            ),
+            darts=tuple(
+                Dart(d.edge, _across(d.second), _across(d.first), _across(d.tip))
+                for d in self.darts
+            ),
+            marks=tuple(Mark(m.name, m.points * (-1.0, 1.0), m.closed) for m in self.marks),
+            landmarks={n: _across(p) for n, p in self.landmarks.items()},
+            corners={(b, a): v for (a, b), v in self.corners.items()},
+        )
+
     def opened(self, sides: tuple[str, str] = ("right", "left")) -> Piece:
         """The same piece without its fold, both halves in one outline.
 
@@ -327,90 +340,64 @@ class Piece:
         if self.fold is None:
             return self
         plus, minus = sides
+        other = self.mirrored()
         names = [n for n in self.edges if n != FOLD]
-        half = [self.edges[n] for n in names]
-        other = [Edge(e.name, (e.points * (-1.0, 1.0))[::-1]) for e in reversed(half)]
         # The ring starts after the fold: the first edge leaves the fold, the last returns to it.
-        first, last = half[0], half[-1]
-        ring = [
-            Edge(first.name, np.concatenate([other[-1].points[:-1], first.points])),
-            *(Edge(f"{plus} {e.name}", e.points) for e in half[1:-1]),
-            Edge(last.name, np.concatenate([last.points[:-1], other[0].points])),
-            *(Edge(f"{minus} {e.name}", e.points) for e in other[1:-1]),
-        ]
-        lengths = {n: self.edges[n].length_mm for n in names}
-        notches = []
-        for notch in self.notches:
-            if notch.edge == first.name:
-                middle = lengths[first.name]
-                notches += [replace(notch, at_mm=middle + notch.at_mm)]
-                if notch.at_mm > ON_FOLD_MM:
-                    notches += [replace(notch, at_mm=middle - notch.at_mm)]
-            elif notch.edge == last.name:
-                full = 2 * lengths[last.name]
-                notches += [notch]
-                if notch.at_mm < lengths[last.name] - ON_FOLD_MM:
-                    notches += [replace(notch, at_mm=full - notch.at_mm)]
-            else:
-                there = lengths[notch.edge] - notch.at_mm
-                notches += [
-                    replace(notch, edge=f"{plus} {notch.edge}"),
-                    replace(notch, edge=f"{minus} {notch.edge}", at_mm=there),
-                ]
-        marks = [
-            m
-            for mark in self.marks
-            for m in (mark, Mark(mark.name, mark.points * (-1.0, 1.0), mark.closed))
-            if m is mark or np.abs(mark.points[:, 0]).max() > 1e-9
-        ]
-        ends = (first.name, last.name)
+        first, last = names[0], names[-1]
+        half, there = ({n: p.edges[n].points for n in names} for p in (self, other))
+        ring = {
+            first: np.concatenate([there[first][:-1], half[first]]),
+            **{f"{plus} {n}": half[n] for n in names[1:-1]},
+            last: np.concatenate([half[last][:-1], there[last]]),
+            **{f"{minus} {n}": there[n] for n in names[-2:0:-1]},
+        }
 
         def own(edge: str, side: str) -> str:
-            return edge if edge in ends else f"{side} {edge}"
+            return edge if edge in (first, last) else f"{side} {edge}"
 
-        corners = {}
-        for (a, b), (kind, lead) in self.corners.items():
-            if FOLD in (a, b):
-                continue  # what meets at the fold is one edge now
-            corners[own(a, plus), own(b, plus)] = (kind, own(lead, plus))
-            corners[own(b, minus), own(a, minus)] = (kind, own(lead, minus))
-        darts = []
-        for dart in self.darts:
-            mirror = [(-p[0], p[1]) for p in (dart.second, dart.first, dart.tip)]
-            darts += [
-                replace(dart, edge=own(dart.edge, plus)),
-                Dart(own(dart.edge, minus), *mirror),
-            ]
-        return Piece(
-            name=self.name,
-            edges={e.name: e for e in ring},
-            cut=self.cut,
-            pair=self.pair,
+        # where a half's own part of an edge that crosses the fold begins
+        before = {
+            (first, plus): self.edges[first].length_mm,
+            (last, minus): self.edges[last].length_mm,
+        }
+        notches: list[Notch] = []
+        darts: list[Dart] = []
+        marks: list[Mark] = []
+        for a, b in zip(self.notches, other.notches, strict=True):
+            gap = a.at_mm if a.edge == first else b.at_mm if a.edge == last else np.inf
+            for n, side in ((a, plus), (b, minus)) if gap > ON_FOLD_MM else ((a, plus),):
+                at = before.get((n.edge, side), 0.0) + n.at_mm
+                notches.append(replace(n, edge=own(n.edge, side), at_mm=at))
+        for c, d in zip(self.darts, other.darts, strict=True):
+            darts += [replace(c, edge=own(c.edge, plus)), replace(d, edge=own(d.edge, minus))]
+        for m, mark in zip(self.marks, other.marks, strict=True):
+            marks += [m, mark] if np.abs(m.points[:, 0]).max() > 1e-9 else [m]
+        halves = ((self, plus), (other, minus))
+        return self.with_(
+            edges={n: Edge(n, p) for n, p in ring.items()},
             fold=None,
-            grain=self.grain,
-            turns=self.turns,
             notches=tuple(notches),
             darts=tuple(darts),
             marks=tuple(marks),
-            label=self.label,
-            corners=corners,
-            own_cutting_line=None if self.own_cutting_line is None else self.unfolded(),
-            larger=self.larger,
-            landmarks={
-                own(n, side) if abs(p[0]) > 1e-6 else n: (sign * p[0], p[1])
-                for n, p in self.landmarks.items()
-                for side, sign in ((plus, 1.0), (minus, -1.0))
+            corners={
+                (own(a, side), own(b, side)): (kind, own(lead, side))
+                for half_, side in halves
+                for (a, b), (kind, lead) in half_.corners.items()
+                if FOLD not in (a, b)  # what meets at the fold is one edge now
             },
-            bound=tuple(
-                n
-                for edge in self.bound
-                for n in (
-                    (edge,)
-                    if edge in (first.name, last.name)
-                    else (f"{plus} {edge}", f"{minus} {edge}")
-                )
-            ),
+            own_cutting_line=None if self.own_cutting_line is None else self.unfolded(),
+            landmarks={
+                own(n, side) if abs(p[0]) > 1e-6 else n: p
+                for half_, side in halves
+                for n, p in half_.landmarks.items()
+            },
+            bound=tuple(dict.fromkeys(own(e, side) for e in self.bound for side in sides)),
         )
+
+
+def _across(point: tuple[float, float]) -> tuple[float, float]:
+    """A point mirrored at x = 0."""
+    return -point[0], point[1]
 
 
 def _cutting_ring_of(line: ArrayLike, fold: Line | None, where: str) -> Points:
@@ -489,26 +476,30 @@ def _ring_faults(ring: Points, where: str) -> Iterable[Fault]:
         )
 
 
+def longest_run(ring: Points, spots: Iterable[Points], along: Points) -> Points:
+    """The longest straight stretch (2, 2) inside an outline, of the lines through some places (2,) in a
+    direction (2,); its ends in that direction."""
+    import shapely
+
+    shape, reach = shapely.Polygon(ring), float(np.hypot(*np.ptp(ring, axis=0))) + 1.0
+    best = np.zeros((2, 2))
+    for spot in spots:
+        ray = shapely.LineString([spot - reach * along, spot + reach * along])
+        for part in shapely.get_parts(shapely.intersection(shape, ray)):
+            if part.length > float(np.hypot(*(best[1] - best[0]))) + 1e-9:
+                best = np.array(part.coords)[[0, -1]]
+    return np.asarray(best[np.argsort(best @ along)])
+
+
 def _default_grain(ring: Points) -> Line:
     """A grainline up the piece's middle, kept short of the cutting line (JIS L 0110:2001)."""
     import shapely
 
-    shape = shapely.Polygon(ring)
-    left, low, right, high = shape.bounds
-    spot = shape.representative_point()
-    best: Any = None
-    for x in (0.5 * (left + right), spot.x):
-        line = shapely.intersection(shape, shapely.LineString([(x, low - 1), (x, high + 1)]))
-        runs = [g for g in getattr(line, "geoms", [line]) if g.length > 0]
-        for run in runs:
-            if best is None or run.length > best.length + 1e-9:
-                best = run
-    if best is None:
-        return ((spot.x, low), (spot.x, high))
-    (x, y0), (_, y1) = best.coords[0], best.coords[-1]
-    y0, y1 = min(y0, y1), max(y0, y1)
-    third = (y1 - y0) / 6
-    return ((float(x), float(y0 + third)), (float(x), float(y1 - third)))
+    spot = np.array(shapely.Polygon(ring).representative_point().coords[0])
+    middle = np.array([0.5 * (ring[:, 0].min() + ring[:, 0].max()), spot[1]])
+    a, b = longest_run(ring, (middle, spot), np.array([0.0, 1.0]))
+    low, high = a + (b - a) / 6, b - (b - a) / 6
+    return (float(low[0]), float(low[1])), (float(high[0]), float(high[1]))
 
 
 def _turns(turns: Sequence[float], where: str) -> tuple[float, ...]:

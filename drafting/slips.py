@@ -226,7 +226,7 @@ def _rings(old: Piece, new: Piece) -> tuple[Points, Points]:
 
     def places(piece: Piece, edge: str) -> Points:
         line = piece.edges[edge]
-        return np.array([line.at(float(t * line.length_mm))[0] for t in share])
+        return line.spots(share * line.length_mm)[0]
 
     shared = [e for e in old.edges if e in new.edges]
     a = np.concatenate([places(old, e) for e in shared])

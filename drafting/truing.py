@@ -164,23 +164,21 @@ def angle_deg(pieces: Mapping[str, Piece], corner: Corner) -> float:
 
 def check_corners(pieces: Mapping[str, Piece], corners: Sequence[Corner]) -> list[Check]:
     """Corners are square within 2°."""
-    out = []
-    for c in corners:
-        angle = angle_deg(pieces, c)
-        off = 100.0 * math.tan(math.radians(min(abs(angle - 90.0), 89.0)))
-        name = f"{c.piece}: {c.before} square to {c.after}"
-        out.append(_check(name, off, ANGLE_MM, f"{angle:.1f}°"))
-    return out
+    return [
+        _angle(f"{c.piece}: {c.before} square to {c.after}", angle_deg(pieces, c), 90.0)
+        for c in corners
+    ]
+
+
+def _angle(name: str, angle: float, wanted: float) -> Check:
+    """A check of an angle in degrees, as mm off over 100 mm."""
+    off = 100.0 * math.tan(math.radians(min(abs(angle - wanted), 89.0)))
+    return _check(name, off, ANGLE_MM, f"{angle:.1f}°")
 
 
 def check_runs(pieces: Mapping[str, Piece], runs: Sequence[Run]) -> list[Check]:
     """Lines run on over closed seams: the angles on both sides make 180° within 2°."""
-    out = []
-    for run in runs:
-        total = angle_deg(pieces, run.a) + angle_deg(pieces, run.b)
-        off = 100.0 * math.tan(math.radians(min(abs(total - 180.0), 89.0)))
-        out.append(_check(run.name, off, ANGLE_MM, f"{total:.1f}°"))
-    return out
+    return [_angle(r.name, angle_deg(pieces, r.a) + angle_deg(pieces, r.b), 180.0) for r in runs]
 
 
 def check_girths(girths: Sequence[Girth], unit: str) -> list[Check]:
@@ -209,16 +207,13 @@ def check_cutting(
     out = []
     for name, piece in pieces.items():
         chosen = _allowances_of(name, allowances)
+        text = "how far from the sewing line, against its allowances"
         try:
             worst = cutting_distance_error(piece, chosen)
+            if not _inside(piece.sewing_line, piece.cutting_line(chosen)):
+                worst, text = math.inf, "the sewing line leaves the cutting line"
         except ChalkbeamError as error:
-            out.append(Check(f"{name}: cutting line", math.inf, CUTTING_MM, False, str(error)))
-            continue
-        if not _inside(piece.sewing_line, piece.cutting_line(chosen)):
-            text = "the sewing line leaves the cutting line"
-            out.append(Check(f"{name}: cutting line", math.inf, CUTTING_MM, False, text))
-            continue
-        text = "how far from the sewing line, against its allowances"
+            worst, text = math.inf, str(error)
         out.append(_check(f"{name}: cutting line", worst, CUTTING_MM, text))
     return out
 
@@ -303,8 +298,7 @@ def check_dart_runs(pieces: Mapping[str, Piece]) -> list[Check]:
             for end, sign in ((d.first, -1.0), (d.second, 1.0)):
                 away = edge.at(place_on(edge.points, end)[0] + sign * 0.01)[0] - np.array(end)
                 total += abs(math.degrees(turn(away, tip - np.array(end))))
-            off = 100.0 * math.tan(math.radians(min(abs(total - 180.0), 89.0)))
-            out.append(_check(f"{name}: {d.edge} over dart {i}", off, ANGLE_MM, f"{total:.1f}°"))
+            out.append(_angle(f"{name}: {d.edge} over dart {i}", total, 180.0))
     return out
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import TypeVar
 
 from configs.files import named_file
 from configs.reader import Reader
 from drafting.measurements import Measurements
+
+T = TypeVar("T")
 
 
 def place_of(path: Path | None) -> tuple[Path, str]:
@@ -15,17 +18,25 @@ def place_of(path: Path | None) -> tuple[Path, str]:
     return (path.parent, str(path)) if path else (Path(), "the docket")
 
 
+def loaded(
+    top: Reader, path: Path | None, key: str, name: str, read: Callable[[Path], T], made: str
+) -> T | None:
+    """What a file holds that a key of another one names; None with the fault noted.
+
+    ``path``: the file that names it; ``made``: what makes such a file.
+    """
+    folder, where = place_of(path)
+    return top.tried(lambda: read(named_file(folder, name, key, where, made)), None)
+
+
 def read_measurements(top: Reader, path: Path | None) -> Measurements | None:
     """The measurements that a file names or holds; None with the fault noted."""
     value = top.data.get("measurements")
-    folder, where = place_of(path)
     if value is None:
         return None
     if isinstance(value, str):
         made = "take the measurements: chalkbeam measure FILE.yaml"
-        return top.tried(
-            lambda: Measurements.load(named_file(folder, value, "measurements", where, made)), None
-        )
+        return loaded(top, path, "measurements", value, Measurements.load, made)
     if not isinstance(value, Mapping):
         top.note(
             "measurements", "should be a file's name or 'key: value' pairs.", "Example: alto-3.yaml"

@@ -13,13 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from configs.errors import InputError, short
-from configs.files import named_file
 from configs.reader import Reader, kind_of, nearest, unknown_keys
 from drafting.allowance import MOST_MM, SMALL_ALLOWANCE_MM
 from drafting.cloth import Cloth
 from drafting.docket.base import Base, read_with
 from drafting.docket.cloths import Of, cloth_for, cut_here, read_cloths, read_of
-from drafting.docket.named import place_of, read_measurements
+from drafting.docket.named import loaded, read_measurements
 from drafting.fit import FORM
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, LEAST_BARE_DISTANCE_MM, MOST_DISTANCE_MM
 from drafting.piece_entry import read_entries
@@ -202,12 +201,11 @@ def _base(top: Reader, garment: Mapping[str, Any] | None, path: Path | None) -> 
     name = (garment or {}).get("base")
     if name is None:
         return None
-    folder, where = place_of(path)
     if not isinstance(name, str):
         top.note("garment.base", "should be a file's name.", "Such as 'base: alto-3-top.yaml'.")
         return None
     made = "make one: chalkbeam base DOCKET.yaml --out FILE.yaml"
-    return top.tried(lambda: Base.load(named_file(folder, name, "base", where, made)), None)
+    return loaded(top, path, "base", name, Base.load, made)
 
 
 def _style_keys(garment: Reader) -> list[str]:
@@ -250,9 +248,8 @@ def _cloth(top: Reader, path: Path | None) -> Cloth | None:
     if value is None:
         return None
     if isinstance(value, str):
-        folder, where = place_of(path)
         made = "write the cloth into the docket itself: cloth: {width: 1400 mm}"
-        return top.tried(lambda: Cloth.load(named_file(folder, value, "cloth", where, made)), None)
+        return loaded(top, path, "cloth", value, Cloth.load, made)
     inner = {"unit": top.unit, **_named(top.sub("cloth"))}
     if not isinstance(value, Mapping):
         return None
@@ -283,21 +280,13 @@ def _lay(top: Reader) -> tuple[Placement, ...]:
             row.flag("mirrored"),
             row.flag("locked"),
             row.flag("aside"),
-            _lower(row),
+            row.word("layer", ("upper", "lower")) == "lower",
         )
         if placement.key in seen:
             row.note("", f"{placement.key} is laid twice.", "Number the copies 1, 2, …")
         seen.add(placement.key)
         placements.append(placement)
     return tuple(placements)
-
-
-def _lower(row: Reader) -> bool:
-    """Whether a copy is cut from the lower layer of folded cloth."""
-    layer = row.text("layer") or "upper"
-    if layer not in ("upper", "lower"):
-        row.note("layer", "should be upper or lower.", nearest(layer, ("upper", "lower")), layer)
-    return layer == "lower"
 
 
 def _traced(top: Reader) -> tuple[str, ...]:

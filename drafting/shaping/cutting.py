@@ -278,37 +278,13 @@ def apart(work: Work, name: str) -> Work:
     sides = (right, left) if "back" in name.split() else (left, right)
     made = [
         relabelled(p.with_(name=work.unused(n), cut=piece.cut // 2, pair=False))
-        for n, p in zip(sides, (piece, turned_over(piece)), strict=True)
+        for n, p in zip(sides, (piece, piece.mirrored()), strict=True)
     ]
     told = {e: ((left, e), (right, e)) for e in piece.edges}
     return work.instead([name], made).doubled(name, told)
 
 
-def turned_over(piece: Piece) -> Piece:
-    """The piece as its other side is seen: mirrored at x = 0, every edge under its name."""
-    ring = [Edge(e.name, (e.points * (-1.0, 1.0))[::-1]) for e in list(piece.edges.values())[::-1]]
-    return piece.with_(
-        edges={e.name: e for e in ring},
-        grain=tuple((-x, y) for x, y in piece.grain),
-        notches=tuple(
-            replace(n, at_mm=piece.edges[n.edge].length_mm - n.at_mm) for n in piece.notches
-        ),
-        darts=tuple(
-            replace(
-                d,
-                first=(-d.second[0], d.second[1]),
-                second=(-d.first[0], d.first[1]),
-                tip=(-d.tip[0], d.tip[1]),
-            )
-            for d in piece.darts
-        ),
-        marks=tuple(Mark(m.name, m.points * (-1.0, 1.0), m.closed) for m in piece.marks),
-        landmarks={n: (-p[0], p[1]) for n, p in piece.landmarks.items()},
-        corners={(b, a): v for (a, b), v in piece.corners.items()},
-    )
-
-
 def as_inside(piece: Piece, made: Piece) -> Piece:
     """What is sewn to the inside of a piece, drawn from its outline, as its own face is seen: of a piece
     of which there is no mirrored half it is turned over."""
-    return made if piece.fold is not None or piece.pair else turned_over(made)
+    return made if piece.fold is not None or piece.pair else made.mirrored()

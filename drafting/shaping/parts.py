@@ -27,7 +27,7 @@ from drafting.outline import (
     signed_area,
     without_repeats,
 )
-from drafting.piece import Dart, Line, Mark, Notch, Piece
+from drafting.piece import Dart, Line, Mark, Notch, Piece, longest_run
 from drafting.truing import span_on
 
 XY = tuple[float, float]
@@ -497,21 +497,9 @@ def grain_inside(outline: Points, grain: Line) -> Line:
     direction = unit(line[1] - line[0])
     if not direction.any():
         direction = np.array([0.0, 1.0])
-    reach = float(np.hypot(*np.ptp(outline, axis=0))) + 1.0
-    best = None
-    for spot in (shape.centroid, shape.representative_point()):
-        at = np.array([spot.x, spot.y])
-        ray = shapely.LineString([at - reach * direction, at + reach * direction])
-        met = shapely.intersection(shape, ray)
-        for part in getattr(met, "geoms", [met]):
-            if part.length > (best.length if best is not None else 1e-9):
-                best = part
-    if best is None:
-        return grain
-    ends = np.array(best.coords)[[0, -1]]
-    ends = ends[np.argsort(ends @ direction)]
-    inset = 0.15 * (ends[1] - ends[0])
-    return xy(ends[0] + inset), xy(ends[1] - inset)
+    spots = [np.array(p.coords[0]) for p in (shape.centroid, shape.representative_point())]
+    a, b = longest_run(outline, spots, direction)
+    return xy(a + 0.15 * (b - a)), xy(b - 0.15 * (b - a))
 
 
 def together(

@@ -17,6 +17,7 @@ from configs.errors import ChalkbeamError, DraftError, InputError
 from configs.reader import Reader
 from drafting import Docket
 from drafting.outline import nearest_distance
+from drafting.piece import Piece
 from drafting.shaping.changes import read_changes, replay
 from drafting.shaping.places import place
 from drafting.shaping.spreading import spread
@@ -159,6 +160,18 @@ def test_no_strip_is_set_on_an_edge_that_runs_all_round() -> None:
     work = changed(top(), {"copy": "front", "for": "interfacing"})
     with pytest.raises(DraftError, match="is curved by"):
         changed(work, {"strip": "front interfacing", "edge": "raw edge", "width": 2})
+
+
+def test_a_pair_made_two_takes_its_own_cutting_line_along() -> None:
+    """Of a pair that came with its cutting line, the left and the right piece lie each inside its own."""
+    line = [(-10.0, -10.0), (315.0, -10.0), (260.0, 410.0), (-10.0, 410.0)]
+    sleeve = Piece.from_outline(
+        "sleeve", [(0, 0), (300, 0), (250, 400), (0, 400)], cut=2, pair=True
+    )
+    work = changed(Work({"sleeve": sleeve.with_(own_cutting_line=line)}), {"part": "sleeve"})
+    assert list(work.pieces) == ["left sleeve", "right sleeve"]
+    for piece in work.pieces.values():
+        assert shapely.Polygon(piece.cutting_line()).contains(shapely.Polygon(piece.sewing_line))
 
 
 def test_a_facing_has_the_finished_edge() -> None:
