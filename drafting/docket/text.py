@@ -39,7 +39,7 @@ def mapping_of(docket: Docket) -> dict[str, Any]:
 
 def _differs(field: str, now: Any, was: Any) -> bool:
     """Whether a field is another one now; what was read anew from the same text is not."""
-    if now is was or now == was:
+    if now == was:
         return False
     if field == "measurements":
         return None in (now, was) or bool(now.to_dict() != was.to_dict())

@@ -187,8 +187,9 @@ def _is_words(node: ast.AST) -> bool:
             for n in (*node.body, *node.orelse)
         )
     if isinstance(node, ast.Call):
-        called = node.func.id if isinstance(node.func, ast.Name) else ""
-        return called in TOLD or (isinstance(node.func, ast.Attribute) and node.func.attr == "note")
+        attribute = node.func.attr if isinstance(node.func, ast.Attribute) else ""
+        maker = node.func.value if attribute == "of" else node.func
+        return attribute == "note" or (isinstance(maker, ast.Name) and maker.id in TOLD)
     return _is_text(node)
 
 

@@ -14,6 +14,7 @@ import pytest
 from configs.errors import ChalkbeamError
 from configs.files import parse_yaml, write_atomic
 from drafting import Docket, InputError, Piece
+from drafting.cloth import Cloth
 from drafting.measurements import Measurements
 from drafting.placement import Placement, cloth_from_piece
 
@@ -548,3 +549,36 @@ def test_named_files_are_seen_from_where_it_is_saved(tmp_path: Path) -> None:
     ):
         docket.save(target)
         assert parse_yaml(target.read_text(), "")["shares"] == named
+
+
+def test_the_docket_of_another_cloth_says_only_how_that_is_folded(tmp_path: Path) -> None:
+    """What the garment's docket says of the cloth stays there; elsewhere the garment is still found."""
+    rows = "pieces:\n- {name: bib, outline: [[0, 0], [99, 0], [99, 99]]}\n"
+    cloths = "cloths: {lining: {width: 90 cm, nap: two-way, takes: [bib]}}\n"
+    (tmp_path / "bib.yaml").write_text(
+        f"chalkbeam: 1\ntitle: bib\n{rows}{cloths}", encoding="utf-8"
+    )
+    path = tmp_path / "bib.lining.yaml"
+    path.write_text(
+        "chalkbeam: 1\ntitle: lining\nof: {docket: bib.yaml, cloth: lining}\n", encoding="utf-8"
+    )
+    docket = Docket.load(path)
+    assert docket.cloth is not None and docket.cloth.width_mm == 900.0
+    found = docket.replace(cloth=replace(docket.cloth, opened=("bib",)))
+    assert found.to_dict()["cloth"] == {"opened": ["bib"]}
+    (tmp_path / "away").mkdir()
+    there = Docket.load(found.save(tmp_path / "away" / "bib.lining.yaml"))
+    assert there.to_dict()["of"] == {"docket": "../bib.yaml", "cloth": "lining"}
+    assert there.cloth == docket.cloth and set(there.pieces()) == {"bib"}
+
+
+def test_a_cloth_that_was_a_file_or_none_is_written_whole(tmp_path: Path) -> None:
+    """A cloth given to a docket that names only a file, or had none, is written with all its keys."""
+    (tmp_path / "canvas.yaml").write_text("chalkbeam: 1\nwidth: 90 cm\n", encoding="utf-8")
+    path = tmp_path / "bib.yaml"
+    for line in ("cloth: canvas.yaml\n", ""):
+        path.write_text(f"chalkbeam: 1\ntitle: bib\n{line}", encoding="utf-8")
+        wide = Cloth.from_dict({"width": "1400 mm", "selvedge": "10 mm"})
+        saved = Docket.load(path).replace(cloth=wide)
+        assert saved.to_dict()["cloth"] == wide.to_dict() and len(wide.to_dict()) >= 2
+        assert Docket.load(saved.save()).cloth == wide

@@ -182,6 +182,51 @@ def test_a_docket_changed_meanwhile_is_told_once(bib: Path) -> None:
     assert (docket.title, docket.lay[0].at) == ("bibs", (30.0, 100.0))
 
 
+LONGER = {"changes": [{"lengthen": "bib", "at": "edge 1/2", "by": "2 cm"}]}
+
+
+def test_a_garment_shaped_at_the_table_is_saved_with_its_lay(bib: Path) -> None:
+    """Garment, lay, marks and view go to the docket at once, her comment stays; nothing is left to save."""
+    journal, _ = Journal.open(Docket.load(bib))
+    journal.note((moved(20.0), LAY[1]), (), {})
+    journal.reshape(LONGER, (moved(55.0),), ("bib/1",), VIEW)
+    docket = Docket.load(bib)
+    assert docket.garment == journal.docket.garment == LONGER
+    assert (docket.lay, docket.traced, docket.table) == ((moved(55.0),), ("bib/1",), VIEW)
+    assert bib.read_text().startswith("# for the altos")
+    assert (journal.unsaved, len(noted(bib)), journal.now.lay) == (0, 1, (moved(55.0),))
+    journal.close()
+
+
+def test_a_garment_changed_elsewhere_is_not_written_over(bib: Path) -> None:
+    """Shaped on the cloth and in the file at once: refused, and the file stays as the editor wrote it."""
+    journal, _ = Journal.open(Docket.load(bib))
+    hers = (
+        bib.read_text()
+        + "garment: {changes: [{landmark: bib, as: pocket, across: 2 cm, level: edge 1/2}]}\n"
+    )
+    bib.write_text(hers)
+    with pytest.raises(InputError, match="changed elsewhere meanwhile, and on the cloth"):
+        journal.reshape(LONGER, LAY, (), {})
+    assert bib.read_text() == hers and journal.docket.garment is None
+    journal.close()
+
+
+def test_a_shaped_garment_is_kept_beside_its_docket(bib: Path) -> None:
+    """'Keep as new' writes the next free name with the next title, without what is under way."""
+    journal, _ = Journal.open(Docket.load(bib))
+    journal.note(LAY, (), {**VIEW, "shaping": {"hem": 3}})
+    shaped = journal.docket.replace(garment=LONGER, traced=("bib/1",))
+    text = bib.read_text()
+    for n in (2, 3):
+        made = journal.keep_as(shaped)
+        kept = Docket.load(made)
+        assert (made.name, kept.title, kept.garment) == (f"bib-{n}.yaml", f"bib {n}", LONGER)
+        assert (dict(kept.table), kept.traced, kept.lay) == (VIEW, (), LAY)
+    assert bib.read_text() == text
+    journal.close()
+
+
 def test_a_docket_taken_away_is_written_again(bib: Path) -> None:
     """Its file deleted under the open table: the next save writes it whole and has nothing to tell."""
     journal, _ = Journal.open(Docket.load(bib))
