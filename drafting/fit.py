@@ -20,6 +20,7 @@ from configs.units import is_bare, length_text, parse_length
 FRONT, BACK = "front", "back"
 LEFT, RIGHT = "left", "right"
 XY = tuple[float, float]
+Act = Callable[["Quarter", float, "FitChange"], "Quarter"]
 
 
 @dataclass(frozen=True)
@@ -72,15 +73,16 @@ class Quarter:
 @dataclass(frozen=True)
 class Kind:
     """A change that can be asked for: the fault it mends and what it does, its limit in mm, and the
-    words it takes. ``adds``: level → what share of the amount it adds to the girth there; ``sided``:
-    it goes with one side of the wearer."""
+    words it takes. ``act`` moves the points by the amount, or by its ``minus``. ``adds``: level → what
+    share of the amount it adds to the girth there; ``sided``: it goes with one side of the wearer."""
 
     name: str
     text: str
     limit_mm: float
     where: tuple[str, ...]
     signed: bool
-    act: Callable[[Quarter, float, FitChange], Quarter]
+    act: Act
+    minus: bool = False
     adds: Mapping[str, float] = field(default_factory=dict)
     sided: bool = False
 
@@ -108,36 +110,27 @@ class FitChange:
         return " ".join(parts)
 
 
-def _shoulder_height(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
-    def act(q: Quarter, by: float, _: FitChange) -> Quarter:
-        # The shoulder turns about the neck point and keeps its length; the underarm moves with
-        # the shoulder point, so the armhole keeps its size.
-        drop = q.shoulder[1] + sign * by - q.neck[1]
-        run = math.sqrt(max(q.shoulder_length**2 - drop**2, 1.0))
-        turned = replace(q, shoulder=(q.neck[0] + run, q.neck[1] + drop))
-        return turned.moved(bust=(0.0, sign * by))
-
-    return act
+def _shoulder_height(q: Quarter, by: float, _: FitChange) -> Quarter:
+    # The shoulder turns about the neck point and keeps its length; the underarm moves with
+    # the shoulder point, so the armhole keeps its size.
+    drop = q.shoulder[1] + by - q.neck[1]
+    run = math.sqrt(max(q.shoulder_length**2 - drop**2, 1.0))
+    turned = replace(q, shoulder=(q.neck[0] + run, q.neck[1] + drop))
+    return turned.moved(bust=(0.0, by))
 
 
-def _shoulder_width(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
-    def act(q: Quarter, by: float, _: FitChange) -> Quarter:
-        dx, dy = q.along
-        return q.moved(shoulder=(sign * by * dx, sign * by * dy))
-
-    return act
+def _shoulder_width(q: Quarter, by: float, _: FitChange) -> Quarter:
+    dx, dy = q.along
+    return q.moved(shoulder=(by * dx, by * dy))
 
 
-def _neck(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
-    def act(q: Quarter, by: float, _: FitChange) -> Quarter:
-        # The whole neck hole travels: what the front loses at the neck the back gains.
-        step = sign * by * (-1.0 if q.half == FRONT else 1.0)
-        return q.moved(neck=(0.0, step), centre_y=step)
-
-    return act
+def _neck(q: Quarter, by: float, _: FitChange) -> Quarter:
+    # The whole neck hole travels: what the front loses at the neck the back gains.
+    step = -by if q.half == FRONT else by
+    return q.moved(neck=(0.0, step), centre_y=step)
 
 
-def _girth(level: str) -> Callable[[Quarter, float, FitChange], Quarter]:
+def _girth(level: str) -> Act:
     def act(q: Quarter, by: float, change: FitChange) -> Quarter:
         quarters = 4 if change.where == "both" else 2
         return q.moved(**{level: (by / quarters, 0.0)})
@@ -184,7 +177,7 @@ def _gaping(q: Quarter, by: float, _: FitChange) -> Quarter:
 def _forward_shoulder(q: Quarter, by: float, change: FitChange) -> Quarter:
     # The seam turns about the neck point: what the front loses at the arm the back gains.
     step = -by if q.half == FRONT else by
-    return _shoulder_height(1.0)(q, step, change).moved(bust=(0.0, -step))
+    return _shoulder_height(q, step, change).moved(bust=(0.0, -step))
 
 
 def _full_bust(q: Quarter, by: float, _: FitChange) -> Quarter:
@@ -196,19 +189,16 @@ def _full_bust(q: Quarter, by: float, _: FitChange) -> Quarter:
     return wide.moved(longer=longer)  # at the side it hangs as before
 
 
-def _back_width(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
-    def act(q: Quarter, by: float, _: FitChange) -> Quarter:
-        each = sign * by / 2
-        q = q.moved(bust=(each, 0.0), waist=(each, 0.0), hip=(each, 0.0))
-        out = min(max(each, 0.0), MOST_SHOULDER_EASE_MM)  # the blades need it, the front does not
-        dx, dy = q.along
-        return q.moved(shoulder=(out * dx, out * dy), ease=out)
-
-    return act
+def _back_width(q: Quarter, by: float, _: FitChange) -> Quarter:
+    each = by / 2
+    q = q.moved(bust=(each, 0.0), waist=(each, 0.0), hip=(each, 0.0))
+    out = min(max(each, 0.0), MOST_SHOULDER_EASE_MM)  # the blades need it, the front does not
+    dx, dy = q.along
+    return q.moved(shoulder=(out * dx, out * dy), ease=out)
 
 
-def _armhole(sign: float) -> Callable[[Quarter, float, FitChange], Quarter]:
-    return lambda q, by, _: q.moved(bust=(0.0, sign * by))
+def _armhole(q: Quarter, by: float, _: FitChange) -> Quarter:
+    return q.moved(bust=(0.0, by))
 
 
 def _stomach(q: Quarter, by: float, _: FitChange) -> Quarter:
@@ -231,33 +221,33 @@ MOST_SHOULDER_EASE_MM = 10.0  # a shoulder of woven cloth eases in no more
 _BOTH, _FRONT, _BACK, _ALL = ("both", FRONT, BACK), (FRONT,), (BACK,), ("both",)
 _ROUND = {"bust": 1.0, "waist": 1.0, "hem": 1.0}
 _KINDS = (
-    Kind("shoulder up", "Square shoulders: folds lie across below the neck, the top is tight over the shoulder ends. The shoulder point goes up, the underarm with it.", 25.0, _ALL, False, _shoulder_height(1.0)),
-    Kind("shoulder down", "Sloping shoulders: folds run from the neck down to the arm. The shoulder point goes down, the underarm with it.", 25.0, _ALL, False, _shoulder_height(-1.0)),
-    Kind("shoulder in", "The shoulder seam falls over the arm. It gets shorter at its outer end.", 40.0, _ALL, False, _shoulder_width(-1.0)),
-    Kind("shoulder out", "The armhole cuts in on top of the shoulder. The seam gets longer at its outer end.", 40.0, _ALL, False, _shoulder_width(1.0)),
+    Kind("shoulder up", "Square shoulders: folds lie across below the neck, the top is tight over the shoulder ends. The shoulder point goes up, the underarm with it.", 25.0, _ALL, False, _shoulder_height),
+    Kind("shoulder down", "Sloping shoulders: folds run from the neck down to the arm. The shoulder point goes down, the underarm with it.", 25.0, _ALL, False, _shoulder_height, True),
+    Kind("shoulder in", "The shoulder seam falls over the arm. It gets shorter at its outer end.", 40.0, _ALL, False, _shoulder_width, True),
+    Kind("shoulder out", "The armhole cuts in on top of the shoulder. The seam gets longer at its outer end.", 40.0, _ALL, False, _shoulder_width),
     Kind("forward shoulder", "At the neck the shoulder seam is right, at the arm it lies behind the shoulder's ridge. Its outer end goes to the front.", 25.0, _ALL, False, _forward_shoulder),
-    Kind("neck forward", "The neck hole presses on the throat and stands away behind. The whole hole goes to the front.", 25.0, _ALL, False, _neck(1.0)),
-    Kind("neck back", "The neck hole presses at the back of the neck, and the top creeps backward. The whole hole goes to the back.", 25.0, _ALL, False, _neck(-1.0)),
+    Kind("neck forward", "The neck hole presses on the throat and stands away behind. The whole hole goes to the front.", 25.0, _ALL, False, _neck),
+    Kind("neck back", "The neck hole presses at the back of the neck, and the top creeps backward. The whole hole goes to the back.", 25.0, _ALL, False, _neck, True),
     Kind("gaping neckline", "The front neckline stands away from the chest, and nothing presses behind. It is pinched out into the shoulder seam; the armhole stays.", 20.0, _FRONT, False, _gaping),
-    Kind("armhole lower", "The armhole cuts in under the arm. The underarm goes down.", 40.0, _ALL, False, _armhole(-1.0)),
-    Kind("armhole higher", "The armhole gapes under the arm, and the whole top lifts with it. The underarm goes up.", 30.0, _ALL, False, _armhole(1.0)),
-    Kind("bust", "Tight or loose at bust level all round; with 'where' in front or behind alone. The amount is round the body; a minus takes away.", 200.0, _BOTH, True, _girth("bust"), {"bust": 1.0}),
-    Kind("full bust", "The hem rises in front and folds point at the bust; the back fits. The front gets wider from the bust down and longer at the centre. The amount is added round the front.", 120.0, _FRONT, False, _full_bust, _ROUND),
-    Kind("waist", "Tight or loose at waist level. The amount is round the body; a minus takes away.", 200.0, _BOTH, True, _girth("waist"), {"waist": 1.0}),
-    Kind("hip", "A skirt that is tight or loose at hip level. The amount is round the body; a minus takes away.", 200.0, _ALL, True, _same, {"hip": 1.0}),  # a top has no hip line
-    Kind("hem", "Tight or loose at the hem. The amount is round the body; a minus takes away.", 400.0, _BOTH, True, _girth("hip"), {"hem": 1.0}),
+    Kind("armhole lower", "The armhole cuts in under the arm. The underarm goes down.", 40.0, _ALL, False, _armhole, True),
+    Kind("armhole higher", "The armhole gapes under the arm, and the whole top lifts with it. The underarm goes up.", 30.0, _ALL, False, _armhole),
+    Kind("bust", "Tight or loose at bust level all round; with 'where' in front or behind alone. The amount is round the body; a minus takes away.", 200.0, _BOTH, True, _girth("bust"), False, {"bust": 1.0}),
+    Kind("full bust", "The hem rises in front and folds point at the bust; the back fits. The front gets wider from the bust down and longer at the centre. The amount is added round the front.", 120.0, _FRONT, False, _full_bust, False, _ROUND),
+    Kind("waist", "Tight or loose at waist level. The amount is round the body; a minus takes away.", 200.0, _BOTH, True, _girth("waist"), False, {"waist": 1.0}),
+    Kind("hip", "A skirt that is tight or loose at hip level. The amount is round the body; a minus takes away.", 200.0, _ALL, True, _same, False, {"hip": 1.0}),  # a top has no hip line
+    Kind("hem", "Tight or loose at the hem. The amount is round the body; a minus takes away.", 400.0, _BOTH, True, _girth("hip"), False, {"hem": 1.0}),
     Kind("stomach", "The hem rises in front and the side seams swing forward below the waist; the bust fits. The front gets wider and longer for a full stomach, the back narrower; the amount goes from back to front.", 60.0, _ALL, False, _stomach),
     Kind("length above waist", "The waist lies too high, or with a minus too low. Longer or shorter between bust line and waist.", 120.0, _ALL, True, _above_waist),
     Kind("length below waist", "Too short or too long below the waist, which lies right. Longer or shorter between waist and hem.", 200.0, _ALL, True, _below_waist),
     Kind("sway back", "Folds lie across the small of the back. The centre back gets shorter by a strip as wide as the neck; armhole and waist stay. A skirt's waist is lowered so.", 30.0, _BACK, False, _sway_back),
     Kind("round back", "The hem rises behind and the top pulls back from the nape. The centre back gets longer above the blades; the armhole stays, the shoulder's surplus is eased in.", 30.0, _BACK, False, _round_back),
-    Kind("broad back", "Tight across the shoulder blades when the arms reach forward. The back gets wider, its shoulder eased into the front's. The amount is across the back.", 60.0, _BACK, False, _back_width(1.0), _ROUND),
-    Kind("narrow back", "Loose folds stand upright between the shoulder blades. The back gets narrower. The amount is across the back.", 60.0, _BACK, False, _back_width(-1.0), dict.fromkeys(_ROUND, -1.0)),
+    Kind("broad back", "Tight across the shoulder blades when the arms reach forward. The back gets wider, its shoulder eased into the front's. The amount is across the back.", 60.0, _BACK, False, _back_width, False, _ROUND),
+    Kind("narrow back", "Loose folds stand upright between the shoulder blades. The back gets narrower. The amount is across the back.", 60.0, _BACK, False, _back_width, True, dict.fromkeys(_ROUND, -1.0)),
     Kind("upper arm", "A sleeve is tight or loose round the upper arm. It gets wider, and its cap lower by what keeps it as long as its armhole; a minus takes away.", 80.0, _ALL, True, _same),
     Kind("cap height", "Folds lie across the cap of a sleeve, it is too low; or with a minus they fall from its crown, it is too high. The sleeve gets narrower as the cap gets higher.", 40.0, _ALL, True, _same),
     Kind("sleeve length", "A sleeve is too short, or with a minus too long.", 120.0, _ALL, True, _same),
     Kind("wrist", "A sleeve is tight or loose at its end. The amount is round it; a minus takes away.", 80.0, _ALL, True, _same),
-    Kind("one shoulder lower", "Folds run from the neck to the arm on one side only. Left and right then differ and four quarters are drawn; 'side' names the lower shoulder as the wearer feels it.", 25.0, _ALL, False, _shoulder_height(-1.0), sided=True),
+    Kind("one shoulder lower", "Folds run from the neck to the arm on one side only. Left and right then differ and four quarters are drawn; 'side' names the lower shoulder as the wearer feels it.", 25.0, _ALL, False, _shoulder_height, True, sided=True),
     Kind("one hip higher", "The hem rises on one side only, and folds point at that hip. The side seam gets longer there; 'side' names the higher hip as the wearer feels it.", 40.0, _ALL, False, lambda q, by, _: q.moved(longer=by), sided=True),
 )  # fmt: skip
 KINDS: dict[str, Kind] = {k.name: k for k in _KINDS}
@@ -279,7 +269,7 @@ def parse_fit(
     if fit is None:
         return ()
     if isinstance(fit, str | Mapping) or not isinstance(fit, Sequence):
-        raise InputError(Fault(where, "is not a list of changes.", f"Write '- {FORM}'."))
+        raise InputError.of(where, "is not a list of changes.", f"Write '- {FORM}'.")
     faults: list[Fault] = []
     out = []
     for i, entry in enumerate(fit):
@@ -353,13 +343,15 @@ def apply(quarter: Quarter, side: str, changes: Sequence[FitChange]) -> Quarter:
     for change in changes:
         if change.where not in ("both", quarter.half) or change.side not in ("both", side):
             continue
-        quarter = KINDS[change.change].act(quarter, change.by_mm, change)
+        kind = KINDS[change.change]
+        by = -change.by_mm if kind.minus else change.by_mm
+        quarter = kind.act(quarter, by, change)
         if (
             quarter.shoulder[0] - quarter.neck[0] < 15.0
             or quarter.bust[1] - quarter.waist[1] < 15.0
         ):
-            raise DraftError(
-                Fault("fit", f"'{change.text}' leaves no room on the {quarter.half}.", "Use less.")
+            raise DraftError.of(
+                "fit", f"'{change.text}' leaves no room on the {quarter.half}.", "Use less."
             )
     return quarter
 

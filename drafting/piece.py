@@ -331,6 +331,17 @@ class Piece:
             corners={(b, a): v for (a, b), v in self.corners.items()},
         )
 
+    def plus(self, *told: str, **more: Iterable[Any]) -> Piece:
+        """The same piece with further notches, marks, darts …, and ``told`` on its label."""
+        longer = {k: (*getattr(self, k), *v) for k, v in more.items()}
+        return self.with_(label=(*self.label[:2], *told, *self.label[2:]), **longer)
+
+    def beside(self, edge: str) -> tuple[str, str]:
+        """The edges before and after one of its edges."""
+        ring = list(self.edges)
+        i = ring.index(edge)
+        return ring[i - 1], ring[(i + 1) % len(ring)]
+
     def opened(self, sides: tuple[str, str] = ("right", "left")) -> Piece:
         """The same piece without its fold, both halves in one outline.
 

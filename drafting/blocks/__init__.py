@@ -189,7 +189,7 @@ def get(name: str) -> Block:
     if word not in names():
         fault = unknown_keys({name: 0}, names(), "block")[0]
         remedy = nearest(word, names()) or fault.remedy
-        raise InputError(Fault("block", f"there is no block '{name}'.", remedy))
+        raise InputError.of("block", f"there is no block '{name}'.", remedy)
     block = import_module(f"drafting.blocks.{word.replace('-', '_')}").BLOCK
     assert isinstance(block, Block)
     return block
@@ -232,7 +232,7 @@ def draft(
     if not chosen.alone:
         what = f"the {chosen.name} is sewn to the {' or '.join(chosen.joins)} of a garment."
         remedy = f"Such as 'garment: {{block: quick-top, with: [{{block: {chosen.name}}}]}}'."
-        raise InputError(Fault("block", what, remedy))
+        raise InputError.of("block", what, remedy)
     return _draft(chosen, measurements, style, fit, unit)
 
 
@@ -259,16 +259,16 @@ def joined(
     if not chosen.joins:
         those = ", ".join(n for n in names() if get(n).joins)
         what = f"the {chosen.name} is not sewn to another block."
-        raise InputError(Fault("block", what, f"These are: {those}."))
-    onto = Onto(made.block, made.pieces, made.seams, made.hangs_on, made.style)
+        raise InputError.of("block", what, f"These are: {those}.")
+    onto = Onto(made.pieces, made.seams, made.hangs_on, made.style)
     part = _draft(chosen, made.measurements, style, fit, unit, onto)
     twice = sorted(set(made.pieces) & set(part.pieces))
     if twice:
         what = f"the garment has a piece '{twice[0]}' already."
-        raise DraftError(Fault("block", what, "Is it sewn on twice?"))
+        raise DraftError.of("block", what, "Is it sewn on twice?")
     there = dict(made.pieces)
     for name, notch in part.partners:
-        there[name] = there[name].with_(notches=(*there[name].notches, notch))
+        there[name] = there[name].plus(notches=[notch])
     apart = f"{chosen.name}: "  # an option of a part is another than the garment's of the same name
     hangs_on = {
         spot: frozenset(k if k in REGISTRY else apart + k for k in keys)

@@ -260,9 +260,8 @@ def halves_of(s: Sheet, z: Sizes) -> tuple[Half, Half]:
         if abs(off) < 1e-6:
             break
         side += off / 2
-    s.fault(abs(off) > 1e-3 or side > 60.0, "waist", f"takes {s.t(2 * take)} in from the bust, more than darts and side seams can.",
+    s.refuse(abs(off) > 1e-3 or side > 60.0, "waist", f"takes {s.t(2 * take)} in from the bust, more than darts and side seams can.",
             "Are bust_girth and waist_girth right? More waist_ease helps.")  # fmt: skip
-    s.stop()
     made = []
     for h in (FRONT, BACK):
         under, low = vec((panels[h], levels[h].bust_y)), vec((panels[h] - side, levels[h].waist_y))
@@ -289,9 +288,8 @@ def _shoulder(s: Sheet, z: Sizes, h: str) -> tuple[Points, Points, float]:
     drop = float(neck[1]) - level
     if h == FRONT and abs(drop) < long_:
         drop = long_ * math.sin(max(math.asin(drop / long_), LEAST_SLOPE + z.angle))
-    s.fault(not -0.3 * long_ < drop < 0.85 * long_, f"{h} shoulder", f"falls by {s.t(drop)} on {s.t(long_)}.",
+    s.refuse(not -0.3 * long_ < drop < 0.85 * long_, f"{h} shoulder", f"falls by {s.t(drop)} on {s.t(long_)}.",
             "Are scye_depth, bust_girth and shoulder_length right?")  # fmt: skip
-    s.stop()
     return neck, neck + vec((math.sqrt(long_**2 - drop**2), -drop)), level
 
 

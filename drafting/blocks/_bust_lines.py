@@ -100,8 +100,7 @@ def shaped(s: Sheet, drawn: Mapping[str, Drawn], fuller: float, point: Points) -
     drop = float(point[1] - turn(point)[1])
     angle = math.atan2(float(turn.matrix[1, 0]), float(turn.matrix[0, 0]))
     what = f"of {s.t(spread)} on each half turns the part below the armhole by {math.degrees(angle):.0f}°."
-    s.fault(angle > STEEPEST, "style.bust_spread", what, "Use less, or more bust ease.")
-    s.stop()
+    s.refuse(angle > STEEPEST, "style.bust_spread", what, "Use less, or more bust ease.")
     lower, upper = cut_chain(side, at)
     slide = Turn(np.eye(2), turn(point) - point)
     into_hem = s.style["bust_shaping"] == "hem"
@@ -190,13 +189,7 @@ def darted(piece: Piece, both: Sequence[Mapping[str, Drawn]]) -> Piece:
         first, second, tip, sewn = ((p * flip) for p in (dart.first, dart.second, dart.tip, dart.sewn))  # fmt: skip
         darts.append(Dart(name, (first[0], first[1]), (second[0], second[1]), (tip[0], tip[1])))
         marks.append(Mark("bust dart, sewn to here", sewn[None]))
-        notches += [
-            Notch(name, along(edge, (p[0], p[1])), 1, "front dart") for p in (first, second)
-        ]
+        notches += [Notch(name, along(edge, p), 1, "front dart") for p in (first, second)]
         places |= {f"{name.removesuffix('side')}bust point": (float(tip[0]), float(tip[1]))}
-    return piece.with_(
-        darts=(*piece.darts, *darts),
-        marks=(*piece.marks, *marks),
-        notches=(*piece.notches, *notches),
-        landmarks={**piece.landmarks, **places},
-    )
+    made = piece.plus(darts=darts, marks=marks, notches=notches)
+    return made.with_(landmarks={**piece.landmarks, **places})

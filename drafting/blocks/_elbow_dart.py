@@ -36,8 +36,7 @@ def elbow_dart(s: Sheet, z: Sizes, lines: dict[str, Points]) -> tuple[dict[str, 
     """
     at = z.arm.elbow_at
     where = "style.elbow"
-    s.fault(at is None, where, "is 'dart', and the elbow was not measured.", "Measure shoulder_to_elbow.")  # fmt: skip
-    s.stop()
+    s.refuse(at is None, where, "is 'dart', and the elbow was not measured.", "Measure shoulder_to_elbow.")  # fmt: skip
     down = float(at or 0.0) - float(z.hole.grown)
     below = float(z.long_) - down
     s.fault(below < BELOW_MM, where, f"has {s.t(max(below, 0.0))} of sleeve below the elbow; {s.t(BELOW_MM)} are needed.", "Make the sleeve longer.")  # fmt: skip
@@ -76,13 +75,10 @@ def sewn_in(piece: Piece, dart: OpenDart) -> Piece:
     ends.sort(key=lambda p: along(edge, p))
     tip = (float(dart.tip[0]) * flip[0], float(dart.tip[1]))
     point = short_of(dart) * flip
-    return piece.with_(
-        darts=(Dart(edge.name, ends[0], ends[1], tip),),
-        marks=(*piece.marks, Mark("dart point", point[None])),
-        notches=(
-            *piece.notches,
-            *(Notch(edge.name, along(edge, p), 1, WORD) for p in ends),
-        ),
+    return piece.plus(
+        darts=[Dart(edge.name, ends[0], ends[1], tip)],
+        marks=[Mark("dart point", point[None])],
+        notches=[Notch(edge.name, along(edge, p), 1, WORD) for p in ends],
     )
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.blocks._hip_lines import SIDE_BOW
 from drafting.curves import Cubic, Points, left_of, line, sweep, unit
 from drafting.outline import polyline_length
@@ -101,7 +101,7 @@ def fitted(
         taken -= step  # each waist gets as much longer as its gore gets narrower at the hip
         wide = {k: w - off[k] - step for k, w in wide.items()}
     what = "cannot be drawn to that of the bodice."
-    raise DraftError(Fault("waist", what, "Are the measurements right?"))
+    raise DraftError.of("waist", what, "Are the measurements right?")
 
 
 def closed_waist(waist: Points, n: int) -> tuple[Points, list[float]]:

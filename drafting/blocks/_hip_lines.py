@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.curves import Cubic, left_of, line, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import arc_lengths
@@ -81,7 +81,7 @@ def plan_darts(
     front = min(shaping_mm - 2 * usual - 2 * back, 2 * widest[FRONT, 2])
     if 0.5 * (shaping_mm - 2 * back - front) > LIMIT_SIDE_MM + 1e-9:
         what = "is too small for the hip: darts and side seams cannot take in so much."
-        raise DraftError(Fault("waist", what, f"Are waist_girth and hip_girth right? {remedy}"))
+        raise DraftError.of("waist", what, f"Are waist_girth and hip_girth right? {remedy}")
     fronts = (front,) if front <= widest[FRONT, 1] else (front / 2, front / 2)
     return DartPlan(fronts, (back, back))
 
@@ -253,7 +253,7 @@ def solved_to(
     else:
         pair, taken, more = in_line(drawn, taken, more)
         if not -5.0 < taken < 2.0 * LIMIT_SIDE_MM:
-            raise DraftError(Fault("waist", "cannot be drawn to that of the bodice.", "Are the measurements right?"))  # fmt: skip
+            raise DraftError.of("waist", "cannot be drawn to that of the bodice.", "Are the measurements right?")  # fmt: skip
     return pair[FRONT], pair[BACK], taken, more
 
 
@@ -304,7 +304,7 @@ def solved(
         return (*drawn(taken)[0], taken)
     pair, taken, off = on_target(drawn, taken)
     if abs(off) > 1e-4 or not -5.0 < taken < 2.0 * LIMIT_SIDE_MM:
-        raise DraftError(
-            Fault("waist", "cannot be drawn to its length.", "Are the measurements right?")
+        raise DraftError.of(
+            "waist", "cannot be drawn to its length.", "Are the measurements right?"
         )
     return (*pair, taken)

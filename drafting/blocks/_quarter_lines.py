@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.curves import (
     Cubic,
     Points,
@@ -113,8 +113,8 @@ def _side(q: Quarter, shaped: bool, flare: float, more: float = 0.0) -> Side:
         moved = abs(nx - x) + abs(ny - y)
         x, y = nx, ny
         if y > knots[-1][1] - 20.0:
-            raise DraftError(
-                Fault("side seam", "flares so much that it runs out level.", "Use less flare.")
+            raise DraftError.of(
+                "side seam", "flares so much that it runs out level.", "Use less flare."
             )
         if moved < 1e-7:
             break
@@ -277,12 +277,8 @@ def _sides(
         sides = {h: _side(q, shaped, flare, more[h]) for h, q in pair.items()}
         length = 0.5 * sum(sides[h].hem_at + q.longer for h, q in pair.items()) - rise
         if length < 40.0:
-            raise DraftError(
-                Fault(
-                    "side seam",
-                    f"is only {s.t(max(length, 0.0))} long.",
-                    "Make the top longer.",
-                )
+            raise DraftError.of(
+                "side seam", f"is only {s.t(max(length, 0.0))} long.", "Make the top longer."
             )
         if rise > 0 or all(abs(x.hem_at - length) < 1e-6 for x in sides.values()):
             break
@@ -383,7 +379,7 @@ def _sleeve(
         )
         what = f"{s.t(width)} round, it has no underarm at any length."
         remedy = f"{narrower} the top longer, or choose 'sleeve: cap'."
-        raise DraftError(Fault("style.sleeve", what, remedy))
+        raise DraftError.of("style.sleeve", what, remedy)
     lowered, corners = laid
     if reach > asked:
         notes.append(f"The sleeve is {s.t(reach)} long, so that it has an underarm to sew.")

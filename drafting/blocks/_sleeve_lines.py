@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.curves import Points, chain_points, sweep
 from drafting.outline import Edge, polyline_length
 from drafting.sheet import Amount, Sheet, Sources, found, most, number, sources_of
@@ -126,10 +126,9 @@ def sizes_of(s: Sheet, hole: Armhole, arm: Arm) -> Sizes:
     long_ = (whole - cuff.depth if cuff else whole).named("sleeve length")
     low = height + LEAST_UNDERARM_MM
     what = f"leaves {s.t(long_ - height)} below the cap, which is {s.t(height)} high."
-    s.fault(
+    s.refuse(
         long_ < low, "style.length", what, f"{s.t(low + whole - long_)} or more, or a lower cap."
     )
-    s.stop()
     of = sources_of(height, front, back, ease, long_, whole, down, vars(arm), s.options(*s.style))
     return Sizes(hole, arm, height, front, back, ease, long_, down, cuff, of)
 
@@ -180,7 +179,7 @@ def _fits_arm(s: Sheet, z: Sizes, cap: Cap) -> None:
         f"with a cap {s.t(cap.height)} high the sleeve is {s.t(cap.biceps)} round the upper arm; "
         f"it needs {s.t(need)}: the arm's {s.t(z.arm.upper)} and {s.t(need_of)}."
     )
-    raise DraftError(Fault("style.cap", what, remedy))
+    raise DraftError.of("style.cap", what, remedy)
 
 
 def _hung(s: Sheet, z: Sizes, slope: float = 0.0) -> tuple[Cap, float, float, float]:
@@ -240,8 +239,7 @@ def plain_lines(s: Sheet, z: Sizes) -> tuple[Sizes, Cap, dict[str, Points]]:
         )
     _fits_arm(s, z, cap)
     what = f"turns the underarm seam by {abs(math.degrees(math.atan(slope))):.0f}°."
-    s.fault(abs(slope) > STEEPEST, "style.hem_width", what, "Make the sleeve longer, or its end nearer to the upper arm's width.")  # fmt: skip
-    s.stop()
+    s.refuse(abs(slope) > STEEPEST, "style.hem_width", what, "Make the sleeve longer, or its end nearer to the upper arm's width.")  # fmt: skip
     foot = float(z.long_) + dip
     right, left = cap.front_width - in_, -cap.back_width + in_
     a, b, up = np.array([left, -foot]), np.array([right, -foot]), math.atan(slope)
@@ -286,13 +284,12 @@ def fuller_lines(s: Sheet, z: Sizes, cap: Cap, points: dict[str, Points]) -> dic
     else:
         fan = Fan(whole, low, high, spread / depth)
     what = f"of {s.t(spread)} is more than a sleeve {s.t(depth)} from cap to end opens to."
-    s.fault(
+    s.refuse(
         abs(fan.angle) > WIDEST,
         "style.fullness",
         what,
         f"{s.t(10.0 * math.floor(0.1 * WIDEST * depth))} at most.",
     )
-    s.stop()
     put = {n: raised * bell(p[:, 0], low, 0.0, high) * n.endswith("cap") for n, p in points.items()}
     made = fan(np.concatenate([*points.values()]), np.concatenate([*put.values()]))
     return dict(

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.blocks._quarter_lines import (
     BustDart,
     Drawn,
@@ -135,7 +135,7 @@ def pocket(s: Sheet, q: Quarter) -> None:
         remedy = "Make the top longer, or leave the pocket out."
         if named:
             remedy = f"Make it smaller, or leave {' and '.join(named)} out."
-        raise DraftError(Fault(f"style.{next(iter(named), 'pocket')}", what, remedy))
+        raise DraftError.of(f"style.{next(iter(named), 'pocket')}", what, remedy)
     width, depth, x, y, moved = place
     said = []
     if (width, depth) != usual:
@@ -154,12 +154,12 @@ def pocket(s: Sheet, q: Quarter) -> None:
         s.notes.append(
             "The chest pocket's place shows on both halves: sew it on the wearer's left."
         )
-    s.pieces[name] = front.with_(marks=(*front.marks, *marks))
+    s.pieces[name] = front.plus(marks=marks)
     s.checks.append(check_pocket(s.pieces[name], s.unit))
     if name != FRONT and not chest:
         other = s.pieces[f"{RIGHT} {FRONT}"]
         flipped = [Mark(k.name, k.points * (-1.0, 1.0), k.closed) for k in marks]
-        s.pieces[other.name] = other.with_(marks=(*other.marks, *flipped))
+        s.pieces[other.name] = other.plus(marks=flipped)
     s.add(
         sewn_on,
         all=(
@@ -257,8 +257,8 @@ def finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> N
         s.notes.append(text)
         for n, piece in s.pieces.items():
             if n.split()[-1] in (FRONT, BACK):
-                ends = tuple(e for e in piece.edges if e.split()[-1] == edge)
-                s.pieces[n] = piece.with_(bound=(*piece.bound, *ends))
+                ends = [e for e in piece.edges if e.split()[-1] == edge]
+                s.pieces[n] = piece.plus(bound=ends)
 
 
 def _front_facing(s: Sheet, both: list[dict[str, Drawn]], held: Held) -> None:
@@ -335,9 +335,8 @@ def mark_gathers(s: Sheet, drawn: Mapping[str, Drawn]) -> None:
             ends = np.abs(edge.points[[0, -1], 0])
             far = [i for i in (0, 1) if ends[i] > 0.5 * q.neck[0]]  # the ends at a neck point
             at = (plain, edge.length_mm - plain)
-            notches = tuple(Notch("neckline", at[i], 1, "gathers") for i in far)
-            label = piece.label if facing else (*piece.label[:2], text, *piece.label[2:])
-            s.pieces[name] = piece.with_(notches=(*piece.notches, *notches), label=label)
+            told = () if facing else (text,)
+            s.pieces[name] = piece.plus(*told, notches=[Notch("neckline", at[i], 1, "gathers") for i in far])  # fmt: skip
         wide = ""
         if s.style["gather_spread"] == "even":
             side = next(e for n, e in s.pieces.items() if n.split()[-1] == half)

@@ -87,8 +87,7 @@ def circle_skirt(s: Sheet) -> None:
     turns = {"": math.pi * part / panels}  # half of a panel
     if g.joint:  # the side seams in line with the bodice's
         odd, what = panels % 2 > 0, "has no side seams to meet the bodice's."
-        s.fault(odd, "style.panels", what, "Choose 2 or 4.")
-        s.stop()
+        s.refuse(odd, "style.panels", what, "Choose 2 or 4.")
         turns = {h: float(2 * math.pi * part * x.length / waist) for h, x in g.joint.halves.items()}
     shapes = {n: sector(float(r), float(long_), a) for n, a in turns.items()}
     points = list(shapes.values())[-1]
@@ -228,8 +227,7 @@ def _pockets(s: Sheet, names: list[str], where: str, elastic: bool) -> None:
     """Pocket bags in the side seams, which one panel has not and three have elsewhere."""
     panels = [n for n in dict.fromkeys(names) if "side" in s.pieces[n].edges]
     none = s.style["pockets"] != "none" and not panels and len(names) != 4
-    s.fault(none, "style.pockets", "need side seams.", "Choose 'panels: 2' or 4.")
-    s.stop()
+    s.refuse(none, "style.pockets", "need side seams.", "Choose 'panels: 2' or 4.")
     if panels:
         waists.side_pockets(s, panels, not elastic and "left" in where)
     else:

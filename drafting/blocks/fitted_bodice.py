@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.blocks import Block
 from drafting.blocks._bodice_lines import (
     BACK_ROOM_MM,
@@ -161,10 +161,9 @@ def _checks(s: Sheet, z: Sizes) -> None:
     bust = 2.0 * (z.frame + z.spread - dart)
     room = bust - float(s.m["bust_girth"])
     what = f"has {s.t(room)} of ease on the bust line with the bust dart closed; {s.t(LEAST_ROOM_MM)} are needed."
-    s.fault(
+    s.refuse(
         room < LEAST_ROOM_MM, "style.bust_ease", what, "Use more; is side_neck_to_bust_point right?"
     )
-    s.stop()
     s.figures |= {"bust": bust, "bust dart degrees": math.degrees(z.angle)}
     _second_measures(s, z)
     upper = s.m.get("upper_chest_girth")
@@ -221,7 +220,7 @@ def fitted_bodice(s: Sheet) -> None:
     try:
         front, back = halves_of(s, z)
     except ValueError as error:  # a dart wider than it is long
-        raise DraftError(Fault("waist", "has no room for its darts.", "Are the measurements right?")) from error  # fmt: skip
+        raise DraftError.of("waist", "has no room for its darts.", "Are the measurements right?") from error  # fmt: skip
     close = Turn.about(vec(z.point), z.angle)
     shoulder = front.lines["shoulder"][0]
     necks = neckline_lines(s, z, (close(shoulder.end), close(shoulder.start)), back)

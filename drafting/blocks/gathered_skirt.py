@@ -24,7 +24,6 @@ from drafting.sheet.record import spot_array
 from drafting.truing import Seam, seam_length
 
 FULLNESS = {"thin": 2.5, "medium": 1.75, "heavy": 1.5}
-TIERS = {"1": 1, "2": 2, "3": 3, "4": 4}
 DEEPER = 1.25  # each tier against the one above
 ALLOWED_MM = 40.0  # of the cloth's width for allowances and selvedges
 LEAST_TIER_MM, TIER_FULLNESS = 90.0, 1.5
@@ -129,8 +128,7 @@ def gathered_skirt(s: Sheet) -> None:
         waists.hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
     if style["pockets"] != "none":
         remedy = "Leave the pockets out, or choose one tier."
-        s.fault(tiers > 1, "style.pockets", "do not go with tiers.", remedy)
-        s.stop()
+        s.refuse(tiers > 1, "style.pockets", "do not go with tiers.", remedy)
         waists.side_pockets(
             s,
             tuple(g.joint.halves if g.joint else (top,)),
@@ -203,9 +201,7 @@ def _tier(s: Sheet, i: int, tiers: int, round_: Amount, deep: float, of: frozens
         over = float(round_) - seam_length(s.pieces, above)
         s.seams.append(Seam(name, ((name, top),) * cut, tuple(above), over))
         text = f"gather the top of all {cut}, {s.t(round_)} round, to {s.t(round_ - over)}"
-        s.pieces[name] = s.pieces[name].with_(
-            label=(*s.pieces[name].label[:2], text, *s.pieces[name].label[2:])
-        )
+        s.pieces[name] = s.pieces[name].plus(text)
 
 
 def _joined(s: Sheet, joint: waists.Joint, tiers: int, round_: Amount, deep: float, of: frozenset[str]) -> None:  # fmt: skip

@@ -15,7 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.blocks._gore_lines import Gore, Sizes, closed_waist, draw_gore, fitted, hem_lean
 from drafting.blocks._hip_lines import BACK_WIDER, LEAST_BELOW_HIP_MM
 from drafting.blocks._skirt import skirt
@@ -156,7 +156,7 @@ def _solved(
     gores, taken, off = waists.on_target(drawn, (hip - waist) / (2 * n))
     if abs(off) > 1e-4 or taken < -5.0:
         what = "cannot be drawn to its length."
-        raise DraftError(Fault("waist", what, "Are the measurements right?"))
+        raise DraftError.of("waist", what, "Are the measurements right?")
     return taken, gores
 
 

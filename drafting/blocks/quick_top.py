@@ -230,8 +230,7 @@ def _styled(s: Sheet, q: Quarter, more: float) -> Quarter:
     usual = OUT_MM[shape] + (more if shape == "boat" else 0.0)
     start = s.given("neck_point_out", usual, shape, _for_head(s) if shape == "boat" else ())
     left = f"only {s.t(max(end - start, 0.0))} of it are left."
-    s.fault(end - start < 20.0, "shoulder", left, "Use less for neck_point_out or shoulder_in.")
-    s.stop()
+    s.refuse(end - start < 20.0, "shoulder", left, "Use less for neck_point_out or shoulder_in.")
     return replace(
         q,
         neck=(q.neck[0] + start * c, q.neck[1] + start * sine),

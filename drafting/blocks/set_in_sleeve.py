@@ -192,13 +192,12 @@ def _passes(s: Sheet, z: Sizes, name: str) -> None:
         return
     need = least_end(z)
     what = f"is {s.t(end.length_mm)} round; hand and arm need {s.t(need)} there."
-    s.fault(
+    s.refuse(
         end.length_mm < need - 0.5,
         "style.hem_width",
         what,
         "Make it wider, or choose 'finish: cuff'.",
     )
-    s.stop()
 
 
 def _say(s: Sheet, arm: Arm) -> None:

@@ -77,8 +77,7 @@ def stand_collar(s: Sheet) -> None:
     seam = sum(float(h.length) for h in neck.sides[0].values()) + past
     top = polyline_length(rising(seam, float(s.style["rise"]), float(s.style["height"])))
     what = f"of {s.t(s.style['rise'])} makes the upper edge {s.t(2 * top)}, its seam is {s.t(2 * seam)}."
-    s.fault(top < MOST_LEAN * seam, "style.rise", what, "A lower rise or height; 1 to 2.5 cm is usual.")  # fmt: skip
-    s.stop()
+    s.refuse(top < MOST_LEAN * seam, "style.rise", what, "A lower rise or height; 1 to 2.5 cm is usual.")  # fmt: skip
     layers(s, neck, made, fold, False, "stand", past)
     s.figures |= {"collar seam": seam, "collar outer edge": top}
     whole, measured = head_need(s)

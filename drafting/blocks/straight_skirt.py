@@ -103,8 +103,7 @@ def _openings(s: Sheet, front: Panel, back: Panel, z: Sizes) -> tuple[float, flo
             "side seam, from its upper end to the hem."
         )
     met = bool(slit) and slit + zip_mm > z.length - 60.0
-    s.fault(met, "style.slit", f"meets the zip at the {where}.", "Make one of them shorter.")
-    s.stop()
+    s.refuse(met, "style.slit", f"meets the zip at the {where}.", "Make one of them shorter.")
     return zip_mm, slit
 
 
@@ -178,8 +177,7 @@ def straight_skirt(s: Sheet) -> None:
     g = waists.girths(s, style["hip_ease"], style["waist_ease"])
     z = sizes(s, g, (style["flare"] - style["taper"] + s.fitted("hem")) / 4)
     narrow = 0.5 * (z.hip - BACK_WIDER) - 0.5 * s.fitted("stomach") + z.flare < 100.0
-    s.fault(narrow, "style.taper", "leaves hardly any hem.", "Use less.")
-    s.stop()
+    s.refuse(narrow, "style.taper", "leaves hardly any hem.", "Use less.")
     waists.tell_over(s, g)
     plan = None
     if style["shaping"] != "gathers":

@@ -172,7 +172,7 @@ FIGURES: Mapping[str, Figure] = MappingProxyType(_figures())
 
 def _known(key: str) -> Figure:
     if key not in FIGURES:
-        raise InputError(Fault(f"figure '{key}'", "there is no figure of that measurement."))
+        raise InputError.of(f"figure '{key}'", "there is no figure of that measurement.")
     return FIGURES[key]
 
 

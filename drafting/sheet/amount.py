@@ -17,12 +17,10 @@ from typing import Any
 from configs.units import format_length
 
 Sources = frozenset[str]
-NOTHING: Sources = frozenset()
 MEASURE, OPTION, NUMBER, FOUND, NAMED, CHOSEN = (
     "measure", "option", "number", "found", "named", "chosen",
 )  # fmt: skip
 PLUS, MINUS, TIMES, OVER = "+", "-", "×", "÷"
-_LEAVES = (MEASURE, OPTION, NUMBER, FOUND, NAMED)
 
 
 class Amount(float):

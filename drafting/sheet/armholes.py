@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.piece import Notch
 from drafting.sheet.amount import Amount, found
 from drafting.sheet.board import Sheet
-from drafting.sheet.onto import EdgeRun, Onto
+from drafting.sheet.onto import EdgeRun
 from drafting.truing import Spot
 
 NOTCH_SHARE = 1 / 3  # of the half's length above the underarm, where the pieces have no notch
@@ -51,19 +51,10 @@ def armholes(s: Sheet) -> tuple[Armhole, ...]:
     Raises:
         DraftError: there is none, or one has no front or no back.
     """
-    grown_on = str(_onto(s).style.get("sleeve", "none"))
-    what = f"has a grown-on sleeve already ('sleeve: {grown_on}')."
-    s.fault(grown_on != "none", "block", f"the garment {what}", "Write 'sleeve: none' in its style for an armhole, or leave the set-in sleeve out.")  # fmt: skip
-    s.stop()
-    runs = s.fits("armhole")
-    for r in runs:
-        taken = _onto(s).taken(r.piece, r.edge)
-        what = f"the {r.edge} of the {r.piece} is taken by {taken} already."
-        s.fault(bool(taken), "block", what, "Leave that out; a quick top's is 'armhole_finish: none'.")  # fmt: skip
-    s.stop()
-    for r in runs:
-        what = f"it cannot be told whether the {r.edge} of the {r.piece} is in front or behind."
-        s.fault(not r.half, "block", what, "Join the pieces otherwise, or name them 'front …' or 'back …'.")  # fmt: skip
+    grown_on = str(s.garment.style.get("sleeve", "none"))
+    what = f"the garment has a grown-on sleeve already ('sleeve: {grown_on}')."
+    s.refuse(grown_on != "none", "block", what, "Write 'sleeve: none' in its style for an armhole, or leave the set-in sleeve out.")  # fmt: skip
+    runs = s.fits("armhole", "Leave that out; a quick top's is 'armhole_finish: none'.")
     s.stop()
     sides = [side for side in (LEFT, RIGHT) if any(r.side == side for r in runs)] or [""]
     return tuple(_armhole(s, [r for r in runs if r.side in (side, "")], side) for side in sides)
@@ -86,7 +77,7 @@ def _armhole(s: Sheet, runs: Sequence[EdgeRun], side: str) -> Armhole:
     measured = s.m.get("shoulder_length")
     grown = found(0.0, "the shoulder grew by")
     if measured is not None:
-        drawn = [r.length_mm for r in _onto(s).edge_runs("shoulder") if r.side in (side, "")]
+        drawn = [r.length_mm for r in s.garment.edge_runs("shoulder") if r.side in (side, "")]
         longer = sum(drawn) / 2.0 - float(measured) if drawn else 0.0
         grown = found(longer, "the shoulder grew by", measured, front.length, back.length)
     return Armhole(side, front, back, grown)
@@ -95,8 +86,8 @@ def _armhole(s: Sheet, runs: Sequence[EdgeRun], side: str) -> Armhole:
 def _half(s: Sheet, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
     if not runs:
         what = f"has no {half} half; a sleeve needs both."
-        raise DraftError(Fault(f"{side} armhole".strip(), what, "Look at what cut it."))
-    onto = _onto(s)
+        raise DraftError.of(f"{side} armhole".strip(), what, "Look at what cut it.")
+    onto = s.garment
     # the part that meets the side seam lies at the underarm, whatever way its piece was turned
     runs = sorted(
         runs,
@@ -123,9 +114,3 @@ def _half(s: Sheet, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
     spots = tuple((r.piece, r.edge) for r in runs)
     of = [onto.sources(*spot) for spot in spots]
     return Half(spots, found(up, where, *of), *(notch or (usual, 1, where)))
-
-
-def _onto(s: Sheet) -> Onto:
-    if s.onto is None:  # `Sheet.fits` has refused by then
-        raise DraftError(Fault("block", "there is no garment to sew it to."))
-    return s.onto

@@ -164,19 +164,38 @@ class Sheet:
         """These options as what an edge hangs on, also where they are unset."""
         return frozenset(STYLE + k for k in keys)
 
-    def fits(self, kind: str) -> tuple[EdgeRun, ...]:
-        """The edges of one kind that this block is sewn to.
+    @property
+    def garment(self) -> Onto:
+        """What this block is sewn to.
+
+        Raises:
+            DraftError: nothing.
+        """
+        if self.onto is None:
+            raise DraftError.of("block", "there is no garment to sew it to.")
+        return self.onto
+
+    def fits(
+        self, kind: str, leave: str = "Leave that out.", *, beside: str = "\0", without: Sequence[str] = ()
+    ) -> tuple[EdgeRun, ...]:  # fmt: skip
+        """The edges of one kind that this block is sewn to, but for those with the words ``without``. Where one is
+        taken already, unless by what is called ``beside``, or its half is not told, a fault is noted, with what to do: ``leave``.
 
         Raises:
             DraftError: the garment has none.
         """
-        runs = self.onto.edge_runs(kind) if self.onto else ()
+        onto = self.garment
+        runs = tuple(r for r in onto.edge_runs(kind) if not {*r.edge.split()} & {*without})
         if not runs:
-            has = (
-                sorted({e for p in self.onto.pieces.values() for e in p.edges}) if self.onto else []
-            )
+            has = sorted({e for p in onto.pieces.values() for e in p.edges})
             what = f"there is no {kind} to sew it to; the edges are {', '.join(has)}."
-            raise DraftError(Fault("block", what, NO_EDGE.get(kind, "")))
+            raise DraftError.of("block", what, NO_EDGE.get(kind, ""))
+        for r in runs:
+            at, taken = f"the {r.edge} of the {r.piece}", onto.taken(r.piece, r.edge)
+            wrong = bool(taken) and beside not in taken
+            self.fault(wrong, "block", f"{at} is taken by {taken} already.", leave)
+            what = f"it cannot be told whether {at} is in front or behind."
+            self.fault(not r.half, "block", what, "Join the pieces otherwise, or name them 'front …' or 'back …'.")  # fmt: skip
         return runs
 
     # --- faults -----------------------------------------------------------------------------------
@@ -185,6 +204,15 @@ class Sheet:
         """Note a reason to refuse; `stop` tells all of them at once."""
         if wrong:
             self._faults.append(Fault(where, what, remedy))
+
+    def refuse(self, wrong: bool, where: str, what: str, remedy: str = "") -> None:
+        """Refuse the draft for this reason, if it is one.
+
+        Raises:
+            DraftError: with what was noted before.
+        """
+        self.fault(wrong, where, what, remedy)
+        self.stop()
 
     def stop(self) -> None:
         """Refuse the draft if there was a reason.

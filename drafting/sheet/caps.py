@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.curves import Cubic, Points, chain_length, line, through
 from drafting.fit import BACK, FRONT
 
@@ -80,7 +80,7 @@ def half_width(half: str, length: float, height: float, lean: float = 0.0) -> fl
     narrow = 0.35 * height + SQUARE_MM  # a steeper cap is no sleeve
     if height < LEAST_HEIGHT_MM or longer(narrow) > 0.0:
         what = f"of {height / 10:.1f} cm does not go with a cap {length / 10:.1f} cm long in the {half}."
-        raise DraftError(Fault("style.cap", what, "Choose another cap."))
+        raise DraftError.of("style.cap", what, "Choose another cap.")
     start = math.sqrt(max((CHORD_SHARE * length) ** 2 - height**2, narrow**2))
     return _root(longer, start, start / length, narrow, length, _FINE_MM)
 
@@ -109,7 +109,7 @@ def height_for(biceps: float, front: float, back: float, lean: float = 0.0) -> f
 
     if wider(low) < 0.0:
         what = f"is {biceps / 10:.1f} cm; a cap for this armhole is {(wider(low) + biceps) / 10:.1f} cm wide at most."
-        raise DraftError(Fault("style.cap", what, "Make the armhole deeper."))
+        raise DraftError.of("style.cap", what, "Make the armhole deeper.")
     chord = CHORD_SHARE * 0.5 * (front + back)
     start = min(math.sqrt(max(chord**2 - 0.25 * biceps**2, low**2)), high)
     return _root(wider, start, -4.0 * start / biceps, low, high, _FINE_WIDTH_MM)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.allowance import FOLD
 from drafting.curves import Points, arc, chain_points, cross, left_of, sweep, turned, unit
 from drafting.fit import BACK, FRONT, LEFT
@@ -80,7 +80,7 @@ def laid_together(front: Half, back: Half, overlap: float) -> tuple[Points, Poin
         apart = apart + short * unit(leave - arrive)
     else:
         what = "is too much for this neckline: it cannot be laid smooth over the shoulder."
-        raise DraftError(Fault("style.overlap", what, "Use less."))
+        raise DraftError.of("style.overlap", what, "Use less.")
     line = np.concatenate([first[:-1], bridge, (second[::-1] + apart)[1:]])
     return line - line[0], down
 
@@ -103,7 +103,7 @@ def beside(seam: Points, width: float, front_down: Points) -> Points:
     points = without_repeats(np.array(made.coords)) if made.geom_type == "LineString" else seam[:0]
     if len(points) < 2:
         what = "is so wide that the collar folds over itself on this neckline."
-        raise DraftError(Fault("style.width", what, "Make the collar narrower."))
+        raise DraftError.of("style.width", what, "Make the collar narrower.")
     points = _to_line(points[::-1], np.zeros(2), np.array([0.0, -1.0]))[::-1]
     points = _to_line(points, seam[-1], front_down)
     points[0, 0] = 0.0

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
-from drafting.curves import Points, arc, chain_points, left_of
+from configs.errors import DraftError
+from drafting.curves import arc, chain_points, left_of
 from drafting.outline import Edge
 from drafting.piece import Mark, Notch, Piece
 from drafting.sheet.amount import Amount
@@ -81,7 +81,7 @@ def sewn_to_cuff(
     full = end.length_mm - cuff.upper
     if full < -0.5:
         what = f"ends {s.t(end.length_mm)} round; its cuff needs {s.t(cuff.upper)}."
-        raise DraftError(Fault(name, what, "A wider hem_width, a shaped cuff, or 'finish: hem'."))
+        raise DraftError.of(name, what, "A wider hem_width, a shaped cuff, or 'finish: hem'.")
     back_first = next(iter(sleeve.edges)) == edge  # a left sleeve's end runs from its front
     size = end.length_mm
 
@@ -110,15 +110,11 @@ def sewn_to_cuff(
                 marks.append(Mark("pleat", np.array([point, point + _PLEAT_LONG_MM * left_of(along)])))  # fmt: skip
                 notches.append(Notch(edge, place(x), 1, f"pleat {i + 1}"))
             start += each + _PLEAT_GAP_MM
-        told = [
-            f"{count} {'pleat' if count == 1 else 'pleats'} of {s.t(each)}, folded towards the back"
-        ]
+        pleats = "pleat" if count == 1 else "pleats"
+        told = [f"{count} {pleats} of {s.t(each)}, folded towards the back"]
     elif full > 8.0:
         told = [f"gather {s.t(end.length_mm)} into {s.t(cuff.upper)} at its end"]
-    label = (*sleeve.label[:2], *told, *sleeve.label[2:])
-    s.pieces[name] = sleeve.with_(
-        marks=(*sleeve.marks, *marks), notches=(*sleeve.notches, *notches), label=label
-    )
+    s.pieces[name] = sleeve.plus(*told, marks=marks, notches=notches)
     own = name.replace("sleeve", "cuff")
     made = _cuff(s, own, cuff, cut)
     s.add(made, all=(*of, cuff))
@@ -145,11 +141,8 @@ def _cuff(s: Sheet, name: str, cuff: Cuff, cut: int) -> Piece:
     turn = (upper - net) / cuff.depth
     low = net / turn
     a, b = 0.5 * (math.pi - turn), 0.5 * (math.pi + turn)
-    lines: dict[str, Points] = {
-        "sleeve edge": chain_points(arc((0.0, 0.0), low + cuff.depth, a, b)),
-        "wrist edge": chain_points(arc((0.0, 0.0), low, a, b))[::-1],
-    }
-    outer, inner = lines.values()
+    outer = chain_points(arc((0.0, 0.0), low + cuff.depth, a, b))
+    inner = chain_points(arc((0.0, 0.0), low, a, b))[::-1]
     ring = {
         "sleeve edge": outer,
         "left side": np.array([outer[-1], inner[0]]),
@@ -172,11 +165,11 @@ def elastic_in(s: Sheet, name: str, edge: str, arm: Arm, down: Amount) -> None:
     need = max(round_, float(arm.hand)) + HAND_EASE_MM
     if long_ < need - 0.5:
         what = f"ends {s.t(long_)} round; the arm slips through {s.t(need)} and no less."
-        raise DraftError(Fault(name, what, "Make its end wider: a larger hem_width or fullness."))
+        raise DraftError.of(name, what, "Make its end wider: a larger hem_width or fullness.")
     wide = float(s.style["elastic_width"])
     elastic = round_ * (1.0 - ELASTIC_SHORTER)
     told = f"elastic {s.t(elastic)} long, {s.t(wide)} wide"
-    s.pieces[name] = sleeve.with_(label=(*sleeve.label[:2], told, *sleeve.label[2:]))
+    s.pieces[name] = sleeve.plus(told)
     s.figures[f"{name} elastic"] = elastic
     s.notes.append(
         f"{name.capitalize()}: {told}, its join not counted, in a casing {s.t(wide + CASING_MM)} wide: the "

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.curves import Cubic, Points, left_of, sweep, turned, unit
 
 
@@ -114,8 +114,8 @@ def _meeting(curve: Cubic, origin: Points, along: Points) -> float:
                     break
                 t = step
             return t
-    raise DraftError(
-        Fault("waist", "has no room for its darts.", "Are waist_girth and hip_girth right?")
+    raise DraftError.of(
+        "waist", "has no room for its darts.", "Are waist_girth and hip_girth right?"
     )
 
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from configs.units import format_length
 from drafting.allowance import plain
 from drafting.curves import Cubic, Points, chain_points, left_of, line, rounded, unit
@@ -98,7 +98,7 @@ def facing_below(
     lower[0, 0] = 0.0
     if (np.diff(lower[:, 0]) <= 0).any() or (lower[1:, 0] <= 0).any():
         what = f"is too wide for the waist of the {half}, which is strongly curved."
-        raise DraftError(Fault("style.facing_width", what, "Make it narrower."))
+        raise DraftError.of("style.facing_width", what, "Make it narrower.")
     points = {
         "fold": np.array([top[0], lower[0]]),
         "outer": lower,

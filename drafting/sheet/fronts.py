@@ -103,10 +103,6 @@ def buttoned(s: Sheet, piece: Piece, bust: float, button: float) -> Piece:
     holes = [Mark(f"buttonhole {s.t(hole)}", np.array([[begin, y], [begin + sign * hole, y]])) for y in places]  # fmt: skip
     line_ = Mark("centre front", np.array([centre, foot]))
     at = [("neckline", along(neck, centre)), ("hem", along(hem, foot))]
-    notches = tuple(Notch(e, x, 1, "centre front") for e, x in at)
+    notches = [Notch(e, x, 1, "centre front") for e, x in at]
     told = f"{len(places)} buttons of {s.t(button)}, {s.t(places[0] - places[1])} apart" if len(places) > 1 else f"1 button of {s.t(button)}"  # fmt: skip
-    return piece.with_(
-        marks=(*piece.marks, line_, *holes),
-        notches=(*piece.notches, *notches),
-        label=(*piece.label[:2], told, *piece.label[2:]),
-    )
+    return piece.plus(told, marks=[line_, *holes], notches=notches)

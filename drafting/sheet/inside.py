@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.allowance import FOLD, RAW
 from drafting.curves import Points
 from drafting.outline import Edge, signed_area, without_repeats
@@ -52,7 +52,7 @@ def cut_as_drawn(piece: Piece, shape: Any, name: str, short: float, cut: int) ->
         shape = shape.intersection(shapely.box(0.0, -1e5, 1e5, 1e5))
     if shape.geom_type != "Polygon" or shape.interiors or shape.area < _LEAST_AREA_MM2:
         what = f"{short:.0f} mm short of the {piece.name} would not be one sound piece."
-        raise DraftError(Fault(INTERFACING, what, "Use less."))
+        raise DraftError.of(INTERFACING, what, "Use less.")
     ring = without_repeats(np.array(shape.exterior.coords), closed=True)
     if signed_area(ring) < 0:
         ring = ring[::-1]

@@ -96,40 +96,25 @@ def joint_of(s: Sheet) -> Joint | None:
     """
     if s.onto is None:
         return None
-    yoke = bool(s.onto.edge_runs(YOKE_SEAM))
-    if yoke:
-        s.m = Body(s.measurements, float(s.onto.style.get("yoke_depth") or 0.0))
-    kind = (
-        YOKE_SEAM
-        if yoke
-        else (
-            "hem"
-            if s.onto.style.get("length") == "waist" and not s.onto.edge_runs("waist")
-            else "waist"
-        )
-    )
-    runs = tuple(r for r in s.fits(kind) if not {"sleeve", "casing"} & set(r.edge.split()))
-    for r in runs:
-        taken = s.onto.taken(r.piece, r.edge)
-        s.fault(bool(taken), "block", f"the {r.edge} of the {r.piece} is taken by {taken} already.", "Leave that out.")  # fmt: skip
-        s.fault(r.half not in (FRONT, BACK), "block", f"it cannot be told whether the {r.edge} of the {r.piece} is in front or behind.",
-                "Name the pieces 'front …' and 'back …'.")  # fmt: skip
+    onto = s.onto
+    kind, word = "waist", "bodice"
+    if onto.edge_runs(YOKE_SEAM):
+        kind, word = YOKE_SEAM, "yoke"
+        s.m = Body(s.measurements, float(onto.style.get("yoke_depth") or 0.0))
+    elif onto.style.get("length") == "waist" and not onto.edge_runs("waist"):
+        kind = "hem"
+    runs = s.fits(kind, without=("sleeve", "casing"))
     finish = s.style.get("waist_finish", "none")
     s.fault(finish != "none", "style.waist_finish", f"'{finish}' has no place at the waist of a dress.", "Leave it out.")  # fmt: skip
     wrong = [f"fit[{i}]" for i, c in enumerate(s.fit, 1) if c.change == "waist"]
-    s.fault(
-        bool(wrong),
-        "".join(wrong[:1]),
-        "'waist': the waist is the bodice's.",
-        "Change the bodice's.",
-    )
+    what = "'waist': the waist is the bodice's."
+    s.fault(bool(wrong), "".join(wrong[:1]), what, "Change the bodice's.")
     s.stop()
-    word = "yoke" if yoke else "bodice"
-    halves = {h: _half(s.onto, [r for r in runs if r.half == h], word) for h in (FRONT, BACK)}
+    halves = {h: _half(onto, [r for r in runs if r.half == h], word) for h in (FRONT, BACK)}
     for h, half in halves.items():
         s.fault(not half.runs, "block", f"the waist has no {h}.", "Look at what cut it.")
     s.stop()
-    opens, above = _opening(s.onto, halves)
+    opens, above = _opening(onto, halves)
     s.fault(opens == FRONT, "block", "the bodice opens at the centre front, and no skirt here does.", "Write 'opening: back' in its style.")  # fmt: skip
     if "centre_back" in s.style:
         apart = opens == BACK and s.style["centre_back"] == "fold"
@@ -169,9 +154,7 @@ def _half(onto: Onto, runs: Sequence[EdgeRun], word: str) -> WaistHalf:
 
 def runs_out(piece: Piece, edge: str) -> bool:
     """Whether a waist edge runs from the centre to the side."""
-    ring = list(piece.edges)
-    i = ring.index(edge)
-    before, after = plain(ring[i - 1]), plain(ring[(i + 1) % len(ring)])
+    before, after = map(plain, piece.beside(edge))
     if before in _CENTRES or after == "side":
         return True
     if after in _CENTRES or before == "side":
@@ -193,14 +176,13 @@ def _opening(onto: Onto, halves: Mapping[str, WaistHalf]) -> tuple[str, float]:
 
 def _sides(onto: Onto, halves: Mapping[str, WaistHalf]) -> list[tuple[str, str, bool]]:
     """The bodice's side edges that take the opening: piece, edge, and that it runs up from the waist."""
-    out = []
-    for r in (r for half in halves.values() for r in half.runs):
-        ring = list(onto.pieces[r.piece].edges)
-        i = ring.index(r.edge)
-        for e, up in ((ring[(i + 1) % len(ring)], True), (ring[i - 1], False)):
-            if plain(e) == "side" and not e.startswith(RIGHT):
-                out.append((r.piece, e, up))
-    return out
+    return [
+        (r.piece, e, up)
+        for half in halves.values()
+        for r in half.runs
+        for up, e in enumerate(onto.pieces[r.piece].beside(r.edge))
+        if plain(e) == "side" and not e.startswith(RIGHT)
+    ]
 
 
 def places(joint: Joint, half: str, count: int) -> tuple[float, ...]:
@@ -246,8 +228,7 @@ def sew_on(
     ``longer``: by how much these are meant to be longer than the bodice's, mm, and ``how`` that is
     taken in: gathered, stretched, pleated (a pleat's folds keep the places of the darts to themselves).
     """
-    assert s.onto is not None
-    pieces = s.onto.pieces
+    pieces = s.garment.pieces
     for h, spots in own.items():
         half, ease = joint.halves[h], (longer or {}).get(h, 0.0)
         theirs = tuple((r.piece, r.edge) for r in half.runs for _ in range(around(pieces[r.piece])))
@@ -262,7 +243,6 @@ def sew_on(
 
 def _notch(s: Sheet, half: WaistHalf, name: str, spots: Sequence[EdgeAt]) -> None:
     """What ends at the waist of one has a notch or a dart on the other, but for the centre and the sides."""
-    assert s.onto is not None
     whole = sum(sewn_length(s.pieces[p], e) for p, e in spots)
     scale, start = whole / float(half.length), 0.0
     own = []
@@ -277,19 +257,19 @@ def _notch(s: Sheet, half: WaistHalf, name: str, spots: Sequence[EdgeAt]) -> Non
             at = cut * scale - start
             if 1.0 < at < long_ - 1.0 and not any(abs(at - x) < IN_LINE_MM for x in ends):
                 at = place_sewn(piece, e, at if forward else long_ - at)
-                piece = piece.with_(notches=(*piece.notches, Notch(e, at, 1, f"{name} waist")))
+                piece = piece.plus(notches=[Notch(e, at, 1, f"{name} waist")])
         s.pieces[p] = piece
         start += long_
     for at in own:
         if at < half.length - 1.0 and not any(abs(at - c) < IN_LINE_MM for c in half.cuts):
-            _notch_theirs(s.onto, s, half, at, f"{name} waist")
+            _notch_theirs(s, half, at, f"{name} waist")
 
 
-def _notch_theirs(onto: Onto, s: Sheet, half: WaistHalf, at: float, match: str) -> None:
+def _notch_theirs(s: Sheet, half: WaistHalf, at: float, match: str) -> None:
     """A notch on the bodice, ``at`` mm from the centre on both sides."""
     start = {"": 0.0, LEFT: 0.0, RIGHT: 0.0}
     for r in half.runs:
-        piece, here = onto.pieces[r.piece], at - start[r.side]
+        piece, here = s.garment.pieces[r.piece], at - start[r.side]
         start[r.side] += r.length_mm
         whole = around(piece) == 1 and not r.side
         middle = 0.5 * r.length_mm
@@ -301,11 +281,10 @@ def _notch_theirs(onto: Onto, s: Sheet, half: WaistHalf, at: float, match: str) 
 
 def _pass(s: Sheet, joint: Joint) -> None:
     """The opening, one for both: told, marked at the side, and whether hip and shoulders pass."""
-    assert s.onto is not None
     below = s.figures.get("zip", 0.0)
     if joint.opens == "side":
-        for piece, edge, up in _sides(s.onto, joint.halves):
-            long_ = s.onto.pieces[piece].edges[edge].length_mm
+        for piece, edge, up in _sides(s.garment, joint.halves):
+            long_ = s.garment.pieces[piece].edges[edge].length_mm
             s.notch_onto(piece, Notch(edge, joint.above if up else long_ - joint.above, 1, "zip"))
     whole = joint.above + below
     place, rest = joint.where, "below" if joint.at_back else "below and above"

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.curves import Points, cross, unit
 from drafting.fit import BACK, FRONT, LEFT, RIGHT
 from drafting.outline import arc_lengths, polyline_length
@@ -112,15 +112,8 @@ def neck_of(s: Sheet) -> Neck:
     Raises:
         DraftError: there is none, it is bound or has a collar, or one half of it is missing.
     """
-    runs = s.fits("neckline")
-    onto = s.onto
-    assert onto is not None  # `fits` has refused by then
-    for r in runs:
-        taken = onto.taken(r.piece, r.edge)
-        what = f"the {r.edge} of the {r.piece} is taken by {taken} already."
-        s.fault(bool(taken) and "facing" not in taken, "block", what, "Leave that out; 'neckline_finish: facing' goes with a collar.")  # fmt: skip
-        what = f"it cannot be told whether the {r.edge} of the {r.piece} is in front or behind."
-        s.fault(not r.half, "block", what, "Join the pieces otherwise, or name them 'front …' or 'back …'.")  # fmt: skip
+    onto, leave = s.garment, "Leave that out; 'neckline_finish: facing' goes with a collar."
+    runs = s.fits("neckline", leave, beside="facing")
     s.stop()
     whole = {(r.piece, r.edge) for r in runs if _centre(onto, r) is not None}
     apart = bool(whole) or any(r.side for r in runs)
@@ -172,7 +165,7 @@ def _half(onto: Onto, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
     where = f"{side} {half} neckline".strip()
     if not runs:
         what = "is missing; a collar needs the front and the back."
-        raise DraftError(Fault(where, what, "Look at what cut it."))
+        raise DraftError.of(where, what, "Look at what cut it.")
     parts = [_part(onto, r, half, side) for r in runs]
     parts.sort(key=lambda p: float(p.points[:, 0].min()))
     line = parts[0].points

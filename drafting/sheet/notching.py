@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from drafting.allowance import FOLD, plain
-from drafting.outline import Edge, arc_lengths
+from drafting.outline import Edge, Points, arc_lengths
 from drafting.piece import Notch, Piece
 from drafting.truing import Seam, Spot, cut_place, dart_spans, sewn_place
 
@@ -36,7 +36,7 @@ def notched(pieces: Mapping[str, Piece], seams: Sequence[Seam]) -> dict[str, Pie
         _add(held[n], [*_at_centres(p), *_at_hems(p)])
     mated = [(s.a[0], s.b[0]) for s in seams if len(s.a) == len(s.b) == 1]
     mated += [
-        ((n, e), (n, e)) for n, p in pieces.items() if p.pair for e in p.edges if e == "centre back"
+        ((n, e),) * 2 for n, p in pieces.items() for e in p.edges if p.pair and e == "centre back"
     ]
     for a, b in mated:
         one, other = (pieces[p].edges[e] for p, e in (a, b))
@@ -51,22 +51,20 @@ def notched(pieces: Mapping[str, Piece], seams: Sequence[Seam]) -> dict[str, Pie
         _mate(held, a, one, b, other, sizes)
         for spot, x, own in zip((a, b), spans, legs, strict=True):
             _opened(held, spot, x, own)
-    return {
-        n: p
-        if len(held[n]) == len(p.notches) and tuple(held[n]) == p.notches
-        else p.with_(notches=tuple(held[n]))
-        for n, p in pieces.items()
-    }
+    now = {n: tuple(notches) for n, notches in held.items()}
+    return {n: p if now[n] == p.notches else p.with_(notches=now[n]) for n, p in pieces.items()}
 
 
 def at_height(edge: Edge, y: float) -> float | None:
     """How far along an edge it passes a height, mm; None if it does not."""
-    run = arc_lengths(edge.points)
     ys = edge.points[:, 1]
-    order = np.argsort(ys)
-    if not ys.min() < y < ys.max():
-        return None
-    return float(np.interp(y, ys[order], run[order]))
+    return _where(edge, ys, y) if ys.min() < y < ys.max() else None
+
+
+def _where(edge: Edge, values: Points, value: float) -> float:
+    """How far along an edge one of its coordinates has a value, mm."""
+    order = np.argsort(values)
+    return float(np.interp(value, values[order], arc_lengths(edge.points)[order]))
 
 
 def _add(notches: list[Notch], more: Iterable[Notch]) -> None:
@@ -76,43 +74,31 @@ def _add(notches: list[Notch], more: Iterable[Notch]) -> None:
             notches.append(new)
 
 
-def _half_of(piece: Piece) -> str:
-    return next((w for w in ("front", "back") if w in piece.name.split()), "")
-
-
 def _at_centres(piece: Piece) -> list[Notch]:
     """A notch at the centre of every edge that meets the fold or crosses the centre line."""
-    name = f"centre {_half_of(piece)}".strip()
+    half = next((w for w in ("front", "back") if w in piece.name.split()), "")
+    name = f"centre {half}".strip()
     more: list[Notch] = []
-    ring = list(piece.edges)
     if piece.fold is not None and FOLD in piece.edges:
-        i = ring.index(FOLD)
-        after, before = ring[(i + 1) % len(ring)], ring[i - 1]
+        before, after = piece.beside(FOLD)
         ends = [(after, 0.0), (before, piece.edges[before].length_mm)]
         more = [Notch(e, at, 1, name) for e, at in ends if e != "outer"]
-    elif _half_of(piece) and not piece.pair:
+    elif half and not piece.pair:
         for e, edge in piece.edges.items():
             x = edge.points[:, 0]
-            if (
-                e != "outer"
-                and x.min() < -20.0
-                and x.max() > 20.0
-                and (np.diff(np.sign(x)) != 0).sum() == 1
-            ):
-                run = arc_lengths(edge.points)
-                order = np.argsort(x)
-                more.append(Notch(e, float(np.interp(0.0, x[order], run[order])), 1, name))
+            once = (np.diff(np.sign(x)) != 0).sum() == 1
+            if e != "outer" and x.min() < -20.0 and x.max() > 20.0 and once:
+                more.append(Notch(e, _where(edge, x, 0.0), 1, name))
     return more
 
 
 def _at_hems(piece: Piece) -> list[Notch]:
     """A notch at the hem's end of every edge that is folded up with it."""
     more = []
-    ring = list(piece.edges)
-    for i, e in enumerate(ring):
+    for e in piece.edges:
         if plain(e) not in HEMS:
             continue
-        before, after = ring[i - 1], ring[(i + 1) % len(ring)]
+        before, after = piece.beside(e)
         ends = [(before, piece.edges[before].length_mm), (after, 0.0)]
         more += [
             Notch(n, at, 1, "hem")
@@ -134,7 +120,7 @@ def _closed(held: Held, spot: Spot, spans: Spans) -> list[Notch]:
     """An edge's notches as they lie with its darts closed; those of the darts are taken out, and returned."""
     if not spans:
         return []
-    own = [n for n in held[spot[0]] if n.edge == spot[1]]
+    own = _on(held, spot)
     legs = [n for n in own if any(a - 0.5 <= n.at_mm <= b + 0.5 for a, b in spans)]
     rest = [replace(n, at_mm=sewn_place(spans, n.at_mm)) for n in own if n not in legs]
     _set(held, spot, rest)
@@ -144,7 +130,7 @@ def _closed(held: Held, spot: Spot, spans: Spans) -> list[Notch]:
 def _opened(held: Held, spot: Spot, spans: Spans, legs: Sequence[Notch]) -> None:
     """The notches of an edge with its darts open again."""
     if spans:
-        own = [n for n in held[spot[0]] if n.edge == spot[1]]
+        own = _on(held, spot)
         _set(held, spot, [*(replace(n, at_mm=cut_place(spans, n.at_mm)) for n in own), *legs])
 
 
@@ -156,8 +142,7 @@ def _mate(held: Held, a: Spot, one: Edge, b: Spot, two: Edge, sizes: Sequence[fl
     def across(n: Notch) -> float:
         return length - n.at_mm * length / there if turned else n.at_mm * length / there
 
-    own = [n for n in held[a[0]] if n.edge == a[1]]
-    other = [n for n in held[b[0]] if n.edge == b[1]]
+    own, other = _on(held, a), _on(held, b)
     both = own + [replace(n, edge=a[1], at_mm=across(n)) for n in other if a != b]
     kept: list[Notch] = []
     for n in both:
@@ -167,14 +152,9 @@ def _mate(held: Held, a: Spot, one: Edge, b: Spot, two: Edge, sizes: Sequence[fl
         elif n.match and not same[0].match:
             kept[kept.index(same[0])] = replace(same[0], match=n.match)
     counts = {round(n.at_mm): n.count for n in own}, {round(across(n)): n.count for n in other}
-    kept = [
-        replace(
-            n,
-            count=min(c.get(round(n.at_mm), n.count) for c in counts),
-            at_mm=min(max(n.at_mm, 0.0), length),
-        )
-        for n in kept
-    ]
+    for i, n in enumerate(kept):
+        count = min(c.get(round(n.at_mm), n.count) for c in counts)
+        kept[i] = replace(n, count=count, at_mm=min(max(n.at_mm, 0.0), length))
     ends = sorted({0.0, length, *(n.at_mm for n in kept)})
     for start, end in pairwise(ends):
         parts = math.ceil((end - start) / FARTHEST_MM - 1e-9)
@@ -186,6 +166,11 @@ def _mate(held: Held, a: Spot, one: Edge, b: Spot, two: Edge, sizes: Sequence[fl
             replace(n, edge=b[1], at_mm=min(max((length - n.at_mm if turned else n.at_mm) * scale, 0.0), there))
             for n in kept
         ])  # fmt: skip
+
+
+def _on(held: Held, at: Spot) -> list[Notch]:
+    """The notches of an edge."""
+    return [n for n in held[at[0]] if n.edge == at[1]]
 
 
 def _set(held: Held, at: Spot, notches: Sequence[Notch]) -> None:

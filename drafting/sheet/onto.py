@@ -24,8 +24,8 @@ INSIDE = ("facing", "lining", "interfacing", "binding", "pocket", "bag")  # noth
 @dataclass(frozen=True, eq=False)
 class EdgeRun:
     """A part of an edge of the garment: ``piece`` and ``edge``, its ``points`` (N, 2) mm, its length
-    with the darts closed, its ``half`` ('front', 'back' or ''), the wearer's ``side`` ('left',
-    'right', or '' where it stands for both), and how many of it are cut."""
+    with the darts closed, its ``half`` ('front', 'back' or ''), and the wearer's ``side`` ('left',
+    'right', or '' where it stands for both)."""
 
     piece: str
     edge: str
@@ -33,29 +33,21 @@ class EdgeRun:
     length_mm: float
     half: str
     side: str
-    cut: int
 
 
 @dataclass(frozen=True, eq=False)
 class Onto:
-    """The garment before a part of it: its ``block`` and ``style``, ``pieces``, ``seams``, and what each
-    edge hangs on."""
+    """The garment before a part of it: its ``pieces``, ``seams``, what each edge hangs on, its ``style``."""
 
-    block: str
     pieces: Mapping[str, Piece]
     seams: tuple[Seam, ...] = ()
     hangs_on: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
     style: Mapping[str, Any] = field(default_factory=dict)
 
-    @property
-    def landmarks(self) -> dict[str, dict[str, tuple[float, float]]]:
-        """Piece → its landmarks (bust point), mm."""
-        return {n: dict(p.landmarks) for n, p in self.pieces.items()}
-
     def edge_runs(self, kind: str) -> tuple[EdgeRun, ...]:
         """Every part of the edges of one kind, such as 'armhole', on pieces that show."""
         return tuple(
-            EdgeRun(name, e, edge.points, sewn_length(piece, e), *self._place(name, e), piece.cut)
+            EdgeRun(name, e, edge.points, sewn_length(piece, e), *self._place(name, e))
             for name, piece in self.pieces.items()
             if not set(name.split()) & set(INSIDE)
             for e, edge in piece.edges.items()
@@ -69,9 +61,8 @@ class Onto:
 
     def next_to(self, piece: str, edge: str) -> tuple[str, str]:
         """The edges before and after an edge on its piece, by their plain names."""
-        ring = list(self.pieces[piece].edges)
-        i = ring.index(edge)
-        return _plain(ring[i - 1]), _plain(ring[(i + 1) % len(ring)])
+        before, after = self.pieces[piece].beside(edge)
+        return _plain(before), _plain(after)
 
     def taken(self, piece: str, edge: str) -> str:
         """What an edge is finished with or sewn to already: a piece's name, 'a binding', or ''."""
@@ -92,17 +83,12 @@ class Onto:
         half = next((w for w in words if w in (FRONT, BACK)), "")
         side = next((w for w in words if w in (LEFT, RIGHT)), "")
         if not half:
-            ring = list(self.pieces[piece].edges)
-            i = ring.index(edge)
-            beside = {(piece, ring[i - 1]), (piece, ring[(i + 1) % len(ring)])}
+            beside = {(piece, e) for e in self.pieces[piece].beside(edge)}
+            ways = [way for s in self.seams for way in ((s.a, s.b), (s.b, s.a))]
             mates = [
-                name
-                for s in self.seams
-                for one, other in ((s.a, s.b), (s.b, s.a))
-                if beside & set(one)
-                for name, _ in other
+                w for one, other in ways if beside & set(one) for n, _ in other for w in n.split()
             ]
-            half = next((w for n in mates for w in n.split() if w in (FRONT, BACK)), "")
+            half = next((w for w in mates if w in (FRONT, BACK)), "")
         return half, side
 
 

@@ -100,10 +100,7 @@ def pass_body(s: Sheet, hem: float | None, hip_y: float, hem_at_hip: bool) -> fl
 
 
 def _left_side(piece: Piece) -> Edge | None:
-    for name in (f"{LEFT} side", "side"):
-        if name in piece.edges:
-            return piece.edges[name]
-    return None
+    return piece.edges.get(f"{LEFT} side", piece.edges.get("side"))
 
 
 def _girths_down(halves: Sequence[Piece], down: Points) -> tuple[Points, Points]:
@@ -158,7 +155,7 @@ def _with_opening(piece: Piece, span: tuple[float, float], length: float, long_:
         bar = np.array([point, point + BAR_MM * left_of(tangent)])
         marks.append(Mark(f"left side opening {long_}", bar))
         notches.append(Notch(edge.name, along, 1, "opening"))
-    return piece.with_(marks=(*piece.marks, *marks), notches=(*piece.notches, *notches))
+    return piece.plus(marks=marks, notches=notches)
 
 
 def pass_arm(s: Sheet, hem: float) -> None:
@@ -198,8 +195,7 @@ def pass_head(s: Sheet, opening: float) -> float:
         backs = [p for n, p in s.pieces.items() if n.split()[-1] == BACK]
         top = _centre(backs[0], "neckline")
         past = top - slit < float(backs[0].sewing_line[:, 1].min()) + 60.0
-        s.fault(past, "style.opening_length", "is longer than the back.", "Make it shorter.")
-        s.stop()
+        s.refuse(past, "style.opening_length", "is longer than the back.", "Make it shorter.")
         for piece in backs:
             s.pieces[piece.name] = _with_slit(piece, top, slit, s.t(slit))
         if asked == "auto":
@@ -221,10 +217,9 @@ def pass_head(s: Sheet, opening: float) -> float:
 
 def slit_in_facings(s: Sheet, slit: float) -> None:
     """The slit marked on every back neck facing, and the checks that each reaches past its end."""
-    for name in [
-        n for n in s.pieces if slit > 0 and n.endswith((f"{BACK} neck facing", f"{BACK} facing"))
-    ]:
-        piece = s.pieces[name]
+    for name, piece in s.pieces.items():
+        if slit <= 0 or not name.endswith((f"{BACK} neck facing", f"{BACK} facing")):
+            continue
         top, low = (_centre(piece, e) for e in ("neckline", "outer"))
         s.pieces[name] = _with_slit(piece, top, slit, s.t(slit))
         past = top - low - slit
@@ -245,9 +240,6 @@ def _with_slit(back: Piece, top: float, slit: float, long_: str) -> Piece:
     left = -BAR_MM if xs.min() < -1.0 else 0.0
     right = BAR_MM if xs.max() > 1.0 else 0.0
     end = top - slit
-    marks = (
-        Mark("opening", np.array([[0.0, top], [0.0, end]])),
-        Mark(f"slit {long_}", np.array([[left, end], [right, end]])),
-    )
-    name, how, *who = back.label
-    return back.with_(marks=(*back.marks, *marks), label=(name, how, f"slit {long_}", *who))
+    along = Mark("opening", np.array([[0.0, top], [0.0, end]]))
+    across = Mark(f"slit {long_}", np.array([[left, end], [right, end]]))
+    return back.plus(f"slit {long_}", marks=(along, across))

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.curves import Points
 from drafting.fit import FRONT, LEFT, RIGHT
 from drafting.measurements import Measurements
@@ -130,7 +130,7 @@ def refuse_crossing(edges: Mapping[str, Edge], name: str) -> None:
     if not is_simple(ring_points(edges)):
         what = "crosses itself with these measurements and this style."
         remedy = "Look at the neckline's depth and width, the shoulder and the bust girth."
-        raise DraftError(Fault(f"{name} outline", what, remedy))
+        raise DraftError.of(f"{name} outline", what, remedy)
 
 
 def along(edge: Edge, spot: Sequence[float]) -> float:

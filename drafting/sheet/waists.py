@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from configs.errors import DraftError, Fault
+from configs.errors import DraftError
 from drafting.curves import Cubic, Points, chain_points, cross, rounded, sweep
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge, polyline_length
@@ -204,7 +204,7 @@ def in_line(
         taken += 0.5 * (front + back)
         more -= 0.5 * (front - back)
     what = "cannot be drawn to that of the bodice."
-    raise DraftError(Fault("waist", what, "Are the measurements right?"))
+    raise DraftError.of("waist", what, "Are the measurements right?")
 
 
 # --- zip -----------------------------------------------------------------------------------------
@@ -259,7 +259,7 @@ def with_zip(s: Sheet, name: str, edges: Mapping[str, bool], zip_mm: float, wher
     piece = s.pieces[name]
     for edge, down in edges.items():
         more, cuts = bars(piece.edges[edge], {"zip": zip_mm}, down, f"{where} ", s.t)
-        piece = piece.with_(marks=(*piece.marks, *more), notches=(*piece.notches, *cuts))
+        piece = piece.plus(marks=more, notches=cuts)
     s.pieces[name] = piece
 
 
@@ -271,8 +271,7 @@ def gather(s: Sheet, whole: Mapping[str, float], finished: Mapping[str, float], 
     told = []
     for name, long_ in whole.items():
         text = f"gather {s.t(long_)} into {s.t(finished[name])}"
-        piece = s.pieces[name]
-        s.pieces[name] = piece.with_(label=(*piece.label[:2], text, *piece.label[2:]))
+        s.pieces[name] = s.pieces[name].plus(text)
         told.append(f"{name} {text}")
     s.notes.append(f"The waist is gathered: {', '.join(told)}.{why}")
 
@@ -384,8 +383,7 @@ def finish_halves(
     finish = s.style["waist_finish"]
     if full:
         what = "cannot hold a waist that is gathered."
-        s.fault(finish == "facing", "style.waist_finish", what, remedy)
-        s.stop()
+        s.refuse(finish == "facing", "style.waist_finish", what, remedy)
         gather(s, whole, {FRONT: f, BACK: b}, why)
     spots = tuple((h, "waist") for h in names for _ in range(2))
     if joint:
@@ -484,16 +482,14 @@ def seam_pockets(
     long_ = min(sewn_length(s.pieces[p], e) for p, edges in spots.items() for e in edges)
     wrong = long_ < down_mm + POCKET_DEEP_MM + 50.0
     what = f"have no room in a side seam of {s.t(long_)}."
-    s.fault(wrong, f"style.{key}", what, "Make it longer, or leave the pockets out.")
-    s.stop()
+    s.refuse(wrong, f"style.{key}", what, "Make it longer, or leave the pockets out.")
     for name, edges in spots.items():
         for e, down in edges.items():
             piece = s.pieces[name]
             sewn = sewn_length(piece, e)
             at = [down_mm, down_mm + POCKET_OPEN_MM]
             places = [place_sewn(piece, e, x if down else sewn - x) for x in at]
-            cuts = tuple(Notch(e, x, 1, "pocket") for x in places)
-            s.pieces[name] = piece.with_(notches=(*piece.notches, *cuts))
+            s.pieces[name] = piece.plus(notches=[Notch(e, x, 1, "pocket") for x in places])
     s.add(_pocket_bag(s, 2 if zip_there else 4), all=s.options(key))
     if any("seam" in e for edges in spots.values() for e in edges):
         s.notes.append("The pocket is notched on the seams of every panel; it goes into the side seams only.")  # fmt: skip

@@ -43,7 +43,7 @@ def halves(top: Draft) -> dict[str, Half]:
     """The half neckline of a top by half, as a collar sees it."""
     from drafting.sheet import Sheet
 
-    onto = Onto(top.block, top.pieces, top.seams, top.hangs_on, top.style)
+    onto = Onto(top.pieces, top.seams, top.hangs_on, top.style)
     return dict(neck_of(Sheet(top.measurements, {}, (), onto)).sides[0])
 
 
