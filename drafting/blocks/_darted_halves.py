@@ -9,42 +9,79 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from drafting.blocks._hip_lines import Sizes
-from drafting.curves import Cubic
+from drafting.blocks._hip_lines import Panel, Sizes
+from drafting.curves import Cubic, Points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
-from drafting.piece import Dart, Mark, Notch
-from drafting.sheet import Sheet, Sources, waists
+from drafting.piece import Dart, Line, Mark, Notch, Piece
+from drafting.sheet import Amount, Sheet, Sources, found, sources_of, waists
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import OpenDart
-from drafting.sheet.finishing import short_of
-from drafting.sheet.pieces import along
+from drafting.sheet.finishing import bars, short_of
+from drafting.sheet.pieces import CENTRE, along, half_piece
 from drafting.sheet.record import xy
 from drafting.truing import check_dart_runs
 
 SEW_DARTS = "Sew the darts to their points and press them to the centre."
 
 
-def on_piece(
-    half: str, waist: Edge, opened: Sequence[OpenDart]
-) -> tuple[tuple[Dart, ...], list[Notch], list[Mark]]:
-    """The darts of a waist that runs from the side to the centre, the notches at their legs and at the
-    side, and where their points are drilled."""
+def everything(s: Sheet, z: Sizes) -> Sources:
+    """What side and waist hang on: the waist is drawn to its length on front and back at once."""
+    own = s.style.get("shaping", ())
+    return sources_of(z.hip, z.waist, z.depth, z.length, z.flare, z.drop, z.rise, own)
+
+
+def frame(s: Sheet, z: Sizes, widths: Mapping[str, Amount], past: float, like: str = "") -> None:
+    """The levels, ``past`` mm wider than the back, and how wide front and back are at the hip."""
+    with s.step("frame", "Centre line, waist line, hip line and hem line"):
+        wide = float(widths[BACK]) + past
+        s.frame(z.length, wide, waist_line=0.0, hip_line=z.depth, hem_line=z.length)
+    with s.step("hip", f"Width at the hip{like}"):
+        for half, width in widths.items():
+            s.point(f"{half} hip", on="hip line", out=width)
+
+
+def side_waist(s: Sheet, panel: Panel, taken: Amount) -> float:
+    """Where the side meets the waist, marked; how wide the half is at the hip."""
+    wide = s.spots[f"{panel.half} hip"].x
+    up = found(panel.side[0].start[1], "the side is raised by", taken)
+    s.point(f"{panel.half} side waist", on="waist line", out=wide - taken, up=up)
+    return wide
+
+
+def piece_of(
+    s: Sheet, half: str, points: Mapping[str, Points], opened: Sequence[OpenDart], below_mm: float,
+    openings: Mapping[str, float], grain: Line, *more: Mark,
+) -> Piece:  # fmt: skip
+    """Front or back: half of it on the fold, or one of a pair where it has a seam, with its darts.
+
+    ``below_mm``: of the side below the hip; ``openings``: zip and slit → mm; ``more``: further marks.
+    """
+    seam, waist = half == BACK and s.style["centre_back"] == "seam", Edge("waist", points["waist"])
     darts = tuple(Dart("waist", xy(d.outer), xy(d.inner), xy(d.tip)) for d in opened[::-1])
-    notches = [Notch("waist", 0.0, 1, "side")]
+    notches = [Notch("side", below_mm, 1, "hip"), Notch("waist", 0.0, 1, "side")]
     for i, d in zip(range(len(darts), 0, -1), darts, strict=True):  # from the side to the centre
         ends = (along(waist, end) for end in (d.first, d.second))
         notches += [Notch("waist", at, 1, f"{half} dart {i}") for at in ends]
-    return darts, notches, [Mark("dart point", short_of(d)[None, :]) for d in opened]
+    marks = [Mark("dart point", short_of(d)[None, :]) for d in opened]
+    if seam or s.style["centre_back"] == "fold":
+        # the centre runs down, the side runs up
+        on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
+        ends_, cuts = bars(on, openings, seam, "" if seam else "left side ", s.t)
+        marks, notches = [*marks, *ends_], [*notches, *cuts]
+    return half_piece(
+        half, points, s.measurements, seam,
+        grain=grain, notches=tuple(notches), darts=darts, marks=(*marks, *more),
+    )  # fmt: skip
 
 
 def finish(
-    s: Sheet, z: Sizes, g: waists.Girths, lines: Mapping[str, tuple[Sequence[Cubic], Cubic]], of: Sources,
+    s: Sheet, z: Sizes, g: waists.Girths, lines: Mapping[str, tuple[Sequence[Cubic], Cubic]],
     remedy: str = "Choose 'waist_finish: band'.", why: str = "",
 ) -> None:  # fmt: skip
     """The waist's finish, or its seam to a bodice. ``lines``: half → its waist between the darts, and
-    with them closed; ``of``: what it hangs on."""
-    at_back = s.style["centre_back"] == "seam"
+    with them closed."""
+    at_back, of = s.style["centre_back"] == "seam", everything(s, z)
     halves = [
         waists.Half(h, np.cumsum([c.length for c in parts])[:-1], closed, h == BACK and at_back, of)
         for h, (parts, closed) in lines.items()
@@ -68,12 +105,12 @@ def true(s: Sheet, z: Sizes, g: waists.Girths, open_waist: float, more: bool) ->
     waists.hip_girth(s, hip, g.hip, more)
 
 
-def make(s: Sheet, darts: bool, hem: str, *, flat: str = "", slit: bool = False) -> None:
+def make(s: Sheet, darts: bool, hem: str, *, slit: bool = False) -> None:
     """How it is sewn."""
     seam = s.style["centre_back"] == "seam"
     where = "centre back" if seam else "left side seam"
     s.makes(
-        flat=flat, darts=SEW_DARTS if darts else "", hem=hem,
+        darts=SEW_DARTS if darts else "", hem=hem,
         skirt=f"Sew the skirt's {'side seams' if seam else 'right side seam'}.",
         closing=f"Zip into the {where}, then that seam below it{', down to the slit' if slit else ''}.",
         finish=waists.FINISHING[s.style["waist_finish"]],

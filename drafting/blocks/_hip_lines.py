@@ -22,7 +22,15 @@ from drafting.outline import arc_lengths
 from drafting.sheet import Amount, Sheet, found, least, number
 from drafting.sheet.darts import OpenDart, through_darts
 from drafting.sheet.joints import Joint, places
-from drafting.sheet.waists import LENGTHS_MM, Girths, hip_curve, in_line, on_target, refuse_halves
+from drafting.sheet.waists import (
+    LENGTHS_MM,
+    Girths,
+    hip_curve,
+    in_line,
+    on_target,
+    refuse_halves,
+    refuse_short,
+)
 
 BACK_WIDER = number(15.0, "the back is wider by")  # on each half, in both handbooks
 RAISE_MM, RAISE_AT_MM = 12.5, 35.0  # Aldrich's raised side waist, at her usual shaping of the side
@@ -39,7 +47,6 @@ _DARTS = {
 }  # fmt: skip
 SIDE_BOW = 1.35  # the side seam leans in at the waist by this of its chord: about 5 mm of bow
 MOST_RISE_MM = 20.0  # of the centre front over a full stomach
-LEAST_BELOW_HIP_MM = 80.0
 FAR_SIDE_MM = 15.0  # of a side seam from its usual place: told
 GATHERED_SIDE_MM = 30.0  # of shaping at the side of a skirt that is gathered into its band
 
@@ -133,11 +140,7 @@ def sizes(s: Sheet, g: Girths, flare: Amount) -> Sizes:
         ring=g.ring,
     )
     refuse_halves(s, ("waist", "hip", "hem"), "front and back of this skirt share one side seam")
-    what = (
-        f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, "
-        f"which lies {s.t(z.depth)} down."
-    )
-    s.fault(z.length < z.depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
+    refuse_short(s, z.length)
     s.fault(z.drop > 0.2 * z.depth, "fit", "'sway back' takes too much from so short a hip.", "Use less.")  # fmt: skip
     return z
 
@@ -264,14 +267,15 @@ def panels(
     plan: DartPlan | None,
     far: float = FAR_SIDE_MM,
     least: float = LEAST_DART_MM,
-) -> tuple[Panel, Panel, float, dict[str, Amount]]:
+) -> tuple[Panel, Panel, Amount, dict[str, Amount]]:
     """Front and back of a skirt by itself or sewn to a bodice, by how much the side comes in, and how
     wide they are at the hip; ``far``: how far its side seam may move before darts are shared anew;
     ``least``: the narrowest dart, mm."""
     widths = hip_widths(s, z)
     plain = {h: float(w) for h, w in widths.items()}
     if g.joint is None:
-        return (*solved(z, plan, plain), widths)
+        front, back, taken = solved(z, plan, plain)
+        return front, back, _in(z, taken), widths
     if plan:
         plan = plan_joined(plan, g.joint, widths, dart_scale(float(z.depth)), far, least)
     front, back, taken, more = solved_to(z, plan, plain, g.joint)
@@ -281,7 +285,11 @@ def panels(
             f"The side seam meets the bodice's: at the hip it lies {s.t(abs(more))} farther to the "
             f"{'back' if more > 0 else 'front'} than on a skirt alone."
         )
-    return front, back, taken, {FRONT: widths[FRONT] + move, BACK: widths[BACK] - move}
+    return front, back, _in(z, taken), {FRONT: widths[FRONT] + move, BACK: widths[BACK] - move}
+
+
+def _in(z: Sizes, taken: float) -> Amount:
+    return found(taken, "taken in at the side", z.hip, z.waist, z.depth)
 
 
 def solved(

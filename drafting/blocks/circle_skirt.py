@@ -17,12 +17,11 @@ import numpy as np
 from drafting.blocks._skirt import skirt
 from drafting.curves import Points, arc, chain_points
 from drafting.fit import BACK, FRONT
-from drafting.outline import Edge
 from drafting.piece import Notch, Piece
 from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.options import choice, length
-from drafting.sheet.pieces import CENTRE, flip, half_piece, label_of
+from drafting.sheet.pieces import CENTRE, both_halves, half_piece, label_of
 from drafting.sheet.record import BOTH
 
 PARTS = {"quarter": 0.25, "half": 0.5, "three-quarter": 0.75, "full": 1.0}
@@ -178,12 +177,7 @@ def _pieces(
     m, zipped = s.measurements, s.style["waist_finish"] != "elastic"
     low, high = float(points["hem"][0, 1]) + 60.0, -60.0
     if panels > 2:
-        hem, up, waist = points["hem"], points["side"], points["waist"]
-        lines = {
-            "hem": np.concatenate([flip(hem)[:-1], hem]), "right seam": up,
-            "waist": np.concatenate([waist[:-1], flip(waist)]), "left seam": flip(up),
-        }  # fmt: skip
-        edges = {n: Edge(n, p) for n, p in lines.items()}
+        edges = both_halves(points["hem"], points["side"], points["waist"])
         notch = Notch("waist", 0.5 * edges["waist"].length_mm, 1, "middle")
         label = label_of("panel", f"cut {panels}", m)
         grain = ((0.0, low), (0.0, high))

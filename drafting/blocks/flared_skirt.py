@@ -29,13 +29,10 @@ from drafting.blocks._hip_lines import (
 from drafting.blocks._skirt import skirt
 from drafting.curves import Cubic, chain_points, left_of, sweep, unit
 from drafting.fit import BACK, FRONT
-from drafting.outline import Edge
-from drafting.piece import Notch
-from drafting.sheet import Sheet, found, number, sources_of, waists
+from drafting.sheet import Amount, Sheet, found, number, waists
 from drafting.sheet.darts import OpenDart, Turn, roof, with_roofs
-from drafting.sheet.finishing import bars
 from drafting.sheet.options import choice, length
-from drafting.sheet.pieces import CENTRE, half_piece
+from drafting.sheet.pieces import CENTRE
 from drafting.sheet.record import spot_array
 
 LEAST_SIDE_MM = 30.0  # at the hem of each panel, where there are no darts to close
@@ -107,9 +104,8 @@ def usual_gains(plan: DartPlan, z: Sizes) -> list[float]:
         angles = [2.0 * math.asin(0.5 * w / leg) for w, leg in zip(widths, legs, strict=True)]
         share = min(1.0, MOST_CLOSED / sum(angles)) if angles else 0.0
         reach = [float(z.length) - leg for leg in legs]
-        out.append(
-            sum(2.0 * r * math.sin(0.5 * share * a) for r, a in zip(reach, angles, strict=True))
-        )
+        opened = zip(reach, angles, strict=True)
+        out.append(sum(2.0 * r * math.sin(0.5 * share * a) for r, a in opened))
     return out
 
 
@@ -128,9 +124,8 @@ def close_darts(panel: Panel, length_: float) -> Flared:
         waist = [Cubic(t(c.control)) for t, c in zip(turns, panel.waist, strict=True)]
         for a, b, d, t in zip(waist[:-1], waist[1:], panel.darts, turns[:-1], strict=True):
             tip = t(d.tip)
-            left.append(
-                OpenDart(a.end, b.start, tip, roof(a, tip, unit(0.5 * (a.end + b.start) - tip)))
-            )
+            axis = unit(0.5 * (a.end + b.start) - tip)
+            left.append(OpenDart(a.end, b.start, tip, roof(a, tip, axis)))
     lean = math.atan2(float(down[0]), -float(down[1]))
     return Flared(panel.half, waist, left, panel.closed, side, hem, gain_of(panel, length_), lean)
 
@@ -153,35 +148,23 @@ def flared_skirt(s: Sheet) -> None:
         part = FRONT_SHARE * plan.back[0]
         plan = DartPlan((part,), (plan.back[0] - part,))
     gains = usual_gains(plan, z)
-    half_gain = found(
-        sum(gains) / 4, "half of what front and back gain, on average", z.hip, z.waist, z.length
-    )
+    what = "half of what front and back gain, on average"
+    half_gain = found(sum(gains) / 4, what, z.hip, z.waist, z.length)
     at_side = half_gain if half_gain > LEAST_SIDE_MM else number(LEAST_SIDE_MM, "at least")
     z = replace(z, flare=at_side + (style["flare"] + s.fitted("hem")) / 4)
     front, back, taken, widths = panels(s, z, g, plan, LOOSE_SIDE_MM, LEAST_CLOSED_MM)
     flared = {p.half: close_darts(p, float(z.length)) for p in (front, back)}
     too_far = max(f.lean for f in flared.values()) > MOST_LEAN
-    s.fault(
-        too_far, "style.flare", "spreads the side seams too far.", "Use less, or the circle-skirt."
-    )
+    remedy = "Use less, or the circle-skirt."
+    s.fault(too_far, "style.flare", "spreads the side seams too far.", remedy)
     s.fault(z.flare < 5.0, "fit", "'hem' takes the flare away.", "Use less, or the straight-skirt.")
     s.stop()
-    with s.step("frame", "Centre line, waist line, hip line and hem line"):
-        s.frame(
-            z.length,
-            float(widths[BACK]) + 150.0,
-            waist_line=0.0,
-            hip_line=z.depth,
-            hem_line=z.length,
-        )
-    with s.step("hip", "Width at the hip, as for a straight skirt"):
-        for half, width in widths.items():
-            s.point(f"{half} hip", on="hip line", out=width)
+    halves.frame(s, z, widths, 150.0, ", as for a straight skirt")
     for panel in (front, back):
         _record(s, panel, flared[panel.half], z, taken)
     _pieces(s, flared, z, g)
     waists.side_pockets(s, (FRONT, BACK), style["centre_back"] != "seam")
-    halves.finish(s, z, g, {h: (f.waist, f.closed) for h, f in flared.items()}, _everything(s, z))
+    halves.finish(s, z, g, {h: (f.waist, f.closed) for h, f in flared.items()})
     halves.true(s, z, g, float(g.waist), True)
     hem = 2.0 * sum(s.pieces[h].edges["hem"].length_mm for h in (FRONT, BACK))
     s.figures |= {"hem": hem, **{f"{h} hem gain": f.gain for h, f in flared.items()}}
@@ -189,43 +172,24 @@ def flared_skirt(s: Sheet) -> None:
     halves.make(s, any(f.darts for f in flared.values()), hang)
 
 
-def _everything(s: Sheet, z: Sizes) -> frozenset[str]:
-    return sources_of(z.hip, z.waist, z.depth, z.length, z.flare, z.drop, z.rise)
-
-
-def _record(s: Sheet, panel: Panel, f: Flared, z: Sizes, taken: float) -> None:
+def _record(s: Sheet, panel: Panel, f: Flared, z: Sizes, taken: Amount) -> None:
     """The steps of one panel: the straight one with its darts, then spread."""
     half, name = panel.half, panel.half.capitalize()
-    end = panel.side[0].start
     with s.step(f"{half}-side", f"{name}: side seam and darts of the straight skirt", half):
-        hip = s.spots[f"{half} hip"]
-        in_ = found(taken, "taken in at the side", z.hip, z.waist, z.depth)
-        s.point(
-            f"{half} side waist",
-            on="waist line",
-            out=hip.x - in_,
-            up=found(end[1], "the side is raised by", in_),
-        )
-        s.point(f"{half} hem, straight", on="hem line", out=hip.x + z.flare)
+        wide = halves.side_waist(s, panel, taken)
+        s.point(f"{half} hem, straight", on="hem line", out=wide + z.flare)
         for i, d in enumerate(panel.darts, 1):
             s.dart(f"dart {i}" if len(panel.darts) > 1 else "dart", d.inner, d.tip, d.outer)
         s.tell("added at the side of the hem", z.flare)
-    part = "as far as the side allows; the rest stays a dart" if f.darts else ""
+    part = " as far as the side allows; the rest stays a dart" if f.darts else ""
     many = "every dart" if len(panel.darts) > 1 else "the dart"
     title = f"{name}: {many} closed, the hem spread" if panel.darts else f"{name}: waist and hem"
-    why = (
-        f"Cut from the hem up to the point of {many}, and close it{' ' + part if part else ''}."
-        if panel.darts
-        else ""
-    )
+    why = f"Cut from the hem up to the point of {many}, and close it{part}." if panel.darts else ""
     with s.step(f"{half}-spread", title, half, why):
-        s.draw(
-            "waist",
-            with_roofs(f.waist, f.darts)[::-1],
-            "as one smooth line, square to the centre and to the side",
-        )
+        how = "as one smooth line, square to the centre and to the side"
+        s.draw("waist", with_roofs(f.waist, f.darts)[::-1], how)
         s.draw("side", chain_points(f.side), "softly bowed to the hip, straight below")
-        s.draw("hem", f.hem.flatten(), "as one smooth line, square to the centre and to the side")
+        s.draw("hem", f.hem.flatten(), how)
         s.draw(CENTRE[False], spot_array([f.closed.start, f.hem.start]), "-")
         s.tell("the darts let the hem out by", f.gain)
         s.tell("side seam", sum(c.length for c in f.side))
@@ -233,39 +197,22 @@ def _record(s: Sheet, panel: Panel, f: Flared, z: Sizes, taken: float) -> None:
 
 def _pieces(s: Sheet, flared: dict[str, Flared], z: Sizes, g: waists.Girths) -> None:
     """Front and back; zip and its mark."""
-    style = s.style
-    at_back = style["centre_back"] == "seam"
     sides = [chain_points(f.side)[::-1] for f in flared.values()]
     zip_mm = waists.opening(s, lambda d: waists.ring_at(sides, d), g, g.waist)
-    if not at_back:
-        s.notes.append(
-            "The back is cut on the fold: the zip is marked on the side seams, and goes into the left one only."
-        )
+    if s.style["centre_back"] == "fold":
+        s.notes.append("The back is cut on the fold: the zip is marked on the side seams, and goes into the left one only.")  # fmt: skip
     for half, f in flared.items():
-        seam = half == BACK and at_back
         points = {
             "fold": np.array([f.closed.start, f.hem.start]),
             "hem": f.hem.flatten(),
             "side": chain_points(f.side)[::-1],
             "waist": with_roofs(f.waist, f.darts),
         }
-        darts, notches, marks = halves.on_piece(half, Edge("waist", points["waist"]), f.darts)
-        notches.insert(0, Notch("side", f.side[-1].length, 1, "hip"))
-        if seam or not at_back:
-            on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
-            more, cuts = bars(on, {"zip": zip_mm}, seam, "" if seam else "left side ", s.t)
-            marks, notches = [*marks, *more], [*notches, *cuts]
         x = 0.3 * float(f.closed.end[0])
-        made = half_piece(
-            half, points, s.measurements, seam, notches=tuple(notches), darts=darts, marks=tuple(marks),
-            grain=((x, 60.0 - float(z.length)), (x, -0.3 * float(z.length))),
-        )  # fmt: skip
-        s.add(
-            made,
-            all=_everything(s, z),
-            fold=(z.length, z.drop, z.rise),
-            centre_back=(z.length, z.drop),
-        )
+        grain = ((x, 60.0 - float(z.length)), (x, -0.3 * float(z.length)))
+        made = halves.piece_of(s, half, points, f.darts, f.side[-1].length, {"zip": zip_mm}, grain)
+        centre = (z.length, z.drop)
+        s.add(made, all=halves.everything(s, z), fold=(*centre, z.rise), centre_back=centre)
 
 
 BLOCK = skirt(

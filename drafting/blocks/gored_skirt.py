@@ -17,15 +17,14 @@ import numpy as np
 
 from configs.errors import DraftError
 from drafting.blocks._gore_lines import Gore, Sizes, closed_waist, draw_gore, fitted, hem_lean
-from drafting.blocks._hip_lines import BACK_WIDER, LEAST_BELOW_HIP_MM
+from drafting.blocks._hip_lines import BACK_WIDER
 from drafting.blocks._skirt import skirt
 from drafting.curves import chain_points
 from drafting.fit import BACK, FRONT
-from drafting.outline import Edge
 from drafting.piece import Notch, Piece
 from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
 from drafting.sheet.options import choice, length
-from drafting.sheet.pieces import flip, label_of
+from drafting.sheet.pieces import both_halves, label_of
 from drafting.sheet.record import spot_array
 
 LIMIT_EDGE_MM = 40.0  # more at one edge makes a hook at the hip
@@ -77,9 +76,7 @@ def gored_skirt(s: Sheet) -> None:
     else:
         more = BACK_WIDER * (4.0 / n)  # on each back gore; half of the back has n ÷ 4 of them
         hips = {f"{FRONT} gore": (hip / n - more / 2) / 2, f"{BACK} gore": (hip / n + more / 2) / 2}
-        taken, gores = _solved(
-            float(waist), float(hip), {k: float(w) for k, w in hips.items()}, n, z
-        )
+        taken, gores = _solved(waist, hip, hips, n, z)
     s.fault(
         taken > LIMIT_EDGE_MM, "waist", f"is too small for the hip: each edge of {n} gores would lose {s.t(taken)}.",
         "Choose more gores, or the gathered-skirt." if n < 8 else "Choose the gathered-skirt.",
@@ -115,7 +112,7 @@ def _at_back(g: waists.Girths, n: int) -> bool:
 
 def _refuse(s: Sheet, z: Sizes, knee: bool, half_hip: float) -> None:
     waists.refuse_halves(s, ("waist", "hip", "hem"), "all seams of this skirt are alike")
-    short = z.depth + LEAST_BELOW_HIP_MM if not knee else z.begins + LEAST_FLARED_MM
+    short = z.depth + waists.LEAST_BELOW_HIP_MM if not knee else z.begins + LEAST_FLARED_MM
     what = f"leaves no room for the flare, which begins {s.t(z.begins)} down."
     remedy = "Make the skirt longer, or flare it from the hip."
     s.fault(z.length < short, "style.length", what, remedy)
@@ -144,16 +141,17 @@ def _under(joint: waists.Joint, n: int) -> dict[str, float]:
 
 
 def _solved(
-    waist: float, hip: float, hips: dict[str, float], n: int, z: Sizes
+    waist: Amount, hip: Amount, hips: dict[str, Amount], n: int, z: Sizes
 ) -> tuple[float, dict[str, Gore]]:
     """Gores whose waists together are as long as the waist, all seams alike, and what these take in."""
-    mean = 0.5 * sum(hips.values())
+    each, wide = float(waist) / n, {k: float(w) for k, w in hips.items()}
+    mean = 0.5 * sum(wide.values())
 
     def drawn(taken: float) -> tuple[dict[str, Gore], float]:
-        made = {k: draw_gore(w, mean, taken, z) for k, w in hips.items()}
-        return made, sum(x.waist.length for x in made.values()) - waist / n
+        made = {k: draw_gore(w, mean, taken, z) for k, w in wide.items()}
+        return made, sum(x.waist.length for x in made.values()) - each
 
-    gores, taken, off = waists.on_target(drawn, (hip - waist) / (2 * n))
+    gores, taken, off = waists.on_target(drawn, float(hip - waist) / (2 * n))
     if abs(off) > 1e-4 or taken < -5.0:
         what = "cannot be drawn to its length."
         raise DraftError.of("waist", what, "Are the measurements right?")
@@ -180,15 +178,8 @@ def _record(s: Sheet, kind: str, gore: Gore, width: Amount, in_: Amount, z: Size
 
 def _piece(s: Sheet, name: str, gore: Gore, cut: int, z: Sizes) -> Piece:
     """A whole gore."""
-    hem, up = gore.hem.flatten(), chain_points(gore.seam)[::-1]
-    waist = gore.waist.flatten()[::-1]
-    points = {
-        "hem": np.concatenate([flip(hem)[:-1], hem]),
-        SEAMS[1]: up,
-        "waist": np.concatenate([waist[:-1], flip(waist)]),
-        SEAMS[0]: flip(up),
-    }
-    edges = {k: Edge(k, p) for k, p in points.items()}
+    up, waist = chain_points(gore.seam)[::-1], gore.waist.flatten()[::-1]
+    edges = both_halves(gore.hem.flatten(), up, waist)
     below = sum(c.length for c in gore.seam[1:])
     total = edges[SEAMS[0]].length_mm
     notches = (
@@ -210,32 +201,26 @@ def _finish(s: Sheet, g: waists.Girths, waist: Amount, n: int, elastic: bool) ->
         beside = f"{BACK} side gore" if g.joint and not g.joint.at_back else ""
         name = beside if beside in s.pieces else names[1]
         waists.with_zip(s, name, {SEAMS[0]: True, SEAMS[1]: False}, zip_mm, where)
-        s.notes.append(
-            f"The zip is marked on every back gore; it goes into the {where.rstrip(':')} only."
-        )
+        s.notes.append(f"The zip is marked on every back gore; it goes into the {where[:-1]} only.")
     if g.joint:
         own = {h: [(k, "waist") for k in s.pieces if k.startswith(h)] for h in (FRONT, BACK)}
         waists.sew_on(s, g.joint, own)
         return
     f, b = (s.pieces[x].edges["waist"].length_mm for x in names)
     half = n // 2
-    order = (
-        [b] * (half // 2) + [f] * half + [b] * (half // 2) if n != 6 else [f] * half + [b] * half
-    )
+    first = half // 2 if n != 6 else 0  # of the back's, before the front's
+    order = [b] * first + [f] * half + [b] * (half - first)
     ends = np.cumsum(order)
     middles = ends - 0.5 * np.array(order)
     at = {"seam": tuple(float(x) for x in ends[:-1]), "middle": tuple(float(x) for x in middles)}
     spots = tuple((x, "waist") for x in names for _ in range(half))
-    if elastic:
-        waists.add_casing(s, float(ends[-1]), at, spots, 0.0, waist)
-    elif s.style["waist_finish"] == "band":
-        waists.add_band(s, float(ends[-1]), at, spots, 0.0, waist)
+    if s.style["waist_finish"] in waists.STRAIGHT:
+        waists.add_straight(s, float(ends[-1]), at, spots, 0.0, waist)
     elif s.style["waist_finish"] == "facing":
         tops, seams = {}, {}
-        for where_, name in zip((FRONT, BACK), names, strict=True):
-            tops[where_], seams[where_] = closed_waist(
-                s.pieces[name].edges["waist"].points[::-1], n
-            )
+        for half_, name in zip((FRONT, BACK), names, strict=True):
+            line_ = s.pieces[name].edges["waist"].points[::-1]
+            tops[half_], seams[half_] = closed_waist(line_, n)
         waists.add_facings(s, tops, {FRONT: False, BACK: n != 6}, seams, spots, sources_of(*(s.hangs_on[x, "waist"] for x in names)))  # fmt: skip
 
 

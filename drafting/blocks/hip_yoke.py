@@ -86,7 +86,7 @@ def hip_yoke(s: Sheet) -> None:
     with s.step("frame", "Centre line, waist line, yoke line and hip line"):
         s.frame(depth, float(widths[BACK]) + 30.0, waist_line=0.0, yoke_line=deep, hip_line=depth)
     for panel in (front, back):
-        _record(s, panel, made[panel.half], deep, found(taken, "taken in at the side", z.hip, z.waist, depth))  # fmt: skip
+        _record(s, panel, made[panel.half], deep, taken)
         _piece(s, panel.half, made[panel.half], of)
     s.sew("side", ("front yoke", "side"), ("back yoke", "side"))
     for name, centre in (("front yoke", "fold"), ("back yoke", "centre back")):

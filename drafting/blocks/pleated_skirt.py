@@ -28,7 +28,6 @@ from drafting.sheet.record import BOTH, spot_array
 from drafting.truing import SEAM_MM, Check
 
 LEAST_FACE_MM = 12.0  # of a pleat at the waist
-LEAST_BELOW_HIP_MM = 80.0
 NUMBERS = ("8", "12", "16", "20", "24", "28", "32", "40", "48")
 FOLD, PLACE = "fold", "place fold here"
 OPTIONS = (
@@ -103,15 +102,12 @@ def pleated_skirt(s: Sheet) -> None:
         }
     names = tuple(extras)
     extra = max(extras.values(), key=float)
-    _refuse(s, long_, depth, face, extra)
+    _refuse(s, long_, face, extra)
     waists.tell_over(s, g)
-    quarters = {
-        x: quarter(pleats, n // 4, float(face), float(under), float(e)) for x, e in extras.items()
-    }
+    plain = float(face), float(under)
+    quarters = {x: quarter(pleats, n // 4, *plain, float(e)) for x, e in extras.items()}
     wide = quarters[names[0]][1]
-    of = sources_of(
-        face, under, *extras.values(), long_, style["number"], style["pleats"], style["depth"]
-    )
+    of = sources_of(face, under, extras, long_, *(style[k] for k in ("number", "pleats", "depth")))
     with s.step("frame", "Edge of a quarter, waist line, hip line and hem line"):
         s.frame(long_, wide, waist_line=0.0, hip_line=depth, hem_line=long_)
     at, knife = (wide, float(long_), float(depth)), pleats == "knife"
@@ -158,10 +154,9 @@ def pleated_skirt(s: Sheet) -> None:
     )
 
 
-def _refuse(s: Sheet, long_: Amount, depth: Amount, face: Amount, extra: Amount) -> None:
+def _refuse(s: Sheet, long_: Amount, face: Amount, extra: Amount) -> None:
     waists.refuse_halves(s, ("waist", "hip"), "all pleats of this skirt are alike")
-    what = f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, which lies {s.t(depth)} down."
-    s.fault(long_ < depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
+    waists.refuse_short(s, long_)
     left = float(face - extra)
     what = f"leaves {s.t(max(left, 0.0))} of each pleat to show at the waist."
     s.fault(
@@ -214,16 +209,12 @@ def _piece(
             marks.append(Mark(k.kind, np.array([(k.top, 0.0), (k.x, -depth), (k.x, -long_)])))
             notches += [Notch("waist", wide - k.top, 1, ""), Notch("hem", k.x, 1, "")]
         if k.kind == FOLD:
-            marks.append(
-                Mark(
-                    "lay the fold this way",
-                    _arrow(k.x, k.to, -depth - 0.35 * (long_ - depth), wide),
-                )
-            )
-    text = "knife pleats, all one way" if knife else "fold towards the arrows"
-    label = label_of(
-        name, f"cut {cut}, right side up" if knife else f"cut {cut}, a pair", s.measurements
-    )
+            arrow = _arrow(k.x, k.to, -depth - 0.35 * (long_ - depth), wide)
+            marks.append(Mark("lay the fold this way", arrow))
+    how, text = ("a pair", "fold towards the arrows")
+    if knife:
+        how, text = "right side up", "knife pleats, all one way"
+    label = label_of(name, f"cut {cut}, {how}", s.measurements)
     x = 0.5 * (lines[0].x + lines[1].x)
     return Piece(
         name, {n: Edge(n, p) for n, p in edges.items()}, cut, not knife,
@@ -264,12 +255,10 @@ def _true(
             s.sew("side" if i == 0 else f"{name} side", (name, "side"), (names[i - 1], "left side"))
     else:
         s.sew("side", (FRONT, "side"), (BACK, "side"))
-
     quarters = [s.pieces[x] for x in names for _ in range(4 // len(names))]
     round_ = [sum(finished(p, pleats, i) for p in quarters) for i in range(3)]
-    for where, mm, wanted in zip(
-        ("waist", "hip", "hem"), round_, (g.waist, g.drawn, g.drawn), strict=True
-    ):
+    at = zip(("waist", "hip", "hem"), round_, (g.waist, g.drawn, g.drawn), strict=True)
+    for where, mm, wanted in at:
         off = abs(mm - float(wanted))
         text = f"{s.t(mm)} with the pleats laid, {s.t(wanted)} wanted"
         s.checks.append(Check(f"pleats at the {where}", off, SEAM_MM, off <= SEAM_MM, text))

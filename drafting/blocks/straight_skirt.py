@@ -31,13 +31,11 @@ from drafting.blocks._hip_lines import (
 from drafting.blocks._skirt import skirt
 from drafting.curves import Points, chain_points
 from drafting.fit import BACK, FRONT
-from drafting.outline import Edge
-from drafting.piece import Mark, Notch
-from drafting.sheet import Amount, Sheet, Sources, found, number, sources_of, waists
+from drafting.piece import Mark
+from drafting.sheet import Amount, Sheet, found, number, waists
 from drafting.sheet.darts import with_roofs
-from drafting.sheet.finishing import bars
 from drafting.sheet.options import choice, length
-from drafting.sheet.pieces import CENTRE, half_piece
+from drafting.sheet.pieces import CENTRE
 from drafting.sheet.record import CENTRE_LINE, spot_array
 
 # Wearing ease of woven skirts: waist 1/2 to 3/4 in, hips 2 to 2 3/4 in (Central Washington
@@ -66,31 +64,24 @@ WALK_FROM_MM = 500.0  # a shorter skirt opens by itself
 SLIT_BELOW_MM, LEAST_SLIT_MM = 450.0, 100.0  # a slit begins this far below the waist
 
 
-def _openings(s: Sheet, front: Panel, back: Panel, z: Sizes) -> tuple[float, float]:
+def _openings(
+    s: Sheet, front: Panel, back: Panel, z: Sizes, g: waists.Girths
+) -> tuple[float, float]:
     """Length of the zip's opening and of the slit, mm; 0 where there is none."""
-    style, inches = s.style, s.unit == "in"
+    style = s.style
     fold = style["centre_back"] == "fold"
     where = "left side seam" if fold else "centre back"
     sides = [chain_points(p.side)[::-1] for p in (front, back)]
-    usual = waists.usual_zip(
-        s.unit,
-        lambda d: waists.ring_at(sides, d),
-        float(z.ring),
-        float(z.depth),
-        2.0 * float(z.waist) if s.onto else math.inf,
-    )
-    zip_mm = s.figures["zip"] = float(style["zip_length"] or usual)
+    open_ = float(g.waist) if s.onto else math.inf
+    zip_mm = waists.opening(s, lambda d: waists.ring_at(sides, d), g, open_)
     if fold:
-        s.notes.append(
-            "The back is cut on the fold: zip and slit are marked on the side seams, and go into the "
-            "left one only."
-        )
+        s.notes.append("The back is cut on the fold: zip and slit are marked on the side seams, and go into the left one only.")  # fmt: skip
     hem = 2.0 * (front.hem.length + back.hem.length)
     slit = 0.0
     if isinstance(style["slit"], Amount):
         slit = float(style["slit"])
     elif style["slit"] == "auto" and z.length > WALK_FROM_MM and hem < STRIDE_MM:
-        step = 12.7 if inches else 10.0
+        step = 12.7 if s.unit == "in" else 10.0
         slit = step * math.ceil(max(LEAST_SLIT_MM, float(z.length) - SLIT_BELOW_MM) / step)
         s.notes.append(
             f"The hem is {s.t(hem)} round: a {'slit' if fold else 'vent'} of {s.t(slit)} is "
@@ -107,13 +98,6 @@ def _openings(s: Sheet, front: Panel, back: Panel, z: Sizes) -> tuple[float, flo
     return zip_mm, slit
 
 
-def _everything(s: Sheet, z: Sizes) -> Sources:
-    """What side and waist hang on: the waist is drawn to its length on front and back at once."""
-    return sources_of(
-        z.hip, z.waist, z.depth, z.length, z.flare, z.drop, z.rise, s.style["shaping"]
-    )
-
-
 def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> None:
     """Front or back: half on the fold, or one of a pair."""
     seam = panel.half == BACK and s.style["centre_back"] == "seam"
@@ -127,23 +111,14 @@ def _piece(s: Sheet, panel: Panel, z: Sizes, zip_mm: float, slit_mm: float) -> N
     if "vent" in points:
         points["fold"] = np.array([points["fold"][0], points["vent top"][0]])
         points["hem"] = np.concatenate([points["vent"][-1:], points["hem"]])
-    darts, notches, marks = halves.on_piece(panel.half, Edge("waist", points["waist"]), panel.darts)
-    notches.insert(0, Notch("side", panel.side[1].length, 1, "hip"))
-    if seam or s.style["centre_back"] == "fold":
-        on = Edge(CENTRE[True], points["fold"]) if seam else Edge("side", points["side"])
-        # the centre runs down, the side runs up
-        sizes = {"zip": zip_mm} if "vent" in points else {"zip": zip_mm, "slit": slit_mm}
-        more, cuts = bars(on, sizes, seam, "" if seam else "left side ", s.t)  # fmt: skip
-        marks, notches = [*marks, *more], [*notches, *cuts]
-    if "vent" in points:
-        marks.append(Mark("fold the vent here", np.array([points["fold"][1], panel.hem.start])))
+    vented = "vent" in points
+    marks = [Mark("fold the vent here", np.array([points["fold"][1], panel.hem.start]))] * vented
+    openings = {"zip": zip_mm} if vented else {"zip": zip_mm, "slit": slit_mm}
     x = 0.25 * panel.width
     grain = ((x, -float(z.length) + 60.0), (x, -float(z.depth) - 5.0))
-    made = half_piece(
-        panel.half, points, s.measurements, seam,
-        grain=grain, notches=tuple(notches), darts=darts, marks=tuple(marks),
-    )  # fmt: skip
-    everything = _everything(s, z)
+    below = panel.side[1].length
+    made = halves.piece_of(s, panel.half, points, panel.darts, below, openings, grain, *marks)
+    everything = halves.everything(s, z)
     vent = s.options("slit", "vent_width", "zip_length", "centre_back")
     centre = (z.length, z.drop if panel.half == BACK else z.rise)
     hem = (z.hip, z.depth, z.length, z.flare, z.rise)
@@ -187,15 +162,10 @@ def straight_skirt(s: Sheet) -> None:
             if style["shaping"] == "darts" or style["waist_finish"] == "facing":
                 raise
     front, back, taken, widths = panels(s, z, g, plan)
-    wide = float(widths[BACK]) + max(float(z.flare), 0.0) + 50.0
-    with s.step("frame", "Centre line, waist line, hip line and hem line"):
-        s.frame(z.length, wide, waist_line=0.0, hip_line=z.depth, hem_line=z.length)
-    with s.step("hip", "Width at the hip"):
-        for half, width in widths.items():
-            s.point(f"{half} hip", on="hip line", out=width)
+    halves.frame(s, z, widths, max(float(z.flare), 0.0) + 50.0)
     for panel in (front, back):
-        _record(s, panel, z, found(taken, "taken in at the side", z.hip, z.waist, z.depth))
-    zip_mm, slit_mm = _openings(s, front, back, z)
+        _record(s, panel, z, taken)
+    zip_mm, slit_mm = _openings(s, front, back, z, g)
     for panel in (front, back):
         _piece(s, panel, z, zip_mm, slit_mm)
     if "vent" in s.pieces[BACK].edges:
@@ -203,7 +173,7 @@ def straight_skirt(s: Sheet) -> None:
     waists.side_pockets(s, (FRONT, BACK), style["centre_back"] != "seam")
     gathers = " Darts cannot take in so much between hip and waist."
     halves.finish(
-        s, z, g, {p.half: (p.waist, p.closed) for p in (front, back)}, _everything(s, z),
+        s, z, g, {p.half: (p.waist, p.closed) for p in (front, back)},
         remedy="Choose 'waist_finish: band', or 'shaping: darts'.",
         why=gathers if style["shaping"] == "auto" else "",
     )  # fmt: skip
@@ -216,13 +186,11 @@ def straight_skirt(s: Sheet) -> None:
 def _record(s: Sheet, panel: Panel, z: Sizes, taken: Amount) -> None:
     """The steps of one panel."""
     half, name = panel.half, panel.half.capitalize()
-    side, end, foot = panel.side, panel.side[0].start, panel.side[1].end
+    side, foot = panel.side, panel.side[1].end
     seam = half == BACK and s.style["centre_back"] == "seam"
     many = "darts" if len(panel.darts) > 1 else "dart"
     with s.step(f"{half}-side", f"{name}: side seam and hem", half):
-        hip = s.spots[f"{half} hip"]
-        up = found(end[1], "the side is raised by", taken)
-        s.point(f"{half} side waist", on="waist line", out=hip.x - taken, up=up)
+        halves.side_waist(s, panel, taken)
         off = -z.drop if half == BACK else z.rise
         if off:
             s.point(f"{half} centre", on=CENTRE_LINE, up=off)

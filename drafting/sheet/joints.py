@@ -180,7 +180,7 @@ def _sides(onto: Onto, halves: Mapping[str, WaistHalf]) -> list[tuple[str, str, 
         (r.piece, e, up)
         for half in halves.values()
         for r in half.runs
-        for up, e in enumerate(onto.pieces[r.piece].beside(r.edge))
+        for e, up in zip(onto.pieces[r.piece].beside(r.edge), (False, True), strict=True)
         if plain(e) == "side" and not e.startswith(RIGHT)
     ]
 

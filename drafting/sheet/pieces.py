@@ -50,6 +50,15 @@ def half_piece(
     return Piece(name, edges, 1 if folded else 2, not folded, fold, **more)
 
 
+def both_halves(hem: Points, seam: Points, waist: Points) -> dict[str, Edge]:
+    """A panel from its right half: its hem from the middle out, its seam up, its waist back in; mm."""
+    lines = {
+        "hem": np.concatenate([flip(hem)[:-1], hem]), "right seam": seam,
+        "waist": np.concatenate([waist[:-1], flip(waist)]), "left seam": flip(seam),
+    }  # fmt: skip
+    return {n: Edge(n, p) for n, p in lines.items()}
+
+
 def renamed(points: Mapping[str, Points], seam: bool) -> dict[str, Points]:
     """The lines by edge name: with a seam the fold is the centre back."""
     return {(CENTRE[seam] if n == "fold" else n): p for n, p in points.items()}
@@ -133,7 +142,7 @@ def refuse_crossing(edges: Mapping[str, Edge], name: str) -> None:
         raise DraftError.of(f"{name} outline", what, remedy)
 
 
-def along(edge: Edge, spot: Sequence[float]) -> float:
+def along(edge: Edge, spot: Sequence[float] | Points) -> float:
     """How far along an edge one of its own points lies, mm."""
     i = int(np.argmin(np.hypot(*(edge.points - np.array(spot)).T)))
     return polyline_length(edge.points[: i + 1]) if i else 0.0

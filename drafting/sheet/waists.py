@@ -47,6 +47,7 @@ HIP_PASS_MM = 20.0  # a closed ring that passes the hip is this much larger, whe
 # With less ease than that the skirt passes where it is nearly as wide as drafted.
 BELOW_EASE_MM = 5.0
 SWAPPED_MM = 60.0  # of half a girth: more over the hip is seldom a body
+LEAST_BELOW_HIP_MM = 80.0
 ELASTIC_SHORTER = (0.08, 0.05)  # elastic against the waist; it is stretched a little when worn
 CASING_MM = 3.0  # a casing is wider than its elastic by this
 POCKET_DOWN_MM, POCKET_OPEN_MM, POCKET_DEEP_MM = (
@@ -142,6 +143,13 @@ def refuse_halves(s: Sheet, changes: Sequence[str], why: str) -> None:
     for i, c in enumerate(s.fit, 1):
         wrong = c.change in changes and c.where != "both"
         s.fault(wrong, f"fit[{i}] where", f"is '{c.where}': {why}.", "Leave 'where' out.")
+
+
+def refuse_short(s: Sheet, long_: Amount) -> None:
+    """Refuse a skirt that is fitted to the hip and ends too near it."""
+    depth = s.m["waist_to_hip"]
+    what = f"ends less than {s.t(LEAST_BELOW_HIP_MM)} below the hip line, which lies {s.t(depth)} down."
+    s.fault(long_ < depth + LEAST_BELOW_HIP_MM, "style.length", what, "Make the skirt longer.")
 
 
 def refuse_at_hip(s: Sheet, long_: Amount) -> None:
@@ -289,6 +297,17 @@ class Half:
     of: Any = ()
 
 
+STRAIGHT = ("band", "elastic")  # what is cut as a straight strip
+
+
+def add_straight(
+    s: Sheet, round_: float, at: Places, spots: Sequence[EdgeAt], full: float, of: Any
+) -> None:
+    """The band or the casing that the style asks for, see `add_band` and `add_casing`."""
+    add = add_band if s.style["waist_finish"] == "band" else add_casing
+    add(s, round_, at, spots, full, of)
+
+
 def add_band(
     s: Sheet, round_: float, at: Places, spots: Sequence[EdgeAt], full: float, of: Any
 ) -> None:
@@ -389,7 +408,7 @@ def finish_halves(
     if joint:
         more = {h: whole[h] / 2.0 - float(joint.halves[h].length) for h in names} if full else {}
         sew_on(s, joint, {h: [(h, "waist")] for h in names}, more)
-    elif finish in ("band", "elastic"):
+    elif finish in STRAIGHT:
         # It begins at the opening: at the centre back, or at the left side seam.
         first = 0.5 * b if at_back else 0.0
         sides = (first, first + f) if at_back else (f,)
@@ -401,8 +420,7 @@ def finish_halves(
             for i, c in enumerate(cuts[h], 1):
                 both = (x + sign * float(c) for x in places for sign in (-1.0, 1.0))
                 at[f"{h} dart {i}"] = tuple(x for x in both if 0.0 < x < f + b)
-        add = add_band if finish == "band" else add_casing
-        add(s, f + b, at, spots, full, waist)
+        add_straight(s, f + b, at, spots, full, waist)
     elif finish == "facing":
         for half in halves:
             assert half.closed is not None
@@ -427,9 +445,8 @@ def finish_widths(
         "seam": [each * i for i in range(1, count)],
         "middle": [each * (i + 0.5) for i in range(count)],
     }
-    add = {"band": add_band, "elastic": add_casing}.get(s.style["waist_finish"])
-    if add:
-        add(s, float(waist), at, spots, full, waist)
+    if s.style["waist_finish"] in STRAIGHT:
+        add_straight(s, float(waist), at, spots, full, waist)
 
 
 def waist_girth(s: Sheet, spots: Sequence[EdgeAt], waist: Amount, grows: float = 0.0) -> None:
