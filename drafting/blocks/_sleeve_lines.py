@@ -26,12 +26,8 @@ from drafting.truing import Girth
 
 PARTS = {"fitted": 3, "easy": 4, "casual": 5}  # of the armhole, that the cap is high
 CAP_EASE_MM = {"fitted": 20.0, "easy": 10.0, "casual": 5.0}  # 2.0–2.5 and 0–1 cm in woven cloth
-ARM_EASE_MM = {
-    "fitted": 40.0,
-    "auto": 50.0,
-    "easy": 50.0,
-    "casual": 50.0,
-}  # at least, round the upper arm
+# at least, round the upper arm
+ARM_EASE_MM = {"fitted": 40.0, "auto": 50.0, "easy": 50.0, "casual": 50.0}
 FRONT_SHARE = 0.4  # of the cap's ease; the back, which reaches forward, has the rest
 DROPPED_MM = 10.0  # a shoulder this much longer than measured is a dropped one
 DROPPED_EASE_MM = 5.0
@@ -45,15 +41,12 @@ BLOUSE_MM = 20.0  # a full sleeve is so much longer at its back, to fall over it
 FINE_MM = 0.5  # ends of an edge are drawn so finely, that they are square
 STEP_MM = 4.0  # of a straight hem that is fanned out
 STEEPEST = math.tan(math.radians(25.0))
-NO_REST = math.tan(
-    math.radians(60.0)
-)  # for a seam that finds no slope: steeper than any that is drawn
+# for a seam that finds no slope: steeper than any that is drawn
+NO_REST = math.tan(math.radians(60.0))
 GATHERED_UP = ("cuff", "elastic")
 LOWEST = 0.15  # of the armhole, that a cap is high: lower it is a tunic's
-SHORT_TAPER, MOST_TAPER = (
-    0.25,
-    0.5,
-)  # by which a sleeve narrows for its length: where the arm's is not known, and at most
+# by which a sleeve narrows for its length: where the arm's is not known, and at most
+SHORT_TAPER, MOST_TAPER = 0.25, 0.5
 PLEAT_MM = 22.0  # each of two, 2 to 2.5 cm
 WIDEST = 2.6  # radians; opened farther, its underarm seams would meet
 
@@ -95,15 +88,9 @@ def sizes_of(s: Sheet, hole: Armhole, arm: Arm) -> Sizes:
     back = (hole.back.length + (1.0 - FRONT_SHARE) * ease).named("back of the cap")
     by = s.fitted("upper arm")
     if by:
-        now = cap_of(float(height), float(front), float(back)).biceps
-        height = found(
-            height_for(now + float(by), float(front), float(back)),
-            "cap height",
-            height,
-            by,
-            front,
-            back,
-        )
+        halves = float(front), float(back)
+        fits = height_for(cap_of(float(height), *halves).biceps + float(by), *halves)
+        height = found(fits, "cap height", height, by, front, back)
     for wanted in ("elbow", "three-quarter", "long"):
         lacks = arm.length is None and not (wanted == "elbow" and arm.elbow_at is not None)
         what = f"is '{wanted}', and the arm length was not measured."
@@ -126,9 +113,7 @@ def sizes_of(s: Sheet, hole: Armhole, arm: Arm) -> Sizes:
     long_ = (whole - cuff.depth if cuff else whole).named("sleeve length")
     low = height + LEAST_UNDERARM_MM
     what = f"leaves {s.t(long_ - height)} below the cap, which is {s.t(height)} high."
-    s.refuse(
-        long_ < low, "style.length", what, f"{s.t(low + whole - long_)} or more, or a lower cap."
-    )
+    s.refuse(long_ < low, "style.length", what, f"{s.t(low + whole - long_)} or more, or a lower cap.")  # fmt: skip
     of = sources_of(height, front, back, ease, long_, whole, down, vars(arm), s.options(*s.style))
     return Sizes(hole, arm, height, front, back, ease, long_, down, cuff, of)
 
@@ -173,8 +158,7 @@ def _fits_arm(s: Sheet, z: Sizes, cap: Cap) -> None:
     )
     if lower is not None:
         fits = 5.0 * math.floor(float(lower.height) / 5.0)
-        kept = f"cap: {s.t(fits)}, cap_ease: {s.t(z.ease)}"
-        remedy = f"A lower cap is wider: '{kept}', or make the armhole deeper."
+        remedy = f"A lower cap is wider: 'cap: {s.t(fits)}, cap_ease: {s.t(z.ease)}', or make the armhole deeper."
     what = (
         f"with a cap {s.t(cap.height)} high the sleeve is {s.t(cap.biceps)} round the upper arm; "
         f"it needs {s.t(need)}: the arm's {s.t(z.arm.upper)} and {s.t(need_of)}."
@@ -245,20 +229,17 @@ def plain_lines(s: Sheet, z: Sizes) -> tuple[Sizes, Cap, dict[str, Points]]:
     a, b, up = np.array([left, -foot]), np.array([right, -foot]), math.atan(slope)
     hem = sweep(a, (math.cos(up), math.sin(up)), b, (math.cos(up), -math.sin(up))).flatten()
     front, back = (chain_points(c) for c in (cap.front, cap.back))
-    return (
-        z,
-        cap,
-        {
-            "hem": hem,
-            "front underarm": np.array([b, front[0]]),
-            "front cap": front,
-            "back cap": back[::-1],
-            "back underarm": np.array([back[0], a]),
-        },
-    )
+    lines = {
+        "hem": hem,
+        "front underarm": np.array([b, front[0]]),
+        "front cap": front,
+        "back cap": back[::-1],
+        "back underarm": np.array([back[0], a]),
+    }
+    return z, cap, lines
 
 
-def fuller_lines(s: Sheet, z: Sizes, cap: Cap, points: dict[str, Points]) -> dict[str, Points]:
+def fuller_lines(s: Sheet, z: Sizes, points: dict[str, Points]) -> dict[str, Points]:
     """The sleeve slashed between its notches and spread: at the hem, at the cap, or at both."""
     shape = str(s.style["shape"])
     spread = float(s.given("fullness", SPREAD_MM[shape]))
@@ -273,28 +254,18 @@ def fuller_lines(s: Sheet, z: Sizes, cap: Cap, points: dict[str, Points]) -> dic
         points = {**points, "hem": np.stack([x, y], axis=1)}
     at = np.linspace(low, high, 50)
     depth = float((np.interp(at, *whole[::-1].T) - np.interp(at, *points["hem"].T)).mean())
-    raised = 0.0
+    raised = min(RAISED * spread, MOST_RAISED_MM) if shape == "puff" else 0.0
+    fan = Fan(whole, low, high, spread / depth)
     if shape == "puff":
-        raised = min(RAISED * spread, MOST_RAISED_MM)
-        fan = (
-            Fan(points["hem"], low, high, apart=spread)
-            if gathered
-            else Fan(points["hem"], low, high, -spread / depth)
-        )
-    else:
-        fan = Fan(whole, low, high, spread / depth)
+        apart, turn = (spread, 0.0) if gathered else (0.0, -spread / depth)
+        fan = Fan(points["hem"], low, high, turn, apart)
     what = f"of {s.t(spread)} is more than a sleeve {s.t(depth)} from cap to end opens to."
-    s.refuse(
-        abs(fan.angle) > WIDEST,
-        "style.fullness",
-        what,
-        f"{s.t(10.0 * math.floor(0.1 * WIDEST * depth))} at most.",
-    )
+    remedy = f"{s.t(10.0 * math.floor(0.1 * WIDEST * depth))} at most."
+    s.refuse(abs(fan.angle) > WIDEST, "style.fullness", what, remedy)
     put = {n: raised * bell(p[:, 0], low, 0.0, high) * n.endswith("cap") for n, p in points.items()}
     made = fan(np.concatenate([*points.values()]), np.concatenate([*put.values()]))
-    return dict(
-        zip(points, np.split(made, np.cumsum([len(p) for p in points.values()])[:-1]), strict=True)
-    )
+    ends = np.cumsum([len(p) for p in points.values()])[:-1]
+    return dict(zip(points, np.split(made, ends), strict=True))
 
 
 def notch_places(

@@ -71,35 +71,27 @@ def gathered_skirt(s: Sheet) -> None:
     if elastic:
         waist = wide  # the elastic gathers it, and the hip passes all of it
     elif wide > full:
-        s.notes.append(
-            f"The cloth is {s.t(wide)} round instead of {s.t(full)}, so that it is easy over the hip."
-        )
-    of = sources_of(
-        wide, waist, long_, style["fullness"], style["cloth"], style["tiers"], style["cloth_width"]
-    )
-    of |= s.options("fullness", "tier_fullness")
+        s.notes.append(f"The cloth is {s.t(wide)} round instead of {s.t(full)}, so that it is easy over the hip.")  # fmt: skip
+    keys = ("fullness", "cloth", "tiers", "cloth_width", "tier_fullness")
+    of = sources_of(wide, waist, long_, s.options(*keys))
     depths = tier_depths(float(long_), tiers)
     with s.step("frame", "Left edge, upper edge and hem line"):
         s.frame(long_, 300.0, waist_line=0.0, hem_line=long_)
-    rounds: list[Amount] = []
+    rounds = [wide]
+    for i in range(2, tiers + 1):
+        rounds.append((rounds[-1] * float(style["tier_fullness"])).named(f"cloth round tier {i}"))
     for i, deep in enumerate(depths):
-        rounds.append(
-            wide
-            if i == 0
-            else (rounds[-1] * float(style["tier_fullness"])).named(f"cloth round tier {i + 1}")
-        )
         if g.joint and i == 0:
-            _joined(s, g.joint, tiers, rounds[0], deep, of)
+            _joined(s, g.joint, tiers, wide, deep, of)
         else:
-            _tier(s, i, tiers, rounds[-1], deep, of)
+            _tier(s, i, tiers, rounds[i], deep, of)
     top, hip_depth = _names(tiers)[0], float(s.m["waist_to_hip"])
     spots = tuple((n, "waist") for n, p in s.pieces.items() if "waist" in p.edges for _ in range(p.cut))  # fmt: skip
     if g.joint is None:
         cut = len(spots)
         if wide > waist:
-            waists.gather(
-                s, {top: float(wide) / cut}, {top: float(waist) / cut}, _times(wide, waist)
-            )
+            each = {top: float(wide) / cut}, {top: float(waist) / cut}
+            waists.gather(s, *each, _times(wide, waist))
         waists.finish_widths(s, waist, spots, cut, float(wide - waist))
     if not elastic:
         zip_mm = waists.opening(s, lambda d: float(g.waist if d < 30 else wide), g, g.waist)
@@ -112,47 +104,35 @@ def gathered_skirt(s: Sheet) -> None:
                 "Choose fewer tiers, or a longer skirt.")  # fmt: skip
         s.stop()
         if zip_mm > depths[0]:
-            s.notes.append(
-                f"The zip, {s.t(zip_mm)} long, goes on past the first tier in the left side seam."
-            )
-        left, tier = zip_mm, 0
-        while tier < tiers and left > 0.0:  # a zip that is longer than a tier goes on in the next
-            deep = depths[tier]
-            if g.joint:
-                _sew_on(s, g.joint, rounds[0], zip_mm)
-            elif left < deep - 10.0:
-                waists.with_zip(
-                    s, _names(tiers)[tier], {"side": False, "left side": True}, left, "left side:"
-                )
-            left, tier = left - deep, tier + 1
+            s.notes.append(f"The zip, {s.t(zip_mm)} long, goes on past the first tier in the left side seam.")  # fmt: skip
+        if g.joint:
+            _sew_on(s, g.joint, wide, zip_mm)
+        else:  # a zip that is longer than a tier goes on in the next
+            above = np.cumsum([0.0, *depths[:-1]])
+            for name, deep, left in zip(_names(tiers), depths, zip_mm - above, strict=True):
+                if 0.0 < left < deep - 10.0:
+                    edges = {"side": False, "left side": True}
+                    waists.with_zip(s, name, edges, float(left), "left side:")
         waists.hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
     if style["pockets"] != "none":
         remedy = "Leave the pockets out, or choose one tier."
         s.refuse(tiers > 1, "style.pockets", "do not go with tiers.", remedy)
-        waists.side_pockets(
-            s,
-            tuple(g.joint.halves if g.joint else (top,)),
-            not elastic and not (g.joint and g.joint.at_back),
-        )
+        panels = tuple(g.joint.halves if g.joint else (top,))
+        waists.side_pockets(s, panels, not elastic and not (g.joint and g.joint.at_back))
     waists.waist_girth(s, spots, g.waist)
     ends = np.cumsum(depths)[:-1]
     waists.hip_girth(s, float(rounds[int(np.searchsorted(ends, hip_depth))]), least_, True)
     s.figures |= {"fullness": float(wide / g.waist), "hem": float(rounds[-1])}
     s.makes(
         skirt=(
-            "Join the widths of each tier to a ring."
-            + ("" if elastic else " The first stays open for the zip."),
-            "Gather the upper edge of each lower tier, seam allowances flat, and sew it to the tier above, from the hem up."
-            if tiers > 1
-            else "",
-            ""
-            if elastic
-            else "Gather the waist with two rows of long stitches between the notches.",
+            f"Join the widths of each tier to a ring.{'' if elastic else ' The first stays open for the zip.'}",
+            "Gather the upper edge of each lower tier, seam allowances flat, and sew it to the tier above, from the hem up." * (tiers > 1),
+            "" if elastic else "Gather the waist with two rows of long stitches between the notches.",
         ),
         closing="" if elastic else "Zip into the left seam, then that seam below it.",
         finish=waists.FINISHING[style["waist_finish"]],
         hem="Turn up the skirt's hem.",
-    )
+    )  # fmt: skip
 
 
 def _names(tiers: int) -> list[str]:
@@ -215,10 +195,8 @@ def _joined(s: Sheet, joint: waists.Joint, tiers: int, round_: Amount, deep: flo
         s.fault(long_ > width, "style.cloth_width", what, "Take less fullness.")
         ring = spot_array([(0.0, 0.0), (0.0, -deep), (long_, -deep), (long_, 0.0), (0.0, 0.0)])
         names = ("fold", foot, "side", "waist")
-        shapes[half], whole[half] = (
-            {n: ring[k : k + 2] for k, n in enumerate(names)},
-            2.0 * long_ <= width,
-        )
+        shapes[half] = {n: ring[k : k + 2] for k, n in enumerate(names)}
+        whole[half] = 2.0 * long_ <= width
         with s.step(f"{half}-width", f"{half.capitalize()}: half of it", half):
             s.draw(f"{half} waist", ring[3:], "straight")
             s.draw(f"{half} side and lower edge", ring[:4][::-1], "square to it")

@@ -12,7 +12,7 @@ Frame: piece mm, x from where the piece begins, y up, y = 0 on the waist line.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -92,9 +92,8 @@ def pleated_skirt(s: Sheet) -> None:
     depth = s.m["waist_to_hip"]
     face = (g.drawn / n).named("a pleat shows at the hip")
     under = (face * (2.0 * float(style["depth"]))).named("a pleat takes")
-    extras = {"panel": ((g.drawn - g.waist) / n).named("a pleat takes more at the waist")}
-    if g.joint or pleats != "knife":
-        extras = {FRONT: extras["panel"], BACK: extras["panel"]}
+    more = ((g.drawn - g.waist) / n).named("a pleat takes more at the waist")
+    extras = {"panel": more} if pleats == "knife" else {FRONT: more, BACK: more}
     if g.joint:  # a quarter of the skirt on each half of the bodice's front and back
         extras = {
             h: ((g.drawn - 4 * x.length) / n).named(f"a {h} pleat takes more at the waist")
@@ -129,14 +128,13 @@ def pleated_skirt(s: Sheet) -> None:
     spots = tuple((x, "waist") for x in names for _ in range(4 // len(names)))
     cloth = sum(s.pieces[p].edges["waist"].length_mm for p, _ in spots)
     if g.joint:
-        more = {h: 0.25 * cloth - float(x.length) for h, x in g.joint.halves.items()}
-        waists.sew_on(s, g.joint, {h: [(h, "waist")] for h in names}, more, waists.PLEATED)
+        longer = {h: 0.25 * cloth - float(x.length) for h, x in g.joint.halves.items()}
+        waists.sew_on(s, g.joint, {h: [(h, "waist")] for h in names}, longer, waists.PLEATED)
     elif style["waist_finish"] == "band":
         each = float(g.waist) / 4
         seams = {"seam": [each * i for i in (1, 2, 3)]}
         waists.add_band(s, float(g.waist), seams, spots, cloth - float(g.waist), g.waist)
-        band = s.seams[-1]
-        s.seams[-1] = type(band)(band.name, band.a, band.b, band.ease_mm, waists.PLEATED)
+        s.seams[-1] = replace(s.seams[-1], ease=waists.PLEATED)
     _true(s, names, g, pleats, zip_mm, float(depth))
     s.figures |= {
         "zip": zip_mm, "pleats": float(n), "a pleat shows at the hip": float(face),
@@ -159,9 +157,8 @@ def _refuse(s: Sheet, long_: Amount, face: Amount, extra: Amount) -> None:
     waists.refuse_short(s, long_)
     left = float(face - extra)
     what = f"leaves {s.t(max(left, 0.0))} of each pleat to show at the waist."
-    s.fault(
-        left < LEAST_FACE_MM, "style.number", what, "Choose fewer pleats, or the gathered-skirt."
-    )
+    remedy = "Choose fewer pleats, or the gathered-skirt."
+    s.fault(left < LEAST_FACE_MM, "style.number", what, remedy)
     s.stop()
 
 

@@ -66,26 +66,24 @@ def _piece(s: Sheet, z: Sizes, name: str, points: dict[str, Points], cut: int, d
     end = END[s.style["finish"]]
     points = {(end if n == "hem" else n): p for n, p in points.items()}
     places = notch_places(z, points)
-    x, low = 0.0, -float(z.long_)
+    low = -float(z.long_)
     if z.hole.side == LEFT:  # the right sleeve's mirror image
         points = {n: flip(points[n]) for n in reversed(list(points))}
     edges = edges_of(points)
     refuse_crossing(edges, name)
     notches = [Notch("front cap", edges["front cap"].length_mm, 1, "shoulder")]
-    for (edge, at), half in zip(places, (z.hole.back, z.hole.front), strict=True):
-        notches.append(Notch(edge, at, half.count, half.match))
-    if (
-        z.arm.elbow_at is not None
-        and z.height + 60.0 < z.arm.elbow_at - z.hole.grown < z.long_ - 60.0
-    ):
-        seam, down = edges["front underarm"], float(z.arm.elbow_at - z.hole.grown - z.height)
+    for place, half in zip(places, (z.hole.back, z.hole.front), strict=True):
+        notches.append(Notch(*place, half.count, half.match))
+    at = z.arm.elbow_at
+    if at is not None and z.height + 60.0 < at - z.hole.grown < z.long_ - 60.0:
+        seam, down = edges["front underarm"], float(at - z.hole.grown - z.height)
         near = {"elbow": 0.0} if dart is None else {"above the elbow": -NEAR_MM, "below the elbow": NEAR_MM}  # fmt: skip
         notches += [Notch("front underarm", seam.length_mm - down - x, 1, word) for word, x in near.items()]  # fmt: skip
     if z.hole.side == LEFT:
         notches = [replace(n, at_mm=edges[n.edge].length_mm - n.at_mm) for n in notches]
     how = "cut 2, a pair" if cut == 2 else "cut 1, right side up"
     made = Piece(
-        name, edges, cut, cut == 2, grain=((x, 0.85 * low), (x, 0.3 * low)), notches=tuple(notches),
+        name, edges, cut, cut == 2, grain=((0.0, 0.85 * low), (0.0, 0.3 * low)), notches=tuple(notches),
         label=label_of(name, how, s.measurements),
     )  # fmt: skip
     s.add(made if dart is None else sewn_in(made, dart), all=z.of)
@@ -99,90 +97,57 @@ def _record(
     s: Sheet, z: Sizes, cap: Cap, plain: dict[str, Points], full: dict[str, Points]
 ) -> None:
     """The steps of the construction."""
-    side = f"{z.hole.side} " if z.hole.side else ""
-    with s.step(
-        f"{side}armhole",
-        f"The {side}armhole, measured",
-        why="Measure along the sewing line, darts closed.",
-    ):
-        s.tell("armhole in front", z.hole.front.length)
-        s.tell("armhole behind", z.hole.back.length)
+    side, hole = f"{z.hole.side} ".lstrip(), z.hole
+    why = "Measure along the sewing line, darts closed."
+    with s.step(f"{side}armhole", f"The {side}armhole, measured", why=why):
+        s.tell("armhole in front", hole.front.length)
+        s.tell("armhole behind", hole.back.length)
         s.tell("cap in front", z.front)
         s.tell("cap behind", z.back)
     with s.step(f"{side}frame", "Middle line, cap line, biceps line and hem line"):
-        s.frame(
-            z.long_, cap.front_width + 40.0, cap_line=0.0, biceps_line=z.height, hem_line=z.long_
-        )
-    with s.step(
-        f"{side}biceps",
-        "Width at the biceps line",
-        why="So wide is each half where its cap is as long as it must be.",
-    ):
+        wide = cap.front_width + 40.0
+        s.frame(z.long_, wide, cap_line=0.0, biceps_line=z.height, hem_line=z.long_)
+    why = "So wide is each half where its cap is as long as it must be."
+    with s.step(f"{side}biceps", "Width at the biceps line", why=why):
         for half, width in ((FRONT, cap.front_width), (BACK, -cap.back_width)):
             s.point(f"{half} underarm", on="biceps line", out=found(width, f"{half} width", z.of))
-    with s.step(
-        f"{side}cap",
-        "The cap",
-        why=f"No ease below the notches: they lie {s.t(z.hole.front.notch_mm)} above the underarm in front and {s.t(z.hole.back.notch_mm)} behind, on cap and armhole alike.",
-    ):
-        for half in (FRONT, BACK):
-            how = "full near the crown, hollow near the underarm" + (
-                " and more so than the back" if half == FRONT else ""
-            )
-            s.draw(
-                f"{half} cap", plain[f"{half} cap"], f"{how}, square to the underarm seam for 1 cm"
-            )
+    why = f"No ease below the notches: they lie {s.t(hole.front.notch_mm)} above the underarm in front and {s.t(hole.back.notch_mm)} behind, on cap and armhole alike."
+    with s.step(f"{side}cap", "The cap", why=why):
+        for half, more in ((FRONT, " and more so than the back"), (BACK, "")):
+            how = f"full near the crown, hollow near the underarm{more}, square to the underarm seam for 1 cm"
+            s.draw(f"{half} cap", plain[f"{half} cap"], how)
     with s.step(f"{side}seams", "Underarm seams and hem"):
-        for name, out in (("front hem", plain["hem"][-1]), ("back hem", plain["hem"][0])):
-            s.point(
-                name,
-                on="hem line",
-                out=found(out[0], name, z.of),
-                up=found(out[1] + z.long_, name, z.of),
-            )
+        for name, (x, y) in (("front hem", plain["hem"][-1]), ("back hem", plain["hem"][0])):
+            out, up = found(x, name, z.of), found(y + z.long_, name, z.of)
+            s.point(name, on="hem line", out=out, up=up)
         for half in (FRONT, BACK):
             s.draw(f"{half} underarm", plain[f"{half} underarm"], "straight")
         s.draw("hem", plain["hem"], "square to both underarm seams")
     if full is not plain:
-        with s.step(
-            f"{side}fullness",
-            "Slash and spread",
-            why=f"Slash the sleeve along the lines from cap to hem, spread it by {s.t(s.given('fullness', SPREAD_MM[s.style['shape']]))} in all, and draw the edges anew, smoothly.",
-        ):
+        spread = s.t(s.given("fullness", SPREAD_MM[s.style["shape"]]))
+        why = f"Slash the sleeve along the lines from cap to hem, spread it by {spread} in all, and draw the edges anew, smoothly."
+        with s.step(f"{side}fullness", "Slash and spread", why=why):
             for n, points in full.items():
                 s.draw(n, points, "-")
 
 
 def _sew(s: Sheet, holes: Sequence[Armhole], names: Sequence[str]) -> None:
     """What is sewn to what, and the corners that must be square."""
+    word = (
+        "gathered in between the notches"
+        if s.style["shape"] == "puff"
+        else "eased in above the notch"
+    )
     for name, hole in zip(names, holes, strict=True):
         for half, part in ((FRONT, hole.front), (BACK, hole.back)):
-            cap = s.pieces[name].edges[f"{half} cap"].length_mm
-            word = (
-                "gathered in between the notches"
-                if s.style["shape"] == "puff"
-                else "eased in above the notch"
-            )
-            s.seams.append(
-                Seam(
-                    f"{hole.side} {half} armhole".strip(),
-                    ((name, f"{half} cap"),),
-                    part.spots,
-                    cap - float(part.length),
-                    word,
-                )
-            )
+            cap = (name, f"{half} cap")
+            more = s.pieces[name].edges[cap[1]].length_mm - float(part.length)
+            seam = f"{hole.side} {half} armhole".strip()
+            s.seams.append(Seam(seam, (cap,), part.spots, more, word))
     for name in dict.fromkeys(names):
         s.sew(f"{name} underarm", (name, "front underarm"), (name, "back underarm"))
         end = next(e for e in s.pieces[name].edges if e not in PLAIN_EDGES)
-        s.square(
-            name,
-            [
-                frozenset(p)
-                for h in (FRONT, BACK)
-                for p in ((f"{h} underarm", f"{h} cap"), (f"{h} underarm", end))
-            ],
-        )
+        s.square(name, [frozenset((f"{h} underarm", e)) for h in (FRONT, BACK) for e in (f"{h} cap", end)])  # fmt: skip
 
 
 def _passes(s: Sheet, z: Sizes, name: str) -> None:
@@ -192,52 +157,38 @@ def _passes(s: Sheet, z: Sizes, name: str) -> None:
         return
     need = least_end(z)
     what = f"is {s.t(end.length_mm)} round; hand and arm need {s.t(need)} there."
-    s.refuse(
-        end.length_mm < need - 0.5,
-        "style.hem_width",
-        what,
-        "Make it wider, or choose 'finish: cuff'.",
-    )
+    remedy = "Make it wider, or choose 'finish: cuff'."
+    s.refuse(end.length_mm < need - 0.5, "style.hem_width", what, remedy)
 
 
 def _say(s: Sheet, arm: Arm) -> None:
     """What she should know before she cuts."""
     if s.style["shape"] == "bishop" and s.style["finish"] == "hem":
-        s.notes.append(
-            "A bishop sleeve is gathered at its end: 'style: {finish: cuff}', or elastic; as it is, it is flared."
-        )
+        s.notes.append("A bishop sleeve is gathered at its end: 'style: {finish: cuff}', or elastic; as it is, it is flared.")  # fmt: skip
     if arm.guessed and s.style["length"] != "short":
-        s.notes.append(
-            f"Not measured, and guessed: {', '.join(arm.guessed)}. Measure them: arms differ."
-        )
+        s.notes.append(f"Not measured, and guessed: {', '.join(arm.guessed)}. Measure them: arms differ.")  # fmt: skip
 
 
-def _make_up(s: Sheet, names: Sequence[str], pair: bool) -> None:
+_ENDED = {
+    "hem": "Turn up the sleeve's hem and sew it by hand or machine.",
+    "cuff": "Lay the pleats or pull up the gathers at the sleeve's end, sew the cuff on, fold it and sew its inside down.",
+    "elastic": "Turn up the casing, stitch it down but for a gap, draw the elastic in and close it.",
+}
+
+
+def _make_up(s: Sheet, pair: bool, bent: bool) -> None:
     """How it is made up, in order (common practice, no source)."""
-    each, finish = (
-        "each sleeve" if pair else "both sleeves, each on its own side,",
-        str(s.style["finish"]),
-    )
-    if any("placket" in n for n in s.pieces):
-        s.making.append(f"Slit {each} along its mark and bind the slit with its placket.")
-    if s.style["elbow"] == "dart" and s.style["shape"] == "plain":
-        s.making.append("Sew the elbow darts and press them down.")
-    s.making.append("Sew the underarm seam of each sleeve; press it open or neaten it.")
-    if finish == "cuff":
-        s.making.append(
-            "Lay the pleats or pull up the gathers at the sleeve's end, sew the cuff on, fold it and sew its inside down."
-        )
-    elif finish == "elastic":
-        s.making.append(
-            "Turn up the casing, stitch it down but for a gap, draw the elastic in and close it."
-        )
-    else:
-        s.making.append("Turn up the sleeve's hem and sew it by hand or machine.")
+    each = "each sleeve" if pair else "both sleeves, each on its own side,"
     fuller = "gather it" if s.style["shape"] == "puff" else "ease it in"
-    s.making.append(
+    slit = any("placket" in n for n in s.pieces)
+    s.making += [
+        f"Slit {each} along its mark and bind the slit with its placket." * slit,
+        "Sew the elbow darts and press them down." * bent,
+        "Sew the underarm seam of each sleeve; press it open or neaten it.",
+        _ENDED[s.style["finish"]],
         f"With shoulder and side seams sewn: two rows of long stitches along the cap between its notches. Pin the sleeve into the armhole, "
-        f"right sides together: underarm on side seam, notch on notch (two behind), crown on shoulder seam. Pull the cap up to fit, {fuller}, and sew from the sleeve's side."
-    )
+        f"right sides together: underarm on side seam, notch on notch (two behind), crown on shoulder seam. Pull the cap up to fit, {fuller}, and sew from the sleeve's side.",
+    ]  # fmt: skip
 
 
 def set_in_sleeve(s: Sheet) -> None:
@@ -255,7 +206,7 @@ def set_in_sleeve(s: Sheet) -> None:
             continue
         z = sizes_of(s, replace(hole, side="") if pair else hole, arm)
         z, cap, plain = plain_lines(s, z)
-        full = plain if s.style["shape"] == "plain" else fuller_lines(s, z, cap, plain)
+        full = plain if s.style["shape"] == "plain" else fuller_lines(s, z, plain)
         _record(s, z, cap, plain, full)
         dart = None
         if bent:
@@ -265,7 +216,7 @@ def set_in_sleeve(s: Sheet) -> None:
         _passes(s, z, name)
     _sew(s, holes, names)
     _say(s, arm)
-    _make_up(s, names, pair)
+    _make_up(s, pair, bent)
 
 
 BLOCK = Block(

@@ -83,16 +83,10 @@ def _openings(
     elif style["slit"] == "auto" and z.length > WALK_FROM_MM and hem < STRIDE_MM:
         step = 12.7 if s.unit == "in" else 10.0
         slit = step * math.ceil(max(LEAST_SLIT_MM, float(z.length) - SLIT_BELOW_MM) / step)
-        s.notes.append(
-            f"The hem is {s.t(hem)} round: a {'slit' if fold else 'vent'} of {s.t(slit)} is "
-            f"{'marked' if fold else 'drawn'} at the {where}, to walk in. Write 'style: {{slit: none}}' "
-            "for a cloth that stretches."
-        )
+        made = f"slit of {s.t(slit)} is marked" if fold else f"vent of {s.t(slit)} is drawn"
+        s.notes.append(f"The hem is {s.t(hem)} round: a {made} at the {where}, to walk in. Write 'style: {{slit: none}}' for a cloth that stretches.")  # fmt: skip
     if slit and fold:
-        s.notes.append(
-            "The side slit is turned back, not overlapped: leave an allowance of 3 cm or more on the "
-            "side seam, from its upper end to the hem."
-        )
+        s.notes.append("The side slit is turned back, not overlapped: leave an allowance of 3 cm or more on the side seam, from its upper end to the hem.")  # fmt: skip
     met = bool(slit) and slit + zip_mm > z.length - 60.0
     s.refuse(met, "style.slit", f"meets the zip at the {where}.", "Make one of them shorter.")
     return zip_mm, slit
