@@ -481,34 +481,26 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         raise InputError([replace(f, remedy="Example: {width: 1400 mm}") for f in reader.faults])
     reader.only(_KEYS).read_unit()
     outline = _ring(reader, "outline", reader.get("outline")) if reader.has("outline") else None
-    width = (
-        reader.length("width", 1.0, _MAX_WIDTH_MM, least=_LEAST_BARE_MM)
-        if reader.has("width")
-        else 0.0
-    )
+    width = _length(reader, "width", 1.0, _MAX_WIDTH_MM, _LEAST_BARE_MM)
     length = None
     if reader.has("length") and reader.get("length") not in ("bolt", "off the bolt"):
-        length = reader.length("length", 1.0, _MAX_LENGTH_MM, least=_LEAST_BARE_MM)
+        length = _length(reader, "length", 1.0, _MAX_LENGTH_MM, _LEAST_BARE_MM)
     if "width" not in reader.data and not reader.has("outline"):
         reader.note("width", "is missing.", "Measure across, selvedge to selvedge: 1400 mm.")
     folding, nap = read_folding(reader), reader.word("nap", NAPS, same=_SAME)
-    fold = folding.way
-    selvedge = 0.0
-    if reader.has("selvedge"):
-        selvedge = reader.length("selvedge", 0.0, 200.0, least=_LEAST_SELVEDGE_MM)
-    if (fold in ("double", "partial") or folding.open_from_mm is not None) and outline is not None:
+    selvedge = _length(reader, "selvedge", 0.0, 200.0, _LEAST_SELVEDGE_MM)
+    if outline is None:
+        check_folding(reader, folding, width, selvedge)
+    elif folding.way in ("double", "partial") or folding.open_from_mm is not None:
         reader.note(
             "fold",
             "a fold by the selvedges goes with a width, not with an outline.",
             "Give its width, or say how the remnant lies: lengthwise, crosswise or none.",
         )
-    if outline is None:
-        check_folding(reader, folding, width, selvedge)
     if folding.best and outline is not None:
-        reader.note(
-            "fold", "'best' goes with a width; a remnant lies as it is drawn.", "Take it out."
-        )
-    if fold == "crosswise" and nap == "one-way":
+        what = "'best' goes with a width; a remnant lies as it is drawn."
+        reader.note("fold", what, "Take it out.")
+    if folding.way == "crosswise" and nap == "one-way":
         reader.note(
             "fold",
             "crosswise does not go with a nap: the upper layer would run the other way.",
@@ -518,18 +510,12 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
     repeat = _pair(
         reader,
         "repeat",
-        lambda inner, key: inner.length(key, 1.0, _MAX_WIDTH_MM, least=_LEAST_REPEAT_MM),
+        lambda inner, key: _length(inner, key, 1.0, _MAX_WIDTH_MM, _LEAST_REPEAT_MM),
     )
     price, currency = _price(reader)
     made = Cloth(
         width_mm=width,
         length_mm=length,
-        fold=fold,
-        face=folding.face,
-        over_mm=folding.over_mm,
-        open_from_mm=folding.open_from_mm,
-        best=folding.best,
-        found=folding.found,
         nap=nap,
         selvedge_mm=selvedge,
         shrinkage_length=shrinkage["length"],
@@ -555,7 +541,12 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
         note=reader.text("note", lines=True),
     )
     reader.done()
-    return made
+    return made.folded_as(folding)
+
+
+def _length(reader: Reader, key: str, low: float, high: float, least: float) -> float:
+    """A length in mm, 0 where none stands there; below ``least`` a bare number is asked about."""
+    return reader.length(key, low, high, least=least) if reader.has(key) else 0.0
 
 
 def _joins(reader: Reader, key: str) -> dict[str, int]:
@@ -604,9 +595,17 @@ def _pair(reader: Reader, key: str, read: Callable[[Reader, str], float]) -> dic
     return out
 
 
+def _bare(value: Any, *units: str) -> float | None:
+    """A number with or without one of these units behind it; None of anything else."""
+    if isinstance(value, str):
+        text = value.strip()
+        value = next((text.removesuffix(u) for u in units if text.endswith(u)), text)
+    return as_number(value)
+
+
 def _fraction(reader: Reader, key: str) -> float:
     value = reader.get(key)
-    number = as_number(value.strip().removesuffix("%") if isinstance(value, str) else value)
+    number = _bare(value, "%")
     if number is None:
         reader.note(key, f"{short(value)} is not a percentage.", "Example: 3 %", value)
         return 0.0
@@ -701,12 +700,8 @@ def _border(reader: Reader, folding: Folding, drawn: bool) -> Border | None:
             continue
         edges[piece.strip()] = edge.strip()
     side = inner.word("side", ("near", "far"), "near") if inner.has("side") else "near"
-    off = inner.length("from", 0.0, 2000.0, least=_LEAST_SELVEDGE_MM) if inner.has("from") else 0.0
-    width = (
-        inner.length("width", 1.0, _MAX_WIDTH_MM, least=_LEAST_BORDER_MM)
-        if inner.has("width")
-        else 0.0
-    )
+    off = _length(inner, "from", 0.0, 2000.0, _LEAST_SELVEDGE_MM)
+    width = _length(inner, "width", 1.0, _MAX_WIDTH_MM, _LEAST_BORDER_MM)
     if not edges and not inner.faults:
         inner.note("edges", "is missing: which edges lie on the border?", help_text)
     if drawn:
@@ -739,10 +734,7 @@ def _tilts(reader: Reader) -> dict[str, float]:
     out = {}
     for name, angle in given.items():
         key = f"grain_tolerance.{name}" if isinstance(value, Mapping) else "grain_tolerance"
-        text = (
-            angle.strip().removesuffix("°").removesuffix("deg") if isinstance(angle, str) else angle
-        )
-        number = as_number(text)
+        number = _bare(angle, "°", "deg")
         if number is None or not 0.0 <= number <= _MAX_TILT_DEG:
             reader.note(
                 key,

@@ -88,43 +88,40 @@ def in_parts(piece: Piece, joins: int) -> tuple[Piece, ...]:
         raise LayError.of("cloth.joins", f"{piece.name} {why}.", "Take it out there.")
     lower, right, upper, left = (edges[(first + k) % 4] for k in range(4))
     origin, u = lower.points[0], _run(lower)
-    n = np.array([-u[1], u[0]])
-    width = float((upper.points[0] - origin) @ n)
-    lean, bias = _lean(piece, u, n, float((upper.points[-1] - origin) @ u) / width)
-    ends = float((upper.points[-1] - origin) @ u)
-    length = lower.length_mm
+    axes = np.array([u, [-u[1], u[0]]]).T  # along the strip and across it
+    width = float((upper.points[0] - origin) @ axes[:, 1])
+    ends, length = float((upper.points[-1] - origin) @ u), lower.length_mm
+    lean, bias = _lean(piece, u, axes[:, 1], ends / width)
     seam = BIAS_JOIN_MM if bias else JOIN_MM
     wide = seam * math.hypot(1.0, lean)  # of the seam, along the strip
+    spots = [piece.edges[x.edge].at(x.at_mm)[0] for x in piece.notches]
+    near = [float((spot - origin) @ axes @ (1.0, -lean)) for spot in spots]
     cuts = [ends / 2.0 + length * k / (joins + 1) - lean * width / 2.0 for k in range(1, joins + 1)]
-    places = [piece.edges[x.edge].at(x.at_mm)[0] - origin for x in piece.notches]
-    near = [float(p @ u) - lean * float(p @ n) for p in places]
     cuts = [_off(c, near, length / (joins + 1) / 4.0) for c in cuts]
     # where the strip ends and is cut, along its lower and its upper edge
     across = np.array(
         [[0.0, ends], *([c, c + lean * width] for c in cuts), [length, ends + length]]
     )
+    spans = [-math.inf, *cuts, math.inf]
     made = []
     for k in range(joins + 1):
         low = across[k] - (wide if k else 0.0)
         high = across[k + 1] + (wide if k < joins else 0.0)
         corners = [(low[0], 0.0), (high[0], 0.0), (high[1], width), (low[1], width)]
-        ring = np.array([origin + x * u + y * n for x, y in corners])
+        ring = origin + np.array(corners) @ axes.T
         names = [lower.name, JOIN if k < joins else right.name, upper.name]
         names.append(f"first {JOIN}" if k and k < joins else JOIN if k else left.name)
         sides = _edges(names, ring)
-        span = (
-            -math.inf if k == 0 else cuts[k - 1],
-            math.inf if k == joins else cuts[k],
-        )
         notches = tuple(
             moved
-            for x in piece.notches
-            if (moved := _notch(x, piece.edges[x.edge], sides, span, origin, u, lean, width, n))
+            for x, spot, at in zip(piece.notches, spots, near, strict=True)
+            if spans[k] <= at < spans[k + 1] and (moved := _notch(x, spot, sides))
         )
+        what = f"{BIAS if bias else ''}join, {seam:g} mm seam"
         seams = [
-            Mark(f"{BIAS if bias else ''}join, {seam:g} mm seam", np.array([origin + c * u, origin + (c + lean * width) * u + width * n]))
+            Mark(what, origin + np.array([[c, 0.0], [c + lean * width, width]]) @ axes.T)
             for c in cuts[max(0, k - 1) : k + 1]
-        ]  # fmt: skip
+        ]
         name = part_name(piece.name, k + 1)
         how = ", ".join(w for w in (*piece.label[1:2], f"{k + 1} of {joins + 1}") if w)
         made.append(
@@ -237,15 +234,8 @@ def _off(cut: float, notches: list[float], room: float) -> float:
     return cut
 
 
-def _notch(
-    notch: Notch, edge: Edge, sides: Mapping[str, Edge], span: tuple[float, float],
-    origin: Points, u: Points, lean: float, width: float, n: Points,
-) -> Notch | None:  # fmt: skip
-    """A notch of the strip on the part that it lies on; None on another one."""
-    at = edge.at(notch.at_mm)[0]
-    along = float((at - origin) @ u) - lean * float((at - origin) @ n)
-    if not span[0] <= along < span[1]:
-        return None
+def _notch(notch: Notch, at: Points, sides: Mapping[str, Edge]) -> Notch | None:
+    """A notch of the strip, at (2,) mm, on the part with these edges; None where it is on none of them."""
     from shapely.geometry import LineString, Point
 
     named = [e for m, e in sides.items() if plain(m) == notch.edge

@@ -115,8 +115,7 @@ class Obstacle:
 
     parts: tuple[Points, ...]
     clearance: float
-    flaw: bool
-    name: str
+    flaw: bool = False
     where: tuple[int, ...] | None = None
     layers: int = BOTH
 
@@ -281,7 +280,7 @@ class _Maker:
         fixed, rest = self.lock(locked, read.of)
         obstacles += [
             Obstacle(
-                split(around(p.outline_mm, self.fine)), self.distance, False, p.key,
+                split(around(p.outline_mm, self.fine)), self.distance,
                 layers=LOWER if p.lower else UPPER if p.upper else BOTH,
             )
             for p in fixed
@@ -450,14 +449,11 @@ class _Maker:
             margin = 0.2 * self.width
             outside = box(start - margin, low - margin, stop + margin, high + margin)
             outside = outside.difference(Polygon(cloth.outline))
-            found += [
-                Obstacle(split(ring), 0.0, False, "the cloth's edge")
-                for ring in pieces_without_holes(outside)
-            ]
-        for rings, flaw, name in ((cloth.holes, False, "a hole"), (cloth.flaws, True, "a flaw")):
+            found += [Obstacle(split(ring), 0.0) for ring in pieces_without_holes(outside)]
+        for flaw, rings in ((False, cloth.holes), (True, cloth.flaws)):
             for r in rings:
                 ring = counter_clockwise(cleaned(np.array(r)))
-                found.append(Obstacle(split(around(ring, self.fine)), 0.0, flaw, name))
+                found.append(Obstacle(split(around(ring, self.fine)), 0.0, flaw))
         return found
 
     def beyond_zones(self) -> list[Obstacle]:
@@ -481,12 +477,9 @@ class _Maker:
         for where in sorted({s.where for k in self.kinds for s in k.stances}):
             mine = [zones[i] for i in where if i >= 0]
             rooms = [
-                box(
-                    z.x[0] - (1.0 if z.x[0] <= start else 0.0), z.y[0],
-                    end + 1.0 if z.x[1] >= stop else z.x[1], z.y[1],
-                )
+                box(z.x[0] - (z.x[0] <= start), z.y[0], min(z.x[1], end) + (z.x[1] >= stop), z.y[1])
                 for z in mine
-            ]  # fmt: skip
+            ]
             rest = whole.difference(unary_union(rooms))
             if where[-1] in beside:
                 strips = [
@@ -494,10 +487,8 @@ class _Maker:
                     for a, b, c, d in beside[where[-1]]
                 ]
                 rest = unary_union([rest, *strips]).intersection(whole)
-            found += [
-                Obstacle(split(ring), 0.0, False, "another part of the cloth", where)
-                for ring in pieces_without_holes(rest)
-            ]
+            rings = pieces_without_holes(rest)
+            found += [Obstacle(split(ring), 0.0, where=where) for ring in rings]
         return found
 
     # -- locked pieces

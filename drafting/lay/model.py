@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from drafting.cloth import Cloth
 from drafting.lay.check import problems_of
 from drafting.lay.laid import LaidPiece
+from drafting.lay.region import area_to
 from drafting.placement import Placement
 
 if TYPE_CHECKING:
@@ -84,13 +85,8 @@ class Lay:
     @property
     def efficiency(self) -> float:
         """Area of the pieces over area of usable cloth in the length used, 0 to 1."""
-        used = self._usable_area()
+        used = area_to(self.cloth, self.cloth.x_range_mm[0] + self.used_length_mm)
         return self.cut_area_mm2 / used if used > 0 else 0.0
-
-    def _usable_area(self) -> float:
-        from drafting.lay.region import area_to
-
-        return area_to(self.cloth, self.cloth.x_range_mm[0] + self.used_length_mm)
 
     def docket_placements(self) -> tuple[Placement, ...]:
         """The placements as the docket keeps them."""

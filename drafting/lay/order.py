@@ -85,17 +85,10 @@ def _walls(
     ]
     if across:
         rows = math.ceil((job.top - job.bottom) / beam[1])
-        boxes += [
-            (
-                job.start - 1.0,
-                job.bottom + k * beam[1],
-                _FAR_MM,
-                job.bottom + k * beam[1] + _WALL_MM,
-            )
-            for k in range(1, rows)
-        ]
+        ends = [job.bottom + k * beam[1] for k in range(1, rows)]
+        boxes += [(job.start - 1.0, y, _FAR_MM, y + _WALL_MM) for y in ends]
     rings = [np.array([(a, b), (c, b), (c, d), (a, d)]) for a, b, c, d in boxes]
-    return tuple(Obstacle((ring,), 0.0, False, "the end of the light") for ring in rings)
+    return tuple(Obstacle((ring,), 0.0) for ring in rings)
 
 
 def _walk(pieces: Sequence[LaidPiece], beam: tuple[float, float], first: int) -> tuple[Stop, ...]:

@@ -66,7 +66,6 @@ def plan(
     seconds: float = 10.0,
     locked: Iterable[Any] = (),
     progress: Progress | None = None,
-    distance_mm: float | None = None,
     *,
     rules: Rules | None = None,
     start: Iterable[Any] = (),
@@ -77,16 +76,12 @@ def plan(
     ``seconds``: how long to look for better lays; ``locked``: placements (or laid pieces, or
     mappings with piece, copy, at, turn, mirrored) that stay where they are; ``progress``: called
     with every better lay and about four times a second with the best so far (its ``seconds_left``
-    counting down), answers False to stop; ``distance_mm``: between cutting lines, in place of the
-    rules' own; ``rules``: that distance (5 mm by default, as in a docket), allowances, how often
-    all is cut; ``start``: placements to go on from. Ctrl-C stops the search and keeps the best.
+    counting down), answers False to stop; ``rules``: distance between cutting lines (5 mm by
+    default, as in a docket), allowances, how often all is cut; ``start``: placements to go on from. Ctrl-C stops the search and keeps the best.
 
     Raises:
         LayError: pieces, cloth or locked placements that cannot be used, all named at once.
     """
-    rules = rules or Rules()
-    if distance_mm is not None:
-        rules = dataclasses.replace(rules, distance_mm=distance_mm)
     job = make_job(pieces, cloth, rules, locked)
     return plan_job(job, seconds, start=start, progress=progress, effort=effort)
 

@@ -87,7 +87,7 @@ def test_what_the_planner_turns_shrinks_to_the_draft(nap: str, library: bool) ->
     if nap == "none":
         pieces.append(Piece.from_outline("across", LAST, turns=(90, 270)))
     # the library has a second at least; our own planner needs no process of its own
-    effort = Effort(4, workers=1) if library else Effort(4, workers=0)
+    effort = Effort(4, workers=1 if library else 0)
     lay = plan(pieces, cloth, 1.6 if library else 0.3, effort=effort)
     assert lay.problems() == []
     for p in lay.placements:

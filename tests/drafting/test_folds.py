@@ -108,7 +108,7 @@ def test_twins_keep_their_distance_over_the_fold(fold: str, distance: float) -> 
     """Opened out, the two of a pair lie at least the cutting distance apart across each fold."""
     cloth = Cloth.from_dict({"width": 1200, "fold": fold})
     pieces = [lopsided(n, 180, 300, cut=2, pair=True) for n in ("one", "two", "three")]
-    lay = plan(pieces, cloth, 0.3, distance_mm=distance, effort=HERE)
+    lay = plan(pieces, cloth, 0.3, rules=Rules(distance), effort=HERE)
     assert lay.left_out == () and lay.problems() == []
     for p in lay.placements:
         x, y = p.outline_mm[:, 0], p.outline_mm[:, 1]

@@ -81,7 +81,7 @@ def planned(pieces: Any, cloth: Cloth, seconds: float = QUICK, **how: Any) -> tu
     """A plan in this process, with every lay shown on the way."""
     shown: list[Lay] = []
     if "rules" not in how:
-        how.setdefault("distance_mm", 0.0)
+        how["rules"] = Rules(0.0)
     lay = plan(pieces, cloth, seconds, progress=shown.append, effort=HERE, **how)
     return lay, [*shown, lay]
 
@@ -194,7 +194,7 @@ def test_piece_exactly_as_wide_as_the_cloth() -> None:
         cloth = Cloth.from_dict(data)
         lay, _ = planned_down_to(320.1, pieces, cloth)
         assert lay.used_length_mm == pytest.approx(320.0, abs=0.1)
-    by_library = plan(pieces, cloth, 1.5, distance_mm=0, effort=Effort(workers=1))
+    by_library = plan(pieces, cloth, 1.5, rules=Rules(0), effort=Effort(workers=1))
     assert by_library.left_out == ()
     assert by_library.problems() == []
     assert by_library.used_length_mm < 360.0
@@ -282,7 +282,7 @@ def test_no_line_is_cut_across_where_the_selvedges_meet(wide: float, fits: bool)
     """Between fold and selvedge lie 315 mm of 1300 less 10: a pair wider than that finds no room."""
     pair = [rectangle("pair", wide, 400, cut=2, pair=True, turns=(0,))]
     cloth = Cloth.from_dict({"width": 1300, "selvedge": 10, "fold": "double"})
-    lay = plan(pair, cloth, QUICK, distance_mm=0.0, effort=HERE)
+    lay = plan(pair, cloth, QUICK, rules=Rules(0.0), effort=HERE)
     assert (lay.left_out == ()) == fits
     for y in (wide, 650.0, 500.0):  # from the low fold, from the high one, across the middle
         put = Placement("pair", 1, (0.0, y), 0.0)
@@ -360,7 +360,7 @@ def test_distance_between_cutting_lines(distance: float) -> None:
         600 + distance + 0.05,
         pieces,
         Cloth.from_dict({"width": 400 + distance}),
-        distance_mm=distance,
+        rules=Rules(distance),
     )
     for one in shown:
         assert judge(one.placements, width=400 + distance, distance=distance) == []
@@ -387,7 +387,7 @@ def test_stripes_meet_at_the_seams(fold: str) -> None:
         "match": [[{"piece": "front", "at": [280, 10]}, {"piece": "back", "at": [310, 10]},
                    {"piece": "sleeve", "at": [40, 0]}]],
     }  # fmt: skip
-    _, shown = planned(garment(), Cloth.from_dict(data), 0.8, distance_mm=3)
+    _, shown = planned(garment(), Cloth.from_dict(data), 0.8, rules=Rules(3))
     for one in shown:
         found = judge(
             one.placements, width=1400, fold=fold == "lengthwise", distance=3,
@@ -433,7 +433,7 @@ def test_flaws_are_for_those_that_may() -> None:
 def test_locked_pieces_stay_and_the_rest_goes_round() -> None:
     """A locked piece is where she put it, exactly, and nothing touches it."""
     at = Placement("sleeve", 1, (700.0, 600.0), 0.0, False, True)
-    lay, shown = planned(garment(), Cloth.from_dict({"width": 1400}), locked=[at], distance_mm=5)
+    lay, shown = planned(garment(), Cloth.from_dict({"width": 1400}), locked=[at], rules=Rules(5))
     for one in shown:
         mine = next(p for p in one.placements if p.key == "sleeve/1")
         assert (mine.at, mine.turn, mine.mirrored, mine.locked) == (
@@ -551,10 +551,10 @@ def test_from_a_bare_script(tmp_path: Path) -> None:
     script = tmp_path / "script.py"
     script.write_text(
         "from drafting import Piece\n"
-        "from drafting.lay import Cloth, plan\n"
+        "from drafting.lay import Cloth, Rules, plan\n"
         "print('begun')\n"
         "p = Piece.from_outline('a', [(0, 0), (300, 0), (0, 400)], cut=4)\n"
-        "lay = plan([p], Cloth.from_dict({'width': 700}), seconds=2.5, distance_mm=0)\n"
+        "lay = plan([p], Cloth.from_dict({'width': 700}), seconds=2.5, rules=Rules(0))\n"
         "print(round(lay.used_length_mm, 1), lay.problems())\n"
     )
     done = subprocess.run(
@@ -654,7 +654,7 @@ def test_problems_sees_planted_faults() -> None:
     """The lay's own check names pieces and mm for overlap, edge, distance, fold, turn, count."""
     cloth = Cloth.from_dict({"width": 1400, "fold": "lengthwise", "nap": "one-way"})
     pieces = garment()
-    sound, _ = planned(pieces, cloth, 0.0, distance_mm=5)
+    sound, _ = planned(pieces, cloth, 0.0, rules=Rules(5))
     spots = {p.key: p for p in sound.docket_placements()}
 
     def said(**moved: Placement) -> str:
@@ -683,7 +683,7 @@ BAD: dict[str, tuple[Any, dict[str, Any], dict[str, Any], str]] = {
         [rectangle("a", 10, 10), rectangle("a", 20, 20)], {"width": 900}, {}, "two pieces",
     ),
     "turn": ([rectangle("a", 9, 9, turns=(90,))], {"width": 900, "nap": "two-way"}, {}, "turned 90"),
-    "distance": ([rectangle("a", 9, 9)], {"width": 900}, {"distance_mm": -1.0}, "distance"),
+    "distance": ([rectangle("a", 9, 9)], {"width": 900}, {"rules": Rules(-1.0)}, "distance"),
     "seconds": ([rectangle("a", 9, 9)], {"width": 900}, {"seconds": float("nan")}, "seconds"),
     "allowance": ([rectangle("a", 9, 9)], {"width": 900}, {"rules": Rules(0.0, {"all": -5})}, "a"),
     "unknown lock": (
@@ -757,7 +757,7 @@ def test_too_short_says_how_much_is_missing() -> None:
     """Ten strips of 100 mm on 800 mm of cloth: two stay out, 200 mm are missing."""
     pieces = {"belt": rectangle("belt", 600, 100, cut=10)}
     cloth = Cloth.from_dict({"width": 600, "length": 800})
-    lay = plan(pieces, cloth, QUICK, distance_mm=0, effort=HERE)
+    lay = plan(pieces, cloth, QUICK, rules=Rules(0), effort=HERE)
     assert len(lay.left_out) == 2
     said = " ".join(what_would_help(pieces, cloth, lay, seconds=0.1, rules=Rules(0.0)))
     assert "200 mm of length are missing" in said or "210 mm of length are missing" in said

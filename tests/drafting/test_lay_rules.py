@@ -479,10 +479,10 @@ def test_a_lay_of_the_public_api_is_accepted_by_the_docket(tmp_path: Path) -> No
     assert lay.distance_mm == read.distance_mm == Rules().distance_mm == 5.0
 
 
-def test_the_distance_given_goes_before_the_rules() -> None:
-    """``distance_mm`` of `plan` counts where both are given; 0 is a distance too."""
+def test_the_distance_of_the_rules_is_kept() -> None:
+    """A lay is planned with the distance of its rules; 0 is a distance too."""
     cloth = Cloth.from_dict({"width": 300})
-    lays = [plan([A], cloth, 0, distance_mm=d, rules=Rules(7.0)) for d in (None, 0.0, 2.0)]
+    lays = [plan([A], cloth, 0, rules=Rules(d)) for d in (7.0, 0.0, 2.0)]
     assert [lay.distance_mm for lay in lays] == [7.0, 0.0, 2.0]
 
 
