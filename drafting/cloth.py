@@ -218,19 +218,14 @@ class Cloth:
         """What its keys say twice and not alike, each in a sentence with which one counts."""
         if self.outline is None:
             return []
-        size = np.ptp(np.array(self.outline), axis=0)
-        said = []
-        for key, told, drawn in (
-            ("length", self.length_mm, float(size[0])),
-            ("width", self.width_mm or None, float(size[1])),
-        ):
-            if told is not None and abs(told - drawn) > 10.0:
-                said.append(
-                    f"The cloth's 'outline' counts, {length_text(drawn)} "
-                    f"{'long' if key == 'length' else 'wide'} as drawn; its '{key}' of "
-                    f"{length_text(told)} is not used. Take one of them out."
-                )
-        return said
+        size = np.ptp(np.array(self.outline), axis=0).tolist()
+        told = (("length", "long", self.length_mm), ("width", "wide", self.width_mm or None))
+        return [
+            f"The cloth's 'outline' counts, {length_text(drawn)} {word} as drawn; its '{key}' of "
+            f"{length_text(said)} is not used. Take one of them out."
+            for (key, word, said), drawn in zip(told, size, strict=True)
+            if said is not None and abs(said - drawn) > 10.0
+        ]
 
     # -- what follows from it ---------------------------------------------------------------------
 
@@ -422,12 +417,11 @@ def kept_off(
     Raises:
         ValueError: nothing is left, or the ring encloses nothing.
     """
-    from shapely.geometry import MultiPolygon, Polygon
+    from shapely.geometry import Polygon
 
     whole = Polygon(outline, holes).buffer(0)
     left = whole.buffer(-rim_mm, join_style="mitre", mitre_limit=2.0).simplify(0.05)
-    parts = list(left.geoms) if isinstance(left, MultiPolygon) else [left]
-    parts = sorted((p for p in parts if not p.is_empty), key=lambda p: -p.area)
+    parts = sorted(getattr(left, "geoms", [left]), key=lambda p: -p.area)
     if not parts or parts[0].geom_type != "Polygon" or parts[0].area < 1.0:
         raise ValueError("nothing is left of the cloth")
 
@@ -435,12 +429,8 @@ def kept_off(
         points = [[round(float(x), 1) + 0.0, round(float(y), 1) + 0.0] for x, y in ring.coords]
         return points[:-1]
 
-    best = parts[0]
-    return (
-        plain(best.exterior),
-        [plain(r) for r in best.interiors],
-        float(sum(p.area for p in parts[1:])),
-    )
+    best, *rest = parts
+    return plain(best.exterior), [plain(r) for r in best.interiors], sum(p.area for p in rest)
 
 
 def _mm(value: float) -> str:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from configs.errors import InputError
+from configs.files import read_bytes
 
 if TYPE_CHECKING:
     from drafting.intake.found import Found
@@ -38,13 +39,13 @@ def read_outlines(
     path = Path(path)
     kind = path.suffix.lower()
     if kind == ".svg":
-        from drafting.intake.svg import read_svg
+        from drafting.intake import svg
 
-        return read_svg(path, unit, only, scale)
+        return svg.svg_outlines(read_bytes(path, svg.MAX_BYTES), str(path), unit, only, scale)
     if kind == ".dxf":
-        from drafting.intake.dxf import read_dxf
+        from drafting.intake import dxf
 
-        return read_dxf(path, unit, only, scale)
+        return dxf.dxf_outlines(read_bytes(path, dxf.MAX_BYTES), str(path), unit, only, scale)
     raise InputError.of(
         str(path),
         f"ends in '{kind}'; outlines are read from .svg and .dxf files.",

@@ -14,14 +14,12 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
 from itertools import chain, islice, pairwise
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from configs import clean
 from configs.errors import Fault, InputError
-from configs.files import read_bytes
 from drafting.intake.drawn import CUTTING, DRILL, FOLD, GRAIN, MARK, NOTCH, SEWING, Drawn
 from drafting.intake.dxfshape import NO_LINE, Unread, chains_of
 from drafting.intake.found import Found, many
@@ -72,13 +70,12 @@ _DAMAGED = (  # ezdxf meets broken tags with whatever Python raises; to her they
 )
 
 
-def read_dxf(
-    path: str | Path, unit: str | None = None, only: Collection[str] = (), scale: float = 1.0
+def dxf_outlines(
+    data: bytes, where: str, unit: str | None = None, only: Collection[str] = (), scale: float = 1.0
 ) -> Found:
-    """The closed outlines of a DXF file, in mm, y up; see `drafting.intake.read_outlines`."""
-    path = Path(path)
-    data = read_bytes(path, MAX_BYTES)
-    return _Reader(_document(data, str(path)), str(path), unit, scale).found(only)
+    """The closed outlines of a DXF file's bytes; ``where`` names it in messages, all else as in
+    `drafting.intake.read_outlines`."""
+    return _Reader(_document(data, where), where, unit, scale).found(only)
 
 
 def _document(data: bytes, where: str) -> Any:

@@ -13,13 +13,11 @@ import dataclasses
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
 
 from configs.errors import Fault, InputError
-from configs.files import read_bytes
 from drafting.intake.drawn import CUTTING, FOLD, GRAIN, INSIDE, SEWING, Drawn
 from drafting.intake.found import Found, many
 from drafting.intake.geometry import LARGEST, Array, bounded
@@ -56,14 +54,6 @@ _KINDS = (SEWING, CUTTING, GRAIN, FOLD, *INSIDE, "sign")
 _AGAIN = "Save the drawing again."
 
 
-def read_svg(
-    path: str | Path, unit: str | None = None, only: Collection[str] = (), scale: float = 1.0
-) -> Found:
-    """The closed outlines of an SVG file, in mm, y up; see `drafting.intake.read_outlines`."""
-    path = Path(path)
-    return svg_outlines(read_bytes(path, MAX_BYTES), str(path), unit, only, scale)
-
-
 def svg_outlines(
     data: bytes,
     where: str,
@@ -71,7 +61,8 @@ def svg_outlines(
     only: Collection[str] = (),
     scale: float = 1.0,
 ) -> Found:
-    """As `read_svg`, from the file's bytes; ``where`` names it in messages."""
+    """The closed outlines of an SVG file's bytes; ``where`` names it in messages, all else as in
+    `drafting.intake.read_outlines`."""
     try:
         root, sheet = parse(data, where)
         return _Walk(root, sheet, where, unit, scale).found(only)

@@ -145,10 +145,8 @@ def parse(data: bytes, where: str) -> tuple[Node, Sheet]:
             sheets.append(characters)
 
     parser.StartDoctypeDeclHandler = doctype
-    parser.EntityDeclHandler = entity
-    parser.UnparsedEntityDeclHandler = entity
-    parser.NotationDeclHandler = entity
-    parser.SkippedEntityHandler = entity
+    parser.EntityDeclHandler = parser.UnparsedEntityDeclHandler = entity
+    parser.NotationDeclHandler = parser.SkippedEntityHandler = entity
     parser.ExternalEntityRefHandler = external
     parser.StartElementHandler = start
     parser.EndElementHandler = end
@@ -200,13 +198,6 @@ def _sheet(text: str, where: str) -> Sheet:
                 raise InputError.of(
                     where, f"hides things by more than {MAX_RULES} style rules.", _PLAIN
                 )
-            parts = re.findall(r"[.#][\w-]+", match.group(2))
-            rules.append(
-                (
-                    match.group(1) or "",
-                    frozenset(p[1:] for p in parts if p[0] == "."),
-                    frozenset(p[1:] for p in parts if p[0] == "#"),
-                    said,
-                )
-            )
+            classes, ids = (frozenset(re.findall(rf"{c}([\w-]+)", match[2])) for c in (r"\.", "#"))
+            rules.append((match[1] or "", classes, ids, said))
     return Sheet(tuple(rules), unread)

@@ -296,20 +296,15 @@ def what_would_help(
 
 
 def _too_wide(lay: Lay, names: list[str]) -> list[tuple[str, float, float]]:
-    job = lay.job
-    if job is None:
+    """Pieces too wide for the cloth, how wide they are at least, and how much room there is, mm."""
+    if lay.job is None:
         return []
-    room = job.cloth.room_mm
-    out = []
+    room, out = lay.job.cloth.room_mm, []
     for name in names:
-        across = [
-            float((s.high - s.low)[1])
-            for k in job.kinds
-            if k.piece == name
-            for s in k.stances
-        ]  # fmt: skip
-        if across and min(across) > room + 1e-6:
-            out.append((name, min(across), room))
+        stances = [s for k in lay.job.kinds if k.piece == name for s in k.stances]
+        across = min((float((s.high - s.low)[1]) for s in stances), default=0.0)
+        if across > room + 1e-6:
+            out.append((name, across, room))
     return out
 
 

@@ -93,9 +93,9 @@ def ways(
     given, rules = named(pieces), rules or Rules()
     if cloth.outline is not None:
         return (Way(cloth),)
-    if cloth.border is not None:
-        return _along_border(cloth)
     plain = replace(cloth, open_from_mm=None, over_mm=0.0, found=cloth.best)
+    if cloth.border is not None:
+        return tuple(Way(replace(plain, fold=fold)) for fold in _along_border(cloth))
     found = [Way(replace(plain, fold="none"))]
     lengthwise = replace(plain, fold="lengthwise")
     for fold in REFOLDED:
@@ -122,30 +122,20 @@ def ways_as_asked(
     if cloth.outline is not None:
         return (Way(cloth),)
     plain = as_asked(cloth)
-    if cloth.best:
-        found = ways(given, plain, rules)
-    else:
-        found = (Way(plain),)
-        if (
-            cloth.fold == "crosswise"
-            and cloth.border is None
-            and SINGLE in _hows(given, plain, rules)
-        ):
-            found = Way(plain), Way(plain, refold=True)
+    found = ways(given, plain, rules) if cloth.best else (Way(plain),)
+    across = cloth.fold == "crosswise" and cloth.border is None and not cloth.best
+    if across and SINGLE in _hows(given, plain, rules):
+        found = Way(plain), Way(plain, refold=True)
     if cloth.whole:
         found += tuple(_opened(given, found, rules))
     return found if len(found) > 1 else (Way(cloth),)
 
 
-def _along_border(cloth: Cloth) -> tuple[Way, ...]:
-    """The ways that leave the border's selvedge bare along one line."""
-    plain = replace(cloth, open_from_mm=None, over_mm=0.0, found=cloth.best)
-    folds = ["none"]
-    if cloth.nap != "one-way":
-        folds.append("crosswise")
-    if cloth.border is not None and cloth.border.side == "far":
-        folds.append("lengthwise")
-    return tuple(Way(replace(plain, fold=fold)) for fold in folds)
+def _along_border(cloth: Cloth) -> list[str]:
+    """The folds that leave the border's selvedge bare along one line."""
+    folds = ["none"] if cloth.nap == "one-way" else ["none", "crosswise"]
+    far = cloth.border is not None and cloth.border.side == "far"
+    return [*folds, "lengthwise"] if far else folds
 
 
 def _opened(pieces: Mapping[str, Piece], those: Iterable[Way], rules: Rules) -> list[Way]:
@@ -195,13 +185,9 @@ def _overs(pieces: Mapping[str, Piece], cloth: Cloth, rules: Rules) -> tuple[flo
         job = make_job(pieces, cloth, rules)
     except LayError:
         return ()
-    double, single = 0.0, 0.0
-    for kind in job.kinds:
-        across = min(float((s.high - s.low)[1]) for s in kind.stances)
-        if kind.how == SINGLE:
-            single = max(single, across)
-        else:
-            double = max(double, across)
+    across = [(k.how, min(float((s.high - s.low)[1]) for s in k.stances)) for k in job.kinds]
+    single = max((wide for how, wide in across if how == SINGLE), default=0.0)
+    double = max((wide for how, wide in across if how != SINGLE), default=0.0)
     if not double or not single:
         return ()
     s, width = cloth.selvedge_mm, cloth.width_mm
@@ -418,15 +404,9 @@ def _on_fold(kind: Kind) -> float:
 
 def _rank(lay: Lay) -> tuple[float, float]:
     """Cloth that found no room first, then how much is taken, opened out."""
-    job = lay.job
-    missing = 0.0
-    if job is not None and lay.left_out:
-        size = {
-            job.key(item): job.kinds[item.kind].area * job.kinds[item.kind].layers
-            for item in job.items
-        }
-        missing = sum(size.get(key, 1.0) for key in lay.left_out)
-    return missing, lay.cloth_length_mm
+    kinds = [] if lay.job is None else [(i, lay.job.kinds[i.kind]) for i in lay.job.items]
+    size = {f"{kind.piece}/{item.copy}": kind.area * kind.layers for item, kind in kinds}
+    return sum(size.get(key, 1.0) for key in lay.left_out if size), lay.cloth_length_mm
 
 
 def as_asked(cloth: Cloth) -> Cloth:

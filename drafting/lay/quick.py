@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -45,7 +46,7 @@ class Hand:
     def __init__(self, judge: Judge) -> None:
         self.judge = judge
         self._made: dict[tuple[object, ...], Solid] = {}
-        self._laid: dict[tuple[object, ...], Solid] = {}
+        self._solid = lru_cache(_KEPT)(self._moved)
 
     def solid(self, p: Placement) -> Solid:
         """A copy where it is put.
@@ -53,26 +54,14 @@ class Hand:
         Raises:
             KeyError: there is no such piece.
         """
-        where = (p.piece, p.copy, p.at, p.turn_deg, p.mirrored, p.lower)
-        known = self._laid.get(where)
-        if known is None:
-            if len(self._laid) >= _KEPT:
-                self._laid.clear()
-            known = self._laid[where] = self._moved(p)
-        return known
+        return self._solid(p)
 
     def _moved(self, p: Placement) -> Solid:
         import shapely
 
         laid = self.judge.laid(p)
-        kind = (
-            p.piece,
-            laid.how,
-            p.turn_deg,
-            p.mirrored,
-            p.lower,
-            p.at[1] if laid.on_fold else 0.0,
-        )
+        across = p.at[1] if laid.on_fold else 0.0
+        kind = (p.piece, laid.how, p.turn_deg, p.mirrored, p.lower, across)
         like = self._made.get(kind)
         ring = laid.outline_mm
         if like is None:

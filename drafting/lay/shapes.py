@@ -31,6 +31,12 @@ def _after(values: NDArray[Any]) -> NDArray[Any]:
     return np.concatenate([values[1:], values[:1]])
 
 
+def _bends(ring: Points) -> tuple[Points, Points, Points]:
+    """Of each point the edge to it, the edge from it, and their cross product: above 0 where it bulges."""
+    a, b = ring - _before(ring), _after(ring) - ring
+    return a, b, a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+
+
 def counter_clockwise(ring: Points) -> Points:
     """The ring with its orientation made counter-clockwise."""
     return ring if signed_area(ring) >= 0 else ring[::-1].copy()
@@ -46,8 +52,7 @@ def cleaned(ring: Points, eps: float = 1e-4) -> Points:
     for _ in range(3):
         if len(pts) <= 3:
             break
-        a, b = pts - _before(pts), _after(pts) - pts
-        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        a, b, cross = _bends(pts)
         base = np.linalg.norm(a + b, axis=1) + 1e-12
         ahead = np.einsum("ij,ij->i", a, b) > 0
         flat = (np.abs(cross) / base < eps * 0.1) & ahead
@@ -98,8 +103,7 @@ def _simplify(ring: Points, tolerance: float) -> Points:
         n = len(pts)
         if n <= 4:
             break
-        a, b = pts - _before(pts), _after(pts) - pts
-        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        a, b, cross = _bends(pts)
         chord = _after(pts) - _before(pts)
         hollow = np.where(
             cross <= 0, np.abs(cross) / (np.linalg.norm(chord, axis=1) + 1e-12), np.inf
@@ -176,10 +180,7 @@ def _joined(pts: Points, parts: list[list[int]]) -> list[list[int]]:
         one = first[i:] + first[:i]  # v … u
         two = second[j:] + second[:j]  # u … v
         merged = one + two[1:-1]
-        q = pts[merged]
-        a, b = q - _before(q), _after(q) - q
-        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-        if (cross < -1e-9).any():
+        if (_bends(pts[merged])[2] < -1e-9).any():
             continue
         rings[r], rings[s] = merged, None
         for x, y in zip(merged, merged[1:] + merged[:1], strict=True):
@@ -189,9 +190,7 @@ def _joined(pts: Points, parts: list[list[int]]) -> list[list[int]]:
 
 def cleaned_index(pts: Points, ring: list[int]) -> list[int]:
     """The indices of a convex ring without those lying on the line of their neighbours."""
-    q = pts[ring]
-    a, b = q - _before(q), _after(q) - q
-    keep = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) > 1e-9
+    keep = np.abs(_bends(pts[ring])[2]) > 1e-9
     return [i for i, k in zip(ring, keep, strict=True) if k] if keep.sum() >= 3 else ring
 
 

@@ -45,16 +45,10 @@ def strip_states(job: Job, seconds: int, seed: int, threads: int) -> Iterator[St
     if not items:
         return
     # its last phase presses together, which our own program does in a moment: one second is enough
-    last = 1 if seconds >= 4 else 0
-    phases: dict[str, Any] = (
-        {
-            "total_computation_time": None,
-            "exploration_time": int(seconds) - last,
-            "compression_time": last,
-        }
-        if last
-        else {"total_computation_time": int(seconds)}
-    )
+    phases: dict[str, Any] = {"total_computation_time": seconds}
+    if seconds >= 4:
+        phases = {"exploration_time": seconds - 1, "compression_time": 1}
+        phases["total_computation_time"] = None
     config = spyrrow.StripPackingConfig(
         **phases,
         early_termination=False,
@@ -83,9 +77,8 @@ def strip_states(job: Job, seconds: int, seed: int, threads: int) -> Iterator[St
         alive = thread.is_alive()
         found = [
             s
-            for kind_of_report, s in queue.drain()
-            if kind_of_report != spyrrow.ReportType.ExplInfeas
-            and kind_of_report != spyrrow.ReportType.ExplImproving
+            for report, s in queue.drain()
+            if report not in (spyrrow.ReportType.ExplInfeas, spyrrow.ReportType.ExplImproving)
         ]
         if not alive and done and done[0] is not None:
             found.append(done[0])
