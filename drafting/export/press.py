@@ -234,13 +234,9 @@ class Press:
             width / (columns * g.step_x + g.overlap), height / (rows * g.step_y + g.overlap)
         )
         self.pen(0.15, (1.2, 1.2), 120)
+        wide, tall = g.step_x * scale, g.step_y * scale
         for r, c in self.sheets:
-            self.pdf.rect(
-                x + c * g.step_x * scale,
-                y + r * g.step_y * scale,
-                g.step_x * scale,
-                g.step_y * scale,
-            )
+            self.pdf.rect(x + c * g.step_x * scale, y + r * g.step_y * scale, wide, tall)
         self.pen(0.25)
         for p in self.laid:
             for s in p.drawn:
@@ -249,13 +245,8 @@ class Press:
         if self.cover is not None:
             self.pdf.rect(x, y, COVER_MM[0] * scale, COVER_MM[1] * scale)
         for r, c in self.sheets:
-            self.text(
-                x + (c * g.step_x + 8) * scale,
-                y + (r * g.step_y + 8) * scale + 3.2,
-                self.name((r, c)),
-                min(5.0, g.step_x * scale / 4),
-                70,
-            )
+            left, top = x + (c * g.step_x + 8) * scale, y + (r * g.step_y + 8) * scale + 3.2
+            self.text(left, top, self.name((r, c)), min(5.0, wide / 4), 70)
         for p in self.laid:
             name = p.label.rows[0]
             low, high = p.box

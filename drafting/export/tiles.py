@@ -77,14 +77,8 @@ def sheets_showing(laid: Sequence[Laid], grid: Grid, cover: bool) -> tuple[tuple
     for r, c in sorted(grid.sheets(max(left, 0), max(top, 0), right - 0.5, bottom - 0.5)):
         x, y = c * grid.step_x, r * grid.step_y
         # what only lies in an overlap is on the neighbour too
-        own = shapely.box(x, y, x + grid.width, y + grid.height)
-        rest = shapely.box(
-            x + (grid.overlap if c else 0.0),
-            y + (grid.overlap if r else 0.0),
-            x + grid.width,
-            y + grid.height,
-        )
-        if whole.intersects(own) and whole.intersects(rest):
+        left, top = x + (grid.overlap if c else 0.0), y + (grid.overlap if r else 0.0)
+        if whole.intersects(shapely.box(left, top, x + grid.width, y + grid.height)):
             out.append((r, c))
     return tuple(out)
 

@@ -7,7 +7,7 @@ Sheets are in mm from their top-left corner, y down, of a height or as high as i
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -134,12 +134,8 @@ def _sheet(
         words.append(Writing((_MARGIN, _MARGIN + 5.0), title, 5.0, strong=True, bare=True))
     for i, (block, top) in enumerate(blocks):
         shift = np.array([_MARGIN, top])
-        lines += [Stroke(s.points + shift, s.pen, s.closed) for s in block.strokes]
-        words += [
-            Writing((w.at[0] + _MARGIN, w.at[1] + top), w.text, w.size_mm, w.anchor, w.colour,
-                    w.turn_deg, w.strong, w.bare)
-            for w in block.writings
-        ]  # fmt: skip
+        lines += [replace(s, points=s.points + shift) for s in block.strokes]
+        words += [replace(w, at=(w.at[0] + _MARGIN, w.at[1] + top)) for w in block.writings]
         if i:
             y = top - _GAP
             lines.append(Stroke(np.array([[_MARGIN, y], [PAGE_MM[0] - _MARGIN, y]]), "rule"))

@@ -30,6 +30,7 @@ from drafting.placement import Placement, carry, cloth_from_piece, grain_turn
 
 _LEAST_BARE_MM = 20.0  # up an edge; a bare number below it was hardly meant in mm
 FOLD_TOLERANCE_MM = 0.05
+_NAP_TURNS = {"one-way": (0.0,), "two-way": (0.0, 180.0)}
 SINGLE, THROUGH, FOLD = "single", "through", "fold"
 
 
@@ -246,16 +247,16 @@ class _Reader:
         made = [Cut(THROUGH, every[:twins], both)] if twins else []
         left = copies - 2 * twins
         if left:
-            shown = {z.wrong_side for z in self.cloth.zones}
-            if any(z.layers == 2 for z in self.cloth.zones):
-                shown = {False, True}  # the lower layer shows the other side
-            sides = (False,) if alike else tuple(sorted(shown)) or (False,)
-            made.append(Cut(SINGLE, every[twins : twins + left], sides))
-            many = f"{left} times" if left > 1 else "once"
-            if all(z.layers == 2 for z in self.cloth.zones):
-                self.notes.append(
+            double = [z.layers == 2 for z in self.cloth.zones]
+            # where there are two, the lower layer shows the other side
+            shown = both if any(double) else tuple(sorted({z.wrong_side for z in self.cloth.zones}))
+            made.append(Cut(SINGLE, every[twins : twins + left], (False,) if alike else shown))
+            if all(double):
+                many = f"{left} times" if left > 1 else "once"
+                said = (
                     f"{name} is cut {many} from one layer only: leave the other layer whole there."
                 )
+                self.notes.append(said)
         return tuple(made)
 
     def outline(self, name: str, piece: Piece, on_fold: bool) -> Points | None:
@@ -275,12 +276,9 @@ class _Reader:
         return counter_clockwise(ring)
 
     def allowed_turns(self, name: str, piece: Piece, *, matched: bool) -> tuple[float, ...]:
-        turns = [float(t) % 360.0 for t in piece.turns]
-        nap = self.cloth.nap
-        if nap == "one-way":
-            turns = [t for t in turns if t == 0.0]
-        elif nap == "two-way":
-            turns = [t for t in turns if t in (0.0, 180.0)]
+        nap, turns = self.cloth.nap, [float(t) % 360.0 for t in piece.turns]
+        if nap in _NAP_TURNS:
+            turns = [t for t in turns if t in _NAP_TURNS[nap]]
         if not turns:
             listed = ", ".join(f"{float(t):g}°" for t in piece.turns)
             self.fault(

@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import product
 from typing import Any, TypeVar
 
 import numpy as np
@@ -306,30 +307,26 @@ class _Maker:
         stances: list[Stance] = []
         seen: list[tuple[Any, Points]] = []
         # a stripe is met in the layer that she sees
-        lowers = (
-            (False, True) if cut.how == SINGLE and self.cloth.folded and not matched else (False,)
-        )
-        for lower, angle in ((w, t + d) for w in lowers for t in spec.turns for d in tilts):
-            for flip in cut.sides:
-                stance = self.stance(spec, angle, flip, piece.fold if cut.how == FOLD else None)
-                zones = zones_for(spec, self.cloth, cut.how, flip, lower)
-                if stance is None or not zones:
-                    continue
-                # where the cloth lies single it is the lower layer that goes on there
-                upper = cut.how == SINGLE and all(z.layers == 2 for z in zones)
-                stance = replace(
-                    stance,
-                    where=(
-                        *(self.cloth.zones.index(z) for z in zones),
-                        *((_BESIDE,) if cut.how == THROUGH else (_BELOW,) if lower else ()),
-                    ),
-                    room=max(z.y[1] - z.y[0] for z in zones),
-                    layers=LOWER if lower else UPPER if upper else BOTH,
-                )
-                shape = stance.ring - stance.low
-                top = (stance.from_top, stance.where, stance.layers)
-                if not matched and any(top == t and _same_ring(shape, o) for t, o in seen):
-                    continue
+        below = cut.how == SINGLE and self.cloth.folded and not matched
+        fold = piece.fold if cut.how == FOLD else None
+        ways = product((False, True) if below else (False,), spec.turns, tilts, cut.sides)
+        for lower, turn, tilt, flip in ways:
+            stance = self.stance(spec, turn + tilt, flip, fold)
+            zones = zones_for(spec, self.cloth, cut.how, flip, lower)
+            if stance is None or not zones:
+                continue
+            # where the cloth lies single it is the lower layer that goes on there
+            upper = cut.how == SINGLE and all(z.layers == 2 for z in zones)
+            beside = (_BESIDE,) if cut.how == THROUGH else (_BELOW,) if lower else ()
+            stance = replace(
+                stance,
+                where=(*map(self.cloth.zones.index, zones), *beside),
+                room=max(z.y[1] - z.y[0] for z in zones),
+                layers=LOWER if lower else UPPER if upper else BOTH,
+            )
+            shape = stance.ring - stance.low
+            top = (stance.from_top, stance.where, stance.layers)
+            if matched or not any(top == t and _same_ring(shape, o) for t, o in seen):
                 seen.append((top, shape))
                 stances.append(stance)
         if not stances:

@@ -140,13 +140,9 @@ class Still:
         import shapely
 
         spot = shapely.Point(point)
-        best: tuple[float, float, str] | None = None
-        for i in near_of(self._tree, spot, reach_mm):
-            solid = self.solids[i]
-            far = float(solid.shape.distance(spot))
-            rank = (far, float(solid.shape.area), solid.key)
-            best = rank if best is None or rank < best else best
-        return None if best is None else best[2]
+        near = [self.solids[i] for i in near_of(self._tree, spot, reach_mm)]
+        ranks = ((float(s.shape.distance(spot)), float(s.shape.area), s.key) for s in near)
+        return min(ranks, default=(0.0, 0.0, None))[2]
 
     @property
     def end_mm(self) -> float:

@@ -29,17 +29,10 @@ def usable_region(
     if not math.isfinite(stop):
         raise ValueError("cloth off the bolt has no end of its own")
     out = [Polygon(r) for r in cloth.holes] + ([Polygon(r) for r in cloth.flaws] if flaws else [])
-    parts = []
-    for zone in cloth.zones:
-        if layers is not None and zone.layers != layers:
-            continue
-        shape: Any = box(zone.x[0], zone.y[0], min(zone.x[1], stop), zone.y[1])
-        if min(zone.x[1], stop) < zone.x[0]:
-            continue
-        if cloth.outline is not None:
-            shape = shape.intersection(Polygon(cloth.outline))
-        parts.append(shape)
-    shape = unary_union(parts)
+    zones = [z for z in cloth.zones if layers in (None, z.layers) and z.x[0] <= min(z.x[1], stop)]
+    shape = unary_union([box(z.x[0], z.y[0], min(z.x[1], stop), z.y[1]) for z in zones])
+    if cloth.outline is not None:
+        shape = shape.intersection(Polygon(cloth.outline))
     return shape.difference(unary_union(out)) if out else shape
 
 
