@@ -52,47 +52,41 @@ def entry_of(piece: Piece, unit: str = "mm") -> dict[str, Any]:
     def xy(point: Any) -> list[Any]:
         return [mm(point[0]), mm(point[1])]
 
-    entry: dict[str, Any] = {"name": piece.name}
-    if len(piece.edges) > 1:
-        entry["edges"] = {n: [xy(q) for q in e.points] for n, e in piece.edges.items()}
-    else:
-        entry["outline"] = [xy(q) for q in piece.sewing_line]
-    entry["cut"] = piece.cut
-    if piece.pair:
-        entry["pair"] = True
-    if piece.fold is not None:
-        entry["fold"] = [xy(q) for q in piece.fold]
-    entry["grain"] = [xy(q) for q in piece.grain]
-    entry["turns"] = [float(t) for t in piece.turns]
-    if piece.corners:
-        entry["corners"] = [
+    def line(points: Any) -> list[Any]:
+        return [xy(q) for q in points]
+
+    whole, own = len(piece.edges) == 1, piece.own_cutting_line
+    entry: dict[str, Any] = {
+        "name": piece.name,
+        "edges": {} if whole else {n: line(e.points) for n, e in piece.edges.items()},
+        "outline": line(piece.sewing_line) if whole else [],
+        "cut": piece.cut,
+        "pair": piece.pair,
+        "fold": line(piece.fold or ()),
+        "grain": line(piece.grain),
+        "turns": [float(t) for t in piece.turns],
+        "corners": [
             {"edges": [a, b], "kind": kind, "by": lead}
             for (a, b), (kind, lead) in piece.corners.items()
-        ]
-    if piece.own_cutting_line is not None:
-        entry["cutting"] = [xy(q) for q in piece.own_cutting_line]
-    if piece.notches:
-        entry["notches"] = [
+        ],
+        "cutting": [] if own is None else line(own),
+        "notches": [
             {"edge": n.edge, "at": mm(n.at_mm), "count": n.count}
             | ({"match": n.match} if n.match else {})
             for n in piece.notches
-        ]
-    if piece.darts:
-        entry["darts"] = [
+        ],
+        "darts": [
             {"edge": d.edge, "first": xy(d.first), "second": xy(d.second), "tip": xy(d.tip)}
             for d in piece.darts
-        ]
-    if piece.marks:
-        entry["marks"] = [
-            {"name": m.name, "points": [xy(q) for q in m.points]}
-            | ({"closed": True} if m.closed else {})
+        ],
+        "marks": [
+            {"name": m.name, "points": line(m.points)} | ({"closed": True} if m.closed else {})
             for m in piece.marks
-        ]
-    if piece.landmarks:
-        entry["landmarks"] = {n: xy(p) for n, p in piece.landmarks.items()}
-    if piece.label not in ((), (piece.name,)):
-        entry["label"] = list(piece.label)
-    return entry
+        ],
+        "landmarks": {n: xy(p) for n, p in piece.landmarks.items()},
+        "label": [] if piece.label in ((), (piece.name,)) else list(piece.label),
+    }
+    return {k: v for k, v in entry.items() if v}  # what is not there is not said
 
 
 def read_entries(top: Reader, key: str) -> dict[str, Piece]:

@@ -8,8 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from configs.errors import InputError
-from configs.reader import nearest
-from drafting.docket.cloths import EXAMPLE
+from drafting.docket.cloths import need_cloth
 from drafting.docket.model import Docket
 
 
@@ -19,14 +18,7 @@ def docket_of_cloth(garment: Docket, name: str) -> Docket:
     Raises:
         InputError: there is no such cloth, the garment was never saved, or another file has its name.
     """
-    if name not in garment.cloths:
-        known = ", ".join(garment.cloths)
-        raise InputError.of(
-            "--cloth",
-            f"{garment.path or 'the docket'} has no cloth '{name}'"
-            + (f"; it has {known}." if known else "."),
-            nearest(name, garment.cloths) or f"Add it under 'cloths'. {EXAMPLE}",
-        )
+    need_cloth(garment, name, "--cloth")
     if garment.path is None:
         raise InputError.of("", "this docket was never saved.", "Save it first.")
     path = garment.path.with_name(f"{garment.path.stem}.{name.replace(' ', '-')}.yaml")

@@ -104,17 +104,24 @@ def read_of(
             raise InputError.of(f"{where}: of.docket", f"{of.docket} is itself for a cloth of another docket.",
                       "Name the garment's.")  # fmt: skip
         garment = load(file)
-        if of.cloth not in garment.cloths:
-            known = ", ".join(garment.cloths) or "none"
-            raise InputError.of(
-                f"{where}: of.cloth",
-                f"{of.docket} has no cloth '{of.cloth}'; it has {known}.",
-                nearest(of.cloth, garment.cloths),
-            )
+        need_cloth(garment, of.cloth, f"{where}: of.cloth")
         return garment
 
     garment: Docket | None = top.tried(read, None)
     return None if garment is None else (of, garment)
+
+
+def need_cloth(garment: Docket, name: str, where: str) -> None:
+    """See that a garment has a cloth of that name.
+
+    Raises:
+        InputError: it has not; ``where``: what asks for it.
+    """
+    if name not in garment.cloths:
+        known = ", ".join(garment.cloths) or "none"
+        what = f"{garment.path or 'the docket'} has no cloth '{name}'; it has {known}."
+        remedy = nearest(name, garment.cloths) or f"Add it under 'cloths'. {EXAMPLE}"
+        raise InputError.of(where, what, remedy)
 
 
 def cloth_for(of: Of, garment: Docket, top: Reader) -> Cloth:

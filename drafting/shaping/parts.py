@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 
 import numpy as np
 
@@ -522,30 +523,24 @@ def rejoined(marks: Sequence[Mark]) -> list[Mark]:
     """Marks of which two halves meet again are one again."""
     out = list(marks)
     for _ in range(len(out)):
-        pair = next(
-            (
-                (i, j, joined)
-                for i in range(len(out))
-                for j in range(i + 1, len(out))
-                if out[i].name == out[j].name
-                and min(len(out[i].points), len(out[j].points)) > 1
-                and not (out[i].closed or out[j].closed)
-                and (joined := _end_to_end(out[i].points, out[j].points)) is not None
-            ),
-            None,
-        )
-        if pair is None:
+        pairs = ((i, j, _end_to_end(out[i], out[j])) for i, j in combinations(range(len(out)), 2))
+        found = next((p for p in pairs if p[2] is not None), None)
+        if found is None:
             break
-        i, j, joined = pair
+        i, j, joined = found
+        assert joined is not None
         closed = float(np.hypot(*(joined[0] - joined[-1]))) < JOINED_MM
         out[i] = Mark(out[i].name, joined[:-1] if closed else joined, closed)
         del out[j]
     return out
 
 
-def _end_to_end(a: Points, b: Points) -> Points | None:
-    for p in (a, a[::-1]):
-        for q in (b, b[::-1]):
+def _end_to_end(a: Mark, b: Mark) -> Points | None:
+    """Two open lines of one name as one, where an end of one lies on an end of the other."""
+    if a.name != b.name or min(len(a.points), len(b.points)) < 2 or a.closed or b.closed:
+        return None
+    for p in (a.points, a.points[::-1]):
+        for q in (b.points, b.points[::-1]):
             if float(np.hypot(*(p[-1] - q[0]))) < JOINED_MM:
                 return np.concatenate([p, q[1:]])
     return None

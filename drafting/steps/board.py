@@ -161,28 +161,21 @@ class Board:
         if np.hypot(*shift) > 0.1:
             for end in (a, b):
                 self.draw(np.stack([end + 0.25 * shift, end + reach]), "measure", 1.0)
-        wide = self.measure(text, _DIMENSION_MM)
+        wide, middle = self.measure(text, _DIMENSION_MM), 0.5 * (p + q)
         upright = abs(direction[1]) > abs(direction[0])
         if length > wide + 5.0:
             self.draw(np.stack([p, q]), "measure", 4.0)
             self.arrow(p, -direction)
             self.arrow(q, direction)
-            middle = 0.5 * (p + q)
-            if upright:
-                self.write(
-                    Writing((middle[0] + 1.0, middle[1]), text, _DIMENSION_MM, "middle", TAPE, 90.0)
-                )
-            else:
-                self.write(
-                    Writing((middle[0], middle[1] + 1.0), text, _DIMENSION_MM, "middle", TAPE)
-                )
+            x, y, turn = (1.0, 0.0, 90.0) if upright else (0.0, 1.0, 0.0)
+            at = (middle[0] + x, middle[1] + y)
+            self.write(Writing(at, text, _DIMENSION_MM, "middle", TAPE, turn))
             return
         # too short for its number: arrows from outside, the number where there is room
         self.draw(np.stack([p - 3.2 * direction, p]), "measure", 4.0)
         self.draw(np.stack([q, q + 3.2 * direction]), "measure", 4.0)
         self.arrow(p, direction)
         self.arrow(q, -direction)
-        middle = 0.5 * (p + q)
         places = (
             [(1.4, 1.0, "start"), (-1.4, 1.0, "end"), (1.4, 4.0, "start"), (1.4, -2.0, "start")]
             if upright
@@ -235,11 +228,11 @@ def new_board(extent: tuple[float, float, float, float], one_to: int, measure: M
     free = max(0.0, PICTURE_MM[1] - mt - mb - height)
     origin = (ml - left * scale, mt + free / 2 + top * scale)
     board = Board(origin, scale, PICTURE_MM, measure=measure)
-    board.strokes.append(
-        Stroke(
-            np.array([(ml, origin[1] - top * scale - 3.0), (ml + width + 3.0, origin[1] - top * scale - 3.0),
-                      (ml + width + 3.0, origin[1] - bottom * scale + 3.0), (ml, origin[1] - bottom * scale + 3.0)]),
-            "sheet", True,
-        )
-    )  # fmt: skip
+    low, high = origin[1] - top * scale - 3.0, origin[1] - bottom * scale + 3.0
+    board.strokes.append(Stroke(box_ring(ml, low, ml + width + 3.0, high), "sheet", True))
     return board
+
+
+def box_ring(x0: float, y0: float, x1: float, y1: float) -> Points:
+    """(4, 2) the corners of a box, round from its first."""
+    return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])

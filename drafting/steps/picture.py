@@ -30,6 +30,7 @@ from drafting.steps.board import (
     SCALES,
     Board,
     Spot,
+    box_ring,
 )
 from drafting.steps.lines import Standing, apart, dots_on, is_straight, middle_of, square_corners
 
@@ -69,9 +70,7 @@ def inset_of(
     inset = Board(origin, scale, (width, height), is_inset=True, measure=measure)
     paper = inset.put([(0.0, 1e5), (1e5, -1e5)])
     left = max(0.0, float(paper[0][0]))
-    inset.strokes.append(
-        Stroke(np.array([(left, 0), (width, 0), (width, height), (left, height)]), "sheet", True)
-    )
+    inset.strokes.append(Stroke(box_ring(left, 0.0, width, height), "sheet", True))
     inset.write(Writing((1.4, height - 1.6), f"1 : {fitting}", 2.5, colour=GREY, bare=True))
     region = (np.array([(0.0, 0.0), (width, height)]) - origin) * np.array([1, -1]) * fitting
     return inset, region
@@ -90,14 +89,17 @@ def paste(board: Board, inset: Board, region: Points) -> None:
         board.strokes += [
             Stroke(part + shift, stroke.pen) for part in clipped(points, (0, 0, width, height))
         ]
-    frame = np.array([(0, 0), (width, 0), (width, height), (0, height)])
-    board.strokes += [Stroke(np.vstack([frame, frame[:1]]) + shift, "faint")]
+    frame = _closed(box_ring(0.0, 0.0, width, height))
+    board.strokes.append(Stroke(frame + shift, "faint"))
     for text in inset.writings:
         board.writings.append(replace(text, at=(text.at[0] + shift[0], text.at[1] + shift[1])))
     (x0, y0), (x1, y1) = board.put(region)
     x0, y0, x1 = max(x0, MARGINS_MM[0] - 5.0), max(y0, 1.0), min(x1, PICTURE_MM[0] - 1.0)
-    marked = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)])
-    board.strokes.append(Stroke(marked, "level"))
+    board.strokes.append(Stroke(_closed(box_ring(x0, y0, x1, y1)), "level"))
+
+
+def _closed(ring: Points) -> Points:
+    return np.concatenate([ring, ring[:1]])
 
 
 def draw_standing(board: Board, standing: Standing, step: Step) -> None:

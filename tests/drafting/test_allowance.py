@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import ArrayLike
 
 from configs.errors import DraftError, InputError
-from drafting import allowance
+from drafting import Docket, Piece, allowance
 from drafting.allowance import allowance_of, cutting_ring, falls_short, in_mm, with_bound
 from drafting.outline import Edge, Points, is_simple, signed_area
 
@@ -403,3 +403,11 @@ def test_corners_of_every_kind_keep_the_allowance() -> None:
             middle = edge.points.mean(axis=0)
             away = closed.distance(shapely.Point(middle))
             assert away == pytest.approx(widths[name], abs=1e-6), (name, corners)
+
+
+@pytest.mark.parametrize(("mm", "told"), [(1.5, True), (2.9, True), (3.1, False), (6.0, False)])
+def test_an_allowance_too_narrow_to_sew_is_told(mm: float, told: bool) -> None:
+    """Less than 3 mm is asked back: at half of that told, at twice of it not."""
+    bib = Piece.from_outline("bib", [(0, 0), (300, 0), (0, 400)])
+    docket = Docket(imported={"bib": bib}, allowances={"all": mm})
+    assert any("is that meant" in text for text in docket.allowance_cautions()) is told

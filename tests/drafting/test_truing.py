@@ -28,9 +28,14 @@ from drafting.truing import (
     check_runs,
     check_seams,
     compare,
+    cut_place,
     cutting_distance_error,
+    dart_places,
+    dart_spans,
+    place_sewn,
     seam_length,
     sewn_length,
+    sewn_place,
 )
 
 
@@ -94,6 +99,20 @@ def test_dart_legs() -> None:
     slipped = Dart("a", (90.0, 0.0), (110.0, 0.0), (92.0, 80.0))
     pieces = {"p": p.with_(darts=(dart,)), "q": p.with_(darts=(slipped,))}
     assert [c.ok for c in check_darts(pieces)] == [True, False]
+
+
+def test_places_on_an_edge_with_its_darts_closed() -> None:
+    """By hand: darts of 20 and 10 mm on an edge of 300; what lies past both is 30 mm nearer when they are closed."""
+    p = tri("p", (0, 0), (300, 0), (300, 200), (0, 200))
+    darts = [Dart("a", (x, 0.0), (x + w, 0.0), (x + w / 2, 80.0)) for x, w in ((120, 10), (50, 20))]
+    p = p.with_(darts=tuple(darts))
+    spans = dart_spans(p, "a")
+    assert spans == [(50.0, 70.0), (120.0, 130.0)]
+    assert dart_places(p, "a") == [50.0, 100.0] and sewn_length(p, "a") == 270.0
+    for cut, sewn in ((40.0, 40.0), (100.0, 80.0), (200.0, 170.0)):
+        assert sewn_place(spans, cut) == sewn and cut_place(spans, sewn) == cut
+        assert place_sewn(p, "a", sewn) == cut
+    assert sewn_place(spans, 60.0) == 50.0  # inside a dart: where its legs meet
 
 
 def test_cutting_line_is_measured() -> None:
