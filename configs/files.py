@@ -49,12 +49,12 @@ def open_regular(path: str | Path, most: int | None = None) -> BinaryIO:
     except FileNotFoundError as error:
         near = _near_name(path)
         hint = f"Did you mean {near}?" if near else "Check the name and the folder."
-        raise InputError(Fault(str(path), "there is no such file.", hint)) from error
+        raise InputError.of(str(path), "there is no such file.", hint) from error
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         if _is_folder(path):  # Windows opens none
-            raise InputError(Fault(str(path), "is a folder, not a file.")) from error
+            raise InputError.of(str(path), "is a folder, not a file.") from error
         why = getattr(error, "strerror", None) or error
-        raise InputError(Fault(str(path), f"cannot be read ({why}).")) from error
+        raise InputError.of(str(path), f"cannot be read ({why}).") from error
     kind = os.fstat(handle)
     fault = None
     if stat.S_ISDIR(kind.st_mode):
@@ -79,7 +79,7 @@ def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
         try:
             data = file.read(most + 1)  # it may grow meanwhile, and some systems tell no size
         except OSError as error:
-            raise InputError(Fault(str(path), f"cannot be read ({error.strerror}).")) from error
+            raise InputError.of(str(path), f"cannot be read ({error.strerror}).") from error
     if len(data) > most:
         raise InputError(_too_large(Path(path), most))
     return data
@@ -94,9 +94,7 @@ def read_text(path: str | Path, most: int = MOST_BYTES) -> str:
     try:
         return read_bytes(path, most).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
-        raise InputError(
-            Fault(str(path), "is not a text file.", "Is it the right file?")
-        ) from error
+        raise InputError.of(str(path), "is not a text file.", "Is it the right file?") from error
 
 
 def _too_large(path: Path, most: int) -> Fault:
@@ -143,13 +141,11 @@ def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> 
                     near = str(folder / place / path.name)
     told = Path(os.path.relpath(near, folder)).as_posix() if near else ""
     hint = f"Did you mean '{key}: {told}'? " if told else ""
-    raise InputError(
-        Fault(
-            where,
-            f"its line '{key}: {short(name) if len(name) > 200 else name}' names a file that is not "
-            f"there (looked for {looked if len(name) <= 200 else short(str(looked))}).",
-            f"{hint}Write the path as seen from the folder of {Path(where).name}, or {how_made}.",
-        )
+    raise InputError.of(
+        where,
+        f"its line '{key}: {short(name) if len(name) > 200 else name}' names a file that is not "
+        f"there (looked for {looked if len(name) <= 200 else short(str(looked))}).",
+        f"{hint}Write the path as seen from the folder of {Path(where).name}, or {how_made}.",
     )
 
 
@@ -332,30 +328,24 @@ def parse_yaml(text: str, where: str) -> dict[str, Any]:
         mark = getattr(error, "problem_mark", None)
         spot = f" line {mark.line + 1}, column {mark.column + 1}" if mark else ""
         why = getattr(error, "problem", None) or "cannot be read as YAML"
-        raise InputError(
-            Fault(
-                f"{where}{spot}",
-                f"{why}.",
-                "Check the line and the one above it: colons, quotes, indents.",
-            )
+        raise InputError.of(
+            f"{where}{spot}",
+            f"{why}.",
+            "Check the line and the one above it: colons, quotes, indents.",
         ) from error
     except (RecursionError, ValueError, OverflowError) as error:
-        raise InputError(Fault(where, f"cannot be read as YAML ({error}).")) from error
+        raise InputError.of(where, f"cannot be read as YAML ({error}).") from error
     if not isinstance(data, dict):
-        raise InputError(
-            Fault(
-                where, "holds no 'key: value' lines.", "Its first line should read 'chalkbeam: 1'."
-            )
+        raise InputError.of(
+            where, "holds no 'key: value' lines.", "Its first line should read 'chalkbeam: 1'."
         )
     version = data.get("chalkbeam")
     if version != FORMAT_VERSION or isinstance(version, bool):
         got = "is missing" if "chalkbeam" not in data else f"is {short(version)}"
-        raise InputError(
-            Fault(
-                where,
-                f"the key 'chalkbeam' (the format's version) {got}; this program reads version {FORMAT_VERSION}.",
-                f"Write 'chalkbeam: {FORMAT_VERSION}' in its first line.",
-            )
+        raise InputError.of(
+            where,
+            f"the key 'chalkbeam' (the format's version) {got}; this program reads version {FORMAT_VERSION}.",
+            f"Write 'chalkbeam: {FORMAT_VERSION}' in its first line.",
         )
     return data
 
@@ -369,7 +359,7 @@ def compose(text: str) -> Any:
     try:
         return yaml.compose(text, Loader=_Loader)
     except yaml.YAMLError as error:
-        raise InputError(Fault("", f"cannot be read as YAML ({error}).")) from error
+        raise InputError.of("", f"cannot be read as YAML ({error}).") from error
 
 
 def read_yaml(path: str | Path) -> dict[str, Any]:
@@ -442,12 +432,10 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
     """
     path = Path(path)
     if is_protected(path):
-        raise InputError(
-            Fault(
-                str(path),
-                "is write-protected.",
-                "Nothing was changed. Take the protection off, or name another place.",
-            )
+        raise InputError.of(
+            str(path),
+            "is write-protected.",
+            "Nothing was changed. Take the protection off, or name another place.",
         )
     temporary = ""
     try:
@@ -476,13 +464,11 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
             with contextlib.suppress(OSError):
                 Path(temporary).unlink()
         why = getattr(error, "strerror", None) or error
-        raise InputError(
-            Fault(
-                str(path),
-                f"cannot be written ({why}).",
-                "Nothing was changed. See to the folder's rights and the disk's room, or name "
-                "another place.",
-            )
+        raise InputError.of(
+            str(path),
+            f"cannot be written ({why}).",
+            "Nothing was changed. See to the folder's rights and the disk's room, or name "
+            "another place.",
         ) from error
 
 

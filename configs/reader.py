@@ -71,7 +71,7 @@ def unknown_keys(data: Mapping[Any, Any], known: Collection[str], where: str) ->
                     f"Write a docket with the line 'measurements: {Path(where).name}'; "
                     "'chalkbeam blocks' shows one."
                 )
-            raise InputError(Fault(where, what, remedy))
+            raise InputError.of(where, what, remedy)
     faults = []
     odd = [key for key in data if key not in known]
     for key in odd[:_MOST_UNKNOWN]:

@@ -80,8 +80,8 @@ def unit_name(unit: Any, where: str) -> str:
     """
     name = _known_unit(str(unit))
     if name is None:
-        raise InputError(
-            Fault(where, f"unknown unit {short(unit)}.", f"Known here: {', '.join(MM_PER)}.")
+        raise InputError.of(
+            where, f"unknown unit {short(unit)}.", f"Known here: {', '.join(MM_PER)}."
         )
     return name
 
@@ -135,20 +135,20 @@ def parse_length(
     while at < len(text):
         term = _TERM.match(text, at)
         if term is None or term.end() == at:
-            raise InputError(Fault(where, f"{short(value)} is not a length.", HOW_TO_WRITE))
+            raise InputError.of(where, f"{short(value)} is not a length.", HOW_TO_WRITE)
         written = term["unit"] or ("in" if last_size == MM_PER["ft"] else None)
         size = _unit_size(written, unit, value, where)
         if last_size is not None and (written is None or size >= last_size):
-            raise InputError(Fault(where, f"{short(value)} is not one length.", HOW_TO_WRITE))
+            raise InputError.of(where, f"{short(value)} is not one length.", HOW_TO_WRITE)
         total += _number(term, value, where) * size
         last_size, at = size, term.end()
         while at < len(text) and text[at].isspace():
             at += 1
     if last_size is None:
-        raise InputError(Fault(where, "is empty.", HOW_TO_WRITE))
+        raise InputError.of(where, "is empty.", HOW_TO_WRITE)
     if negative and total > 0:
         if not signed:
-            raise InputError(Fault(where, f"{short(value)} is less than nothing.", HOW_TO_WRITE))
+            raise InputError.of(where, f"{short(value)} is less than nothing.", HOW_TO_WRITE)
         total = -total
     return float(total)
 
@@ -240,29 +240,25 @@ def _number(term: re.Match[str], value: Any, where: str) -> Fraction:
         remedy = (
             f"Did you mean {meant}? Leave a space before the fraction." if meant else HOW_TO_WRITE
         )
-        raise InputError(Fault(where, f"{short(value)} holds no proper fraction.", remedy))
+        raise InputError.of(where, f"{short(value)} holds no proper fraction.", remedy)
     if whole.denominator != 1:
-        raise InputError(
-            Fault(where, f"{short(value)} mixes decimals and a fraction.", HOW_TO_WRITE)
-        )
+        raise InputError.of(where, f"{short(value)} mixes decimals and a fraction.", HOW_TO_WRITE)
     return whole + Fraction(int(num), int(den))
 
 
 def _unit_size(written: str | None, given: str | None, value: Any, where: str) -> Fraction:
     if written is None:
         if given is None:
-            raise InputError(
-                Fault(where, f"{short(value)} has no unit.", "Write the unit after it, like 92 cm.")
+            raise InputError.of(
+                where, f"{short(value)} has no unit.", "Write the unit after it, like 92 cm."
             )
         return MM_PER[unit_name(given, where)]
     name = _known_unit(written)
     if name is None:
-        raise InputError(
-            Fault(
-                where,
-                f"{short(value)} has the unknown unit '{written}'.",
-                f"Known here: {', '.join(MM_PER)}.",
-            )
+        raise InputError.of(
+            where,
+            f"{short(value)} has the unknown unit '{written}'.",
+            f"Known here: {', '.join(MM_PER)}.",
         )
     return MM_PER[name]
 

@@ -232,16 +232,14 @@ def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, 
 
 def _is_for_a_demo(folder: Path) -> None:
     """Refuse a folder with a docket that no demo put there."""
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
 
     there = [name for name in _COPIES if (folder / name).exists()]
     if there and not (folder / REPORT).is_file():
-        raise InputError(
-            Fault(
-                str(folder),
-                f"holds {', '.join(there)}, and not from a demo; it would be lost.",
-                "Name another folder: --out DIR.",
-            )
+        raise InputError.of(
+            str(folder),
+            f"holds {', '.join(there)}, and not from a demo; it would be lost.",
+            "Name another folder: --out DIR.",
         )
 
 

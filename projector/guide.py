@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from configs import shipped
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.files import read_text
 from configs.reader import nearest
 
@@ -54,9 +54,7 @@ def page(name: str) -> Page:
     """
     if name not in ORDER:
         hint = nearest(name, ORDER)
-        raise InputError(
-            Fault(name, f"is no page of the guide. There are {', '.join(ORDER)}.", hint)
-        )
+        raise InputError.of(name, f"is no page of the guide. There are {', '.join(ORDER)}.", hint)
     text = read_text(shipped("guide", f"{name}.txt"))
     first, _, rest = text.partition("\n")
     return Page(name, first.removeprefix("# "), tuple(_parts(rest)))

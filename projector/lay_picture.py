@@ -44,11 +44,11 @@ def docket_lay(docket: Docket) -> Lay:
     Raises:
         InputError: no cloth is named. LayError: pieces that cannot be used.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from drafting.lay.planner import lay_as_it_is
 
     if docket.cloth is None:
-        raise InputError(Fault(f"{docket.path or 'docket'}: cloth", "no cloth is named."))
+        raise InputError.of(f"{docket.path or 'docket'}: cloth", "no cloth is named.")
     return lay_as_it_is(
         docket.pieces(),
         docket.cloth,

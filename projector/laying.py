@@ -46,7 +46,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
         InputError: no cloth is named, or a docket that shares it is of no use.
         LayError: the pieces do not fit the cloth, or nothing could be laid.
     """
-    from configs.errors import Fault, InputError, LayError
+    from configs.errors import InputError, LayError
     from configs.units import format_length
 
     if docket.lay:
@@ -54,12 +54,8 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
         return docket, " ".join([*docket.allowance_cautions(), *sharing_notes(docket)])
     where = str(docket.path or "docket")
     if docket.cloth is None:
-        raise InputError(
-            Fault(
-                f"{where}: cloth",
-                "no cloth is named, so nothing can be laid.",
-                _NAME_ONE,
-            )
+        raise InputError.of(
+            f"{where}: cloth", "no cloth is named, so nothing can be laid.", _NAME_ONE
         )
     from projector.session.shares import rules_of, together
 
@@ -69,7 +65,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
     lay = _best(joined.pieces, docket.cloth, time, joined.still, rules)[0]
     own = tuple(p for p in lay.docket_placements() if joined.own(p.piece))
     if not own:
-        raise LayError(Fault(where, "no piece fits on the cloth.", "Check the cloth's size."))
+        raise LayError.of(where, "no piece fits on the cloth.", "Check the cloth's size.")
     from drafting.docket.telling import told_in
 
     note = (
@@ -92,7 +88,7 @@ def kept_lay(docket: Docket) -> tuple[Docket, str]:
     Raises:
         ChalkbeamError: as `laid`; or the docket is edited again and again.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from drafting import Docket
     from projector.session.hold import alone
 
@@ -105,8 +101,8 @@ def kept_lay(docket: Docket) -> tuple[Docket, str]:
             if not docket.lay and not unlike(made, docket):
                 docket.replace(lay=made.lay, cloth=made.cloth).save()
                 return Docket.load(docket.path), note  # type: ignore[arg-type]  # it was loaded
-    raise InputError(
-        Fault(str(docket.path), "was changed again and again while it was laid.", "Try again.")
+    raise InputError.of(
+        str(docket.path), "was changed again and again while it was laid.", "Try again."
     )
 
 
@@ -259,7 +255,7 @@ def planned(
 
     cloth, pieces, where = joined.cloth, joined.pieces, f"{dockets[0].path or 'docket'}: cloth"
     if cloth is None:
-        raise InputError(Fault(where, "no cloth is named, so nothing can be laid.", _NAME_ONE))
+        raise InputError.of(where, "no cloth is named, so nothing can be laid.", _NAME_ONE)
     apart = dockets[0].distance_mm if distance_mm is None else distance_mm
     rules = rules_of(joined, apart)
     still, start = _placements(dockets, joined.prefixes, afresh)
@@ -505,7 +501,7 @@ def _write(
     Raises:
         InputError: what was edited meanwhile leaves no sense in the plan; nothing is written.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from drafting.lay.folds import as_asked
     from projector.session.hold import alone
     from projector.session.journal import forget, is_stale, with_noted
@@ -521,12 +517,10 @@ def _write(
         if not Kept(now.lay).like(Kept(one.lay)):
             whole.append("lay")
         if whole:
-            raise InputError(
-                Fault(
-                    str(path),
-                    f"was changed while it was laid ({', '.join(whole)}): the plan is not written.",
-                    "The change is kept; lay it again.",
-                )
+            raise InputError.of(
+                str(path),
+                f"was changed while it was laid ({', '.join(whole)}): the plan is not written.",
+                "The change is kept; lay it again.",
             )
         kept = {p.key: p for p in now.lay}
         # what was traced stays put but is no more locked than she made it

@@ -14,7 +14,7 @@ from datetime import date
 from itertools import combinations
 from typing import Any
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.files import one_line
 from configs.units import format_length, parse_length, run_together, unit_name
 from drafting.figures import FIGURES, figure_legend, figure_text
@@ -73,35 +73,29 @@ class Dialog(Talk):
         data = self.sheet.data
         why = _why_no_name(wearer, "cm") if wearer is not None else ""
         if why:
-            raise InputError(
-                Fault(
-                    "--wearer",
-                    f"{wearer!r} {why}; it should be who is measured.",
-                    "Name a voice part: --wearer alto-3, or leave --wearer out.",
-                )
+            raise InputError.of(
+                "--wearer",
+                f"{wearer!r} {why}; it should be who is measured.",
+                "Name a voice part: --wearer alto-3, or leave --wearer out.",
             )
         now = self.sheet.loaded()
         old = now.since if now else None
         written = data.get("unit")
         name = unit_name(unit, "--unit") if unit is not None else None
         if name is not None and written is not None and unit_name(written, "unit") != name:
-            raise InputError(
-                Fault(
-                    f"{self.sheet.path} unit",
-                    f"is {written} and --unit says {unit}: its bare numbers would change meaning.",
-                    "Leave --unit out and write the unit after a number, like 92 cm.",
-                )
+            raise InputError.of(
+                f"{self.sheet.path} unit",
+                f"is {written} and --unit says {unit}: its bare numbers would change meaning.",
+                "Leave --unit out and write the unit after a number, like 92 cm.",
             )
         known = [str(w) for w in (data.get("wearer"), old.wearer if old else None) if w]
         given = wearer or (known[0] if known else "")
         for held in known:
             if given != held:
-                raise InputError(
-                    Fault(
-                        f"{self.sheet.path} wearer",
-                        f"is {held}, not {given}.",
-                        "Give each wearer a file of their own.",
-                    )
+                raise InputError.of(
+                    f"{self.sheet.path} wearer",
+                    f"is {held}, not {given}.",
+                    "Give each wearer a file of their own.",
                 )
         if written is None:
             data["unit"] = name or (old.unit if old else self.ask_unit())
@@ -130,18 +124,16 @@ class Dialog(Talk):
         try:
             day = date.fromisoformat(taken) if taken else date.today()
         except ValueError as error:
-            raise InputError(
-                Fault("--taken", f"{taken!r} is not a date.", "Write it like 2026-11-02.")
+            raise InputError.of(
+                "--taken", f"{taken!r} is not a date.", "Write it like 2026-11-02."
             ) from error
         if data.get("taken") is None:
             data["taken"] = day
         elif taken and str(data["taken"]) != day.isoformat():
-            raise InputError(
-                Fault(
-                    f"{self.sheet.path} taken",
-                    f"is {data['taken']}, not {taken}.",
-                    "Give another day's measuring a file of its own, with --since this one.",
-                )
+            raise InputError.of(
+                f"{self.sheet.path} taken",
+                f"is {data['taken']}, not {taken}.",
+                "Give another day's measuring a file of its own, with --since this one.",
             )
 
     def ask_unit(self) -> str:

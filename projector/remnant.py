@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from configs.files import FORMAT_VERSION, dump_yaml
 from drafting.cloth import Cloth, kept_off
 
@@ -78,7 +78,7 @@ def remnant(found: ClothScan, keep_off_mm: float, name: str) -> Remnant:
         flaws = [kept_off(own(f), [], -keep_off_mm)[0] for f in found.flaws]
     except ValueError as error:
         what = f"nothing is left of the cloth inside {keep_off_mm:g} mm."
-        raise InputError(Fault(name, what, "Keep off less.")) from error
+        raise InputError.of(name, what, "Keep off less.") from error
     data: dict[str, Any] = {"unit": "mm", "outline": outline}
     if holes:
         data["holes"] = holes

@@ -55,24 +55,22 @@ def check(
     from calibrate.photo import read_photo
     from calibrate.solve import solve
     from calibrate.store import newest, told
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from configs.units import said_in
     from projector.console import print_json
 
     if (photo is None) == (not live):
-        raise InputError(
-            Fault(
-                "check", "needs a PHOTO, or --live to look with a camera.", "Give one of the two."
-            )
+        raise InputError.of(
+            "check", "needs a PHOTO, or --live to look with a camera.", "Give one of the two."
         )
     if mend and out is None:
-        raise InputError(Fault("--mend", "does not know where to save.", "Give --out FILE."))
+        raise InputError.of("--mend", "does not know where to save.", "Give --out FILE.")
     if out is not None and not mend:
-        raise InputError(Fault("--out", "only saves with --mend.", "Add --mend, or leave it."))
+        raise InputError.of("--out", "only saves with --mend.", "Add --mend, or leave it.")
     old = Calibration.load(calibration_file) if calibration_file else newest()
     if old is None:
-        raise InputError(
-            Fault("--calibration", "is missing, and the store is empty.", "Give the file to check.")
+        raise InputError.of(
+            "--calibration", "is missing, and the store is empty.", "Give the file to check."
         )
     if calibration_file is None and not as_json:
         click.echo(f"Checked against the newest in the store: {told(old)}.")

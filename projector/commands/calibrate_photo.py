@@ -83,7 +83,7 @@ def photo(
     from calibrate.report import apply_square, as_data, text
     from calibrate.solve import bar_scale, solve
     from calibrate.store import keep
-    from configs.errors import Fault, InputError, Refusal
+    from configs.errors import InputError, Refusal
 
     wanted = size
     bar_scale(bars_mm)
@@ -92,12 +92,10 @@ def photo(
     if pattern_file is not None:
         pattern = load_pattern(pattern_file)
         if pattern.size != wanted:
-            raise InputError(
-                Fault(
-                    f"{pattern_file}: size",
-                    f"is {pattern.size[0]}x{pattern.size[1]}; --size says {wanted[0]}x{wanted[1]}.",
-                    "Give the projector's own resolution to both.",
-                )
+            raise InputError.of(
+                f"{pattern_file}: size",
+                f"is {pattern.size[0]}x{pattern.size[1]}; --size says {wanted[0]}x{wanted[1]}.",
+                "Give the projector's own resolution to both.",
             )
     elif beam_width is not None:
         pattern_for(wanted, beam_width)  # only to refuse nonsense: the photo shows the windows

@@ -82,7 +82,7 @@ def cloth(
     from calibrate.cloth_scan.view import view_of
     from calibrate.store import newest
     from calibrate.store import told as told_of
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from projector.remnant import remnant, sentences
     from projector.session.hold import alone
     from projector.session.journal import with_noted
@@ -92,21 +92,19 @@ def cloth(
         _write_light(light, size, calibration)
         return
     if size is not None:
-        raise InputError(Fault("--size", "goes with --light.", "Leave it out."))
+        raise InputError.of("--size", "goes with --light.", "Leave it out.")
     if (photo is None) == (not live):
-        raise InputError(
-            Fault(
-                "cloth", "needs a PHOTO, or --live to look with a camera.", "Give one of the two."
-            )
+        raise InputError.of(
+            "cloth", "needs a PHOTO, or --live to look with a camera.", "Give one of the two."
         )
     if out is None and into is None:
-        raise InputError(
-            Fault("cloth", "does not know where to write.", "Give --out cloth.yaml, or --into.")
+        raise InputError.of(
+            "cloth", "does not know where to write.", "Give --out cloth.yaml, or --into."
         )
     if not 0 <= keep_off <= 100:
-        raise InputError(Fault("--keep-off", f"{keep_off:g} mm is no rim.", "3 mm is usual."))
+        raise InputError.of("--keep-off", f"{keep_off:g} mm is no rim.", "3 mm is usual.")
     if grain is not None and grain_side is not None:
-        raise InputError(Fault("--grain", "and --grain-side say the same.", "Give one of the two."))
+        raise InputError.of("--grain", "and --grain-side say the same.", "Give one of the two.")
     beside = _beside(out, into)
     look_over([], [("", beside, PICTURE, False)])
     picture, name = _picture(photo, calibration, camera, display)
@@ -153,11 +151,11 @@ def cloth(
 
 def _write_light(path: Path, size: tuple[int, int] | None, calibration: Calibration | None) -> None:
     from calibrate.cloth_scan.view import scan_light
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
 
     if size is None and calibration is None:
-        raise InputError(
-            Fault("--light", "needs the projector's resolution.", "Give --size 1920x1080.")
+        raise InputError.of(
+            "--light", "needs the projector's resolution.", "Give --size 1920x1080."
         )
     wanted = size if size is not None else calibration.size  # type: ignore[union-attr]
     write_picture(path, scan_light(wanted).image())
@@ -173,13 +171,13 @@ def _picture(
     import numpy as np
 
     from calibrate.photo import read_photo
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
 
     if photo is not None:
         return read_photo(photo), str(photo)
     if calibration is None:
-        raise InputError(
-            Fault("--calibration", "is missing, and the store is empty.", "Calibrate first.")
+        raise InputError.of(
+            "--calibration", "is missing, and the store is empty.", "Calibrate first."
         )
     from calibrate.camera import DeviceSource, mean_frame
     from calibrate.cloth_scan.view import scan_light

@@ -48,7 +48,7 @@ def frame(
     true on the table. A docket without a lay is laid for a few seconds; its file is not changed.
     """
     from calibrate import Calibration
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from projector.lay_picture import docket_lay
     from projector.laying import laid
     from projector.picture.on_table import light_words, view_of
@@ -76,8 +76,8 @@ def frame(
         piece = copies[0]
     if piece is not None and piece not in {p.key for p in read.placed()}:
         keys = ", ".join(p.key for p in read.placed())
-        raise InputError(
-            Fault("--piece", f"'{piece}' does not lie on the cloth.", f"There are {keys}.")
+        raise InputError.of(
+            "--piece", f"'{piece}' does not lie on the cloth.", f"There are {keys}."
         )
     picture = render(read, calibration, mode=mode, lines=lines, ink=ink, current=piece)
     write_picture(out, picture, EXACT_PICTURE)

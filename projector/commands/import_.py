@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from configs.errors import Fault, InputError
+from configs.errors import InputError
 from projector.commands.places import FILE, JSON_OPTION, Command, Place
 from projector.output import DOCKET, DRAWING, write
 
@@ -128,9 +128,7 @@ def import_(
     from projector.session.hold import alone
 
     if docket is not None and docket_out is not None and docket != docket_out:
-        raise InputError(
-            Fault("--out", f"names '{docket_out}' beside '{docket}'.", "Name one docket.")
-        )
+        raise InputError.of("--out", f"names '{docket_out}' beside '{docket}'.", "Name one docket.")
     docket = docket or docket_out
 
     def read(scale: float = 1.0) -> tuple[dict[str, Outline], tuple[str, ...]]:
@@ -178,7 +176,7 @@ def _only_for_dockets(said: Mapping[str, tuple[str, ...]]) -> None:
     for word, texts in said.items():
         if texts:
             what = "is for pieces of a docket, and no docket is named."
-            raise InputError(Fault(f"--{word}", what, "Add DOCKET.yaml after the file."))
+            raise InputError.of(f"--{word}", what, "Add DOCKET.yaml after the file.")
 
 
 def _show(

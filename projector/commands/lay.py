@@ -96,7 +96,7 @@ def lay(
     What is cut from further cloths ('cloths' in the docket) is laid on each of them, with a
     picture and a purchase of its own; that lay is kept in a small docket beside: top.lining.yaml.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from configs.units import typed_length
     from drafting.docket.beside import docket_of_cloth
     from drafting.docket.telling import told_in
@@ -114,7 +114,7 @@ def lay(
         else typed_length(distance, "--distance", LEAST_BARE_DISTANCE_MM, 100.0)
     )
     if apart is not None and not 0.0 <= apart <= 100.0:
-        raise InputError(Fault("--distance", f"{distance} is outside 0 to 100 mm."))
+        raise InputError.of("--distance", f"{distance} is outside 0 to 100 mm.")
     lit = None if beam is None else _beam(beam)
     told: list[dict[str, Any]] = []
     code = 0
@@ -250,35 +250,31 @@ def _bar(seconds: float, *, quiet: bool) -> Iterator[Callable[[Lay], bool] | Non
 
 def _beam(text: str) -> tuple[float, float]:
     """(along, across) mm of what is lit; a unit at the end is both's."""
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from configs.units import parse_length
 
     found = re.fullmatch(r"\s*([\d.,]+)\s*([a-z]*)\s*x\s*([\d.,]+)\s*([a-z]*)\s*", text)
     if found is None:
-        raise InputError(Fault("--beam", f"'{text}' is no size.", "Example: --beam '120x70 cm'"))
+        raise InputError.of("--beam", f"'{text}' is no size.", "Example: --beam '120x70 cm'")
     unit = found[4] or "mm"
     one = float(parse_length(f"{found[1]} {found[2] or unit}", "mm", "--beam"))
     two = float(parse_length(f"{found[3]} {unit}", "mm", "--beam"))
     if not min(one, two) >= 100.0 or not max(one, two) <= 20_000.0:
-        raise InputError(
-            Fault(
-                "--beam", f"'{text}' is outside 10 cm to 20 m.", "Measure the light on the table."
-            )
+        raise InputError.of(
+            "--beam", f"'{text}' is outside 10 cm to 20 m.", "Measure the light on the table."
         )
     return one, two
 
 
 def _all_different(docket: Path, others: tuple[Path, ...]) -> None:
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
 
     seen = [docket.resolve()]
     for other in others:
         if other.resolve() in seen:
-            raise InputError(
-                Fault(
-                    f"--with {other}",
-                    "that is the same docket.",
-                    "Name another one; for a second of the same garment write 'quantity: 2'.",
-                )
+            raise InputError.of(
+                f"--with {other}",
+                "that is the same docket.",
+                "Name another one; for a second of the same garment write 'quantity: 2'.",
             )
         seen.append(other.resolve())

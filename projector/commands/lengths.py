@@ -50,7 +50,7 @@ class PairMm(click.ParamType):  # type: ignore[type-arg]  # generic only from cl
         Raises:
             InputError: not two numbers with a comma between them.
         """
-        from configs.errors import Fault, InputError
+        from configs.errors import InputError
         from configs.units import typed_length
 
         where = max(param.opts, key=len) if param is not None else ""
@@ -63,8 +63,8 @@ class PairMm(click.ParamType):  # type: ignore[type-arg]  # generic only from cl
             if "did you mean" in str(error):
                 raise
             what = f"'{value}' is not two readings."
-            raise InputError(
-                Fault(where, what, "Write them in mm as 180.4,250.0, or as '7 1/16 in,9 13/16 in'.")
+            raise InputError.of(
+                where, what, "Write them in mm as 180.4,250.0, or as '7 1/16 in,9 13/16 in'."
             ) from None
         return x, y
 

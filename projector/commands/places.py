@@ -121,7 +121,7 @@ def _say_made(ctx: click.Context) -> None:
 
 
 def _no_such_place(path: Path, folder: Path, param: click.Parameter | None) -> Exception:
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
 
     missing = folder.absolute()
     while not missing.parent.exists():
@@ -133,12 +133,10 @@ def _no_such_place(path: Path, folder: Path, param: click.Parameter | None) -> E
     near = difflib.get_close_matches(missing.name, there, 1, 0.6)
     hint = f" Did you mean '{near[0]}' there?" if near else ""
     where = max(param.opts, key=len) if isinstance(param, click.Option) else str(path)
-    return InputError(
-        Fault(
-            f"{where} {path}" if isinstance(param, click.Option) else where,
-            f"there is no folder '{missing.name}' in {missing.parent}.",
-            f"Check the name, or make the folder first.{hint}",
-        )
+    return InputError.of(
+        f"{where} {path}" if isinstance(param, click.Option) else where,
+        f"there is no folder '{missing.name}' in {missing.parent}.",
+        f"Check the name, or make the folder first.{hint}",
     )
 
 

@@ -62,7 +62,7 @@ def print_(
     Writes a PDF. Its first page has a 100 mm and a 4 in square: print that page first, at 100 %
     ("actual size", never "fit to page"), and measure both squares before you print the rest.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from configs.units import typed_length
     from drafting.docket import Docket
     from drafting.docket.telling import told_in
@@ -72,8 +72,8 @@ def print_(
     from projector.console import print_json, warn
 
     if roll_width is not None and paper != "roll":
-        raise InputError(
-            Fault("--roll-width", f"belongs to a roll, not to {paper}.", "Say --paper roll.")
+        raise InputError.of(
+            "--roll-width", f"belongs to a roll, not to {paper}.", "Say --paper roll."
         )
     width = (
         typed_length(roll_width, "--roll-width", 150.0, 2000.0) if roll_width is not None else None

@@ -59,11 +59,11 @@ def wardrobe(folder: Path, out: Path | None, as_json: bool) -> int:
     What is out of date is told: a garment whose measurements or base were changed after its pieces
     were laid or traced, a base that drafts otherwise than on the day it was made.
     """
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from projector.console import print_json
 
     if not folder.is_dir():
-        raise InputError(Fault(str(folder), "is no folder.", "Name the folder of your dockets."))
+        raise InputError.of(str(folder), "is no folder.", "Name the folder of your dockets.")
     found = [read_entry(path, folder) for path in _files(folder)]
     entries = [e for e in found if e is not None]
     if out is not None and entries:
@@ -175,7 +175,7 @@ def _draw(out: Path, folder: Path, entries: list[Found]) -> None:
     """
     from collections import Counter
 
-    from configs.errors import Fault, InputError
+    from configs.errors import InputError
     from drafting.export.wardrobe import PAGE_MM, Card, sheets
     from drafting.figures.drawing import to_pdf, to_svg
     from projector.output import write, write_picture
@@ -225,7 +225,7 @@ def _draw(out: Path, folder: Path, entries: list[Found]) -> None:
         )
         if drawing.height_mm * DOTS_PER_MM > MOST_PX:
             what = f"{len(entries)} garments make a picture that no viewer opens."
-            raise InputError(Fault(str(out), what, f"Name it {out.with_suffix('.pdf').name}."))
+            raise InputError.of(str(out), what, f"Name it {out.with_suffix('.pdf').name}.")
         write_picture(out, picture_of(drawing), SHEET)
 
 
