@@ -15,52 +15,43 @@ from typing import cast
 
 import click
 
-# command → (module under projector.commands, function, help line)
-_COMMANDS: dict[str, tuple[str, str, str]] = {
-    "demo": (
-        "demo",
-        "demo",
-        "The whole job on the virtual table: pictures and figures in a folder.",
-    ),
-    "new": ("new", "new", "Begin a garment by question and answer; also 'chalkbeam' alone."),
-    "blocks": (
-        "blocks",
-        "blocks",
-        "What can be drafted, from which measurements, in which styles.",
-    ),
-    "measure": ("measure", "measure", "Take measurements, guided, one at a time."),
-    "base": ("base", "base", "Keep a fitted draft as her own base, which garments refer to."),
-    "wardrobe": (
-        "wardrobe",
-        "wardrobe",
-        "Every docket of a folder in one look; what is out of date.",
-    ),
-    "draft": ("draft", "draft", "Draft a docket's pieces: SVG, truing report, step pictures."),
-    "lay": ("lay", "lay", "Plan how the pieces lie on the cloth so that little is wasted."),
-    "calibrate": ("calibrate", "calibrate", "Find out how the projector sees the table."),
-    "cloth": ("cloth", "cloth", "Find the cloth on the table in a photo: outline, holes, flaws."),
-    "project": ("project", "project", "Show the lay on the cloth; move, trace, cut."),
-    "frame": ("frame", "frame", "Write exactly what the projector would show to a picture."),
-    "print": (
-        "print_",
-        "print_",
-        "Print the pieces at true scale, tiled: when there is no projector.",
-    ),
-    "export": ("export", "export", "Write the pieces as SVG or DXF."),
-    "import": ("import_", "import_", "Take outlines from an SVG or DXF file into a docket."),
-    "guide": ("guide", "guide", "The guide, a page at a time, or as a PDF to print."),
+# command → its help line; its module is called as it is, and its class
+_COMMANDS = {
+    "demo": "The whole job on the virtual table: pictures and figures in a folder.",
+    "new": "Begin a garment by question and answer; also 'chalkbeam' alone.",
+    "blocks": "What can be drafted, from which measurements, in which styles.",
+    "measure": "Take measurements, guided, one at a time.",
+    "base": "Keep a fitted draft as her own base, which garments refer to.",
+    "wardrobe": "Every docket of a folder in one look; what is out of date.",
+    "draft": "Draft a docket's pieces: SVG, truing report, step pictures.",
+    "lay": "Plan how the pieces lie on the cloth so that little is wasted.",
+    "calibrate": "Find out how the projector sees the table.",
+    "cloth": "Find the cloth on the table in a photo: outline, holes, flaws.",
+    "project": "Show the lay on the cloth; move, trace, cut.",
+    "frame": "Write exactly what the projector would show to a picture.",
+    "print": "Print the pieces at true scale, tiled: when there is no projector.",
+    "export": "Write the pieces as SVG or DXF.",
+    "import": "Take outlines from an SVG or DXF file into a docket.",
+    "guide": "The guide, a page at a time, or as a PDF to print.",
 }
 
 # subcommand of calibrate → the same
-CALIBRATE_COMMANDS: dict[str, tuple[str, str, str]] = {
-    "lead": ("calibrate_lead", "lead", "Be led through it; also 'chalkbeam calibrate' alone."),
-    "cards": ("calibrate_cards", "cards", "Print these marker cards once and cut them out."),
-    "pattern": ("calibrate_cards", "pattern", "The picture to project while the photo is taken."),
-    "photo": ("calibrate_photo", "photo", "Solve from one photo, or several."),
-    "live": ("calibrate_live", "live", "Show the pattern, grab camera frames, solve, save."),
-    "crosses": ("calibrate_tape", "crosses", "The numbered crosses for the tape measure."),
-    "tape": ("calibrate_tape", "tape", "Solve from distances taken with a tape measure."),
-    "check": ("calibrate_check", "check", "Is the calibration still true? By how much not?"),
+CALIBRATE_COMMANDS = {
+    "lead": "Be led through it; also 'chalkbeam calibrate' alone.",
+    "cards": "Print these marker cards once and cut them out.",
+    "pattern": "The picture to project while the photo is taken.",
+    "photo": "Solve from one photo, or several.",
+    "live": "Show the pattern, grab camera frames, solve, save.",
+    "crosses": "The numbered crosses for the tape measure.",
+    "tape": "Solve from distances taken with a tape measure.",
+    "check": "Is the calibration still true? By how much not?",
+}
+_MODULES = {  # where they are called otherwise
+    "print": "print_",
+    "import": "import_",
+    "pattern": "calibrate_cards",
+    "crosses": "calibrate_tape",
+    **{name: f"calibrate_{name}" for name in ("lead", "cards", "photo", "live", "tape", "check")},
 }
 
 
@@ -70,9 +61,7 @@ class LazyGroup(click.Group):
     ``alone``: the command that runs when none is named.
     """
 
-    def __init__(
-        self, *args: object, table: dict[str, tuple[str, str, str]], alone: str, **kwargs: object
-    ) -> None:
+    def __init__(self, *args: object, table: dict[str, str], alone: str, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]  # handed through to click
         self.table, self.alone = table, alone
 
@@ -91,11 +80,13 @@ class LazyGroup(click.Group):
         return list(self.table)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Import the command's module and hand its function over."""
-        entry = self.table.get(cmd_name)
-        if entry is None:
+        """Import the command's module and hand over what click runs."""
+        if cmd_name not in self.table:
             return None
-        command = getattr(import_module(f"projector.commands.{entry[0]}"), entry[1])
+        if cmd_name == "calibrate":
+            return calibrate
+        module = import_module(f"projector.commands.{_MODULES.get(cmd_name, cmd_name)}")
+        command = getattr(module, f"{cmd_name.capitalize()}Command").command
         assert isinstance(command, click.Command)
         return command
 
@@ -113,7 +104,17 @@ class LazyGroup(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Help lines from the table, without importing anything."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, entry[2]) for name, entry in self.table.items()])
+            formatter.write_dl(list(self.table.items()))
+
+
+@click.command(cls=LazyGroup, table=CALIBRATE_COMMANDS, alone="lead")
+def calibrate() -> None:
+    """Find out how the projector sees the table.
+
+    Without a word more it leads through it, on the table itself.
+    With a phone or webcam: cards (print once), then photo or live.
+    With a tape measure only: crosses, then tape. Later: check.
+    """
 
 
 def _version() -> str:

@@ -6,15 +6,12 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import FILE, Command, Place
+from projector.commands.command_line import CommandLine, argument, option
+from projector.commands.places import Place
 from projector.output import BASE, write
 
 
-@click.command(cls=Command)
-@click.argument("docket", type=FILE, metavar="DOCKET.yaml")
-@click.option("--out", "-o", required=True, type=Place(BASE), metavar="NAME.yaml", help="The base.")
-@click.option("--title", help="What it is called; unset, as the docket is.")
-def base(docket: Path, out: Path, title: str | None) -> int:
+class BaseCommand(CommandLine):
     """Keep a docket's block, style, fit changes and measurements as a base.
 
     Fit one toile well, keep it as a base, and draw every other garment from it: a docket says
@@ -22,17 +19,27 @@ def base(docket: Path, out: Path, title: str | None) -> int:
     list once; every garment follows, and 'chalkbeam draft' tells which edges moved. A docket of
     imported outlines makes a base too.
     """
-    import datetime
 
-    from drafting.docket import Docket
-    from drafting.docket.base import Base, base_text
+    docket: Path = argument("DOCKET.yaml")
+    out: Path = option("The base.", Place(BASE), names="-o", metavar="NAME.yaml")
+    title: str | None = option("What it is called; unset, as the docket is.")
 
-    read = Docket.load(docket)
-    text = base_text(read, title or read.title, datetime.date.today().isoformat(), out)
-    write(out, text, BASE)
-    made = Base.load(out)
-    names = ", ".join(made.drafted or made.imported)
-    click.echo(f"Kept as a base in {out}: {names}.")
-    click.echo(f"A garment is drawn from it with: garment: {{base: {out.name}, changes: []}}")
-    click.echo("What can be done to its pieces: chalkbeam blocks --changes")
-    return 0
+    def run(self) -> int:
+        import datetime
+
+        from drafting.docket import Docket
+        from drafting.docket.base import Base, base_text
+
+        read = Docket.load(self.docket)
+        text = base_text(
+            read, self.title or read.title, datetime.date.today().isoformat(), self.out
+        )
+        write(self.out, text, BASE)
+        made = Base.load(self.out)
+        names = ", ".join(made.drafted or made.imported)
+        click.echo(f"Kept as a base in {self.out}: {names}.")
+        click.echo(
+            f"A garment is drawn from it with: garment: {{base: {self.out.name}, changes: []}}"
+        )
+        click.echo("What can be done to its pieces: chalkbeam blocks --changes")
+        return 0

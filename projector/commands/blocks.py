@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command
+from projector.commands.command_line import CommandLine, argument, json_switch, option
+from projector.commands.places import OUT_FOLDER
 from projector.output import DRAWING, Kind, write_all
 from projector.sketch import beside, dots, strokes
 
@@ -45,56 +46,52 @@ _UNDER: dict[str, tuple[str, dict[str, Any]]] = {
 }
 
 
-@click.command(cls=Command)
-@click.argument("name", required=False, metavar="[BLOCK]")
-@click.option(
-    "--out",
-    "-o",
-    type=OUT_FOLDER,
-    metavar="DIR",
-    help="Write a sketch of each style choice to this folder, as SVG.",
-)
-@click.option("--all", "whole", is_flag=True, help="Everything of every block.")
-@click.option("--unit", type=click.Choice(["cm", "mm", "in"]), default="cm", show_default=True)
-@click.option("--changes", "scissors", is_flag=True, help="What can be done to drafted pieces.")
-@JSON_OPTION
-def blocks(
-    name: str | None,
-    out: Path | None,
-    whole: bool,
-    unit: str,
-    scissors: bool,
-    as_json: bool,
-) -> None:
+class BlocksCommand(CommandLine):
     """What can be drafted: an overview of every block, or everything about one BLOCK.
 
     About one block: how each measurement is taken, every style option with its limits and a
     sketch, drawn by the block itself on one example body, and the fit changes.
     """
-    from drafting.blocks import get, names
-    from projector.console import print_json
 
-    if scissors:
-        _print_changes(as_json)
-        return
-    chosen = [get(name)] if name else [get(n) for n in names()]
-    if as_json:
-        print_json([_as_data(b) for b in chosen])
-    else:
-        for block in chosen:
-            if name or whole:
-                _print(block, unit)
-            else:
-                _print_overview(block)
-        if not name and not whole:
-            click.echo("\nStyles, limits, sketches and fit of one: chalkbeam blocks quick-top")
-            click.echo("Start a docket with these lines; then chalkbeam draft top.yaml --out top")
-            for line in _FIRST_DOCKET:
-                click.echo(f"    {line}")
-    if out is not None:
-        for block in chosen:
-            count = _write_sketches(block, out)
-            click.echo(f"{count} sketches written to {out}")
+    name: str | None = argument("[BLOCK]")
+    out: Path | None = option(
+        "Write a sketch of each style choice to this folder, as SVG.",
+        OUT_FOLDER,
+        names="-o",
+        metavar="DIR",
+    )
+    whole: bool = option("Everything of every block.", names="--all")
+    unit: str = option("", ("cm", "mm", "in"), default="cm")
+    scissors: bool = option("What can be done to drafted pieces.", names="--changes")
+    as_json: bool = json_switch()
+
+    def run(self) -> None:
+        from drafting.blocks import get, names
+        from projector.console import print_json
+
+        if self.scissors:
+            _print_changes(self.as_json)
+            return
+        chosen = [get(self.name)] if self.name else [get(n) for n in names()]
+        if self.as_json:
+            print_json([_as_data(b) for b in chosen])
+        else:
+            for block in chosen:
+                if self.name or self.whole:
+                    _print(block, self.unit)
+                else:
+                    _print_overview(block)
+            if not self.name and not self.whole:
+                click.echo("\nStyles, limits, sketches and fit of one: chalkbeam blocks quick-top")
+                click.echo(
+                    "Start a docket with these lines; then chalkbeam draft top.yaml --out top"
+                )
+                for line in _FIRST_DOCKET:
+                    click.echo(f"    {line}")
+        if self.out is not None:
+            for block in chosen:
+                count = _write_sketches(block, self.out)
+                click.echo(f"{count} sketches written to {self.out}")
 
 
 _PLACES = (
@@ -222,20 +219,20 @@ def _print(block: Block, unit: str) -> None:
         click.echo(_wrapped(f"{key}{more}: {m.how} {m.posture}"))
     click.echo()
     click.secho("Style", bold=True)
-    for option in block.options:
-        default = option.default
-        if isinstance(default, float) and option.kind in ("length", "both"):
+    for detail in block.options:
+        default = detail.default
+        if isinstance(default, float) and detail.kind in ("length", "both"):
             default = format_length(default, unit)
         shown = "" if default is None else f" [{default}]"
         limits = ""
-        if option.kind in ("length", "both"):
-            low, high = format_length(option.low, unit), format_length(option.high, unit)
+        if detail.kind in ("length", "both"):
+            low, high = format_length(detail.low, unit), format_length(detail.high, unit)
             limits = f" ({low} to {high})"
-        elif option.kind == "number":
-            limits = f" ({option.low:g} to {option.high:g})"
-        click.echo(_wrapped(f"{option.key}{shown}{limits}: {option.text}"))
-        if option.choices:
-            _print_choices(block, option.key, option.choices)
+        elif detail.kind == "number":
+            limits = f" ({detail.low:g} to {detail.high:g})"
+        click.echo(_wrapped(f"{detail.key}{shown}{limits}: {detail.text}"))
+        if detail.choices:
+            _print_choices(block, detail.key, detail.choices)
     click.echo()
     where = "'garment'" if block.alone else f"'garment', 'with', beside 'block: {block.name}'"
     click.secho(f"In the docket, under {where}", bold=True)
@@ -312,9 +309,9 @@ def _pieces_of(block: Block, style: dict[str, Any]) -> Mapping[str, Piece]:
         return {n: p for n, p in made.pieces.items() if n not in under.pieces}
     if key == "opening" and choice == "slit":
         style["opening_length"] = "12 cm"
-    option = next(o for o in block.options if o.key == key)
-    if option.when:  # without it the choice would change nothing
-        other, values = option.when[0]
+    detail = next(o for o in block.options if o.key == key)
+    if detail.when:  # without it the choice would change nothing
+        other, values = detail.when[0]
         style.setdefault(other, values[-1])
     return draft(block.name, _example(block), style).pieces
 
@@ -358,11 +355,11 @@ def _write_sketches(block: Block, out: Path) -> int:
     from drafting.export.svg import pieces_svg
 
     files: dict[Path, tuple[str | bytes, Kind]] = {}
-    for option in block.options:
-        for choice in option.choices:
-            pieces = _choice_pieces(block, option.key, choice)
-            name = f"{block.name}-{option.key}-{choice}".replace("_", "-").replace(" ", "-")
-            title = f"{block.title}: {option.key} {choice}"
+    for detail in block.options:
+        for choice in detail.choices:
+            pieces = _choice_pieces(block, detail.key, choice)
+            name = f"{block.name}-{detail.key}-{choice}".replace("_", "-").replace(" ", "-")
+            title = f"{block.title}: {detail.key} {choice}"
             files[out / f"{name}.svg"] = (pieces_svg(pieces, None, title=title), DRAWING)
     write_all(files)
     return len(files)

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from configs.units import parse_length
-from projector.commands.places import FILE, Command
+from projector.commands.command_line import CommandLine, option
 from projector.next_step import unit_here
 from projector.talk import Talk
 
@@ -21,42 +21,68 @@ _WAYS = (
 _SIZE = "1920x1080"
 
 
-@click.command(cls=Command)
-@click.option("--display", type=int, default=None, metavar="N",
-              help="The projector's display; the first that is not the primary when not given.")  # fmt: skip
-@click.option("--window", is_flag=True, help="A window instead: to try it out, nothing is kept.")
-@click.option("--photos", type=FILE, default=None, metavar="FOLDER",
-              help="Where your photo is looked for; this folder when not given.")  # fmt: skip
-@click.option("--camera", type=int, default=0, show_default=True, metavar="N",
-              help="The webcam that may be used.")  # fmt: skip
-@click.option("--unit", type=click.Choice(["mm", "in"]), default=None,
-              help="Of your rule and tape; as this folder's files say when not given.")  # fmt: skip
-def lead(
-    display: int | None, window: bool, photos: Path | None, camera: int, unit: str | None
-) -> int:
+class LeadCommand(CommandLine):
     """Be led through a calibration: on the table itself, from a photo, or with a tape measure.
 
     Needs no docket. Never look into the projector's lens.
     """
-    talk = Talk()
-    talk.listen()
-    unit = unit or unit_here(Path.cwd())
-    if display is not None or window:
-        return _on_the_table(talk, display, window, photos, camera, unit)
-    talk.say("How will you calibrate? Never look into the projector's lens.")
-    for n, (_, text) in enumerate(_WAYS, 1):
-        talk.say(f"{n}  {text}", "  ")
-    try:
-        way = _way(talk)
-        if way == "table":
-            return _on_the_table(talk, display, window, photos, camera, unit)
-        words = {"photo": _photo, "tape": _tape, "print": _cards}[way](talk, unit)
-    except EOFError:
-        talk.say()
-        talk.say("Nothing was changed. By commands: 'chalkbeam calibrate --help' lists the steps.")
-        return 1
-    talk.say(f"That is: chalkbeam calibrate {shlex.join(words)}")
-    return _run(words)
+
+    display: int | None = option(
+        "The projector's display; the first that is not the primary when not given.", metavar="N"
+    )
+    window: bool = option("A window instead: to try it out, nothing is kept.")
+    photos: Path | None = option(
+        "Where your photo is looked for; this folder when not given.", metavar="FOLDER"
+    )
+    camera: int = option("The webcam that may be used.", default=0, metavar="N")
+    unit: str | None = option(
+        "Of your rule and tape; as this folder's files say when not given.", ("mm", "in")
+    )
+
+    def run(self) -> int:
+        talk = Talk()
+        talk.listen()
+        unit = self.unit or unit_here(Path.cwd())
+        if self.display is not None or self.window:
+            return self._on_the_table(talk, unit)
+        talk.say("How will you calibrate? Never look into the projector's lens.")
+        for n, (_, text) in enumerate(_WAYS, 1):
+            talk.say(f"{n}  {text}", "  ")
+        try:
+            way = _way(talk)
+            if way == "table":
+                return self._on_the_table(talk, unit)
+            words = {"photo": _photo, "tape": _tape, "print": _cards}[way](talk, unit)
+        except EOFError:
+            talk.say()
+            talk.say(
+                "Nothing was changed. By commands: 'chalkbeam calibrate --help' lists the steps."
+            )
+            return 1
+        talk.say(f"That is: chalkbeam calibrate {shlex.join(words)}")
+        return _run(words)
+
+    def _on_the_table(self, talk: Talk, unit: str) -> int:
+        from calibrate.report import headline
+        from calibrate.store import newest
+        from drafting import Docket
+        from projector.app import Beam
+        from projector.leading import led
+
+        with Beam.open(self.display, None, self.window) as beam:
+            if beam.notice:
+                talk.say(beam.notice)
+            there = newest(beam.display.name, beam.size) is not None
+            folder = self.photos or Path.cwd()
+            leading = led(Docket(unit=unit), beam, folder, self.camera, in_use=there)
+            true = beam.true_scale
+        if leading.result is None:
+            talk.say("Left without a new calibration. Nothing was changed.")
+            return 1
+        click.get_current_context().params["calibrated"] = True
+        found = headline(leading.result)  # as the page said
+        talk.say(f"Calibrated. {found}" + ("" if true else " It was a window: nothing is kept."))
+        return 0
 
 
 def _way(talk: Talk) -> str:
@@ -70,34 +96,10 @@ def _way(talk: Talk) -> str:
 
 def _run(words: list[str]) -> int:
     """The command as if she had typed it, with all that guards its files."""
-    from projector.commands.calibrate import calibrate
+    from projector.cli import calibrate
 
     done = calibrate.main(words, prog_name="chalkbeam calibrate", standalone_mode=False)
     return done if isinstance(done, int) else 0
-
-
-def _on_the_table(
-    talk: Talk, display: int | None, window: bool, photos: Path | None, camera: int, unit: str
-) -> int:
-    from calibrate.report import headline
-    from calibrate.store import newest
-    from drafting import Docket
-    from projector.app import Beam
-    from projector.leading import led
-
-    with Beam.open(display, None, window) as beam:
-        if beam.notice:
-            talk.say(beam.notice)
-        there = newest(beam.display.name, beam.size) is not None
-        leading = led(Docket(unit=unit), beam, photos or Path.cwd(), camera, in_use=there)
-        true = beam.true_scale
-    if leading.result is None:
-        talk.say("Left without a new calibration. Nothing was changed.")
-        return 1
-    click.get_current_context().params["calibrated"] = True
-    found = headline(leading.result)  # as the page said
-    talk.say(f"Calibrated. {found}" + ("" if true else " It was a window: nothing is kept."))
-    return 0
 
 
 def _asked(talk: Talk, question: str, usual: str = "") -> str:

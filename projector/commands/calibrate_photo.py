@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from projector.commands.lengths import BEAM_MM, PAIR_MM, SIZE, UNIT
-from projector.commands.places import FILE, JSON_OPTION, Command, Place
+from projector.commands.command_line import CommandLine, argument, json_switch, option, rule_unit
+from projector.commands.lengths import BEAM_MM, PAIR_MM, SIZE
+from projector.commands.places import Place
 from projector.output import CALIBRATION, PICTURE, write_picture
 
 if TYPE_CHECKING:
@@ -18,138 +19,120 @@ if TYPE_CHECKING:
     from configs.errors import Refusal
 
 
-@click.command(cls=Command)
-@click.argument("photos", nargs=-1, required=True, type=FILE)
-@click.option(
-    "--size", type=SIZE, required=True, metavar="WxH", help="The projector's own resolution."
-)
-@click.option(
-    "--out", type=Place(CALIBRATION),
-    help="Where to save it, beside the store of calibrations.",
-)  # fmt: skip
-@click.option(
-    "--bars", "bars_mm", type=PAIR_MM, metavar="X,Y",
-    help="What your ruler reads on bar 1 and bar 2 of the cards page: 180.4,250.0 mm, or '7 1/16 in,9 13/16 in'",
-)  # fmt: skip
-@click.option(
-    "--square", "square_mm", type=PAIR_MM, metavar="X,Y",
-    help="What your ruler reads on the projected check square of 200 mm, in mm.",
-)  # fmt: skip
-@UNIT
-@click.option("--cards", "cards_file", type=FILE, help="cards.yaml, if other.")
-@click.option("--pattern", "pattern_file", type=FILE, help="pattern.yaml, if at hand.")
-@click.option(
-    "--beam-width",
-    type=BEAM_MM,
-    metavar="LENGTH",
-    help="Width of the light, as given to 'pattern'.",
-)
-@click.option("--display", default="", help="Name of the projector, for the store.")
-@click.option(
-    "--report", type=Place(PICTURE),
-    help="A picture: the photo with the error map, the cards and the corners found.",
-)  # fmt: skip
-@click.option(
-    "--square-picture", type=Place(PICTURE),
-    help="Write the check square of 200 mm as a picture to project.",
-)  # fmt: skip
-@JSON_OPTION
-def photo(
-    photos: tuple[Path, ...],
-    size: tuple[int, int],
-    out: Path | None,
-    bars_mm: tuple[float, float] | None,
-    square_mm: tuple[float, float] | None,
-    unit: str,
-    cards_file: Path | None,
-    pattern_file: Path | None,
-    beam_width: float | None,
-    display: str,
-    report: Path | None,
-    square_picture: Path | None,
-    as_json: bool,
-) -> None:
+class PhotoCommand(CommandLine):
     """Solve from one photo, or several, and save the calibration.
 
     Show the pattern, lay the four cards flat into its windows, photograph everything that is lit.
     Several photos from different sides make it truer; leave the cards where they are between them.
     """
-    from dataclasses import replace
 
-    from calibrate.cards import load_cards
-    from calibrate.detect import detect
-    from calibrate.pattern import load_pattern, pattern_for
-    from calibrate.photo import read_photo
-    from calibrate.report import apply_square, as_data, text
-    from calibrate.solve import bar_scale, solve
-    from calibrate.store import keep
-    from configs.errors import InputError, Refusal
+    photos: tuple[Path, ...] = argument()
+    size: tuple[int, int] = option("The projector's own resolution.", SIZE)
+    out: Path | None = option(
+        "Where to save it, beside the store of calibrations.", Place(CALIBRATION)
+    )
+    bars_mm: tuple[float, float] | None = option(
+        "What your ruler reads on bar 1 and bar 2 of the cards page: 180.4,250.0 mm, or '7 1/16 in,9 13/16 in'",
+        PAIR_MM,
+        names="--bars",
+    )
+    square_mm: tuple[float, float] | None = option(
+        "What your ruler reads on the projected check square of 200 mm, in mm.",
+        PAIR_MM,
+        names="--square",
+    )
+    unit: str = rule_unit()
+    cards_file: Path | None = option("cards.yaml, if other.", names="--cards")
+    pattern_file: Path | None = option("pattern.yaml, if at hand.", names="--pattern")
+    beam_width: float | None = option("Width of the light, as given to 'pattern'.", BEAM_MM)
+    display: str = option("Name of the projector, for the store.", default="")
+    report: Path | None = option(
+        "A picture: the photo with the error map, the cards and the corners found.", Place(PICTURE)
+    )
+    square_picture: Path | None = option(
+        "Write the check square of 200 mm as a picture to project.", Place(PICTURE)
+    )
+    as_json: bool = json_switch()
 
-    wanted = size
-    bar_scale(bars_mm)
-    ids = None if cards_file is None else [c.id for c in load_cards(cards_file).cards]
-    pattern = None
-    if pattern_file is not None:
-        pattern = load_pattern(pattern_file)
-        if pattern.size != wanted:
-            raise InputError.of(
-                f"{pattern_file}: size",
-                f"is {pattern.size[0]}x{pattern.size[1]}; --size says {wanted[0]}x{wanted[1]}.",
-                "Give the projector's own resolution to both.",
-            )
-    elif beam_width is not None:
-        pattern_for(wanted, beam_width)  # only to refuse nonsense: the photo shows the windows
-    seen: list[Detections] = []
-    first: Image | None = None
-    refused: list[Refusal] = []
-    for path in photos:
-        picture = read_photo(path)
+    def run(self) -> None:
+        from dataclasses import replace
+
+        from calibrate.cards import load_cards
+        from calibrate.detect import detect
+        from calibrate.pattern import load_pattern, pattern_for
+        from calibrate.photo import read_photo
+        from calibrate.report import apply_square, as_data, text
+        from calibrate.solve import bar_scale, solve
+        from calibrate.store import keep
+        from configs.errors import InputError, Refusal
+
+        wanted = self.size
+        bar_scale(self.bars_mm)
+        ids = None if self.cards_file is None else [c.id for c in load_cards(self.cards_file).cards]
+        pattern = None
+        if self.pattern_file is not None:
+            pattern = load_pattern(self.pattern_file)
+            if pattern.size != wanted:
+                raise InputError.of(
+                    f"{self.pattern_file}: size",
+                    f"is {pattern.size[0]}x{pattern.size[1]}; --size says {wanted[0]}x{wanted[1]}.",
+                    "Give the projector's own resolution to both.",
+                )
+        elif self.beam_width is not None:
+            pattern_for(
+                wanted, self.beam_width
+            )  # only to refuse nonsense: the photo shows the windows
+        seen: list[Detections] = []
+        first: Image | None = None
+        refused: list[Refusal] = []
+        for path in self.photos:
+            picture = read_photo(path)
+            try:
+                found = detect(picture, wanted, pattern=pattern, card_ids=ids, name=str(path))
+            except Refusal as refusal:
+                refused.append(refusal)
+                continue
+            seen.append(found)
+            first = picture if first is None else first
+            del picture
+        if not seen:
+            raise refused[0]
+        solution = solve(seen, bars_mm=self.bars_mm, display=self.display, pattern=pattern)
+        if self.beam_width is not None:
+            solution = _against_width(solution, self.beam_width)
+        calibration = solution.calibration
+        if self.square_mm is not None:
+            calibration = apply_square(calibration, self.square_mm)
+        calibration = calibration.told_in(self.unit)
+        solution = replace(solution, calibration=calibration)
+        saved = []
+        if self.out is not None:
+            calibration.save(self.out)
+            saved.append(self.out)
         try:
-            found = detect(picture, wanted, pattern=pattern, card_ids=ids, name=str(path))
-        except Refusal as refusal:
-            refused.append(refusal)
-            continue
-        seen.append(found)
-        first = picture if first is None else first
-        del picture
-    if not seen:
-        raise refused[0]
-    solution = solve(seen, bars_mm=bars_mm, display=display, pattern=pattern)
-    if beam_width is not None:
-        solution = _against_width(solution, beam_width)
-    calibration = solution.calibration
-    if square_mm is not None:
-        calibration = apply_square(calibration, square_mm)
-    calibration = calibration.told_in(unit)
-    solution = replace(solution, calibration=calibration)
-    saved = []
-    if out is not None:
-        calibration.save(out)
-        saved.append(out)
-    try:
-        saved.append(keep(calibration))
-    except InputError:  # the file asked for is written; 'project' can be given it
-        if out is None or display:
-            raise
-    if report is not None and first is not None:
-        from calibrate.report import picture as draw
+            saved.append(keep(calibration))
+        except InputError:  # the file asked for is written; 'project' can be given it
+            if self.out is None or self.display:
+                raise
+        if self.report is not None and first is not None:
+            from calibrate.report import picture as draw
 
-        write_picture(report, draw(first, solution, seen[0], solution.order.index(0)))
-    if square_picture is not None:
-        from calibrate.report import square_picture as square_of
+            write_picture(self.report, draw(first, solution, seen[0], solution.order.index(0)))
+        if self.square_picture is not None:
+            from calibrate.report import square_picture as square_of
 
-        write_picture(square_picture, square_of(calibration))
-    left_out = [str(r) for r in refused]
-    if as_json:
-        from projector.console import print_json
+            write_picture(self.square_picture, square_of(calibration))
+        left_out = [str(r) for r in refused]
+        if self.as_json:
+            from projector.console import print_json
 
-        data = as_data(solution, seen)
-        print_json({**data, "saved": [str(p) for p in saved], "left_out": left_out})
-        return
-    click.echo(text(solution, seen))
-    for line in left_out:
-        click.echo(f"Left out: {line}")
-    click.echo("Saved: " + ", ".join(str(p) for p in saved))
+            data = as_data(solution, seen)
+            print_json({**data, "saved": [str(p) for p in saved], "left_out": left_out})
+            return
+        click.echo(text(solution, seen))
+        for line in left_out:
+            click.echo(f"Left out: {line}")
+        click.echo("Saved: " + ", ".join(str(p) for p in saved))
 
 
 def _against_width(solution: Solution, wide_mm: float) -> Solution:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.lengths import LENGTH_MM, SIZE
-from projector.commands.places import FILE, JSON_OPTION, Command, Place, taken
+from projector.commands.places import Place, taken
 from projector.output import CLOTH, DOCKET, PICTURE, look_over, write, write_picture
 
 if TYPE_CHECKING:
@@ -17,58 +18,7 @@ if TYPE_CHECKING:
     from calibrate.calibration import Calibration
 
 
-@click.command(cls=Command)
-@click.argument("photo", required=False, type=FILE)
-@click.option(
-    "--calibration", "calibration_file", type=FILE,
-    help="The table's calibration; without it, the newest in the store.",
-)  # fmt: skip
-@click.option(
-    "--out", type=Place(CLOTH, beside={".png": PICTURE}),
-    help="Where to write the cloth: cloth.yaml",
-)  # fmt: skip
-@click.option(
-    "--into", type=Place(DOCKET, edited=lambda given: given["light"] is None), metavar="DOCKET.yaml",
-    help="Also make it the docket's cloth, lying where it was seen.",
-)  # fmt: skip
-@click.option(
-    "--keep-off", type=LENGTH_MM, default=3.0, show_default=True, metavar="LENGTH",
-    help="Leave this much along the edge, holes and flaws: raw edges fray and curl.",
-)  # fmt: skip
-@click.option(
-    "--grain", type=click.FloatRange(-360, 360), metavar="DEGREES",
-    help="The cloth's length, counter-clockwise from the table's right.",
-)  # fmt: skip
-@click.option(
-    "--grain-side", type=click.IntRange(1), metavar="N",
-    help="The straight side that follows the length, as the picture numbers them.",
-)  # fmt: skip
-@click.option(
-    "--light", type=Place(PICTURE), metavar="FILE.png",
-    help="Write the light to show while the photo is taken, and leave.",
-)  # fmt: skip
-@click.option(
-    "--size", type=SIZE, metavar="WxH", help="The projector's own resolution, with --light."
-)
-@click.option("--live", is_flag=True, help="No photo: show the light and look with a camera.")
-@click.option("--camera", default=0, show_default=True, help="Which camera, with --live.")
-@click.option("--display", type=int, help="Which display the projector is, with --live.")
-@JSON_OPTION
-def cloth(
-    photo: Path | None,
-    calibration_file: Path | None,
-    out: Path | None,
-    into: Path | None,
-    keep_off: float,
-    grain: float | None,
-    grain_side: int | None,
-    light: Path | None,
-    size: tuple[int, int] | None,
-    live: bool,
-    camera: int,
-    display: int | None,
-    as_json: bool,
-) -> None:
+class ClothCommand(CommandLine):
     """Find the cloth that lies on the table: outline, holes, flaws.
 
     Smooth it flat on something of another colour. Show the light of '--light' and keep the cloth
@@ -76,77 +26,117 @@ def cloth(
     them loose beside the cloth (its size is true then, its place not known). Bare table must show
     all round. The picture written beside the file numbers the straight sides.
     """
-    from calibrate.calibration import Calibration
-    from calibrate.cloth_scan.picture import picture as drawn
-    from calibrate.cloth_scan.scan import scan
-    from calibrate.cloth_scan.view import view_of
-    from calibrate.store import newest
-    from calibrate.store import told as told_of
-    from configs.errors import InputError
-    from projector.remnant import remnant, sentences
-    from projector.session.hold import alone
-    from projector.session.journal import with_noted
 
-    calibration = Calibration.load(calibration_file) if calibration_file else newest()
-    if light is not None:
-        _write_light(light, size, calibration)
-        return
-    if size is not None:
-        raise InputError.of("--size", "goes with --light.", "Leave it out.")
-    if (photo is None) == (not live):
-        raise InputError.of(
-            "cloth", "needs a PHOTO, or --live to look with a camera.", "Give one of the two."
-        )
-    if out is None and into is None:
-        raise InputError.of(
-            "cloth", "does not know where to write.", "Give --out cloth.yaml, or --into."
-        )
-    if not 0 <= keep_off <= 100:
-        raise InputError.of("--keep-off", f"{keep_off:g} mm is no rim.", "3 mm is usual.")
-    if grain is not None and grain_side is not None:
-        raise InputError.of("--grain", "and --grain-side say the same.", "Give one of the two.")
-    beside = _beside(out, into)
-    look_over([], [("", beside, PICTURE, False)])
-    picture, name = _picture(photo, calibration, camera, display)
-    view = view_of(picture, calibration, name)
-    found = scan(picture, view, grain_deg=grain, grain_side=grain_side, name=name)
-    made = remnant(found, keep_off, name)
-    written = []
-    with contextlib.ExitStack() as stack:
-        cloth, docket = made.cloth(), None
-        if into is not None:
-            taken([into], alone=True)
-            stack.enter_context(alone(into))
-            docket = made.into(with_noted(into).docket, placed=view.placed)
-            cloth = docket.cloth or cloth
-        if out is not None:
-            write(out, made.text(cloth), CLOTH)
-            written.append(out)
-        if docket is not None:
-            written.append(docket.save())
-    write_picture(beside, drawn(found))
-    written.append(beside)
-    if as_json:
-        from calibrate.cloth_scan.scan import as_data
-        from projector.console import print_json
+    photo: Path | None = argument()
+    calibration_file: Path | None = option(
+        "The table's calibration; without it, the newest in the store.", names="--calibration"
+    )
+    out: Path | None = option(
+        "Where to write the cloth: cloth.yaml", Place(CLOTH, beside={".png": PICTURE})
+    )
+    into: Path | None = option(
+        "Also make it the docket's cloth, lying where it was seen.",
+        Place(DOCKET, edited=lambda given: given["light"] is None),
+        metavar="DOCKET.yaml",
+    )
+    keep_off: float = option(
+        "Leave this much along the edge, holes and flaws: raw edges fray and curl.",
+        LENGTH_MM,
+        default=3.0,
+    )
+    grain: float | None = option(
+        "The cloth's length, counter-clockwise from the table's right.",
+        click.FloatRange(-360, 360),
+        metavar="DEGREES",
+    )
+    grain_side: int | None = option(
+        "The straight side that follows the length, as the picture numbers them.",
+        click.IntRange(1),
+        metavar="N",
+    )
+    light: Path | None = option(
+        "Write the light to show while the photo is taken, and leave.",
+        Place(PICTURE),
+        metavar="FILE.png",
+    )
+    size: tuple[int, int] | None = option("The projector's own resolution, with --light.", SIZE)
+    live: bool = option("No photo: show the light and look with a camera.")
+    camera: int = option("Which camera, with --live.", default=0)
+    display: int | None = option("Which display the projector is, with --live.")
+    as_json: bool = json_switch()
 
-        print_json(
-            {
-                **as_data(found, view),
-                "cloth": made.data,
-                "table_from_cloth": {"turn_deg": made.turn_deg, "at_mm": made.at_mm},
-                "notes": [*view.notes, *found.notes, *made.notes],
-                "written": [str(p) for p in written],
-            }
-        )
-        return
-    if calibration_file is None and calibration is not None:
-        click.echo(f"By the newest calibration in the store: {told_of(calibration)}.")
-    for line in sentences(found, view, made):
-        click.echo(line)
-    for line in (*view.notes, *found.notes, *made.notes):
-        click.echo(f"Note: {line}")
-    click.echo("Written: " + ", ".join(str(p) for p in written))
+    def run(self) -> None:
+        from calibrate.calibration import Calibration
+        from calibrate.cloth_scan.picture import picture as drawn
+        from calibrate.cloth_scan.scan import scan
+        from calibrate.cloth_scan.view import view_of
+        from calibrate.store import newest
+        from calibrate.store import told as told_of
+        from configs.errors import InputError
+        from projector.remnant import remnant, sentences
+        from projector.session.hold import alone
+        from projector.session.journal import with_noted
+
+        calibration = Calibration.load(self.calibration_file) if self.calibration_file else newest()
+        if self.light is not None:
+            _write_light(self.light, self.size, calibration)
+            return
+        if self.size is not None:
+            raise InputError.of("--size", "goes with --light.", "Leave it out.")
+        if (self.photo is None) == (not self.live):
+            raise InputError.of(
+                "cloth", "needs a PHOTO, or --live to look with a camera.", "Give one of the two."
+            )
+        if self.out is None and self.into is None:
+            raise InputError.of(
+                "cloth", "does not know where to write.", "Give --out cloth.yaml, or --into."
+            )
+        if not 0 <= self.keep_off <= 100:
+            raise InputError.of("--keep-off", f"{self.keep_off:g} mm is no rim.", "3 mm is usual.")
+        if self.grain is not None and self.grain_side is not None:
+            raise InputError.of("--grain", "and --grain-side say the same.", "Give one of the two.")
+        beside = _beside(self.out, self.into)
+        look_over([], [("", beside, PICTURE, False)])
+        picture, name = _picture(self.photo, calibration, self.camera, self.display)
+        view = view_of(picture, calibration, name)
+        found = scan(picture, view, grain_deg=self.grain, grain_side=self.grain_side, name=name)
+        made = remnant(found, self.keep_off, name)
+        written = []
+        with contextlib.ExitStack() as stack:
+            cloth, docket = made.cloth(), None
+            if self.into is not None:
+                taken([self.into], alone=True)
+                stack.enter_context(alone(self.into))
+                docket = made.into(with_noted(self.into).docket, placed=view.placed)
+                cloth = docket.cloth or cloth
+            if self.out is not None:
+                write(self.out, made.text(cloth), CLOTH)
+                written.append(self.out)
+            if docket is not None:
+                written.append(docket.save())
+        write_picture(beside, drawn(found))
+        written.append(beside)
+        if self.as_json:
+            from calibrate.cloth_scan.scan import as_data
+            from projector.console import print_json
+
+            print_json(
+                {
+                    **as_data(found, view),
+                    "cloth": made.data,
+                    "table_from_cloth": {"turn_deg": made.turn_deg, "at_mm": made.at_mm},
+                    "notes": [*view.notes, *found.notes, *made.notes],
+                    "written": [str(p) for p in written],
+                }
+            )
+            return
+        if self.calibration_file is None and calibration is not None:
+            click.echo(f"By the newest calibration in the store: {told_of(calibration)}.")
+        for line in sentences(found, view, made):
+            click.echo(line)
+        for line in (*view.notes, *found.notes, *made.notes):
+            click.echo(f"Note: {line}")
+        click.echo("Written: " + ", ".join(str(p) for p in written))
 
 
 def _write_light(path: Path, size: tuple[int, int] | None, calibration: Calibration | None) -> None:

@@ -6,49 +6,60 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import JSON_OPTION, OUT_FOLDER, Command
+from projector.commands.command_line import CommandLine, json_switch, option
+from projector.commands.places import OUT_FOLDER
 
 
-@click.command(cls=Command)
-@click.option("--out", type=OUT_FOLDER,
-              default=Path("chalkbeam-demo"), show_default=True,
-              help="Folder for the pictures and figures.")  # fmt: skip
-@click.option("--seed", type=click.IntRange(0, 10**6), default=3, show_default=True,
-              help="Another number: another table, projector and phone.")  # fmt: skip
-@JSON_OPTION
-def demo(out: Path, seed: int, as_json: bool) -> None:
+class DemoCommand(CommandLine):
     """The whole job on the virtual table, pictures and figures in a folder.
 
     Drafts a top for alto-3, lays it on folded cloth, photographs marker cards on a virtual table,
     solves the calibration from that photo, projects the lay back on to the table and measures there
     how far each cutting line lies from the draft. Only the devices are virtual.
     """
-    from configs import shipped
-    from projector.console import print_json, print_table
-    from projector.demo import run
 
-    outcome = run(out, shipped(), seed=seed, say=(lambda _: None) if as_json else click.echo)
-    if as_json:
-        print_json(outcome.report)
-        return
-    true = outcome.trueness
-    px = true.mm_per_px
-    print_table(
-        "\nCutting lines on the virtual table, against the draft",
-        ["", "mm", "projector px"],
-        [
-            ["rms", f"{true.rms_mm:.3f}", f"{true.rms_mm / px:.2f}"],
-            ["95 % within", f"{true.p95_mm:.3f}", f"{true.p95_mm / px:.2f}"],
-            ["largest", f"{true.max_mm:.3f}", f"{true.max_mm / px:.2f}"],
-        ],
+    out: Path = option(
+        "Folder for the pictures and figures.", OUT_FOLDER, default=Path("chalkbeam-demo")
     )
-    click.echo(
-        f"{len(true.errors_mm)} places measured; one projector pixel is {px:.2f} mm there; "
-        f"{outcome.report['seconds']['whole']:.0f} s in all."
+    seed: int = option(
+        "Another number: another table, projector and phone.", click.IntRange(0, 10**6), default=3
     )
-    click.echo(f"Look at {out / 'table.png'}, {out / 'photo.jpg'}, {out / 'lay.png'}.")
-    docket, calibration = out / "docket.yaml", out / "calibration.yaml"
-    click.echo(
-        "The same docket on a display (moving pieces; true only on the table it was solved for):\n"
-        f"  chalkbeam project {docket} --calibration {calibration} --window"
-    )
+    as_json: bool = json_switch()
+
+    def run(self) -> None:
+        from configs import shipped
+        from projector.console import print_json, print_table
+        from projector.demo import run
+
+        outcome = run(
+            self.out,
+            shipped(),
+            seed=self.seed,
+            say=(lambda _: None) if self.as_json else click.echo,
+        )
+        if self.as_json:
+            print_json(outcome.report)
+            return
+        true = outcome.trueness
+        px = true.mm_per_px
+        print_table(
+            "\nCutting lines on the virtual table, against the draft",
+            ["", "mm", "projector px"],
+            [
+                ["rms", f"{true.rms_mm:.3f}", f"{true.rms_mm / px:.2f}"],
+                ["95 % within", f"{true.p95_mm:.3f}", f"{true.p95_mm / px:.2f}"],
+                ["largest", f"{true.max_mm:.3f}", f"{true.max_mm / px:.2f}"],
+            ],
+        )
+        click.echo(
+            f"{len(true.errors_mm)} places measured; one projector pixel is {px:.2f} mm there; "
+            f"{outcome.report['seconds']['whole']:.0f} s in all."
+        )
+        click.echo(
+            f"Look at {self.out / 'table.png'}, {self.out / 'photo.jpg'}, {self.out / 'lay.png'}."
+        )
+        docket, calibration = self.out / "docket.yaml", self.out / "calibration.yaml"
+        click.echo(
+            "The same docket on a display (moving pieces; true only on the table it was solved for):\n"
+            f"  chalkbeam project {docket} --calibration {calibration} --window"
+        )

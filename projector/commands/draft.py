@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import FILE, JSON_OPTION, OUT_FOLDER, Command
+from projector.commands.command_line import CommandLine, argument, json_switch, option
+from projector.commands.places import OUT_FOLDER
 from projector.output import DRAWING, kind_named, marked, write, write_all
 
 if TYPE_CHECKING:
@@ -16,76 +17,70 @@ if TYPE_CHECKING:
     from drafting.report import Report
 
 
-@click.command(cls=Command)
-@click.argument("docket", type=FILE, metavar="DOCKET.yaml")
-@click.option(
-    "--out",
-    "-o",
-    type=OUT_FOLDER,
-    metavar="DIR",
-    help="Folder for the pieces and the truing report.",
-)
-@click.option(
-    "--steps", is_flag=True, help="Also draw the construction, step by step, with her numbers."
-)
-@click.option(
-    "--why", metavar="EDGE", help="Only tell what an edge hangs on, like 'side' or 'back neckline'."
-)
-@click.option(
-    "--slips",
-    is_flag=True,
-    help="Only tell which measure moves the garment most if the tape slipped.",
-)
-@JSON_OPTION
-def draft(
-    docket: Path, out: Path | None, steps: bool, why: str | None, slips: bool, as_json: bool
-) -> int:
+class DraftCommand(CommandLine):
     """Draft the garment: one SVG a piece in true millimetres, and the truing report.
 
     The report measures what was drawn: seams that are sewn together, square corners, lines
     that run on over a seam, finished girths, the way for the head. When a check fails the
     pieces are written all the same, so that you can look at them, and the exit code is 1.
     """
-    from drafting.docket import Docket
-    from drafting.docket.telling import told_in
-    from drafting.export.svg import pieces_svg
-    from drafting.report import report
-    from drafting.strips import pieced
-    from projector.console import print_json
-    from projector.drafted import keep_clean
 
-    if out is None and not (why or slips):
-        context = click.get_current_context()
-        missing = next(p for p in context.command.params if p.name == "out")
-        raise click.MissingParameter(ctx=context, param=missing)
-    read = Docket.load(docket)
-    if why or slips:
-        _explain(read.draft(), why, out if slips else None, slips, as_json)
-        return 0
-    assert out is not None
-    made = report(read)
-    drawn: dict[str, str | bytes] = {
-        f"{name.replace(' ', '-')}.svg": pieces_svg(
-            {name: piece}, read.allowances_for(name), title=read.title, unit=told_in(read)
-        )
-        for name, piece in pieced(made.draft.pieces, read.joins).items()
-    }
-    drawn["truing.txt"] = made.text()
-    written = list(drawn)
-    if steps:
-        shown = _drawn_steps(made.draft, read.title)
-        drawn |= shown
-        written += ["steps.pdf", f"steps/ ({len(shown) - 1} pictures)"]
-    files = {n: marked(d if isinstance(d, bytes) else d.encode("utf-8")) for n, d in drawn.items()}
-    write_all({out / name: (data, kind_named(name)) for name, data in files.items()})
-    cleared = keep_clean(out, docket, files)
-    if as_json:
-        print_json({**made.to_dict(), "files": written, "folder": cleared})
-    else:
-        _print(made, out, written)
-        for line in cleared:
-            click.echo(line)
-    return 1 if made.failed else 0
+    docket: Path = argument("DOCKET.yaml")
+    out: Path | None = option(
+        "Folder for the pieces and the truing report.", OUT_FOLDER, names="-o", metavar="DIR"
+    )
+    steps: bool = option("Also draw the construction, step by step, with her numbers.")
+    why: str | None = option(
+        "Only tell what an edge hangs on, like 'side' or 'back neckline'.", metavar="EDGE"
+    )
+    slips: bool = option("Only tell which measure moves the garment most if the tape slipped.")
+    as_json: bool = json_switch()
+
+    def run(self) -> int:
+        from drafting.docket import Docket
+        from drafting.docket.telling import told_in
+        from drafting.export.svg import pieces_svg
+        from drafting.report import report
+        from drafting.strips import pieced
+        from projector.console import print_json
+        from projector.drafted import keep_clean
+
+        if self.out is None and not (self.why or self.slips):
+            context = click.get_current_context()
+            missing = next(p for p in context.command.params if p.name == "out")
+            raise click.MissingParameter(ctx=context, param=missing)
+        read = Docket.load(self.docket)
+        if self.why or self.slips:
+            _explain(
+                read.draft(), self.why, self.out if self.slips else None, self.slips, self.as_json
+            )
+            return 0
+        assert self.out is not None
+        made = report(read)
+        drawn: dict[str, str | bytes] = {
+            f"{name.replace(' ', '-')}.svg": pieces_svg(
+                {name: piece}, read.allowances_for(name), title=read.title, unit=told_in(read)
+            )
+            for name, piece in pieced(made.draft.pieces, read.joins).items()
+        }
+        drawn["truing.txt"] = made.text()
+        written = list(drawn)
+        if self.steps:
+            shown = _drawn_steps(made.draft, read.title)
+            drawn |= shown
+            written += ["steps.pdf", f"steps/ ({len(shown) - 1} pictures)"]
+        files = {
+            n: marked(d if isinstance(d, bytes) else d.encode("utf-8")) for n, d in drawn.items()
+        }
+        write_all({self.out / name: (data, kind_named(name)) for name, data in files.items()})
+        cleared = keep_clean(self.out, self.docket, files)
+        if self.as_json:
+            print_json({**made.to_dict(), "files": written, "folder": cleared})
+        else:
+            _print(made, self.out, written)
+            for line in cleared:
+                click.echo(line)
+        return 1 if made.failed else 0
 
 
 def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_json: bool) -> None:

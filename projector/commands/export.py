@@ -6,40 +6,15 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
-from projector.commands.places import FILE, JSON_OPTION, Command, Place
+from projector.commands.command_line import CommandLine, argument, json_switch, option
+from projector.commands.places import Place
 from projector.output import EXCHANGE, write
 
 if TYPE_CHECKING:
     from drafting.piece import Piece
 
 
-@click.command(cls=Command)
-@click.argument("docket", type=FILE, metavar="DOCKET.yaml")
-@click.option(
-    "--out",
-    "-o",
-    required=True,
-    type=Place(EXCHANGE),
-    metavar="FILE.svg|FILE.dxf",
-    help="What to write; its ending says which kind.",
-)
-@click.option(
-    "--piece",
-    "-p",
-    "only",
-    multiple=True,
-    metavar="NAME",
-    help="Only this piece; may be given again.",
-)
-@click.option(
-    "--unfolded",
-    is_flag=True,
-    help="Write pieces on the fold whole; else as their half, its cutting line open at the fold.",
-)
-@JSON_OPTION
-def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_json: bool) -> None:
+class ExportCommand(CommandLine):
     """Write the pieces with their cutting and sewing lines, at true scale.
 
     SVG: width and height in mm, one user unit a millimetre; each piece is a group with its named
@@ -50,56 +25,80 @@ def export(docket: Path, out: Path, only: tuple[str, ...], unfolded: bool, as_js
     text. Grade rules, stripe lines and cut-outs of that standard are not written; conformance is
     not claimed.
     """
-    from configs.units import format_length
-    from drafting.docket import Docket
-    from drafting.docket.telling import told_in
-    from drafting.export.cut_size import cut_size
-    from projector.console import print_json, print_table, warn
 
-    read = Docket.load(docket)
-    unit = told_in(read)
-    pieces, allowances = cut_size(read, chosen_pieces(read.every_piece(), only))
-    if out.suffix.lower() == ".svg":
-        from drafting.export.svg import pieces_svg
-
-        drawing = pieces_svg(pieces, allowances, title=read.title, unfolded=unfolded, unit=unit)
-        write(out, drawing, EXCHANGE)
-    else:
-        from drafting.export.dxf import pieces_dxf
-
-        written = pieces_dxf(pieces, allowances, title=read.title, unfolded=unfolded, unit=unit)
-        write(out, written, EXCHANGE)
-    for caution in read.allowance_cautions():
-        warn(caution, stderr=True)
-    rows = []
-    for name, piece in pieces.items():
-        own = allowances[name]
-        ring = piece.unfolded(own) if unfolded else piece.cutting_line(own)
-        piece = piece.opened() if unfolded else piece
-        (left, low), (right, high) = ring.min(axis=0), ring.max(axis=0)
-        rows.append((name, piece, right - left, high - low))
-    if as_json:
-        print_json(
-            {
-                "file": str(out),
-                "pieces": [
-                    {
-                        "name": name,
-                        "cut": piece.cut,
-                        "width_mm": round(width, 3),
-                        "height_mm": round(height, 3),
-                        "edges_mm": {n: round(e.length_mm, 3) for n, e in piece.edges.items()},
-                    }
-                    for name, piece, width, height in rows
-                ],
-            }
-        )
-        return
-    print_table(
-        f"{out}: {len(pieces)} piece{'s' if len(pieces) != 1 else ''} at true scale",
-        ["piece", "cut", "width", "height"],
-        [(n, str(p.cut), format_length(w, unit), format_length(h, unit)) for n, p, w, h in rows],
+    docket: Path = argument("DOCKET.yaml")
+    out: Path = option(
+        "What to write; its ending says which kind.",
+        Place(EXCHANGE),
+        names="-o",
+        metavar="FILE.svg|FILE.dxf",
     )
+    only: tuple[str, ...] = option(
+        "Only this piece; may be given again.", names="--piece -p", metavar="NAME"
+    )
+    unfolded: bool = option(
+        "Write pieces on the fold whole; else as their half, its cutting line open at the fold."
+    )
+    as_json: bool = json_switch()
+
+    def run(self) -> None:
+        from configs.units import format_length
+        from drafting.docket import Docket
+        from drafting.docket.telling import told_in
+        from drafting.export.cut_size import cut_size
+        from projector.console import print_json, print_table, warn
+
+        read = Docket.load(self.docket)
+        unit = told_in(read)
+        pieces, allowances = cut_size(read, chosen_pieces(read.every_piece(), self.only))
+        if self.out.suffix.lower() == ".svg":
+            from drafting.export.svg import pieces_svg
+
+            drawing = pieces_svg(
+                pieces, allowances, title=read.title, unfolded=self.unfolded, unit=unit
+            )
+            write(self.out, drawing, EXCHANGE)
+        else:
+            from drafting.export.dxf import pieces_dxf
+
+            written = pieces_dxf(
+                pieces, allowances, title=read.title, unfolded=self.unfolded, unit=unit
+            )
+            write(self.out, written, EXCHANGE)
+        for caution in read.allowance_cautions():
+            warn(caution, stderr=True)
+        rows = []
+        for name, piece in pieces.items():
+            own = allowances[name]
+            ring = piece.unfolded(own) if self.unfolded else piece.cutting_line(own)
+            piece = piece.opened() if self.unfolded else piece
+            (left, low), (right, high) = ring.min(axis=0), ring.max(axis=0)
+            rows.append((name, piece, right - left, high - low))
+        if self.as_json:
+            print_json(
+                {
+                    "file": str(self.out),
+                    "pieces": [
+                        {
+                            "name": name,
+                            "cut": piece.cut,
+                            "width_mm": round(width, 3),
+                            "height_mm": round(height, 3),
+                            "edges_mm": {n: round(e.length_mm, 3) for n, e in piece.edges.items()},
+                        }
+                        for name, piece, width, height in rows
+                    ],
+                }
+            )
+            return
+        print_table(
+            f"{self.out}: {len(pieces)} piece{'s' if len(pieces) != 1 else ''} at true scale",
+            ["piece", "cut", "width", "height"],
+            [
+                (n, str(p.cut), format_length(w, unit), format_length(h, unit))
+                for n, p, w, h in rows
+            ],
+        )
 
 
 def chosen_pieces(pieces: Mapping[str, Piece], only: tuple[str, ...]) -> dict[str, Piece]:

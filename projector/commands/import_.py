@@ -10,107 +10,20 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from configs.errors import InputError
-from projector.commands.places import FILE, JSON_OPTION, Command, Place
+from projector.commands.command_line import CommandLine, argument, json_switch, option
+from projector.commands.places import Place
 from projector.output import DOCKET, DRAWING, write
 
 if TYPE_CHECKING:
     from drafting.intake.found import Outline
 
 _EACH = "[PIECE=]"
+# what is said of pieces that go into a docket
+_SAID = ("rename", "cut", "pair", "fold", "grain", "turns", "edge", "allowance")
 _DOCKET = Place(DOCKET, edited=lambda _: True)
 
 
-@click.command("import", cls=Command)
-@click.argument("file", type=FILE, metavar="FILE.svg|FILE.dxf")
-@click.argument("docket", type=_DOCKET, metavar="[DOCKET.yaml]", required=False)
-@click.option(
-    "--out",
-    "-o",
-    "docket_out",
-    type=_DOCKET,
-    metavar="DOCKET.yaml",
-    help="The docket, when it is not named as the second argument.",
-)
-@click.option(
-    "--unit",
-    type=click.Choice(["mm", "cm", "in", "pt", "px"]),
-    help="What one unit of the drawing is, when the file does not say, or says it wrong.",
-)
-@click.option(
-    "--side",
-    metavar="PIECE/SIDE=LENGTH",
-    help="What this side measures: everything is scaled so, when the file was drawn at another scale.",
-)
-@click.option(
-    "--outline",
-    "only",
-    multiple=True,
-    metavar="NAME",
-    help="Take only this outline; may be given again.",
-)
-@click.option("--rename", multiple=True, metavar="OLD=NEW", help="Give a piece another name.")
-@click.option("--cut", multiple=True, metavar=f"{_EACH}N", help="How many are cut.")
-@click.option(
-    "--pair", multiple=True, metavar="PIECE", help="Cut as left and right; 'all' for every piece."
-)
-@click.option(
-    "--fold",
-    multiple=True,
-    metavar=f"{_EACH}SIDE",
-    help="The side on the fold: left, right, top or bottom of the drawing, or a side's name.",
-)
-@click.option(
-    "--grain",
-    multiple=True,
-    metavar=f"{_EACH}DEGREES",
-    help="Where the grain points in the drawing, counter-clockwise from its right; 90 is up.",
-)
-@click.option(
-    "--turns",
-    multiple=True,
-    metavar=f"{_EACH}DEG,…",
-    help="Turns allowed on the cloth; 0,180 unless said.",
-)
-@click.option(
-    "--edge",
-    multiple=True,
-    metavar="PIECE/SIDE=NAME",
-    help="Name a side, so that it can have its own allowance.",
-)
-@click.option(
-    "--allowance",
-    multiple=True,
-    metavar=f"{_EACH[:-2]}[/EDGE]=]WIDTH",
-    help="Allowance such as '10 mm'; of one edge with PIECE/EDGE=.",
-)
-@click.option(
-    "--lines",
-    type=click.Choice(["sewing", "cutting"]),
-    help="What the outlines are, when the file does not say; cutting lines get no allowance. Sewing unless said.",
-)
-@click.option(
-    "--picture",
-    type=Place(DRAWING),
-    metavar="FILE.svg",
-    help="Draw the outlines with the name and length of every side.",
-)
-@click.option(
-    "--replace", "replacing", is_flag=True, help="Replace pieces of the same name in the docket."
-)
-@JSON_OPTION
-def import_(
-    file: Path,
-    docket: Path | None,
-    docket_out: Path | None,
-    unit: str | None,
-    side: str | None,
-    only: tuple[str, ...],
-    lines: str | None,
-    picture: Path | None,
-    replacing: bool,
-    as_json: bool,
-    **said: tuple[str, ...],
-) -> None:
+class ImportCommand(CommandLine, name="import"):
     """Take closed outlines from an SVG or DXF file into a docket as pieces.
 
     Without a docket, shows what the file holds: each outline with its size and sides; --picture
@@ -120,55 +33,110 @@ def import_(
     outline cannot: --fold, --grain, --cut, --pair, --allowance. PIECE= may be left out when it
     goes for all. Where a file has a cutting line beside the sewing line, it is cut there.
     """
-    from drafting.docket import Docket
-    from drafting.intake import read_outlines
-    from drafting.intake.adopt import named_sides
-    from drafting.intake.saying import allowances_from, one_of, renamed, said_of, scale_from
-    from drafting.intake.taking import into, on_their_outlines, pieces_from, with_allowances
-    from projector.session.hold import alone
 
-    if docket is not None and docket_out is not None and docket != docket_out:
-        raise InputError.of("--out", f"names '{docket_out}' beside '{docket}'.", "Name one docket.")
-    docket = docket or docket_out
+    file: Path = argument("FILE.svg|FILE.dxf")
+    docket: Path | None = argument("[DOCKET.yaml]", _DOCKET)
+    docket_out: Path | None = option(
+        "The docket, when it is not named as the second argument.",
+        _DOCKET,
+        names="--out -o",
+        metavar="DOCKET.yaml",
+    )
+    unit: str | None = option(
+        "What one unit of the drawing is, when the file does not say, or says it wrong.",
+        ("mm", "cm", "in", "pt", "px"),
+    )
+    side: str | None = option(
+        "What this side measures: everything is scaled so, when the file was drawn at another scale.",
+        metavar="PIECE/SIDE=LENGTH",
+    )
+    only: tuple[str, ...] = option(
+        "Take only this outline; may be given again.", names="--outline", metavar="NAME"
+    )
+    rename: tuple[str, ...] = option("Give a piece another name.", metavar="OLD=NEW")
+    cut: tuple[str, ...] = option("How many are cut.", metavar=f"{_EACH}N")
+    pair: tuple[str, ...] = option("Cut as left and right; 'all' for every piece.", metavar="PIECE")
+    fold: tuple[str, ...] = option(
+        "The side on the fold: left, right, top or bottom of the drawing, or a side's name.",
+        metavar=f"{_EACH}SIDE",
+    )
+    grain: tuple[str, ...] = option(
+        "Where the grain points in the drawing, counter-clockwise from its right; 90 is up.",
+        metavar=f"{_EACH}DEGREES",
+    )
+    turns: tuple[str, ...] = option(
+        "Turns allowed on the cloth; 0,180 unless said.", metavar=f"{_EACH}DEG,…"
+    )
+    edge: tuple[str, ...] = option(
+        "Name a side, so that it can have its own allowance.", metavar="PIECE/SIDE=NAME"
+    )
+    allowance: tuple[str, ...] = option(
+        "Allowance such as '10 mm'; of one edge with PIECE/EDGE=.",
+        metavar=f"{_EACH[:-2]}[/EDGE]=]WIDTH",
+    )
+    lines: str | None = option(
+        "What the outlines are, when the file does not say; cutting lines get no allowance. Sewing unless said.",
+        ("sewing", "cutting"),
+    )
+    picture: Path | None = option(
+        "Draw the outlines with the name and length of every side.",
+        Place(DRAWING),
+        metavar="FILE.svg",
+    )
+    replacing: bool = option("Replace pieces of the same name in the docket.", names="--replace")
+    as_json: bool = json_switch()
 
-    def read(scale: float = 1.0) -> tuple[dict[str, Outline], tuple[str, ...]]:
-        """The outlines wanted, by their names in the docket, and what is told of the file."""
-        found = read_outlines(file, unit, only, scale)
-        names = [o.name for o in found.outlines]
-        wanted = [one_of(name, names, "--outline") for name in only] or names
-        new = renamed(said["rename"], wanted)
-        return {new[o.name]: o for o in found.outlines if o.name in wanted}, found.notes
+    def run(self) -> None:
+        from drafting.docket import Docket
+        from drafting.intake import read_outlines
+        from drafting.intake.adopt import named_sides
+        from drafting.intake.saying import allowances_from, one_of, renamed, said_of, scale_from
+        from drafting.intake.taking import into, on_their_outlines, pieces_from, with_allowances
+        from projector.session.hold import alone
 
-    outlines, notes = read()
-    if side is not None:
-        scale, note = scale_from(side, outlines)
-        outlines, notes = read(scale)
-        notes = (*notes, note)
-    sides = {n: dict(o.edges) or named_sides(o.points) for n, o in outlines.items()}
-    if picture is not None:
-        from drafting.export.svg import sides_svg
+        docket, other = self.docket or self.docket_out, self.docket_out
+        if other is not None and docket != other:
+            raise InputError.of("--out", f"names '{other}' beside '{docket}'.", "Name one docket.")
+        said: dict[str, tuple[str, ...]] = {word: getattr(self, word) for word in _SAID}
 
-        write(picture, sides_svg(sides, title=file.name), DRAWING)
-    if docket is None:
-        _only_for_dockets({w: texts for w, texts in said.items() if w != "rename"})
-        _show(str(file), outlines, sides, notes, as_json)
-        return
-    pieces = pieces_from(outlines, said_of(list(outlines), said))
-    as_cut = [n for n, o in outlines.items() if (o.line or lines) == "cutting"]
-    own = allowances_from(said["allowance"], pieces)
-    with alone(docket) if docket.exists() else contextlib.nullcontext():
-        before = Docket.load(docket) if docket.exists() else Docket(title=file.stem)
-        taken = with_allowances(pieces, own, as_cut=as_cut, kept=bool(before.allowances))
-        made = into(before, taken, replacing=replacing, where=str(docket))
-        made.save(docket)
-    told = list(taken.told)
-    if bare := on_their_outlines(taken, made, as_cut):
-        told.append(
-            f"No allowance is named for {', '.join(bare)}: they will be cut on their outlines. "
-            "Name one with --allowance, or in the docket's 'allowances'."
-        )
-    sides = {n: {e: x.points for e, x in p.edges.items()} for n, p in taken.pieces.items()}
-    _show(f"{file} → {docket}", outlines, sides, (*told, *notes), as_json)
+        def read(scale: float = 1.0) -> tuple[dict[str, Outline], tuple[str, ...]]:
+            """The outlines wanted, by their names in the docket, and what is told of the file."""
+            found = read_outlines(self.file, self.unit, self.only, scale)
+            names = [o.name for o in found.outlines]
+            wanted = [one_of(name, names, "--outline") for name in self.only] or names
+            new = renamed(said["rename"], wanted)
+            return {new[o.name]: o for o in found.outlines if o.name in wanted}, found.notes
+
+        outlines, notes = read()
+        if self.side is not None:
+            scale, note = scale_from(self.side, outlines)
+            outlines, notes = read(scale)
+            notes = (*notes, note)
+        sides = {n: dict(o.edges) or named_sides(o.points) for n, o in outlines.items()}
+        if self.picture is not None:
+            from drafting.export.svg import sides_svg
+
+            write(self.picture, sides_svg(sides, title=self.file.name), DRAWING)
+        if docket is None:
+            _only_for_dockets({w: texts for w, texts in said.items() if w != "rename"})
+            _show(str(self.file), outlines, sides, notes, self.as_json)
+            return
+        pieces = pieces_from(outlines, said_of(list(outlines), said))
+        as_cut = [n for n, o in outlines.items() if (o.line or self.lines) == "cutting"]
+        own = allowances_from(said["allowance"], pieces)
+        with alone(docket) if docket.exists() else contextlib.nullcontext():
+            before = Docket.load(docket) if docket.exists() else Docket(title=self.file.stem)
+            taken = with_allowances(pieces, own, as_cut=as_cut, kept=bool(before.allowances))
+            made = into(before, taken, replacing=self.replacing, where=str(docket))
+            made.save(docket)
+        told = list(taken.told)
+        if bare := on_their_outlines(taken, made, as_cut):
+            told.append(
+                f"No allowance is named for {', '.join(bare)}: they will be cut on their outlines. "
+                "Name one with --allowance, or in the docket's 'allowances'."
+            )
+        sides = {n: {e: x.points for e, x in p.edges.items()} for n, p in taken.pieces.items()}
+        _show(f"{self.file} → {docket}", outlines, sides, (*told, *notes), self.as_json)
 
 
 def _only_for_dockets(said: Mapping[str, tuple[str, ...]]) -> None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import JSON_OPTION, Command, Place, taken
+from projector.commands.command_line import CommandLine, argument, json_switch, option
+from projector.commands.places import Place, taken
 from projector.output import DOCKET, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
@@ -22,70 +23,7 @@ MOST_SECONDS = 24 * 3600.0
 _DOCKET = Place(DOCKET, edited=lambda given: not given["dry_run"])
 
 
-@click.command(cls=Command)
-@click.argument("docket", type=_DOCKET, metavar="DOCKET.yaml")
-@click.option(
-    "--seconds",
-    default=10.0,
-    show_default=True,
-    type=click.FloatRange(0.0, MOST_SECONDS),
-    help="How long to look for better lays. Ctrl-C ends it early and keeps the best.",
-)
-@click.option(
-    "--picture",
-    type=Place(PICTURE),
-    metavar="FILE.png",
-    help="Where the picture goes (for top.yaml: top.lay.png beside it).",
-)
-@click.option(
-    "--distance", metavar="LENGTH", help="Between cutting lines, such as 5 mm; else the docket's."
-)
-@click.option(
-    "--with",
-    "others",
-    multiple=True,
-    type=_DOCKET,
-    metavar="OTHER.yaml",
-    help="Lay another docket's pieces on the same cloth too (may be repeated). Both note it under "
-    "'shares'; laid alone later, each keeps off the other.",
-)
-@click.option(
-    "--cloth", "only", metavar="NAME",
-    help="Lay only what is cut from this one of the docket's further 'cloths'; else all are laid.",
-)  # fmt: skip
-@click.option(
-    "--beam", metavar="LENGTHxWIDTH",
-    help="What your projector lights, such as '120x70 cm': tells in which order to cut, the cloth "
-    "moved as little as can be.",
-)  # fmt: skip
-@click.option("--afresh", is_flag=True, help="Forget the lay so far (locked pieces stay).")
-@click.option(
-    "--compare/--no-compare",
-    default=None,
-    help="Also try the widths sold, folded and single (by itself when buying off the bolt; of cloth "
-    "with a length, only folded against single).",
-)
-@click.option(
-    "--unit", type=click.Choice(["cm", "in"]), help="For print; else as the docket measures."
-)
-@click.option("--partial", is_flag=True, help="Keep the lay though something found no room.")
-@click.option("--dry-run", is_flag=True, help="Write nothing.")
-@JSON_OPTION
-def lay(
-    docket: Path,
-    seconds: float,
-    picture: Path | None,
-    distance: str | None,
-    others: tuple[Path, ...],
-    only: str | None,
-    beam: str | None,
-    afresh: bool,
-    compare: bool | None,
-    unit: str | None,
-    partial: bool,
-    dry_run: bool,
-    as_json: bool,
-) -> int:
+class LayCommand(CommandLine):
     """Lay the pieces on the cloth so that little of it is wasted.
 
     The first plan comes at once, better ones while you wait. Pieces that you locked or traced
@@ -96,98 +34,142 @@ def lay(
     What is cut from further cloths ('cloths' in the docket) is laid on each of them, with a
     picture and a purchase of its own; that lay is kept in a small docket beside: top.lining.yaml.
     """
-    from configs.errors import InputError
-    from configs.units import typed_length
-    from drafting.docket.beside import docket_of_cloth
-    from drafting.docket.telling import told_in
-    from drafting.lay.order import stops
-    from drafting.lay.rules import LEAST_BARE_DISTANCE_MM
-    from projector import lay_report, laying
-    from projector.console import print_json, print_table, warn
-    from projector.lay_picture import lay_picture
-    from projector.session.shares import together
 
-    _all_different(docket, others)
-    apart = (
-        None
-        if distance is None
-        else typed_length(distance, "--distance", LEAST_BARE_DISTANCE_MM, 100.0)
+    docket: Path = argument("DOCKET.yaml", _DOCKET)
+    seconds: float = option(
+        "How long to look for better lays. Ctrl-C ends it early and keeps the best.",
+        click.FloatRange(0.0, MOST_SECONDS),
+        default=10.0,
     )
-    if apart is not None and not 0.0 <= apart <= 100.0:
-        raise InputError.of("--distance", f"{distance} is outside 0 to 100 mm.")
-    lit = None if beam is None else _beam(beam)
-    told: list[dict[str, Any]] = []
-    code = 0
+    picture: Path | None = option(
+        "Where the picture goes (for top.yaml: top.lay.png beside it).",
+        Place(PICTURE),
+        metavar="FILE.png",
+    )
+    distance: str | None = option(
+        "Between cutting lines, such as 5 mm; else the docket's.", metavar="LENGTH"
+    )
+    others: tuple[Path, ...] = option(
+        "Lay another docket's pieces on the same cloth too (may be repeated). Both note it under "
+        "'shares'; laid alone later, each keeps off the other.",
+        _DOCKET,
+        names="--with",
+        metavar="OTHER.yaml",
+    )
+    only: str | None = option(
+        "Lay only what is cut from this one of the docket's further 'cloths'; else all are laid.",
+        names="--cloth",
+        metavar="NAME",
+    )
+    beam: str | None = option(
+        "What your projector lights, such as '120x70 cm': tells in which order to cut, the cloth "
+        "moved as little as can be.",
+        metavar="LENGTHxWIDTH",
+    )
+    afresh: bool = option("Forget the lay so far (locked pieces stay).")
+    compare: bool | None = option(
+        "Also try the widths sold, folded and single (by itself when buying off the bolt; of cloth "
+        "with a length, only folded against single).",
+        names="--compare/--no-compare",
+    )
+    unit: str | None = option("For print; else as the docket measures.", ("cm", "in"))
+    partial: bool = option("Keep the lay though something found no room.")
+    dry_run: bool = option("Write nothing.")
+    as_json: bool = json_switch()
 
-    def one(docket: Path, others: tuple[Path, ...], picture: Path | None, seconds: float) -> None:
-        """Lay what shares one cloth, write it, draw it, tell it."""
-        nonlocal code, unit
-        picture = picture or docket.with_name(f"{docket.stem}.lay.png")
-        if not dry_run:
-            look_over([], [("", picture, PICTURE, False)])
-        dockets, said = taken((docket, *others), alone=not dry_run)
-        unit = unit or told_in(dockets[0])
-        joined = together(dockets)
-        for line in (*said, *joined.said):
-            click.echo(line, err=True)
-        with _bar(seconds, quiet=as_json) as progress:
-            made = laying.planned(
-                dockets, joined, seconds=seconds, distance_mm=apart, afresh=afresh, compare=compare,
-                sold_by="yd" if unit == "in" else "cm", partial=partial, beam_mm=lit, progress=progress,
-            )  # fmt: skip
-        notes: list[str] = []
-        if not dry_run:
-            notes = laying.write_plan(dockets, joined.prefixes, made.lay)
-            title = " + ".join(dict.fromkeys(d.title for d in (*dockets, *joined.others)))
-            buy = lay_report.to_buy_words(made, unit)
-            drawn = lay_picture(made.lay, title=title, unit=unit, buy=buy)
-            write_picture(picture, drawn)
-        cautions = [c for d in dockets if d.of is None for c in d.allowance_cautions()]
-        code = max(code, 1 if made.lay.left_out or made.problems else 0)
-        if as_json:
-            data = lay_report.as_data(made, unit)
-            data["cautions"] = [*cautions, *made.notes, *notes]
-            data["stops"] = [dataclasses.asdict(s) for s in stops(made.lay, lit)] if lit else []
-            told.append({**data, "picture": None if dry_run else str(picture)})
-            return
-        for line in lay_report.lines_of(made, unit, notes):
-            click.echo(line)
-        if lit:
-            for line in lay_report.stop_lines(stops(made.lay, lit), unit):
+    def run(self) -> int:
+        from configs.errors import InputError
+        from configs.units import typed_length
+        from drafting.docket.beside import docket_of_cloth
+        from drafting.docket.telling import told_in
+        from drafting.lay.order import stops
+        from drafting.lay.rules import LEAST_BARE_DISTANCE_MM
+        from projector import lay_report, laying
+        from projector.console import print_json, print_table, warn
+        from projector.lay_picture import lay_picture
+        from projector.session.shares import together
+
+        _all_different(self.docket, self.others)
+        apart = None
+        if self.distance is not None:
+            apart = typed_length(self.distance, "--distance", LEAST_BARE_DISTANCE_MM, 100.0)
+            if not 0.0 <= apart <= 100.0:
+                raise InputError.of("--distance", f"{self.distance} is outside 0 to 100 mm.")
+        lit = None if self.beam is None else _beam(self.beam)
+        told: list[dict[str, Any]] = []
+        code, unit = 0, self.unit
+
+        def one(docket: Path, others: Sequence[Path], picture: Path | None, seconds: float) -> None:
+            """Lay what shares one cloth, write it, draw it, tell it."""
+            nonlocal code, unit
+            picture = picture or docket.with_name(f"{docket.stem}.lay.png")
+            if not self.dry_run:
+                look_over([], [("", picture, PICTURE, False)])
+            dockets, said = taken((docket, *others), alone=not self.dry_run)
+            unit = unit or told_in(dockets[0])
+            joined = together(dockets)
+            for line in (*said, *joined.said):
+                click.echo(line, err=True)
+            with _bar(seconds, quiet=self.as_json) as progress:
+                made = laying.planned(
+                    dockets, joined, seconds=seconds, distance_mm=apart, afresh=self.afresh, compare=self.compare,
+                    sold_by="yd" if unit == "in" else "cm", partial=self.partial, beam_mm=lit, progress=progress,
+                )  # fmt: skip
+            notes: list[str] = []
+            if not self.dry_run:
+                notes = laying.write_plan(dockets, joined.prefixes, made.lay)
+                title = " + ".join(dict.fromkeys(d.title for d in (*dockets, *joined.others)))
+                buy = lay_report.to_buy_words(made, unit)
+                drawn = lay_picture(made.lay, title=title, unit=unit, buy=buy)
+                write_picture(picture, drawn)
+            cautions = [c for d in dockets if d.of is None for c in d.allowance_cautions()]
+            code = max(code, 1 if made.lay.left_out or made.problems else 0)
+            if self.as_json:
+                data = lay_report.as_data(made, unit)
+                data["cautions"] = [*cautions, *made.notes, *notes]
+                data["stops"] = [dataclasses.asdict(s) for s in stops(made.lay, lit)] if lit else []
+                told.append({**data, "picture": None if self.dry_run else str(picture)})
+                return
+            for line in lay_report.lines_of(made, unit, notes):
                 click.echo(line)
-        head, rows = lay_report.widths_of(made, unit)
-        if rows:
-            print_table("The same on the widths sold, planned quickly", head, rows)
-        for caution in cautions:
-            warn(caution, "Caution        ")
-        if not dry_run:
-            into = ", ".join(str(d.path) for d in dockets)
-            click.echo(f"Written into {into}; drawn in {picture}.")
+            if lit:
+                for line in lay_report.stop_lines(stops(made.lay, lit), unit):
+                    click.echo(line)
+            head, rows = lay_report.widths_of(made, unit)
+            if rows:
+                print_table("The same on the widths sold, planned quickly", head, rows)
+            for caution in cautions:
+                warn(caution, "Caution        ")
+            if not self.dry_run:
+                into = ", ".join(str(d.path) for d in dockets)
+                click.echo(f"Written into {into}; drawn in {picture}.")
 
-    every, _ = taken([docket, *others], alone=False)
-    read = every[0]
-    if only:
-        docket_of_cloth(read, only)  # told where there is none
-    names = list(dict.fromkeys(n for d in every if d.of is None for n in d.cloths))
-    names = [only] if only else names
-    own = not only and (not names or any(d.pieces() for d in every))
-    count = len(names) + own
-    if own:
-        one(docket, others, picture, seconds / count)
-    laid_names = []
-    for name in names:
-        with _small_dockets([d for d in every if name in d.cloths], name, dry_run) as paths:
-            if not paths:
-                continue
-            if not as_json:
-                click.echo(f"\n{name}:")
-            one(paths[0], tuple(paths[1:]), picture if only else None, seconds / count)
-            laid_names.append(name)
-    if as_json and told:
-        first, *rest = told
-        further = dict(zip(laid_names, rest, strict=True)) if own else {}
-        print_json({**first, "cloths": further} if further else first)
-    return code
+        every, _ = taken([self.docket, *self.others], alone=False)
+        read = every[0]
+        if self.only:
+            docket_of_cloth(read, self.only)  # told where there is none
+        names = list(dict.fromkeys(n for d in every if d.of is None for n in d.cloths))
+        names = [self.only] if self.only else names
+        own = not self.only and (not names or any(d.pieces() for d in every))
+        count = len(names) + own
+        if own:
+            one(self.docket, self.others, self.picture, self.seconds / count)
+        laid_names = []
+        for name in names:
+            garments = [d for d in every if name in d.cloths]
+            with _small_dockets(garments, name, self.dry_run) as paths:
+                if not paths:
+                    continue
+                if not self.as_json:
+                    click.echo(f"\n{name}:")
+                drawn = self.picture if self.only else None
+                one(paths[0], paths[1:], drawn, self.seconds / count)
+                laid_names.append(name)
+        if self.as_json and told:
+            first, *rest = told
+            further = dict(zip(laid_names, rest, strict=True)) if own else {}
+            print_json({**first, "cloths": further} if further else first)
+        return code
 
 
 @contextlib.contextmanager

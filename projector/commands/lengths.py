@@ -5,18 +5,15 @@ A bare number is millimetres, others carry their unit.
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
-
-from projector.next_step import unit_here
 
 
 class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from click 8.5 on
     """``1200``, ``120 cm``, ``1.2 m``, ``47 1/4 in`` → mm."""
 
-    name = "length"
+    name, metavar = "length", "LENGTH"
 
     def __init__(self, least_mm: float = 0.0) -> None:
         self.least_mm = least_mm  # a bare number below it is asked back
@@ -40,7 +37,7 @@ class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from 
 class PairMm(click.ParamType):  # type: ignore[type-arg]  # generic only from click 8.5 on
     """``180.4,250.0``: what a ruler reads across and up, mm."""
 
-    name = "x,y"
+    name, metavar = "x,y", "X,Y"
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -72,7 +69,7 @@ class PairMm(click.ParamType):  # type: ignore[type-arg]  # generic only from cl
 class PictureSize(click.ParamType):  # type: ignore[type-arg]  # generic only from click 8.5 on
     """``1920x1080`` → (width, height) px."""
 
-    name = "wxh"
+    name, metavar = "wxh", "WxH"
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -88,11 +85,6 @@ class PictureSize(click.ParamType):  # type: ignore[type-arg]  # generic only fr
 
 
 LENGTH_MM = LengthMm()
-UNIT = click.option(
-    "--unit", type=click.Choice(["mm", "in"]), default=None,
-    callback=lambda ctx, param, value: value or unit_here(Path()),
-    help="Of your rule, and of what is told; as this folder's files say when not given.",
-)  # fmt: skip
 BEAM_MM = LengthMm(200.0)  # no beam is narrower
 PAIR_MM = PairMm()
 SIZE = PictureSize()

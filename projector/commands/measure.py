@@ -9,80 +9,70 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import FILE, OUT_FOLDER, Command, Place
+from projector.commands.command_line import CommandLine, argument, option, paper_option
+from projector.commands.places import OUT_FOLDER, Place
 from projector.output import DRAWING, MEASUREMENTS, PDF, Kind, write_all
 
 
-@click.command(cls=Command)
-@click.argument("out", type=Place(MEASUREMENTS, edited=lambda _: True), metavar="OUT.yaml")
-@click.option(
-    "--block", "blocks", multiple=True, default=("quick-top",), show_default=True,
-    help="What will be drafted: only what it needs is asked. May be given again.",
-)  # fmt: skip
-@click.option("--extra", is_flag=True, help="Also what helps the block without being needed.")
-@click.option("--unit", type=str, help="Of bare numbers: cm, in or mm. Asked for when not given.")
-@click.option("--wearer", type=str, help="Who is measured, as a voice part such as alto-3.")
-@click.option(
-    "--since", type=FILE, metavar="OLD.yaml",
-    help="An earlier file of the same wearer: what changed since is told.",
-)  # fmt: skip
-@click.option(
-    "--taken", type=str, metavar="DATE", help="Day of measuring, as 2026-11-02; else today."
-)
-@click.option("--once", is_flag=True, help="Ask for one take only, not for two.")
-@click.option(
-    "--figures", type=OUT_FOLDER, metavar="DIR",
-    help="Write the figures as SVG and a measuring sheet to print, with blanks, as PDF.",
-)  # fmt: skip
-@click.option(
-    "--paper",
-    type=click.Choice(["a4", "letter"], case_sensitive=False),
-    default="a4",
-    show_default=True,
-)
-@click.option("--plain", is_flag=True, help="Figures in ASCII, for a terminal without Unicode.")
-def measure(
-    out: Path,
-    blocks: tuple[str, ...],
-    extra: bool,
-    unit: str | None,
-    wearer: str | None,
-    since: Path | None,
-    taken: str | None,
-    once: bool,
-    figures: Path | None,
-    paper: str,
-    plain: bool,
-) -> None:
+class MeasureCommand(CommandLine):
     """Take measurements, guided, one at a time.
 
     Shows where the tape goes, takes each measure twice, says when two takes differ too much and
     when a value looks unusual. Saves after every answer and goes on where it stopped. Exit code
     1 when something is still missing at the end.
     """
-    from drafting import blocks as makers
-    from drafting.measurements_file import MeasurementsFile
-    from projector.measuring import Dialog
-    from projector.talk import can_draw
 
-    chosen = [makers.get(name) for name in blocks]
-    keys = [k for b in chosen for k in b.needs]
-    keys += [k for b in chosen for k in b.helps if extra]
-    keys = list(dict.fromkeys(keys))
-    session = Dialog(MeasurementsFile.open(out, since), keys, once, plain or not can_draw())
-    if figures is not None:
-        _write_figures(figures, keys, [b.title for b in chosen], paper)
-        session.say(f"Wrote the figures and measuring-sheet.pdf into {figures}.")
-    try:
-        session.begin(unit, wearer, taken)
-        session.run()
-    except EOFError:
-        session.say()
-    except KeyboardInterrupt as error:
-        session.say()
-        raise click.Abort from error
-    helpful = [k for b in chosen for k in b.helps if k not in keys]
-    click.get_current_context().exit(session.end(helpful))
+    out: Path = argument("OUT.yaml", Place(MEASUREMENTS, edited=lambda _: True))
+    blocks: tuple[str, ...] = option(
+        "What will be drafted: only what it needs is asked. May be given again.",
+        names="--block",
+        default=("quick-top",),
+    )
+    extra: bool = option("Also what helps the block without being needed.")
+    unit: str | None = option("Of bare numbers: cm, in or mm. Asked for when not given.")
+    wearer: str | None = option("Who is measured, as a voice part such as alto-3.")
+    since: Path | None = option(
+        "An earlier file of the same wearer: what changed since is told.", metavar="OLD.yaml"
+    )
+    taken: str | None = option("Day of measuring, as 2026-11-02; else today.", metavar="DATE")
+    once: bool = option("Ask for one take only, not for two.")
+    figures: Path | None = option(
+        "Write the figures as SVG and a measuring sheet to print, with blanks, as PDF.",
+        OUT_FOLDER,
+        metavar="DIR",
+    )
+    paper: str = paper_option()
+    plain: bool = option("Figures in ASCII, for a terminal without Unicode.")
+
+    def run(self) -> None:
+        from drafting import blocks as makers
+        from drafting.measurements_file import MeasurementsFile
+        from projector.measuring import Dialog
+        from projector.talk import can_draw
+
+        chosen = [makers.get(name) for name in self.blocks]
+        keys = [k for b in chosen for k in b.needs]
+        keys += [k for b in chosen for k in b.helps if self.extra]
+        keys = list(dict.fromkeys(keys))
+        session = Dialog(
+            MeasurementsFile.open(self.out, self.since),
+            keys,
+            self.once,
+            self.plain or not can_draw(),
+        )
+        if self.figures is not None:
+            _write_figures(self.figures, keys, [b.title for b in chosen], self.paper)
+            session.say(f"Wrote the figures and measuring-sheet.pdf into {self.figures}.")
+        try:
+            session.begin(self.unit, self.wearer, self.taken)
+            session.run()
+        except EOFError:
+            session.say()
+        except KeyboardInterrupt as error:
+            session.say()
+            raise click.Abort from error
+        helpful = [k for b in chosen for k in b.helps if k not in keys]
+        click.get_current_context().exit(session.end(helpful))
 
 
 def _write_figures(folder: Path, keys: list[str], titles: list[str], paper: str) -> None:

@@ -6,50 +6,55 @@ from pathlib import Path
 
 import click
 
-from projector.commands.places import Command, Place
+from projector.commands.command_line import CommandLine, argument, option
+from projector.commands.places import Place
 from projector.output import DOCKET
 
 
-@click.command(cls=Command)
-@click.argument("out", type=Place(DOCKET), required=False, metavar="[FILE.yaml]")
-@click.option("--plain", is_flag=True, help="Figures in ASCII, for a terminal without Unicode.")
-def new(out: Path | None, plain: bool) -> int:
+class NewCommand(CommandLine):
     """Begin a garment by question and answer.
 
     Asks what you want to make, for whom and from which cloth, takes the measures now or later, writes
     the docket with a word on each line, drafts it and shows the pieces. Every answer is kept at once:
     ended in the middle, the same command goes on. Without FILE the title names the file.
     """
-    from projector.making import Making, needed
 
-    talk = Making(out.parent if out is not None else Path(), out)
-    try:
-        path = talk.run()
-        talk.say()
-        talk.say(f"Written: {path}. It is a text file: open it and change what you like.")
-        params = click.get_current_context().params
-        params["written"], params["answers"] = path, dict(talk.answers)
-        wanted = needed(path)
-        if wanted is not None:
-            file, needs = wanted
-            many = len(needs)
-            answer = talk.ask(f"Take the {many} measures now? Enter: now, l: later: ").lower()
-            if answer in ("", "y", "yes", "now"):
-                _measure(file, needs, str(talk.answers.get("wearer", "")), talk.answers, plain)
-    except EOFError:
-        talk.say()
-        if "written" in click.get_current_context().params:
-            return 0
-        talk.say(talk.stopped())
-        click.get_current_context().exit(1)
-    except KeyboardInterrupt as error:
-        talk.say()
-        if "written" not in click.get_current_context().params:
+    out: Path | None = argument("[FILE.yaml]", Place(DOCKET))
+    plain: bool = option("Figures in ASCII, for a terminal without Unicode.")
+
+    def run(self) -> int:
+        from projector.making import Making, needed
+
+        talk = Making(self.out.parent if self.out is not None else Path(), self.out)
+        try:
+            path = talk.run()
+            talk.say()
+            talk.say(f"Written: {path}. It is a text file: open it and change what you like.")
+            params = click.get_current_context().params
+            params["written"], params["answers"] = path, dict(talk.answers)
+            wanted = needed(path)
+            if wanted is not None:
+                file, needs = wanted
+                many = len(needs)
+                answer = talk.ask(f"Take the {many} measures now? Enter: now, l: later: ").lower()
+                if answer in ("", "y", "yes", "now"):
+                    _measure(
+                        file, needs, str(talk.answers.get("wearer", "")), talk.answers, self.plain
+                    )
+        except EOFError:
+            talk.say()
+            if "written" in click.get_current_context().params:
+                return 0
             talk.say(talk.stopped())
-        raise click.Abort from error
-    if needed(path) is None:
-        return _show(path, plain)
-    return 0
+            click.get_current_context().exit(1)
+        except KeyboardInterrupt as error:
+            talk.say()
+            if "written" not in click.get_current_context().params:
+                talk.say(talk.stopped())
+            raise click.Abort from error
+        if needed(path) is None:
+            return _show(path, self.plain)
+        return 0
 
 
 def _measure(

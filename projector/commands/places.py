@@ -20,7 +20,6 @@ from projector.output import Kind
 if TYPE_CHECKING:
     from drafting import Docket
 
-JSON_OPTION = click.option("--json", "as_json", is_flag=True, help="The result for programs.")
 FILE: Any = click.Path(path_type=Path)  # that is read only
 
 

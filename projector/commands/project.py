@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from projector.commands.places import FILE, Command, Place
+from projector.commands.command_line import CommandLine, argument, option
+from projector.commands.places import Place
 from projector.output import DOCKET
 
 if TYPE_CHECKING:
@@ -19,101 +20,124 @@ _OLD_H = 24.0
 _NOT_YET = "No calibration yet: a look at the lay, not true scale. Ctrl+K leads through one."
 
 
-@click.command(cls=Command)
-@click.argument("docket", type=Place(DOCKET, edited=lambda _: True))
-@click.option("--display", type=int, default=None, metavar="N",
-              help="The projector's display; the first that is not the primary when not given.")  # fmt: skip
-@click.option("--window", is_flag=True, help="A window instead: to try it out, not true scale.")
-@click.option("--calibration", "calibration_file", type=FILE, default=None,
-              help="The calibration to use; the newest of this display when not given.")  # fmt: skip
-@click.option("--keys", "keys_file", type=FILE, default=None,
-              help="A keys.yaml of your own.")  # fmt: skip
-@click.option("--cloth", "cloth", default=None, metavar="NAME",
-              help="What is cut from this one of the docket's further cloths.")  # fmt: skip
-@click.option("--photos", type=FILE, default=None, metavar="FOLDER",
-              help="Where first light looks for your photo; beside the docket when not given.")  # fmt: skip
-@click.option("--camera", type=int, default=0, show_default=True, metavar="N",
-              help="The webcam that first light may use.")  # fmt: skip
-def project(
-    docket: Path,
-    display: int | None,
-    window: bool,
-    calibration_file: Path | None,
-    keys_file: Path | None,
-    cloth: str | None,
-    photos: Path | None,
-    camera: int,
-) -> None:
+class ProjectCommand(CommandLine):
     """Show DOCKET's lay on the cloth; move pieces, trace them, cut.
 
     Without a calibration for this display it leads through one first. Every change is kept at
     once; leave with Q. Help is on the table: H. Never look into the projector's lens.
     """
-    from calibrate import Calibration
-    from configs import shipped
-    from drafting import Docket
-    from projector.app import Beam, run
-    from projector.first_light.stand_in import is_plain
-    from projector.height import notes
-    from projector.laying import kept_lay, noted_plan
-    from projector.session.journal import Journal
-    from projector.session.sitting import Sitting
 
-    read = Docket.load(docket)
-    read.pieces()
-    if cloth is not None:
-        from drafting.docket.beside import docket_of_cloth
+    docket: Path = argument(kind=Place(DOCKET, edited=lambda _: True))
+    display: int | None = option(
+        "The projector's display; the first that is not the primary when not given.", metavar="N"
+    )
+    window: bool = option("A window instead: to try it out, not true scale.")
+    calibration_file: Path | None = option(
+        "The calibration to use; the newest of this display when not given.",
+        names="--calibration",
+    )
+    keys_file: Path | None = option("A keys.yaml of your own.", names="--keys")
+    cloth: str | None = option(
+        "What is cut from this one of the docket's further cloths.", metavar="NAME"
+    )
+    photos: Path | None = option(
+        "Where first light looks for your photo; beside the docket when not given.",
+        metavar="FOLDER",
+    )
+    camera: int = option("The webcam that first light may use.", default=0, metavar="N")
 
-        read = docket_of_cloth(read, cloth)
-        if read.path is not None:
-            docket = read.path
-            if not docket.exists():
-                read.save()
-                read = Docket.load(docket)
-    keys = _keys(keys_file, shipped())
-    given = Calibration.load(calibration_file) if calibration_file is not None else None
-    read, note = kept_lay(read)
-    anew, in_use = False, given
-    while True:
-        journal, recovered = Journal.open(read)
-        kept = False  # first light was left: the calibration in use stays
-        try:
-            size = in_use.size if in_use is not None and not anew else None
-            with Beam.open(display, size, window) as beam:
-                if anew or in_use is None:
-                    found = _calibration(recovered.docket, beam, photos, camera, in_use=in_use)
-                    if found is None:
-                        click.echo("Left without a calibration. Nothing was changed.")
-                        return
-                    kept = found is in_use
-                    in_use = found
-                    if kept and found.size != beam.size:  # a window of another size
-                        anew, read = False, Docket.load(docket)
-                        continue
-                truth = "" if beam.true_scale else "a window, not true scale"
-                sitting = Sitting(recovered.docket, in_use, keys, journal, click.echo, truth)
-                cautions = () if is_plain(in_use) else notes(recovered.docket, in_use)
-                for line in cautions:
-                    click.echo(line)
-                doubts = [] if is_plain(in_use) or anew else _doubts(in_use, beam)
-                if recovered.left is not None:
-                    sitting.offer(noted_plan(recovered.docket, recovered.left))
-                # the terminal is across the room: what is told there stands on the table too
-                stays = "Not calibrated anew: the calibration in use stays." if kept else ""
-                not_yet = _NOT_YET if is_plain(in_use) else ""
-                told = [recovered.note, not_yet or stays or beam.notice, note]
-                if said := "\n".join(t for t in told if t):
-                    sitting.tell(said, 30.0 if recovered.note else 12.0)
-                note = ""
-                if doubts:
-                    sitting.ask([*doubts, *cautions])
-                run(sitting, beam)
-        finally:
-            journal.close()
-        if not sitting.state.anew:
-            break
-        anew, read = True, Docket.load(docket)
-    click.echo(f"Saved: {docket}")
+    def run(self) -> None:
+        from calibrate import Calibration
+        from configs import shipped
+        from drafting import Docket
+        from projector.app import Beam, run
+        from projector.first_light.stand_in import is_plain
+        from projector.height import notes
+        from projector.laying import kept_lay, noted_plan
+        from projector.session.journal import Journal
+        from projector.session.sitting import Sitting
+
+        docket = self.docket
+        read = Docket.load(docket)
+        read.pieces()
+        if self.cloth is not None:
+            from drafting.docket.beside import docket_of_cloth
+
+            read = docket_of_cloth(read, self.cloth)
+            if read.path is not None:
+                docket = read.path
+                if not docket.exists():
+                    read.save()
+                    read = Docket.load(docket)
+        keys = _keys(self.keys_file, shipped())
+        in_use = None if self.calibration_file is None else Calibration.load(self.calibration_file)
+        read, note = kept_lay(read)
+        anew = False
+        while True:
+            journal, recovered = Journal.open(read)
+            kept = False  # first light was left: the calibration in use stays
+            try:
+                size = in_use.size if in_use is not None and not anew else None
+                with Beam.open(self.display, size, self.window) as beam:
+                    if anew or in_use is None:
+                        found = self._calibration(recovered.docket, beam, in_use)
+                        if found is None:
+                            click.echo("Left without a calibration. Nothing was changed.")
+                            return
+                        kept = found is in_use
+                        in_use = found
+                        if kept and found.size != beam.size:  # a window of another size
+                            anew, read = False, Docket.load(docket)
+                            continue
+                    truth = "" if beam.true_scale else "a window, not true scale"
+                    sitting = Sitting(recovered.docket, in_use, keys, journal, click.echo, truth)
+                    cautions = () if is_plain(in_use) else notes(recovered.docket, in_use)
+                    for line in cautions:
+                        click.echo(line)
+                    doubts = [] if is_plain(in_use) or anew else _doubts(in_use, beam)
+                    if recovered.left is not None:
+                        sitting.offer(noted_plan(recovered.docket, recovered.left))
+                    # the terminal is across the room: what is told there stands on the table too
+                    stays = "Not calibrated anew: the calibration in use stays." if kept else ""
+                    not_yet = _NOT_YET if is_plain(in_use) else ""
+                    told = [recovered.note, not_yet or stays or beam.notice, note]
+                    if said := "\n".join(t for t in told if t):
+                        sitting.tell(said, 30.0 if recovered.note else 12.0)
+                    note = ""
+                    if doubts:
+                        sitting.ask([*doubts, *cautions])
+                    run(sitting, beam)
+            finally:
+                journal.close()
+            if not sitting.state.anew:
+                break
+            anew, read = True, Docket.load(docket)
+        click.echo(f"Saved: {docket}")
+
+    def _calibration(
+        self, docket: Docket, beam: Beam, in_use: Calibration | None
+    ) -> Calibration | None:
+        """The newest calibration of this display; without one (or anew), first light on the table.
+
+        ``in_use``: she has asked for a new one; this one is answered when she comes back without.
+        None when she leaves altogether.
+        """
+        from calibrate.store import newest
+        from projector.first_light.stand_in import plain_calibration
+        from projector.leading import led
+
+        if in_use is None:
+            found = None if not beam.true_scale else newest(beam.display.name, beam.size)
+            found = found or newest(None, beam.size)
+            if found is not None:
+                return found
+        folder = self.photos or (docket.path.resolve().parent if docket.path else Path.cwd())
+        leading = led(docket, beam, folder, self.camera, in_use=in_use is not None)
+        if leading.looks:
+            return in_use or plain_calibration(beam.size)
+        if leading.result is None:
+            return None if leading.closed else in_use
+        return leading.result
 
 
 def _keys(path: Path | None, configs: Path) -> Any:
@@ -132,32 +156,6 @@ def _keys(path: Path | None, configs: Path) -> Any:
         if candidate.is_file():
             return load_keys(candidate)
     return Keys()
-
-
-def _calibration(
-    docket: Docket, beam: Beam, photos: Path | None, camera: int, *, in_use: Calibration | None
-) -> Calibration | None:
-    """The newest calibration of this display; without one (or anew), first light on the table.
-
-    ``in_use``: she has asked for a new one; this one is answered when she comes back without.
-    None when she leaves altogether.
-    """
-    from calibrate.store import newest
-    from projector.first_light.stand_in import plain_calibration
-    from projector.leading import led
-
-    if in_use is None:
-        found = None if not beam.true_scale else newest(beam.display.name, beam.size)
-        found = found or newest(None, beam.size)
-        if found is not None:
-            return found
-    folder = photos or (docket.path.resolve().parent if docket.path else Path.cwd())
-    leading = led(docket, beam, folder, camera, in_use=in_use is not None)
-    if leading.looks:
-        return in_use or plain_calibration(beam.size)
-    if leading.result is None:
-        return None if leading.closed else in_use
-    return leading.result
 
 
 def _doubts(calibration: Calibration, beam: Beam) -> list[str]:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
-from projector.commands.places import FILE, JSON_OPTION, Command, Place
+from projector.commands.command_line import CommandLine, argument, json_switch, option
+from projector.commands.places import Place
 from projector.output import SHEET
 
 if TYPE_CHECKING:
@@ -43,42 +44,45 @@ class Entry:
 Found: TypeAlias = "tuple[Entry, Mapping[str, Piece], Mapping[str, Mapping[str, float]]]"
 
 
-@click.command(cls=Command)
-@click.argument("folder", type=FILE, metavar="DIR")
-@click.option(
-    "--out",
-    "-o",
-    type=Place(SHEET),
-    metavar="FILE.pdf|FILE.svg|FILE.png",
-    help="Draw them all on paper instead, the pieces to one scale.",
-)
-@JSON_OPTION
-def wardrobe(folder: Path, out: Path | None, as_json: bool) -> int:
+class WardrobeCommand(CommandLine):
     """List every docket and base of a folder: drawing, wearer, base, cloth, what is traced.
 
     What is out of date is told: a garment whose measurements or base were changed after its pieces
     were laid or traced, a base that drafts otherwise than on the day it was made.
     """
-    from configs.errors import InputError
-    from projector.console import print_json
 
-    if not folder.is_dir():
-        raise InputError.of(str(folder), "is no folder.", "Name the folder of your dockets.")
-    found = [read_entry(path, folder) for path in _files(folder)]
-    entries = [e for e in found if e is not None]
-    if out is not None and entries:
-        _draw(out, folder, entries)
-    if as_json:
-        print_json([asdict(e) for e, *_ in entries])
+    folder: Path = argument("DIR")
+    out: Path | None = option(
+        "Draw them all on paper instead, the pieces to one scale.",
+        Place(SHEET),
+        names="-o",
+        metavar="FILE.pdf|FILE.svg|FILE.png",
+    )
+    as_json: bool = json_switch()
+
+    def run(self) -> int:
+        from configs.errors import InputError
+        from projector.console import print_json
+
+        if not self.folder.is_dir():
+            raise InputError.of(
+                str(self.folder), "is no folder.", "Name the folder of your dockets."
+            )
+        found = [read_entry(path, self.folder) for path in _files(self.folder)]
+        entries = [e for e in found if e is not None]
+        if self.out is not None and entries:
+            _draw(self.out, self.folder, entries)
+        if self.as_json:
+            print_json([asdict(e) for e, *_ in entries])
+            return 0
+        if not entries:
+            click.echo(f"No docket in {self.folder}. 'chalkbeam blocks' shows how one begins.")
+            return 0
+        if self.out is not None:
+            click.echo(f"{self.out}: {len(entries)} garments and bases drawn.")
+            return 0
+        _print(entries)
         return 0
-    if not entries:
-        click.echo(f"No docket in {folder}. 'chalkbeam blocks' shows how one begins.")
-        return 0
-    if out is not None:
-        click.echo(f"{out}: {len(entries)} garments and bases drawn.")
-        return 0
-    _print(entries)
-    return 0
 
 
 def _files(folder: Path) -> list[Path]:

@@ -25,7 +25,7 @@ from calibrate.simulate import VirtualSource
 from calibrate.solve import solve
 from configs.errors import InputError, Refusal
 from projector.cli import main
-from projector.commands.calibrate_live import run
+from projector.commands.calibrate_live import LiveCommand
 
 
 class Frames:
@@ -219,17 +219,11 @@ def test_live_from_light_to_saved_calibration(
         source.camera = rig.cameras[position - 1]
 
     out = tmp_path / "calibration.yaml"
-    run(
-        source,
-        DummyBeam(source),
-        name="attic projector",
-        out=out,
-        frames=4,
-        positions=2,
-        beam_width=800.0,
+    live = LiveCommand(
+        out=out, frames=4, positions=2, beam_width=800.0, unit="mm",
         keep_pictures=tmp_path / "pictures",
-        next_position=move,
-    )
+    )  # fmt: skip
+    live.look(source, DummyBeam(source), "attic projector", next_position=move)
     assert moves == [2]
     told = capsys.readouterr().out
     assert "cards 0, 1, 2, 3" in told
@@ -252,12 +246,13 @@ def test_live_makes_do_with_three_cards_but_not_with_two(
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
     source = VirtualSource(rig.table.with_sheets(rig.table.sheets[:count]), rig.cameras[0])
     beam = DummyBeam(source)
+    live = LiveCommand(frames=3, patience=0.01, beam_width=800.0, unit="mm")
     if solved:
-        solution = run(source, beam, frames=3, patience=0.01, beam_width=800.0)
+        solution = live.look(source, beam)
         assert trueness(solution.calibration, rig.table).rms_mm < 0.3
     else:
         with pytest.raises(Refusal, match=r"cards found: 0, 1 of four"):
-            run(source, beam, frames=3, patience=0.01, beam_width=800.0)
+            live.look(source, beam)
         assert not list(tmp_path.rglob("*.yaml"))
 
 

@@ -142,12 +142,14 @@ def goes(person: Person, path: Path, patch: Any) -> str:
     """``project PATH`` on the dummy driver's display, full screen, worked by her; what it printed."""
     from click.testing import CliRunner
 
-    from projector.commands.project import project
+    from projector.commands.project import ProjectCommand
 
     assert os.environ["SDL_VIDEODRIVER"] == "dummy"
     app._pygame().display.quit()
     person.sits_down(patch)
-    done = CliRunner().invoke(project, [str(path), "--display", "0"], catch_exceptions=False)
+    done = CliRunner().invoke(
+        ProjectCommand.command, [str(path), "--display", "0"], catch_exceptions=False
+    )
     assert done.exit_code == 0, done.output
     return done.output
 

@@ -148,7 +148,7 @@ def visits(
     """``project`` on the dummy driver; what is shown in turn is handled by the functions given."""
     from click.testing import CliRunner
 
-    from projector.commands.project import project
+    from projector.commands.project import ProjectCommand
 
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path / "home"))
     path = tmp_path / "top.yaml"
@@ -165,7 +165,7 @@ def visits(
             what.close()
 
         monkeypatch.setattr(app, "run", shown_to_her)
-        run = CliRunner().invoke(project, [str(path), "--window", *more])
+        run = CliRunner().invoke(ProjectCommand.command, [str(path), "--window", *more])
         assert next(waiting, None) is None, run.output
         return run.exit_code, seen, run.output
 
