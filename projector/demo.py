@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.errors import InputError
+from configs.files import read_text, write_atomic
 from drafting.placement import carry
 from projector.output import DRAWING, JSON, PDF, write, write_picture
 from projector.trueness import Trueness, best_rigid, measure
@@ -232,7 +234,6 @@ def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, 
 
 def _is_for_a_demo(folder: Path) -> None:
     """Refuse a folder with a docket that no demo put there."""
-    from configs.errors import InputError
 
     there = [name for name in _COPIES if (folder / name).exists()]
     if there and not (folder / REPORT).is_file():
@@ -245,7 +246,6 @@ def _is_for_a_demo(folder: Path) -> None:
 
 def _own_copy(source: Docket, folder: Path) -> Docket:
     """The shipped docket and its measurements, copied so that they can be opened and changed."""
-    from configs.files import read_text, write_atomic
     from drafting import Docket
 
     if source.measurements is not None:

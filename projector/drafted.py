@@ -14,6 +14,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from configs.errors import InputError
+from configs.files import json_record, read_bytes, read_text
 from projector.output import JSON, write
 
 _MOST_BYTES = 100_000_000  # of a file that an earlier draft wrote
@@ -26,8 +28,6 @@ def keep_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> list[str]
     Only a file that this program wrote, and that is still as it was written, is removed. One
     that she changed, and SVGs that no draft of this docket wrote, are named and stay.
     """
-
-    from configs.files import read_bytes
 
     def digest(data: bytes) -> str:
         return hashlib.sha256(data).hexdigest()
@@ -77,8 +77,6 @@ def keep_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> list[str]
 
 def _drafted_before(out: Path) -> dict[str, dict[str, str]]:
     """The list in the folder; empty when there is none that can be read."""
-    from configs.errors import InputError
-    from configs.files import json_record, read_text
 
     try:
         read = json_record(read_text(out / _LIST)) or {}

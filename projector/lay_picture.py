@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from configs.errors import InputError
 from configs.units import format_length
 
 if TYPE_CHECKING:
@@ -44,7 +45,6 @@ def docket_lay(docket: Docket) -> Lay:
     Raises:
         InputError: no cloth is named. LayError: pieces that cannot be used.
     """
-    from configs.errors import InputError
     from drafting.lay.planner import lay_as_it_is
 
     if docket.cloth is None:

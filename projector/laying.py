@@ -14,6 +14,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from configs.errors import ChalkbeamError, Fault, InputError, LayError
+from configs.units import format_length, length_text
+
 if TYPE_CHECKING:
     from drafting import Docket
     from drafting.cloth import Cloth
@@ -46,8 +49,6 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
         InputError: no cloth is named, or a docket that shares it is of no use.
         LayError: the pieces do not fit the cloth, or nothing could be laid.
     """
-    from configs.errors import InputError, LayError
-    from configs.units import format_length
 
     if docket.lay:
         docket.pieces()
@@ -88,7 +89,6 @@ def kept_lay(docket: Docket) -> tuple[Docket, str]:
     Raises:
         ChalkbeamError: as `laid`; or the docket is edited again and again.
     """
-    from configs.errors import InputError
     from drafting import Docket
     from projector.session.hold import alone
 
@@ -146,7 +146,6 @@ def noted_plan(docket: Docket, left: Left) -> Noted:
 
 def sharing_notes(docket: Docket) -> list[str]:
     """Where pieces of a docket lie on or too near those that share its cloth, in sentences."""
-    from configs.errors import ChalkbeamError
     from drafting import Docket
     from projector.lay_picture import docket_lay
 
@@ -240,8 +239,6 @@ def planned(
         InputError: no cloth is named.
         LayError: something found no room, and that is of no use; with what would help.
     """
-    from configs.errors import Fault, InputError, LayError
-    from configs.units import length_text
     from drafting.lay.advice import (
         WIDTHS_MM,
         compare_widths,
@@ -334,7 +331,6 @@ def _pieced(docket: Docket, seconds: float) -> Docket:
     Raises:
         LayError: a piece named under 'joins' is no strip.
     """
-    from configs.errors import LayError
     from projector.session.shares import rules_of, together
 
     assert docket.cloth is not None
@@ -501,7 +497,6 @@ def _write(
     Raises:
         InputError: what was edited meanwhile leaves no sense in the plan; nothing is written.
     """
-    from configs.errors import InputError
     from drafting.lay.folds import as_asked
     from projector.session.hold import alone
     from projector.session.journal import forget, is_stale, with_noted

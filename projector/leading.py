@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from configs.errors import ChalkbeamError
+
 if TYPE_CHECKING:
     from drafting import Docket
     from projector.app import Beam
@@ -51,7 +53,6 @@ def _webcam(leading: FirstLight, beam: Beam, camera: int) -> None:
     from calibrate.camera import DeviceSource
     from calibrate.solve import solve
     from calibrate.store import keep
-    from configs.errors import ChalkbeamError
     from projector.live import look_from
 
     try:

@@ -11,6 +11,10 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from configs.errors import ChalkbeamError
+from configs.files import read_yaml
+from configs.units import INCH_UNITS
+
 _MOST_FILES = 200  # of a folder; past them nobody looks for a docket by opening files
 
 
@@ -54,8 +58,6 @@ def _line(*words: str | Path) -> str:
 
 def _read(path: Path) -> Mapping[str, Any]:
     """What stands in a YAML file; nothing where it cannot be read: whoever opens it says why."""
-    from configs.errors import ChalkbeamError
-    from configs.files import read_yaml
 
     try:
         data = read_yaml(path)
@@ -78,7 +80,6 @@ def unit_here(folder: Path) -> str:
 
     A docket that names no unit, with cloth in metric lengths, is told in cm, and so is what is beside it.
     """
-    from configs.units import INCH_UNITS
     from drafting.docket.telling import is_metric
 
     for data in map(_read, _yaml_files(folder)):

@@ -19,6 +19,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from configs.errors import Fault, InputError
+from configs.files import is_protected, open_regular, write_atomic
+
 if TYPE_CHECKING:
     from typing import Any
 
@@ -115,7 +118,6 @@ def _comment_length() -> bytes:
 
 
 def _read(path: Path) -> bytes:
-    from configs.files import open_regular
 
     with open_regular(path) as file:
         head = file.read(_HEAD)
@@ -131,8 +133,6 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
     ``edited``: what is there is read and kept, so it may be hers; whoever reads it says whether
     it is of the right kind.
     """
-    from configs.errors import Fault, InputError
-    from configs.files import is_protected
 
     if not path.name.strip("."):
         return Fault(str(path), "is a folder, not a file.", "Name a file in it.")
@@ -230,8 +230,6 @@ def write_all(files: Mapping[Path, tuple[str | bytes, Kind]]) -> None:
     Raises:
         InputError: every file that must not be written to, or one cannot be.
     """
-    from configs.errors import InputError
-    from configs.files import write_atomic
 
     faults = [f for path, (_, kind) in files.items() if (f := unfit(path, kind)) is not None]
     if faults:
@@ -298,7 +296,6 @@ def look_over(
     Raises:
         InputError: every file that must not be written to, with its option.
     """
-    from configs.errors import Fault, InputError
 
     read = list(reads)
     faults = []

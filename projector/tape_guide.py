@@ -14,6 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from configs.errors import InputError
+from configs.files import write_atomic
+from configs.units import parse_length, said_in
+
 if TYPE_CHECKING:
     from calibrate.readings import Pair, Readings
     from projector.app import Beam
@@ -43,9 +47,6 @@ def guide(
         pairs_of,
     )
     from calibrate.tape import against_the_rest
-    from configs.errors import InputError
-    from configs.files import write_atomic
-    from configs.units import parse_length, said_in
 
     crosses: dict[str, tuple[float, float]] = {
         k: (float(x), float(y)) for k, (x, y) in crosses_for(size, count).items()

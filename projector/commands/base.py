@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
 import click
@@ -25,7 +26,6 @@ class BaseCommand(CommandLine):
     title: str | None = option("What it is called; unset, as the docket is.")
 
     def run(self) -> int:
-        import datetime
 
         from drafting.docket import Docket
         from drafting.docket.base import Base, base_text

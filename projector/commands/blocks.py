@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 from collections.abc import Iterable, Mapping
 from itertools import combinations
 from pathlib import Path
@@ -10,8 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from configs.errors import ChalkbeamError
+from configs.units import format_length
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import OUT_FOLDER
+from projector.console import print_json
 from projector.output import DRAWING, Kind, write_all
 from projector.sketch import beside, dots, strokes
 
@@ -67,7 +71,6 @@ class BlocksCommand(CommandLine):
 
     def run(self) -> None:
         from drafting.blocks import get, names
-        from projector.console import print_json
 
         if self.scissors:
             _print_changes(self.as_json)
@@ -107,7 +110,6 @@ _PLACES = (
 def _print_changes(as_json: bool) -> None:
     """The scissors' operations, for a garment's 'changes' list."""
     from drafting.shaping.changes import VERBS
-    from projector.console import print_json
 
     if as_json:
         print_json(
@@ -203,7 +205,6 @@ def _print_overview(block: Block) -> None:
 
 
 def _print(block: Block, unit: str) -> None:
-    from configs.units import format_length
     from drafting.fit import FORM, KINDS
     from drafting.measurements import REGISTRY
 
@@ -263,7 +264,6 @@ def _sewn_to(block: Block) -> str:
 
 
 def _wrapped(text: str, indent: int = 2) -> str:
-    import shutil
 
     width = min(shutil.get_terminal_size((96, 24)).columns, 110)
     return click.wrap_text(text, width, initial_indent=" " * indent, subsequent_indent="      ")
@@ -283,7 +283,6 @@ def _example(block: Block) -> Any:
 
 def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
     """The pieces with one choice; one that needs another (a dart at the elbow a long sleeve) with it."""
-    from configs.errors import ChalkbeamError
 
     others = [o for o in block.options if o.choices and o.key != key]
     try:

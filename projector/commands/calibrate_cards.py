@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from configs.files import dump_yaml
 from projector.commands.command_line import CommandLine, option, paper_option, rule_unit
 from projector.commands.lengths import BEAM_MM, SIZE
 from projector.commands.places import Place
@@ -26,7 +27,6 @@ class CardsCommand(CommandLine):
 
     def run(self) -> None:
         from calibrate.cards import bar_text, card_set, cards_pdf
-        from configs.files import dump_yaml
 
         name = f"{self.paper}-large" if self.large else self.paper
         made = card_set(name)
@@ -63,7 +63,6 @@ class PatternCommand(CommandLine):
 
     def run(self) -> None:
         from calibrate.pattern import DEFAULT_BEAM_MM, pattern_for
-        from configs.files import dump_yaml
 
         made = pattern_for(self.size, self.beam_width, self.large)
         side = self.out.with_suffix(".yaml")

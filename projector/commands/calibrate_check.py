@@ -6,9 +6,12 @@ from pathlib import Path
 
 import click
 
+from configs.errors import InputError
+from configs.units import said_in
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.lengths import LENGTH_MM
 from projector.commands.places import Place
+from projector.console import print_json
 from projector.output import CALIBRATION
 
 
@@ -40,9 +43,6 @@ class CheckCommand(CommandLine):
         from calibrate.photo import read_photo
         from calibrate.solve import solve
         from calibrate.store import newest, told
-        from configs.errors import InputError
-        from configs.units import said_in
-        from projector.console import print_json
 
         if (self.photo is None) == (not self.live):
             raise InputError.of(

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from configs.errors import InputError
 from configs.units import parse_length
 from projector.commands.command_line import CommandLine, option
 from projector.next_step import unit_here
@@ -113,7 +114,6 @@ def _asked(talk: Talk, question: str, usual: str = "") -> str:
 
 def _size(talk: Talk) -> str:
     from calibrate.pattern import parse_size
-    from configs.errors import InputError
 
     while True:
         answer = _asked(talk, "The projector's own resolution", _SIZE)

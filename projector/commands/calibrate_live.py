@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ import click
 from projector.commands.command_line import CommandLine, json_switch, option, rule_unit
 from projector.commands.lengths import BEAM_MM, PAIR_MM
 from projector.commands.places import OUT_FOLDER, Place
+from projector.console import print_json
 from projector.output import CALIBRATION, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
@@ -86,12 +88,10 @@ class LiveCommand(CommandLine):
         Raises:
             Refusal: in her words, what was not seen; nothing is saved then.
         """
-        from dataclasses import replace
 
         from calibrate.report import as_data, text
         from calibrate.solve import bar_scale, solve
         from calibrate.store import keep
-        from projector.console import print_json
         from projector.live import look_from
 
         bar_scale(self.bars_mm)

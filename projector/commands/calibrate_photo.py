@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from configs.errors import InputError, Refusal
 from projector.commands.command_line import CommandLine, argument, json_switch, option, rule_unit
 from projector.commands.lengths import BEAM_MM, PAIR_MM, SIZE
 from projector.commands.places import Place
+from projector.console import print_json
 from projector.output import CALIBRATION, PICTURE, write_picture
 
 if TYPE_CHECKING:
@@ -55,7 +58,6 @@ class PhotoCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> None:
-        from dataclasses import replace
 
         from calibrate.cards import load_cards
         from calibrate.detect import detect
@@ -64,7 +66,6 @@ class PhotoCommand(CommandLine):
         from calibrate.report import apply_square, as_data, text
         from calibrate.solve import bar_scale, solve
         from calibrate.store import keep
-        from configs.errors import InputError, Refusal
 
         wanted = self.size
         bar_scale(self.bars_mm)
@@ -124,8 +125,6 @@ class PhotoCommand(CommandLine):
             write_picture(self.square_picture, square_of(calibration))
         left_out = [str(r) for r in refused]
         if self.as_json:
-            from projector.console import print_json
-
             data = as_data(solution, seen)
             print_json({**data, "saved": [str(p) for p in saved], "left_out": left_out})
             return
@@ -137,7 +136,6 @@ class PhotoCommand(CommandLine):
 
 def _against_width(solution: Solution, wide_mm: float) -> Solution:
     """With a note when the light is not as wide as she measured it."""
-    from dataclasses import replace
 
     found = solution.calibration.summary()["beam_width_mm"]
     if abs(found / wide_mm - 1) < 0.03:

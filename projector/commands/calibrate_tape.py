@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from configs.errors import InputError
+from configs.units import length_text, said_in, small_text
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.lengths import SIZE
 from projector.commands.places import Place
+from projector.console import print_json, print_table
 from projector.output import (
     CALIBRATION,
     CROSSES,
@@ -93,13 +98,10 @@ class TapeCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> None:
-        from dataclasses import replace
 
         from calibrate.readings import load_readings
         from calibrate.store import keep
         from calibrate.tape import solve_tape
-        from configs.errors import InputError
-        from projector.console import print_json
 
         wanted, true = self.size, True
         if self.guided:
@@ -139,7 +141,6 @@ class TapeCommand(CommandLine):
 
 
 def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
-    import math
 
     return {
         "calibration": str(out),
@@ -163,10 +164,6 @@ def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
 
 
 def _say(result: TapeResult, out: Path) -> None:
-    import math
-
-    from configs.units import length_text, said_in, small_text
-    from projector.console import print_table
 
     rows, inches = [], result.calibration.unit == "in"
     for i, (((a, b), mm), fitted, surplus) in enumerate(

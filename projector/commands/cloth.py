@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from configs.errors import InputError
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.lengths import LENGTH_MM, SIZE
 from projector.commands.places import Place, taken
+from projector.console import print_json
 from projector.output import CLOTH, DOCKET, PICTURE, look_over, write, write_picture
 
 if TYPE_CHECKING:
@@ -72,7 +74,6 @@ class ClothCommand(CommandLine):
         from calibrate.cloth_scan.view import view_of
         from calibrate.store import newest
         from calibrate.store import told as told_of
-        from configs.errors import InputError
         from projector.remnant import remnant, sentences
         from projector.session.hold import alone
         from projector.session.journal import with_noted
@@ -118,7 +119,6 @@ class ClothCommand(CommandLine):
         written.append(beside)
         if self.as_json:
             from calibrate.cloth_scan.scan import as_data
-            from projector.console import print_json
 
             print_json(
                 {
@@ -141,7 +141,6 @@ class ClothCommand(CommandLine):
 
 def _write_light(path: Path, size: tuple[int, int] | None, calibration: Calibration | None) -> None:
     from calibrate.cloth_scan.view import scan_light
-    from configs.errors import InputError
 
     if size is None and calibration is None:
         raise InputError.of(
@@ -161,7 +160,6 @@ def _picture(
     import numpy as np
 
     from calibrate.photo import read_photo
-    from configs.errors import InputError
 
     if photo is not None:
         return read_photo(photo), str(photo)

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import click
 
+from configs import shipped
 from projector.commands.command_line import CommandLine, json_switch, option
 from projector.commands.places import OUT_FOLDER
+from projector.console import print_json, print_table
 
 
 class DemoCommand(CommandLine):
@@ -27,8 +29,6 @@ class DemoCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> None:
-        from configs import shipped
-        from projector.console import print_json, print_table
         from projector.demo import run
 
         outcome = run(

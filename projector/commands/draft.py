@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from configs.units import format_length
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import OUT_FOLDER
+from projector.console import print_json, print_table, warn
 from projector.output import DRAWING, kind_named, marked, write, write_all
 
 if TYPE_CHECKING:
@@ -42,7 +45,6 @@ class DraftCommand(CommandLine):
         from drafting.export.svg import pieces_svg
         from drafting.report import report
         from drafting.strips import pieced
-        from projector.console import print_json
         from projector.drafted import keep_clean
 
         if self.out is None and not (self.why or self.slips):
@@ -85,12 +87,9 @@ class DraftCommand(CommandLine):
 
 def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_json: bool) -> None:
     """What an edge hangs on, and what a centimetre's slip of the tape does: tables, or JSON."""
-    from dataclasses import asdict
 
-    from configs.units import format_length
     from drafting import slips as of
     from drafting.measurements import REGISTRY
-    from projector.console import print_json, print_table
 
     data: dict[str, Any] = {}
     unit = made.measurements.unit
@@ -150,7 +149,6 @@ def _drawn_steps(made: Draft, title: str) -> dict[str, str | bytes]:
 
 def _print(made: Report, out: Path, written: Sequence[str]) -> None:
     from drafting.report import MOVE_COLUMNS, off, off_text
-    from projector.console import print_table, warn
 
     draft = made.draft
     unit = draft.measurements.unit

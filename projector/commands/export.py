@@ -6,8 +6,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from configs.errors import Fault, InputError
+from configs.reader import nearest
+from configs.units import format_length
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import Place
+from projector.console import print_json, print_table, warn
 from projector.output import EXCHANGE, write
 
 if TYPE_CHECKING:
@@ -42,11 +46,9 @@ class ExportCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> None:
-        from configs.units import format_length
         from drafting.docket import Docket
         from drafting.docket.telling import told_in
         from drafting.export.cut_size import cut_size
-        from projector.console import print_json, print_table, warn
 
         read = Docket.load(self.docket)
         unit = told_in(read)
@@ -107,8 +109,6 @@ def chosen_pieces(pieces: Mapping[str, Piece], only: tuple[str, ...]) -> dict[st
     Raises:
         InputError: a name that is not there, with the nearest that is.
     """
-    from configs.errors import Fault, InputError
-    from configs.reader import nearest
 
     told = f"there are {', '.join(pieces)}."
     faults = [

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from configs.errors import InputError
 from projector.commands.command_line import CommandLine, argument, option
 from projector.commands.lengths import SIZE
 from projector.commands.places import Place, taken
@@ -47,7 +48,6 @@ class FrameCommand(CommandLine):
 
     def run(self) -> None:
         from calibrate import Calibration
-        from configs.errors import InputError
         from projector.lay_picture import docket_lay
         from projector.laying import laid
         from projector.picture.on_table import light_words, view_of

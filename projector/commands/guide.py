@@ -9,7 +9,8 @@ import click
 
 from projector.commands.command_line import CommandLine, argument, option, paper_option
 from projector.commands.places import Place
-from projector.output import PDF
+from projector.output import PDF, write
+from projector.talk import can_draw, showable
 
 
 class GuideCommand(CommandLine):
@@ -22,8 +23,6 @@ class GuideCommand(CommandLine):
 
     def run(self) -> None:
         from projector.guide import guide_pdf, lines_of, listed, page, pages
-        from projector.output import write
-        from projector.talk import can_draw, showable
 
         if self.out is not None:
             printed = [page(self.name)] if self.name else pages()

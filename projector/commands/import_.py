@@ -12,6 +12,7 @@ import click
 from configs.errors import InputError
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import Place
+from projector.console import print_json, print_table
 from projector.output import DOCKET, DRAWING, write
 
 if TYPE_CHECKING:
@@ -157,7 +158,6 @@ def _show(
     """What was found or taken: sizes to check against the paper pattern, the sides, and what lies
     on them and inside."""
     from drafting.outline import polyline_length
-    from projector.console import print_json, print_table
 
     lengths = {n: {e: polyline_length(p) for e, p in sides[n].items()} for n in outlines}
     if as_json:

@@ -11,8 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from configs.errors import InputError
+from configs.units import parse_length, typed_length
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import Place, taken
+from projector.console import print_json, print_table, terminal, warn
 from projector.output import DOCKET, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
@@ -78,14 +81,11 @@ class LayCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> int:
-        from configs.errors import InputError
-        from configs.units import typed_length
         from drafting.docket.beside import docket_of_cloth
         from drafting.docket.telling import told_in
         from drafting.lay.order import stops
         from drafting.lay.rules import LEAST_BARE_DISTANCE_MM
         from projector import lay_report, laying
-        from projector.console import print_json, print_table, warn
         from projector.lay_picture import lay_picture
         from projector.session.shares import together
 
@@ -204,8 +204,6 @@ def _bar(seconds: float, *, quiet: bool) -> Iterator[Callable[[Lay], bool] | Non
         return
     from rich.progress import BarColumn, Progress, TextColumn
 
-    from projector.console import terminal
-
     bar = Progress(
         TextColumn("{task.description}", markup=False),
         BarColumn(),
@@ -232,8 +230,6 @@ def _bar(seconds: float, *, quiet: bool) -> Iterator[Callable[[Lay], bool] | Non
 
 def _beam(text: str) -> tuple[float, float]:
     """(along, across) mm of what is lit; a unit at the end is both's."""
-    from configs.errors import InputError
-    from configs.units import parse_length
 
     found = re.fullmatch(r"\s*([\d.,]+)\s*([a-z]*)\s*x\s*([\d.,]+)\s*([a-z]*)\s*", text)
     if found is None:
@@ -249,7 +245,6 @@ def _beam(text: str) -> tuple[float, float]:
 
 
 def _all_different(docket: Path, others: tuple[Path, ...]) -> None:
-    from configs.errors import InputError
 
     seen = [docket.resolve()]
     for other in others:

@@ -9,6 +9,9 @@ from typing import Any
 
 import click
 
+from configs.errors import InputError
+from configs.units import typed_length
+
 
 class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from click 8.5 on
     """``1200``, ``120 cm``, ``1.2 m``, ``47 1/4 in`` → mm."""
@@ -24,8 +27,6 @@ class LengthMm(click.ParamType):  # type: ignore[type-arg]  # generic only from 
         """The length in mm; a usage error naming the option for anything else."""
         if isinstance(value, int | float):
             return float(value)
-        from configs.errors import InputError
-        from configs.units import typed_length
 
         try:
             return typed_length(value, "it", self.least_mm)
@@ -47,8 +48,6 @@ class PairMm(click.ParamType):  # type: ignore[type-arg]  # generic only from cl
         Raises:
             InputError: not two numbers with a comma between them.
         """
-        from configs.errors import InputError
-        from configs.units import typed_length
 
         where = max(param.opts, key=len) if param is not None else ""
         parts = str(value).split(",")

@@ -12,6 +12,7 @@ import click
 from projector.commands.command_line import CommandLine, argument, option, paper_option
 from projector.commands.places import OUT_FOLDER, Place
 from projector.output import DRAWING, MEASUREMENTS, PDF, Kind, write_all
+from projector.talk import can_draw
 
 
 class MeasureCommand(CommandLine):
@@ -48,7 +49,6 @@ class MeasureCommand(CommandLine):
         from drafting import blocks as makers
         from drafting.measurements_file import MeasurementsFile
         from projector.measuring import Dialog
-        from projector.talk import can_draw
 
         chosen = [makers.get(name) for name in self.blocks]
         keys = [k for b in chosen for k in b.needs]

@@ -8,7 +8,9 @@ import click
 
 from projector.commands.command_line import CommandLine, argument, option
 from projector.commands.places import Place
+from projector.console import warn
 from projector.output import DOCKET
+from projector.talk import can_draw
 
 
 class NewCommand(CommandLine):
@@ -63,7 +65,6 @@ def _measure(
     """The flow of `measure`, for the measures that the block needs."""
     from drafting.measurements_file import MeasurementsFile
     from projector.measuring import Dialog
-    from projector.talk import can_draw
 
     sheet = MeasurementsFile.open(file, None)
     dialog = Dialog(sheet, list(needs), False, plain or not can_draw())
@@ -77,9 +78,7 @@ def _show(path: Path, plain: bool) -> int:
     """Draft it and show the pieces; 1 when a check fails."""
     from drafting.docket import Docket
     from drafting.report import off, report
-    from projector.console import warn
     from projector.sketch import beside, dots, strokes
-    from projector.talk import can_draw
 
     made = report(Docket.load(path))
     pieces = made.draft.pieces

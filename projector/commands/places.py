@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from configs.errors import ChalkbeamError, Fault, InputError
 from projector import output
+from projector.next_step import after
 from projector.output import Kind
 
 if TYPE_CHECKING:
@@ -104,7 +106,6 @@ class Command(click.Command):
 
 
 def _say_next(ctx: click.Context, code: int) -> None:
-    from projector.next_step import after
 
     _say_made(ctx)
     words = " ".join(ctx.command_path.split()[1:])
@@ -120,7 +121,6 @@ def _say_made(ctx: click.Context) -> None:
 
 
 def _no_such_place(path: Path, folder: Path, param: click.Parameter | None) -> Exception:
-    from configs.errors import InputError
 
     missing = folder.absolute()
     while not missing.parent.exists():
@@ -151,7 +151,6 @@ def taken(paths: Sequence[Path], *, alone: bool) -> tuple[list[Docket], list[str
     Raises:
         InputError: one is open at a table (every such one is named), or has faults.
     """
-    from configs.errors import ChalkbeamError, Fault, InputError
     from projector.session.hold import held
     from projector.session.shares import as_noted
 

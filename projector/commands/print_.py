@@ -6,8 +6,11 @@ from pathlib import Path
 
 import click
 
+from configs.errors import InputError
+from configs.units import typed_length
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import Place
+from projector.console import print_json, warn
 from projector.output import PDF, write
 
 
@@ -40,14 +43,11 @@ class PrintCommand(CommandLine, name="print"):
     as_json: bool = json_switch()
 
     def run(self) -> None:
-        from configs.errors import InputError
-        from configs.units import typed_length
         from drafting.docket import Docket
         from drafting.docket.telling import told_in
         from drafting.export.cut_size import cut_size
         from drafting.export.pdf import pieces_pdf
         from projector.commands.export import chosen_pieces
-        from projector.console import print_json, warn
 
         if self.roll_width is not None and self.paper != "roll":
             raise InputError.of(

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from configs import shipped
 from projector.commands.command_line import CommandLine, argument, option
 from projector.commands.places import Place
 from projector.output import DOCKET
@@ -48,7 +51,6 @@ class ProjectCommand(CommandLine):
 
     def run(self) -> None:
         from calibrate import Calibration
-        from configs import shipped
         from drafting import Docket
         from projector.app import Beam, run
         from projector.first_light.stand_in import is_plain
@@ -142,7 +144,6 @@ class ProjectCommand(CommandLine):
 
 def _keys(path: Path | None, configs: Path) -> Any:
     """Her own keys, those in her settings folder, or the shipped ones."""
-    import os
 
     from projector.session.keys import Keys, load_keys
 
@@ -160,7 +161,6 @@ def _keys(path: Path | None, configs: Path) -> Any:
 
 def _doubts(calibration: Calibration, beam: Beam) -> list[str]:
     """What is to be questioned before anything is cut by this light."""
-    from datetime import datetime
 
     said = []
     try:

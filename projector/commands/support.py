@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import difflib
+import os
 import re
+import tempfile
 from typing import TYPE_CHECKING
+
+from configs.errors import ChalkbeamError
+from configs.reader import nearest
 
 if TYPE_CHECKING:
     import click
@@ -14,7 +19,6 @@ _MOST_TOLD = 40  # faults in one message; who has more mends these first
 
 def explain(error: BaseException) -> str | None:
     """Text for a person, or None when the error is a fault of the program itself."""
-    from configs.errors import ChalkbeamError
 
     if isinstance(error, ChalkbeamError):
         faults = error.faults
@@ -97,8 +101,6 @@ def _wanted(param: click.Parameter, message: str) -> str:
     given = re.match(r"('.*?'|-?[\d.e+-]+) is not", message)
     value = f"'{given[1].strip(chr(39)).removesuffix('.0')}'" if given else "that"
     if isinstance(kind, click.Choice):
-        from configs.reader import nearest
-
         known = [str(c) for c in kind.choices]
         return f"{value} is none of {', '.join(known)}. {nearest(value.strip(chr(39)), known)}"
     whole = isinstance(kind, click.types.IntParamType)
@@ -137,8 +139,6 @@ def _value_of(param: click.Parameter) -> str:
 
 def own_fault(error: BaseException) -> str:
     """Text for a fault of the program itself; the details go to a file that can be sent on."""
-    import os
-    import tempfile
     import traceback
 
     details = "".join(traceback.format_exception(error))

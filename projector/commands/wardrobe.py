@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -9,9 +10,13 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
+from configs.errors import ChalkbeamError, InputError
+from configs.files import read_bytes
+from configs.units import length_text
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import Place
-from projector.output import SHEET
+from projector.console import print_json, terminal
+from projector.output import BASE, DOCKET, SHEET, kind_of, write, write_picture
 
 if TYPE_CHECKING:
     from drafting.docket import Docket
@@ -61,8 +66,6 @@ class WardrobeCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> int:
-        from configs.errors import InputError
-        from projector.console import print_json
 
         if not self.folder.is_dir():
             raise InputError.of(
@@ -92,11 +95,8 @@ def _files(folder: Path) -> list[Path]:
 
 def read_entry(path: Path, folder: Path) -> Found | None:
     """A file's entry and its pieces; None for a file of another kind."""
-    from configs.errors import ChalkbeamError
-    from configs.files import read_bytes
     from drafting.docket import Docket
     from drafting.docket.base import Base
-    from projector.output import BASE, DOCKET, kind_of
 
     try:
         kind = kind_of(read_bytes(path))[0]
@@ -116,8 +116,6 @@ def read_entry(path: Path, folder: Path) -> Found | None:
 
 
 def _docket_entry(read: Docket, name: str) -> Found:
-    from configs.errors import ChalkbeamError
-    from configs.units import length_text
 
     wrong, pieces = "", {}
     try:
@@ -149,7 +147,6 @@ def _docket_entry(read: Docket, name: str) -> Found:
 
 def _stale(read: Docket) -> list[str]:
     """What has changed under a docket."""
-    from configs.errors import ChalkbeamError
     from drafting.truing import compare
 
     said = []
@@ -177,12 +174,9 @@ def _draw(out: Path, folder: Path, entries: list[Found]) -> None:
     Raises:
         InputError: more of them than a picture can hold, or the file may not be written.
     """
-    from collections import Counter
 
-    from configs.errors import InputError
     from drafting.export.wardrobe import PAGE_MM, Card, sheets
     from drafting.figures.drawing import to_pdf, to_svg
-    from projector.output import write, write_picture
 
     cards = []
     for entry, pieces, allowances in entries:
@@ -243,8 +237,6 @@ def _state(entry: Entry) -> str:
 def _print(entries: list[Found]) -> None:
     from rich.table import Table
     from rich.text import Text
-
-    from projector.console import terminal
 
     table = Table(show_lines=True)
     for column in ("", "garment", "from", "cloth", "done"):
