@@ -263,7 +263,7 @@ def load_pattern(path: str | Path) -> Pattern:
     size = reader.numbers("size", (2,))
     windows = []
     for i, window in enumerate(reader.items("windows")):
-        found = reader.numbers_of(f"windows[{i}]", window, (4,), "[x, y, w, h] in px")
+        found = reader.numbers(f"windows[{i}]", (4,), "[x, y, w, h] in px", window)
         windows.append(tuple(found or (0, 0, 0, 0)))
     for key, each in (("size", [size or (0, 0)]), ("windows", windows)):
         if any(v != round(v) for row in each for v in row):

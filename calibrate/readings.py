@@ -320,7 +320,7 @@ def _crosses(rows: Reader, size: tuple[int, int] | None) -> dict[str, tuple[floa
         rows.note("", "is missing.", "Copy it from the crosses.yaml that lies beside the picture.")
     for name in rows.data:
         key = str(name)
-        place = rows.numbers_of(key, rows.data[name], (2,), "[x, y] in projector px")
+        place = rows.numbers(key, (2,), "[x, y] in projector px", rows.data[name])
         if place is None:
             continue
         x, y = place

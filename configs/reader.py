@@ -25,6 +25,7 @@ XY = tuple[float, float]
 _MOST_UNKNOWN = 12  # of one mapping: more are counted, not told
 _MOST_KNOWN = 24  # words in one sentence
 _MOST_FAULTS = 200  # past them a file is no file of ours; nobody reads on
+_THERE: Any = object()  # the value that stands at the key; any other is read as if it did
 POINT_COMMA = "In brackets a comma parts two values: write 2.5 with a point."
 _KINDS = {  # what the kinds of our files are known by, at the top level
     "a docket": {"garment"},
@@ -86,79 +87,60 @@ def unknown_keys(data: Mapping[Any, Any], known: Collection[str], where: str) ->
     return faults
 
 
-# What people write who have the thing in mind and not our word for it: word → words that may be meant,
+# What people write who have the thing in mind and not our word for it, and what may be meant by it,
 # the likeliest first. Common usage of the trade, no source.
 _SENSES: Mapping[str, tuple[str, ...]] = {
-    "yes": ("one-way", "lengthwise", "auto", "facing"),
-    "no": ("none", "without"),
-    "long": ("maxi", "dress", "calf", "ankle", "tunic"),
-    "maxi": ("ankle", "dress", "calf"),
-    "midi": ("calf", "knee", "dress"),
-    "knee": ("dress",),
-    "mini": ("short", "crop"),
-    "short": ("crop", "waist"),
-    "cropped": ("crop",),
-    "hip": ("top",),
-    "normal": ("top", "round", "knee"),
-    "crew": ("round",),
-    "jewel": ("round",),
-    "deep": ("scoop", "v"),
-    "bateau": ("boat",),
-    "wide": ("boat",),
-    "sleeveless": ("none",),
-    "bound": ("bias",),
-    "binding": ("bias",),
-    "velvet": ("one-way",),
-    "napped": ("one-way",),
-    "directional": ("one-way",),
-    "plain": ("two-way", "none"),
-    "folded": ("lengthwise",),
-    "half": ("lengthwise",),
-    "single": ("none",),
-    "flat": ("none",),
-    "selvedges": ("double", "both selvedges"),
-    # blocks, pages of the guide, commands, papers, units
-    "skirt": ("straight-skirt",),
-    "top": ("quick-top",),
-    "tunic": ("quick-top",),
-    "blouse": ("quick-top",),
-    "shirt": ("quick-top",),
-    "dress": ("fitted-bodice",),
-    "bodice": ("fitted-bodice",),
-    "sleeve": ("set-in-sleeve",),
-    "collar": ("flat-collar",),
-    "tape": ("calibrating",),
-    "camera": ("calibrating",),
-    "webcam": ("live", "calibrating"),
-    "fit": ("toile",),
-    "fitting": ("toile",),
-    "muslin": ("toile",),
-    "measure": ("measuring",),
-    "measures": ("measure", "measuring"),
-    "lay": ("cloth",),
-    "fold": ("cloth",),
-    "trace": ("trace", "project", "table"),
-    "tracing": ("trace", "project", "table"),
-    "shape": ("scissors",),
-    "errors": ("trouble",),
-    "plan": ("lay",),
-    "show": ("project",),
-    "start": ("new",),
-    "init": ("new",),
-    "pdf": ("print",),
-    "svg": ("export",),
-    "dxf": ("export",),
-    "check": ("calibrate",),
-    "photo": ("calibrate",),
-    "legal": ("letter",),
-    "us": ("letter", "in"),
-    "inch": ("in",),
-    "inches": ("in",),
-    "centimetres": ("cm",),
-    "centimeters": ("cm",),
-    "millimetres": ("mm",),
-    "metric": ("cm", "mm"),
-    "imperial": ("in",),
+    said: meant
+    for words, meant in (
+        (("yes",), ("one-way", "lengthwise", "auto", "facing")),
+        (("no",), ("none", "without")),
+        (("long",), ("maxi", "dress", "calf", "ankle", "tunic")),
+        (("maxi",), ("ankle", "dress", "calf")),
+        (("midi",), ("calf", "knee", "dress")),
+        (("knee",), ("dress",)),
+        (("mini",), ("short", "crop")),
+        (("short",), ("crop", "waist")),
+        (("cropped",), ("crop",)),
+        (("hip",), ("top",)),
+        (("normal",), ("top", "round", "knee")),
+        (("crew", "jewel"), ("round",)),
+        (("deep",), ("scoop", "v")),
+        (("bateau", "wide"), ("boat",)),
+        (("sleeveless", "single", "flat"), ("none",)),
+        (("bound", "binding"), ("bias",)),
+        (("velvet", "napped", "directional"), ("one-way",)),
+        (("plain",), ("two-way", "none")),
+        (("folded", "half"), ("lengthwise",)),
+        (("selvedges",), ("double", "both selvedges")),
+        # blocks, pages of the guide, commands, papers, units
+        (("skirt",), ("straight-skirt",)),
+        (("top", "tunic", "blouse", "shirt"), ("quick-top",)),
+        (("dress", "bodice"), ("fitted-bodice",)),
+        (("sleeve",), ("set-in-sleeve",)),
+        (("collar",), ("flat-collar",)),
+        (("tape", "camera"), ("calibrating",)),
+        (("webcam",), ("live", "calibrating")),
+        (("fit", "fitting", "muslin"), ("toile",)),
+        (("measure",), ("measuring",)),
+        (("measures",), ("measure", "measuring")),
+        (("lay", "fold"), ("cloth",)),
+        (("trace", "tracing"), ("trace", "project", "table")),
+        (("shape",), ("scissors",)),
+        (("errors",), ("trouble",)),
+        (("plan",), ("lay",)),
+        (("show",), ("project",)),
+        (("start", "init"), ("new",)),
+        (("pdf",), ("print",)),
+        (("svg", "dxf"), ("export",)),
+        (("check", "photo"), ("calibrate",)),
+        (("legal",), ("letter",)),
+        (("us",), ("letter", "in")),
+        (("inch", "inches", "imperial"), ("in",)),
+        (("centimetres", "centimeters"), ("cm",)),
+        (("millimetres", "millimeters"), ("mm",)),
+        (("metric",), ("cm", "mm")),
+    )
+    for said in words
 }
 
 
@@ -282,14 +264,9 @@ class Reader:
         """A reader of a mapping that stands at a key, told with that key."""
         place = self.key + key if key.startswith("[") else ".".join(p for p in (self.key, key) if p)
         made = Reader(
-            value,
-            file=self.file,
-            key=place,
-            unit=self.unit,
-            faults=self.faults,
-            remedy=self.remedy,
-            asks=self.asks,
-        )
+            value, file=self.file, key=place, unit=self.unit, faults=self.faults,
+            remedy=self.remedy, asks=self.asks,
+        )  # fmt: skip
         return made if known is None else made.only(known)
 
     def rows(self, key: str, known: Collection[str] | None = None) -> list[Reader]:
@@ -395,33 +372,14 @@ class Reader:
     ) -> float:
         """A finite number, 2.5 or 2,5; ``what`` it is, for the sentence: 'an angle in degrees'."""
         value = self.get(key)
-        return (
-            otherwise if value is None else self.number_of(key, value, otherwise, low, high, what)
-        )
-
-    def number_of(
-        self,
-        key: str,
-        value: Any,
-        otherwise: float = 0.0,
-        low: float = -math.inf,
-        high: float = math.inf,
-        what: str = "a number",
-    ) -> float:
-        """As `number`, of a value that stands at a key."""
+        if value is None:
+            return otherwise
         number = as_number(value)
         if number is None or not low <= number <= high:
-            limits = (
-                f" from {low:g} to {high:g}"
-                if math.isfinite(low) and math.isfinite(high)
-                else (
-                    f" of {low:g} or more"
-                    if math.isfinite(low)
-                    else f" of {high:g} or less"
-                    if math.isfinite(high)
-                    else ""
-                )
-            )
+            limits = f" from {low:g} to {high:g}"
+            if math.inf in (-low, high):
+                limits = f" of {low:g} or more" if low > -math.inf else ""
+                limits = f" of {high:g} or less" if high < math.inf else limits
             self.note(key, f"{short(value)} is not {what}{limits}.", got=value)
             return otherwise
         return number
@@ -434,23 +392,18 @@ class Reader:
         return self.unit
 
     def length(
-        self, key: str, low: float, high: float, otherwise: float | None = None, *, least: float
-    ) -> float:
-        """A length in mm from ``low`` to ``high``; a number is in the reader's unit. ``least``: a bare
-        number of fewer mm is asked back; 0 where mm are what people write, or a program does."""
-        return self.length_of(key, self.data.get(key), low, high, otherwise, least=least)
-
-    def length_of(
         self,
         key: str,
-        value: Any,
         low: float,
         high: float,
         otherwise: float | None = None,
         *,
         least: float,
+        value: Any = _THERE,
     ) -> float:
-        """As `length`, of a value that stands at a key."""
+        """A length in mm from ``low`` to ``high``; a number is in the reader's unit. ``least``: a bare
+        number of fewer mm is asked back; 0 where mm are what people write, or a program does."""
+        value = self.data.get(key) if value is _THERE else value
         other = max(low, 0.0) if otherwise is None else otherwise
         try:
             mm = parse_length(value, self.unit, self.place(key), signed=low < 0)
@@ -461,15 +414,9 @@ class Reader:
             return other
         if not low <= mm <= high:
             meant = meant_units(value, max(low, least), high, self.unit)
-            self.note(
-                key,
-                said_in(
-                    f"{short(value)} is outside {length_text(low)} to {length_text(high)}.",
-                    self.unit,
-                ),
-                f"{meant}Check the number and its unit.",
-                value,
-            )
+            what = f"{short(value)} is outside {length_text(low)} to {length_text(high)}."
+            remedy = f"{meant}Check the number and its unit."
+            self.note(key, said_in(what, self.unit), remedy, value)
             return other
         return mm
 
@@ -484,33 +431,24 @@ class Reader:
 
     # -- places --------------------------------------------------------------------------------
 
-    def point(self, key: str, reach: float = 1e5) -> XY:
+    def point(self, key: str, reach: float = 1e5, value: Any = _THERE) -> XY:
         """(x, y) mm."""
-        return self.point_of(key, self.data.get(key), reach)
-
-    def point_of(self, key: str, value: Any, reach: float = 1e5) -> XY:
-        """As `point`, of a value that stands at a key."""
-        value = as_list(value)
+        value = as_list(self.data.get(key) if value is _THERE else value)
         if not isinstance(value, list | tuple) or len(value) != 2:
             many = isinstance(value, list | tuple) and len(value) in (3, 4)
-            self.note(
-                key, f"should be [x, y], not {short(value)}.", POINT_COMMA if many else "", value
-            )
+            remedy = POINT_COMMA if many else ""
+            self.note(key, f"should be [x, y], not {short(value)}.", remedy, value)
             return (0.0, 0.0)
-        x, y = (self.length_of(key, v, -reach, reach, least=0.0) for v in value)
+        x, y = (self.length(key, -reach, reach, least=0.0, value=v) for v in value)
         return (x, y)
 
-    def points(self, key: str, reach: float = 1e5) -> list[XY]:
+    def points(self, key: str, reach: float = 1e5, value: Any = _THERE) -> list[XY]:
         """(N) of (x, y) mm; none where there is no such key."""
-        return self.points_of(key, self.data.get(key), reach)
-
-    def points_of(self, key: str, value: Any, reach: float = 1e5) -> list[XY]:
-        """As `points`, of a value that stands at a key."""
-        value = as_list(value)
+        value = as_list(self.data.get(key) if value is _THERE else value)
         if not isinstance(value, list | tuple):
             self.note(key, f"should be a list of [x, y], not {kind_of(value)}.", got=value)
             return []
-        return [self.point_of(f"{key}[{i}]", v, reach) for i, v in enumerate(value)]
+        return [self.point(f"{key}[{i}]", reach, v) for i, v in enumerate(value)]
 
     def segment(self, key: str) -> tuple[XY, XY] | None:
         """A line's two ends, mm; None where there is no such key."""
@@ -522,17 +460,14 @@ class Reader:
             return None
         return ends[0], ends[1]
 
-    def numbers(self, key: str, shape: tuple[int, ...]) -> list[Any] | None:
-        """Finite numbers in nested lists of a shape; None with the fault noted."""
-        if key not in self.data:
+    def numbers(
+        self, key: str, shape: tuple[int, ...], what: str = "", value: Any = _THERE
+    ) -> list[Any] | None:
+        """Finite numbers in nested lists of a shape; None with the fault noted. ``what`` it should be."""
+        if value is _THERE and key not in self.data:
             self.note(key, "is missing.")
             return None
-        return self.numbers_of(key, self.data[key], shape)
-
-    def numbers_of(
-        self, key: str, value: Any, shape: tuple[int, ...], what: str = ""
-    ) -> list[Any] | None:
-        """As `numbers`, of a value that stands at a key; ``what`` it should be."""
+        value = self.data[key] if value is _THERE else value
         found: list[Any] | None = _shaped(value, shape)
         if found is None:
             wanted = what or f"{' x '.join(map(str, shape))} finite numbers"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from fractions import Fraction
 from numbers import Real
 from typing import Any
@@ -23,45 +24,21 @@ MM_PER: dict[str, Fraction] = {
     "ft": Fraction(3048, 10),
     "yd": Fraction(9144, 10),
 }
+_KNOWN = f"Known here: {', '.join(MM_PER)}."
 INCH_UNITS = ("in", "ft", "yd")  # of people who work in inches
 _ALIASES = {
-    '"': "in",
-    "″": "in",
-    "”": "in",
-    "''": "in",
-    "inch": "in",
-    "inches": "in",
-    "foot": "ft",
-    "feet": "ft",
-    "'": "ft",
-    "′": "ft",
-    "’": "ft",
-    "yard": "yd",
-    "yards": "yd",
-    "metre": "m",
-    "metres": "m",
-    "meter": "m",
-    "meters": "m",
-    "centimetre": "cm",
-    "centimetres": "cm",
-    "centimeter": "cm",
-    "centimeters": "cm",
-    "millimetre": "mm",
-    "millimetres": "mm",
-    "millimeter": "mm",
-    "millimeters": "mm",
+    spelling: unit
+    for unit, spellings in {
+        "in": ('"', "″", "”", "''", "inch", "inches"),
+        "ft": ("foot", "feet", "'", "′", "’"),
+        "yd": ("yard", "yards"),
+        "m": ("metre", "metres", "meter", "meters"),
+        "cm": ("centimetre", "centimetres", "centimeter", "centimeters"),
+        "mm": ("millimetre", "millimetres", "millimeter", "millimeters"),
+    }.items()
+    for spelling in spellings
 }
-_SIGNS = {
-    "½": "1/2",
-    "⅓": "1/3",
-    "⅔": "2/3",
-    "¼": "1/4",
-    "¾": "3/4",
-    "⅛": "1/8",
-    "⅜": "3/8",
-    "⅝": "5/8",
-    "⅞": "7/8",
-}
+_SIGNS = "½⅓⅔¼¾⅛⅜⅝⅞"
 _NUMBER = r"(?:\d+(?:[.,]\d+)?|[.,]\d+)"
 _TERM = re.compile(
     rf"\s*(?:(?P<num2>\d+)\s*[/⁄]\s*(?P<den2>\d+)"
@@ -80,9 +57,7 @@ def unit_name(unit: Any, where: str) -> str:
     """
     name = _known_unit(str(unit))
     if name is None:
-        raise InputError.of(
-            where, f"unknown unit {short(unit)}.", f"Known here: {', '.join(MM_PER)}."
-        )
+        raise InputError.of(where, f"unknown unit {short(unit)}.", _KNOWN)
     return name
 
 
@@ -124,8 +99,7 @@ def parse_length(
         raise InputError(Fault(where, f"{short(value)} is not a length.", HOW_TO_WRITE, value))
     if len(text) > _LONGEST:
         raise InputError(Fault(where, f"{short(value)} is not a length.", HOW_TO_WRITE, value))
-    for sign, plain in _SIGNS.items():
-        text = text.replace(sign, f" {plain}")
+    text = re.sub(f"[{_SIGNS}]", lambda sign: " " + unicodedata.normalize("NFKC", sign[0]), text)
     text = text.strip().replace("−", "-")
     negative = text.startswith("-")
     if text[:1] in "+-":
@@ -153,7 +127,7 @@ def parse_length(
     return float(total)
 
 
-_BARE = re.compile(r"\s*[-+−]?[\d.,/⁄½⅓⅔¼¾⅛⅜⅝⅞][\d.,/⁄½⅓⅔¼¾⅛⅜⅝⅞ -]*")
+_BARE = re.compile(rf"\s*[-+−]?[\d.,/⁄{_SIGNS}][\d.,/⁄{_SIGNS} -]*")
 
 
 def is_bare(value: Any) -> bool:
@@ -249,17 +223,12 @@ def _number(term: re.Match[str], value: Any, where: str) -> Fraction:
 def _unit_size(written: str | None, given: str | None, value: Any, where: str) -> Fraction:
     if written is None:
         if given is None:
-            raise InputError.of(
-                where, f"{short(value)} has no unit.", "Write the unit after it, like 92 cm."
-            )
+            remedy = "Write the unit after it, like 92 cm."
+            raise InputError.of(where, f"{short(value)} has no unit.", remedy)
         return MM_PER[unit_name(given, where)]
     name = _known_unit(written)
     if name is None:
-        raise InputError.of(
-            where,
-            f"{short(value)} has the unknown unit '{written}'.",
-            f"Known here: {', '.join(MM_PER)}.",
-        )
+        raise InputError.of(where, f"{short(value)} has the unknown unit '{written}'.", _KNOWN)
     return MM_PER[name]
 
 
@@ -346,10 +315,6 @@ def length_text(mm: float, unit: str | None = None) -> str:
 def inches_text(inches: float, parts: int = 16) -> str:
     """Inches as a whole number and a fraction in lowest terms: ``11 1/2``, ``-3/8``."""
     counted = round(abs(inches) * parts)
-    sign = "-" if inches < 0 and counted else ""
     whole, rest = divmod(counted, parts)
-    if rest == 0:
-        return f"{sign}{whole}"
-    shared = math.gcd(rest, parts)
-    fraction = f"{rest // shared}/{parts // shared}"
-    return f"{sign}{whole} {fraction}" if whole else f"{sign}{fraction}"
+    told = f"{whole} {Fraction(rest, parts)}" if whole and rest else f"{Fraction(counted, parts)}"
+    return f"-{told}" if inches < 0 and counted else told

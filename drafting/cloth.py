@@ -616,7 +616,7 @@ def _ring(reader: Reader, key: str, value: Any) -> Ring | None:
         reader.note(key, "should be a list of three or more [x, y].", got=value)
         return None
     before = len(reader.faults)
-    points = reader.points_of(key, value, _MAX_LENGTH_MM)
+    points = reader.points(key, _MAX_LENGTH_MM, value)
     if len(reader.faults) > before:
         return None
     if points[0] == points[-1]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -49,6 +49,14 @@ def print_table(
     for row in rows:
         table.add_row(*row)
     terminal().print(table)
+
+
+def tell(lines: Iterable[str], head: str = "", *, err: bool = False) -> None:
+    """Lines for a person, each with the same words before it."""
+    import click
+
+    for line in lines:
+        click.echo(f"{head}{line}", err=err)
 
 
 def warn(text: str, head: str = "Caution: ", *, stderr: bool = False) -> None:

@@ -118,7 +118,7 @@ def _foot(reader: Reader) -> tuple[float, float] | None:
         key = f"lens_distances[{i}]"
         least = (0.0, 0.0, 50.0)  # of the two places any, of the distance by tape
         ends = [
-            reader.length_of(key, v, -20_000.0, 20_000.0, least=mm)
+            reader.length(key, -20_000.0, 20_000.0, least=mm, value=v)
             for v, mm in zip(row, least, strict=True)
         ]
         rows.append(ends)

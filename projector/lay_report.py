@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from configs.errors import once
-from configs.units import format_length, said_in
+from configs.units import format_length, inches_text, said_in
 
 if TYPE_CHECKING:
     from drafting.cloth import Cloth
@@ -190,9 +190,4 @@ def _price(cloth: Cloth, unit: str) -> str:
 
 
 def _yards(mm: float) -> str:
-    eighths = round(mm / (914.4 / 8.0))
-    whole, part = divmod(eighths, 8)
-    if not part:
-        return str(whole)
-    g = math.gcd(part, 8)
-    return f"{whole} {part // g}/{8 // g}" if whole else f"{part // g}/{8 // g}"
+    return inches_text(mm / 914.4, 8)  # yards are told as inches are

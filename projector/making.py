@@ -23,7 +23,7 @@ from drafting.measurements import Measurements
 from drafting.style import Option
 from projector.next_step import needs_of
 from projector.output import ANSWERS, DOCKET, write
-from projector.talk import Talk
+from projector.talk import Talk, free_name, numbered
 
 T = TypeVar("T")
 
@@ -90,7 +90,7 @@ class Making(Talk):
         style = self._style(block)
         parts = self._parts(block)
         title = self._answer("title", "What do you call it?", _one_line, _plain_title(block))
-        path = self.path or _free(self.folder / f"{_slug(title)}.yaml")
+        path = self.path or free_name(self.folder / f"{_slug(title)}.yaml")
         wearer = self._wearer()
         file = self._measurements_of(wearer)
         unit = file[1] if file else self._unit()
@@ -105,19 +105,14 @@ class Making(Talk):
         if "block" not in self.answers:
             self.say()
             self.say("What do you want to make?")
-            for n, b in enumerate(known, 1):
-                self.say(f"{n}  {b.title}", "  ")
+            self.listed(b.title for b in known)
         names = [b.name for b in known]
 
         def read(answer: str) -> str:
-            if answer.isdecimal() and 1 <= int(answer) <= len(names):
-                return names[int(answer) - 1]
-            word = answer.lower().replace(" ", "-")
-            if word in names:
-                return word
+            word = numbered(answer, names) or answer.lower().replace(" ", "-")
             words = [n for n in names if set(word.split("-")) & set(n.split("-"))]
-            if len(words) == 1:
-                return words[0]
+            if word in names or len(words) == 1:
+                return word if word in names else words[0]
             hint = nearest(word, names)
             raise ValueError(f"'{answer}' is none of these; type a number from 1 to {len(names)}. {hint}")  # fmt: skip
 
@@ -161,11 +156,8 @@ class Making(Talk):
                 return ""
             found = []
             for word in answer.replace(",", " ").split():
-                if word.isdecimal() and 1 <= int(word) <= len(fit):
-                    found.append(fit[int(word) - 1])
-                elif word in fit:
-                    found.append(word)
-                else:
+                found.append(numbered(word, fit) or word)
+                if found[-1] not in fit:
                     raise ValueError(f"'{word}' is none of these. {nearest(word, fit)}".rstrip())
             return " ".join(dict.fromkeys(found))
 
@@ -195,30 +187,22 @@ class Making(Talk):
         if there and "wearer" not in self.answers:
             self.say()
             self.say("Measured already:")
-            for n, (path, m) in enumerate(there, 1):
-                self.say(f"{n}  {m.wearer or path.stem} ({path.name})", "  ")
+            self.listed(f"{m.wearer or path.stem} ({path.name})" for path, m in there)
 
         def read(answer: str) -> str:
-            if there and answer.isdecimal() and 1 <= int(answer) <= len(there):
-                return there[int(answer) - 1][0].name
+            if named := numbered(answer, there):
+                return named[0].name
             if not re.search(r"[^\W\d_]", answer):
                 raise ValueError(f"'{answer}' holds no letter. Name who will wear it.")
             return _one_line(answer)
 
-        asked = (
-            "For whom? A number, or another name" if there else "For whom? A name, such as alto-3"
-        )
+        asked = f"For whom? {'A number, or another name' if there else 'A name, such as alto-3'}"
         more = "It goes on to the pieces, so that they are not mixed up; the measures are kept under it."
         return self._answer("wearer", asked, read, None, more)
 
     def _unit(self) -> str:
-        def read(answer: str) -> str:
-            try:
-                return unit_name(answer, "the unit")
-            except InputError as error:
-                raise ValueError(str(error)) from None
-
-        return self._answer("unit", "Which unit does your tape show? cm, in or mm", read, "cm")
+        asked = "Which unit does your tape show? cm, in or mm"
+        return self._answer("unit", asked, lambda answer: unit_name(answer, "the unit"), "cm")
 
     def _cloth(self, unit: str) -> dict[str, str]:
         """The cloth's lines as a docket writes them; empty where it is not known yet."""
@@ -249,12 +233,7 @@ class Making(Talk):
     # -- asking --------------------------------------------------------------------------------
 
     def _answer(
-        self,
-        key: str,
-        question: str,
-        read: Callable[[str], T],
-        usual: str | None,
-        more: str = "",
+        self, key: str, question: str, read: Callable[[str], T], usual: str | None, more: str = ""
     ) -> T:
         """The answer to a question: the one kept, or asked until it is one, and kept at once.
 
@@ -388,14 +367,6 @@ def _plain_title(block: Block) -> str:
 def _slug(text: str) -> str:
     text = text.removesuffix(".yaml")
     return re.sub(r"[^\w.-]+", "-", text.strip().lower()).strip("-.") or "garment"
-
-
-def _free(path: Path) -> Path:
-    """The path, or the next one with a number that is not there yet."""
-    n, free = 2, path
-    while free.exists() or free.is_symlink():
-        free, n = path.with_name(f"{path.stem}-{n}{path.suffix}"), n + 1
-    return free
 
 
 # -- the docket ----------------------------------------------------------------------------------

@@ -21,7 +21,7 @@ from drafting.figures import FIGURES, figure_legend, figure_text
 from drafting.measurements import BODIES, REGISTRY, Measurements, is_usual, plausibility
 from drafting.measurements_file import MeasurementsFile, as_written
 from projector.console import print_table
-from projector.talk import Talk, showable
+from projector.talk import Talk, numbered, showable
 
 _MOST_APART = 1.5  # of two takes: further apart they are not takes of one measure
 _FIGURE_COLUMNS = 34
@@ -32,6 +32,10 @@ _HELP = (
     "Type the number as the tape reads it: 92, 54,6 cm, 21 1/2 in, 546 mm. A bare number is in "
     "the file's unit. b goes back to the measure before, s skips this one, q quits; what you "
     "have answered is saved already. Press Enter to leave a value as it is."
+)
+_WHY_NAMED = (
+    "The name goes into the file and on to the pieces, so that they are not\n"
+    "mixed up. A voice part is enough, such as alto-3; Enter names nobody."
 )
 _CAUTION = (
     "Tape snug, never pulled; over a thin close layer; nothing added for comfort, the draft does "
@@ -138,31 +142,26 @@ class Dialog(Talk):
 
     def ask_unit(self) -> str:
         """The unit of the tape."""
-        while True:
-            answer = self.ask("Which unit does your tape show? cm, in or mm [cm]: ") or "cm"
-            try:
-                return unit_name(answer, "the unit")
-            except InputError as error:
-                self.say(str(error))
+        asked = "Which unit does your tape show? cm, in or mm [cm]: "
+        return self.until(asked, lambda answer: unit_name(answer or "cm", "the unit"))
 
     def ask_wearer(self, unit: str) -> str:
         """Who is measured, '' for nobody named; a number or a length is asked again."""
-        while True:
-            answer = self.ask(
-                "Who is measured? A voice part, such as alto-3 (Enter: nobody named): "
-            )
+
+        def read(answer: str) -> str:
             why = _why_no_name(answer, unit) if answer else ""
-            if not why:
-                return answer
             if answer == "?":
-                self.say("The name goes into the file and on to the pieces, so that they are not")
-                self.say("mixed up. A voice part is enough, such as alto-3; Enter names nobody.")
-                continue
-            follow = ", and the measures come next" if why.startswith("reads") else ""
-            self.say(
-                f"'{answer}' {why}{follow}. Who is measured? "
-                "Name a voice part, or press Enter to name nobody."
-            )
+                raise ValueError(_WHY_NAMED)
+            if why:
+                follow = ", and the measures come next" if why.startswith("reads") else ""
+                raise ValueError(
+                    f"'{answer}' {why}{follow}. Who is measured? "
+                    "Name a voice part, or press Enter to name nobody."
+                )
+            return answer
+
+        asked = "Who is measured? A voice part, such as alto-3 (Enter: nobody named): "
+        return self.until(asked, read)
 
     def run(self) -> None:
         """Ask what is not there yet, then offer to take any of them again."""
@@ -191,9 +190,8 @@ class Dialog(Talk):
             answer = self.ask("Number of one to take again, Enter to end: ").lower()
             if answer in ("", "q", "quit"):
                 return
-            chosen = next((k for k in self.keys if answer in (k, REGISTRY[k].name.lower())), None)
-            if chosen is None and answer.isdecimal() and 1 <= int(answer) <= len(self.keys):
-                chosen = self.keys[int(answer) - 1]
+            named = (k for k in self.keys if answer in (k, REGISTRY[k].name.lower()))
+            chosen = next(named, None) or numbered(answer, self.keys)
             if chosen is None:
                 self.say(f"'{answer}' is none of these; 1 to {len(self.keys)} are.")
             elif self.one(chosen, self.keys.index(chosen)) == "quit":

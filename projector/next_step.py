@@ -7,7 +7,7 @@ files: whether the measures are there, cloth, a lay, a calibration. Nothing is d
 from __future__ import annotations
 
 import shlex
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -26,8 +26,10 @@ def after(command: str, given: Mapping[str, Any], code: int) -> str:
         given: its arguments and options, by the names of its parameters.
         code: how it ended: 0, or 1 where a check did not pass or an answer is missing.
     """
-    rule = _RULES.get(command)
-    return rule(given, code) if rule else ""
+    if rule := _RULES.get(command):
+        return rule(given, code)
+    done = None if code else _RULES_DONE.get(command)
+    return done(given) if done else ""
 
 
 def of_docket(path: Path) -> str:
@@ -45,10 +47,8 @@ def of_docket(path: Path) -> str:
 def of_folder(folder: Path, *, only_laid: bool = False) -> str:
     """The same for the docket of a folder that was changed last; a new one where there is none."""
     found = [p for p in _yaml_files(folder) if "garment" in _read(p)]
-    laid = [p for p in found if _read(p).get("lay")]
-    for path in laid if only_laid else found:
-        return of_docket(path)
-    return of_docket(found[0]) if found else _line("new")
+    laid = [p for p in found if _read(p).get("lay")] if only_laid else []
+    return of_docket((laid or found)[0]) if found else _line("new")
 
 
 def _line(*words: str | Path) -> str:
@@ -100,8 +100,7 @@ def _measures_missing(path: Path, data: Mapping[str, Any]) -> str:
     needs, have = needs_of(garment), body.get("measurements")
     if isinstance(have, Mapping) and (set(needs) <= set(have) or body.get("since")):
         return ""
-    words = [w for block in _blocks_of(garment) for w in ("--block", block)]
-    return _line("measure", file, *words) if needs else ""
+    return _line("measure", file, *_of_blocks(_blocks_of(garment))) if needs else ""
 
 
 def _blocks_of(garment: Mapping[str, Any]) -> list[str]:
@@ -109,11 +108,8 @@ def _blocks_of(garment: Mapping[str, Any]) -> list[str]:
     from drafting import blocks
 
     parts = garment.get("with")
-    rows = [
-        garment,
-        *(p for p in (parts if isinstance(parts, list) else ()) if isinstance(p, Mapping)),
-    ]
-    named = [str(row.get("block")) for row in rows]
+    rows = [garment, *(parts if isinstance(parts, list) else ())]
+    named = [str(row.get("block")) for row in rows if isinstance(row, Mapping)]
     return list(dict.fromkeys(n for n in named if n in blocks.names()))
 
 
@@ -130,20 +126,29 @@ def _calibrated() -> bool:
     return bool(kept())
 
 
+def drafted_folder(docket: Path) -> Path:
+    """The folder that is proposed for a docket's drafted pieces."""
+    return docket.with_name(f"{docket.stem}-pieces")
+
+
+def _of_blocks(names: Iterable[str]) -> list[str]:
+    return [w for name in names for w in ("--block", name)]
+
+
+def _shown_on(given: Mapping[str, Any]) -> list[str]:
+    display = given.get("display")  # a number where it was shown, of a photo the projector's name
+    return ["--display", str(display)] if isinstance(display, int) else []
+
+
 def _after_measure(given: Mapping[str, Any], code: int) -> str:
     out: Path = given["out"]
     if code:
-        return _line("measure", out, *(w for b in given["blocks"] for w in ("--block", b)))
+        return _line("measure", out, *_of_blocks(given["blocks"]))
     for path in _yaml_files(out.parent):
         named = _read(path).get("measurements")
         if isinstance(named, str) and (path.parent / named).resolve() == out.resolve():
             return _line("draft", path, "--out", drafted_folder(path))
     return _line("new")
-
-
-def drafted_folder(docket: Path) -> Path:
-    """The folder that is proposed for a docket's drafted pieces."""
-    return docket.with_name(f"{docket.stem}-pieces")
 
 
 def _after_new(given: Mapping[str, Any], code: int) -> str:
@@ -158,67 +163,56 @@ def _after_new(given: Mapping[str, Any], code: int) -> str:
     return line
 
 
-def _after_draft(given: Mapping[str, Any], code: int) -> str:
-    return "" if code else of_docket(given["docket"])
-
-
-def _after_laying(given: Mapping[str, Any], code: int) -> str:
-    return "" if code or given.get("dry_run") else of_docket(given["docket"])
+def _after_docket(given: Mapping[str, Any]) -> str:
+    docket = given.get("docket")
+    return "" if docket is None or given.get("dry_run") else of_docket(docket)
 
 
 def _after_calibrating(given: Mapping[str, Any], code: int) -> str:
-    display = given.get("display")  # a number where it was shown, of a photo the projector's name
-    where = ["--display", str(display)] if isinstance(display, int) else []
+    where = _shown_on(given)
     if code:
         return _line("calibrate", *where)
     line = of_folder(Path(), only_laid=True)
     return " ".join([line, *where]) if line.startswith(_line("project")) else line
 
 
-def _after_pattern(given: Mapping[str, Any], code: int) -> str:
-    del code
+def _after_leading(given: Mapping[str, Any], code: int) -> str:
+    return _after_calibrating(given, code) if given.get("calibrated") else ""
+
+
+def _after_pattern(given: Mapping[str, Any]) -> str:
     bars = "7 3/32 in,9 27/32 in" if unit_here(Path()) == "in" else "180,250"
     return _line("calibrate", "photo", "photo.jpg", "--size", _size(given),
                  "--bars", bars, "--out", "calibration.yaml")  # fmt: skip
 
 
-def _after_cards(given: Mapping[str, Any], code: int) -> str:
-    del given, code
+def _after_cards(_: Mapping[str, Any]) -> str:
     return _line("calibrate", "pattern", "--size", "1920x1080", "--beam-width", "1200",
                  "--out", "pattern.png")  # fmt: skip
 
 
-def _after_crosses(given: Mapping[str, Any], code: int) -> str:
-    del code
+def _after_crosses(given: Mapping[str, Any]) -> str:
     return _line("calibrate", "tape", given.get("form") or "distances.yaml", "--size",
                  _size(given), "--out", "calibration.yaml")  # fmt: skip
 
 
-def _after_cloth(given: Mapping[str, Any], code: int) -> str:
-    if code:
-        return ""
-    into = given.get("into")
-    if into:
-        return _line("lay", into)
+def _after_cloth(given: Mapping[str, Any]) -> str:
+    if given.get("into"):
+        return _line("lay", given["into"])
     if given.get("light"):
         return _line("cloth", "remnant.jpg", "--out", "cloth.yaml")
     return of_folder(Path())
 
 
-def _after_import(given: Mapping[str, Any], code: int) -> str:
-    docket = given.get("docket")
-    return "" if code or docket is None else of_docket(docket)
-
-
-def _after_table(given: Mapping[str, Any], code: int) -> str:
-    if code:
-        return ""
+def _after_table(given: Mapping[str, Any]) -> str:
     data = _read(given["docket"])
     lay, traced = data.get("lay") or [], data.get("traced") or []
     done = lay and len(traced) >= len(lay)
-    display = given.get("display")
-    where = ("--display", str(display)) if isinstance(display, int) else ()
-    return _line("new") if done else _line("project", given["docket"], *where)
+    return _line("new") if done else _line("project", given["docket"], *_shown_on(given))
+
+
+def _after_guide(given: Mapping[str, Any]) -> str:
+    return _line("new") if given.get("name") or given.get("out") else _line("guide", "measuring")
 
 
 def _size(given: Mapping[str, Any]) -> str:
@@ -226,32 +220,31 @@ def _size(given: Mapping[str, Any]) -> str:
     return f"{width}x{height}"
 
 
+# what comes after a command however it ended, and after one that did all
 _RULES: Mapping[str, Callable[[Mapping[str, Any], int], str]] = {
     "new": _after_new,
-    "demo": lambda *_: _line("new"),
-    "blocks": lambda *_: _line("new"),
     "measure": _after_measure,
-    "draft": _after_draft,
-    "lay": _after_laying,
-    "base": lambda given, code: "" if code else _line("wardrobe", given["out"].parent),
-    "wardrobe": lambda given, _: of_folder(given["folder"]),
-    "calibrate cards": _after_cards,
-    "calibrate pattern": _after_pattern,
-    "calibrate crosses": _after_crosses,
     "calibrate photo": _after_calibrating,
     "calibrate live": _after_calibrating,
     "calibrate tape": _after_calibrating,
-    "calibrate lead": lambda given, code: (
-        _after_calibrating(given, code) if given.get("calibrated") else ""
-    ),
+    "calibrate lead": _after_leading,
     "calibrate check": _after_calibrating,
+}
+_RULES_DONE: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
+    "demo": lambda _: _line("new"),
+    "blocks": lambda _: _line("new"),
+    "draft": _after_docket,
+    "lay": _after_docket,
+    "base": lambda given: _line("wardrobe", given["out"].parent),
+    "wardrobe": lambda given: of_folder(given["folder"]),
+    "calibrate cards": _after_cards,
+    "calibrate pattern": _after_pattern,
+    "calibrate crosses": _after_crosses,
     "cloth": _after_cloth,
     "project": _after_table,
-    "frame": lambda given, code: "" if code else of_docket(given["docket"]),
-    "print": lambda given, code: "" if code else _line("guide", "toile"),
-    "guide": lambda given, _: (
-        _line("new") if given.get("name") or given.get("out") else _line("guide", "measuring")
-    ),
-    "export": lambda given, code: "" if code else of_docket(given["docket"]),
-    "import": _after_import,
+    "frame": _after_docket,
+    "print": lambda _: _line("guide", "toile"),
+    "guide": _after_guide,
+    "export": _after_docket,
+    "import": _after_docket,
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -28,6 +28,21 @@ def strokes(piece: Piece) -> list[NDArray[np.float64]]:
     return lines
 
 
+def in_a_row(pieces: Iterable[Piece]) -> list[NDArray[np.float64]]:
+    """The lines of pieces side by side, their tops level, mm."""
+    import numpy as np
+
+    lines: list[NDArray[np.float64]] = []
+    x = 0.0
+    for piece in pieces:
+        own = strokes(piece)
+        low, high = own[0][:, 0].min(), own[0][:, 0].max()
+        move = np.array([x - low, -own[0][:, 1].max()])
+        lines += [line + move for line in own]
+        x += high - low + 60.0
+    return lines
+
+
 def dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]:
     """Polylines as rows of Braille signs, 2 × 4 dots each, to one scale where they fit."""
     import numpy as np
@@ -44,17 +59,12 @@ def dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]
         for start, step in zip(line[:-1], steps, strict=True):
             count = max(2, int(np.hypot(*step) * scale * 3))
             spots = start + np.linspace(0, 1, count)[:, None] * step
-            x = np.clip(
-                np.round((spots[:, 0] - middle) * scale + columns - 0.5), 0, 2 * columns - 1
-            )
-            y = np.clip(np.round((top - spots[:, 1]) * scale), 0, 4 * rows - 1)
+            x = np.round((spots[:, 0] - middle) * scale + columns - 0.5).clip(0, 2 * columns - 1)
+            y = np.round((top - spots[:, 1]) * scale).clip(0, 4 * rows - 1)
             grid[y.astype(int), x.astype(int)] = True
     bits = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
-    cells = grid.reshape(rows, 4, columns, 2).astype(int)
-    return [
-        "".join(chr(0x2800 + value) if value else " " for value in row)
-        for row in np.einsum("rick,ik->rc", cells, bits).tolist()
-    ]
+    values = (grid.reshape(rows, 4, columns, 2) * bits[:, None]).sum(axis=(1, 3))
+    return ["".join(chr(0x2800 + v) if v else " " for v in row) for row in values.tolist()]
 
 
 def beside(sketches: Sequence[Sequence[str]], names: Sequence[str]) -> list[str]:

@@ -10,8 +10,13 @@ import io
 import shutil
 import sys
 import textwrap
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TypeVar
 
 import click
+
+T = TypeVar("T")
 
 
 def can_draw() -> bool:
@@ -27,6 +32,19 @@ def showable(text: str) -> str:
     """The text with '?' for letters that standard output cannot show."""
     encoding = sys.stdout.encoding or "utf-8"
     return text.encode(encoding, "replace").decode(encoding)
+
+
+def numbered(answer: str, of: Sequence[T]) -> T | None:
+    """The one of a list that a number from 1 on means; None: no such number."""
+    return of[int(answer) - 1] if answer.isdecimal() and 1 <= int(answer) <= len(of) else None
+
+
+def free_name(path: Path) -> Path:
+    """The path, or the next one with a number at which nothing stands yet."""
+    n, free = 2, path
+    while free.exists() or free.is_symlink():
+        free, n = path.with_name(f"{path.stem}-{n}{path.suffix}"), n + 1
+    return free
 
 
 class Talk:
@@ -52,6 +70,23 @@ class Talk:
     def raw(self, line: str) -> None:
         """One line as it stands."""
         click.echo(showable(line))
+
+    def listed(self, texts: Iterable[str]) -> None:
+        """What can be chosen, a line each, numbered from 1."""
+        for n, text in enumerate(texts, 1):
+            self.say(f"{n}  {text}", "  ")
+
+    def until(self, prompt: str, read: Callable[[str], T]) -> T:
+        """Ask until ``read`` takes the answer: what it refuses with a ValueError is said.
+
+        Raises:
+            EOFError: there are no more lines.
+        """
+        while True:
+            try:
+                return read(self.ask(prompt))
+            except ValueError as error:
+                self.say(str(error))
 
     def ask(self, prompt: str) -> str:
         """One line from the person, without outer spaces.

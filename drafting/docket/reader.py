@@ -232,7 +232,9 @@ def _allowances(top: Reader) -> tuple[dict[str, float], dict[str, dict[str, floa
         if isinstance(value, Mapping):
             own[str(key)] = each(every.inner(str(key), value))
         else:
-            sizes[str(key)] = every.length_of(str(key), value, 0, MOST_MM, least=SMALL_ALLOWANCE_MM)
+            sizes[str(key)] = every.length(
+                str(key), 0, MOST_MM, least=SMALL_ALLOWANCE_MM, value=value
+            )
     rows = top.get("pieces", [])
     for i, row in enumerate(rows if isinstance(rows, list) else []):
         if not isinstance(row, Mapping) or row.get("allowances") is None:

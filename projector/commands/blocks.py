@@ -15,16 +15,14 @@ from configs.errors import ChalkbeamError
 from configs.units import format_length
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import OUT_FOLDER
-from projector.console import print_json
+from projector.console import print_json, tell
 from projector.output import DRAWING, Kind, write_all
-from projector.sketch import beside, dots, strokes
+from projector.sketch import beside, dots, in_a_row, strokes
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from drafting.blocks import Block
     from drafting.piece import Piece
+    from drafting.style import Option
 
 # The sketches' body: an even one that no singer of ours has; all in cm.
 _EXAMPLE = {
@@ -42,12 +40,9 @@ _EXAMPLE = {
     "shoulder_to_elbow": 33,
     "wrist_girth": 16,
 }
-# What a block that is no garment of its own is sewn to in its sketches, by the kind of edge.
-_UNDER: dict[str, tuple[str, dict[str, Any]]] = {
-    "armhole": ("quick-top", {}),
-    "neckline": ("quick-top", {"opening": "none"}),
-    "waist": ("quick-top", {}),
-}
+# What a block that is no garment of its own is sewn to in its sketches, and that one's style by the edge.
+_UNDER = "quick-top"
+_UNDER_STYLE = {"neckline": {"opening": "none"}}
 
 
 class BlocksCommand(CommandLine):
@@ -75,22 +70,18 @@ class BlocksCommand(CommandLine):
         if self.scissors:
             _print_changes(self.as_json)
             return
-        chosen = [get(self.name)] if self.name else [get(n) for n in names()]
+        chosen = [get(n) for n in ([self.name] if self.name else names())]
         if self.as_json:
             print_json([_as_data(b) for b in chosen])
+        elif self.name or self.whole:
+            for block in chosen:
+                _print(block, self.unit)
         else:
             for block in chosen:
-                if self.name or self.whole:
-                    _print(block, self.unit)
-                else:
-                    _print_overview(block)
-            if not self.name and not self.whole:
-                click.echo("\nStyles, limits, sketches and fit of one: chalkbeam blocks quick-top")
-                click.echo(
-                    "Start a docket with these lines; then chalkbeam draft top.yaml --out top"
-                )
-                for line in _FIRST_DOCKET:
-                    click.echo(f"    {line}")
+                _print_overview(block)
+            click.echo("\nStyles, limits, sketches and fit of one: chalkbeam blocks quick-top")
+            click.echo("Start a docket with these lines; then chalkbeam draft top.yaml --out top")
+            tell(_FIRST_DOCKET, "    ")
         if self.out is not None:
             for block in chosen:
                 count = _write_sketches(block, self.out)
@@ -112,12 +103,8 @@ def _print_changes(as_json: bool) -> None:
     from drafting.shaping.changes import VERBS
 
     if as_json:
-        print_json(
-            [
-                {"change": v.word, "text": v.text, "keys": list(v.keys), "example": v.example}
-                for v in VERBS.values()
-            ]
-        )
+        told = ("text", "keys", "example")
+        print_json([{"change": v.word, **_as_told(v, *told)} for v in VERBS.values()])
         return
     click.secho("Changes: what can be done to drafted pieces, in order", bold=True)
     click.echo("  garment: {block: quick-top, changes: [{…}, {…}]}; a line taken out is undone.\n")
@@ -128,8 +115,7 @@ def _print_changes(as_json: bool) -> None:
         click.echo(_wrapped(verb.example, 6))
     click.echo()
     click.secho("Places", bold=True)
-    for line in _PLACES:
-        click.echo(_wrapped(line))
+    tell(map(_wrapped, _PLACES))
 
 
 def _as_data(block: Block) -> dict[str, Any]:
@@ -138,51 +124,31 @@ def _as_data(block: Block) -> dict[str, Any]:
 
     def measure(key: str) -> dict[str, Any]:
         m = REGISTRY[key]
-        return {
-            "key": key,
-            "name": m.name,
-            "kind": m.kind,
-            "how": m.how,
-            "usual_mm": [m.low_mm, m.high_mm],
-        }
+        usual = {"usual_mm": [m.low_mm, m.high_mm]}
+        return {"key": key, **_as_told(m, "name", "kind", "how"), **usual}
 
+    def style(o: Option) -> dict[str, Any]:
+        of = {"length": "_mm", "both": "_mm", "number": ""}.get(o.kind)
+        limits = {} if of is None else {f"low{of}": o.low, f"high{of}": o.high}
+        told = _as_told(o, "key", "kind", "text", "default")
+        return {**told, "choices": dict(o.choices), **limits}
+
+    kinds = ("text", "limit_mm", "where", "signed")
     return {
         "block": block.name,
-        "title": block.title,
-        "text": block.text,
+        **_as_told(block, "title", "text"),
         "needs": [measure(k) for k in block.needs],
         "helps": [measure(k) for k in block.helps],
-        "style": [
-            {
-                "key": o.key,
-                "kind": o.kind,
-                "text": o.text,
-                "default": o.default,
-                "choices": dict(o.choices),
-                **(
-                    {"low_mm": o.low, "high_mm": o.high}
-                    if o.kind in ("length", "both")
-                    else {"low": o.low, "high": o.high}
-                    if o.kind == "number"
-                    else {}
-                ),
-            }
-            for o in block.options
-        ],
+        "style": [style(o) for o in block.options],
         "allowances_mm": dict(block.allowances),
         "sewn_to": list(block.joins),
         "alone": block.alone,
-        "fit": [
-            {
-                "change": k.name,
-                "text": k.text,
-                "limit_mm": k.limit_mm,
-                "where": list(k.where),
-                "signed": k.signed,
-            }
-            for k in (KINDS[name] for name in block.changes)
-        ],
+        "fit": [{"change": name, **_as_told(KINDS[name], *kinds)} for name in block.changes],
     }
+
+
+def _as_told(thing: object, *names: str) -> dict[str, Any]:
+    return {name: getattr(thing, name) for name in names}
 
 
 _FIRST_DOCKET = (
@@ -221,16 +187,15 @@ def _print(block: Block, unit: str) -> None:
     click.echo()
     click.secho("Style", bold=True)
     for detail in block.options:
-        default = detail.default
-        if isinstance(default, float) and detail.kind in ("length", "both"):
-            default = format_length(default, unit)
-        shown = "" if default is None else f" [{default}]"
-        limits = ""
+        default, limits = detail.default, ""
         if detail.kind in ("length", "both"):
+            if isinstance(default, float):
+                default = format_length(default, unit)
             low, high = format_length(detail.low, unit), format_length(detail.high, unit)
             limits = f" ({low} to {high})"
         elif detail.kind == "number":
             limits = f" ({detail.low:g} to {detail.high:g})"
+        shown = "" if default is None else f" [{default}]"
         click.echo(_wrapped(f"{detail.key}{shown}{limits}: {detail.text}"))
         if detail.choices:
             _print_choices(block, detail.key, detail.choices)
@@ -250,11 +215,8 @@ def _print(block: Block, unit: str) -> None:
     for kind in (KINDS[name] for name in block.changes):
         sign = "±" if kind.signed else "up to "
         places = "" if len(kind.where) == 1 else f"; where: {', '.join(kind.where)}"
-        click.echo(
-            _wrapped(
-                f"{kind.name} ({sign}{format_length(kind.limit_mm, unit)}{places}): {kind.text}"
-            )
-        )
+        limit = format_length(kind.limit_mm, unit)
+        click.echo(_wrapped(f"{kind.name} ({sign}{limit}{places}): {kind.text}"))
 
 
 def _sewn_to(block: Block) -> str:
@@ -273,11 +235,8 @@ def _example(block: Block) -> Any:
     """The example body; of a measure that it lacks, the middle of what is usual."""
     from drafting.measurements import REGISTRY, Measurements
 
-    more = {
-        k: f"{(REGISTRY[k].low_mm + REGISTRY[k].high_mm) / 2} mm"
-        for k in block.needs
-        if k not in _EXAMPLE
-    }
+    usual = {k: REGISTRY[k] for k in block.needs}
+    more = {k: f"{(m.low_mm + m.high_mm) / 2} mm" for k, m in usual.items()}
     return Measurements.from_dict({**more, **_EXAMPLE})
 
 
@@ -302,8 +261,7 @@ def _pieces_of(block: Block, style: dict[str, Any]) -> Mapping[str, Piece]:
     if not block.alone:
         needs = next(((k, v[0]) for o in block.options if o.key == key for k, v in o.when), None)
         style = (dict([needs]) if needs else {}) | style
-        name, below = _UNDER[block.joins[0]]
-        under = draft(name, _example(block), below)
+        under = draft(_UNDER, _example(block), _UNDER_STYLE.get(block.joins[0], {}))
         made = joined(under, block.name, style)
         return {n: p for n, p in made.pieces.items() if n not in under.pieces}
     if key == "opening" and choice == "slit":
@@ -315,28 +273,12 @@ def _pieces_of(block: Block, style: dict[str, Any]) -> Mapping[str, Piece]:
     return draft(block.name, _example(block), style).pieces
 
 
-def _in_a_row(pieces: Mapping[str, Piece]) -> list[NDArray[np.float64]]:
-    """The lines of all pieces, one beside the other."""
-    import numpy as np
-
-    lines: list[NDArray[np.float64]] = []
-    x = 0.0
-    for piece in pieces.values():
-        own = strokes(piece)
-        low, high = own[0][:, 0].min(), own[0][:, 0].max()
-        move = np.array([x - low, -own[0][:, 1].max()])
-        lines += [line + move for line in own]
-        x += high - low + 60.0
-    return lines
-
-
 def _print_choices(block: Block, key: str, choices: Mapping[str, str]) -> None:
     """The choices side by side, each with its sketch and, below, what it is."""
     sketches = sketches_of(block, key, choices)
     # No picture where it would show nothing: the seam's length differs by less than a dot.
     if key != "shoulder_seam" and any(s != sketches[0] for s in sketches):
-        for line in beside(sketches, list(choices)):
-            click.echo(line)
+        tell(beside(sketches, list(choices)))
     click.echo(_wrapped("; ".join(f"{c}: {t}" for c, t in choices.items()), 6))
 
 
@@ -346,7 +288,7 @@ def sketches_of(block: Block, key: str, choices: Iterable[str]) -> list[list[str
     drawn = [_choice_pieces(block, key, choice) for choice in choices]
     sketches = [dots(strokes(p.get(half) or next(iter(p.values()))), 15, 8) for p in drawn]
     if any(a == b for a, b in combinations(sketches, 2)):  # what differs lies in another piece
-        sketches = [dots(_in_a_row(p), 26, 8) for p in drawn]
+        sketches = [dots(in_a_row(p.values()), 26, 8) for p in drawn]
     return sketches
 
 

@@ -7,11 +7,10 @@ from pathlib import Path
 
 import click
 
-from configs.errors import InputError
 from configs.units import parse_length
 from projector.commands.command_line import CommandLine, option
 from projector.next_step import unit_here
-from projector.talk import Talk
+from projector.talk import Talk, free_name, numbered
 
 _WAYS = (
     ("table", "on the table: the projector is connected and leads me (phone, webcam or tape)"),
@@ -20,6 +19,7 @@ _WAYS = (
     ("print", "nothing is printed yet: show me what to print and to project"),
 )
 _SIZE = "1920x1080"
+_OUT = Path("calibration.yaml")
 
 
 class LeadCommand(CommandLine):
@@ -47,8 +47,7 @@ class LeadCommand(CommandLine):
         if self.display is not None or self.window:
             return self._on_the_table(talk, unit)
         talk.say("How will you calibrate? Never look into the projector's lens.")
-        for n, (_, text) in enumerate(_WAYS, 1):
-            talk.say(f"{n}  {text}", "  ")
+        talk.listed(text for _, text in _WAYS)
         try:
             way = _way(talk)
             if way == "table":
@@ -87,12 +86,14 @@ class LeadCommand(CommandLine):
 
 
 def _way(talk: Talk) -> str:
-    while True:
-        answer = talk.ask(f"Number, 1 to {len(_WAYS)} [1]: ").lower() or "1"
-        for n, (way, _) in enumerate(_WAYS, 1):
-            if answer in (str(n), way):
-                return way
-        talk.say(f"'{answer}' is none of these.")
+    def read(answer: str) -> str:
+        word = answer.lower() or "1"
+        way = numbered(word, _WAYS) or next((w for w in _WAYS if w[0] == word), None)
+        if way is None:
+            raise ValueError(f"'{word}' is none of these.")
+        return way[0]
+
+    return talk.until(f"Number, 1 to {len(_WAYS)} [1]: ", read)
 
 
 def _run(words: list[str]) -> int:
@@ -103,68 +104,54 @@ def _run(words: list[str]) -> int:
     return done if isinstance(done, int) else 0
 
 
-def _asked(talk: Talk, question: str, usual: str = "") -> str:
-    shown = f" [{usual}]" if usual else ""
-    while True:
-        answer = talk.ask(f"{question}{shown}: ") or usual
-        if answer:
-            return answer
-        talk.say("This one needs an answer.")
+def _asked(talk: Talk, question: str, usual: str) -> str:
+    return talk.ask(f"{question} [{usual}]: ") or usual
 
 
-def _size(talk: Talk) -> str:
-    from calibrate.pattern import parse_size
-
-    while True:
-        answer = _asked(talk, "The projector's own resolution", _SIZE)
-        try:
-            parse_size(answer)
-        except InputError as error:
-            talk.say(str(error.faults[0]))
-        else:
-            return answer
+def _one_of(talk: Talk, question: str, words: tuple[str, ...], usual: str) -> str:
+    """One of some words; who types another is asked for no more than that."""
+    answer = _asked(talk, question, usual).lower()
+    listed = f"{', '.join(words[:-1])} or {words[-1]}"
+    while answer not in words:
+        answer = _asked(talk, listed, words[0]).lower()
+    return answer
 
 
 def _photo(talk: Talk, unit: str) -> list[str]:
-    while True:
-        name = _asked(talk, "The photo's file", "photo.jpg")
-        if Path(name).is_file():
-            break
+    from calibrate.pattern import parse_size
+
+    def size(answer: str) -> str:
+        parse_size(answer or _SIZE)
+        return answer or _SIZE
+
+    while not Path(name := _asked(talk, "The photo's file", "photo.jpg")).is_file():
         talk.say(f"There is no file {name} here.")
-    size = _size(talk)
-    while True:
-        such = "7 1/16,9 13/16" if unit == "in" else "180.4,250"
-        bars = talk.ask(f"What a steel rule reads on bar 1 and bar 2, {unit}, like {such} (Enter: not read): ")  # fmt: skip
-        words = ["photo", name, "--size", size, "--out", _free("calibration")]
-        words += ["--unit", unit] if unit == "in" else []
-        if not bars:
-            return words
+    wide = talk.until(f"The projector's own resolution [{_SIZE}]: ", size)
+    such = "7 1/16,9 13/16" if unit == "in" else "180.4,250"
+
+    def bars(answer: str) -> list[str]:
+        if not answer:
+            return []
         try:
-            x, y = (parse_length(v, unit) for v in bars.replace(";", ",").split(","))
+            x, y = (parse_length(v, unit) for v in answer.replace(";", ",").split(","))
         except ValueError:
-            talk.say(f"Two readings with a comma between them, such as {such}.")
-            continue
-        return [*words, "--bars", f"{x:.6g},{y:.6g}"]
+            raise ValueError(f"Two readings with a comma between them, such as {such}.") from None
+        return ["--bars", f"{x:.6g},{y:.6g}"]
+
+    asked = f"What a steel rule reads on bar 1 and bar 2, {unit}, like {such} (Enter: not read): "
+    words = ["photo", name, "--size", wide, "--out", str(free_name(_OUT))]
+    words += ["--unit", unit] if unit == "in" else []
+    return [*words, *talk.until(asked, bars)]
 
 
 def _tape(talk: Talk, unit: str) -> list[str]:
-    unit = _asked(talk, "Which unit does the tape show? mm, cm or in", unit)
-    while unit not in ("mm", "cm", "in"):
-        unit = _asked(talk, "mm, cm or in", "mm")
+    asked = "Which unit does the tape show? mm, cm or in"
+    unit = _one_of(talk, asked, ("mm", "cm", "in"), unit)
     readings = _asked(talk, "The file for the readings", "distances.yaml")
-    return ["tape", readings, "--guided", "--unit", unit, "--out", _free("calibration")]
+    return ["tape", readings, "--guided", "--unit", unit, "--out", str(free_name(_OUT))]
 
 
 def _cards(talk: Talk, unit: str) -> list[str]:
-    paper = _asked(talk, "Which paper? a4 or letter", "letter" if unit == "in" else "a4").lower()
-    while paper not in ("a4", "letter"):
-        paper = _asked(talk, "a4 or letter", "a4").lower()
+    usual = "letter" if unit == "in" else "a4"
+    paper = _one_of(talk, "Which paper? a4 or letter", ("a4", "letter"), usual)
     return ["cards", "--paper", paper, "--out", "cards.pdf"]
-
-
-def _free(stem: str) -> str:
-    """A name for a new calibration beside those that are there."""
-    n, path = 2, Path(f"{stem}.yaml")
-    while path.exists():
-        path, n = Path(f"{stem}-{n}.yaml"), n + 1
-    return str(path)

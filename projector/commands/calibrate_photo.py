@@ -12,7 +12,7 @@ from configs.errors import InputError, Refusal
 from projector.commands.command_line import CommandLine, argument, json_switch, option, rule_unit
 from projector.commands.lengths import BEAM_MM, PAIR_MM, SIZE
 from projector.commands.places import Place
-from projector.console import print_json
+from projector.console import print_json, tell
 from projector.output import CALIBRATION, PICTURE, write_picture
 
 if TYPE_CHECKING:
@@ -67,29 +67,26 @@ class PhotoCommand(CommandLine):
         from calibrate.solve import bar_scale, solve
         from calibrate.store import keep
 
-        wanted = self.size
         bar_scale(self.bars_mm)
         ids = None if self.cards_file is None else [c.id for c in load_cards(self.cards_file).cards]
         pattern = None
         if self.pattern_file is not None:
             pattern = load_pattern(self.pattern_file)
-            if pattern.size != wanted:
-                raise InputError.of(
-                    f"{self.pattern_file}: size",
-                    f"is {pattern.size[0]}x{pattern.size[1]}; --size says {wanted[0]}x{wanted[1]}.",
-                    "Give the projector's own resolution to both.",
-                )
+            if pattern.size != self.size:
+                there, said = ("x".join(map(str, size)) for size in (pattern.size, self.size))
+                what = f"is {there}; --size says {said}."
+                remedy = "Give the projector's own resolution to both."
+                raise InputError.of(f"{self.pattern_file}: size", what, remedy)
         elif self.beam_width is not None:
-            pattern_for(
-                wanted, self.beam_width
-            )  # only to refuse nonsense: the photo shows the windows
+            # only to refuse nonsense: the photo shows the windows
+            pattern_for(self.size, self.beam_width)
         seen: list[Detections] = []
         first: Image | None = None
         refused: list[Refusal] = []
         for path in self.photos:
             picture = read_photo(path)
             try:
-                found = detect(picture, wanted, pattern=pattern, card_ids=ids, name=str(path))
+                found = detect(picture, self.size, pattern=pattern, card_ids=ids, name=str(path))
             except Refusal as refusal:
                 refused.append(refusal)
                 continue
@@ -129,8 +126,7 @@ class PhotoCommand(CommandLine):
             print_json({**data, "saved": [str(p) for p in saved], "left_out": left_out})
             return
         click.echo(text(solution, seen))
-        for line in left_out:
-            click.echo(f"Left out: {line}")
+        tell(left_out, "Left out: ")
         click.echo("Saved: " + ", ".join(str(p) for p in saved))
 
 

@@ -14,7 +14,7 @@ from configs.units import length_text, said_in, small_text
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.lengths import SIZE
 from projector.commands.places import Place
-from projector.console import print_json, print_table
+from projector.console import print_json, print_table, tell
 from projector.output import (
     CALIBRATION,
     CROSSES,
@@ -47,27 +47,21 @@ class CrossesCommand(CommandLine):
     )
 
     def run(self) -> None:
-        from calibrate.readings import (
-            crosses_for,
-            crosses_picture,
-            crosses_text,
-            form_text,
-            pairs_of,
-        )
+        from calibrate import readings
 
-        wanted = self.size
-        placed = crosses_for(wanted, int(self.count))
+        placed = readings.crosses_for(self.size, int(self.count))
         side = self.out.with_suffix(".yaml")
         files: dict[Path, tuple[str | bytes, Kind]] = {
-            self.out: (picture_bytes(crosses_picture(wanted, placed)), EXACT_PICTURE),
-            side: (crosses_text(wanted, placed), CROSSES),
+            self.out: (picture_bytes(readings.crosses_picture(self.size, placed)), EXACT_PICTURE),
+            side: (readings.crosses_text(self.size, placed), CROSSES),
         }
         if self.form is not None:
-            files[self.form] = (form_text(wanted, placed), READINGS)
+            files[self.form] = (readings.form_text(self.size, placed), READINGS)
         write_all(files)
         click.echo(f"Wrote {self.out} and {side}: crosses {', '.join(placed)}.")
         if self.form is not None:
-            click.echo(f"Wrote {self.form}: {len(pairs_of(placed))} distances to fill in.")
+            many = len(readings.pairs_of(placed))
+            click.echo(f"Wrote {self.form}: {many} distances to fill in.")
         click.echo("Stay out of the beam while you measure, and never look into the lens.")
 
 
@@ -103,21 +97,15 @@ class TapeCommand(CommandLine):
         from calibrate.store import keep
         from calibrate.tape import solve_tape
 
-        wanted, true = self.size, True
+        true = True
         if self.guided:
             from projector.tape_guide import guide, shown, typed
 
-            with shown(self.screen, wanted) as beam:
-                guide(
-                    self.distances,
-                    beam.size,
-                    int(self.count),
-                    self.unit,
-                    beam.show,
-                    typed(beam.wait),
-                )
+            with shown(self.screen, self.size) as beam:
+                form = (self.distances, beam.size, int(self.count), self.unit)
+                guide(*form, beam.show, typed(beam.wait))
                 true = beam.true_scale
-        data = load_readings(self.distances, wanted)
+        data = load_readings(self.distances, self.size)
         if self.unit == "in":
             data = replace(data, unit=self.unit)
         result = solve_tape(data, self.tape_class, self.display)
@@ -140,22 +128,26 @@ class TapeCommand(CommandLine):
             )
 
 
-def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
+def _readings(result: TapeResult) -> list[dict[str, Any]]:
+    """Every reading: its pair, what was read, what fits best, by how much it is off the rest (None:
+    nothing to check it by), whether it was left out."""
+    each = zip(result.readings, result.fitted_mm, result.surplus_mm, strict=True)
+    return [
+        {
+            "pair": "-".join(pair),
+            "read_mm": mm,
+            "fitted_mm": float(fitted),
+            "surplus_mm": float(surplus) if math.isfinite(surplus) else None,
+            "left_out": i in result.left_out,
+        }
+        for i, ((pair, mm), fitted, surplus) in enumerate(each)
+    ]
 
+
+def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
     return {
         "calibration": str(out),
-        "readings": [
-            {
-                "pair": f"{a}-{b}",
-                "read_mm": mm,
-                "fitted_mm": float(fitted),
-                "surplus_mm": float(surplus) if math.isfinite(surplus) else None,
-                "left_out": i in result.left_out,
-            }
-            for i, (((a, b), mm), fitted, surplus) in enumerate(
-                zip(result.readings, result.fitted_mm, result.surplus_mm, strict=True)
-            )
-        ],
+        "readings": _readings(result),
         "reading_mm": result.reading_mm,
         "worst": result.words(result.worst) if result.worst is not None else None,
         "warnings": list(result.warnings),
@@ -166,18 +158,14 @@ def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
 def _say(result: TapeResult, out: Path) -> None:
 
     rows, inches = [], result.calibration.unit == "in"
-    for i, (((a, b), mm), fitted, surplus) in enumerate(
-        zip(result.readings, result.fitted_mm, result.surplus_mm, strict=True)
-    ):
-        against = f"{surplus:+z.1f}" if math.isfinite(surplus) else "not checked"
-        note = "left out" if i in result.left_out else ""
-        if inches:
-            against = small_text(surplus, "in") if math.isfinite(surplus) else against
-            rows.append(
-                [f"{a}–{b}", length_text(mm, "in"), length_text(fitted, "in"), against, note]
-            )
-        else:
-            rows.append([f"{a}–{b}", f"{mm:.1f}", f"{fitted:.1f}", against, note])
+    for r in _readings(result):
+        off, lengths = r["surplus_mm"], (r["read_mm"], r["fitted_mm"])
+        against = "not checked"
+        if off is not None:
+            against = small_text(off, "in") if inches else f"{off:+z.1f}"
+        told = [length_text(mm, "in") if inches else f"{mm:.1f}" for mm in lengths]
+        pair, note = r["pair"].replace("-", "–"), "left out" if r["left_out"] else ""
+        rows.append([pair, *told, against, note])
     print_table(
         "Readings" if inches else "Readings, mm",
         ["pair", "read", "fitted", "against the rest", ""],
@@ -185,8 +173,7 @@ def _say(result: TapeResult, out: Path) -> None:
     )
     if result.worst is not None and not result.left_out:
         click.echo(f"The worst: {result.words(result.worst)}")
-    for warning in result.warnings:
-        click.echo(f"Note: {warning}")
+    tell(result.warnings, "Note: ")
     s = result.calibration.summary()
     dots = s["rms_mm"] / s["dot_mm"]
     true = (

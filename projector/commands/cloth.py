@@ -12,7 +12,7 @@ from configs.errors import InputError
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.lengths import LENGTH_MM, SIZE
 from projector.commands.places import Place, taken
-from projector.console import print_json
+from projector.console import print_json, tell
 from projector.output import CLOTH, DOCKET, PICTURE, look_over, write, write_picture
 
 if TYPE_CHECKING:
@@ -132,10 +132,8 @@ class ClothCommand(CommandLine):
             return
         if self.calibration_file is None and calibration is not None:
             click.echo(f"By the newest calibration in the store: {told_of(calibration)}.")
-        for line in sentences(found, view, made):
-            click.echo(line)
-        for line in (*view.notes, *found.notes, *made.notes):
-            click.echo(f"Note: {line}")
+        tell(sentences(found, view, made))
+        tell((*view.notes, *found.notes, *made.notes), "Note: ")
         click.echo("Written: " + ", ".join(str(p) for p in written))
 
 

@@ -12,7 +12,7 @@ import click
 from configs.units import format_length
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import OUT_FOLDER
-from projector.console import print_json, print_table, warn
+from projector.console import print_json, print_table, tell, warn
 from projector.output import DRAWING, kind_named, marked, write, write_all
 
 if TYPE_CHECKING:
@@ -80,8 +80,7 @@ class DraftCommand(CommandLine):
             print_json({**made.to_dict(), "files": written, "folder": cleared})
         else:
             _print(made, self.out, written)
-            for line in cleared:
-                click.echo(line)
+            tell(cleared)
         return 1 if made.failed else 0
 
 
@@ -152,33 +151,22 @@ def _print(made: Report, out: Path, written: Sequence[str]) -> None:
 
     draft = made.draft
     unit = draft.measurements.unit
+    rows = []
+    for c in made.checks:
+        off_by, limit = off_text(c.value_mm, unit), off_text(c.limit_mm, unit)
+        rows.append([c.name, off_by, limit, "ok" if c.ok else "FAILED", c.text])
     print_table(
         f"{made.docket.title}: {draft.block or 'an import'} for {draft.measurements.wearer or 'the wearer'}",
         ["check", "off", "may be", "", "measured"],
-        [
-            [
-                c.name,
-                off_text(c.value_mm, unit),
-                off_text(c.limit_mm, unit),
-                "ok" if c.ok else "FAILED",
-                c.text,
-            ]
-            for c in made.checks
-        ],
+        rows,
     )
     for key, title in made.titles().items():
         print_table(title, MOVE_COLUMNS, made.rows(key))
-    for note in made.notes:
-        if note not in made.cautions:
-            click.echo(f"Note: {note}")
+    tell((n for n in made.notes if n not in made.cautions), "Note: ")
     if made.failed:
-        click.secho(
-            f"{len(made.failed)} of {len(made.checks)} checks FAILED. "
-            "Do not cut before this is put right:",
-            fg="red",
-            bold=True,
-            err=True,
-        )
+        head = f"{len(made.failed)} of {len(made.checks)} checks FAILED. "
+        head += "Do not cut before this is put right:"
+        click.secho(head, fg="red", bold=True, err=True)
         for c in made.failed:
             click.echo(f"  {c.name}: off by {off(c, unit)}. {c.text}", err=True)
     else:

@@ -49,24 +49,15 @@ class ExportCommand(CommandLine):
         from drafting.docket import Docket
         from drafting.docket.telling import told_in
         from drafting.export.cut_size import cut_size
+        from drafting.export.dxf import pieces_dxf
+        from drafting.export.svg import pieces_svg
 
         read = Docket.load(self.docket)
         unit = told_in(read)
         pieces, allowances = cut_size(read, chosen_pieces(read.every_piece(), self.only))
-        if self.out.suffix.lower() == ".svg":
-            from drafting.export.svg import pieces_svg
-
-            drawing = pieces_svg(
-                pieces, allowances, title=read.title, unfolded=self.unfolded, unit=unit
-            )
-            write(self.out, drawing, EXCHANGE)
-        else:
-            from drafting.export.dxf import pieces_dxf
-
-            written = pieces_dxf(
-                pieces, allowances, title=read.title, unfolded=self.unfolded, unit=unit
-            )
-            write(self.out, written, EXCHANGE)
+        written = pieces_svg if self.out.suffix.lower() == ".svg" else pieces_dxf
+        drawing = written(pieces, allowances, title=read.title, unfolded=self.unfolded, unit=unit)
+        write(self.out, drawing, EXCHANGE)
         for caution in read.allowance_cautions():
             warn(caution, stderr=True)
         rows = []

@@ -10,6 +10,7 @@ from configs.errors import InputError
 from projector.commands.command_line import CommandLine, argument, option
 from projector.commands.lengths import SIZE
 from projector.commands.places import Place, taken
+from projector.console import tell
 from projector.output import EXACT_PICTURE, write_picture
 
 
@@ -56,16 +57,14 @@ class FrameCommand(CommandLine):
 
         calibration = Calibration.load(self.calibration_file, self.size)
         (read,), said = taken([self.docket], alone=False)
-        for line in said:
-            click.echo(line, err=True)
+        tell(said, err=True)
         if self.cloth is not None:
             from drafting.docket.beside import docket_of_cloth
 
             read = docket_of_cloth(read, self.cloth)
             if read.path is not None and read.path.exists():
                 (read,), said = taken([read.path], alone=False)
-                for line in said:
-                    click.echo(line, err=True)
+                tell(said, err=True)
         if self.width is not None:
             read = read.replace(table={**read.table, "width": self.width})
         read, note = laid(read)
@@ -82,8 +81,7 @@ class FrameCommand(CommandLine):
         write_picture(self.out, picture, EXACT_PICTURE)
         if note:
             click.echo(note)
-        for text in docket_lay(read).problems() if read.cloth is not None else ():
-            click.echo(f"Wrong: {text}")
+        tell(docket_lay(read).problems() if read.cloth is not None else (), "Wrong: ")
         stage = Stage(read, calibration, view_of(read, calibration))
         way = "trace them in bays at the table ('chalkbeam project', then V)."
         if stage.holds_all(read.placed()):

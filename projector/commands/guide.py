@@ -9,6 +9,7 @@ import click
 
 from projector.commands.command_line import CommandLine, argument, option, paper_option
 from projector.commands.places import Place
+from projector.console import tell
 from projector.output import PDF, write
 from projector.talk import can_draw, showable
 
@@ -31,8 +32,7 @@ class GuideCommand(CommandLine):
             return
         if self.name is None:
             click.echo("The guide's pages:")
-            for line in listed():
-                click.echo(line)
+            tell(listed())
             click.echo("One of them: chalkbeam guide measuring. All on paper: --out guide.pdf.")
             return
         columns = min(shutil.get_terminal_size().columns, 80) - 1

@@ -12,7 +12,7 @@ import click
 from configs.errors import InputError
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import Place
-from projector.console import print_json, print_table
+from projector.console import print_json, print_table, tell
 from projector.output import DOCKET, DRAWING, write
 
 if TYPE_CHECKING:
@@ -195,8 +195,7 @@ def _show(
             for name, o in outlines.items()
         ],
     )
-    for note in notes:
-        click.echo(note)
+    tell(notes)
     click.echo("Check one length against the pattern that it came from before you cut.")
 
 

@@ -15,7 +15,7 @@ from configs.errors import InputError
 from configs.units import parse_length, typed_length
 from projector.commands.command_line import CommandLine, argument, json_switch, option
 from projector.commands.places import Place, taken
-from projector.console import print_json, print_table, terminal, warn
+from projector.console import print_json, print_table, tell, terminal, warn
 from projector.output import DOCKET, PICTURE, look_over, write_picture
 
 if TYPE_CHECKING:
@@ -108,8 +108,7 @@ class LayCommand(CommandLine):
             dockets, said = taken((docket, *others), alone=not self.dry_run)
             unit = unit or told_in(dockets[0])
             joined = together(dockets)
-            for line in (*said, *joined.said):
-                click.echo(line, err=True)
+            tell((*said, *joined.said), err=True)
             with _bar(seconds, quiet=self.as_json) as progress:
                 made = laying.planned(
                     dockets, joined, seconds=seconds, distance_mm=apart, afresh=self.afresh, compare=self.compare,
@@ -130,11 +129,9 @@ class LayCommand(CommandLine):
                 data["stops"] = [dataclasses.asdict(s) for s in stops(made.lay, lit)] if lit else []
                 told.append({**data, "picture": None if self.dry_run else str(picture)})
                 return
-            for line in lay_report.lines_of(made, unit, notes):
-                click.echo(line)
+            tell(lay_report.lines_of(made, unit, notes))
             if lit:
-                for line in lay_report.stop_lines(stops(made.lay, lit), unit):
-                    click.echo(line)
+                tell(lay_report.stop_lines(stops(made.lay, lit), unit))
             head, rows = lay_report.widths_of(made, unit)
             if rows:
                 print_table("The same on the widths sold, planned quickly", head, rows)

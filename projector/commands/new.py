@@ -8,7 +8,7 @@ import click
 
 from projector.commands.command_line import CommandLine, argument, option
 from projector.commands.places import Place
-from projector.console import warn
+from projector.console import tell, warn
 from projector.output import DOCKET
 from projector.talk import can_draw
 
@@ -37,12 +37,9 @@ class NewCommand(CommandLine):
             wanted = needed(path)
             if wanted is not None:
                 file, needs = wanted
-                many = len(needs)
-                answer = talk.ask(f"Take the {many} measures now? Enter: now, l: later: ").lower()
-                if answer in ("", "y", "yes", "now"):
-                    _measure(
-                        file, needs, str(talk.answers.get("wearer", "")), talk.answers, self.plain
-                    )
+                asked = f"Take the {len(needs)} measures now? Enter: now, l: later: "
+                if talk.ask(asked).lower() in ("", "y", "yes", "now"):
+                    _measure(file, needs, talk.answers, self.plain)
         except EOFError:
             talk.say()
             if "written" in click.get_current_context().params:
@@ -59,9 +56,7 @@ class NewCommand(CommandLine):
         return 0
 
 
-def _measure(
-    file: Path, needs: tuple[str, ...], wearer: str, answers: dict[str, object], plain: bool
-) -> None:
+def _measure(file: Path, needs: tuple[str, ...], answers: dict[str, object], plain: bool) -> None:
     """The flow of `measure`, for the measures that the block needs."""
     from drafting.measurements_file import MeasurementsFile
     from projector.measuring import Dialog
@@ -69,8 +64,8 @@ def _measure(
     sheet = MeasurementsFile.open(file, None)
     dialog = Dialog(sheet, list(needs), False, plain or not can_draw())
     fresh = not file.exists()
-    dialog.begin(str(answers["unit"]) if fresh and "unit" in answers else None,
-                 wearer if fresh else None, None)  # fmt: skip
+    unit = str(answers["unit"]) if fresh and "unit" in answers else None
+    dialog.begin(unit, str(answers.get("wearer", "")) if fresh else None, None)
     dialog.run()
 
 
@@ -85,19 +80,14 @@ def _show(path: Path, plain: bool) -> int:
     click.echo()
     if can_draw() and not plain:
         sketches = [dots(strokes(p), 15, 8) for p in pieces.values()]
-        for line in beside(sketches, list(pieces)):
-            click.echo(line)
+        tell(beside(sketches, list(pieces)))
     click.echo(f"Drafted: {', '.join(pieces)}.")
-    for note in made.notes:
-        if note not in made.cautions:
-            click.echo(f"Note: {note}")
+    tell((n for n in made.notes if n not in made.cautions), "Note: ")
     for caution in made.cautions:
         warn(caution)
     for check in made.failed:
-        warn(
-            f"{check.name}: off by {off(check, made.draft.measurements.unit)}. {check.text}",
-            "Do not cut yet: ",
-        )
+        by = off(check, made.draft.measurements.unit)
+        warn(f"{check.name}: off by {by}. {check.text}", "Do not cut yet: ")
     if not made.failed:
         click.echo(f"All {len(made.checks)} checks of the draft passed.")
     return 1 if made.failed else 0

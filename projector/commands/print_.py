@@ -50,9 +50,8 @@ class PrintCommand(CommandLine, name="print"):
         from projector.commands.export import chosen_pieces
 
         if self.roll_width is not None and self.paper != "roll":
-            raise InputError.of(
-                "--roll-width", f"belongs to a roll, not to {self.paper}.", "Say --paper roll."
-            )
+            what = f"belongs to a roll, not to {self.paper}."
+            raise InputError.of("--roll-width", what, "Say --paper roll.")
         width = (
             typed_length(self.roll_width, "--roll-width", 150.0, 2000.0)
             if self.roll_width is not None

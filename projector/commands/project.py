@@ -12,6 +12,7 @@ import click
 from configs import shipped
 from projector.commands.command_line import CommandLine, argument, option
 from projector.commands.places import Place
+from projector.console import tell
 from projector.output import DOCKET
 
 if TYPE_CHECKING:
@@ -94,8 +95,7 @@ class ProjectCommand(CommandLine):
                     truth = "" if beam.true_scale else "a window, not true scale"
                     sitting = Sitting(recovered.docket, in_use, keys, journal, click.echo, truth)
                     cautions = () if is_plain(in_use) else notes(recovered.docket, in_use)
-                    for line in cautions:
-                        click.echo(line)
+                    tell(cautions)
                     doubts = [] if is_plain(in_use) or anew else _doubts(in_use, beam)
                     if recovered.left is not None:
                         sitting.offer(noted_plan(recovered.docket, recovered.left))

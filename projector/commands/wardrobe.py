@@ -77,14 +77,12 @@ class WardrobeCommand(CommandLine):
             _draw(self.out, self.folder, entries)
         if self.as_json:
             print_json([asdict(e) for e, *_ in entries])
-            return 0
-        if not entries:
+        elif not entries:
             click.echo(f"No docket in {self.folder}. 'chalkbeam blocks' shows how one begins.")
-            return 0
-        if self.out is not None:
+        elif self.out is not None:
             click.echo(f"{self.out}: {len(entries)} garments and bases drawn.")
-            return 0
-        _print(entries)
+        else:
+            _print(entries)
         return 0
 
 
@@ -122,19 +120,14 @@ def _docket_entry(read: Docket, name: str) -> Found:
         pieces = read.pieces()
     except ChalkbeamError as error:
         wrong = str(error.faults[0])
-    cloth = ""
-    if read.cloth is not None:
-        cloth = length_text(read.cloth.width_mm, read.unit) + " wide"
-    allowances = {n: read.allowances_for(n) for n in pieces}
+    garment, cloth = read.garment or {}, read.cloth
     entry = Entry(
         file=name,
         title=read.title,
         kind="docket",
         wearer=read.wearer,
-        base=str(
-            (read.garment or {}).get("base") or (read.garment or {}).get("block") or "imported"
-        ),
-        cloth=cloth,
+        base=str(garment.get("base") or garment.get("block") or "imported"),
+        cloth="" if cloth is None else f"{length_text(cloth.width_mm, read.unit)} wide",
         pieces=len(pieces),
         laid=len(read.placed()),
         traced=len(read.traced),
@@ -142,7 +135,7 @@ def _docket_entry(read: Docket, name: str) -> Found:
         out_of_date=tuple(_stale(read)),
         wrong=wrong,
     )
-    return entry, pieces, allowances
+    return entry, pieces, {n: read.allowances_for(n) for n in pieces}
 
 
 def _stale(read: Docket) -> list[str]:
@@ -181,20 +174,14 @@ def _draw(out: Path, folder: Path, entries: list[Found]) -> None:
     cards = []
     for entry, pieces, allowances in entries:
         done = Counter(t.partition("/")[0] for t in entry.traced_pieces)
-        lines = [entry.file]
-        lines += [f"for {entry.wearer}"] if entry.wearer else []
-        lines += [f"from: {entry.base}"] if entry.base else []
-        lines += [f"cloth: {entry.cloth}"] if entry.cloth else []
-        lines += [_state(entry)]
+        about = (("for ", entry.wearer), ("from: ", entry.base), ("cloth: ", entry.cloth))
+        lines = [entry.file, *(f"{head}{text}" for head, text in about if text), _state(entry)]
         alarms = [f"Out of date: {t}." for t in entry.out_of_date]
         alarms += [f"Cannot be drafted: {entry.wrong}"] if entry.wrong else []
         traced = {
-            n: "traced"
-            if done[n] >= p.cut or p.fold is not None
-            else f"{done[n]} of {p.cut} traced"
-            for n, p in pieces.items()
-            if done[n]
-        }
+            n: "traced" if done[n] >= pieces[n].cut or pieces[n].fold else f"{done[n]} of {pieces[n].cut} traced"
+            for n in pieces if done[n]
+        }  # fmt: skip
         cards.append(Card(entry.title, tuple(lines), tuple(alarms), pieces, allowances, traced))
     title = f"Wardrobe: {folder.resolve().name}"
     suffix = out.suffix.lower()
@@ -238,39 +225,19 @@ def _print(entries: list[Found]) -> None:
     from rich.table import Table
     from rich.text import Text
 
+    from projector.sketch import dots, in_a_row
+
     table = Table(show_lines=True)
     for column in ("", "garment", "from", "cloth", "done"):
         table.add_column(column)
     for entry, pieces, _ in entries:
         about = Text(entry.title, style="bold")
-        about.append(f"\n{entry.file}", style="not bold")
-        if entry.wearer:
-            about.append(f"\nfor {entry.wearer}", style="not bold")
-        state = Text()
-        if entry.wrong:
-            state.append(f"cannot be drafted: {entry.wrong}")
-        else:
-            state.append(_state(entry))
+        for line in (entry.file, *([f"for {entry.wearer}"] if entry.wearer else [])):
+            about.append(f"\n{line}", style="not bold")
+        state = Text(f"cannot be drafted: {entry.wrong}" if entry.wrong else _state(entry))
         for line in entry.out_of_date:
             state.append(f"\nOut of date: {line}.", style="bold")
-        table.add_row(
-            Text("\n".join(_drawing(pieces))), about, Text(entry.base), Text(entry.cloth), state
-        )
+        lines = in_a_row(list(pieces.values())[:_MOST_DRAWN])
+        sketch = "\n".join(dots(lines, _COLUMNS, _ROWS) if lines else [""])
+        table.add_row(Text(sketch), about, Text(entry.base), Text(entry.cloth), state)
     terminal().print(table)
-
-
-def _drawing(pieces: Mapping[str, Piece]) -> list[str]:
-    """The first pieces side by side, as one small sketch."""
-    import numpy as np
-
-    from projector.sketch import dots, strokes
-
-    lines = []
-    x = 0.0
-    for piece in list(pieces.values())[:_MOST_DRAWN]:
-        drawn = strokes(piece)
-        left = min(float(p[:, 0].min()) for p in drawn)
-        top = max(float(p[:, 1].max()) for p in drawn)
-        lines += [p + np.array([x - left, -top]) for p in drawn]
-        x += max(float(p[:, 0].max()) for p in drawn) - left + 60.0
-    return dots(lines, _COLUMNS, _ROWS) if lines else [""]

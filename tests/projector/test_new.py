@@ -156,11 +156,11 @@ def test_every_next_command_is_one(tmp_path: Path) -> None:
 
     import click
 
-    from projector.next_step import _RULES
+    from projector.next_step import _RULES, _RULES_DONE
 
     docket = tmp_path / "o'clock top.yaml"  # a name that a shell would break
     given = {"docket": docket, "out": docket, "folder": tmp_path, "size": (1280, 720), "blocks": ("quick-top",)}  # fmt: skip
-    for command in _RULES:
+    for command in (*_RULES, *_RULES_DONE):
         words = shlex.split(after(command, given, 0)) or ["chalkbeam", "new"]
         found: click.Command | None = cli
         for word in words[1:]:
