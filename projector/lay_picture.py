@@ -49,12 +49,7 @@ def docket_lay(docket: Docket) -> Lay:
 
     if docket.cloth is None:
         raise InputError.of(f"{docket.path or 'docket'}: cloth", "no cloth is named.")
-    return lay_as_it_is(
-        docket.pieces(),
-        docket.cloth,
-        docket.placed(),
-        docket.rules,
-    )
+    return lay_as_it_is(docket.pieces(), docket.cloth, docket.placed(), docket.rules)
 
 
 def lay_picture(
@@ -94,12 +89,9 @@ class _Picture:
             end = max(lay.used_length_mm * 1.06 + 60.0, 300.0)
             outline = np.array([[0.0, 0.0], [end, 0.0], [end, top], [0.0, top]])
         self.outline: NDArray[np.float64] = outline
-        low, high = outline.min(axis=0), outline.max(axis=0)
-        for p in lay.placements:  # pieces that hang over the edge are shown, not cut off
-            low, high = (
-                np.minimum(low, p.outline_mm.min(0)),
-                np.maximum(high, p.outline_mm.max(0)),
-            )
+        # pieces that hang over the edge are shown, not cut off
+        every = np.vstack([outline, *(p.outline_mm for p in lay.placements)])
+        low, high = every.min(axis=0), every.max(axis=0)
         self.low, self.high = low, high
         size = high - low
         self.unit = width_px / 1600.0 * _OVER
@@ -113,9 +105,7 @@ class _Picture:
         self.mixed = len({z.layers for z in cloth.zones}) > 1
         self.numbered: list[str] = []
         self.written: list[tuple[Any, Any]] = []  # boxes of names, px
-        self.outside: list[
-            tuple[str, NDArray[np.float64]]
-        ] = []  # numbers without room in their piece
+        self.outside: list[tuple[str, Any]] = []  # numbers without room in their piece, and where
         self.image = np.full((self.h, self.w, 3), _PAPER, dtype=np.uint8)
 
     # -- helpers
@@ -239,9 +229,8 @@ class _Picture:
             self.line((left, 0.0), (left, wide), _EDGE, 1.2, 6.0 if n else 0.0)
             self.line((left, wide), (right, wide), _EDGE, 1.2)
             self.line((left, 0.0), (right, 0.0), _EDGE, 1.2)
-            self.line(
-                (right, 0.0), (right, wide), _EDGE, 1.2, 6.0 if self.bolt or not last else 0.0
-            )
+            dash = 6.0 if self.bolt or not last else 0.0
+            self.line((right, 0.0), (right, wide), _EDGE, 1.2, dash)
         fold_end = lengths[0][1] if lengths else float(x1)
         folded = cloth.open_from_mm != 0.0
         for y in cloth.folds_mm if folded else ():
@@ -256,8 +245,9 @@ class _Picture:
             room = (0.5 * self.width_of(words, 12) + 8 * self.unit, 16 * self.unit)
             self.text((p[0] - room[0], p[1] - room[1]), words, 12, _SOFT)
         if cloth.fold == "crosswise" and folded:
-            self.line((0.0, y0), (0.0, lengths[0][2] if lengths else y1), _LINE["fold"], 4.0, 16.0)
-            self._along("fold", (0.0, y0 + 0.25 * ((lengths[0][2] if lengths else y1) - y0)))
+            top = lengths[0][2] if lengths else y1
+            self.line((0.0, y0), (0.0, top), _LINE["fold"], 4.0, 16.0)
+            self._along("fold", (0.0, y0 + 0.25 * (top - y0)))
         self.steps()
 
     def steps(self) -> None:
@@ -271,15 +261,12 @@ class _Picture:
         for n, x in enumerate((float(self.low[0]), opened)):
             p = self.px([(x, self.high[1])])[0].astype(float)
             up = 34 if n == 0 and stacked else 16
-            self.text(
-                (p[0] + 6 * self.unit, p[1] - up * self.unit), words[n], 13, _INK, middle=False
-            )
+            place = (p[0] + 6 * self.unit, p[1] - up * self.unit)
+            self.text(place, words[n], 13, _INK, middle=False)
 
     def _along(self, words: str, at: tuple[float, float]) -> None:
         p = self.px([at])[0].astype(float)
-        self.text(
-            (p[0] - 45 * self.unit, p[1]), words, 15, _LINE["fold"]
-        )  # fmt: skip
+        self.text((p[0] - 45 * self.unit, p[1]), words, 15, _LINE["fold"])
 
     def piece(self, p: LaidPiece) -> None:
         width = 3.0 if p.locked else 1.8
@@ -301,29 +288,20 @@ class _Picture:
     def _grain(self, p: LaidPiece) -> tuple[Any, Any]:
         import cv2
 
-        ring = p.outline_mm
+        ring = p.outline_mm.astype(np.float32).reshape(-1, 1, 2)
         u = self.lay.grain_of(p)
-        centre, _ = self._spot(ring)
-        t = [
-            s
-            for s in np.linspace(-1500.0, 1500.0, 301)
-            if cv2.pointPolygonTest(
-                ring.astype(np.float32).reshape(-1, 1, 2),
-                (float(centre[0] + u[0] * s), float(centre[1] + u[1] * s)),
-                False,
-            )
-            > 0
-        ]
-        run = [s for s in t if abs(s) < 1500]
-        if not run:
+        centre, _ = self._spot(p.outline_mm)
+        at = np.arange(-1490.0, 1491.0, 10.0)
+        spots = [(float(x), float(y)) for x, y in centre + at[:, None] * u]
+        inside = np.array([cv2.pointPolygonTest(ring, spot, False) > 0 for spot in spots])
+        if not inside.any():
             return None, None
-        low = max((s for s in np.arange(0, -1500, -10.0) if s not in run), default=min(run))
-        high = min((s for s in np.arange(0, 1500, 10.0) if s not in run), default=max(run))
+        run, out = at[inside], at[~inside]
+        low, high = max(out[out <= 0], default=run[0]), min(out[out >= 0], default=run[-1])
         span = high - low
         if span < 60:
             return None, None
-        across = np.array([-u[1], u[0]]) * 0.0
-        return centre + u * (low + 0.15 * span) + across, centre + u * (high - 0.15 * span) + across
+        return centre + u * (low + 0.15 * span), centre + u * (high - 0.15 * span)
 
     def _spot(self, ring: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
         """The middle of the roomiest place inside a ring and its distance to the edge, mm."""

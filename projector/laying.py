@@ -37,6 +37,7 @@ _PIECING_S = 0.6  # of a quick plan, to see what a join saves
 _PIECING_SHARE = 0.5  # of the time, for all of them
 _WORTH_A_JOIN_MM = 10.0
 _PLAN_SHARE = 0.7  # of the time for a short lay, the rest for one in fewer places
+_NO_CLOTH = "no cloth is named, so nothing can be laid."
 _NAME_ONE = "Add 'cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}'."
 
 
@@ -55,9 +56,7 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
         return docket, " ".join([*docket.allowance_cautions(), *sharing_notes(docket)])
     where = str(docket.path or "docket")
     if docket.cloth is None:
-        raise InputError.of(
-            f"{where}: cloth", "no cloth is named, so nothing can be laid.", _NAME_ONE
-        )
+        raise InputError.of(f"{where}: cloth", _NO_CLOTH, _NAME_ONE)
     from projector.session.shares import rules_of, together
 
     joined = together([docket])
@@ -252,7 +251,7 @@ def planned(
 
     cloth, pieces, where = joined.cloth, joined.pieces, f"{dockets[0].path or 'docket'}: cloth"
     if cloth is None:
-        raise InputError.of(where, "no cloth is named, so nothing can be laid.", _NAME_ONE)
+        raise InputError.of(where, _NO_CLOTH, _NAME_ONE)
     apart = dockets[0].distance_mm if distance_mm is None else distance_mm
     rules = rules_of(joined, apart)
     still, start = _placements(dockets, joined.prefixes, afresh)
@@ -400,21 +399,13 @@ def _best(
     effort = Effort(workers=0) if quietly else None
     open_ways = () if fixed else ways_as_asked(pieces, cloth, rules)
     if len(open_ways) < 2:
-        made = plan(
+        return plan(
             pieces, cloth, seconds, fixed, progress, start=start, rules=rules, effort=effort
-        )
-        return made, ()
-    earlier = [p for p in start if not p.aside]
+        ), ()
     found = best_fold(
-        pieces,
-        cloth,
-        seconds,
-        among=open_ways,
-        rules=rules,
-        progress=progress,
-        start=earlier,
-        effort=effort,
-    )
+        pieces, cloth, seconds, among=open_ways, rules=rules, progress=progress,
+        start=[p for p in start if not p.aside], effort=effort,
+    )  # fmt: skip
     return found.lay, found.tried
 
 
