@@ -251,16 +251,16 @@ class Making(Talk):
             if answer in ("b", "back"):
                 raise Back
             if answer == "?":
-                self.say(more or "Type the answer, or b for the question before.", "  ")
+                self.hint(more or "Type the answer, or b for the question before.")
                 continue
             if not answer and usual is None:
-                self.say("This one needs an answer. ? says more.", "  ")
+                self.hint("This one needs an answer. ? says more.")
                 continue
             written = answer or usual or ""
             try:
                 value = read(written)
             except ValueError as error:
-                self.say(str(error), "  ")
+                self.hint(str(error))
                 continue
             # a number means something else once there are more of them
             self.answers[key] = str(value) if key in ("block", "parts", "wearer") else written

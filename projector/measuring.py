@@ -65,6 +65,17 @@ class Dialog(Talk):
     once: bool
     plain: bool
 
+    @property
+    def body(self) -> dict[str, Any]:
+        """The measures that stand in the file, as written."""
+        return self.sheet.data["measurements"]  # type: ignore[no-any-return]  # `open` made it
+
+    @property
+    def before(self) -> Measurements | None:
+        """The earlier measuring of the same wearer."""
+        now = self.sheet.loaded()
+        return now.since if now else None
+
     # --- the course of it -------------------------------------------------------------------
 
     def begin(self, unit: str | None, wearer: str | None, taken: str | None) -> None:
@@ -77,30 +88,22 @@ class Dialog(Talk):
         data = self.sheet.data
         why = _why_no_name(wearer, "cm") if wearer is not None else ""
         if why:
-            raise InputError.of(
-                "--wearer",
-                f"{wearer!r} {why}; it should be who is measured.",
-                "Name a voice part: --wearer alto-3, or leave --wearer out.",
-            )
-        now = self.sheet.loaded()
-        old = now.since if now else None
+            what = f"{wearer!r} {why}; it should be who is measured."
+            remedy = "Name a voice part: --wearer alto-3, or leave --wearer out."
+            raise InputError.of("--wearer", what, remedy)
+        old, path = self.before, self.sheet.path
         written = data.get("unit")
         name = unit_name(unit, "--unit") if unit is not None else None
         if name is not None and written is not None and unit_name(written, "unit") != name:
-            raise InputError.of(
-                f"{self.sheet.path} unit",
-                f"is {written} and --unit says {unit}: its bare numbers would change meaning.",
-                "Leave --unit out and write the unit after a number, like 92 cm.",
-            )
+            what = f"is {written} and --unit says {unit}: its bare numbers would change meaning."
+            remedy = "Leave --unit out and write the unit after a number, like 92 cm."
+            raise InputError.of(f"{path} unit", what, remedy)
         known = [str(w) for w in (data.get("wearer"), old.wearer if old else None) if w]
         given = wearer or (known[0] if known else "")
         for held in known:
             if given != held:
-                raise InputError.of(
-                    f"{self.sheet.path} wearer",
-                    f"is {held}, not {given}.",
-                    "Give each wearer a file of their own.",
-                )
+                remedy = "Give each wearer a file of their own."
+                raise InputError.of(f"{path} wearer", f"is {held}, not {given}.", remedy)
         if written is None:
             data["unit"] = name or (old.unit if old else self.ask_unit())
         if data.get("wearer") is None:
@@ -128,17 +131,14 @@ class Dialog(Talk):
         try:
             day = date.fromisoformat(taken) if taken else date.today()
         except ValueError as error:
-            raise InputError.of(
-                "--taken", f"{taken!r} is not a date.", "Write it like 2026-11-02."
-            ) from error
+            what = f"{taken!r} is not a date."
+            raise InputError.of("--taken", what, "Write it like 2026-11-02.") from error
         if data.get("taken") is None:
             data["taken"] = day
         elif taken and str(data["taken"]) != day.isoformat():
-            raise InputError.of(
-                f"{self.sheet.path} taken",
-                f"is {data['taken']}, not {taken}.",
-                "Give another day's measuring a file of its own, with --since this one.",
-            )
+            what = f"is {data['taken']}, not {taken}."
+            remedy = "Give another day's measuring a file of its own, with --since this one."
+            raise InputError.of(f"{self.sheet.path} taken", what, remedy)
 
     def ask_unit(self) -> str:
         """The unit of the tape."""
@@ -165,8 +165,7 @@ class Dialog(Talk):
 
     def run(self) -> None:
         """Ask what is not there yet, then offer to take any of them again."""
-        body = self.sheet.data["measurements"]
-        here = [k for k in self.keys if k in body]
+        here = [k for k in self.keys if k in self.body]
         if here and len(here) < len(self.keys):
             self.say(f"Going on: {len(here)} of {len(self.keys)} are in the file already.")
         elif here and str(self.sheet.data["taken"]) != date.today().isoformat():
@@ -201,13 +200,13 @@ class Dialog(Talk):
         """Whether a value of the file lies outside its usual range and nobody was asked about it."""
         now = self.sheet.loaded()
         kept = (self.sheet.data.get("confirmed") or {}).get(key)
-        if now is None or str(kept) == str(self.sheet.data["measurements"][key]):
+        if now is None or str(kept) == str(self.body[key]):
             return False
         return not is_usual(key, now[key], now.body)
 
     def settle(self, key: str) -> str:
         """Ask about a doubtful value of the file, before its neighbours are compared with it."""
-        before = self.sheet.data["measurements"][key]
+        before = self.body[key]
         word = self.doubt(key, None, self.warnings(key))
         if word == "again":
             return self.one(key, self.keys.index(key))
@@ -219,8 +218,7 @@ class Dialog(Talk):
 
     def next_from(self, at: int) -> int | None:
         """The next measure, from place ``at`` on, that is not in the file."""
-        body = self.sheet.data["measurements"]
-        return next((i for i in range(at, len(self.keys)) if self.keys[i] not in body), None)
+        return next((i for i in range(at, len(self.keys)) if self.keys[i] not in self.body), None)
 
     # --- one measure ------------------------------------------------------------------------
 
@@ -229,10 +227,10 @@ class Dialog(Talk):
         self.show(key, at)
         first: tuple[float, Any] | None = None
         while True:
-            before = self.sheet.data["measurements"].get(key)
+            before = self.body.get(key)
             word = self.takes(key, first)
             first = None
-            after = self.sheet.data["measurements"].get(key)
+            after = self.body.get(key)
             if after is not None and after != before:
                 self.tell_saved(key, before)
             if word == "changed meanwhile":
@@ -256,7 +254,7 @@ class Dialog(Talk):
         'done', 'again' after it was taken back, a command, or the new reading.
         """
         for line in warned:
-            self.say(line, "  ")
+            self.hint(line)
         now = self.sheet.loaded()
         whose = "" if now is None or now.body != "woman" else ", man or child if it is one's"
         prompt = f"Enter keeps it, m measures it again{whose}, or type the new reading: "
@@ -265,7 +263,7 @@ class Dialog(Talk):
             self.sheet.note_body(word)
             left = self.warnings(key)
             if not left:
-                self.say(f"Usual for a {word}; noted in the file.", "  ")
+                self.hint(f"Usual for a {word}; noted in the file.")
                 return "done"
             return self.doubt(key, before, left)
         if word == "value":
@@ -279,7 +277,7 @@ class Dialog(Talk):
             else:
                 self.sheet.put(key, before)
             return "again"
-        self.say("It stays as saved.", "  ")
+        self.hint("It stays as saved.")
         return word
 
     def takes(self, key: str, first: tuple[float, Any] | None = None) -> str:
@@ -290,7 +288,7 @@ class Dialog(Talk):
         """
         m = REGISTRY[key]
         old = self.earlier(key)
-        held = key in self.sheet.data["measurements"] or old is not None
+        held = key in self.body or old is not None
         keep = f", Enter: as {old}" if old else ", new value or Enter to keep" if held else ""
         prompts = (
             f"{m.name} ({self.sheet.data['unit']}){keep}: ",
@@ -303,11 +301,10 @@ class Dialog(Talk):
                 spread = abs(taken[0][0] - taken[1][0])
                 if spread <= m.spread_mm + 1e-9:
                     break
-                self.say(
+                self.hint(
                     f"The two takes differ by {self.length(spread)}, more than "
                     f"{self.length(m.spread_mm)}. Stand at ease, see that the tape lies as drawn, "
                     "and take it a third time; the two that agree best count.",
-                    "  ",
                 )
             word, take = "value", first
             if first is None:
@@ -318,20 +315,18 @@ class Dialog(Talk):
             if take is None:
                 if len(taken) == 2:
                     middle = 0.5 * (taken[0][0] + taken[1][0])
-                    self.say(
+                    self.hint(
                         f"No third take: the middle of the two, {self.length(middle)}, counts, and "
                         "every draft will say that they differ.",
-                        "  ",
                     )
                 if taken or held:
                     break
-                self.say(f"Nothing is noted yet. {_HELP}", "  ")
+                self.hint(f"Nothing is noted yet. {_HELP}")
                 continue
             if taken and not 1 / _MOST_APART < take[0] / taken[0][0] < _MOST_APART:
-                self.say(
+                self.hint(
                     f"{self.length(taken[0][0])} and {self.length(take[0])} are no two takes of one "
                     "measure. Is the unit right? The first is saved; take it once more.",
-                    "  ",
                 )
                 continue
             taken.append(take)
@@ -342,12 +337,10 @@ class Dialog(Talk):
 
     def earlier(self, key: str) -> str | None:
         """'92.0 cm, 2026-03-01' where only the earlier file has it; it counts until taken anew."""
-        now = self.sheet.loaded()
-        if key in self.sheet.data["measurements"] or now is None or now.since is None:
+        old = self.before
+        if key in self.body or old is None or key not in old:
             return None
-        if key not in now.since:
-            return None
-        return f"{self.length(now.since[key])}, {now.since.taken or 'the time before'}"
+        return f"{self.length(old[key])}, {old.taken or 'the time before'}"
 
     def nearest(self, key: str, taken: list[tuple[float, Any]]) -> list[tuple[float, Any]]:
         """Of three takes the two that agree best, in the order taken."""
@@ -358,7 +351,7 @@ class Dialog(Talk):
         text = f"Kept: {self.length(a[0])} and {self.length(b[0])}."
         if spread > REGISTRY[key].spread_mm + 1e-9:
             text += f" They still differ by {self.length(spread)}; the file will say so."
-        self.say(text, "  ")
+        self.hint(text)
         return [a, b]
 
     def length_from(
@@ -373,8 +366,8 @@ class Dialog(Talk):
             low = answer.lower()
             word = _COMMANDS.get(low, low)
             if word == "help":
-                self.say(f"{REGISTRY[key].how} {REGISTRY[key].posture}", "  ")
-                self.say(_HELP, "  ")
+                self.hint(f"{REGISTRY[key].how} {REGISTRY[key].posture}")
+                self.hint(_HELP)
                 continue
             if word in ("back", "skip", "quit"):
                 return word, None
@@ -394,7 +387,7 @@ class Dialog(Talk):
                 read = Measurements.from_dict(probe, "this answer")
             except InputError as error:
                 for fault in error.faults:
-                    self.say(f"{fault.what} {fault.remedy}", "  ")
+                    self.hint(f"{fault.what} {fault.remedy}")
                 continue
             return "value", (read[key], written)
 
@@ -402,10 +395,9 @@ class Dialog(Talk):
         """Save it; False, and told, when another hand has written that value meanwhile."""
         if self.sheet.put(key, value):
             return True
-        self.say(
+        self.hint(
             f"The file has been changed meanwhile: it now says "
             f"{one_line(self.sheet.data['measurements'].get(key))}. Nothing was overwritten.",
-            "  ",
         )
         return False
 
@@ -413,16 +405,16 @@ class Dialog(Talk):
         """What the file now holds, and what it held."""
         now = self.sheet.loaded()
         instead = "" if before is None else f", in place of {one_line(before)}"
-        self.say(f"Saved: {now.text(key) if now else ''}{instead}.", "  ")
+        self.hint(f"Saved: {now.text(key) if now else ''}{instead}.")
 
     def warnings(self, key: str) -> list[str]:
         """What looks unusual because of this measure."""
         now = self.sheet.loaded()
         if now is None:
             return []
-        today = {k: now[k] for k in self.sheet.data["measurements"]}
+        body = self.body
+        today = {k: now[k] for k in body}
         kept = self.sheet.data.get("confirmed") or {}
-        body = self.sheet.data["measurements"]
         sure = {k for k in kept if k in body and str(kept[k]) == str(body[k])} - {key}
         others = {k: v for k, v in today.items() if k != key}
         quiet = set(plausibility(others, now.unit, sure, now.body))
@@ -430,13 +422,13 @@ class Dialog(Talk):
 
     def tell_change(self, key: str) -> None:
         """By how much it differs from the earlier measuring."""
-        now = self.sheet.loaded()
-        if now is None or now.since is None or key not in now.since:
+        now, old = self.sheet.loaded(), self.before
+        if now is None or old is None or key not in old:
             return
-        change = now[key] - now.since[key]
-        when = f"since {now.since.taken}" if now.since.taken else "since the last time"
+        change = now[key] - old[key]
+        when = f"since {old.taken}" if old.taken else "since the last time"
         told = "no change" if abs(change) < 0.05 else self.signed(change)
-        self.say(f"{told} {when} (then {self.length(now.since[key])}).", "  ")
+        self.hint(f"{told} {when} (then {self.length(old[key])}).")
 
     def length(self, mm: float) -> str:
         """A length in the file's unit."""
@@ -458,12 +450,11 @@ class Dialog(Talk):
             rows = max(12, screen.lines - _ROWS_FOR_WORDS)
             picture = figure_text(key, _FIGURE_COLUMNS, rows, self.plain)
             words += ["", *figure_legend(key)]
-        now = self.sheet.loaded()
-        body = self.sheet.data["measurements"]
-        if key in body:
-            words += ["", f"In the file: {one_line(body[key])}" + self.mean_of(now, key)]
-        if now is not None and now.since is not None and key in now.since:
-            words += ["", f"{now.since.taken or 'Last time'}: {now.since.text(key)}"]
+        old = self.before
+        if key in self.body:
+            words += ["", f"In the file: {one_line(self.body[key])}{self.mean_of(key)}"]
+        if old is not None and key in old:
+            words += ["", f"{old.taken or 'Last time'}: {old.text(key)}"]
         self.raw("")
         self.raw(("-" if self.plain else "─") * columns)
         self.say(f"{at + 1} of {len(self.keys)}: {m.name}")
@@ -481,28 +472,22 @@ class Dialog(Talk):
             self.raw(f"{drawn:<{left}}{beside[i] if i < len(beside) else ''}".rstrip())
         self.raw("")
 
-    def mean_of(self, now: Measurements | None, key: str) -> str:
+    def mean_of(self, key: str) -> str:
         """How a value of two takes counts."""
-        if now is None or not isinstance(self.sheet.data["measurements"][key], list):
-            return ""
-        return f" (counts as {now.text(key)})"
+        now = self.sheet.loaded()
+        return f" (counts as {now.text(key)})" if now and isinstance(self.body[key], list) else ""
 
     def table(self) -> None:
         """What has been taken, and by how much it differs from the earlier measuring."""
-        now = self.sheet.loaded()
-        old = now.since if now else None
-        body = self.sheet.data["measurements"]
+        now, old = self.sheet.loaded(), self.before
         rows = []
         for i, key in enumerate(self.keys, 1):
-            here = now is not None and key in body
-            row = [
-                f"{i}  {REGISTRY[key].name}",
-                now.text(key) if now and here else self.not_taken(key),
-            ]
+            here = now if key in self.body else None
+            missing = "as before" if self.earlier(key) else "not taken"
+            row = [f"{i}  {REGISTRY[key].name}", here.text(key) if here else missing]
             if old is not None:
                 row.append(old.text(key) if key in old else "-")
-                moved = now is not None and here and key in old
-                row.append(self.signed(now[key] - old[key]) if now and moved else "-")
+                row.append(self.signed(here[key] - old[key]) if here and key in old else "-")
             rows.append(row)
         columns = ["measure", str(self.sheet.data.get("taken", "now"))]
         if old is not None:
@@ -510,17 +495,12 @@ class Dialog(Talk):
         self.raw("")
         print_table(showable(str(self.sheet.data.get("wearer") or "")), columns, rows)
 
-    def not_taken(self, key: str) -> str:
-        """What the table says of a measure that is not in the file."""
-        return "as before" if self.earlier(key) else "not taken"
-
     def end(self, helpful: list[str]) -> int:
         """Say what is missing and where the file is; 0 when all is there, 1 when not."""
-        body = self.sheet.data["measurements"]
+        body = self.body
         kept = [k for k in self.keys if self.earlier(k)]
         missing = [REGISTRY[k].name for k in self.keys if k not in body and k not in kept]
-        saved = bool(body) and self.sheet.path.exists()
-        if not saved:
+        if not (body and self.sheet.path.exists()):
             self.say("Nothing was measured; no file was written.")
             return 1
         if missing:

@@ -67,6 +67,10 @@ class Talk:
             ) or [""]:
                 self.raw(part)
 
+    def hint(self, text: str) -> None:
+        """What belongs to the question that was asked: set in a little."""
+        self.say(text, "  ")
+
     def raw(self, line: str) -> None:
         """One line as it stands."""
         click.echo(showable(line))

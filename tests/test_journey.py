@@ -57,7 +57,7 @@ def home(tmp_path_factory: pytest.TempPathFactory, table: VirtualTable) -> Path:
         assert main([a.replace("@", str(folder)) for a in args]) == 0, args
 
     run("draft", "@/top.yaml", "--out", "@/drafted")
-    run("lay", "@/top.yaml", "--seconds", "0.3")
+    run("lay", "@/top.yaml", "--seconds", "0.05")
     run("calibrate", "cards", "--paper", "letter", "--out", "@/cards.pdf")
     run("calibrate", "pattern", "--size", "1280x720", "--beam-width", "1250", "--out",
         "@/pattern.png")  # fmt: skip
@@ -168,7 +168,7 @@ def test_a_cloth_too_small_is_refused(home: Path, capsys: pytest.CaptureFixture[
     small = home / "small.yaml"
     text = DOCKET.replace("width: 1400 mm, length: 2 m", "width: 300 mm, length: 400 mm")
     small.write_text(text, encoding="utf-8")
-    assert main(["lay", str(small), "--seconds", "0.3"]) == 2
+    assert main(["lay", str(small), "--seconds", "0.05"]) == 2
     said = capsys.readouterr().err
     assert "front" in said
     assert "Traceback" not in said

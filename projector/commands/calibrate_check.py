@@ -45,9 +45,8 @@ class CheckCommand(CommandLine):
         from calibrate.store import newest, told
 
         if (self.photo is None) == (not self.live):
-            raise InputError.of(
-                "check", "needs a PHOTO, or --live to look with a camera.", "Give one of the two."
-            )
+            what = "needs a PHOTO, or --live to look with a camera."
+            raise InputError.of("check", what, "Give one of the two.")
         if self.mend and self.out is None:
             raise InputError.of("--mend", "does not know where to save.", "Give --out FILE.")
         if self.out is not None and not self.mend:

@@ -85,9 +85,8 @@ class ClothCommand(CommandLine):
         if self.size is not None:
             raise InputError.of("--size", "goes with --light.", "Leave it out.")
         if (self.photo is None) == (not self.live):
-            raise InputError.of(
-                "cloth", "needs a PHOTO, or --live to look with a camera.", "Give one of the two."
-            )
+            what = "needs a PHOTO, or --live to look with a camera."
+            raise InputError.of("cloth", what, "Give one of the two.")
         if self.out is None and self.into is None:
             raise InputError.of(
                 "cloth", "does not know where to write.", "Give --out cloth.yaml, or --into."
@@ -96,7 +95,7 @@ class ClothCommand(CommandLine):
             raise InputError.of("--keep-off", f"{self.keep_off:g} mm is no rim.", "3 mm is usual.")
         if self.grain is not None and self.grain_side is not None:
             raise InputError.of("--grain", "and --grain-side say the same.", "Give one of the two.")
-        beside = _beside(self.out, self.into)
+        beside = (self.out or self.into or Path()).with_suffix(".png" if self.out else ".cloth.png")
         look_over([], [("", beside, PICTURE, False)])
         picture, name = _picture(self.photo, calibration, self.camera, self.display)
         view = view_of(picture, calibration, name)
@@ -176,8 +175,3 @@ def _picture(
         for _ in range(source.stale):
             source.read()
         return mean_frame(source, 30), source.name
-
-
-def _beside(out: Path | None, into: Path | None) -> Path:
-    """Where the picture that numbers the sides goes."""
-    return out.with_suffix(".png") if out is not None else into.with_suffix(".cloth.png")  # type: ignore[union-attr]  # one is named

@@ -206,7 +206,7 @@ def test_without_allowances_every_way_to_cloth_or_paper_says_so(
     path = bare_docket(tmp_path, "cloth: {width: 1400 mm, fold: lengthwise}\n")
     for arguments in (
         ["draft", path, "--out", tmp_path / "o"],
-        ["lay", path, "--seconds", "0.2", "--no-compare"],
+        ["lay", path, "--seconds", "0.05", "--no-compare"],
         ["print", path, "--paper", "a4", "--out", tmp_path / "t.pdf"],
         ["export", path, "--out", tmp_path / "t.svg"],
     ):
@@ -278,7 +278,7 @@ def test_the_starter_docket_has_allowances_and_drafts_without_a_caution(
     assert main(["draft", str(path), "--out", str(tmp_path / "o")]) == 0
     out = capsys.readouterr().out
     assert "Caution" not in out
-    assert main(["lay", str(path), "--seconds", "0.2", "--no-compare"]) == 0
+    assert main(["lay", str(path), "--seconds", "0.05", "--no-compare"]) == 0
 
 
 def test_a_length_without_its_unit_is_told_in_which_it_was_read(

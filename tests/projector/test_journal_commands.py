@@ -85,7 +85,7 @@ def laid_top(tmp_path: Path) -> Path:
         "cloth: {width: 1400 mm, length: 2 m, fold: lengthwise}\n",
         encoding="utf-8",
     )
-    assert main(["lay", str(path), "--seconds", "0.2"]) == 0
+    assert main(["lay", str(path), "--seconds", "0.05"]) == 0
     return path
 
 
@@ -96,13 +96,13 @@ def test_lay_keeps_off_a_docket_that_is_open_at_a_table(
     journal = at_work(laid_top, leave=False)
     before, noted = laid_top.read_bytes(), journal_path(laid_top).read_bytes()
     assert is_open(laid_top)
-    assert main(["lay", str(laid_top), "--seconds", "0.2"]) == 2
+    assert main(["lay", str(laid_top), "--seconds", "0.05"]) == 2
     assert "open at another table" in capsys.readouterr().err
     assert laid_top.read_bytes() == before and journal_path(laid_top).read_bytes() == noted
-    assert main(["lay", str(laid_top), "--seconds", "0.2", "--dry-run"]) == 0
+    assert main(["lay", str(laid_top), "--seconds", "0.05", "--dry-run"]) == 0
     journal.close()
     assert not is_open(laid_top)
-    assert main(["lay", str(laid_top), "--seconds", "0.2"]) == 0
+    assert main(["lay", str(laid_top), "--seconds", "0.05"]) == 0
 
 
 def test_lay_keeps_what_a_table_noted_before_the_plug_was_pulled(
@@ -114,7 +114,7 @@ def test_lay_keeps_what_a_table_noted_before_the_plug_was_pulled(
     pull_the_plug(journal)
     assert not is_open(laid_top)
     assert Docket.load(laid_top).lay != journal.now.lay  # only the journal knows
-    assert main(["lay", str(laid_top), "--seconds", "0.2"]) == 0
+    assert main(["lay", str(laid_top), "--seconds", "0.05"]) == 0
     assert "that the table had noted" in capsys.readouterr().err
     after = {p.key: p for p in Docket.load(laid_top).lay}
     assert len(locked) == 1
@@ -128,7 +128,7 @@ def test_a_lay_that_is_refused_leaves_the_journal(laid_top: Path) -> None:
     journal = at_work(laid_top, leave=False)
     noted = journal_path(laid_top).read_bytes()
     pull_the_plug(journal)
-    assert main(["lay", str(laid_top), "--seconds", "0.2", "--distance", "101 mm"]) == 2
+    assert main(["lay", str(laid_top), "--seconds", "0.05", "--distance", "101 mm"]) == 2
     assert journal_path(laid_top).read_bytes() == noted
     again, found = Journal.open(Docket.load(laid_top))
     again.close()

@@ -47,7 +47,7 @@ def test_each_cloth_has_its_lay_and_its_purchase(
 ) -> None:
     """Every piece lies once, on the cloth that takes it; each cloth has picture, length and price."""
     path = written(tmp_path)
-    assert run("lay", path, "--seconds", "0.6", "--no-compare", "--json") == 0
+    assert run("lay", path, "--seconds", "0.1", "--no-compare", "--json") == 0
     told = json.loads(capsys.readouterr().out)
     assert set(told["cloths"]) == {"lining", "interfacing"}
     assert told["cloths"]["lining"]["to_buy"]["cost"] > 0
@@ -80,7 +80,7 @@ def test_a_cloth_that_shrinks_takes_larger_pieces_on_paper_too(tmp_path: Path) -
 def test_two_garments_and_a_lining_on_two_cloths(tmp_path: Path) -> None:
     """Laid together, both garments share the cloth and both linings the other one, side by side."""
     one, two = written(tmp_path), written(tmp_path, "vest", "vest")
-    assert run("lay", one, "--with", two, "--seconds", "0.9", "--no-compare") == 0
+    assert run("lay", one, "--with", two, "--seconds", "0.2", "--no-compare") == 0
     first, second = Docket.load(one), Docket.load(two)
     assert first.shares == ("vest.yaml",)
     lining = docket_of_cloth(first, "lining")
@@ -96,7 +96,7 @@ def test_frame_shows_the_cloth_that_is_named(
 ) -> None:
     """--cloth shows that cloth's pieces; a name that is not there is met with the nearest one."""
     path = written(tmp_path)
-    assert run("lay", path, "--cloth", "lining", "--seconds", "0.3", "--no-compare") == 0
+    assert run("lay", path, "--cloth", "lining", "--seconds", "0.1", "--no-compare") == 0
     assert not Docket.load(path).lay
     calibration = tmp_path / "calibration.yaml"
     projector((640, 360)).save(calibration)
@@ -118,7 +118,7 @@ def test_the_table_keeps_the_small_docket(tmp_path: Path) -> None:
     small = docket_of_cloth(Docket.load(path), "lining")
     small.save()
     small = docket_of_cloth(Docket.load(path), "lining")
-    assert run("lay", path, "--cloth", "lining", "--seconds", "0.3", "--no-compare") == 0
+    assert run("lay", path, "--cloth", "lining", "--seconds", "0.1", "--no-compare") == 0
     small = docket_of_cloth(Docket.load(path), "lining")
     moved = tuple(replace(p, at=(p.at[0] + 1.0, p.at[1])) for p in small.lay)
     small.replace(lay=moved).save()

@@ -53,7 +53,7 @@ def run(*arguments: str | Path) -> int:
 def test_the_docket_gets_a_sound_lay(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Written into the docket, her comment kept; read back it has no problem; a picture beside it."""
     path = written(tmp_path)
-    assert run(path, "--seconds", "0.3", "--no-compare") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare") == 0
     docket = Docket.load(path)
     lay = docket_lay(docket)
     assert lay.problems() == []
@@ -89,7 +89,7 @@ def test_locked_and_traced_pieces_stay(tmp_path: Path) -> None:
     assert run(path, "--seconds", "0", "--no-compare") == 0
     before = {p.key: p for p in Docket.load(path).lay}
     path.write_text(path.read_text() + "traced: [side/1]\n")
-    assert run(path, "--seconds", "0.5", "--no-compare", "--afresh") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare", "--afresh") == 0
     after = {p.key: p for p in Docket.load(path).lay}
     assert after["side/1"] == before["side/1"]
     assert not after["side/1"].locked
@@ -99,9 +99,9 @@ def test_locked_and_traced_pieces_stay(tmp_path: Path) -> None:
 def test_planning_goes_on_from_the_lay_so_far(tmp_path: Path) -> None:
     """A second run never makes it longer."""
     path = written(tmp_path)
-    run(path, "--seconds", "0.3", "--no-compare")
+    run(path, "--seconds", "0.1", "--no-compare")
     first = docket_lay(Docket.load(path)).used_length_mm
-    run(path, "--seconds", "0.3", "--no-compare")
+    run(path, "--seconds", "0.1", "--no-compare")
     assert docket_lay(Docket.load(path)).used_length_mm <= first + 1e-3
 
 
@@ -130,7 +130,7 @@ def test_two_dockets_on_one_cloth(tmp_path: Path) -> None:
     two = written(tmp_path / "second")
     one.write_text(one.read_text() + "wearer: alto-3\n")
     two.write_text(two.read_text() + "wearer: tenor-1\n")
-    assert run(one, "--with", two, "--seconds", "0.5", "--no-compare") == 0
+    assert run(one, "--with", two, "--seconds", "0.1", "--no-compare") == 0
     lays = [docket_lay(Docket.load(p)) for p in (one, two)]
     for lay in lays:
         assert lay.problems() == []
@@ -170,7 +170,7 @@ def test_what_is_wrong_is_said_and_nothing_is_written(
     """Exit code 2, one message naming the trouble, the docket as it was, no picture."""
     path = written(tmp_path, cloth, extra)
     before = path.read_bytes()
-    assert run(path, "--seconds", "0.2", *options) == 2
+    assert run(path, "--seconds", "0.1", *options) == 2
     told = capsys.readouterr().err
     assert word in told
     assert "Traceback" not in told
@@ -238,7 +238,7 @@ def test_the_grain_lies_along_the_cloth_or_it_is_said(
     the line shows the direction of the warp), or the piece is named as lying across it."""
     path = tmp_path / "skirt.yaml"
     path.write_text(SKIRT.replace("CLOTH", cloth))
-    assert run(path, "--seconds", "0.5", "--no-compare") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare") == 0
     told = " ".join(capsys.readouterr().out.split())
     docket = Docket.load(path)
     pieces = docket.pieces()
@@ -262,7 +262,7 @@ def test_a_band_laid_across_the_grain_is_named(
     path = tmp_path / "skirt.yaml"
     lay = "lay:\n- {piece: waistband, copy: 1, at: [100, 1100], turn: 0, locked: true}\n"
     path.write_text(SKIRT.replace("CLOTH", "nap: none") + lay)
-    assert run(path, "--seconds", "0.3", "--no-compare") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare") == 0
     assert "waistband/1 lies across the grain" in " ".join(capsys.readouterr().out.split())
 
 
@@ -272,7 +272,7 @@ def test_the_pictures_arrow_runs_along_the_band(tmp_path: Path) -> None:
 
     path = tmp_path / "skirt.yaml"
     path.write_text(SKIRT.replace("CLOTH", "nap: one-way"))
-    assert run(path, "--seconds", "0.3", "--no-compare") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare") == 0
     docket = Docket.load(path)
     lay = docket_lay(docket)
     picture = _Picture(lay, "", 800)
@@ -338,13 +338,13 @@ def test_laid_anew_alone_a_garment_keeps_off_the_one_it_shares_the_cloth_with(
     from shapely.geometry import Polygon
 
     one, two = pair_of_dockets(tmp_path)
-    assert run(one, "--with", two, "--seconds", "0.5", "--no-compare") == 0
+    assert run(one, "--with", two, "--seconds", "0.1", "--no-compare") == 0
     assert Docket.load(one).shares == ("tie.yaml",)
     assert Docket.load(two).shares == ("bag.yaml",)
     assert "# cut from what the banners left" in two.read_text()
     before = two.read_bytes()
     capsys.readouterr()
-    assert run(one, "--seconds", "0.5", "--no-compare", "--afresh") == 0
+    assert run(one, "--seconds", "0.1", "--no-compare", "--afresh") == 0
     assert two.read_bytes() == before
     told = capsys.readouterr()
     assert "tie.yaml shares this cloth" in " ".join(told.err.split())
@@ -362,7 +362,7 @@ def test_garments_on_one_cloth_go_by_their_titles(
     one, two = pair_of_dockets(tmp_path)
     for path in (one, two):
         path.write_text(path.read_text() + "wearer: alto-3\n")
-    assert run(one, "--with", two, "--seconds", "0.3", "--no-compare", "--json") == 0
+    assert run(one, "--with", two, "--seconds", "0.1", "--no-compare", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     assert {p["piece"].split(": ")[0] for p in data["placements"]} == {"banner bag", "concert tie"}
 
@@ -383,21 +383,21 @@ def test_a_sharing_docket_that_is_not_there_or_on_other_cloth(
 ) -> None:
     """Refused with what to do; a docket that shares with itself too."""
     path = written(tmp_path, extra="shares: [tie.yaml]\n")
-    assert run(path, "--seconds", "0.2") == 2
+    assert run(path, "--seconds", "0.1") == 2
     assert "'shares: tie.yaml' names a file that is not there" in capsys.readouterr().err
     other = path.read_text().replace("1400", "900").replace("shares: [tie.yaml]\n", "")
     (tmp_path / "tie.yaml").write_text(other + "lay: [{piece: tab, at: [0, 100]}]\n")
-    assert run(path, "--seconds", "0.2") == 2
+    assert run(path, "--seconds", "0.1") == 2
     assert "'cloth' says something else" in capsys.readouterr().err
     path.write_text(path.read_text().replace("[tie.yaml]", "[bag.yaml]"))
-    assert run(path, "--seconds", "0.2") == 2
+    assert run(path, "--seconds", "0.1") == 2
     assert "this docket itself" in capsys.readouterr().err
 
 
 def test_two_dockets_of_one_folder_have_two_pictures(tmp_path: Path) -> None:
     """Each picture bears its docket's name."""
     for path in pair_of_dockets(tmp_path):
-        assert run(path, "--seconds", "0.2", "--no-compare") == 0
+        assert run(path, "--seconds", "0.1", "--no-compare") == 0
     assert {p.name for p in tmp_path.glob("*.png")} == {"bag.lay.png", "tie.lay.png"}
 
 
@@ -437,7 +437,7 @@ def test_the_table_is_told_when_two_garments_lie_on_one_another(tmp_path: Path) 
     from projector.laying import laid
 
     one, two = pair_of_dockets(tmp_path)
-    assert run(one, "--with", two, "--seconds", "0.5", "--no-compare") == 0
+    assert run(one, "--with", two, "--seconds", "0.1", "--no-compare") == 0
     assert laid(Docket.load(one))[1] == ""
     over = Docket.load(one).lay
     Docket.load(two).replace(lay=over).save()
@@ -476,9 +476,9 @@ def test_the_first_plan_of_frame_keeps_off_what_shares_the_cloth(tmp_path: Path)
     from projector.laying import laid
 
     one, two = pair_of_dockets(tmp_path)
-    assert run(two, "--seconds", "0.3", "--no-compare") == 0
+    assert run(two, "--seconds", "0.1", "--no-compare") == 0
     one.write_text(one.read_text() + "shares: [tie.yaml]\n")
-    made, note = laid(Docket.load(one), seconds=0.3)
+    made, note = laid(Docket.load(one), seconds=0.1)
     assert {p.key for p in made.lay} == {"body/1", "body/2", "side/1", "tab/1"}
     assert "tie.yaml shares this cloth: its pieces keep their place" in note
     assert "there lies" not in note
@@ -489,7 +489,7 @@ def test_best_tries_each_way_says_what_it_takes_and_keeps_the_one(
 ) -> None:
     """'fold: best': all ways told, the shortest chosen, kept in her file; the rest of it is hers."""
     path = written(tmp_path, "width: 140 cm, fold: best")
-    assert run(path, "--seconds", "1", "--no-compare", "--json") == 0
+    assert run(path, "--seconds", "0.2", "--no-compare", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     lengths = {t["way"]: t["length_mm"] for t in data["tried"]}
     assert set(lengths) >= {"none", "lengthwise", "double", "crosswise"}
@@ -501,7 +501,7 @@ def test_best_tries_each_way_says_what_it_takes_and_keeps_the_one(
     assert "width: 140 cm" in path.read_text(encoding="utf-8")
     assert lay_problems(path) == []
     # laid again, and after another way was found, it is still for the planner to choose
-    assert run(path, "--seconds", "0.5", "--no-compare", "--json") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare", "--json") == 0
     assert len(json.loads(capsys.readouterr().out)["tried"]) > 3
 
 
@@ -518,9 +518,9 @@ def test_the_spare_cloth_is_told_to_programs_too(
 ) -> None:
     """What a person reads of a purchase, --json has: spare cloth, price by metre or yard."""
     path = written(tmp_path, "width: 1400 mm, fold: lengthwise, price: 10 EUR/m")
-    assert run(path, "--seconds", "0.2", "--no-compare", "--unit", unit) == 0
+    assert run(path, "--seconds", "0.1", "--no-compare", "--unit", unit) == 0
     out = capsys.readouterr().out
-    assert run(path, "--seconds", "0.2", "--no-compare", "--unit", unit, "--json") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare", "--unit", unit, "--json") == 0
     data = json.loads(capsys.readouterr().out)
     spare = data["to_buy"]["length_mm"] - data["to_buy"]["needed_mm"]
     assert bool(data["spare"]) == (spare < 30.0)
@@ -534,10 +534,10 @@ def test_the_order_of_cutting_is_told_for_a_beam(
 ) -> None:
     """--beam says how many places of the cloth there are, and what is cut at each; nonsense is told."""
     path = written(tmp_path)
-    assert run(path, "--seconds", "0.2", "--no-compare", "--beam", "50x60 cm") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare", "--beam", "50x60 cm") == 0
     out = capsys.readouterr().out
     assert "of the cloth:" in out and "along" in out
-    assert run(path, "--seconds", "0.2", "--no-compare", "--beam", "500x600", "--json") == 0
+    assert run(path, "--seconds", "0.1", "--no-compare", "--beam", "500x600", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     assert sorted(k for s in data["stops"] for k in s["keys"]) == sorted(
         f"{p['piece']}/{p['copy']}" for p in data["placements"]
@@ -587,7 +587,7 @@ def test_picture_and_sentence_name_the_same_purchase(
         "pieces: [{name: side, outline: [[0, 0], [400, 0], [400, 310], [0, 310]]}]\n"
         "cloth: {width: 900 mm, price: 12 EUR/m}\n"
     )
-    assert run(path, "--seconds", "0.2", "--no-compare", "--unit", unit) == 0
+    assert run(path, "--seconds", "0.1", "--no-compare", "--unit", unit) == 0
     said = next(li for li in capsys.readouterr().out.splitlines() if li.startswith("To buy"))
     words = said.removeprefix("To buy").strip()
     assert words.startswith("40.0 cm   4.80 EUR" if unit == "cm" else "13 1/2 in (3/8 yd)")
