@@ -24,9 +24,8 @@ from configs.errors import Fault, InputError, is_shown, short
 FORMAT_VERSION = 1
 MOST_BYTES = 4_000_000  # a docket of a hundred pieces is 50 kB; more is no text of ours
 _DEEPEST = 30  # a remnant's holes are five deep
-_MOST_VALUES = (
-    200_000  # numbers, texts and keys of one file: an import of a hundred pieces has 60,000
-)
+# numbers, texts and keys of one file: an import of a hundred pieces has 60,000
+_MOST_VALUES = 200_000
 _MOST_DIGITS = 40
 
 
@@ -98,13 +97,10 @@ def read_text(path: str | Path, most: int = MOST_BYTES) -> str:
 
 
 def _too_large(path: Path, most: int) -> Fault:
-    return Fault(
-        str(path),
-        f"is larger than {most / 1e6:.3g} MB, and so than any file of its kind.",
-        "Save the outlines alone, without pictures."
-        if path.suffix.lower() in (".svg", ".dxf")
-        else "Is it the right file?",
-    )
+    drawing = path.suffix.lower() in (".svg", ".dxf")
+    remedy = "Save the outlines alone, without pictures." if drawing else "Is it the right file?"
+    what = f"is larger than {most / 1e6:.3g} MB, and so than any file of its kind."
+    return Fault(str(path), what, remedy)
 
 
 def _is_folder(path: Path) -> bool:
@@ -328,25 +324,19 @@ def parse_yaml(text: str, where: str) -> dict[str, Any]:
         mark = getattr(error, "problem_mark", None)
         spot = f" line {mark.line + 1}, column {mark.column + 1}" if mark else ""
         why = getattr(error, "problem", None) or "cannot be read as YAML"
-        raise InputError.of(
-            f"{where}{spot}",
-            f"{why}.",
-            "Check the line and the one above it: colons, quotes, indents.",
-        ) from error
+        remedy = "Check the line and the one above it: colons, quotes, indents."
+        raise InputError.of(f"{where}{spot}", f"{why}.", remedy) from error
     except (RecursionError, ValueError, OverflowError) as error:
         raise InputError.of(where, f"cannot be read as YAML ({error}).") from error
     if not isinstance(data, dict):
-        raise InputError.of(
-            where, "holds no 'key: value' lines.", "Its first line should read 'chalkbeam: 1'."
-        )
+        remedy = "Its first line should read 'chalkbeam: 1'."
+        raise InputError.of(where, "holds no 'key: value' lines.", remedy)
     version = data.get("chalkbeam")
     if version != FORMAT_VERSION or isinstance(version, bool):
         got = "is missing" if "chalkbeam" not in data else f"is {short(version)}"
-        raise InputError.of(
-            where,
-            f"the key 'chalkbeam' (the format's version) {got}; this program reads version {FORMAT_VERSION}.",
-            f"Write 'chalkbeam: {FORMAT_VERSION}' in its first line.",
-        )
+        what = f"the key 'chalkbeam' (the format's version) {got}; this program reads version {FORMAT_VERSION}."
+        remedy = f"Write 'chalkbeam: {FORMAT_VERSION}' in its first line."
+        raise InputError.of(where, what, remedy)
     return data
 
 
@@ -410,13 +400,9 @@ def dump_yaml(data: Mapping[str, Any]) -> str:
 def one_line(value: Any) -> str:
     """A value as it stands in a file, on one line where it can."""
     made = yaml.dump(
-        value,
-        Dumper=_Dumper,
-        default_flow_style=True,
-        allow_unicode=True,
-        width=10**6,
+        value, Dumper=_Dumper, default_flow_style=True, allow_unicode=True, width=10**6,
         sort_keys=False,
-    )
+    )  # fmt: skip
     return made.removesuffix("\n").removesuffix("\n...").strip()
 
 
@@ -432,11 +418,8 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
     """
     path = Path(path)
     if is_protected(path):
-        raise InputError.of(
-            str(path),
-            "is write-protected.",
-            "Nothing was changed. Take the protection off, or name another place.",
-        )
+        remedy = "Nothing was changed. Take the protection off, or name another place."
+        raise InputError.of(str(path), "is write-protected.", remedy)
     temporary = ""
     try:
         payload = data.encode("utf-8") if isinstance(data, str) else data
@@ -464,12 +447,9 @@ def write_atomic(path: str | Path, data: str | bytes) -> None:
             with contextlib.suppress(OSError):
                 Path(temporary).unlink()
         why = getattr(error, "strerror", None) or error
-        raise InputError.of(
-            str(path),
-            f"cannot be written ({why}).",
-            "Nothing was changed. See to the folder's rights and the disk's room, or name "
-            "another place.",
-        ) from error
+        remedy = "Nothing was changed. See to the folder's rights and the disk's room, or name "
+        remedy += "another place."
+        raise InputError.of(str(path), f"cannot be written ({why}).", remedy) from error
 
 
 def is_protected(path: Path) -> bool:

@@ -10,7 +10,6 @@ import io
 import os
 import sys
 from importlib import import_module
-from importlib.metadata import PackageNotFoundError, version
 from typing import cast
 
 import click
@@ -117,31 +116,15 @@ def calibrate() -> None:
     """
 
 
-def _version() -> str:
-    try:
-        return version("chalkbeam")
-    except PackageNotFoundError:
-        return "unknown (not installed)"
-
-
-def _print_version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
-    if value:
-        click.echo(f"chalkbeam {_version()}")
-        ctx.exit()
-
-
 @click.command(
     cls=LazyGroup,
     table=_COMMANDS,
     alone="new",
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-@click.option(
-    "--version",
-    is_flag=True,
-    is_eager=True,
-    expose_value=False,
-    callback=_print_version,
+@click.version_option(
+    package_name="chalkbeam",
+    message="chalkbeam %(version)s",
     help="Print the version and leave.",
 )
 def cli() -> None:

@@ -134,11 +134,9 @@ def run(
     trueness = measured(table, frame, docket, calibration)
     ended = time.perf_counter()
 
-    names = list(times)
-    took = {
-        name: round((times[names[i + 1]] if i + 1 < len(names) else ended) - times[name], 2)
-        for i, name in enumerate(names)
-    }
+    spent = np.diff([*times.values(), ended]).round(2).tolist()
+    took = dict(zip(times, spent, strict=True))
+    off = {how: getattr(trueness, f"{how}_mm") for how in ("rms", "p95", "max")}
     report = {
         "docket": docket.title,
         "wearer": docket.wearer,
@@ -149,12 +147,8 @@ def run(
         "lay": {"pieces": [p.key for p in docket.placed()]},
         "calibration": {k: float(v) for k, v in calibration.summary().items()},
         "trueness": {
-            "rms_mm": trueness.rms_mm,
-            "p95_mm": trueness.p95_mm,
-            "max_mm": trueness.max_mm,
-            "rms_px": trueness.rms_mm / trueness.mm_per_px,
-            "p95_px": trueness.p95_mm / trueness.mm_per_px,
-            "max_px": trueness.max_mm / trueness.mm_per_px,
+            **{f"{how}_mm": mm for how, mm in off.items()},
+            **{f"{how}_px": mm / trueness.mm_per_px for how, mm in off.items()},
             "mm_per_px": trueness.mm_per_px,
             "places_measured": len(trueness.errors_mm),
             "places_asked": trueness.asked,

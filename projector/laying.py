@@ -111,15 +111,12 @@ def unlike(planned: Docket, now: Docket) -> list[str]:
     from drafting.piece_entry import entry_of
 
     cloths = [None if d.cloth is None else as_asked(d.cloth) for d in (planned, now)]
-    said = [
-        key
-        for key, same in (
-            ("cloth", cloths[0] == cloths[1]),
-            ("distance", planned.distance_mm == now.distance_mm),
-            ("quantity", planned.quantity == now.quantity),
-        )
-        if not same
-    ]
+    same = {
+        "cloth": cloths[0] == cloths[1],
+        "distance": planned.distance_mm == now.distance_mm,
+        "quantity": planned.quantity == now.quantity,
+    }
+    said = [key for key, holds in same.items() if not holds]
     before, after = planned.pieces(), now.pieces()
     for name in dict.fromkeys((*before, *after)):
         one, other = before.get(name), after.get(name)
@@ -238,14 +235,7 @@ def planned(
         InputError: no cloth is named.
         LayError: something found no room, and that is of no use; with what would help.
     """
-    from drafting.lay.advice import (
-        WIDTHS_MM,
-        compare_widths,
-        leftover,
-        to_buy,
-        what_would_help,
-        worth_opening,
-    )
+    from drafting.lay import advice
     from drafting.strips import joining_words
     from projector.session.shares import rules_of, together
 
@@ -274,40 +264,31 @@ def planned(
         made = dataclasses.replace(fewer, notes=said) if fewer is not made else made
     cloth = made.cloth
     bolt = cloth.length_mm is None and cloth.outline is None
-    purchase = to_buy(made, sold_by) if bolt else None
-    rest = leftover(
-        made, cloth.folding.lying_length(purchase.length_mm) if purchase is not None else None
-    )
+    purchase = advice.to_buy(made, sold_by) if bolt else None
+    bought = None if purchase is None else cloth.folding.lying_length(purchase.length_mm)
     quick = min(1.0, max(seconds, 0.05))  # what is asked besides is not looked at for longer
-    helps = (
-        what_would_help(pieces, cloth, made, seconds=quick, rules=rules) if made.left_out else []
-    )
+    helps: Sequence[str] = ()
+    if made.left_out:
+        helps = advice.what_would_help(pieces, cloth, made, seconds=quick, rules=rules)
     if made.left_out and not partial:
-        raise LayError(
-            [
-                Fault(
-                    where,
-                    f"there is no room for {', '.join(made.left_out)}; nothing was changed.",
-                    "'--partial' keeps a lay of the rest.",
-                ),
-                *(Fault("", line) for line in helps),
-            ]
-        )
+        what = f"there is no room for {', '.join(made.left_out)}; nothing was changed."
+        fault = Fault(where, what, "'--partial' keeps a lay of the rest.")
+        raise LayError([fault, *(Fault("", line) for line in helps)])
     few = len(made.placements) + len(made.left_out) <= _MOST_COMPARED
     if compare is None:
         compare_now = cloth.outline is None and few and not made.interrupted
     else:
         compare_now = compare
     # cloth with a length is hers: only its folding is still to be chosen
-    widths = WIDTHS_MM[sold_by] if bolt or compare else ()
-    choices = (
-        compare_widths(pieces, cloth, seconds=3.0 * quick, widths_mm=widths, rules=rules)
-        if compare_now
-        else []
-    )
+    widths = advice.WIDTHS_MM[sold_by] if bolt or compare else ()
+    choices: Sequence[Choice] = ()
     opening = None
+    if compare_now:
+        choices = advice.compare_widths(
+            pieces, cloth, seconds=3.0 * quick, widths_mm=widths, rules=rules
+        )
     if compare_now and len(dockets) == 1 and not joined.others and not cloth.whole:
-        opening = worth_opening(pieces, cloth, made, seconds=quick, rules=rules)
+        opening = advice.worth_opening(pieces, cloth, made, seconds=quick, rules=rules)
     notes = [*cloth.contradictions(), *_across_notes(made), *_fold_notes(made)]
     notes += joining_words(cloth.pieced, pieces)
     if opening is not None:
@@ -317,7 +298,7 @@ def planned(
             f"{length_text(opening.saved_mm)} of cloth: say 'opened: [{names}]' under 'cloth', or 'whole: allowed'."
         )
     return Planned(
-        made, apart, purchase, rest, tuple(helps), tuple(choices), tuple(made.problems()),
+        made, apart, purchase, advice.leftover(made, bought), tuple(helps), tuple(choices), tuple(made.problems()),
         tuple(notes), tried,
     )  # fmt: skip
 

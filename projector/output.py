@@ -73,17 +73,8 @@ _OURS = Kind("a file of another kind", _YAML, hers=True)
 
 # a docket names most of what the others hold, so it is asked first
 _BY_KEYS = (
-    DOCKET,
-    BASE,
-    MEASUREMENTS,
-    CALIBRATION,
-    CARDS,
-    PATTERN,
-    READINGS,
-    CROSSES,
-    CLOTH,
-    ANSWERS,
-)
+    DOCKET, BASE, MEASUREMENTS, CALIBRATION, CARDS, PATTERN, READINGS, CROSSES, CLOTH, ANSWERS,
+)  # fmt: skip
 _DOCKET_KEYS = frozenset({"lay", "pieces", "allowances", "cloth", "cloths", "of", "shares"})
 
 
@@ -140,11 +131,8 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
     if kind.suffixes and path.suffix.lower() not in kind.suffixes and not edited and not bare:
         names = " or ".join(path.with_suffix(s).name for s in kind.suffixes[:2])
         lossy = " A lossy picture moves lines." if kind is EXACT_PICTURE else ""
-        return Fault(
-            str(path),
-            f"ends in '{path.suffix}'; {kind.name} goes here.{lossy}",
-            f"Name it {names}.",
-        )
+        what = f"ends in '{path.suffix}'; {kind.name} goes here.{lossy}"
+        return Fault(str(path), what, f"Name it {names}.")
     try:
         mode = path.stat().st_mode
     except FileNotFoundError:
@@ -156,9 +144,8 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
     if not stat.S_ISREG(mode):
         return Fault(str(path), "is a device or a pipe, not a file.", "Name a file.")
     if is_protected(path):
-        return Fault(
-            str(path), "is write-protected.", "Name another file, or take the protection off."
-        )
+        remedy = "Name another file, or take the protection off."
+        return Fault(str(path), "is write-protected.", remedy)
     if edited:
         return None
     try:
@@ -175,11 +162,8 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
         return None
     if there is not None and not ours:
         what = f"{there.name} that this program did not make"
-    return Fault(
-        str(path),
-        f"is there already and is {what}; it would be lost.",
-        "Name another file, or move that one away.",
-    )
+    what = f"is there already and is {what}; it would be lost."
+    return Fault(str(path), what, "Name another file, or move that one away.")
 
 
 def _alike(there: Kind, wanted: Kind, path: Path) -> bool:

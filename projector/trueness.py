@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate import plane
+from drafting.outline import arc_lengths, without_repeats
 from drafting.placement import Array, carry
 
 _REACH_MM = 3.5  # how far to either side a line is looked for
@@ -52,26 +54,17 @@ class Trueness:
 
 
 def best_rigid(from_mm: Array, to_mm: Array) -> Array:
-    """(3, 3) turn and move, without scale or mirror, least squares (Kabsch 1976)."""
-    a, b = from_mm.mean(axis=0), to_mm.mean(axis=0)
-    u, _, vt = np.linalg.svd((from_mm - a).T @ (to_mm - b))
-    turn = vt.T @ np.diag([1.0, np.sign(np.linalg.det(vt.T @ u.T))]) @ u.T
-    out = np.eye(3)
-    out[:2, :2], out[:2, 2] = turn, b - turn @ a
-    return out
+    """(3, 3) turn and move, without scale or mirror, least squares."""
+    return plane.matrix_of(plane.rigid(from_mm, to_mm))
 
 
 def stations(lines_mm: Sequence[Array]) -> tuple[Array, Array]:
     """Places (N, 2) along lines and their unit normals (N, 2), clear of corners and ends."""
     places, normals = [], []
     for line in lines_mm:
-        ring = np.asarray(line)
-        step = np.diff(ring, axis=0)
-        length = np.hypot(*step.T)
-        keep = length > 1e-9
-        ring, step, length = ring[np.append(True, keep)], step[keep], length[keep]
-        unit = step / length[:, None]
-        at = np.append(0.0, np.cumsum(length))
+        ring = without_repeats(np.asarray(line))
+        at = arc_lengths(ring)
+        unit = np.diff(ring, axis=0) / np.diff(at)[:, None]
         before = np.roll(unit, 1, axis=0)
         sharp = np.abs(
             np.arctan2(
@@ -162,7 +155,6 @@ def _rigid_step(at: Array, across: Array, offset: Array) -> Array:
     lever = across[:, 1] * arm[:, 0] - across[:, 0] * arm[:, 1]
     rows = np.column_stack([across, lever])
     (dx, dy, turn), *_ = np.linalg.lstsq(rows, offset, rcond=None)
-    c, s = np.cos(turn), np.sin(turn)
-    out = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    out = plane.matrix_of((0.0, 0.0, turn))
     out[:2, 2] = middle - out[:2, :2] @ middle + [dx, dy]
     return out
