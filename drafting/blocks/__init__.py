@@ -60,11 +60,11 @@ class Block:
     name: str
     title: str
     text: str
-    needs: tuple[str, ...]
-    helps: tuple[str, ...]
     options: tuple[Option, ...]
     edges: tuple[str, ...]
     draw: Callable[[Sheet], None]
+    needs: tuple[str, ...] = ()
+    helps: tuple[str, ...] = ()
     changes: tuple[str, ...] = ()
     joins: tuple[str, ...] = ()
     alone: bool = True
@@ -206,10 +206,7 @@ def edge_names(block: str) -> tuple[str, ...]:
 
 def usual_allowances(blocks: Sequence[str]) -> dict[str, float]:
     """The allowances of the trade for some blocks together, edge → mm; where two differ, the first's."""
-    out: dict[str, float] = {}
-    for name in blocks:
-        out = {**get(name).allowances, **out}
-    return out
+    return {e: mm for name in reversed(blocks) for e, mm in get(name).allowances.items()}
 
 
 def draft(
@@ -274,14 +271,12 @@ def joined(
         spot: frozenset(k if k in REGISTRY else apart + k for k in keys)
         for spot, keys in part.hangs_on.items()
     }
+    lists = ("seams", "corners", "runs", "girths", "extra_checks")
+    both: dict[str, Any] = {k: (*getattr(made, k), *getattr(part, k)) for k in lists}
     return replace(
         made,
+        **both,
         pieces=MappingProxyType({**there, **part.pieces}),
-        seams=(*made.seams, *part.seams),
-        corners=(*made.corners, *part.corners),
-        runs=(*made.runs, *part.runs),
-        girths=(*made.girths, *part.girths),
-        extra_checks=(*made.extra_checks, *part.extra_checks),
         record=(*made.record, *(replace(r, of=chosen.name) for r in part.record)),
         said=once((*made.said, *part.said)),
         figures=MappingProxyType({**made.figures, **part.figures}),
@@ -341,10 +336,7 @@ def _idle_changes(part: Part, measurements: Measurements) -> list[str]:
             without = _drawn(block, measurements, part.style, others, part.onto)
         except DraftError:
             continue
-        same = list(without.pieces) == list(made.pieces) and not compare(
-            without.pieces, made.pieces
-        )
-        if same:
+        if [*without.pieces] == [*made.pieces] and not compare(without.pieces, made.pieces):
             said.append(f"fit[{i + 1}] '{change.text}' moves nothing on this garment.")
     return said
 

@@ -30,10 +30,8 @@ from drafting.sheet.necklines import DEPTHS, OUT_MM, neckline_curves, tilt_of
 
 EASE_MM = {"close": (100.0, 50.0), "easy": (140.0, 110.0)}
 LEAST_ROOM_MM = 40.0
-BACK_ROOM_MM = (
-    10.0,
-    20.0,
-)  # across the back, to move the arms forward (common practice, no source)
+# across the back, to move the arms forward (common practice, no source)
+BACK_ROOM_MM = (10.0, 20.0)
 LEAST_GAP_MM, LEAST_DART_MM, MOST_DART_MM = 60.0, 10.0, 60.0
 DARTS_OF_TAKE = {FRONT: 0.36, BACK: 0.31}  # of half the waist's take-in; the side seam has the rest
 USUAL_CUP_MM = 50.0
@@ -194,12 +192,8 @@ def refuse(s: Sheet, z: Sizes) -> None:
     """Refuse numbers from which no bodice can be drawn, with the reason."""
     for i, c in enumerate(s.fit, 1):
         what = f"is '{c.where}': this change goes round the whole bodice."
-        s.fault(
-            c.where != "both" and c.change != "full bust",
-            f"fit[{i}] where",
-            what,
-            "Leave 'where' out.",
-        )
+        half = c.where != "both" and c.change != "full bust"
+        s.fault(half, f"fit[{i}] where", what, "Leave 'where' out.")
     s.fault(z.gap < LEAST_GAP_MM, "armhole", f"has only {s.t(max(z.gap, 0.0))} between front and back.",
             "Are back_width and bust_girth from the same body? More bust_ease gives room.")  # fmt: skip
     s.fault(z.bust_y - z.waist_y < 80.0, "waist", f"lies only {s.t(max(z.bust_y - z.waist_y, 0.0))} below the underarm.",
@@ -244,10 +238,8 @@ def halves_of(s: Sheet, z: Sizes) -> tuple[Half, Half]:
     darts = {h: 0.0 if d < LEAST_DART_MM else d for h, d in darts.items()}
     panels = {BACK: z.back_x + z.gap / 2, FRONT: z.front_x + z.gap / 2 + z.spread}
     levels = {BACK: z, FRONT: replace(z, bust_y=z.bust_y - z.drop, waist_y=z.waist_y - z.drop)}
-    tips = {
-        FRONT: vec(z.point) - (0.0, BELOW_BUST_MM),
-        BACK: vec((0.52 * z.back_x, z.bust_y + 5.0)),
-    }
+    low = vec(z.point) - (0.0, BELOW_BUST_MM)
+    tips = {FRONT: low, BACK: vec((0.52 * z.back_x, z.bust_y + 5.0))}
 
     def drawn(side: float) -> dict[str, tuple[list[Cubic], list[OpenDart], float]]:
         return {h: _waist(levels[h], panels[h], side, darts[h], tips[h]) for h in panels}

@@ -18,15 +18,7 @@ from dataclasses import replace
 import numpy as np
 
 from drafting.blocks._quarter_lines import BustDart, Drawn, hem_lines
-from drafting.curves import (
-    Cubic,
-    Points,
-    chain_length,
-    cut_chain,
-    line,
-    sweep,
-    unit,
-)
+from drafting.curves import Cubic, Points, chain_length, cut_chain, line, sweep, unit
 from drafting.fit import FRONT, RIGHT, Quarter
 from drafting.piece import Dart, Mark, Notch, Piece
 from drafting.sheet import Amount, Sheet, found, most, number
@@ -37,9 +29,8 @@ from drafting.sheet.pieces import along
 USUAL_CUP_MM = number(50.0, "a usual bust over its chest")
 GUESSED_CUP_MM = 100.0  # of a body whose upper chest was not measured, where shaping is asked for
 BELOW_BUST_MM = 25.0  # the bust point below the bust line (W. Aldrich, from memory)
-POINT_SHARE = (
-    0.2  # between the bust points, of the bust girth: 18.9 of 92 (W. Aldrich, from memory)
-)
+# between the bust points, of the bust girth: 18.9 of 92 (W. Aldrich, from memory)
+POINT_SHARE = 0.2
 DART_BELOW_MM = 30.0  # the dart rises so much from the side to the bust point
 SEWN_SHORT_MM = 30.0
 LEAST_MM = 5.0  # a smaller spread is none
@@ -119,9 +110,8 @@ def shaped(s: Sheet, drawn: Mapping[str, Drawn], fuller: float, point: Points) -
     if not into_hem:
         tip, a, b = turn(point), lower[-1].end, upper[0].start
         axis = unit(0.5 * (a + b) - tip)
-        dart = BustDart(
-            a, b, tip, roof(lower[-1], tip, axis), tip + SEWN_SHORT_MM * axis, len(lower)
-        )
+        top, sewn = roof(lower[-1], tip, axis), tip + SEWN_SHORT_MM * axis
+        dart = BustDart(a, b, tip, top, sewn, len(lower))
     free = math.inf if dart is None else chain_length(upper)
     wider = front.waist_x + spread
     made = replace(front, quarter=new, edges=edges, waist_x=wider, hem_length=chain_length(hem), dart=dart)  # fmt: skip

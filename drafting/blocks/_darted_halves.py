@@ -20,7 +20,7 @@ from drafting.sheet.darts import OpenDart
 from drafting.sheet.finishing import bars, short_of
 from drafting.sheet.pieces import CENTRE, along, half_piece
 from drafting.sheet.record import xy
-from drafting.truing import check_dart_runs
+from drafting.truing import Seam, check_dart_runs, sewn_length
 
 SEW_DARTS = "Sew the darts to their points and press them to the centre."
 
@@ -79,14 +79,45 @@ def finish(
     s: Sheet, z: Sizes, g: waists.Girths, lines: Mapping[str, tuple[Sequence[Cubic], Cubic]],
     remedy: str = "Choose 'waist_finish: band'.", why: str = "",
 ) -> None:  # fmt: skip
-    """The waist's finish, or its seam to a bodice. ``lines``: half → its waist between the darts, and
-    with them closed."""
-    at_back, of = s.style["centre_back"] == "seam", everything(s, z)
-    halves = [
-        waists.Half(h, np.cumsum([c.length for c in parts])[:-1], closed, h == BACK and at_back, of)
-        for h, (parts, closed) in lines.items()
-    ]
-    waists.finish_halves(s, halves, z.waist, at_back, g.joint, remedy=remedy, why=why)
+    """Band, casing or facings, with the seams that join them to the skirt, or its seam to a bodice.
+
+    ``lines``: half → its waist between the darts, and with them closed; ``remedy``: what to do where
+    gathers have no band; ``why``: why it is gathered, after a space.
+    """
+    at_back, of, how = s.style["centre_back"] == "seam", everything(s, z), s.style["waist_finish"]
+    whole = {h: 2.0 * sewn_length(s.pieces[h], "waist") for h in lines}
+    full = sum(whole.values()) - 2.0 * float(z.waist)
+    full = full if full > 0.5 else 0.0
+    f, b = (w * (1.0 - full / sum(whole.values())) for w in whole.values())
+    if g.joint:
+        f, b = (2.0 * float(g.joint.halves[h].length) for h in lines)
+    if full:
+        what = "cannot hold a waist that is gathered."
+        s.refuse(how == "facing", "style.waist_finish", what, remedy)
+        waists.gather(s, whole, {FRONT: f, BACK: b}, why)
+    cuts = {h: np.cumsum([c.length for c in parts])[:-1] for h, (parts, _) in lines.items()}
+    if g.joint:
+        joint = g.joint
+        more = {h: w / 2.0 - float(joint.halves[h].length) for h, w in whole.items() if full}
+        waists.sew_on(s, joint, {h: [(h, "waist")] for h in lines}, more)
+    elif how in waists.STRAIGHT:
+        # It begins at the opening: at the centre back, or at the left side seam.
+        first = 0.5 * b if at_back else 0.0
+        middles = {FRONT: (first + 0.5 * f,), BACK: (0.0, f + b) if at_back else (f + 0.5 * b,)}
+        at: dict[str, tuple[float, ...]] = {"side": (first, first + f) if at_back else (f,)}
+        for h, places in middles.items():
+            at[f"centre {h}"] = tuple(x for x in places if 0.0 < x < f + b)
+            for i, c in enumerate(cuts[h], 1):
+                both = (x + sign * float(c) for x in places for sign in (-1.0, 1.0))
+                at[f"{h} dart {i}"] = tuple(x for x in both if 0.0 < x < f + b)
+        spots = tuple((h, "waist") for h in lines for _ in range(2))
+        waists.add_straight(s, f + b, at, spots, full, z.waist)
+    elif how == "facing":
+        for h, (_, shut) in lines.items():
+            ends, whole_ = (shut.tangent(0.0), shut.tangent(1.0)), shut.length
+            notches = [Notch("waist", float(whole_ - c), 1, f"{h} dart {i}") for i, c in enumerate(cuts[h], 1)]  # fmt: skip
+            made = waists.facing(s, h, shut.flatten(), ends, notches, h == BACK and at_back, of)
+            s.seams.append(Seam(f"{h} facing", (made,), ((h, "waist"),)))
 
 
 def true(s: Sheet, z: Sizes, g: waists.Girths, open_waist: float, more: bool) -> None:

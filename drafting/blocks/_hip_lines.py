@@ -79,18 +79,19 @@ def plan_darts(
     third = max(shaping_mm - 2 * usual, 0.0) / 3
     if third < LEAST_DART_MM:  # one dart behind, or none
         return DartPlan((), (3 * third,) if 3 * third >= LEAST_DART_MM else ())
-    widest = {
-        key: scale * MOST_OF_LENGTH * min(leg for _, leg in darts) for key, darts in _DARTS.items()
-    }
-    back = min(
-        third, widest[BACK, 2]
-    )  # where the back's are as wide as may be the front takes more
+    widest = _widest(scale)
+    back = min(third, widest[BACK, 2])  # where these are as wide as may be the front takes more
     front = min(shaping_mm - 2 * usual - 2 * back, 2 * widest[FRONT, 2])
     if 0.5 * (shaping_mm - 2 * back - front) > LIMIT_SIDE_MM + 1e-9:
         what = "is too small for the hip: darts and side seams cannot take in so much."
         raise DraftError.of("waist", what, f"Are waist_girth and hip_girth right? {remedy}")
     fronts = (front,) if front <= widest[FRONT, 1] else (front / 2, front / 2)
     return DartPlan(fronts, (back, back))
+
+
+def _widest(scale: float) -> dict[tuple[str, int], float]:
+    """How wide each of a half's darts may be, mm: half and how many → that of the shortest."""
+    return {k: scale * MOST_OF_LENGTH * min(leg for _, leg in d) for k, d in _DARTS.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,7 +213,7 @@ def plan_joined(
 ) -> DartPlan:  # fmt: skip
     """The planned darts shared anew between front and back where else these would end more than ``far``
     mm from the bodice's side seam, or the hip's side seam lie so far from its usual place; ``least``: of a dart."""
-    widest = {k: scale * MOST_OF_LENGTH * min(leg for _, leg in d) for k, d in _DARTS.items()}
+    widest = _widest(scale)
     total = sum(plan.front) + sum(plan.back)
     uneven = float(widths[FRONT] - widths[BACK] - joint.halves[FRONT].length + joint.halves[BACK].length)  # fmt: skip
     most_ = {h: 2.0 * widest[h, 2] for h in (FRONT, BACK)}
@@ -281,10 +282,8 @@ def panels(
     front, back, taken, more = solved_to(z, plan, plain, g.joint)
     move = found(more, "to the bodice's side seam", g.waist)
     if abs(more) > FAR_SIDE_MM:
-        s.notes.append(
-            f"The side seam meets the bodice's: at the hip it lies {s.t(abs(more))} farther to the "
-            f"{'back' if more > 0 else 'front'} than on a skirt alone."
-        )
+        way = BACK if more > 0 else FRONT
+        s.notes.append(f"The side seam meets the bodice's: at the hip it lies {s.t(abs(more))} farther to the {way} than on a skirt alone.")  # fmt: skip
     return front, back, _in(z, taken), {FRONT: widths[FRONT] + move, BACK: widths[BACK] - move}
 
 
@@ -300,10 +299,8 @@ def solved(
     darts = plan or DartPlan((), ())
 
     def drawn(taken: float) -> tuple[tuple[Panel, Panel], float]:
-        pair = (
-            draw_panel(FRONT, widths[FRONT], taken, darts.front, z),
-            draw_panel(BACK, widths[BACK], taken, darts.back, z),
-        )
+        front = draw_panel(FRONT, widths[FRONT], taken, darts.front, z)
+        pair = front, draw_panel(BACK, widths[BACK], taken, darts.back, z)
         return pair, sum(p.closed.length for p in pair) - float(z.waist)
 
     taken = 0.5 * float(z.hip - z.waist - sum(darts.front) - sum(darts.back))
@@ -312,7 +309,6 @@ def solved(
         return (*drawn(taken)[0], taken)
     pair, taken, off = on_target(drawn, taken)
     if abs(off) > 1e-4 or not -5.0 < taken < 2.0 * LIMIT_SIDE_MM:
-        raise DraftError.of(
-            "waist", "cannot be drawn to its length.", "Are the measurements right?"
-        )
+        what = "cannot be drawn to its length."
+        raise DraftError.of("waist", what, "Are the measurements right?")
     return (*pair, taken)

@@ -58,11 +58,15 @@ class Side:
 
 def _at_level(curves: Sequence[Cubic], y: float) -> tuple[float, Points]:
     """x and tangent of a falling chain whose y runs linearly along each curve, at height y."""
-    for c in curves:
-        if y >= c.end[1] or c is curves[-1]:
-            t = float((y - c.start[1]) / (c.end[1] - c.start[1]))
-            return float(c.point(t)[0]), c.tangent(min(max(t, 0.0), 1.0))
-    raise AssertionError("a chain has at least one curve")
+    i, t = _passing(curves, y)
+    return float(curves[i].point(t)[0]), curves[i].tangent(min(max(t, 0.0), 1.0))
+
+
+def _passing(curves: Sequence[Cubic], y: float) -> tuple[int, float]:
+    """Which curve of such a chain passes a height, and its parameter there; the last one's beyond its end."""
+    i = next((i for i, c in enumerate(curves) if y >= c.end[1]), len(curves) - 1)
+    start, end = float(curves[i].start[1]), float(curves[i].end[1])
+    return i, (y - start) / (end - start)
 
 
 def _side(q: Quarter, shaped: bool, flare: float, more: float = 0.0) -> Side:
@@ -113,9 +117,8 @@ def _side(q: Quarter, shaped: bool, flare: float, more: float = 0.0) -> Side:
         moved = abs(nx - x) + abs(ny - y)
         x, y = nx, ny
         if y > knots[-1][1] - 20.0:
-            raise DraftError.of(
-                "side seam", "flares so much that it runs out level.", "Use less flare."
-            )
+            what = "flares so much that it runs out level."
+            raise DraftError.of("side seam", what, "Use less flare.")
         if moved < 1e-7:
             break
     return Side(curves, chain_length(curves), max(x_hem + flare / 4.0, 20.0))
@@ -136,15 +139,9 @@ def _cropped(curves: list[Cubic], hem_y: float) -> Side:
         last, y = y, hem_y + x * math.tan(math.atan2(float(down[0]), -float(down[1])) / 2.0)
         if abs(y - last) < 1e-10:
             break
-    at = 0.0
-    for c in curves:
-        if y < c.end[1]:
-            at += c.length
-            continue
-        t = float((y - c.start[1]) / (c.end[1] - c.start[1]))
-        at += c.length_between(0.0, min(max(t, 1e-6), 1.0))
-        break
-    return Side(curves, at)
+    i, t = _passing(curves, y)
+    whole = chain_length(curves[:i])
+    return Side(curves, whole + curves[i].length_between(0.0, min(max(t, 1e-6), 1.0)))
 
 
 def _side_to(side: Side, length: float) -> list[Cubic]:
@@ -251,16 +248,8 @@ def draw_side(s: Sheet, front: Quarter, back: Quarter, notes: list[str]) -> dict
             **rest,
             "neckline": neckline_curves(q, shapes[half], tilt if half == FRONT else -tilt),
         }
-        waist_y = min(q.waist[1], q.bust[1])
-        waist_x = _at_level(sides[half].curves, waist_y)[0]
-        out[half] = Drawn(
-            q,
-            edges,
-            waist_x,
-            chain_length(hem),
-            chain_length(kept),
-            tilt,
-        )
+        waist_x = _at_level(sides[half].curves, min(q.waist[1], q.bust[1]))[0]
+        out[half] = Drawn(q, edges, waist_x, chain_length(hem), chain_length(kept), tilt)
     return out
 
 
@@ -282,17 +271,15 @@ def _sides(
             )
         if rise > 0 or all(abs(x.hem_at - length) < 1e-6 for x in sides.values()):
             break
-        worst = 0.0
+        off = dict.fromkeys(pair, 0.0)
         for h, q in pair.items():
             wanted = sides[h].hem_length
-            if wanted is None:
-                continue
-            kept = _side_to(sides[h], length)
-            hem = hem_lines(q, kept[-1].end, kept[-1].tangent(1.0), False)
-            off = wanted - chain_length(hem)
-            more[h] += off
-            worst = max(worst, abs(off))
-        if worst < 0.02:
+            if wanted is not None:
+                kept = _side_to(sides[h], length)
+                hem = hem_lines(q, kept[-1].end, kept[-1].tangent(1.0), False)
+                off[h] = wanted - chain_length(hem)
+                more[h] += off[h]
+        if max(map(abs, off.values())) < 0.02:
             break
     return sides, length
 
@@ -358,9 +345,7 @@ def _sleeve(
         room = (widest - _CAP_INSIDE_MM - float(shoulder[0])) / float(out[0])
         if reach > room:
             reach = max(room, 0.0)
-            notes.append(
-                f"The cap sleeve is {s.t(reach)} long: further it would stand out past the side."
-            )
+            notes.append(f"The cap sleeve is {s.t(reach)} long: further it would stand out past the side.")  # fmt: skip
         return {half: _cap(q, sides[half], reach) for half, q in pair.items()}
     wanted = float(arm or GUESSED_ARM * s.m["bust_girth"]) + 60.0
     width = float(style["sleeve_width"] or wanted)
@@ -372,11 +357,8 @@ def _sleeve(
         laid = _underarm_corners(wrist, pair, sides, side_length, widest)
         reach += 0.0 if laid else 10.0
     if laid is None:
-        narrower = (
-            f"Leave sleeve_width out ({s.t(wanted)} then), make"
-            if style["sleeve_width"]
-            else "Make"
-        )
+        wide = style["sleeve_width"]
+        narrower = f"Leave sleeve_width out ({s.t(wanted)} then), make" if wide else "Make"
         what = f"{s.t(width)} round, it has no underarm at any length."
         remedy = f"{narrower} the top longer, or choose 'sleeve: cap'."
         raise DraftError.of("style.sleeve", what, remedy)
@@ -414,17 +396,14 @@ def _sleeve(
             if abs(off) < 1e-6:
                 break
         tip = vec(q.shoulder) + vec(q.along) * reach
-        uppers[half] = Upper(
-            {
-                "underarm": underarm(half, end),
-                # square to the underarm and to the shoulder, so that it runs on over both seams
-                "sleeve hem": [
-                    sweep(end, left_of(unit(end - corners[half])), tip, left_of(vec(q.along)))
-                ],
-                "shoulder": [line(tip, q.neck)],
-            },
-            lowered + taken,
-        )
+        # square to the underarm and to the shoulder, so that it runs on over both seams
+        hem = sweep(end, left_of(unit(end - corners[half])), tip, left_of(vec(q.along)))
+        edges = {
+            "underarm": underarm(half, end),
+            "sleeve hem": [hem],
+            "shoulder": [line(tip, q.neck)],
+        }
+        uppers[half] = Upper(edges, lowered + taken)
     return uppers
 
 
@@ -509,9 +488,8 @@ def facing_in_one(
     high = min(q.centre_y - width, foot)
     if slit > 0 and q.half == BACK:
         high = min(high, q.centre_y - slit - FACING_PAST_SLIT_MM)
-    for y in np.linspace(
-        high, min(high, float(end[1])), 8
-    ):  # lower where it came too near the armhole
+    # lower where it came too near the armhole
+    for y in np.linspace(high, min(high, float(end[1])), 8):
         outer = sweep((0.0, float(y)), (1.0, 0.0), end, square)
         if float(nearest_distance(outer.flatten(), inner).min()) > 0.8 * min(width, drawn.free):
             break

@@ -19,7 +19,7 @@ def skirt(
     style at a bodice's waist, where no other is written."""
     return Block(
         name=draw.__name__.replace("_", "-"), title=title, text=text,
-        needs=("waist_girth", "hip_girth", "waist_to_hip"), helps=(), options=options,
+        needs=("waist_girth", "hip_girth", "waist_to_hip"), options=options,
         edges=("hem", "side", "waist", "left side", "inner", "right side", *edges), draw=draw,
         changes=("waist", "hip", "length below waist", *changes),
         joins=("waist",), word="skirt", sewn_on={**SEWN_ON, **(sewn_on or {})},

@@ -40,10 +40,7 @@ from drafting.sheet.inside import interfaced
 from drafting.sheet.notching import at_height
 from drafting.sheet.pieces import edge_at, pieces_of
 from drafting.sheet.waists import POCKET_DOWN_MM, seam_pockets
-from drafting.truing import (
-    Seam,
-    seam_length,
-)
+from drafting.truing import Seam, seam_length
 
 IN_ONE = "all in one"
 Edges = tuple[str, ...]
@@ -93,17 +90,11 @@ def notches_on(
             out.append(Notch(name, below if down else long_ - below, 1, "side"))
             if half == on:  # the other gets the same, as far from the underarm
                 levels = {"waist": q.waist[1], "hip": q.hip[1]}
-                at = {n: at_height(edge, float(y)) for n, y in levels.items()}
-                out += [
-                    Notch(name, x, 1, n)
-                    for n, x in at.items()
-                    if x is not None and 25.0 < x < long_ - 25.0
-                ]
+                at = {n: at_height(edge, float(y)) or 0.0 for n, y in levels.items()}
+                out += [Notch(name, x, 1, n) for n, x in at.items() if 25.0 < x < long_ - 25.0]
         elif kind == "armhole":
-            count = 1 if half == FRONT else 2
-            out.append(
-                Notch(name, long_ - long_ / 3.0 if down else long_ / 3.0, count, f"{half} armhole")
-            )
+            place = long_ - long_ / 3.0 if down else long_ / 3.0
+            out.append(Notch(name, place, 1 if half == FRONT else 2, f"{half} armhole"))
         elif kind == "shoulder" and long_ > 120.0:
             out.append(Notch(name, long_ / 2.0, 1, "shoulder"))
     return out
@@ -143,9 +134,7 @@ def pocket(s: Sheet, q: Quarter) -> None:
     if moved > 1.0:
         said.append(f"lies {s.t(moved)} from its usual place")
     if said:
-        s.notes.append(
-            f"The pocket {' and '.join(said)}, to keep {s.t(POCKET_OFF_MM)} off armhole and hem."
-        )
+        s.notes.append(f"The pocket {' and '.join(said)}, to keep {s.t(POCKET_OFF_MM)} off armhole and hem.")  # fmt: skip
     sewn_on = patch_pocket(width, depth, 1 if chest else 2, s.measurements)
     marks = list(pocket_marks(sewn_on, (x, y)))
     if whole and not chest:
@@ -160,14 +149,8 @@ def pocket(s: Sheet, q: Quarter) -> None:
         other = s.pieces[f"{RIGHT} {FRONT}"]
         flipped = [Mark(k.name, k.points * (-1.0, 1.0), k.closed) for k in marks]
         s.pieces[other.name] = other.plus(marks=flipped)
-    s.add(
-        sewn_on,
-        all=(
-            s.options("pocket", *POCKET_MM),
-            s.hangs_on[name, "hem"],
-            s.hangs_on[name, "neckline"],
-        ),
-    )
+    beside = (s.hangs_on[name, e] for e in ("hem", "neckline"))
+    s.add(sewn_on, all=(s.options("pocket", *POCKET_MM), *beside))
 
 
 def side_bags(s: Sheet, waist_y: float, zip_there: bool) -> None:
@@ -224,12 +207,8 @@ def finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> N
             on = held[h]["all"] if apart else (held[h]["neckline"], held[h]["fold"])
             on = (held[h]["all"], on) if kind == IN_ONE else on
             if h == BACK and not apart:  # it goes down past the slit
-                on = (
-                    on,
-                    held[FRONT]["neckline"],
-                    s.options("opening", "opening_length"),
-                    s.m.get("head_girth"),
-                )
+                asked = s.options("opening", "opening_length")
+                on = (on, held[FRONT]["neckline"], asked, s.m.get("head_girth"))
             for piece in made.values():
                 s.add(piece, all=(on, s.style["facing_width"]))
                 if s.style["interfacing"] == "facings":
@@ -246,11 +225,8 @@ def finish(s: Sheet, both: list[dict[str, Drawn]], held: Held, slit: float) -> N
     for edge, name, loops in (("neckline", "neck binding", 1), ("armhole", "armhole binding", 2)):
         if s.style[f"{edge}_finish"] != "bias" or edge not in each[0]:
             continue
-        long_ = (
-            sum(d[edge] for d in each) * (3 - len(both))
-            if loops == 1
-            else max(d[edge] for d in each)
-        )
+        sizes = [d[edge] for d in each]
+        long_ = sum(sizes) * (3 - len(both)) if loops == 1 else max(sizes)
         made_, text = binding(name, long_, float(s.style["binding_width"]), loops, s.measurements)
         on = [held[h]["all" if loops == 2 else "neckline"] for h in held]
         s.add(made_, all=(on, s.style["binding_width"]))

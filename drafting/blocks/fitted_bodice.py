@@ -33,13 +33,7 @@ from drafting.blocks._bodice_lines import (
     with_bust_dart,
     xy,
 )
-from drafting.curves import (
-    Cubic,
-    chain_points,
-    line,
-    unit,
-    vec,
-)
+from drafting.curves import Cubic, chain_points, line, unit, vec
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Dart, Mark, Notch
@@ -73,10 +67,9 @@ def _piece(s: Sheet, z: Sizes, half: Half, neck: list[Cubic]) -> None:
     points = {"waist": with_roofs(half.waist, half.darts)[::-1]}
     for name, curves in lines.items():
         if name == "shoulder":  # it ends where the neckline begins
-            last = opened[name][1] if name in opened else curves
-            short = [line(last[0].start, neck[0].start)]
-            curves = short if name not in opened else curves
-            opened = {**opened, **({name: (opened[name][0], short)} if name in opened else {})}
+            first, last = opened.get(name, ([], curves))
+            curves = [line(last[0].start, neck[0].start)]
+            opened |= {name: (first, curves)} if first else {}
         points[name] = chain_points(curves)
         if name in opened:
             a, b = opened[name]
@@ -161,9 +154,8 @@ def _checks(s: Sheet, z: Sizes) -> None:
     bust = 2.0 * (z.frame + z.spread - dart)
     room = bust - float(s.m["bust_girth"])
     what = f"has {s.t(room)} of ease on the bust line with the bust dart closed; {s.t(LEAST_ROOM_MM)} are needed."
-    s.refuse(
-        room < LEAST_ROOM_MM, "style.bust_ease", what, "Use more; is side_neck_to_bust_point right?"
-    )
+    remedy = "Use more; is side_neck_to_bust_point right?"
+    s.refuse(room < LEAST_ROOM_MM, "style.bust_ease", what, remedy)
     s.figures |= {"bust": bust, "bust dart degrees": math.degrees(z.angle)}
     _second_measures(s, z)
     upper = s.m.get("upper_chest_girth")

@@ -36,15 +36,13 @@ from drafting.sheet.pieces import CENTRE
 from drafting.sheet.record import spot_array
 
 LEAST_SIDE_MM = 30.0  # at the hem of each panel, where there are no darts to close
-MOST_CLOSED = math.radians(
-    18.0
-)  # of a panel's darts; with more the side hangs on the bias, and what is left stays a dart
+# of a panel's darts; with more the side hangs on the bias, and what is left stays a dart
+MOST_CLOSED = math.radians(18.0)
 FRONT_SHARE = 0.43  # of one dart's width, shared so that front and back flare alike
 LEAST_CLOSED_MM = 3.0
 LEAST_LEFT_MM = 5.0  # a dart that would be narrower is closed too
-LOOSE_SIDE_MM = (
-    40.0  # the flare of front and back goes by their darts: the side seam gives way first
-)
+# the flare of front and back goes by their darts: the side seam gives way first
+LOOSE_SIDE_MM = 40.0
 MOST_LEAN = math.radians(50.0)  # the side may lean out so far; more is a circle skirt
 OPTIONS = (
     waists.length_option(),

@@ -151,7 +151,6 @@ BLOCK = Block(
     title="The hip yoke",
     text="Smooth from the waist over the upper hip, without darts; a skirt is sewn to its lower edge.",
     needs=("waist_girth", "hip_girth", "waist_to_hip"),
-    helps=(),
     options=OPTIONS,
     edges=("fold", "centre back", "side", UPPER, YOKE_SEAM, "waist", "inner", "left side", "right side"),
     draw=hip_yoke,

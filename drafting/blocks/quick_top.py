@@ -17,18 +17,8 @@ from typing import Any
 
 from configs.errors import DraftError
 from drafting.blocks import Block
-from drafting.blocks._bust_lines import (
-    FULL_MM,
-    bust_point,
-    darted,
-    for_chest,
-    fuller_by,
-    shaped,
-)
-from drafting.blocks._quarter_lines import (
-    Drawn,
-    draw_side,
-)
+from drafting.blocks._bust_lines import FULL_MM, bust_point, darted, for_chest, fuller_by, shaped
+from drafting.blocks._quarter_lines import Drawn, draw_side
 from drafting.blocks._top_finish import (
     IN_ONE,
     Held,
@@ -46,19 +36,13 @@ from drafting.curves import Points, chain_length, vec
 from drafting.fit import BACK, FRONT, KINDS, LEFT, RIGHT, SLEEVE, Quarter, apply, one_sided
 from drafting.piece import Line
 from drafting.sheet import Amount, Sheet, found, fronts, number, sources_of
-from drafting.sheet.finishing import (
-    gathered,
-)
+from drafting.sheet.finishing import gathered
 from drafting.sheet.necklines import BACK_DEPTHS, DEPTHS, OUT_MM
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.passing import head_need, pass_arm, pass_body, pass_head, slit_in_facings
 from drafting.sheet.pieces import edge_at, pieces_of
 from drafting.sheet.record import CENTRE_LINE
-from drafting.truing import (
-    Check,
-    Girth,
-    Seam,
-)
+from drafting.truing import Check, Girth, Seam
 
 INCH = 25.4
 _SHAPES = {
@@ -206,21 +190,15 @@ def _for_head(s: Sheet) -> Any:
     """What a neckline hangs on that may be a finger deeper or wider, so that the head passes."""
     if s.style["neckline"] == "round" or s.style["opening"] != "auto":
         return ()
-    keys = ("opening", "back_neckline", "back_neck_depth", "front_neck_depth", "neck_point_out")
-    return (
-        s.m["neck_width"],
-        s.m["shoulder_length"],
-        s.m.get("head_girth"),
-        s.options(*keys, "shoulder_in", "shoulder_seam"),
-    )
+    keys = ("opening", "back_neckline", "back_neck_depth", "front_neck_depth", "neck_point_out", "shoulder_in", "shoulder_seam")  # fmt: skip
+    return *(s.m.get(k) for k in ("neck_width", "shoulder_length", "head_girth")), s.options(*keys)
 
 
 def _styled(s: Sheet, q: Quarter, more: float) -> Quarter:
     """Points moved along the shoulder line as the style asks."""
     c, sine = (found(v, "", q.neck, q.shoulder) for v in q.along)
-    long_ = found(
-        q.shoulder_length, "drawn shoulder", q.neck, q.shoulder, s.options("shoulder_seam")
-    )
+    of = (q.neck, q.shoulder, s.options("shoulder_seam"))
+    long_ = found(q.shoulder_length, "drawn shoulder", *of)
     end = long_
     if s.style["shoulder_seam"] == "measured":
         measured = s.m["shoulder_length"] + q.ease
@@ -231,48 +209,24 @@ def _styled(s: Sheet, q: Quarter, more: float) -> Quarter:
     start = s.given("neck_point_out", usual, shape, _for_head(s) if shape == "boat" else ())
     left = f"only {s.t(max(end - start, 0.0))} of it are left."
     s.refuse(end - start < 20.0, "shoulder", left, "Use less for neck_point_out or shoulder_in.")
-    return replace(
-        q,
-        neck=(q.neck[0] + start * c, q.neck[1] + start * sine),
-        shoulder=(q.neck[0] + end * c, q.neck[1] + end * sine),
-    )
+    neck, tip = ((q.neck[0] + at * c, q.neck[1] + at * sine) for at in (start, end))
+    return replace(q, neck=neck, shoulder=tip)
 
 
 def _check(s: Sheet, q: Quarter) -> None:
     """Refuse points from which no garment can be drawn, with the reason."""
     deep, below = q.shoulder[1] - q.bust[1], q.bust[1] - q.centre_y
-    s.fault(
-        q.neck[1] - q.centre_y < 8.0,
-        f"{q.half} neckline",
-        "is shallower than the neck point.",
-        "Make it deeper.",
-    )
-    s.fault(
-        below > 60.0,
-        f"{q.half} neckline",
-        f"reaches {s.t(below)} below the bust line.",
-        "Make it shallower.",
-    )
-    s.fault(
-        deep < 70.0,
-        f"{q.half} armhole",
-        f"is only {s.t(deep)} deep.",
-        "The bust line lies at a third of back_neck_to_tailbone: is that length right?",
-    )
-    past = q.shoulder[0] - q.bust[0]
-    s.fault(
-        past > 25.0,
-        f"{q.half} armhole",
-        f"the shoulder reaches {s.t(past)} past the eased bust point.",
-        "Are neck_width, shoulder_length and bust_girth from the same body?",
-    )
-    s.fault(
-        q.hem_y > q.bust[1] - LEAST_BELOW_BUST_MM,
-        "length",
-        f"ends less than {s.t(LEAST_BELOW_BUST_MM)} below the bust line.",
-        "Make the top longer.",
-    )
-    s.stop()  # fmt: skip
+    neckline, armhole, past = f"{q.half} neckline", f"{q.half} armhole", q.shoulder[0] - q.bust[0]
+    least = LEAST_BELOW_BUST_MM
+    for wrong, where, what, remedy in (
+        (q.neck[1] - q.centre_y < 8.0, neckline, "is shallower than the neck point.", "Make it deeper."),
+        (below > 60.0, neckline, f"reaches {s.t(below)} below the bust line.", "Make it shallower."),
+        (deep < 70.0, armhole, f"is only {s.t(deep)} deep.", "The bust line lies at a third of back_neck_to_tailbone: is that length right?"),
+        (past > 25.0, armhole, f"the shoulder reaches {s.t(past)} past the eased bust point.", "Are neck_width, shoulder_length and bust_girth from the same body?"),
+        (q.hem_y > q.bust[1] - least, "length", f"ends less than {s.t(least)} below the bust line.", "Make the top longer."),
+    ):  # fmt: skip
+        s.fault(wrong, where, what, remedy)
+    s.stop()
 
 
 def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
@@ -280,8 +234,8 @@ def _hangs(s: Sheet, pair: Mapping[str, Quarter]) -> Held:
     f, b = pair[FRONT], pair[BACK]
     sleeve = s.options("sleeve")
     if s.style["sleeve"] != "none":
-        sleeve = sources_of(
-            sleeve, s.options("sleeve_length", "sleeve_width"), s.m.get("upper_arm_girth")
+        sleeve |= s.options("sleeve_length", "sleeve_width") | sources_of(
+            s.m.get("upper_arm_girth")
         )
     shoulder = sources_of(f.neck, f.shoulder, b.neck, b.shoulder, sleeve)
     bust: list[Any] = [s.options("bust_shaping")]
@@ -323,12 +277,10 @@ def _record(s: Sheet, pair: Mapping[str, Quarter], drawn: Mapping[str, Drawn]) -
     front, back = drawn[FRONT], drawn[BACK]
     flat = front.flat
     with s.step("changes", "Her style and fit", FRONT, "The curves are drawn through the moved points."):  # fmt: skip
-        s.moved_to("neck point", q.neck)
-        s.moved_to("shoulder point", front.quarter.shoulder)
-        s.moved_to("eased bust", q.bust)
-        s.moved_to("eased waist", q.waist)
-        s.moved_to("eased hem", q.hip)
-        s.moved_to("centre front neck", (0.0, q.centre_y))
+        places = (q.neck, front.quarter.shoulder, q.bust, q.waist, q.hip, (0.0, q.centre_y))
+        names = ("neck point", "shoulder point", "eased bust", "eased waist", "eased hem", "centre front neck")  # fmt: skip
+        for name, at in zip(names, places, strict=True):
+            s.moved_to(name, at)
         for c in s.fit:
             s.remark(c.text + (f": {c.note}" if c.note else ""))
     point = " but for the point of the V" if s.style["neckline"] == "v" else ""
@@ -556,10 +508,7 @@ def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:
     """What she should know before she cuts (common practice, no source)."""
     seam, measured = q.shoulder_length, s.m["shoulder_length"]
     if s.style["shoulder_seam"] != "measured":
-        text = (
-            f"{s.t(seam)}, measured {s.t(measured)}: it slopes; 'style: {{shoulder_seam: measured}}' "
-            "keeps the measured length"
-        )
+        text = f"{s.t(seam)}, measured {s.t(measured)}: it slopes; 'style: {{shoulder_seam: measured}}' keeps the measured length"
         over = float(seam - measured)
         name = "shoulder seam longer than measured"
         s.checks.append(Check(name, over, SLOPE_MM, over <= SLOPE_MM, text))
@@ -573,13 +522,13 @@ def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:
                 "lengthen the draft."
             )
     upper, bust = s.m.get("upper_chest_girth"), s.m["bust_girth"]
-    shaping = "'style: {bust_shaping: dart}' (or hem) lets it hang level"
-    if upper is not None and bust - upper > FULL_BUST_MM and s.style["bust_shaping"] == "none":
+    shaping, plain_ = "'style: {bust_shaping: dart}' (or hem) lets it hang level", s.style["bust_shaping"] == "none"  # fmt: skip
+    if upper is not None and bust - upper > FULL_BUST_MM and plain_:
         s.notes.append(
             f"The bust is {s.t(bust - upper)} fuller than the chest above it: a woven top without "
             f"a dart will drag from the bust to the armhole and rise in front. {shaping}."
         )
-    elif upper is None and bust >= FULL_MM and s.style["bust_shaping"] == "none":
+    elif upper is None and bust >= FULL_MM and plain_:
         s.notes.append(
             f"The bust measures {s.t(bust)}: where it is more than {s.t(FULL_BUST_MM)} fuller than the chest "
             f"above it, the hem rises in front. Measure upper_chest_girth; {shaping}."
@@ -593,14 +542,10 @@ def _notes(s: Sheet, q: Quarter, drawn: Mapping[str, Drawn]) -> None:
 
 # --- truing --------------------------------------------------------------------------------------
 
-_SQUARE = [
-    frozenset(p)
-    for p in (
-        ("fold", "hem"), ("centre back", "hem"), ("hem", "side"), ("side", "armhole"),
-        ("armhole", "shoulder"), ("underarm", "sleeve hem"), ("sleeve hem", "shoulder"),
-        (fronts.EDGE, "hem"),
-    )
-]  # fmt: skip
+_SQUARE = [frozenset(p) for p in (
+    ("fold", "hem"), ("centre back", "hem"), ("hem", "side"), ("side", "armhole"), (fronts.EDGE, "hem"),
+    ("armhole", "shoulder"), ("underarm", "sleeve hem"), ("sleeve hem", "shoulder"),
+)]  # fmt: skip
 _AT_NECK = [frozenset(p) for p in (("fold", "neckline"), ("centre back", "neckline"), (fronts.TOP, fronts.EDGE))]  # fmt: skip
 
 

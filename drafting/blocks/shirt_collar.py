@@ -19,7 +19,7 @@ from drafting.outline import polyline_length
 from drafting.piece import Mark
 from drafting.sheet import Sheet
 from drafting.sheet.collars import SHARED, Layer, Lines, layers, rising
-from drafting.sheet.necks import Half, neck_of
+from drafting.sheet.necks import Half, neck_of, refuse_corners
 from drafting.sheet.options import length
 
 COVERS_MM = 7.0
@@ -69,10 +69,7 @@ def shirt_collar(s: Sheet) -> None:
     stand, fall = style["stand"], style["fall"]
     what = "opens at the centre back, where a shirt collar is folded."
     s.fault(neck.opens == BACK, "neckline", what, "Choose 'opening: front', a wider neckline without a slit, or a flat or stand collar.")  # fmt: skip
-    for side in neck.sides:
-        cornered = [h for h, half in side.items() if half.cornered]
-        what = f"of the {' and the '.join(cornered)} has corners, which a shirt collar does not follow."
-        s.fault(bool(cornered), "neckline", what, "Choose a round neckline, or a V.")
+    refuse_corners(s, neck, "a shirt collar")
     what = f"of {s.t(fall)} leaves the seam of a stand of {s.t(stand)} in sight."
     s.fault(fall < stand + COVERS_MM, "style.fall", what, f"{s.t(stand + COVERS_MM)} or more.")
     short = style["point"]
@@ -116,8 +113,6 @@ BLOCK = Block(
     name="shirt-collar",
     title="The shirt collar",
     text="Stand and fall in one piece, with points.",
-    needs=(),
-    helps=(),
     options=OPTIONS,
     edges=("outer", "front edge", "neckline"),
     draw=shirt_collar,

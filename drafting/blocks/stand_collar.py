@@ -18,7 +18,7 @@ from drafting.fit import BACK, FRONT
 from drafting.outline import arc_lengths, points_along, polyline_length
 from drafting.sheet import Sheet, found
 from drafting.sheet.collars import SHARED, Layer, Lines, layers, rising
-from drafting.sheet.necks import Half, neck_of
+from drafting.sheet.necks import Half, neck_of, refuse_corners
 from drafting.sheet.options import choice, length
 from drafting.sheet.passing import head_need
 from drafting.truing import HEAD_EASE_MM, check_head
@@ -64,10 +64,7 @@ def stand_collar(s: Sheet) -> None:
     """
     neck = neck_of(s)
     fold = BACK if neck.opens == FRONT else FRONT
-    for side in neck.sides:
-        cornered = [h for h, half in side.items() if half.cornered]
-        what = f"of the {' and the '.join(cornered)} has corners, which a stand does not follow."
-        s.fault(bool(cornered), "neckline", what, "Choose a round neckline, or a V.")
+    refuse_corners(s, neck, "a stand")
     s.stop()
     turn = float(s.style["turn_of_cloth"])
     kinds = (Layer("outer stand", False, 0.0), Layer("inner stand", True, turn))
@@ -103,7 +100,6 @@ BLOCK = Block(
     name="stand-collar",
     title="The stand collar",
     text="A band that stands round the neck.",
-    needs=(),
     helps=("head_girth",),
     options=OPTIONS,
     edges=("outer", "front edge", "back edge", "neckline"),

@@ -20,6 +20,8 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from drafting.outline import Edge
+
 Points = NDArray[np.float64]
 Colour = tuple[int, int, int]
 
@@ -146,18 +148,7 @@ def circle(at: ArrayLike, radius: float) -> Points:
     return np.asarray(at, dtype=np.float64) + radius * np.stack([np.cos(a), np.sin(a)], axis=1)
 
 
-def along(points: Points, every: float) -> list[tuple[Points, Points]]:
-    """(point, unit direction) at equal distances along a line (N, 2), both ends left out."""
-    step = np.diff(points, axis=0)
-    size = np.hypot(step[:, 0], step[:, 1])
-    at = np.concatenate([[0.0], np.cumsum(size)])
-    out = []
-    for s in np.arange(every, at[-1] - 0.4 * every, every):
-        i = min(int(np.searchsorted(at, s, side="right")) - 1, len(size) - 1)
-        if size[i] > 0:
-            direction = step[i] / size[i]
-            out.append((points[i] + direction * (s - at[i]), direction))
-    return out
+TICK_MM = 1.6  # between two of a tape's ticks
 
 
 def tape_strokes(points: Points, hidden: Points | None = None) -> list[Stroke]:
@@ -167,7 +158,9 @@ def tape_strokes(points: Points, hidden: Points | None = None) -> list[Stroke]:
     """
     out = [] if hidden is None else [Stroke(hidden, "hidden")]
     out.append(Stroke(points, "tape"))
-    for at, direction in along(points, 1.6):
+    tape = Edge("tape", points)
+    places = tape.spots(np.arange(TICK_MM, tape.length_mm - 0.4 * TICK_MM, TICK_MM))
+    for at, direction in zip(*places, strict=True):
         across = 0.38 * np.array([-direction[1], direction[0]])
         out.append(Stroke(np.stack([at - across, at + across]), "tick"))
     return out
@@ -323,11 +316,8 @@ def to_text(drawing: Drawing, columns: int = 36, plain: bool = False) -> list[st
             r = min(max(round((text.at[1] - 0.35 * text.size_mm) / (2 * cell) - 0.5), 0), rows - 1)
             lines[r][c] = text.text
     texts = ["".join(line).rstrip() for line in lines]
-    while texts and not texts[-1]:
-        texts.pop()
-    while texts and not texts[0]:
-        texts.pop(0)
-    return texts
+    inked = [i for i, t in enumerate(texts) if t]
+    return texts[inked[0] : inked[-1] + 1] if inked else []
 
 
 def _rasterise(grid: NDArray[np.bool_], points: Points) -> None:

@@ -9,7 +9,8 @@ for its value and return plain numbers; wrap what they give with `found`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+import operator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from fractions import Fraction
 from itertools import product
 from typing import Any
@@ -21,6 +22,21 @@ MEASURE, OPTION, NUMBER, FOUND, NAMED, CHOSEN = (
     "measure", "option", "number", "found", "named", "chosen",
 )  # fmt: skip
 PLUS, MINUS, TIMES, OVER = "+", "-", "×", "÷"
+
+
+_Operation = Callable[["Amount", float], "Amount"]
+
+
+def _both_ways(kind: str, work: Callable[[float, float], float]) -> tuple[_Operation, _Operation]:
+    """An operation with an amount at the left, and with one at the right."""
+
+    def left(self: Amount, other: float) -> Amount:
+        return Amount(work(float(self), float(other)), kind, "", (self, other))
+
+    def right(self: Amount, other: float) -> Amount:
+        return Amount(work(float(other), float(self)), kind, "", (other, self))
+
+    return left, right
 
 
 class Amount(float):
@@ -50,29 +66,10 @@ class Amount(float):
         self.sources = sources_of(*parts) if sources is None else sources
         return self
 
-    def __add__(self, other: float) -> Amount:
-        return Amount(float(self) + float(other), PLUS, "", (self, other))
-
-    def __radd__(self, other: float) -> Amount:
-        return Amount(float(other) + float(self), PLUS, "", (other, self))
-
-    def __sub__(self, other: float) -> Amount:
-        return Amount(float(self) - float(other), MINUS, "", (self, other))
-
-    def __rsub__(self, other: float) -> Amount:
-        return Amount(float(other) - float(self), MINUS, "", (other, self))
-
-    def __mul__(self, other: float) -> Amount:
-        return Amount(float(self) * float(other), TIMES, "", (self, other))
-
-    def __rmul__(self, other: float) -> Amount:
-        return Amount(float(other) * float(self), TIMES, "", (other, self))
-
-    def __truediv__(self, other: float) -> Amount:
-        return Amount(float(self) / float(other), OVER, "", (self, other))
-
-    def __rtruediv__(self, other: float) -> Amount:
-        return Amount(float(other) / float(self), OVER, "", (other, self))
+    __add__, __radd__ = _both_ways(PLUS, operator.add)
+    __sub__, __rsub__ = _both_ways(MINUS, operator.sub)
+    __mul__, __rmul__ = _both_ways(TIMES, operator.mul)
+    __truediv__, __rtruediv__ = _both_ways(OVER, operator.truediv)
 
     def __neg__(self) -> Amount:
         return Amount(-float(self), MINUS, "", (0.0, self))

@@ -293,12 +293,12 @@ class Sheet:
         self._did(Deed("move", at.name, at, before, "", out, up))
         return at
 
-    def moved_to(self, name: str, at: XY, *of: Any, to: str = "") -> Spot:
+    def moved_to(self, name: str, at: XY, to: str = "") -> Spot:
         """A point that style or fit put at another place; nothing is recorded if it stayed."""
         before = self.spots.get(name)
         name_ = to or name
         x = at[0].named(name_) if isinstance(at[0], Amount) and at[0].parts else at[0]
-        new = Spot(x, at[1], name_, *of)
+        new = Spot(x, at[1], name_)
         self.spots[new.name] = new
         if before is None:
             self._did(Deed("mark", new.name, new))

@@ -16,7 +16,7 @@ import numpy as np
 from configs.errors import DraftError
 from configs.units import format_length
 from drafting.allowance import plain
-from drafting.curves import Cubic, Points, chain_points, left_of, line, rounded, unit
+from drafting.curves import Points, chain_points, left_of, line, rounded, unit
 from drafting.measurements import Measurements
 from drafting.outline import Edge, polyline_length, ring_points
 from drafting.piece import Mark, Notch, Piece
@@ -60,24 +60,6 @@ def band(
         marks=(Mark("fold the band here", fold),),
         label=label_of(name, "cut 1", m),
     )  # fmt: skip
-
-
-def closed_facing(
-    name: str, upper: Cubic, width: float, cuts: Points, seam: bool, m: Measurements
-) -> Piece:
-    """A facing as deep as ``width`` below a waist whose darts are closed, half of it.
-
-    ``cuts``: where the darts were, mm from the centre; ``seam``: cut as a pair.
-
-    Raises:
-        DraftError: the waist bends too much for so wide a facing.
-    """
-    notches = [
-        Notch("waist", float(upper.length - c), 1, f"{name.split()[0]} dart {i}")
-        for i, c in enumerate(cuts, 1)
-    ]
-    ends = (upper.tangent(0.0), upper.tangent(1.0))
-    return facing_below(name, upper.flatten(), ends, width, notches, seam, m)
 
 
 def facing_below(

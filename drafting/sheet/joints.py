@@ -23,24 +23,15 @@ from drafting.sheet.making import Task
 from drafting.sheet.onto import EdgeRun, Onto
 from drafting.sheet.passing import BODY_EASE_MM
 from drafting.sheet.pieces import half_piece
-from drafting.truing import (
-    GIRTH_MM,
-    Check,
-    Seam,
-    dart_places,
-    place_sewn,
-    sewn_length,
-)
+from drafting.truing import GIRTH_MM, Check, Seam, dart_places, place_sewn, sewn_length
 from drafting.truing import Spot as EdgeAt
 
 SEWN_ON = {"waist_finish": "none"}  # the style of a skirt that is sewn to a bodice
 IN_LINE_MM = 2.0
 PLEATED = "pleated in"
 YOKE_SEAM = "yoke seam"
-SIDE_ZIP_MM, UNDERARM_MM = (
-    150.0,
-    30.0,
-)  # a side opening above the waist; what stays shut below the arm
+# a side opening above the waist; what stays shut below the arm
+SIDE_ZIP_MM, UNDERARM_MM = 150.0, 30.0
 _CENTRES = {"fold", "centre back", "centre front"}
 
 
@@ -68,9 +59,8 @@ class Joint:
     @property
     def waist(self) -> Amount:
         """The finished waist, all round."""
-        return (2 * (self.halves[FRONT].length + self.halves[BACK].length)).named(
-            f"the {self.word}'s waist"
-        )
+        both = self.halves[FRONT].length + self.halves[BACK].length
+        return (2 * both).named(f"the {self.word}'s waist")
 
     @property
     def at_back(self) -> bool:
@@ -200,8 +190,7 @@ def places(joint: Joint, half: str, count: int) -> tuple[float, ...]:
 
 
 def in_halves(
-    s: Sheet, joint: Joint, shapes: Mapping[str, Mapping[str, Points]], whole: Mapping[str, bool], of: Any,
-    *notches: Notch,
+    s: Sheet, joint: Joint, shapes: Mapping[str, Mapping[str, Points]], whole: Mapping[str, bool], of: Any
 ) -> None:  # fmt: skip
     """Front and back of a skirt without darts: half → edge → points, from the 'fold' round; ``whole``: half →
     its centre is a fold, else a seam, as it is where the bodice opens."""
@@ -211,7 +200,7 @@ def in_halves(
         ys, x = np.concatenate(list(points.values()))[:, 1], 0.25 * float(points["waist"][0, 0])
         made = half_piece(
             half, lines, s.measurements, grain=((x, float(ys.min()) + 60.0), (x, -60.0)),
-            notches=(Notch("waist", 0.0, 1, "side"), *notches),
+            notches=(Notch("waist", 0.0, 1, "side"),),
         )  # fmt: skip
         s.add(made, all=of)
         s.square(half, [frozenset(p) for p in ring_pairs(made)])
@@ -251,9 +240,8 @@ def _notch(s: Sheet, half: WaistHalf, name: str, spots: Sequence[EdgeAt]) -> Non
         forward = runs_out(piece, e)
         ends = [at if forward else long_ - at for at in dart_places(piece, e)]
         own += [(start + at) / scale for at in (*ends, long_)]
-        for cut in (
-            half.cuts if piece.pair or piece.fold is not None else ()
-        ):  # a gore is several places at once
+        single = piece.pair or piece.fold is not None  # a gore is several places at once
+        for cut in half.cuts if single else ():
             at = cut * scale - start
             if 1.0 < at < long_ - 1.0 and not any(abs(at - x) < IN_LINE_MM for x in ends):
                 at = place_sewn(piece, e, at if forward else long_ - at)

@@ -26,9 +26,8 @@ from drafting.truing import Spot
 SAME_MM = 0.5  # sides that differ by less get a collar that is the same on both
 _PAST_MM = 20.0  # an edge that reaches so far past the centre line on both sides is whole
 _CORNER_DEG = 30.0
-_SLOPE = np.array(
-    [0.94, -0.34]
-)  # of a shoulder that cannot be found: 20° (common practice, no source)
+# of a shoulder that cannot be found: 20° (common practice, no source)
+_SLOPE = np.array([0.94, -0.34])
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,18 +176,14 @@ def _half(onto: Onto, runs: Sequence[EdgeRun], half: str, side: str) -> Half:
     before = sum(p.length for p in parts[: parts.index(long_)])
     middle = 0.5 * polyline_length(long_.points)
     of = [onto.sources(p.run.piece, p.run.edge) for p in parts]
+    shoulders = [r for r in onto.edge_runs("shoulder") if r.half == half and r.side in (side, "")]
     return Half(
         line,
         tuple((p.run.piece, p.run.edge) for p in parts),
         found(sewn / times, where, *of),
         sewn - sewn / times,
         _slope(onto.pieces[parts[-1].run.piece], side, _centre(onto, parts[-1].run) or 0.0),
-        sum(
-            r.length_mm
-            for r in onto.edge_runs("shoulder")
-            if r.half == half and r.side in (side, "")
-        )
-        or math.inf,
+        sum(r.length_mm for r in shoulders) or math.inf,
         (long_.run.piece, long_.run.edge, long_.start + long_.sign * middle),
         (before + 0.5 * long_.length) / times,
     )
@@ -198,13 +193,11 @@ def _part(onto: Onto, r: EdgeRun, half: str, side: str) -> _Part:
     """A run's points at x ≥ 0 from the centre outward; of a whole edge those of one side."""
     points, centre = r.points, _centre(onto, r)
     if centre is None:
-        if onto.next_to(r.piece, r.edge)[0] == "shoulder" or (
-            onto.next_to(r.piece, r.edge)[1] != "shoulder"
-            and abs(points[0, 0]) > abs(points[-1, 0])
-        ):
+        before, after = onto.next_to(r.piece, r.edge)
+        inward = after != "shoulder" and abs(points[0, 0]) > abs(points[-1, 0])
+        start, sign = 0.0, 1.0
+        if before == "shoulder" or inward:
             points, start, sign = points[::-1], polyline_length(points), -1.0
-        else:
-            start, sign = 0.0, 1.0
         mirror = -1.0 if float(points[:, 0].mean()) < 0.0 else 1.0
         return _Part(r, points * (mirror, 1.0), start, sign)
     points = points - np.array([centre, 0.0])
@@ -241,6 +234,14 @@ def _slope(piece: Piece, side: str, centre: float) -> Points:
     ends = piece.edges[own[0]].points[[0, -1]] - np.array([centre, 0.0])
     ends = ends[np.argsort(np.abs(ends[:, 0]))] * (math.copysign(1.0, ends[:, 0].mean()), 1.0)
     return unit(ends[1] - ends[0])
+
+
+def refuse_corners(s: Sheet, neck: Neck, what: str) -> None:
+    """Note it where a neckline has corners, for what does not follow them."""
+    for side in neck.sides:
+        cornered = " and the ".join(h for h, half in side.items() if half.cornered)
+        text = f"of the {cornered} has corners, which {what} does not follow."
+        s.fault(bool(cornered), "neckline", text, "Choose a round neckline, or a V.")
 
 
 def notch_fronts(s: Sheet, neck: Neck) -> None:

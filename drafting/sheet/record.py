@@ -7,7 +7,7 @@ first level (the top line, or a skirt's waist line).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -100,14 +100,10 @@ class Deed:
 
     def steps_taken(self) -> tuple[float, ...]:
         """The amounts by which it was placed; of a point moved outward, where it came to lie."""
-        if (
-            self.kind == "move"
-            and self.out
-            and self.at is not None
-            and isinstance(self.at.x, Amount)
-        ):
-            return tuple(a for a in (*self.at.x.parts, self.up) if a)
-        return tuple(a for a in (self.out, self.up) if a)
+        ways: tuple[float, ...] = (self.out, self.up)
+        if self.kind == "move" and self.out and self.at and isinstance(self.at.x, Amount):
+            ways = (*self.at.x.parts, self.up)
+        return tuple(a for a in ways if a)
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,21 +126,20 @@ class Recorded:
         marks = [d for d in self.deeds if d.kind != "draw"]
         draws = [d for d in self.deeds if d.kind == "draw"]
         parts = " ".join(_sentences(marks, unit)), " ".join(_sentences(draws, unit))
-        spots = [(d.at.name, d.at) for d in self.deeds if d.at is not None]
+        placed = [(d.at, d.origin, d.kind) for d in self.deeds if d.at is not None]
+        lines, curves = (
+            {d.name: d.points for d in some if d.points is not None} for some in (marks, draws)
+        )
         return Step(
             self.key,
             self.piece,
             self.title,
             " ".join(t for t in (*parts, self.why) if t),
             tuple(sums),
-            {n: _plain(p) for n, p in spots},
-            {d.name: d.points for d in self.deeds if d.points is not None and d.kind != "draw"},
-            {d.name: d.points for d in self.deeds if d.points is not None and d.kind == "draw"},
-            {
-                d.at.name: Origin(d.origin.name, _plain(d.origin), d.kind == "move")
-                for d in self.deeds
-                if d.at is not None and d.origin is not None
-            },
+            {at.name: _plain(at) for at, _, _ in placed},
+            lines,
+            curves,
+            {a.name: Origin(o.name, _plain(o), k == "move") for a, o, k in placed if o is not None},
             (parts[0], f"{parts[1]} {self.why}".strip()),
             self.of,
         )
@@ -225,30 +220,18 @@ def _move_words(deeds: Sequence[Deed], unit: str) -> str:
     return f"move {_list(parts)}."
 
 
-def _join_words(deeds: Sequence[Deed], unit: str) -> str:
-    del unit
-    (d,) = deeds
-    return f"join {d.how}: the {d.name}."
-
-
-def _dart_words(deeds: Sequence[Deed], unit: str) -> str:
-    del unit
-    many = "darts" if len(deeds) > 1 else "dart"
-    return f"draw the {many} from the places in the table."
-
-
 def _draw_words(deeds: Sequence[Deed], unit: str) -> str:
-    (d,) = deeds
     del unit
+    (d,) = deeds
     return f"draw the {d.name} {d.how}".strip() + "." if d.how != "-" else ""
 
 
-_WORDS = {
+_WORDS: dict[str, Callable[[Sequence[Deed], str], str]] = {
     "level": _level_words,
     "mark": _mark_words,
     "move": _move_words,
-    "join": _join_words,
-    "dart": _dart_words,
+    "join": lambda deeds, _: f"join {deeds[0].how}: the {deeds[0].name}.",
+    "dart": lambda deeds, _: f"draw the dart{'s' * (len(deeds) > 1)} from the places in the table.",
     "draw": _draw_words,
 }
 

@@ -14,13 +14,12 @@ from typing import Any
 import numpy as np
 
 from configs.errors import DraftError
-from drafting.curves import Cubic, Points, chain_points, cross, rounded, sweep
-from drafting.fit import BACK, FRONT
-from drafting.outline import Edge, polyline_length
+from drafting.curves import Cubic, Points, cross, rounded, sweep
+from drafting.outline import polyline_length
 from drafting.piece import Notch, Piece
 from drafting.sheet.amount import Amount, least, most
-from drafting.sheet.board import Sheet
-from drafting.sheet.finishing import band, bars, closed_facing, facing_below
+from drafting.sheet.board import Sheet, edges_of
+from drafting.sheet.finishing import band, bars, facing_below
 from drafting.sheet.inside import interfaced
 from drafting.sheet.joints import PLEATED as PLEATED
 from drafting.sheet.joints import Joint as Joint
@@ -50,11 +49,8 @@ SWAPPED_MM = 60.0  # of half a girth: more over the hip is seldom a body
 LEAST_BELOW_HIP_MM = 80.0
 ELASTIC_SHORTER = (0.08, 0.05)  # elastic against the waist; it is stretched a little when worn
 CASING_MM = 3.0  # a casing is wider than its elastic by this
-POCKET_DOWN_MM, POCKET_OPEN_MM, POCKET_DEEP_MM = (
-    60.0,
-    150.0,
-    270.0,
-)  # below the waist; a hand and 3 cm
+# below the waist; a hand and 3 cm
+POCKET_DOWN_MM, POCKET_OPEN_MM, POCKET_DEEP_MM = 60.0, 150.0, 270.0
 _BAG_MM, _BAG_PAST_MM = 150.0, 20.0
 
 
@@ -225,11 +221,7 @@ def ring_at(sides: Sequence[Points], depth: float) -> float:
 
 
 def usual_zip(
-    unit: str,
-    girth: Callable[[float], float],
-    ring: float,
-    deepest: float,
-    waist: float = math.inf,
+    unit: str, girth: Callable[[float], float], ring: float, deepest: float, waist: float = math.inf
 ) -> float:
     """How long the opening is, mm: 18 cm or 7 in, or down to where the ring at its end passes the
     hip. ``girth``: depth mm → finished girth mm; ``deepest``: where the hip lies;
@@ -284,19 +276,6 @@ def gather(s: Sheet, whole: Mapping[str, float], finished: Mapping[str, float], 
     s.notes.append(f"The waist is gathered: {', '.join(told)}.{why}")
 
 
-@dataclass(frozen=True, eq=False)
-class Half:
-    """Front or back at its waist: ``cuts``, where darts stand, mm from the centre; ``closed``: the
-    waist with its darts closed, half of it (None: it can have no facing); ``seam``: it has a centre
-    seam; ``of``: what its facing hangs on."""
-
-    half: str
-    cuts: Points
-    closed: Cubic | None = None
-    seam: bool = False
-    of: Any = ()
-
-
 STRAIGHT = ("band", "elastic")  # what is cut as a straight strip
 
 
@@ -336,18 +315,27 @@ def add_facings(
     the side; ``seams``: half → whether it opens at its centre; ``at``: half → where seams lie along
     ``tops``; ``spots``: the waist edges, each as often as it is cut.
     """
-    width = s.style["facing_width"]
     for half, top in tops.items():
         ends = (np.array([1.0, 0.0]), top[-1] - top[-2])
         long_ = polyline_length(top)
         cuts = [Notch("waist", long_ - x, 1, "seam") for x in at[half]]
-        name = f"{half} waist facing"
-        made = facing_below(name, top, ends, float(width), cuts, seams[half], s.measurements)
-        made = s.add(made, all=(of, width, s.options("waist_finish")))
-        if s.style["interfacing"] == "waist":
-            interfaced(s, made, of, width)
+        facing(s, half, top, ends, cuts, seams[half], of, s.options("waist_finish"))
     both = tuple((f"{h} waist facing", "waist") for h in tops for _ in range(2))
     s.seams.append(Seam("waist facings", both, tuple(spots)))
+
+
+def facing(
+    s: Sheet, half: str, top: Points, ends: tuple[Points, Points], cuts: Sequence[Notch], seam: bool, of: Any,
+    *more: Any,
+) -> EdgeAt:  # fmt: skip
+    """One facing as `facing_below` draws it and its interfacing: the edge that is sewn to the waist. ``of``: what
+    both hang on, and the facing on ``more``."""
+    width, name = s.style["facing_width"], f"{half} waist facing"
+    made = facing_below(name, top, ends, float(width), cuts, seam, s.measurements)
+    s.add(made, all=(of, width, *more))
+    if s.style["interfacing"] == "waist":
+        interfaced(s, made, of, width)
+    return name, "waist"
 
 
 def _sewn(s: Sheet, name: str, spots: Sequence[EdgeAt], full: float, over: float = 0.0) -> None:
@@ -380,59 +368,6 @@ def add_casing(
 def elastic_ring(s: Sheet, g: Girths) -> Amount:
     """How far round a waist with elastic is cut, mm: the hip passes it with 2 cm to spare."""
     return most(s.m["hip_girth"] + s.fitted("hip") + HIP_PASS_MM, g.waist)
-
-
-def finish_halves(
-    s: Sheet, halves: Sequence[Half], waist: Amount, at_back: bool, joint: Joint | None, *,
-    remedy: str = "Choose 'waist_finish: band'.", why: str = "",
-) -> None:  # fmt: skip
-    """Band, casing or facings of a front and a back, with the seams that join them to the skirt.
-
-    ``waist``: the finished waist, half of it; ``at_back``: the opening is at the centre back, else
-    in the left side seam; ``joint``: what it is sewn to instead; ``remedy``: what to do where
-    gathers have no band; ``why``: why it is gathered, after a space.
-    """
-    names = [h.half for h in halves]
-    whole = {h: 2.0 * sewn_length(s.pieces[h], "waist") for h in names}
-    full = sum(whole.values()) - 2.0 * float(waist)
-    full = full if full > 0.5 else 0.0
-    f, b = (w * (1.0 - full / sum(whole.values())) for w in whole.values())
-    if joint:
-        f, b = (2.0 * float(joint.halves[h].length) for h in names)
-    finish = s.style["waist_finish"]
-    if full:
-        what = "cannot hold a waist that is gathered."
-        s.refuse(finish == "facing", "style.waist_finish", what, remedy)
-        gather(s, whole, {FRONT: f, BACK: b}, why)
-    spots = tuple((h, "waist") for h in names for _ in range(2))
-    if joint:
-        more = {h: whole[h] / 2.0 - float(joint.halves[h].length) for h in names} if full else {}
-        sew_on(s, joint, {h: [(h, "waist")] for h in names}, more)
-    elif finish in STRAIGHT:
-        # It begins at the opening: at the centre back, or at the left side seam.
-        first = 0.5 * b if at_back else 0.0
-        sides = (first, first + f) if at_back else (f,)
-        middles = {FRONT: (first + 0.5 * f,), BACK: (0.0, f + b) if at_back else (f + 0.5 * b,)}
-        at: dict[str, tuple[float, ...]] = {"side": sides}
-        cuts = {h.half: h.cuts for h in halves}
-        for h, places in middles.items():
-            at[f"centre {h}"] = tuple(x for x in places if 0.0 < x < f + b)
-            for i, c in enumerate(cuts[h], 1):
-                both = (x + sign * float(c) for x in places for sign in (-1.0, 1.0))
-                at[f"{h} dart {i}"] = tuple(x for x in both if 0.0 < x < f + b)
-        add_straight(s, f + b, at, spots, full, waist)
-    elif finish == "facing":
-        for half in halves:
-            assert half.closed is not None
-            width, name = s.style["facing_width"], f"{half.half} waist facing"
-            made = closed_facing(
-                name, half.closed, float(width), half.cuts, half.seam, s.measurements
-            )
-            made = s.add(made, all=(half.of, width))
-            if s.style["interfacing"] == "waist":
-                interfaced(s, made, half.of, width)
-            there = ((half.half, "waist"),)
-            s.seams.append(Seam(f"{half.half} facing", ((name, "waist"),), there))
 
 
 def finish_widths(
@@ -523,10 +458,10 @@ def _pocket_bag(s: Sheet, cut: int) -> Piece:
         rounded((0.55 * wide, -deep), (wide, -deep), (wide, -deep + 0.45 * wide)),
         sweep((wide, -deep + 0.45 * wide), (0.0, 1.0), (0.0, 0.0), (-1.0, 0.0), (1.0, 1.4)),
     ]
-    edges = {"side": np.array([(0.0, 0.0), (0.0, -long_)]), "bag": chain_points(bag)}
+    edges = edges_of({"side": np.array([(0.0, 0.0), (0.0, -long_)]), "bag": bag})
     ends = tuple(Notch("side", x, 1, "pocket") for x in (_BAG_PAST_MM, long_ - _BAG_PAST_MM))
     return Piece(
-        "pocket bag", {n: Edge(n, p) for n, p in edges.items()}, cut, True, notches=ends,
+        "pocket bag", edges, cut, True, notches=ends,
         grain=((0.4 * wide, -0.8 * deep), (0.4 * wide, -0.3 * deep)),
         label=label_of("pocket bag", f"cut {cut}, {'a pair' if cut == 2 else 'two pairs'}", s.measurements),
     )  # fmt: skip
