@@ -555,10 +555,8 @@ def _edges_on_fold(ring: Points, fold: Line, where: str) -> list[Edge]:
         raise InputError.of(where, "has a fold whose ends are one point.")
     t = (b - a) / length
     off = (ring - a) @ np.array([-t[1], t[0]])
-    if off.max() > -off.min():  # the piece lies left of a → b: the ring runs a → b
-        a, b, t, off = a, b, t, off
-    else:
-        a, b, t, off = b, a, -t, -off
+    if off.max() <= -off.min():  # the piece shall lie left of a → b, as the ring runs
+        a, t, off = b, -t, -off
     if off.min() < -0.1:
         raise InputError.of(
             where, "lies on both sides of its fold.", "Give the half that is drawn."
@@ -567,14 +565,14 @@ def _edges_on_fold(ring: Points, fold: Line, where: str) -> list[Edge]:
     moved = np.stack([off, -((ring - a) @ t)], axis=1)
     on = np.abs(moved[:, 0]) <= 0.1
     run = on & np.roll(on, -1)
-    if run.sum() == 0 or np.count_nonzero(run & ~np.roll(run, 1)) != 1:
+    starts = np.flatnonzero(run & ~np.roll(run, 1))
+    if len(starts) != 1:
         raise InputError.of(
             where,
             "has no single straight side on its fold line.",
             "The fold must be one side of the outline.",
         )
-    start = int(np.flatnonzero(run & ~np.roll(run, 1))[0])
-    moved = np.roll(moved, -start, axis=0)
+    moved = np.roll(moved, -int(starts[0]), axis=0)
     count = int(np.count_nonzero(run)) + 1
     moved[:count, 0] = 0.0
     moved[:, 0] = np.maximum(moved[:, 0], 0.0)

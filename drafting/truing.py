@@ -15,7 +15,7 @@ import numpy as np
 
 from configs.errors import ChalkbeamError
 from configs.units import format_length
-from drafting.allowance import allowance_of
+from drafting.allowance import allowance_of, plain
 from drafting.curves import turn
 from drafting.outline import (
     Edge,
@@ -368,10 +368,8 @@ def _alike(pieces: Mapping[str, Piece], others: Mapping[str, Piece]) -> dict[str
     for name, piece in pieces.items():
         other = others.get(name)
         if piece.fold is not None and other is not None and other.fold is None:
-            for edge in other.edges:
-                first = edge.split()[0]
-                if first in ("left", "right"):  # the ring runs up the side of x > 0 first
-                    piece = piece.opened((first, "right" if first == "left" else "left"))
-                    break
+            first = next((e.split()[0] for e in other.edges if plain(e) != e), "")
+            if first:  # the ring runs up the side of x > 0 first
+                piece = piece.opened((first, "right" if first == "left" else "left"))
         out[name] = piece
     return out

@@ -19,6 +19,7 @@ from drafting.cloth import Cloth
 from drafting.docket.base import Base, read_with
 from drafting.docket.cloths import Of, cloth_for, cut_here, read_cloths, read_of
 from drafting.docket.named import loaded, read_measurements
+from drafting.docket.text import WRITTEN
 from drafting.fit import FORM
 from drafting.lay.rules import DEFAULT_DISTANCE_MM, LEAST_BARE_DISTANCE_MM, MOST_DISTANCE_MM
 from drafting.piece_entry import read_entries
@@ -27,26 +28,7 @@ from drafting.placement import Placement
 if TYPE_CHECKING:
     from drafting.docket.model import Docket
 
-_KEYS = (
-    "chalkbeam",
-    "title",
-    "unit",
-    "wearer",
-    "measurements",
-    "garment",
-    "pieces",
-    "quantity",
-    "allowances",
-    "cloth",
-    "cloths",
-    "of",
-    "distance",
-    "shares",
-    "lay",
-    "traced",
-    "table",
-    "record",
-)
+_KEYS = ("chalkbeam", *WRITTEN, "cloths", "of")
 _GARMENT_KEYS = ("block", "base", "style", "fit", "changes", "with")
 _LAY_KEYS = ("piece", "copy", "at", "turn", "mirrored", "locked", "aside", "layer")
 _RECORD_KEYS = ("date", "note", "photo")

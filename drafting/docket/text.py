@@ -25,7 +25,7 @@ def mapping_of(docket: Docket) -> dict[str, Any]:
     """The docket as its YAML mapping: what she wrote, with what has changed since."""
     data = dict(docket._raw) or {"chalkbeam": FORMAT_VERSION, "title": docket.title}
     before = docket._before or type(docket)(title=docket.title)
-    for key, (fields, written) in _WRITTEN.items():
+    for key, (fields, written) in WRITTEN.items():
         if any(_differs(f, getattr(docket, f), getattr(before, f)) for f in fields):
             value = written(docket)
             if key == "cloth":
@@ -54,7 +54,7 @@ def _sizes(docket: Docket) -> dict[str, Any]:
 
 
 # key of the file → the fields that it holds, and how they are written; in the order of a new file
-_WRITTEN: dict[str, tuple[tuple[str, ...], Callable[[Docket], Any]]] = {
+WRITTEN: dict[str, tuple[tuple[str, ...], Callable[[Docket], Any]]] = {
     "title": (("title",), lambda d: d.title),
     "wearer": (("wearer",), lambda d: d.wearer),
     "unit": (("unit",), lambda d: d.unit),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -159,24 +160,19 @@ def _named_ring(piece: Piece, ring: Points) -> list[Run]:
     'outer'."""
     count = len(ring)
     names = []
-    for i in range(count):
-        a, b = ring[i], ring[(i + 1) % count]
-        middle = 0.5 * (a + b)
-        found = [
+    for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+        on = (
             n
             for n, e in piece.edges.items()
-            if all(place_on(e.points, p)[1] < 1e-4 for p in (a, middle, b))
-        ]
-        names.append(found[0] if found else "outer")
+            if all(place_on(e.points, p)[1] < 1e-4 for p in (a, 0.5 * (a + b), b))
+        )
+        names.append(next(on, "outer"))
     start = next((i for i in range(count) if names[i] != names[i - 1]), 0)
-    runs: list[Run] = []
-    for k in range(count):
-        i = (start + k) % count
-        segment = np.stack([ring[i], ring[(i + 1) % count]])
-        if runs and runs[-1].name == names[i]:
-            runs[-1] = Run(names[i], np.concatenate([runs[-1].points, segment[1:]]))
-        else:
-            runs.append(Run(names[i], segment))
+    order = [(start + k) % count for k in range(count)]
+    runs = []
+    for name, group in groupby(order, key=lambda i: names[i]):
+        of = list(group)
+        runs.append(Run(name, ring[[*of, (of[-1] + 1) % count]]))
     return [_with_notches(piece, r) for r in runs]
 
 

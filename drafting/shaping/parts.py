@@ -11,7 +11,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import combinations
+from functools import reduce
+from itertools import combinations, groupby
 
 import numpy as np
 
@@ -312,13 +313,8 @@ def _chain(runs: Sequence[Run], a: End, b: End) -> list[Run]:
     stops = [i for i in range(count) if _same(runs[i].points[-1], b.near)]
     if len(starts) != 1 or len(stops) != 1:
         raise refuse("an end of the line lies on no edge.")
-    out = []
-    for k in range(count):
-        i = (starts[0] + k) % count
-        out.append(runs[i])
-        if i == stops[0]:
-            return out if k + 1 < count else []
-    return []
+    chain = [*runs[starts[0] :], *runs[: starts[0]]][: (stops[0] - starts[0]) % count + 1]
+    return chain if len(chain) < count else []
 
 
 def _same(point: Points, other: XY) -> bool:
@@ -392,17 +388,9 @@ def merged(runs: Sequence[Run]) -> list[Run]:
 
     The ring begins with its fold, or else where an edge begins.
     """
-    ring = list(runs)
-    for _ in range(len(ring)):  # begin where an edge begins
-        if ring[0].name != ring[-1].name or len(ring) == 1:
-            break
-        ring = [*ring[1:], ring[0]]
-    out: list[Run] = []
-    for run in ring:
-        if out and out[-1].name == run.name:
-            out[-1] = out[-1].then(run)
-        else:
-            out.append(run)
+    first = next((i for i, r in enumerate(runs) if r.name != runs[i - 1].name), 0)
+    ring = [*runs[first:], *runs[:first]]  # an edge begins there
+    out = [reduce(Run.then, same) for _, same in groupby(ring, key=lambda r: r.name)]
     fold = next((i for i, r in enumerate(out) if r.name == FOLD), 0)
     out = [*out[fold:], *out[:fold]]
     seen: dict[str, int] = {}
