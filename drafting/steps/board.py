@@ -11,6 +11,7 @@ import numpy as np
 
 from configs.errors import InputError
 from drafting.figures.drawing import (
+    INK,
     STRONG_SHARE,
     TAPE,
     Colour,
@@ -26,6 +27,7 @@ from drafting.sheet import Step
 
 PANEL_MM = (182.0, 124.0)  # two on an A4 or Letter page
 PICTURE_MM = (98.0, 124.0)
+LEFT_MM = PICTURE_MM[0] + 4.0  # where the words beside a picture begin
 MARGINS_MM = (17.0, 15.0, 6.0, 6.0)  # left (for upright dimensions), right, top, bottom
 SCALES = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30)
 NAME_MM, _DIMENSION_MM, LEVEL_MM = 3.0, 2.8, 2.5
@@ -89,6 +91,13 @@ class Board:
         """Text at its place; its box is taken."""
         self.writings.append(text)
         self.take(*self.box(text), 30.0)
+
+    def say(
+        self, x: float, y: float, text: str, size: float, anchor: str = "start",
+        colour: Colour = INK, strong: bool = False,
+    ) -> None:  # fmt: skip
+        """Text beside the picture, where nothing else is."""
+        self.writings.append(Writing((x, y), text, size, anchor, colour, strong=strong, bare=True))
 
     def box(self, text: Writing) -> tuple[float, float, float, float]:
         wide, high = self.measure(text.text, text.size_mm), 0.75 * text.size_mm

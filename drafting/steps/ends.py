@@ -15,12 +15,11 @@ from drafting.figures.drawing import (
     Measure,
     Points,
     Stroke,
-    Writing,
     text_lines,
 )
-from drafting.steps.board import NAME_MM, PANEL_MM, PICTURE_MM, Board, Panel, new_board, scale_of
+from drafting.steps.board import LEFT_MM, NAME_MM, PANEL_MM, Board, Panel, new_board, scale_of
 from drafting.steps.lines import Standing, curvature, is_straight, middle_of
-from drafting.steps.words import head_words, right_ends, rows_of_numbers, sheet_unit
+from drafting.steps.words import head_words, rows_of_numbers, sheet_unit
 from drafting.truing import sewn_length
 
 
@@ -66,8 +65,7 @@ _MORE_NOTES = "More notes stand in truing.txt."
 
 def _write_notes(board: Board, notes: Iterable[str], y: float) -> None:
     """The draft's notes below ``y``, as large as they all fit; what does not fit is told."""
-    left = PICTURE_MM[0] + 4.0
-    width = PANEL_MM[0] - left - 3.0
+    width = PANEL_MM[0] - LEFT_MM - 3.0
 
     def paragraphs(size: float) -> list[list[str]]:
         return [text_lines(note, size, width, board.measure) for note in notes]
@@ -85,8 +83,7 @@ def _write_notes(board: Board, notes: Iterable[str], y: float) -> None:
     for lines in parts:
         y += 0.5 * size
         for i, line in enumerate(lines):
-            at = (left + (3.0 if i else 0.0), y + 0.6 * size)
-            board.writings.append(Writing(at, line, size, colour=TAPE, bare=True))
+            board.say(LEFT_MM + (3.0 if i else 0.0), y + 0.6 * size, line, size, colour=TAPE)
             y += 1.3 * size
 
 
@@ -95,7 +92,6 @@ def _length_table(board: Board, draft: Draft, y: float) -> float:
     own = sheet_unit(draft.measurements.unit)
     pieces = list(draft.pieces)[:2]
     names = list(dict.fromkeys(e for p in pieces for e in draft.pieces[p].edges))
-    left = PICTURE_MM[0] + 4.0
 
     def cell(piece: str, name: str, unit: str) -> str:
         if name not in draft.pieces[piece].edges:
@@ -107,9 +103,7 @@ def _length_table(board: Board, draft: Draft, y: float) -> float:
     darted = {d.edge for p in pieces for d in draft.pieces[p].darts}
     shown = [f"{name}, closed" if name in darted else name for name in names]
     high = min(4.2, (PANEL_MM[1] - y - 4.9) / (len(names) + 1))
-    heads = tuple(pieces)
-    columns = right_ends(board, PANEL_MM[0], cells, 2.9, heads)
-    return rows_of_numbers(board, left, y, shown, cells, columns, heads, own, 2.9, high)
+    return rows_of_numbers(board, y, shown, cells, tuple(pieces), own, 2.9, high)
 
 
 _TOOTH_MM2 = 420.0  # a curve of radius 60 mm gets teeth of 7 mm
@@ -147,20 +141,17 @@ def bend_panel(
         "grow and shrink evenly; a jump would be a corner that shows when it is worn."
     )
     y = head_words(board, "to judge by eye", title, text, (), "front and back")
-    left = PICTURE_MM[0] + 4.0
     own = sheet_unit(draft.measurements.unit)
-    out = board.writings
     y += 3.5
-    out.append(Writing((PANEL_MM[0], y), "tightest radius", 2.6, "end", GREY, bare=True))
+    board.say(PANEL_MM[0], y, "tightest radius", 2.6, "end", GREY)
     y += 1.2
-    board.strokes.append(Stroke(np.array([(left, y), (PANEL_MM[0], y)]), "old"))
+    board.strokes.append(Stroke(np.array([(LEFT_MM, y), (PANEL_MM[0], y)]), "old"))
     y += 3.8
     for name, radius in rows:
         text = format_length(radius, own) if radius < _NEARLY_STRAIGHT_MM else "nearly straight"
-        room = PANEL_MM[0] - left - board.measure(text, 2.9) - 1.5
-        size = 3.0 * min(1.0, room / max(board.measure(name, 3.0), 1e-9))
-        out.append(Writing((left, y), name, size, bare=True))
-        out.append(Writing((PANEL_MM[0], y), text, 2.9, "end", INK, bare=True))
+        room = PANEL_MM[0] - LEFT_MM - board.measure(text, 2.9) - 1.5
+        board.say(LEFT_MM, y, name, 3.0 * min(1.0, room / max(board.measure(name, 3.0), 1e-9)))
+        board.say(PANEL_MM[0], y, text, 2.9, "end")
         y += 4.2
     return board.panel("curves", number, title)
 
