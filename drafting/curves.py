@@ -1,6 +1,6 @@
 """Lines, arcs and cubics: the strokes that outlines are drawn with.
 
-The first stage of a draft after the measurements. A curve knows its point, tangent, curvature,
+The first stage of a draft after the measurements. A curve knows its point, tangent,
 length and halves; ``flatten`` turns it into a polyline whose chords leave it by at most
 `CHORD_MM`. Parameters t run 0…1; points are (2,) or (N, 2) float64, mm, piece frame.
 """
@@ -114,16 +114,6 @@ class Cubic:
             if math.hypot(float(v[0]), float(v[1])) > 1e-9:
                 return unit(v if t < 0.5 else -v)
         return np.zeros(2)
-
-    def curvature(self, t: ArrayLike) -> Points:
-        """Signed curvature 1/mm, positive where the curve bends left; () or (N,)."""
-        s = vec(t)[..., None]
-        d1 = self.derivative(t)
-        dd = np.diff(self.control, n=2, axis=0)
-        d2 = 6 * ((1 - s) * dd[0] + s * dd[1])
-        speed = np.hypot(d1[..., 0], d1[..., 1])
-        cross = d1[..., 0] * d2[..., 1] - d1[..., 1] * d2[..., 0]
-        return np.asarray(cross / np.maximum(speed, 1e-12) ** 3)
 
     @cached_property
     def length(self) -> float:
