@@ -34,30 +34,6 @@ from drafting.placement import cloth_from_piece
 Ring = tuple[tuple[float, float], ...]
 
 NAPS = ("none", "one-way", "two-way")
-_KEYS = (
-    "unit",
-    "width",
-    "length",
-    "outline",
-    "holes",
-    "flaws",
-    "tolerates_flaws",
-    "opened",
-    "whole",
-    "joins",
-    "pieced",
-    "fold",
-    "nap",
-    "selvedge",
-    "shrinkage",
-    "repeat",
-    "match",
-    "border",
-    "grain_tolerance",
-    "price",
-    "colour",
-    "note",
-)
 # words people write for the same thing
 _SAME: dict[Any, str] = {False: "none", "no": "none", "oneway": "one-way"}
 _SAME |= dict.fromkeys(("one-way motif", "one-way motifs", "motif"), "one-way")
@@ -183,12 +159,16 @@ class Cloth:
 
     def to_dict(self) -> dict[str, Any]:
         """The keys that `from_dict` reads back to an equal cloth."""
+        return {k: v for k, v in self._every_key().items() if v not in ("", [], {}, None)}
+
+    def _every_key(self) -> dict[str, Any]:
+        """All keys that a docket's cloth may have; '', [] or {} where there is nothing to write."""
         length, width = "length", "width"
         shrinkage = {length: self.shrinkage_length, width: self.shrinkage_width}
         repeat = {length: self.repeat_length_mm, width: self.repeat_width_mm}
         drawn = self.outline is not None or self.holes or self.flaws or self.match
         price = "" if self.price is None else f"{self.price:.10g} {self.currency}/m"
-        out = {
+        return {
             width: _mm(self.width_mm) if self.width_mm else "",
             length: _mm(self.length_mm) if self.length_mm is not None else "",
             "fold": plain if (plain := self.folding.to_plain()) != "none" else "",
@@ -212,7 +192,6 @@ class Cloth:
             "colour": self.colour,
             "note": self.note,
         }
-        return {key: value for key, value in out.items() if value not in ("", [], {}, None)}
 
     def contradictions(self) -> list[str]:
         """What its keys say twice and not alike, each in a sentence with which one counts."""
@@ -469,7 +448,7 @@ def _read(data: Any, where: str, file: str = "") -> Cloth:
     reader = Reader(plain, file=file, key=where)
     if reader.faults:
         raise InputError([replace(f, remedy="Example: {width: 1400 mm}") for f in reader.faults])
-    reader.only(_KEYS).read_unit()
+    reader.only(Cloth()._every_key()).read_unit()
     outline = _ring(reader, "outline", reader.get("outline")) if reader.has("outline") else None
     width = _length(reader, "width", 1.0, _MAX_WIDTH_MM, _LEAST_BARE_MM)
     length = None

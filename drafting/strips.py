@@ -24,7 +24,6 @@ from drafting.placement import grain_turn
 JOIN = "join raw edge"  # takes no allowance of its own: it is in the outline
 BIAS = "bias "  # before the word of a join that lies so
 JOIN_MM, BIAS_JOIN_MM = 10.0, 6.0  # seam at a join (common practice, no source)
-MOST_JOINS = 9
 _LONG = 3.0  # lengths of its own width that make a strip
 _LEAST_PART_MM = 100.0  # shorter ones are not worth a seam
 _BENT_MM = 0.1  # off the straight by less it is straight

@@ -471,18 +471,13 @@ def label_lines(
     piece: Piece, allowances: Mapping[str, float] | None, title: str = "", unit: str = "mm"
 ) -> tuple[str, ...]:
     """What is written on a piece: its name, how to cut it, the allowances drawn, the garment."""
-    lines = [piece.name]
-    lines.append(piece.how_to_cut)
-    lines.append(allowance_text(piece, allowances, unit))
+    lines = [piece.name, piece.how_to_cut, allowance_text(piece, allowances, unit)]
     if piece.larger is not None:
         lines.append(size_words(piece))
     # The block's own words on the cutting are said above already.
-    lines += [
-        t for t in piece.label if t not in (*lines, title) and not t.startswith(f"cut {piece.cut}")
-    ]
-    if title:
-        lines.append(title)
-    return tuple(lines)
+    said, cut = (*lines, title), f"cut {piece.cut}"
+    lines += [t for t in piece.label if t not in said and not t.startswith(cut)]
+    return (*lines, title) if title else tuple(lines)
 
 
 def allowance_text(piece: Piece, allowances: Mapping[str, float] | None, unit: str = "mm") -> str:
@@ -498,9 +493,8 @@ def allowance_text(piece: Piece, allowances: Mapping[str, float] | None, unit: s
             return "cut as drawn"
         return "no allowance: cut on the sewing line or add it"
     if len(set(widths.values())) == 1:
-        return (
-            f"allowance {length_text(next(iter(widths.values())), unit if unit == 'in' else None)}"
-        )
+        (width,) = set(widths.values())
+        return f"allowance {length_text(width, unit if unit == 'in' else None)}"
     common = float((allowances or {}).get(ALL, 0.0))
     if common not in widths.values():
         common = max(set(widths.values()), key=list(widths.values()).count)

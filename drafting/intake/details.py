@@ -61,8 +61,10 @@ def details_of(
         notch = _notch(lines, ring, named, mirrored)
         if notch is None:
             marks += [Mark("notch", without_repeats(line.points)) for line in lines]
-        elif not _there(notch, notches):
-            notches.append(notch)
+        elif not any(
+            n.edge == notch.edge and abs(n.at_mm - notch.at_mm) < SAME_MM for n in notches
+        ):
+            notches.append(notch)  # a file may have both a point and a line for it
     return tuple(notches), tuple(darts), tuple(marks)
 
 
@@ -112,11 +114,6 @@ def _along(edge: Any, spot: Array) -> float:
     import shapely
 
     return float(shapely.line_locate_point(edge, shapely.Point(spot)))
-
-
-def _there(notch: Notch, notches: Sequence[Notch]) -> bool:
-    """Whether one of ``notches`` is the same, as where a file has both a point and a line."""
-    return any(n.edge == notch.edge and abs(n.at_mm - notch.at_mm) < SAME_MM for n in notches)
 
 
 def _same_hole(hole: Mark, other: Mark) -> bool:

@@ -55,7 +55,6 @@ _SAID = re.compile(  # what texts of the standard say that is read, or says noth
     re.IGNORECASE,
 )
 _POINTS = (NOTCH, DRILL)  # kinds that may be drawn as a point
-_OUTLINE_POINTS = ("2", "3")  # turn and curve points: on the boundary already
 # $INSUNITS codes of the DXF reference that a drawing of a garment can have → mm
 _INSUNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 10: 914.4, 14: 100.0}
 _PLAIN = "Save it as ASCII DXF (R12 or R2000) from the program it came from."

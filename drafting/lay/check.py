@@ -145,8 +145,8 @@ class Judge:
             return None
         shape = _polygon(p)
         for region, kind, where, short in (
-            (self._whole, "outside", "the usable cloth", "off the cloth"),
-            (self._sound, "flaw", "the sound cloth, over a flaw", "over a flaw"),
+            (self._regions[0], "outside", "the usable cloth", "off the cloth"),
+            (self._regions[1], "flaw", "the sound cloth, over a flaw", "over a flaw"),
         ):
             if (kind == "flaw" and tolerant) or region.covers(shape):
                 continue
@@ -179,19 +179,14 @@ class Judge:
         return np.array([self.cloth.x_range_mm, self.cloth.y_range_mm]).T
 
     @cached_property
-    def _whole(self) -> Any:
-        return self._region(flaws=False)
-
-    @cached_property
-    def _sound(self) -> Any:
-        return self._region(flaws=True) if self.cloth.flaws else self._whole
-
-    def _region(self, *, flaws: bool) -> Any:
+    def _regions(self) -> tuple[Any, Any]:
+        """The usable cloth, and what of it is sound."""
         import shapely
 
-        region = usable_region(self.cloth, _FAR_MM, flaws=flaws)
-        shapely.prepare(region)
-        return region
+        whole = usable_region(self.cloth, _FAR_MM)
+        sound = usable_region(self.cloth, _FAR_MM, flaws=True) if self.cloth.flaws else whole
+        shapely.prepare([whole, sound])
+        return whole, sound
 
     def _off_fold(self, p: LaidPiece) -> Problem | None:
         if p.how != FOLD:

@@ -215,7 +215,7 @@ def plan_way(
     job = make_job(given, way.cloth, rules)
     if not way.refold:
         return plan_job(job, seconds, start=start, progress=progress, effort=effort)
-    double = _only(job, lambda kind_layers: kind_layers == 2)
+    double = replace(job, items=tuple(i for i in job.items if job.kinds[i.kind].layers == 2))
     first = plan_job(double, 0.4 * seconds if double.items else 0.0, effort=effort)
     if first.left_out:  # what lies double has no room, so there is nothing to open out after it
         return plan_job(job, 0.0, effort=effort)
@@ -228,15 +228,11 @@ def plan_way(
         return progress(_unlocked(lay)) if progress is not None else None
 
     made = plan_job(rest, 0.6 * seconds if double.items else seconds, progress=shown, effort=effort)
-    whole = lay_as_it_is(given, cloth, [replace(p, locked=False) for p in made.placements], rules)
+    whole = lay_as_it_is(given, cloth, _unlocked(made).placements, rules)
     return replace(
         whole, seconds=first.seconds + made.seconds, interrupted=made.interrupted or first.interrupted,
         notes=(*whole.notes, *_steps(whole)),
     )  # fmt: skip
-
-
-def _only(job: Job, wanted: Callable[[int], bool]) -> Job:
-    return replace(job, items=tuple(i for i in job.items if wanted(job.kinds[i.kind].layers)))
 
 
 def _unlocked(lay: Lay) -> Lay:

@@ -171,16 +171,14 @@ def cores() -> int:
 def _start_state(job: Job, placements: Iterable[Any]) -> State | None:
     """An earlier lay as a state: what still fits the job; None when nothing does."""
     state = State.empty(len(job.items))
+    number = {job.key(item): i for i, item in enumerate(job.items)}
     for p in map(placement_of, placements):
-        for i, item in enumerate(job.items):
-            if state.stance[i] >= 0 or job.key(item) != p.key:
-                continue
-            for s, stance in enumerate(job.kinds[item.kind].stances):
-                gap = abs((stance.turn - p.turn_deg + 180.0) % 360.0 - 180.0)
-                below = (stance.layers == LOWER) == p.lower
-                if gap < 1e-3 and stance.mirrored == p.mirrored and below:
-                    state.stance[i], state.at[i] = s, p.at
-            break
+        i = number.pop(p.key, None)
+        for s, stance in enumerate(() if i is None else job.kind_of(i).stances):
+            gap = abs((stance.turn - p.turn_deg + 180.0) % 360.0 - 180.0)
+            below = (stance.layers == LOWER) == p.lower
+            if gap < 1e-3 and stance.mirrored == p.mirrored and below:
+                state.stance[i], state.at[i] = s, p.at
     return state if (state.stance >= 0).any() else None
 
 

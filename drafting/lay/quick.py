@@ -124,16 +124,13 @@ class Still:
         """The least gap within reach, mm, and the key of the copy that it is to."""
         import shapely
 
-        near = [
-            i
-            for i in near_of(self._tree, one.shape, reach_mm)
-            if not one.laid.apart_from(self.solids[i].laid)
-        ]
+        there = [self.solids[i] for i in near_of(self._tree, one.shape, reach_mm)]
+        near = [s for s in there if not one.laid.apart_from(s.laid)]
         if not near:
             return None
-        gaps = shapely.distance(one.shape, [self.solids[i].shape for i in near])
+        gaps = shapely.distance(one.shape, [s.shape for s in near])
         best = int(np.argmin(gaps))
-        return float(gaps[best]), self.solids[near[best]].key
+        return float(gaps[best]), near[best].key
 
     def under(self, point: NDArray[np.float64], reach_mm: float) -> str | None:
         """The key of the smallest solid that holds a point (2,), or of the nearest within reach."""

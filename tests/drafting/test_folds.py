@@ -58,7 +58,7 @@ def test_cut_these_open_out_cut_those(fold: str) -> None:
     """The pairs lie before the line, what is cut once after it; nothing is wrong, nothing locked."""
     pieces = [lopsided("sleeve", 250, 300, cut=2, pair=True), lopsided("yoke", 500, 250)]
     cloth = Cloth.from_dict({"width": 1200, "selvedge": 10, "fold": fold})
-    lay = plan_way(pieces, Way(cloth, refold=True), 0.4, effort=HERE)
+    lay = plan_way(pieces, Way(cloth, refold=True), 0.2, effort=HERE)
     opened = lay.cloth.open_from_mm
     assert lay.left_out == () and lay.problems() == [] and opened is not None
     by = {p.piece: p for p in lay.placements}
@@ -108,7 +108,7 @@ def test_twins_keep_their_distance_over_the_fold(fold: str, distance: float) -> 
     """Opened out, the two of a pair lie at least the cutting distance apart across each fold."""
     cloth = Cloth.from_dict({"width": 1200, "fold": fold})
     pieces = [lopsided(n, 180, 300, cut=2, pair=True) for n in ("one", "two", "three")]
-    lay = plan(pieces, cloth, 0.3, rules=Rules(distance), effort=HERE)
+    lay = plan(pieces, cloth, 0.1, rules=Rules(distance), effort=HERE)
     assert lay.left_out == () and lay.problems() == []
     for p in lay.placements:
         x, y = p.outline_mm[:, 0], p.outline_mm[:, 1]
@@ -161,7 +161,7 @@ def test_hems_lie_on_the_border_print(fold: Any, side: str) -> None:
     )
     assert Cloth.from_dict(cloth.to_dict()) == cloth
     rules = Rules(5.0, {"all": 10.0, "hem": 25.0})
-    lay = plan(pieces, cloth, 0.4, rules=rules, effort=HERE)
+    lay = plan(pieces, cloth, 0.15, rules=rules, effort=HERE)
     assert lay.left_out == () and lay.problems() == []
     selvedge = 0.0 if side == "near" else cloth.lie_width_mm
     assert cloth.lie_width_mm == {"lengthwise": 700.0, "partial": 1150.0}.get(cloth.fold, 1400.0)
@@ -202,7 +202,7 @@ def test_side_seams_match_at_the_notch(repeat: dict[str, float]) -> None:
     cloth = Cloth.from_dict({"width": 1500, "repeat": repeat, "match": [places]})
     assert Cloth.from_dict(cloth.to_dict()) == cloth
     rules = Rules(5.0, {"all": 10.0})
-    lay = plan(pieces, cloth, 0.5, rules=rules, effort=HERE)
+    lay = plan(pieces, cloth, 0.2, rules=rules, effort=HERE)
     assert lay.left_out == () and lay.problems() == []
     at = {}
     for p in lay.placements:
@@ -254,7 +254,7 @@ def test_nothing_lies_across_where_the_cloth_is_opened_out(face: str) -> None:
     fold = {"way": "lengthwise", "open_from": "400 mm", "face": face}
     cloth = Cloth.from_dict({"width": 1200, "fold": fold})
     pieces = [lopsided(f"flap {n}", 250, 260) for n in range(4)] + [box("band", 200, 380)]
-    lay = plan(pieces, cloth, 0.4, effort=HERE)
+    lay = plan(pieces, cloth, 0.15, effort=HERE)
     assert lay.left_out == () and lay.problems() == []
     for p in lay.placements:
         x = p.outline_mm[:, 0]
