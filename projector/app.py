@@ -66,6 +66,9 @@ def _pygame() -> Any:
     return pygame
 
 
+pygame = _pygame()
+
+
 @dataclass(frozen=True)
 class Display:
     """A display of this machine: its number and size in px."""
@@ -87,7 +90,6 @@ def displays() -> list[Display]:
     """
     from configs.errors import Refusal
 
-    pygame = _pygame()
     try:
         pygame.display.init()
         sizes = pygame.display.get_desktop_sizes()
@@ -148,7 +150,6 @@ class Beam:
         """
         from configs.errors import Refusal
 
-        pygame = _pygame()
         found = displays()
         notice = ""
         if display is not None and not 0 <= display < len(found):
@@ -183,7 +184,7 @@ class Beam:
                 f"{chosen.size[0]} x {chosen.size[1]}: the picture would be scaled.",
                 "Set the display's scaling to 100 % and its resolution to the projector's own.",
             )
-        largest = _largest_mode(pygame, chosen.number)
+        largest = _largest_mode(chosen.number)
         if largest is not None and largest[0] > chosen.size[0]:
             notice = (
                 f"The display can show {largest[0]} x {largest[1]}; it is set to "
@@ -197,7 +198,6 @@ class Beam:
 
     @classmethod
     def _window(cls, display: Display, size: tuple[int, int], notice: str) -> Beam:
-        pygame = _pygame()
         shrink = min(1.0, _SHARE * display.size[0] / size[0], _SHARE * display.size[1] / size[1])
         if os.environ.get("SDL_VIDEODRIVER") == "dummy":
             shrink = 1.0
@@ -235,7 +235,6 @@ class Beam:
         ``changed``: where the pixels that differ in them are known: indices into the flat canvas.
         Lines are thin: far fewer pixels than their boxes hold.
         """
-        pygame = _pygame()
         if self._shrink < 1.0:
             self._present_small(canvas)
             return
@@ -277,7 +276,6 @@ class Beam:
     def _present_small(self, canvas: NDArray[np.uint32]) -> None:
         import cv2
 
-        pygame = _pygame()
         view = canvas.view(np.uint8).reshape(*canvas.shape, 4)
         small = cv2.resize(view, self._surface.get_size(), interpolation=cv2.INTER_AREA)
         target = pygame.surfarray.pixels2d(self._surface)
@@ -292,11 +290,10 @@ class Beam:
 
     def pump(self) -> None:
         """Let the system know that we are alive (needed while nothing else reads events)."""
-        _pygame().event.pump()
+        pygame.event.pump()
 
     def wait(self, seconds: float) -> None:
         """Show what is shown for a while, answering the system."""
-        pygame = _pygame()
         until = time.monotonic() + seconds
         while time.monotonic() < until:
             pygame.event.pump()
@@ -338,7 +335,6 @@ class Beam:
         """Nothing but words, as far as the display shows them: no line may stand at a false scale."""
         from projector.picture.notice import words_only
 
-        pygame = _pygame()
         width, height = self._surface.get_size()
         now = self._watched.look() if self._watched is not None else None
         if now is not None:
@@ -354,7 +350,6 @@ class Beam:
         """Open the same picture on the same display again, after it was gone; whether it holds."""
         if not self.true_scale:
             return True
-        pygame = _pygame()
         number: int | None = self.display.number
         if self._watched is not None:  # SDL still has the displays as they were when it started
             number = self._watched.number()
@@ -376,7 +371,6 @@ class Beam:
 
     def close(self) -> None:
         """Give the display back."""
-        pygame = _pygame()
         self._surface = None
         if self._watched is not None:
             self._watched.close()
@@ -390,7 +384,7 @@ class Beam:
         self.close()
 
 
-def _largest_mode(pygame: Any, number: int) -> tuple[int, int] | None:
+def _largest_mode(number: int) -> tuple[int, int] | None:
     try:
         modes = pygame.display.list_modes(display=number)
     except pygame.error:
@@ -414,7 +408,6 @@ _BACK = "Set it back or plug it in again, and it goes on."
 
 def key_name(event: Any) -> str:
     """A key event's name as `actions` knows it: ``shift+left``, ``page down``, ``a``; or ""."""
-    pygame = _pygame()
     name = pygame.key.name(event.key).lower()
     if not name or name in _MODIFIERS:
         return ""
@@ -430,7 +423,6 @@ def key_name(event: Any) -> str:
 
 def handle(sitting: Shown, beam: Beam, events: Iterable[Any]) -> None:
     """Turn the machine's events into the sitting's words; of many moves only the last counts."""
-    pygame = _pygame()
     move: Any = None
 
     def flush() -> None:
@@ -471,7 +463,6 @@ class Held:
 
     def see(self, sitting: Shown, events: Iterable[Any], now_s: float) -> None:
         """Which key has gone down or up."""
-        pygame = _pygame()
         for event in events:
             if event.type == pygame.KEYDOWN:
                 name = key_name(event)
@@ -500,7 +491,6 @@ def settle() -> None:
 
 def run(sitting: Shown, beam: Beam) -> None:
     """Sit at the table until she leaves; whatever ends it, everything is saved."""
-    pygame = _pygame()
     clock = time.monotonic  # pygame's own stands still until pygame.init, which opens sound too
     looked = clock()
     lost = False
@@ -533,7 +523,6 @@ def run(sitting: Shown, beam: Beam) -> None:
 
 def _leaves(sitting: Shown, event: Any) -> bool:
     """Whether an event means to leave the table."""
-    pygame = _pygame()
     if event.type == pygame.KEYDOWN:
         return sitting.leaves(key_name(event))
     return bool(event.type == pygame.QUIT)
@@ -547,7 +536,7 @@ def _watch(sitting: Shown, beam: Beam, lost: bool) -> bool:
             beam.paused = what
             sitting.tell(f"{what}: paused, nothing is lost. {_BACK}", 3600.0)
             sitting.save()
-            with contextlib.suppress(_pygame().error):  # there may be nothing to say it on
+            with contextlib.suppress(pygame.error):  # there may be nothing to say it on
                 beam.say([what, "Paused: no line would be true. Nothing is lost.", _BACK])
         return True
     if lost or beam.moved():

@@ -136,7 +136,7 @@ def noted_plan(docket: Docket, left: Left) -> Noted:
     from projector.session.planning import Found, Noted
 
     lay = docket_lay(docket.replace(lay=left.lay))
-    found = Found(left.lay, lay.used_length_mm, lay.efficiency, ())
+    found = Found(left.lay, lay.used_length_mm, lay.efficiency)
     return Noted(found, left.settle)
 
 

@@ -37,7 +37,18 @@ _PAGES = ("help", "all", "question")  # that stand over the whole beam, the stri
 _MOST_ARROWS = 6  # at the edge, towards pieces out of the light; more would be a hedge
 
 
-_STILL = ("mode", "page", "chosen", "current", "tool", "strip", "help_from", "question")
+_STILL = (
+    "mode",
+    "page",
+    "chosen",
+    "current",
+    "tool",
+    "strip",
+    "board_from",
+    "board_focus",
+    "help_from",
+    "question",
+)
 
 
 def still(state: State) -> dict[str, Any]:
@@ -87,11 +98,6 @@ class Compositor:
 
     def __post_init__(self) -> None:
         self._below = np.empty_like(self.painter.canvas)
-
-    @classmethod
-    def of(cls, state: State) -> Compositor:
-        """A canvas of the size of the calibration's picture."""
-        return cls(Painter(state.calibration.size, state.stage.ink.ground))
 
     def repaint(self) -> None:
         """Compose everything anew at the next frame."""
@@ -158,27 +164,28 @@ class Compositor:
     def _compose(self, state: State) -> None:
         """Everything that is not moving, anew."""
         self.pending = False
-        painter, frame = self.painter, state.stage.lens.frame
         self._floats.clear()
+        self._draw(state)
+        np.copyto(self._below, self.painter.canvas)
+
+    def _draw(self, state: State) -> None:
+        painter = self.painter
         if state.page in ("dark", "light"):
             painter.canvas.fill((0 if state.page == "dark" else 255) * 0x010101)
             self.shown = Shown()
-            np.copyto(self._below, painter.canvas)
             return
         painter.clear()
         self.shown = Shown(self._layout.lay(state))
         if state.page in _PAGES:
             page = self._board(state) if state.page == "all" else self._page(state)
-            painter.put(painter.paint(frame(page)))
+            painter.put(painter.paint(state.stage.lens.frame(page)))
             self._put_strip(state)
-            np.copyto(self._below, painter.canvas)
             return
         self._used.clear()
+        self._over.clear()
         if state.tool is not None and row_of(state).alone:
-            self._over.clear()
             self._put_strip(state)
             self._put_tool(state)
-            np.copyto(self._below, painter.canvas)
             return
         used = state.rules.figures(state.work.lay).used_mm
         bolt = state.docket.cloth is None or state.docket.cloth.lie_outline_mm is None
@@ -195,14 +202,13 @@ class Compositor:
         for cache in (self._painted, self._spare):
             for name in [n for n in cache if n not in self._used and n not in pieces]:
                 del cache[name]
-        np.copyto(self._below, painter.canvas)
 
     def _board(self, state: State) -> Item:
         """The page of everything."""
         row = row_of(state)
         groups = groups_of(state)
         names = [n for g in groups.values() for n in g]
-        first, focus = state.strip.from_, state.strip.focus
+        first, focus = state.board_from, state.board_focus
         above = self._strip_mm()
 
         def page(marked: str) -> tuple[Item, dict[str, Array], int]:
@@ -241,7 +247,6 @@ class Compositor:
     def _put_over(self, state: State) -> None:
         """What lies over the pieces: a plan's outlines, the strip, a tool's marks, the square."""
         stage, strip = state.stage, self.shown.strip
-        self._over.clear()
         for item in (*_plan_items(state), *_overlaps(state)):
             self._put_item(state, item)
         grounds = [strip.ground_mm] if strip is not None else []

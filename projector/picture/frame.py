@@ -133,13 +133,8 @@ class Lens:
         out = np.zeros(len(table_mm), dtype=bool)
         if near.any():
             px = self.calibration.to_projector(table_mm[near])
-            w, h = self.calibration.size
-            out[near] = (
-                (px[:, 0] >= -0.5)
-                & (px[:, 0] <= w - 0.5)
-                & (px[:, 1] >= -0.5)
-                & (px[:, 1] <= h - 0.5)
-            )
+            last = np.array(self.calibration.size) - 0.5
+            out[near] = ((px >= -0.5) & (px <= last)).all(axis=1)
         return out
 
 

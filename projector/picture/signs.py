@@ -30,9 +30,7 @@ def cloth(stage: Stage, used_mm: float | None = None) -> Item:
     """The cloth's edge, selvedge and fold, and a tick where the used length ends; made once."""
     bolt = stage.docket.cloth is None or stage.docket.cloth.lie_outline_mm is None
     key = ("cloth", stage.docket.cloth, round(used_mm or 0.0) if bolt else 0)
-    if key not in stage._made:
-        stage._made[key] = _cloth(stage, used_mm)
-    return stage._made[key].moved(stage.view.table_from_cloth)
+    return stage.kept(key, lambda: _cloth(stage, used_mm)).moved(stage.view.table_from_cloth)
 
 
 def _cloth(stage: Stage, used_mm: float | None) -> Item:
@@ -187,16 +185,15 @@ def ghost(stage: Stage, placements: Sequence[Placement], words: Sequence[Array])
 
 def cursor(stage: Stage, at_mm: Sequence[float] | Array, *, busy: bool = False) -> Item:
     """The pointer, drawn in mm on the cloth."""
-    r = 7.0
-    key = ("cursor", busy)
-    if key not in stage._made:
-        ways = np.array([(1, 0), (-1, 0), (0, 1), (0, -1)])
+
+    def drawn() -> Item:
+        r, ways = 7.0, np.array([(1, 0), (-1, 0), (0, 1), (0, -1)])
         lines = [circle(0, 0, r, 24), *(np.array([w * (r + 1), w * (r + 6)]) for w in ways)]
         if not busy:
             lines.append(polyline((-0.3, 0), (0.3, 0)))
-        drawn = stage.mark("chosen", lines, wider=0.8)
-        stage._made[key] = Item("cursor", (drawn,), np.eye(3))
-    return stage._made[key].moved(stage.reading_frame(at_mm))
+        return Item("cursor", (stage.mark("chosen", lines, wider=0.8),), np.eye(3))
+
+    return stage.kept(("cursor", busy), drawn).moved(stage.reading_frame(at_mm))
 
 
 def guides(stage: Stage, lines: Sequence[Array]) -> Item:

@@ -7,7 +7,7 @@ and taken away one at a time.
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -175,12 +175,16 @@ class Stage:
         face = self.faces.of(placement)
         matrix = self.table_from_piece(placement)
         key = (face.key, self._turned(placement), self.reading_deg, state)
-        made = self._made.get(key)
-        if made is None:
+        made = self.kept(key, lambda: Item("", tuple(self._face_marks(placement, state)), matrix))
+        return made.moved(matrix, f"piece:{placement.key}")
+
+    def kept(self, key: Any, make: Callable[[], Item]) -> Item:
+        """What was made for a key before, in this look; else made now."""
+        if key not in self._made:
             if len(self._made) > _KEPT:
                 self._made.clear()
-            made = self._made[key] = Item("", tuple(self._face_marks(placement, state)), matrix)
-        return made.moved(matrix, f"piece:{placement.key}")
+            self._made[key] = make()
+        return self._made[key]
 
     def _turned(self, placement: Placement) -> tuple[float, bool, bool]:
         """How a copy lies on the table, but for its place."""

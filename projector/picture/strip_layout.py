@@ -44,7 +44,7 @@ class StripLayout:
 
     def _laid(self, state: State) -> Strip | None:
         row = row_of(state)
-        if not state.strip.on and state.page != "question":
+        if not state.strip and state.page != "question":
             row = replace(row, words={"strip": "Show"})
             return _handle(state, row, ("strip",), (state.not_saved,)) if state.not_saved else None
         lines = words.lines(state)

@@ -89,7 +89,7 @@ def _press(state: State, at: Array, button: int) -> State:
     check = state.checking_at
     if check is not None and any_in_quad(at[None], signs.check_panel(state.stage, check)):
         return state.but(check_held=check - at)
-    if not state.strip.on and _on_edge(state, at):
+    if not state.strip and _on_edge(state, at):
         return ways.strip(state, False)
     if state.tool is not None:
         return state.tool.press(state, at)

@@ -28,12 +28,11 @@ _GIVES_WAY = 10  # of the 19 steps that a system has to put a process behind oth
 
 @dataclass(frozen=True)
 class Found:
-    """A better lay: placements, length used mm, share of the cloth, what found no place."""
+    """A better lay: placements, length used mm, share of the cloth."""
 
     lay: tuple[Placement, ...]
     used_mm: float
     share: float
-    left_out: tuple[str, ...]
 
 
 @dataclass(eq=False)
@@ -161,8 +160,7 @@ def _work(
 
         def send(lay: Any) -> bool:
             own = tuple(p for p in lay.docket_placements() if joined.own(p.piece))
-            left = tuple(key for key in lay.left_out if joined.own(key))
-            out.put(("found", Found(own, lay.used_length_mm, lay.efficiency, left)))
+            out.put(("found", Found(own, lay.used_length_mm, lay.efficiency)))
             return True
 
         lay = plan(

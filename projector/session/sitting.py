@@ -19,7 +19,7 @@ from projector.picture.compositor import Compositor
 from projector.picture.look import look_of
 from projector.picture.marks import Index
 from projector.picture.on_table import view_of
-from projector.picture.painter import Box
+from projector.picture.painter import Box, Painter
 from projector.picture.stage import Stage
 from projector.session import actions, hand, hands
 from projector.session.keys import Keys
@@ -73,7 +73,7 @@ class Sitting:
         self.state = begun(
             docket, calibration, keys or Keys(), history, stage, table=docket.table, truth=truth
         )
-        self.compositor = Compositor.of(self.state)
+        self.compositor = Compositor(Painter(calibration.size, stage.ink.ground))
         self.planning: Planning | Noted | None = None
         self._ordered: Plan | None = None
         self._noted = self._notable(self.state)

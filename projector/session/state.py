@@ -79,19 +79,6 @@ class Plan:
     whole: bool = False
 
 
-@dataclass(frozen=True)
-class StripState:
-    """Which part of the strip she has asked for.
-
-    ``on``: not hidden by hand; ``from_`` and ``focus``: the first row of buttons on the page of
-    everything, and which button on it the next press does.
-    """
-
-    on: bool = True
-    from_: int = 0
-    focus: int = 0
-
-
 @dataclass(frozen=True, eq=False)
 class Shown:
     """What stands on the table now: the strip as laid out, what 'more' and 'help' bring next, and
@@ -111,7 +98,8 @@ class State:
     to be drawn; ``mode``: ``arrange`` or ``trace``; ``page``: ``help``, ``all``, ``question``,
     ``dark``, ``light`` or none; ``chosen``: the piece picked in arrange, ``current``: being traced;
     ``checking_at``: (2,) table mm of the check square, ``check_held``: from the hand to it while it
-    is dragged; ``kept``: what tools keep in the docket's
+    is dragged; ``strip``: not hidden by hand; ``board_from``, ``board_focus``: the first row of buttons
+    on the page of everything, and which button on it the next press does; ``kept``: what tools keep in the docket's
     ``table``, over ``table`` itself; ``truth``: how true the light is, ``doubt`` the part of it
     that the calibration and the heights tell; ``unchecked``: questioned, and no ruler laid on it
     since; ``to_confirm``: the action that she has been asked about; ``said``: told since the last
@@ -143,7 +131,9 @@ class State:
     pointer_mm: Array | None = None
     checking_at: Array | None = None
     check_held: Array | None = None
-    strip: StripState = StripState()
+    strip: bool = True
+    board_from: int = 0
+    board_focus: int = 0
     shown: Shown = field(default_factory=Shown)
     help_from: int = 0
     question: tuple[str, ...] = ()

@@ -70,27 +70,26 @@ def help_page(state: State, large: bool) -> State:
 
 def strip(state: State, large: bool) -> State:
     """The strip hidden or shown."""
-    return state.but(strip=replace(state.strip, on=not state.strip.on))
+    return state.but(strip=not state.strip)
 
 
 def more(state: State, large: bool) -> State:
     """The page of everything; its next part where it is long; closed after the last."""
     if state.page != "all":
-        return state.but(page="all", strip=replace(state.strip, from_=0, focus=0))
+        return state.but(page="all", board_from=0, board_focus=0)
     if state.shown.next_row:
-        strip_ = replace(state.strip, from_=state.shown.next_row, focus=0)
-        return state.but(strip=strip_)
+        return state.but(board_from=state.shown.next_row, board_focus=0)
     return state.but(page="")
 
 
 def to_button(state: State, by: int) -> State:
     """On the page of everything: another button marked; past the last the next part, and round."""
-    at, count = state.strip.focus + by, len(state.shown.pads)
+    at, count = state.board_focus + by, len(state.shown.pads)
     if at < 0:
-        return state.but(strip=replace(state.strip, focus=max(count - 1, 0)))
+        return state.but(board_focus=max(count - 1, 0))
     if at < count:
-        return state.but(strip=replace(state.strip, focus=at))
-    return state.but(strip=replace(state.strip, from_=state.shown.next_row, focus=0))
+        return state.but(board_focus=at)
+    return state.but(board_from=state.shown.next_row, board_focus=0)
 
 
 def to_group(state: State, by: int) -> State:
@@ -98,16 +97,16 @@ def to_group(state: State, by: int) -> State:
     names = list(state.shown.pads)
     firsts = [names.index(g[0]) for g in groups_of(state).values() if g[0] in names]
     if by > 0:
-        at = next((i for i in firsts if i > state.strip.focus), len(names))
+        at = next((i for i in firsts if i > state.board_focus), len(names))
     else:
-        at = max((i for i in firsts if i < state.strip.focus), default=0)
-    return to_button(state, at - state.strip.focus)
+        at = max((i for i in firsts if i < state.board_focus), default=0)
+    return to_button(state, at - state.board_focus)
 
 
 def marked(state: State) -> str:
     """The action whose button is marked on the page of everything; empty when there is none."""
     names = list(state.shown.pads)
-    return names[state.strip.focus] if state.strip.focus < len(names) else ""
+    return names[state.board_focus] if state.board_focus < len(names) else ""
 
 
 def check(state: State, large: bool) -> State:

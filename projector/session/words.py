@@ -193,7 +193,7 @@ def lines_for(state: State, strip: Strip | None) -> tuple[str, ...]:
     """The words for a strip as large as it is."""
     if strip is None:
         return ()
-    if not state.strip.on and state.page != "question":  # hidden: what is amiss, and nothing else
+    if not state.strip and state.page != "question":  # hidden: what is amiss, and nothing else
         return (state.not_saved,)
     return short_lines(state) if strip.small else lines(state)
 

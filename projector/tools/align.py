@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -193,11 +193,6 @@ class Alignment:
     bow_mm: float
     registration: Registration | None = None
 
-    @property
-    def ok(self) -> bool:
-        """Whether a check that could be made holds."""
-        return self.registration is None or self.registration.ok
-
     def said(self, reach_mm: float = 1000.0) -> str:
         """What to tell her: the distance to check by tape, the turn, what pointing may cost."""
         if self.registration is not None:
@@ -318,7 +313,6 @@ class Pointing:
     taken: tuple[tuple[float, float], ...] = ()
     anchors: tuple[tuple[float, float], ...] = ()
     again: bool = False
-    said: str = field(default="", compare=False)
 
     @property
     def wanted(self) -> int:
@@ -357,7 +351,7 @@ class Pointing:
         else:
             made = align(view, taken, line=self.line, cloth=cloth)
         kept = tuple((float(x), float(y)) for x, y in made.anchors_cloth)
-        return Pointing(self.line, (), kept, False, made.said()), made
+        return Pointing(self.line, (), kept), made
 
     def to_dict(self) -> dict[str, Any]:
         """Plain data for the docket's ``table`` key."""

@@ -163,7 +163,14 @@ def planning() -> None:
         began = time.perf_counter()
         plan = plan_bays(pieces, ideal(BEAM_MM), View(), Cloth.from_dict({"width": 1500}))
         took = time.perf_counter() - began
-        rows.append([str(count), str(len(plan)), str(len(plan.cut)), f"{took:.2f} s"])
+        rows.append(
+            [
+                str(count),
+                str(len(plan)),
+                str(len({k for b in plan.bays for k in b.parts})),
+                f"{took:.2f} s",
+            ]
+        )
     table("Planning", ["pieces", "bays", "cut", "took"], rows)
 
 

@@ -40,7 +40,7 @@ class Person:
 
     def sits_down(self, patch: Any) -> None:
         """From now on the loop's events are hers. ``patch``: pytest's monkeypatch, or its like."""
-        pygame = app._pygame()
+        pygame = app.pygame
         wait, run = pygame.event.wait, app.run
 
         def next_event(_: int) -> Any:
@@ -70,7 +70,7 @@ class Person:
 
     def press_at(self, x: float, y: float, what: str) -> Iterator[None]:
         """The mouse moved to a place of the picture, px, and pressed."""
-        pygame = app._pygame()
+        pygame = app.pygame
         at = (round(x), round(y))
         self.presses.append(f"mouse  {at[0]:4d} {at[1]:4d}  {what}")
         pygame.event.post(pygame.event.Event(pygame.MOUSEMOTION, pos=at, rel=(0, 0), buttons=()))
@@ -80,7 +80,7 @@ class Person:
 
     def sends(self, name: str, what: str = "") -> Iterator[None]:
         """One of the presenter's buttons."""
-        pygame = app._pygame()
+        pygame = app.pygame
         self.presses.append(f"presenter  {name:9s}  {what}".rstrip())
         code = getattr(pygame, _KEYS[name])
         for kind in (pygame.KEYDOWN, pygame.KEYUP):
@@ -121,8 +121,8 @@ class Person:
 
     def glass(self) -> NDArray[np.uint8]:
         """(H, W, 3) uint8: what the window holds."""
-        surface = app._pygame().display.get_surface()
-        return np.ascontiguousarray(app._pygame().surfarray.array3d(surface).swapaxes(0, 1))
+        surface = app.pygame.display.get_surface()
+        return np.ascontiguousarray(app.pygame.surfarray.array3d(surface).swapaxes(0, 1))
 
     def _buttons(self) -> dict[str, Any]:
         if isinstance(self.shown, FirstLight):
@@ -145,7 +145,7 @@ def goes(person: Person, path: Path, patch: Any) -> str:
     from projector.commands.project import ProjectCommand
 
     assert os.environ["SDL_VIDEODRIVER"] == "dummy"
-    app._pygame().display.quit()
+    app.pygame.display.quit()
     person.sits_down(patch)
     done = CliRunner().invoke(
         ProjectCommand.command, [str(path), "--display", "0"], catch_exceptions=False

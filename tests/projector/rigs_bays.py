@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -215,7 +215,7 @@ class Worker:
         walk = s.state.tool.walk
         piece = next(p for p in s.state.tool.pieces if p.key == s.state.current)
         before = s.state
-        s.state = before.but(strip=replace(before.strip, on=False), pointer_mm=None)
+        s.state = before.but(strip=False, pointer_mm=None)
         frame = self.shot()
         s.state = before
         ring = np.vstack([piece.outline_mm, piece.outline_mm[:1]])

@@ -121,7 +121,7 @@ def _traced(s: Sitting, count: int) -> Sitting:
 
 
 def _planned(s: Sitting) -> Sitting:
-    best = Found(s.state.work.lay, 1234.0, 0.62, ())
+    best = Found(s.state.work.lay, 1234.0, 0.62)
     s.state = s.state.but(plan=Plan((), best, "planned"))
     return s
 

@@ -29,7 +29,7 @@ from projector.session import words
 from projector.session.journal import Journal
 from projector.session.sitting import Sitting
 
-pygame = app._pygame()
+pygame = app.pygame
 
 
 @pytest.fixture(autouse=True)

@@ -190,7 +190,7 @@ def test_a_plan_that_arrives_moves_no_button() -> None:
     sitting = Sitting(docket(), projector((960, 540)))
     sitting.frame()
     before = dict(sitting.state.shown.strip.buttons)  # type: ignore[union-attr]
-    best = Found(sitting.state.work.lay, 1234.0, 0.5, ())
+    best = Found(sitting.state.work.lay, 1234.0, 0.5)
     sitting.state = sitting.state.but(plan=Plan((), best))
     sitting.repaint()
     sitting.frame()

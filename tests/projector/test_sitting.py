@@ -327,7 +327,7 @@ def test_a_plan_that_arrives_waits_for_the_hand(monkeypatch: pytest.MonkeyPatch)
     sitting.do("plan")
     run = sitting.planning
     assert run is not None
-    found = [Found(sitting.state.work.lay, 900.0, 0.5, ())]
+    found = [Found(sitting.state.work.lay, 900.0, 0.5)]
 
     def poll(self: Planning) -> bool:
         if not found:
@@ -439,7 +439,6 @@ def test_a_plan_keeps_off_what_shares_the_cloth(
         time.sleep(0.02)
         assert time.monotonic() < until
     assert [p.key for p in sitting.planning.best.lay] == ["front/1", "front/2", "front/3"]
-    assert sitting.planning.best.left_out == ()
     sitting.do("take")
     told = " ".join(said)
     assert "Kept clear of: scarf.yaml" in told and "No room is kept for tie.yaml" in told
@@ -472,7 +471,7 @@ def test_dropping_a_plan_changes_nothing() -> None:
     before = sitting.state.work
     sitting.key("p")
     process = sitting.planning._process
-    best = Found(before.lay, 900.0, 0.5, ())
+    best = Found(before.lay, 900.0, 0.5)
     sitting.state = sitting.state.but(plan=replace(sitting.state.plan, best=best))
     sitting.frame()
     sitting.key("delete")
@@ -1468,7 +1467,7 @@ def test_a_plans_outlines_run_through_no_label(monkeypatch: pytest.MonkeyPatch) 
     on = t[:2, :2] @ label + t[:2, 2]
     shift = on - b[np.argmin(b[:, 0])]
     there = replace(lay[1], at=(lay[1].at[0] + float(shift[0]), lay[1].at[1] + float(shift[1])))
-    best = Found((lay[0], there, *lay[2:]), 1000.0, 0.5, ())
+    best = Found((lay[0], there, *lay[2:]), 1000.0, 0.5)
     (ghost,) = _plan_items(sitting.state.but(plan=replace(plan, best=best)))
     points = np.concatenate([m.points for m in ghost.marks])
     joined = np.concatenate([np.append(m.joined, False) for m in ghost.marks])
@@ -1479,7 +1478,7 @@ def test_a_plans_outlines_run_through_no_label(monkeypatch: pytest.MonkeyPatch) 
     assert near.any() and len(a)
     assert not ((middle >= box[0] - 2.0) & (middle <= box[1] + 2.0)).all(axis=1).any()
     # and what the plan leaves in its place is not drawn twice
-    best = Found(lay, 1000.0, 0.5, ())
+    best = Found(lay, 1000.0, 0.5)
     (ghost,) = _plan_items(sitting.state.but(plan=replace(plan, best=best)))
     assert sum(len(m.points) for m in ghost.marks) == 0
 

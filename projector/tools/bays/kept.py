@@ -56,7 +56,6 @@ def to_dict(walk: Baywalk) -> dict[str, Any]:
         "marked": [[k, i] for k, i in walk.marked],
     }
     now_and_then = {
-        "cut": list(plan.cut),
         "notes": list(plan.notes),
         "before": None if walk.before is None else walk.before.to_dict(),
         "came": walk.came,
@@ -116,7 +115,7 @@ def _read(data: Mapping[str, Any], where: str) -> Baywalk:
         )
         for i, b in enumerate(data["plan"])
     )
-    plan = BayPlan(bays, crosses, window, tuple(data.get("cut", ())), tuple(data.get("notes", ())))
+    plan = BayPlan(bays, crosses, window, tuple(data.get("notes", ())))
     at, phase = data["at"], data["phase"]
     wanted = tuple(str(c) for c in data.get("wanted", ()))
     chalked = tuple(str(c) for c in data.get("chalked", ()))

@@ -110,13 +110,12 @@ class Window:
 class BayPlan:
     """The bays in the order of the work, their crosses, and how the cloth lies under the beam.
 
-    ``cut``: pieces that no bay holds whole; ``notes``: what could not be done as it should.
+    ``notes``: what could not be done as it should.
     """
 
     bays: tuple[Bay, ...]
     crosses: Mapping[str, Cross]
     window: Window
-    cut: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:

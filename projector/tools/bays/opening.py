@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 from projector.tools.bays.room import KINDS, BayTool, light_of, synced
 
 STRIP_MM = 68.0  # of the strip along her edge, with a little room
-_OURS = ("on", "light")  # kept beside the state of `baywalk`
 
 
 def laid(stage: Stage, placed: Sequence[Placement]) -> list[Laid]:
@@ -95,7 +94,7 @@ def open_bays(state: State, *, wanted: bool = False) -> State:
         where = f"{state.docket.path or 'docket'}: table.bays"
         if not isinstance(kept, dict):
             raise InputError.of(where, "is not a mapping.", "Take it out to plan the bays anew.")
-        walk = from_dict({k: v for k, v in kept.items() if k not in _OURS}, where)
+        walk = from_dict(kept, where)
         same = kept.get("light") == light_of(state)
         if not same or not fits(walk.plan, pieces, walk.chalked):
             why = "The lay has changed" if same else "The calibration is another one"

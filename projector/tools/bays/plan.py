@@ -275,14 +275,12 @@ def _filled(
     slots = layout.slots
     whole: list[list[str]] = [[] for _ in slots]
     parts: list[dict[str, Box]] = [{} for _ in slots]
-    cut: list[str] = []
     divided: list[Array] = []
     for piece, box, lane in zip(pieces, boxes, layout.home.tolist(), strict=True):
         home = next((i for i, s in enumerate(slots) if _holds(s.rect, box)), None)
         if home is not None:
             whole[home].append(piece.key)
             continue
-        cut.append(piece.key)
         divided += piece.runs()
         for i, slot in enumerate(slots):
             # in one lane it is shared out along the lane only; else over all the cloth
@@ -318,7 +316,7 @@ def _filled(
                 lie = "lies" if len(on_piece) == 1 else "lie"
                 notes.append(f"{' '.join(on_piece)} {lie} on a piece: use chalk that brushes out")
         bays.append(Bay(n, rect, tuple(whole[i]), parts[i], labels))
-    return BayPlan(tuple(bays), crosses, window, tuple(cut), tuple(notes))
+    return BayPlan(tuple(bays), crosses, window, tuple(notes))
 
 
 def _content(pieces: Sequence[Laid], whole: Sequence[str], parts: Mapping[str, Box]) -> Box | None:
