@@ -16,6 +16,7 @@ from configs.errors import InputError
 from drafting.docket import Docket
 from projector.session.hold import give_back, take
 from projector.session.journal import Journal
+from projector.tools import shape_room
 
 Array = NDArray[np.float64]
 
@@ -29,6 +30,25 @@ def is_open(path: Path) -> bool:
         return True
     give_back(path, handle)
     return False
+
+
+_GRIPS: dict[str, Any] = {}
+
+
+def remember_grips(patch: Any) -> None:
+    """The grips of a garment are looked for once in a run: that takes dozens of drafts.
+
+    ``patch``: pytest's monkeypatch.
+    """
+    real = shape_room.grips
+
+    def grips(read: Docket) -> Any:
+        key = repr((read.measurements, read.garment, read.unit))
+        if key not in _GRIPS:
+            _GRIPS[key] = real(read)
+        return _GRIPS[key]
+
+    patch.setattr(shape_room, "grips", grips)
 
 
 def pull_the_plug(journal: Journal) -> None:

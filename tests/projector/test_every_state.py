@@ -8,25 +8,13 @@ from typing import Any
 import numpy as np
 import pytest
 from states import NO_STRIP, STATES, WIDTHS, Rig, made
+from table_rig import remember_grips
 from texts import Seen, Text, overlaps
 
-from drafting.docket import Docket
-from drafting.grips import grips as drafting_grips
 from drafting.placement import carry
 from projector.first_light.light import FirstLight
 from projector.picture.edge import along_edge
 from projector.session import actions
-from projector.tools import shape_room
-
-_GRIPS: dict[str, Any] = {}
-
-
-def grips(docket: Docket) -> Any:
-    """The grips of a garment, looked for once: the same at every size."""
-    key = repr(docket.garment)
-    if key not in _GRIPS:
-        _GRIPS[key] = drafting_grips(docket)
-    return _GRIPS[key]
 
 
 def painter_of(shown: Any) -> Any:
@@ -57,7 +45,7 @@ def test_texts_are_whole_and_apart(
     """No text leaves the picture, none lies on another, none but a piece's name half under something, none is smaller than
     8 mm; the strip is there in some form, but where the beam is dark, white or she has hidden it."""
     monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
-    monkeypatch.setattr(shape_room, "grips", grips)
+    remember_grips(monkeypatch)
     seen = Seen()
     seen.follow(monkeypatch)
     shown = made(name, Rig(size, tmp_path))
@@ -97,7 +85,7 @@ def test_every_state_has_a_way_out(
 ) -> None:
     """With Esc alone, a presenter's black, forward and back alone, and a mouse alone, the table is
     left from wherever she stands; never at the first press, unless that is 'Quit' itself."""
-    monkeypatch.setattr(shape_room, "grips", grips)
+    remember_grips(monkeypatch)
     Seen().follow(monkeypatch)
     shown = made(name, Rig((1280, 720), tmp_path))
     presses = 0

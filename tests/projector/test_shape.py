@@ -10,7 +10,7 @@ import pytest
 import shapely
 import yaml
 from table_rig import docket as imported
-from table_rig import projector, pull_the_plug
+from table_rig import projector, pull_the_plug, remember_grips
 
 from configs import shipped
 from configs.errors import Fault, InputError
@@ -25,6 +25,12 @@ LAY = [
     {"piece": "front", "copy": 1, "at": [620, 0], "turn": 0, "mirrored": True},
     {"piece": "back", "copy": 1, "at": [20, 0], "turn": 0, "mirrored": True},
 ]
+
+
+@pytest.fixture(autouse=True)
+def known(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each garment's grips are looked for by the first test that comes to it."""
+    remember_grips(monkeypatch)
 
 
 @pytest.fixture
