@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from drafting.piece import Piece
     from drafting.placement import Placement
     from projector.session.journal import Left
-    from projector.session.planning import Noted
+    from projector.session.planning import Planning
     from projector.session.shares import Together
 
 QUICK_SECONDS = 5.0
@@ -130,14 +130,15 @@ def unlike(planned: Docket, now: Docket) -> list[str]:
     return said
 
 
-def noted_plan(docket: Docket, left: Left) -> Noted:
+def noted_plan(docket: Docket, left: Left) -> Planning:
     """What was left for her to decide, as the table shows a plan."""
     from projector.lay_picture import docket_lay
-    from projector.session.planning import Found, Noted
+    from projector.session.planning import Found, Planning
 
     lay = docket_lay(docket.replace(lay=left.lay))
     found = Found(left.lay, lay.used_length_mm, lay.efficiency)
-    return Noted(found, left.settle)
+    told = "the table's place, before the edit"
+    return Planning(docket, (), best=found, done=True, told=told, decided=left.settle)
 
 
 def sharing_notes(docket: Docket) -> list[str]:

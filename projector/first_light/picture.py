@@ -13,7 +13,6 @@ from projector.first_light.stand_in import plain_calibration
 from projector.picture import pages, signs, sketches
 from projector.picture import strip as strips
 from projector.picture.buttons import Button
-from projector.picture.frame import Lens
 from projector.picture.marks import Item
 from projector.picture.painter import EMPTY, Box, Painted, Painter, packed
 from projector.picture.stage import Stage
@@ -29,8 +28,8 @@ class Picture:
     def __init__(self, light: FirstLight) -> None:
         self.light = light
         self.painter = Painter(light.size)
-        self.lens = Lens(plain_calibration(light.size))
-        self.stage = Stage.for_words(light.docket, plain_calibration(light.size), View())
+        self.stage = Stage(light.docket, plain_calibration(light.size), View(), words_only=True)
+        self.lens = self.stage.lens
         self.places: dict[str, Array] = {}
         self.stale = True
         self._below = self.painter.canvas.copy()

@@ -401,6 +401,6 @@ class Done(Room):
         picture.page("Found", rows, (f"{told[:1].upper()}{told[1:]}.", ruler))
         corner = found.to_table(np.array([[light.size[0] * 0.62, light.size[1] * 0.55]]))[0]
         if np.isfinite(corner).all():
-            true = Stage.for_words(light.docket, found, View())
+            true = Stage(light.docket, found, View(), words_only=True)
             square = signs.check_square(true, corner, inches=light.docket.unit in INCH_UNITS)
             picture.put(square, true)

@@ -69,9 +69,7 @@ class Ink:
     ground: Colour
     colours: Mapping[str, Colour]
     weight: float = 1.0
-    letters: float = (
-        1.0  # height of a piece's letters, where there is room, over that of the plain ink
-    )
+    letters: float = 1.0  # height of a piece's letters, where there is room, over the plain ink's
     towards: Colour = (255, 255, 255)  # what makes any of its lines stand out more
     faint: Colour = (0, 0, 0)  # of what is not its turn; worked out for the cloth
 

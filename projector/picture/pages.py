@@ -158,35 +158,33 @@ class _Laid:
 def _columns(rows: Sequence[tuple[str, str]], wide_mm: float, room_mm: float, first: int) -> _Laid:
     """Rows from ``first`` on, in the largest letters with which all of them stand, in up to three
     columns; in the smallest as many as there is room for."""
-    best: tuple[int, float, int, list[list[str]], float] | None = None
+    most, best = -1, (0, [[""]], 0.0)
     for size in (17.0, 15.0, 13.5, 12.0, 11.0, 10.0, 9.0, 8.5, LEAST_TEXT_MM):
-        key_mm = max((text_width(k, size) for k, _ in rows), default=0.0) + 1.4 * size
+        key_mm, tall = max((text_width(k, size) for k, _ in rows), default=0.0), room_mm / size
+        key_mm += 1.4 * size
         for count in (1, 2, 3):
             words_mm = wide_mm / count - key_mm - (2.0 * size if count > 1 else 0.0)
             if words_mm < _NARROW * size and count > 1:
                 break
             broken = [wrapped(m, size, words_mm) for _, m in rows]
-            filled = _filled(broken, 0, count, room_mm / size)
-            done = sum(map(len, filled))
+            done = _held(broken, 0, count, tall)
             if done == len(rows):  # evenly, where all stand
-                tall = room_mm / size
-                while (
-                    sum(map(len, _filled(broken, 0, count, tall - 1.0))) == len(rows) and tall > 2
-                ):
+                while tall > 2 and _held(broken, 0, count, tall - 1.0) == done:
                     tall -= 1.0
                 return _Laid(size, _filled(broken, 0, count, tall), broken, key_mm, 1, 1)
-            if size == LEAST_TEXT_MM and (best is None or done > best[0]):
-                best = (done, size, count, broken, key_mm)
-    assert best is not None
-    _, size, count, broken, key_mm = best
+            if size == LEAST_TEXT_MM and done > most:
+                most, best = done, (count, broken, key_mm)
+    count, broken, key_mm = best
     starts = [0]
-    while (n := sum(map(len, _filled(broken, starts[-1], count, room_mm / size)))) and (
-        starts[-1] + n < len(rows)
-    ):
+    while (n := _held(broken, starts[-1], count, tall)) and starts[-1] + n < len(rows):
         starts.append(starts[-1] + n)
-    number = sum(s <= first for s in starts)
-    shown = _filled(broken, first, count, room_mm / size)
-    return _Laid(size, shown, broken, key_mm, number, len(starts))
+    shown = _filled(broken, first, count, tall)
+    return _Laid(size, shown, broken, key_mm, sum(s <= first for s in starts), len(starts))
+
+
+def _held(broken: Sequence[list[str]], first: int, count: int, tall: float) -> int:
+    """How many rows find room."""
+    return sum(map(len, _filled(broken, first, count, tall)))
 
 
 def _filled(broken: Sequence[list[str]], first: int, count: int, tall: float) -> list[list[int]]:

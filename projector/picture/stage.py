@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -82,22 +82,16 @@ class Stage:
     _lines: dict[Any, Mark] = field(default_factory=dict, repr=False)
     _unlit: dict[Any, str] = field(default_factory=dict, repr=False)
 
-    def __post_init__(self) -> None:
-        self.calibration = at_cloth(self.docket, self.calibration)
-        self.lens = Lens(self.calibration)
-        self.faces = faces_of(self.docket)
-        self.left_handed = bool(self.docket.table.get("left_handed"))
-        self.reading_deg = reading_direction(self.lens, self.view.side)
+    words_only: InitVar[bool] = False
 
-    @classmethod
-    def for_words(cls, docket: Docket, calibration: Calibration, view: View) -> Stage:
-        """A stage without pieces, for pages of text before there is anything to lay."""
-        stage = cls.__new__(cls)
-        stage.docket, stage.calibration, stage.view, stage.look = docket, calibration, view, Look()
-        stage.lens, stage.faces = Lens(calibration), Faces({}, None)
-        stage._labels, stage._rooms, stage._made, stage._lines, stage._unlit = {}, {}, {}, {}, {}
-        stage.reading_deg = reading_direction(stage.lens, view.side)
-        return stage
+    def __post_init__(self, words_only: bool) -> None:
+        self.faces = Faces({}, None)
+        if not words_only:  # pages of text come before there is anything to lay
+            self.calibration = at_cloth(self.docket, self.calibration)
+            self.faces = faces_of(self.docket)
+            self.left_handed = bool(self.docket.table.get("left_handed"))
+        self.lens = Lens(self.calibration)
+        self.reading_deg = reading_direction(self.lens, self.view.side)
 
     def with_view(self, view: View) -> Stage:
         """The same under another view."""

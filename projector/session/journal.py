@@ -187,13 +187,7 @@ class Journal:
             self.unsaved += 1
             self._append(line)
 
-    def reshape(
-        self,
-        garment: Mapping[str, Any] | None,
-        lay: tuple[Placement, ...],
-        traced: tuple[str, ...],
-        table: Mapping[str, Any],
-    ) -> None:
+    def reshape(self, garment: Mapping[str, Any] | None, kept: Kept) -> None:
         """Save the docket with another garment and all that lies otherwise for it, at once.
 
         Never noted in between: a journal of pieces that the docket does not have could not be read.
@@ -201,7 +195,7 @@ class Journal:
         Raises:
             InputError: as `save`, or the garment was changed elsewhere; nothing is changed then.
         """
-        self._save(garment, Kept(lay, traced, dict(table)))
+        self._save(garment, kept)
 
     def keep_as(self, docket: Docket) -> Path:
         """The docket with a changed garment in a new file beside this one; answers it.

@@ -36,14 +36,9 @@ class Keys:
                 return action.name
         return None
 
-    def shown(self, action: str) -> str:
-        """The key to print beside an action: its first."""
-        keys = self.by_action.get(action, ())
-        return keys[0] if keys else ""
-
     def printed(self, action: str) -> str:
-        """That key as it is printed on the keyboard."""
-        return printed(self.shown(action))
+        """The first key of an action as it is printed on the keyboard."""
+        return printed(next(iter(self.by_action.get(action, ())), ""))
 
     def meant(self, key: str, mode: str) -> str | None:
         """The action of a key, and of the same without shift, which only makes a step larger."""

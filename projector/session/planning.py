@@ -36,30 +36,13 @@ class Found:
 
 
 @dataclass(eq=False)
-class Noted:
-    """What a table had noted and an edit of the docket contradicts, shown as a plan is: to take or to leave."""
-
-    best: Found
-    decided: Callable[[], None]
-    done: bool = True
-    fault: str = ""
-    note: str = ""
-    told: str = "the table's place, before the edit"
-
-    def poll(self) -> bool:
-        """Nothing more comes."""
-        return False
-
-    def stop(self) -> None:
-        """Nothing runs."""
-
-
-@dataclass(eq=False)
 class Planning:
     """A plan under way. `poll` now and then; `stop` in any case.
 
     ``best``: the best so far; ``done``: nothing more will come; ``fault``: why there is none;
-    ``note``: what to tell her once (garments on the same cloth that it keeps clear of).
+    ``note``: what to tell her once (garments on the same cloth that it keeps clear of); ``told``: how
+    far it is, for the strip; ``decided``: called when she has taken the best or dropped it. With a
+    best from the start, and never started, it shows what she had noted herself.
     """
 
     docket: Docket
@@ -69,16 +52,10 @@ class Planning:
     done: bool = False
     fault: str = ""
     note: str = ""
+    told: str = "planning …"
+    decided: Callable[[], None] = lambda: None
     _process: Any = field(default=None, repr=False)
     _queue: Any = field(default=None, repr=False)
-
-    @property
-    def told(self) -> str:
-        """How far it is, for the strip."""
-        return "planned" if self.done else "planning …"
-
-    def decided(self) -> None:
-        """She has taken the best or dropped it."""
 
     def start(self) -> None:
         """Begin."""
@@ -109,6 +86,8 @@ class Planning:
         if self._process is not None and not self._process.is_alive() and not self.done and not new:
             self.done = new = True
             self.fault = self.fault or ("" if self.best else "The planner stopped without a plan.")
+        if self.done:
+            self.told = "planned"
         return new
 
     def stop(self) -> None:

@@ -23,8 +23,9 @@ from projector.picture.painter import Box, Painter
 from projector.picture.stage import Stage
 from projector.session import actions, hand, hands
 from projector.session.keys import Keys
+from projector.session.merge import Kept
 from projector.session.past import Past
-from projector.session.planning import Noted, Planning
+from projector.session.planning import Planning
 from projector.session.rules import History, Work
 from projector.session.state import MESSAGE_S, SILENT, Plan, State, begun
 from projector.tools import shape_room
@@ -74,7 +75,7 @@ class Sitting:
             docket, calibration, keys or Keys(), history, stage, table=docket.table, truth=truth
         )
         self.compositor = Compositor(Painter(calibration.size, stage.ink.ground))
-        self.planning: Planning | Noted | None = None
+        self.planning: Planning | None = None
         self._ordered: Plan | None = None
         self._noted = self._notable(self.state)
         self._drag_noted = self._quiet_since = 0.0
@@ -113,7 +114,7 @@ class Sitting:
         """Whether a key means to leave at once."""
         return self.state.keys.action(name, "arrange") == "quit"
 
-    def offer(self, noted: Noted) -> None:
+    def offer(self, noted: Planning) -> None:
         """Show what she had noted and an edit of the docket contradicts, to take or to leave."""
         plan = Plan((), noted.best, noted.told, whole=True)
         self.planning, self._ordered = noted, plan
@@ -186,7 +187,8 @@ class Sitting:
                 made = made.tell(f"Kept as {name}. This one is as it was.", 12.0)
             elif journal is not None:
                 work = made.work
-                journal.reshape(docket.garment, work.lay, work.traced, made.settings())
+                kept = Kept(work.lay, work.traced, made.settings())
+                journal.reshape(docket.garment, kept)
         except ChalkbeamError as error:
             made = state.tell(f"Not kept: {error.faults[0]}", 20.0)
         self._take(made)

@@ -426,7 +426,7 @@ def test_an_old_calibration_is_questioned_with_one_key_or_press(days: float | No
                 x, y = sitting.state.calibration.to_projector(middle[None])[0]
                 sitting.pointer("down", float(x), float(y))
             else:
-                sitting.key(sitting.state.keys.shown(action))
+                sitting.key(sitting.state.keys.by_action[action][0])
             assert sitting.state.mode == "arrange"
             assert sitting.state.page == "" or not sitting.running
             assert (sitting.state.checking_at is not None) == (action == "check")
