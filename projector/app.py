@@ -69,6 +69,10 @@ def _pygame() -> Any:
 pygame = _pygame()
 
 
+def _px(size: tuple[int, int]) -> str:
+    return f"{size[0]} x {size[1]}"
+
+
 @dataclass(frozen=True)
 class Display:
     """A display of this machine: its number and size in px."""
@@ -153,7 +157,7 @@ class Beam:
         found = displays()
         notice = ""
         if display is not None and not 0 <= display < len(found):
-            listed = ", ".join(f"display {d.number} ({d.size[0]} x {d.size[1]})" for d in found)
+            listed = ", ".join(f"display {d.number} ({_px(d.size)})" for d in found)
             raise Refusal(
                 "no-such-display",
                 f"there is no display {display}. Found: {listed}.",
@@ -169,8 +173,8 @@ class Beam:
         if size is not None and tuple(size) != chosen.size:
             raise Refusal(
                 "other-size",
-                f"display {chosen.number} shows {chosen.size[0]} x {chosen.size[1]} px, but the "
-                f"calibration was made for {size[0]} x {size[1]}.",
+                f"display {chosen.number} shows {_px(chosen.size)} px, but the calibration was made "
+                f"for {_px(size)}.",
                 "Set the projector to the resolution it was calibrated at, or calibrate again.",
                 data={"display": list(chosen.size), "calibration": list(size)},
             )
@@ -180,15 +184,15 @@ class Beam:
             pygame.display.quit()
             raise Refusal(
                 "scaled",
-                f"the system gave {got[0]} x {got[1]} px on a display of "
-                f"{chosen.size[0]} x {chosen.size[1]}: the picture would be scaled.",
+                f"the system gave {_px(got)} px on a display of {_px(chosen.size)}: the picture "
+                "would be scaled.",
                 "Set the display's scaling to 100 % and its resolution to the projector's own.",
             )
         largest = _largest_mode(chosen.number)
         if largest is not None and largest[0] > chosen.size[0]:
             notice = (
-                f"The display can show {largest[0]} x {largest[1]}; it is set to "
-                f"{chosen.size[0]} x {chosen.size[1]}. Use the projector's own resolution, 100 %."
+                f"The display can show {_px(largest)}; it is set to {_px(chosen.size)}. "
+                "Use the projector's own resolution, 100 %."
             )
         pygame.mouse.set_visible(False)
         followed = None
@@ -318,10 +322,7 @@ class Beam:
         if size is None:
             return "The projector's display is off or unplugged"
         if size != was:
-            return (
-                f"The projector's display now shows {size[0]} x {size[1]} "
-                f"instead of {self.size[0]} x {self.size[1]}"
-            )
+            return f"The projector's display now shows {_px(size)} instead of {_px(self.size)}"
         return "The projector's display was turned or mirrored" if turned else ""
 
     def moved(self) -> bool:

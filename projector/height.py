@@ -57,10 +57,6 @@ class Height:
         """Height of the cloth's upper side above the calibrated plane, as far as is known."""
         return self.mat_mm + self.layers * (self.cloth_mm or 0.0)
 
-    def replace(self, **changes: Any) -> Height:
-        """With some fields changed."""
-        return replace(self, **changes)
-
     def to_dict(self) -> dict[str, Any]:
         """Plain data for the docket's ``table: {height: …}``."""
         out: dict[str, Any] = {}
@@ -151,10 +147,10 @@ def height_of(
     facts = calibration.facts
     lens = facts.get("lens_height_mm")
     if made.lens_mm is None and isinstance(lens, int | float) and lens > 0:
-        made = made.replace(lens_mm=float(lens))
+        made = replace(made, lens_mm=float(lens))
     x, y = facts.get("lens_foot_x_mm"), facts.get("lens_foot_y_mm")
     if made.foot_mm is None and isinstance(x, int | float) and isinstance(y, int | float):
-        made = made.replace(foot_mm=(float(x), float(y)))
+        made = replace(made, foot_mm=(float(x), float(y)))
     return made
 
 

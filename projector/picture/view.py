@@ -7,7 +7,7 @@ moves and turns over: it holds no scale, so nothing done at the table can lose t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -51,10 +51,6 @@ class View:
     def up_deg(self) -> float:
         """Turn of her right hand's direction in the table frame: text runs along it."""
         return SIDES[self.side]
-
-    def replace(self, **changes: Any) -> View:
-        """With some fields changed."""
-        return replace(self, **changes)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain data for the docket's ``table`` key."""

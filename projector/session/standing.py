@@ -13,7 +13,7 @@ from projector.session.words import chalk
 def side(state: State, large: bool) -> State:
     """The next side of the table to stand on: words turn, no line moves."""
     view = state.work.view
-    turned = view.replace(side=following(SIDES, view.side))
+    turned = replace(view, side=following(SIDES, view.side))
     state = state.change(replace(state.work, view=turned))
     if chalk(state):
         return state.tell("The words are turned to where you stand; no line has moved.")

@@ -153,11 +153,11 @@ def flip_cloth(state: State, large: bool) -> State:
     view = state.work.view
     box = used_box(state.stage.faces, state.work.placed()) or (0.0, 0.0, 0.0, 0.0)
     middle = np.array([0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])])
-    flipped = view.replace(mirror=not view.mirror)
+    flipped = replace(view, mirror=not view.mirror)
     a, b = view.table_from_cloth, flipped.table_from_cloth
     shift = a[:2, :2] @ middle - b[:2, :2] @ middle
     at = (view.at[0] + float(shift[0]), view.at[1] + float(shift[1]))
-    return _asked_first(state, "flip-cloth", flipped.replace(at=at))
+    return _asked_first(state, "flip-cloth", replace(flipped, at=at))
 
 
 def turn_cloth(state: State, large: bool) -> State:
@@ -166,7 +166,7 @@ def turn_cloth(state: State, large: bool) -> State:
     mx, my = (float(v) for v in state.stage.middle_mm)
     dx, dy = view.at[0] - mx, view.at[1] - my
     turn = math.remainder(view.turn_deg + 90.0, 360.0)
-    return _asked_first(state, "turn-cloth", view.replace(turn_deg=turn, at=(mx - dy, my + dx)))
+    return _asked_first(state, "turn-cloth", replace(view, turn_deg=turn, at=(mx - dy, my + dx)))
 
 
 def centre(state: State, large: bool) -> State:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -77,8 +77,8 @@ class Registration:
 
     def view(self, before: View) -> View:
         """The view with this turn and place; the side where she stands stays."""
-        return before.replace(
-            turn_deg=math.degrees(self.rotation), at=self.translation, mirror=self.mirrored
+        return replace(
+            before, turn_deg=math.degrees(self.rotation), at=self.translation, mirror=self.mirrored
         )
 
     def expected_error_mm(self, points_cloth: ArrayLike) -> Array:
@@ -193,11 +193,11 @@ class Alignment:
     bow_mm: float
     registration: Registration | None = None
 
-    def said(self, reach_mm: float = 1000.0) -> str:
+    def said(self) -> str:
         """What to tell her: the distance to check by tape, the turn, what pointing may cost."""
         if self.registration is not None:
             return told(self.registration, ("the first place", "the second place"))
-        slip = reach_mm * POINTER_MM * math.sqrt(2.0 / 3.0) / self.apart_mm
+        slip = 1000.0 * POINTER_MM * math.sqrt(2.0 / 3.0) / self.apart_mm
         parts = [
             f"The places are {length_text(round(self.apart_mm))} apart: check with the tape",
             f"turned by {self.turned_deg:+z.2f}°",
@@ -262,7 +262,7 @@ def align(
     on_line = middle + along * float((q[0] - middle) @ along)
     at = on_line - linear @ here
     turn_deg = math.remainder(view.turn_deg + turned, 360.0)
-    new = view.replace(turn_deg=turn_deg, at=(float(at[0]), float(at[1])))
+    new = replace(view, turn_deg=turn_deg, at=(float(at[0]), float(at[1])))
     anchors = carry(new.cloth_from_table, q)
     return Alignment(new, turned, anchors, apart, bow)
 

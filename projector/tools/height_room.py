@@ -77,7 +77,7 @@ class HeightTool(Tool):
 
     def press(self, state: State, at: Array) -> State:
         """The point of the table under the plumb line from the lens."""
-        return self.noted(state, self.height.replace(foot_mm=(float(at[0]), float(at[1]))))
+        return self.noted(state, replace(self.height, foot_mm=(float(at[0]), float(at[1]))))
 
     def items(self, state: State) -> Sequence[Item]:
         """A page of its own: what is measured, with a drawing; the foot of the lens, and the square to
@@ -93,14 +93,14 @@ class HeightTool(Tool):
         """The chosen field larger by so many mm."""
         h = self.height
         if self.field == "cloth":
-            h = h.replace(cloth_mm=round(max(0.0, (h.cloth_mm or 0.0) + by), 2))
+            h = replace(h, cloth_mm=round(max(0.0, (h.cloth_mm or 0.0) + by), 2))
         elif self.field == "mat":
-            h = h.replace(mat_mm=round(min(50.0, max(-50.0, h.mat_mm + by)), 2))
+            h = replace(h, mat_mm=round(min(50.0, max(-50.0, h.mat_mm + by)), 2))
         elif h.lens_mm is None:
             beam_mm = float(np.ptp(state.stage.lens.beam_mm[:, 0]))
-            h = h.replace(lens_mm=float(round(_START_THROW * beam_mm, -1)))
+            h = replace(h, lens_mm=float(round(_START_THROW * beam_mm, -1)))
         else:
-            h = h.replace(lens_mm=min(9000.0, max(300.0, h.lens_mm + by)))
+            h = replace(h, lens_mm=min(9000.0, max(300.0, h.lens_mm + by)))
         return self.noted(state, h)
 
     def noted(self, state: State, height: Height) -> State:

@@ -7,6 +7,7 @@ import itertools
 import json
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -327,7 +328,7 @@ def pointed(walk: Baywalk, truth: View, error: float = 0.0, seed: int = 0) -> Ba
 
 def off(view: View, by: float = 25.0, turn: float = 1.5) -> View:
     """The cloth laid down a little aside of where it was meant to lie."""
-    return view.replace(turn_deg=view.turn_deg + turn, at=(view.at[0] + by, view.at[1] - by))
+    return replace(view, turn_deg=view.turn_deg + turn, at=(view.at[0] + by, view.at[1] - by))
 
 
 def test_chalk_move_point_trace() -> None:
@@ -416,7 +417,7 @@ def test_her_side_and_the_words() -> None:
     """Directions are said from where she stands, and the view keeps her side."""
     plan = plan_bays(LAY, ideal(1200.0), View(), SHORT)
     for side, word in (("near", "left"), ("far", "right"), ("left", "towards"), ("right", "away")):
-        walk = start(plan, plan.view(0).replace(side=side))
+        walk = start(plan, replace(plan.view(0), side=side))
         moved = next_bay(walk)
         assert word in said(moved), side
         assert moved.view.side == side

@@ -67,7 +67,7 @@ def point_all(s: Sitting, truth: View, count: int = 99) -> None:
 
 def aside(view: View) -> View:
     """A cloth laid down by hand."""
-    return view.replace(turn_deg=view.turn_deg - 0.8, at=(view.at[0] + 9, view.at[1] - 4))
+    return replace(view, turn_deg=view.turn_deg - 0.8, at=(view.at[0] + 9, view.at[1] - 4))
 
 
 def test_tracing_a_lay_larger_than_the_beam_goes_by_bays(docket: Docket) -> None:
@@ -330,8 +330,10 @@ def test_only_the_part_of_this_bay_is_bright(docket: Docket) -> None:
 def test_align_by_pointer(docket: Docket) -> None:
     """Two places on the fold turn the lay onto the cloth; the same marks bring it back after a move."""
     s = Sitting(docket, ideal(1200.0))
-    truth = s.state.work.view.replace(
-        turn_deg=3.0, at=(s.state.work.view.at[0] + 5, s.state.work.view.at[1] + 20)
+    truth = replace(
+        s.state.work.view,
+        turn_deg=3.0,
+        at=(s.state.work.view.at[0] + 5, s.state.work.view.at[1] + 20),
     )
     marks = np.array([[100.0, 0.0], [900.0, 0.0]])
     s.key("e")
@@ -345,8 +347,10 @@ def test_align_by_pointer(docket: Docket) -> None:
     assert math.isclose(s.state.work.view.turn_deg, 3.0, abs_tol=1e-6)
     # moved: at the same marks
     s.state = s.state.change(replace(s.state.work, traced=("front/1",)))
-    lies = s.state.work.view.replace(
-        turn_deg=-2.0, at=(s.state.work.view.at[0] - 60, s.state.work.view.at[1] + 35)
+    lies = replace(
+        s.state.work.view,
+        turn_deg=-2.0,
+        at=(s.state.work.view.at[0] - 60, s.state.work.view.at[1] + 35),
     )
     s.key("e")
     assert "you marked" in s.state.tool.says(s.state)  # type: ignore[union-attr]

@@ -56,7 +56,7 @@ def test_lines_on_a_raised_cloth_have_true_length(seed: int) -> None:
     assert np.abs(better).max() < 2.5e-4  # the fit of this test's own calibration
     assert np.abs(better).max() < 0.25 * np.abs(plain).max()
     # without the foot sizes are the same; only the whole stands aside
-    no_foot = lengths(corrected(cal, known.replace(foot_mm=None)))[use] / want[use] - 1
+    no_foot = lengths(corrected(cal, replace(known, foot_mm=None)))[use] / want[use] - 1
     assert np.allclose(no_foot, better, atol=2e-5)
 
 

@@ -858,7 +858,7 @@ def test_esc_in_a_drag_puts_the_piece_back(moves: int, tmp_path: Path) -> None:
 def test_the_lay_under_chalk_moves_only_when_asked_twice(action: str, chalk: str) -> None:
     """Home, flip and quarter turn with chalk on the cloth are asked about; then done, and said so."""
     view = sit().state.work.view
-    view = view.replace(at=(view.at[0] + 4.0, view.at[1] + 3.0))
+    view = replace(view, at=(view.at[0] + 4.0, view.at[1] + 3.0))
     bays = {"bays": {"on": False, "chalked": ["A"]}} if chalk == "crosses" else {}
     sitting = sit(docket(table={"view": view.to_dict(), **bays}))
     if chalk != "crosses":
@@ -967,7 +967,7 @@ def test_a_view_belongs_to_its_calibration() -> None:
     )
     other = Sitting(docket(table=held), projector((960, 540), turn_deg=80.0))
     fresh = Sitting(docket(), projector((960, 540), turn_deg=80.0))
-    assert other.state.work.view == fresh.state.work.view.replace(side="right")
+    assert other.state.work.view == replace(fresh.state.work.view, side="right")
 
 
 # -- never lost ------------------------------------------------------------------------------------
@@ -1549,7 +1549,7 @@ def test_what_the_beam_would_hold_is_led_to_the_middle() -> None:
     """Out of the light only because the lay stands aside: the key that centres it, not the bays."""
     sitting = sit(docket(), (1920, 1080))
     view = sitting.state.work.view
-    aside = view.replace(at=(view.at[0] - 600.0, view.at[1]))
+    aside = replace(view, at=(view.at[0] - 600.0, view.at[1]))
     sitting.state = sitting.state.change(replace(sitting.state.work, view=aside))
     said = [line for line in words.lines(sitting.state) if "out of the light" in line]
     assert said and "[Home]" in said[0] and "bays" not in said[0]

@@ -8,7 +8,7 @@ the cells share the cloth out without gap, so no line is traced twice. Cloth mm.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,7 +103,7 @@ class Window:
         turn = View(self.turn_deg).table_from_cloth[:2, :2]
         middle = turn @ (0.5 * (np.array(self.low) + np.array(self.high)))
         at = middle - a @ np.array([0.5 * (rect[0] + rect[2]), 0.5 * (rect[1] + rect[3])])
-        return plain.replace(at=(float(at[0]), float(at[1])))
+        return replace(plain, at=(float(at[0]), float(at[1])))
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -142,7 +143,7 @@ def _turned(state: State, pieces: list[Laid], count: int) -> int:
     """How many bays it would take with the cloth turned a quarter; 0 when no fewer."""
     view = state.work.view
     try:
-        turned = view.replace(turn_deg=view.turn_deg + 90.0)
+        turned = replace(view, turn_deg=view.turn_deg + 90.0)
         cal, cloth = state.stage.calibration, state.docket.cloth
         return len(plan_bays(pieces, cal, turned, cloth, fewer_than=count))
     except InputError:

@@ -254,7 +254,7 @@ def _step(state: State, tool: BayTool, change: Callable[[Baywalk], Baywalk]) -> 
 
 def synced(state: State, tool: BayTool) -> State:
     """View, picture and docket after a step."""
-    walk = replace(tool.walk, view=tool.walk.view.replace(side=state.work.view.side))
+    walk = replace(tool.walk, view=replace(tool.walk.view, side=state.work.view.side))
     state = state.lies(walk.view)
     unlit = (0.0, 0.0)
     if walk.phase == "trace":

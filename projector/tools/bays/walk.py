@@ -259,7 +259,7 @@ def _wanted(plan: BayPlan, index: int, chalked: Sequence[str]) -> tuple[str, ...
 
 def _meant(walk: Baywalk, index: int) -> View:
     """How the cloth is meant to lie for a bay; she may have gone to another side since."""
-    return walk.plan.view(index).replace(side=walk.view.side)
+    return replace(walk.plan.view(index), side=walk.view.side)
 
 
 def _chalked(walk: Baywalk, taken: Sequence[Spot]) -> Array:
@@ -276,7 +276,7 @@ def _guess(walk: Baywalk, taken: Sequence[Spot]) -> View:
         with contextlib.suppress(InputError):
             return register(cloth, table, mirrored=meant.mirror).view(meant)
     off = table[-1] - carry(meant.table_from_cloth, cloth[-1:])[0]
-    return meant.replace(at=(meant.at[0] + float(off[0]), meant.at[1] + float(off[1])))
+    return replace(meant, at=(meant.at[0] + float(off[0]), meant.at[1] + float(off[1])))
 
 
 def in_any_order(cloth: Array, table: Array, meant: View) -> Registration:
