@@ -270,8 +270,8 @@ def test_current_piece_is_bright_others_faint() -> None:
     states = {p.key: words.shown(sitting.state, p).emphasis for p in sitting.state.work.placed()}
     assert states.pop(sitting.state.current) == "bright"
     assert set(states.values()) == {"faint"}
-    bright = sitting.state.stage.colour("cutting", "bright")
-    faint = sitting.state.stage.colour("cutting", "faint")
+    bright = sitting.state.stage.mark("cutting", [], "bright").colour
+    faint = sitting.state.stage.mark("cutting", [], "faint").colour
     assert contrast(faint, (0, 0, 0)) < 0.5 * contrast(bright, (0, 0, 0))
 
 
@@ -490,7 +490,7 @@ def test_labels_cross_no_line() -> None:
         face = sitting.state.stage.faces[p.piece]
         lines = [shapely.LineString(x) for kind in face.lines.values() for x in kind if len(x) > 1]
         letters = item.marks[-1]
-        assert letters.colour == sitting.state.stage.colour("label")
+        assert letters.colour == sitting.state.stage.mark("label", []).colour
         parts = [
             shapely.LineString(letters.points[i : i + 2]) for i in np.flatnonzero(letters.joined)
         ]
