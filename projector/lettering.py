@@ -297,10 +297,14 @@ def _curve(controls: list[Any], chords: int) -> list[Any]:
 
 def text_width(text: str, height_mm: float) -> float:
     """Width of one line of text, mm, at the capital height ``height_mm``."""
-    x = 0.0
-    for letter in _letters(text):
-        x += _SPACE if letter == " " else _glyph(letter)[1] + _GAP
-    return max(0.0, x - _GAP) * height_mm / CAP if text else 0.0
+    return _width(text) * height_mm / CAP
+
+
+@lru_cache(maxsize=4096)
+def _width(text: str) -> float:
+    letters = _letters(text)
+    wide = sum(_SPACE if letter == " " else _glyph(letter)[1] + _GAP for letter in letters)
+    return max(0.0, wide - _GAP)
 
 
 @lru_cache(maxsize=512)

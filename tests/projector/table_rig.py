@@ -14,6 +14,7 @@ from calibrate.calibration import Calibration
 from calibrate.model import ProjectorModel
 from configs.errors import InputError
 from drafting.docket import Docket
+from projector.picture import painter
 from projector.session.hold import give_back, take
 from projector.session.journal import Journal
 from projector.tools import shape_room
@@ -30,6 +31,11 @@ def is_open(path: Path) -> bool:
         return True
     give_back(path, handle)
     return False
+
+
+def leave_unpainted(patch: Any) -> None:
+    """No pixels are worked out: for what is asked of words and places alone. ``patch``: pytest's."""
+    patch.setattr(painter.Painter, "paint", lambda of, item: painter.EMPTY)
 
 
 _GRIPS: dict[str, Any] = {}

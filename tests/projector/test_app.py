@@ -782,7 +782,7 @@ def test_bars_read_at_first_light_take_the_prints_doubt_away(tmp_path: Path) -> 
     if pattern.ndim == 2:
         pattern = np.repeat(pattern[:, :, None], 3, axis=2)
     photo = table.with_sheets(sheets).photograph(
-        pattern, VirtualCamera.phone(4, table.beam_mm()), 6
+        pattern, VirtualCamera.phone(4, table.beam_mm(), (2016, 1512)), 6
     )
     cv2.imwrite(str(tmp_path / "IMG_1.jpg"), photo[:, :, ::-1])
     until(leading, "done", 60.0)

@@ -30,6 +30,12 @@ def lies_out(shown: Any, text: Text) -> bool:
     return p is not None and shown.state.stage.unlit(p) != ""
 
 
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Of what the states need as files, drafted once."""
+    return tmp_path_factory.mktemp("states")
+
+
 # in millimetres the largest picture differs little from the middle one: every fourth state does
 ASKED = [
     pytest.param(name, size, id=f"{name}-{size[0]}x{size[1]}")
@@ -40,15 +46,15 @@ ASKED = [
 
 @pytest.mark.parametrize(("name", "size"), ASKED)
 def test_texts_are_whole_and_apart(
-    name: str, size: tuple[int, int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    name: str, size: tuple[int, int], folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """No text leaves the picture, none lies on another, none but a piece's name half under something, none is smaller than
     8 mm; the strip is there in some form, but where the beam is dark, white or she has hidden it."""
-    monkeypatch.setenv("CHALKBEAM_HOME", str(tmp_path))
+    monkeypatch.setenv("CHALKBEAM_HOME", str(folder))
     remember_grips(monkeypatch)
     seen = Seen()
     seen.follow(monkeypatch)
-    shown = made(name, Rig(size, tmp_path))
+    shown = made(name, Rig(size, folder))
     texts = [t for t in seen.texts(painter_of(shown)) if not lies_out(shown, t)]
     w, h = size
     rim = 1.5 * w / WIDTHS[size]  # 1.5 mm
@@ -81,13 +87,13 @@ WAYS = [
 @pytest.mark.parametrize("name", WAYS)
 @pytest.mark.parametrize("who", ["Esc", "black", "mouse"])
 def test_every_state_has_a_way_out(
-    name: str, who: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    name: str, who: str, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With Esc alone, a presenter's black, forward and back alone, and a mouse alone, the table is
     left from wherever she stands; never at the first press, unless that is 'Quit' itself."""
     remember_grips(monkeypatch)
     Seen().follow(monkeypatch)
-    shown = made(name, Rig((1280, 720), tmp_path))
+    shown = made(name, Rig((1280, 720), folder))
     presses = 0
 
     def press(box: Any) -> None:

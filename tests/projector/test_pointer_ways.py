@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from table_rig import crowd, docket, projector, single_cloth
+from table_rig import crowd, docket, leave_unpainted, projector, single_cloth
 
 from projector.session import actions, words
 from projector.session.planning import Found
@@ -13,6 +13,12 @@ from projector.session.sitting import Sitting
 from projector.session.state import Plan
 
 BUTTON = "the strip's button"
+
+
+@pytest.fixture(autouse=True)
+def unpainted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where buttons lie and what they do is asked here, never a pixel."""
+    leave_unpainted(monkeypatch)
 
 
 def press(sitting: Sitting, action: str) -> None:

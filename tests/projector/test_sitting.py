@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 import shapely
 import yaml
-from table_rig import DATA, crowd, docket, projector, pull_the_plug, single_cloth
+from table_rig import DATA, crowd, docket, leave_unpainted, projector, pull_the_plug, single_cloth
 
 from drafting.docket import Docket
 from projector.lettering import text_strokes, text_width
@@ -575,6 +575,7 @@ def test_the_used_cloth_is_centred_in_the_beam() -> None:
         assert abs(d[0]) > 10 * abs(d[1])
 
 
+@pytest.mark.usefixtures("unpainted")
 def test_help_on_a_small_beam_has_pages() -> None:
     """On a beam of half a metre help goes on over several pages, shows all, then closes."""
     sitting = Sitting(docket(), projector((960, 600), 560.0))
@@ -620,6 +621,13 @@ def press_button(sitting: Sitting, action: str) -> None:
     press(sitting, {**shown.strip.buttons, **shown.pads}[action].mean(axis=0))
 
 
+@pytest.fixture
+def unpainted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For tests of words and places alone."""
+    leave_unpainted(monkeypatch)
+
+
+@pytest.mark.usefixtures("unpainted")
 @pytest.mark.parametrize("how", ["beam", "long", "turned"])
 def test_tracing_36_pieces_the_strip_is_there_and_works_by_pointer(how: str) -> None:
     """With pieces all over the beam the strip stays, off the piece traced, its buttons lit and true."""
@@ -657,6 +665,7 @@ def test_tracing_36_pieces_the_strip_is_there_and_works_by_pointer(how: str) -> 
         assert len(sitting.state.work.traced) == steps - 1
 
 
+@pytest.mark.usefixtures("unpainted")
 @pytest.mark.parametrize("how", ["turned", "long"])
 def test_what_is_said_stands_on_the_handle(how: str) -> None:
     """A message is on the table where the strip is small too, whole."""
@@ -897,6 +906,7 @@ def test_another_side_moves_no_line_and_says_so() -> None:
     assert "no line has moved" in words.lines(sitting.state)[0]
 
 
+@pytest.mark.usefixtures("unpainted")
 def test_a_press_beside_a_button_takes_no_hidden_piece() -> None:
     """Between and around the strip's buttons nothing is grabbed; only the buttons do something."""
     sitting = sit(crowd(), (1920, 1080))
@@ -925,6 +935,7 @@ def test_a_press_beside_a_button_takes_no_hidden_piece() -> None:
     assert hidden > 50  # pieces do lie there
 
 
+@pytest.mark.usefixtures("unpainted")
 @pytest.mark.parametrize("how", ["button", "handle"])
 def test_check_by_pointer_goes_beside_the_strip(how: str) -> None:
     """Pressed by pointer the check square stands in the light, off the strip and its own button."""
