@@ -94,25 +94,21 @@ def displays() -> list[Display]:
     """
     from configs.errors import Refusal
 
+    def none(what: str, where: str) -> Refusal:
+        remedy = "'chalkbeam frame' makes the picture without a display."
+        return Refusal("no-display", what, f"Run it on the {where}; {remedy}")
+
     try:
         pygame.display.init()
         sizes = pygame.display.get_desktop_sizes()
     except pygame.error as error:
-        raise Refusal(
-            "no-display",
-            f"no display can be opened ({error}).",
-            "Run it on the machine that the projector is plugged into; "
-            "'chalkbeam frame' makes the picture without a display.",
-        ) from error
+        where = "machine that the projector is plugged into"
+        raise none(f"no display can be opened ({error}).", where) from error
     driver = str(pygame.display.get_driver() or "")
     if driver in _UNSEEN and os.environ.get("SDL_VIDEODRIVER", "") != driver:
         pygame.display.quit()
-        raise Refusal(
-            "no-display",
-            "there is no screen to show it on.",
-            "Run it on the desktop of the machine that the projector is plugged into; "
-            "'chalkbeam frame' makes the picture without a display.",
-        )
+        where = "desktop of the machine that the projector is plugged into"
+        raise none("there is no screen to show it on.", where)
     return [Display(i, (int(w), int(h))) for i, (w, h) in enumerate(sizes)]
 
 

@@ -62,19 +62,18 @@ def look(camera: int, display: int | None, size: tuple[int, int], frames: int = 
     Raises:
         Refusal: no camera, no display of that size, or nothing seen.
     """
+    from functools import partial
+
+    import click
+
     from calibrate.camera import DeviceSource
     from calibrate.pattern import pattern_for
     from projector.app import Beam
 
+    say = partial(click.echo, err=True)
     with DeviceSource.open(camera) as source, Beam.open(display, size) as beam:
         pattern = pattern_for(beam.size)
-        return _one_position(source, beam, pattern, frames, 20.0, _to_stderr, False).seen
-
-
-def _to_stderr(words: str) -> None:
-    import click
-
-    click.echo(words, err=True)
+        return _one_position(source, beam, pattern, frames, 20.0, say, False).seen
 
 
 def _one_position(

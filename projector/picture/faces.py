@@ -114,11 +114,6 @@ class Faces(dict[str, Face]):
         return known[1]
 
 
-def lies_folded(piece: Piece, cloth: Cloth | None) -> bool:
-    """Whether the piece is laid as its half, on the fold of the cloth."""
-    return piece.fold is not None and cloth is not None and cloth.lays_on_fold(piece.name)
-
-
 def face_of(
     piece: Piece, allowances: dict[str, float] | None, cloth: Cloth | None, *, one_way: bool = False
 ) -> Face:
@@ -131,7 +126,7 @@ def face_of(
     """
     from drafting.export.marks import told_once
 
-    half = lies_folded(piece, cloth)
+    half = piece.fold is not None and cloth is not None and cloth.lays_on_fold(piece.name)
     shown = piece if half else piece.opened()
     cutting = piece.cutting_line(allowances) if half else piece.unfolded(allowances)
     sewing = shown.sewing_line

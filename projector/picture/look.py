@@ -173,25 +173,16 @@ def ink_for(cloth: tuple[Colour, ...]) -> str:
 PLAIN_LOOK = Look()
 
 
-def ink_of(docket: Docket, ink: str | None = None) -> str:
-    """The ink asked for, or the one that the docket's table remembers, or what suits its cloth."""
-    chosen = ink or docket.table.get("ink")
-    return chosen if chosen in INKS else ink_for(cloth_of(docket))
-
-
 def cloth_of(docket: Docket) -> tuple[Colour, ...]:
     """The colours of the docket's cloth, as far as they are known."""
     return () if docket.cloth is None else colours_in(docket.cloth.colour)
 
 
-def lines_of(docket: Docket, lines: str | None = None) -> str:
-    """Which lines: asked for, or as the docket's table remembers."""
-    chosen = lines or docket.table.get("lines") or "both"
-    return chosen if chosen in LINES else "both"
-
-
-def look_of(docket: Docket) -> Look:
-    """How the docket's ``table`` wants lines: ``ink``, ``lines``, ``weight``, ``width``.
+def look_of(
+    docket: Docket, ink: str | None = None, lines: str | None = None, weight: float | None = None
+) -> Look:
+    """How lines are wanted: as asked for, or as the docket's ``table`` remembers: ``ink`` (else what
+    suits its cloth), ``lines``, ``weight``, ``width``.
 
     ``width``: of the cutting line: ``1.2 mm`` or ``2 px``.
 
@@ -202,7 +193,7 @@ def look_of(docket: Docket) -> Look:
     from configs.reader import Reader
 
     table = Reader(docket.table, file=str(docket.path or "docket"), key="table")
-    weight = table.number("weight", 1.0, 0.1, 10.0)
+    kept = table.number("weight", 1.0, 0.1, 10.0)
     cut = None
     if table.has("width"):
         given = table.get("width")
@@ -214,4 +205,12 @@ def look_of(docket: Docket) -> Look:
         else:
             cut = (value, found[2])
     table.done()
-    return Look(ink_of(docket), lines_of(docket), weight, cut, cloth_of(docket))
+    cloth = cloth_of(docket)
+    ink, lines = ink or table.get("ink"), lines or table.get("lines")
+    return Look(
+        ink if ink in INKS else ink_for(cloth),
+        lines if lines in LINES else "both",
+        kept if weight is None else weight,
+        cut,
+        cloth,
+    )

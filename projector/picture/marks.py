@@ -189,6 +189,12 @@ def stepped(line: Array, step_mm: float) -> Array:
     return points_along(line, np.union1d(at, np.arange(0.0, at[-1], step_mm)))
 
 
+def box_of(points: Array) -> tuple[float, float, float, float]:
+    """x0, y0, x1, y1 about points (N, 2)."""
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return x0, y0, x1, y1
+
+
 def polyline(*points: tuple[float, float]) -> Array:
     """(N, 2) from corners."""
     return np.asarray(points, dtype=np.float64)

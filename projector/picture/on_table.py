@@ -13,6 +13,7 @@ from drafting.piece import alike
 from drafting.placement import carry
 from projector.picture.faces import Face, Faces, face_of
 from projector.picture.frame import Lens
+from projector.picture.marks import box_of
 from projector.picture.view import View, default_view
 
 if TYPE_CHECKING:
@@ -108,16 +109,9 @@ def used_box(
     stage_faces: Faces, lay: Iterable[Placement]
 ) -> tuple[float, float, float, float] | None:
     """x0, y0, x1, y1 of what lies on the cloth, cloth mm; None with nothing there."""
-    low, high = np.full(2, np.inf), np.full(2, -np.inf)
-    for p in lay:
-        if p.aside or p.piece not in stage_faces:
-            continue
-        a = p.cloth_from_piece
-        points = carry(a, stage_faces.of(p).outline)
-        low, high = np.minimum(low, points.min(axis=0)), np.maximum(high, points.max(axis=0))
-    if not np.isfinite(low).all():
-        return None
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+    here = [p for p in lay if not p.aside and p.piece in stage_faces]
+    rings = [carry(p.cloth_from_piece, stage_faces.of(p).outline) for p in here]
+    return box_of(np.concatenate(rings)) if rings else None
 
 
 def view_of(docket: Docket, calibration: Calibration) -> View:
@@ -140,7 +134,7 @@ def view_of(docket: Docket, calibration: Calibration) -> View:
         cloth = docket.cloth
         outline = cloth.lie_outline_mm if cloth is not None else None
         if outline is not None:
-            box = (*outline.min(axis=0), *outline.max(axis=0))
+            box = box_of(outline)
         else:
             box = (0.0, 0.0, 1000.0, cloth.width_mm if cloth is not None else 600.0)
     return default_view(lens.beam_mm, box, side=side)

@@ -287,11 +287,10 @@ class Painter:
         on = _reach_on(segments, half, ink)
         work = np.abs(segments[:, 2:] - segments[:, :2]).max(axis=1) + 2 * half + 3
         group = (np.cumsum(work * (3 * half + 3)) // _CHUNK).astype(np.int64)
-        tag = ink
         parts = []
         for start, stop in _runs(group):
             made = _samples(
-                segments[start:stop], half[start:stop], on[start:stop], tag[start:stop], self.size
+                segments[start:stop], half[start:stop], on[start:stop], ink[start:stop], self.size
             )
             if made[0].size:
                 parts.append(made)
@@ -381,7 +380,7 @@ def packed(rgb: NDArray[np.uint8]) -> NDArray[np.uint32]:
     return np.asarray(red << np.uint32(16) | green << np.uint32(8) | blue)
 
 
-def _joined(parts: Sequence[tuple[Any, ...]]) -> tuple[Any, ...]:
+def _joined(parts: Sequence[tuple[Any, ...]]) -> Any:
     return tuple(np.concatenate(column) for column in zip(*parts, strict=True))
 
 

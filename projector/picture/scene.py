@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from projector.picture import signs
-from projector.picture.look import INKS, LINES, ink_of, lines_of, look_of
+from projector.picture.look import INKS, LINES, look_of
 from projector.picture.on_table import copy_of, used_box, view_of
 from projector.picture.order import next_piece
 from projector.picture.painter import Painter
@@ -75,10 +75,7 @@ def render(
         faults = [Fault(where, "no piece lies on the cloth yet.", plan)]
     if faults:
         raise InputError(faults)
-    look = look_of(docket)
-    look = replace(look, ink=ink_of(docket, ink), lines=lines_of(docket, lines))
-    if weight is not None:
-        look = replace(look, weight=weight)
+    look = look_of(docket, ink, lines, weight)
     stage = Stage(docket, calibration, view or view_of(docket, calibration), look)
     items = []
     if cloth and mode != "plain":

@@ -240,8 +240,13 @@ def check_panel(stage: Stage, at_mm: Sequence[float] | Array) -> Array:
 
 def check_covers(stage: Stage, at_mm: Array, quads: Sequence[Array]) -> bool:
     """Whether a check square at a place reaches out of the light, or over one of some quads (4, 2)."""
+    import shapely
+
     panel = check_panel(stage, at_mm)
-    return not stage.lens.covers(panel).all() or any(_meet(panel, q) for q in quads)
+    ground = shapely.Polygon(panel)
+    return not stage.lens.covers(panel).all() or any(
+        map(ground.intersects, map(shapely.Polygon, quads))
+    )
 
 
 def check_corner(stage: Stage, at_mm: Array, keep_off: Sequence[Array] = ()) -> Array:
@@ -258,17 +263,6 @@ def check_corner(stage: Stage, at_mm: Array, keep_off: Sequence[Array] = ()) -> 
     if found is None:
         return np.asarray(at_mm, dtype=np.float64)
     return np.asarray(found + np.asarray(at_mm) - panel[0])
-
-
-def _meet(one: Array, other: Array) -> bool:
-    """Whether two convex quads (4, 2) have a place in common (separating axes)."""
-    for quad in (one, other):
-        d = np.roll(quad, -1, axis=0) - quad
-        for normal in np.column_stack([-d[:, 1], d[:, 0]]):
-            a, b = one @ normal, other @ normal
-            if a.max() < b.min() or b.max() < a.min():
-                return False
-    return True
 
 
 def _outside(line: Array, read: Array, boxes: Sequence[tuple[Array, Array]]) -> list[Array]:

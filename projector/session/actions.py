@@ -153,11 +153,8 @@ def done(state: State, name: str, *, large: bool = False) -> State:
         return state
     confirm = state.to_confirm if state.to_confirm == name else ""
     state = state.but(message=SILENT, to_confirm=confirm)  # it was about what she did before
-    if name == "leave" and state.drag is not None:
-        state = hand.put_back(state)
-    else:
-        state = _act(state, name, action.do, large)
-    return state
+    puts_back = name == "leave" and state.drag is not None
+    return hand.put_back(state) if puts_back else _act(state, name, action.do, large)
 
 
 def _act(state: State, name: str, do: Step, large: bool) -> State:

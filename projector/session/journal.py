@@ -14,6 +14,7 @@ import contextlib
 import errno
 import glob
 import hashlib
+import itertools
 import json
 import os
 import threading
@@ -262,12 +263,10 @@ class Journal:
         Raises:
             InputError: as `save`; the journal then stays.
         """
+        done = False
         try:
             self.save()
             done = True
-        except Exception:
-            done = False
-            raise
         finally:
             self._closing = True
             self._wake.set()
@@ -466,8 +465,5 @@ def lines_of(path: Path) -> list[dict[str, Any] | None]:
 
 def _free(journal: Path) -> Path:
     """A name for a journal put aside that no earlier one has."""
-    aside, n = journal.with_suffix(".left"), 1
-    while aside.exists():
-        n += 1
-        aside = journal.with_suffix(f".{n}.left")
-    return aside
+    names = (journal.with_suffix(f".{n}.left" if n > 1 else ".left") for n in itertools.count(1))
+    return next(name for name in names if not name.exists())

@@ -20,8 +20,6 @@ _SAME = {
     "comma": ",",
     "period": ".",
 }
-
-
 _PRINTED = {
     ",": ", comma",
     ".": ". point",

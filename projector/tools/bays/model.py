@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drafting.placement import Array
+from projector.picture.marks import box_of
 from projector.picture.view import View
 
 Mask = NDArray[np.bool_]
@@ -138,12 +139,6 @@ class BayPlan:
     def bay_of(self, key: str) -> tuple[int, ...]:
         """Indices of the bays in which a piece is traced."""
         return tuple(b.index for b in self.bays if key in b.keys)
-
-
-def box_of(points: Array) -> Box:
-    """x0, y0, x1, y1 about points (N, 2)."""
-    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-    return x0, y0, x1, y1
 
 
 def common_mm(one: Box, other: Box) -> tuple[float, float]:

@@ -14,7 +14,7 @@ from drafting.cloth import Cloth
 from drafting.outline import polyline_length
 from drafting.placement import Array
 from projector.picture.frame import Seen
-from projector.picture.marks import Index
+from projector.picture.marks import Index, box_of
 from projector.picture.view import View
 from projector.tools.bays.crosses import APART_MM, LEAST_ARM_MM, placed_crosses
 from projector.tools.bays.model import (
@@ -27,7 +27,6 @@ from projector.tools.bays.model import (
     Cross,
     Laid,
     Window,
-    box_of,
     common_mm,
     inside,
 )

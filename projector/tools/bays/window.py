@@ -123,12 +123,11 @@ def least_overlap(size: Array) -> Array:
 
 def _corners(normals: Array, reach: Array) -> Array | None:
     """(4, 2) corners of the four half planes taken in turn; None when they leave nothing."""
-    out = np.empty((4, 2))
-    for i in range(4):
-        pair = np.stack([normals[i], normals[(i + 1) % 4]])
-        if abs(np.linalg.det(pair)) < 1e-9:
-            return None
-        out[i] = np.linalg.solve(pair, reach[[i, (i + 1) % 4]])
+    pairs = np.stack([normals, np.roll(normals, -1, axis=0)], axis=1)
+    if np.any(np.abs(np.linalg.det(pairs)) < 1e-9):
+        return None
+    ends = np.stack([reach, np.roll(reach, -1)], axis=1)
+    out = np.linalg.solve(pairs, ends[..., None])[..., 0]
     return out if np.all(normals @ out.T <= reach[:, None] + 1e-6) else None
 
 
