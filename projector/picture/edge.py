@@ -27,18 +27,13 @@ def along_edge(stage: Stage, height_mm: float, *, far: bool = False) -> tuple[Ar
     y0 = float(base[:, 1].max()) + margin
     y1 = min(y0 + height_mm, float(roof[:, 1].min()) - margin)
     left, right = -math.inf, math.inf
-    middle = float(beam[:, 0].mean())
+    middle, after = float(beam[:, 0].mean()), np.roll(beam, -1, axis=0)
     for y in np.linspace(y0, y1, 9):
-        chords = _crossings(beam, float(y))
-        left = max(left, max((x for x in chords if x < middle), default=-math.inf))
-        right = min(right, min((x for x in chords if x > middle), default=math.inf))
+        hit = (beam[:, 1] <= y) != (after[:, 1] <= y)
+        share = (y - beam[hit, 1]) / (after[hit, 1] - beam[hit, 1])
+        chords = beam[hit, 0] + share * (after[hit, 0] - beam[hit, 0])
+        left = max(left, float(chords[chords < middle].max(initial=-math.inf)))
+        right = min(right, float(chords[chords > middle].min(initial=math.inf)))
     left, right = left + margin, right - margin
     origin = stage.read @ np.array([left, y0 if not far else -y1])
     return stage.reading_frame(origin), right - left, y1 - y0
-
-
-def _crossings(points: Array, y: float) -> list[float]:
-    a, b = points, np.roll(points, -1, axis=0)
-    hit = (a[:, 1] <= y) != (b[:, 1] <= y)
-    share = (y - a[hit, 1]) / (b[hit, 1] - a[hit, 1])
-    return [float(v) for v in a[hit, 0] + share * (b[hit, 0] - a[hit, 0])]

@@ -125,11 +125,6 @@ class Look:
     cut: tuple[float, str] | None = None
     cloth: tuple[Colour, ...] = ()
 
-    @property
-    def inked(self) -> Ink:
-        """The ink with colours that are seen on this cloth."""
-        return suited(self.ink, self.cloth)
-
 
 @cache
 def suited(ink: str, cloth: tuple[Colour, ...]) -> Ink:

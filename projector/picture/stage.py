@@ -25,6 +25,7 @@ from projector.picture.look import (
     STYLES,
     Ink,
     Look,
+    suited,
 )
 from projector.picture.marks import Item, Mark, mark, polyline, ring, stepped
 from projector.picture.on_table import at_cloth, faces_of, reading_direction, used_box
@@ -132,8 +133,8 @@ class Stage:
 
     @property
     def ink(self) -> Ink:
-        """The ink in use."""
-        return self.look.inked
+        """The ink in use, its colours seen on this cloth."""
+        return suited(self.look.ink, self.look.cloth)
 
     def mark(
         self, kind: str, lines: Iterable[Array], emphasis: str = "plain", *, wider: float = 1.0

@@ -56,14 +56,11 @@ def with_noted(docket_path: Path) -> Recovered:
         found = _noted(Docket.load(docket_path), path)
         if _digest(docket_path) == before:  # else the table saved in between: once more
             break
-    note = ""
-    if found.against:
-        keys = ", ".join(p.key for p in found.against)
-        note = (
-            f"the table had moved {keys}, and so did an edit since: the file's places are taken. "
-            "The table shows its own at the next start."
-        )
-    return replace(found, note=note)
+    if not found.against:
+        return found
+    keys = ", ".join(p.key for p in found.against)
+    note = f"the table had moved {keys}, and so did an edit since: the file's places are taken. "
+    return replace(found, note=f"{note}The table shows its own at the next start.")
 
 
 def forget(docket_path: Path) -> None:

@@ -67,31 +67,24 @@ def together(dockets: Sequence[Docket]) -> Together:
     """
     others, unlaid, said = _sharing(dockets)
     prefixes = _prefixes(dockets, others)
-    pieces: dict[str, Piece] = {}
-    allowances: dict[str, dict[str, float]] = {}
-    quantity: dict[str, int] = {}
+    own: dict[str, tuple[Docket, str]] = {}
     still: list[Placement] = []
     for i, (prefix, one) in enumerate(zip(prefixes, (*dockets, *others), strict=True)):
-        lies = {p.piece for p in one.placed()}
-        for name, piece in one.pieces().items():
-            if i >= len(dockets) and name not in lies:
-                continue  # not on the cloth, and not to be laid now
-            pieces[prefix + name] = piece
-            allowances[prefix + name] = one.allowances_for(name)
-            quantity[prefix + name] = one.quantity
-        if i >= len(dockets):
-            still += [
-                dataclasses.replace(p, piece=prefix + p.piece, locked=True) for p in one.placed()
-            ]
+        names = set(one.pieces())
+        if i >= len(dockets):  # not to be laid now: what lies on the cloth alone counts
+            names &= {p.piece for p in one.placed()}
+            lying = (dataclasses.replace(p, piece=prefix + p.piece) for p in one.placed())
+            still += [dataclasses.replace(p, locked=True) for p in lying]
+        own |= {prefix + name: (one, name) for name in one.pieces() if name in names}
     cloths = [d.cloth for d in (dockets[0], *others) if d.cloth is not None]
     return Together(
         cloths[0] if cloths else None,
         tuple(prefixes[: len(dockets)]),
-        pieces,
+        {key: one.pieces()[name] for key, (one, name) in own.items()},
         tuple(still),
         tuple(others),
-        allowances,
-        quantity,
+        {key: one.allowances_for(name) for key, (one, name) in own.items()},
+        {key: one.quantity for key, (one, _) in own.items()},
         tuple(said),
         tuple(unlaid),
     )

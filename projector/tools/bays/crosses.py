@@ -170,18 +170,15 @@ def _on_cloth(points: Array, cloth: Cloth | None) -> Mask:
     """(N,) on the cloth and away from its rim; everywhere when its size is not known."""
     if cloth is None:
         return np.ones(len(points), dtype=bool)
-    outline = cloth.lie_outline_mm
+    outline, e = cloth.lie_outline_mm, FROM_EDGE_MM
+    plain = outline is None or (cloth.outline is None and not cloth.holes)
     if outline is None:
-        width = cloth.lie_width_mm
-        e = FROM_EDGE_MM
-        good = points[:, 0] >= e
-        return np.asarray(
-            good if not width else good & (points[:, 1] >= e) & (points[:, 1] <= width - e)
-        )
-    rings = [np.asarray(r, dtype=np.float64) for r in (outline, *cloth.holes)]
-    if len(rings) == 1 and cloth.outline is None:  # a plain length of cloth: no geometry needed
-        low, high = rings[0].min(axis=0) + FROM_EDGE_MM, rings[0].max(axis=0) - FROM_EDGE_MM
+        width = cloth.lie_width_mm or math.inf
+        outline = np.array([(0.0, 0.0 if math.isfinite(width) else -math.inf), (math.inf, width)])
+    if plain:  # a length of cloth: no geometry needed
+        low, high = outline.min(axis=0) + e, outline.max(axis=0) - e
         return np.asarray(((points >= low) & (points <= high)).all(axis=1))
+    rings = [np.asarray(r, dtype=np.float64) for r in (outline, *cloth.holes)]
     ok = within(points, rings[:1])
     for hole in rings[1:]:
         ok &= ~within(points, [hole])
