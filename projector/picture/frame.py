@@ -73,12 +73,13 @@ class Lens:
 
     def frame(self, item: Item) -> FrameItem:
         """An item through the lens."""
-        return self._through(item.key, item.packed, _carried(item))
+        points = carry(item.table_from_item, item.packed.points)
+        return self._through(item.key, item.packed, points)
 
     def frame_joined(self, items: Sequence[Item]) -> FrameItem:
         """Several items through the lens at once, as one under the first one's name."""
         packs = [i.packed for i in items]
-        points = np.concatenate([_carried(i) for i in items])
+        points = np.concatenate([carry(i.table_from_item, i.packed.points) for i in items])
         start = np.cumsum([0, *(len(p.points) for p in packs[:-1])])
         number = np.cumsum([0, *(len(p.colours) for p in packs[:-1])])
         joined = Packed(
@@ -136,12 +137,6 @@ class Lens:
             last = np.array(self.calibration.size) - 0.5
             out[near] = ((px >= -0.5) & (px <= last)).all(axis=1)
         return out
-
-
-def _carried(item: Item) -> Array:
-    """(N, 2) an item's points on the table, mm."""
-    a = item.table_from_item
-    return carry(a, item.packed.points)
 
 
 def _rim(cal: Seen, grow_px: float) -> Array:

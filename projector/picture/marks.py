@@ -19,7 +19,6 @@ from drafting.placement import Array, carry
 from projector.picture.contrast import Colour
 
 Index = NDArray[np.int64]
-SOLID: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +116,7 @@ def mark(
     *,
     width_mm: float,
     colour: Colour,
-    dash: Sequence[float] = SOLID,
+    dash: Sequence[float] = (),
     step_mm: float = 40.0,
     width_px: float | None = None,
     kind: str = "",

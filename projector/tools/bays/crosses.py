@@ -24,7 +24,7 @@ from projector.tools.bays.model import (
     Mask,
     inside,
 )
-from projector.tools.bays.plane import distance_to, gap_to, within
+from projector.tools.bays.plane import gap_to, tree_of, within
 
 LEAST_ARM_MM = 5.0
 _CLEAR_MM = 1.0  # between the tip of a cross and the nearest line
@@ -183,4 +183,4 @@ def _on_cloth(points: Array, cloth: Cloth | None) -> Mask:
     for hole in rings[1:]:
         ok &= ~within(points, [hole])
     closed = [np.vstack([r, r[:1]]) for r in rings]
-    return np.asarray(ok & (distance_to(points, closed) >= FROM_EDGE_MM))
+    return np.asarray(ok & (gap_to(points, tree_of(closed)) >= FROM_EDGE_MM))

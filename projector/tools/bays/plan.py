@@ -30,7 +30,7 @@ from projector.tools.bays.model import (
     common_mm,
     inside,
 )
-from projector.tools.bays.plane import clip, distance_to, lines_here, tree_of
+from projector.tools.bays.plane import clip, gap_to, lines_here, tree_of
 from projector.tools.bays.window import TIGHTER, least_overlap, window_for
 
 _SMALL_SHARE = 0.6  # of the window: up to this a piece is not cut when that can be avoided
@@ -384,8 +384,8 @@ def fits(plan: BayPlan, pieces: Sequence[Laid], chalked: Iterable[str] = ()) -> 
     And no cross that is still to be ``chalked`` has come to lie on a line.
     """
     ahead = np.array([c.at for c in plan.crosses.values() if c.label not in set(chalked)])
-    lines = [line for p in pieces for line in p.runs()]
-    if float(distance_to(ahead.reshape(-1, 2), lines).min(initial=np.inf)) < LEAST_ARM_MM:
+    lines = tree_of(line for p in pieces for line in p.runs())
+    if float(gap_to(ahead.reshape(-1, 2), lines).min(initial=np.inf)) < LEAST_ARM_MM:
         return False
     if {p.key for p in pieces} != {k for b in plan.bays for k in b.keys}:
         return False

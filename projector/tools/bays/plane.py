@@ -27,11 +27,6 @@ def within(points: Array, rings: Iterable[Array]) -> Mask:
     return out
 
 
-def distance_to(points: Array, lines: Iterable[Array]) -> Array:
-    """(N,) distance of points (N, 2) from the nearest of the open lines; infinite with none."""
-    return gap_to(points, tree_of(lines))
-
-
 def tree_of(lines: Iterable[Array]) -> STRtree | None:
     """Open lines (N, 2) made ready for many questions of `gap_to`; None without any."""
     import shapely
