@@ -205,20 +205,12 @@ class Compositor:
 
     def _board(self, state: State) -> Item:
         """The page of everything."""
-        row = row_of(state)
-        groups = groups_of(state)
-        names = [n for g in groups.values() for n in g]
+        row, title = row_of(state), f"All: {state.mode}"
+        groups = {g: words.buttons(state, n, row) for g, n in groups_of(state).items()}
         first, focus = state.board_from, state.board_focus
-        above = self._strip_mm()
-
-        def page(marked: str) -> tuple[Item, dict[str, Array], int]:
-            made = {g: words.buttons(state, n, row, marked) for g, n in groups.items()}
-            return pages.board(state.stage, f"All: {state.mode}", made, first, above)
-
-        item, places, after = page("")
-        there = [n for n in names if n in places]
-        if focus < len(there):  # which buttons stand on this part does not hang on the mark
-            item, places, after = page(there[focus])
+        item, places, after = pages.board(
+            state.stage, title, groups, first, self._strip_mm(), focus
+        )
         self.shown = replace(self.shown, pads=places, next_row=after)
         return item
 

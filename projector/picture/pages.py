@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,12 +23,18 @@ STRIP_MM = 66.0  # what a strip of buttons alone takes of a page
 
 
 def board(
-    stage: Stage, title: str, groups: Mapping[str, Sequence[Button]], first: int, above_mm: float
+    stage: Stage,
+    title: str,
+    groups: Mapping[str, Sequence[Button]],
+    first: int,
+    above_mm: float,
+    focus: int,
 ) -> tuple[Item, dict[str, Array], int]:
     """A page of buttons in groups, each with its name: the item, where each button lies (4, 2)
     table mm, and the first row of the next page, 0 when all have found room.
 
-    ``first``: the row of buttons that it begins with; ``above_mm``: what the strip takes below.
+    ``first``: the row of buttons that it begins with; ``above_mm``: what the strip takes below;
+    ``focus``: which button on it is marked.
     """
     frame, length, height = along_edge(stage, 1e9)
     top, side = height - 18.0, _SIDE_MM
@@ -52,7 +58,8 @@ def board(
         strong += [s + np.array([side, middle]) for s in text_strokes(name, letters)]
         x = side + names_mm
         for button in buttons:
-            x += row.put(button, x, y, pitch - GAP_MM) + GAP_MM
+            made = replace(button, marked=len(row.places) == focus)
+            x += row.put(made, x, y, pitch - GAP_MM) + GAP_MM
     marks = [stage.mark("strong", strong), *row.marks(stage)]
     item = Item("page", tuple(m for m in marks if len(m.points)), frame)
     places = {name: carry(frame, box) for name, box in row.places.items()}

@@ -198,8 +198,8 @@ def lines_for(state: State, strip: Strip | None) -> tuple[str, ...]:
     return short_lines(state) if strip.small else lines(state)
 
 
-def buttons(state: State, names: Iterable[str], row: Row, marked: str = "") -> list[Button]:
-    """Buttons of a row as they are printed; ``marked``: the one that the next press does."""
+def buttons(state: State, names: Iterable[str], row: Row) -> list[Button]:
+    """Buttons of a row as they are printed."""
     mode_words = MODE_WORDS.get(state.mode, {})
     on = {"check": state.checking_at is not None}
     on |= {"help": state.page == "help", "more": state.page == "all"}
@@ -209,7 +209,6 @@ def buttons(state: State, names: Iterable[str], row: Row, marked: str = "") -> l
             (row.words or {}).get(name) or mode_words.get(name) or ACTIONS[name].words,
             state.key_words(name),
             on=on.get(name, False),
-            marked=name == marked,
         )
         for name in names
     ]

@@ -1,7 +1,7 @@
 """Bays at the table: tracing a lay that is larger than the beam, with the cloth moved between.
 
-Between the table and the pure steps of `baywalk`: holds one state of theirs, shows it as marks of
-light, and keeps it in the docket's ``table`` after every step.
+Between the table and the pure steps of `walk`: holds one state of theirs, shows it as marks of light,
+and keeps it in the docket's ``table`` after every step.
 """
 
 from __future__ import annotations
