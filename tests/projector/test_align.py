@@ -192,7 +192,7 @@ def test_the_same_marks_again_after_a_move() -> None:
     first, made = Pointing().point(tuple(pointed[0]), View())
     assert made is None and "as far from the first" in first.asks()
     kept, made = first.point(tuple(pointed[1]), View())
-    assert made is not None and "82 cm apart" in kept.said
+    assert made is not None and "82 cm apart" in made.said()
     moved = View(7.0, (300.0, 90.0))
     marks = carry(moved.table_from_cloth, made.anchors_cloth)
     redone = align_again(made.view, marks, kept.anchors)
