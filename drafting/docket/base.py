@@ -83,10 +83,6 @@ class Base:
             drafted=read_entries(top, "drafted"),
             path=path,
         )
-        if recipe.has("changes"):
-            from drafting.shaping.changes import read_changes
-
-            read_changes(recipe)
         read_with(recipe)
         top.done()
         return base
@@ -108,9 +104,11 @@ class Base:
 
 
 def read_with(garment: Reader) -> None:
-    """Note what is wrong with the blocks that are sewn to a garment: its list ``with``."""
+    """Note what is wrong with a garment's changes, and with the blocks that are sewn to it."""
     from drafting.shaping.changes import read_changes
 
+    if garment.has("changes"):
+        read_changes(garment)
     for row in garment.rows("with", _WITH_KEYS):
         if not isinstance(row.get("block"), str):
             row.note("block", "is missing.", "'chalkbeam blocks' lists what can be drafted.")

@@ -7,7 +7,7 @@ the garment says itself; every fault is told by the docket's own keys.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
@@ -147,6 +147,8 @@ def drafted(docket: Docket) -> tuple[Draft | None, dict[str, Piece]]:
     Raises:
         InputError, DraftError: as `Docket.draft`.
     """
+    from drafting.blocks import names
+
     recipe, body = docket._recipe, docket.measurements
     if recipe.get("block") is None and not parts_of(docket):
         return None, imported_of(docket)
@@ -164,24 +166,23 @@ def drafted(docket: Docket) -> tuple[Draft | None, dict[str, Piece]]:
             remedy = "Correct its line 'unit:', or the numbers."
             raise InputError.of(where, body.unit_doubt, remedy) from error
         faults = [_of_garment(docket, f) for f in error.faults]
-        if isinstance(error, InputError):
-            faults += _strange_edges(docket)
+        garment = docket.garment or {}
+        if isinstance(error, InputError) and not (
+            garment.get("changes") or garment.get("with") or docket.base
+        ):  # else an edge may be of what is made there
+            block = str(recipe["block"])
+            if block in names():
+                faults += strange_edges(block, docket.allowances, docket._where("allowances"))
         raise type(error)(faults) from error
 
 
-def _strange_edges(docket: Docket) -> list[Fault]:
-    """Edges that allowances name and no style of the block has; none where changes make edges."""
-    from drafting.blocks import edge_names, names
+def strange_edges(block: str, edges: Iterable[str], where: str) -> list[Fault]:
+    """Edges that allowances name and no style of a block has, each with the nearest one."""
+    from drafting.blocks import edge_names
 
-    garment = docket.garment or {}
-    block = docket._recipe["block"]
-    if block not in names() or garment.get("changes") or garment.get("with") or docket.base:
-        return []
-    known = {*edge_names(str(block)), "all"}
+    known = {*edge_names(block), "all"}
     return [
-        Fault(docket._where("allowances"), f"there is no edge '{e}'.", nearest(e, known))
-        for e in docket.allowances
-        if e not in known
+        Fault(where, f"there is no edge '{e}'.", nearest(e, known)) for e in edges if e not in known
     ]
 
 

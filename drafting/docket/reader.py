@@ -13,11 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from configs.errors import InputError, short
-from configs.reader import Reader, kind_of, nearest, unknown_keys
+from configs.reader import Reader, kind_of, unknown_keys
 from drafting.allowance import MOST_MM, SMALL_ALLOWANCE_MM
 from drafting.cloth import Cloth
 from drafting.docket.base import Base, read_with
 from drafting.docket.cloths import Of, cloth_for, cut_here, read_cloths, read_of
+from drafting.docket.making import strange_edges
 from drafting.docket.named import loaded, read_measurements
 from drafting.docket.text import WRITTEN
 from drafting.fit import FORM
@@ -114,12 +115,10 @@ def _garment_faults(top: Reader, garment: Mapping[str, Any] | None) -> None:
         lambda: len(parse_fit(garment.get("fit"), top.unit, f"{at}.fit")),
     ):
         top.tried(read, 0)
-    known = {*block.edges, "all"}
-    plain = top.get("allowances")
-    made_here = garment.get("changes") or garment.get("with")
-    for edge in plain if isinstance(plain, Mapping) and not made_here else ():
-        if edge not in known and not isinstance(plain[edge], Mapping):
-            top.note("allowances", f"there is no edge '{edge}'.", nearest(str(edge), known))
+    sizes = top.get("allowances")
+    if isinstance(sizes, Mapping) and not garment.get("changes") and not garment.get("with"):
+        named = [str(e) for e, mm in sizes.items() if not isinstance(mm, Mapping)]
+        top.faults += strange_edges(name, named, top.place("allowances"))
 
 
 def _inherited(top: Reader, of: Of, garment: Docket) -> dict[str, Any]:
@@ -170,10 +169,6 @@ def _garment(top: Reader) -> Mapping[str, Any] | None:
         garment.note(
             "fit", f"should be a list of changes, not {kind_of(fit)}.", f"Write '- {FORM}'."
         )
-    if garment.has("changes"):
-        from drafting.shaping.changes import read_changes
-
-        read_changes(garment)
     read_with(garment)
     return _named(garment)
 

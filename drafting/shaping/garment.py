@@ -15,6 +15,7 @@ from drafting.blocks import Draft
 from drafting.piece import Piece
 from drafting.shaping.changes import Change, replay
 from drafting.shaping.measured import checks_now, girths_now, with_lines, without_lines
+from drafting.shaping.places import neighbours
 from drafting.shaping.state import Work
 from drafting.sheet.making import Task
 from drafting.truing import Corner, Run, check_dart_runs
@@ -90,8 +91,7 @@ def _corners(corner: Corner, work: Work) -> list[Corner]:
 
 
 def _meet(piece: Piece, before: str, after: str) -> bool:
-    ring = list(piece.edges)
-    return before in ring and ring[(ring.index(before) + 1) % len(ring)] == after
+    return before in piece.edges and neighbours(piece, before)[1] == after
 
 
 def _runs(run: Run, work: Work) -> list[Run]:
