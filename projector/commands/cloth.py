@@ -80,7 +80,7 @@ class ClothCommand(CommandLine):
 
         calibration = Calibration.load(self.calibration_file) if self.calibration_file else newest()
         if self.light is not None:
-            _write_light(self.light, self.size, calibration)
+            self._write_light(self.light, calibration)
             return
         if self.size is not None:
             raise InputError.of("--size", "goes with --light.", "Leave it out.")
@@ -88,16 +88,15 @@ class ClothCommand(CommandLine):
             what = "needs a PHOTO, or --live to look with a camera."
             raise InputError.of("cloth", what, "Give one of the two.")
         if self.out is None and self.into is None:
-            raise InputError.of(
-                "cloth", "does not know where to write.", "Give --out cloth.yaml, or --into."
-            )
+            remedy = "Give --out cloth.yaml, or --into."
+            raise InputError.of("cloth", "does not know where to write.", remedy)
         if not 0 <= self.keep_off <= 100:
             raise InputError.of("--keep-off", f"{self.keep_off:g} mm is no rim.", "3 mm is usual.")
         if self.grain is not None and self.grain_side is not None:
             raise InputError.of("--grain", "and --grain-side say the same.", "Give one of the two.")
         beside = (self.out or self.into or Path()).with_suffix(".png" if self.out else ".cloth.png")
         look_over([], [("", beside, PICTURE, False)])
-        picture, name = _picture(self.photo, calibration, self.camera, self.display)
+        picture, name = self._picture(calibration)
         view = view_of(picture, calibration, name)
         found = scan(picture, view, grain_deg=self.grain, grain_side=self.grain_side, name=name)
         made = remnant(found, self.keep_off, name)
@@ -135,43 +134,39 @@ class ClothCommand(CommandLine):
         tell((*view.notes, *found.notes, *made.notes), "Note: ")
         click.echo("Written: " + ", ".join(str(p) for p in written))
 
+    def _write_light(self, path: Path, calibration: Calibration | None) -> None:
+        from calibrate.cloth_scan.view import scan_light
 
-def _write_light(path: Path, size: tuple[int, int] | None, calibration: Calibration | None) -> None:
-    from calibrate.cloth_scan.view import scan_light
-
-    if size is None and calibration is None:
-        raise InputError.of(
-            "--light", "needs the projector's resolution.", "Give --size 1920x1080."
+        size = self.size or (calibration.size if calibration is not None else None)
+        if size is None:
+            what = "needs the projector's resolution."
+            raise InputError.of("--light", what, "Give --size 1920x1080.")
+        write_picture(path, scan_light(size).image())
+        click.echo(
+            f"Written: {path}. Show it full screen on the projector, lay the cloth flat inside the "
+            "white, and photograph all four chequered corners. Never look into the lens."
         )
-    wanted = size if size is not None else calibration.size  # type: ignore[union-attr]
-    write_picture(path, scan_light(wanted).image())
-    click.echo(
-        f"Written: {path}. Show it full screen on the projector, lay the cloth flat inside the "
-        "white, and photograph all four chequered corners. Never look into the lens."
-    )
 
+    def _picture(self, calibration: Calibration | None) -> tuple[Image, str]:
+        """The photo, or what a camera sees of the light, and its name."""
+        import numpy as np
 
-def _picture(
-    photo: Path | None, calibration: Calibration | None, camera: int, display: int | None
-) -> tuple[Image, str]:
-    import numpy as np
+        from calibrate.photo import read_photo
 
-    from calibrate.photo import read_photo
+        if self.photo is not None:
+            return read_photo(self.photo), str(self.photo)
+        if calibration is None:
+            what = "is missing, and the store is empty."
+            raise InputError.of("--calibration", what, "Calibrate first.")
+        from calibrate.camera import DeviceSource, mean_frame
+        from calibrate.cloth_scan.view import scan_light
+        from projector.app import Beam
 
-    if photo is not None:
-        return read_photo(photo), str(photo)
-    if calibration is None:
-        raise InputError.of(
-            "--calibration", "is missing, and the store is empty.", "Calibrate first."
-        )
-    from calibrate.camera import DeviceSource, mean_frame
-    from calibrate.cloth_scan.view import scan_light
-    from projector.app import Beam
-
-    with DeviceSource.open(camera) as source, Beam.open(display, calibration.size) as beam:
-        light = scan_light(calibration.size).image()
-        beam.show(np.repeat(light[..., None], 3, axis=2))
-        beam.wait(source.settle_seconds)
-        for _ in range(source.stale):
-            source.read()
-        return mean_frame(source, 30), source.name
+        size = calibration.size
+        with DeviceSource.open(self.camera) as source, Beam.open(self.display, size) as beam:
+            light = scan_light(size).image()
+            beam.show(np.repeat(light[..., None], 3, axis=2))
+            beam.wait(source.settle_seconds)
+            for _ in range(source.stale):
+                source.read()
+            return mean_frame(source, 30), source.name

@@ -44,6 +44,7 @@ class DraftCommand(CommandLine):
         from drafting.docket.telling import told_in
         from drafting.export.svg import pieces_svg
         from drafting.report import report
+        from drafting.steps import steps_pdf, steps_svg
         from drafting.strips import pieced
         from projector.drafted import keep_clean
 
@@ -53,9 +54,7 @@ class DraftCommand(CommandLine):
             raise click.MissingParameter(ctx=context, param=missing)
         read = Docket.load(self.docket)
         if self.why or self.slips:
-            _explain(
-                read.draft(), self.why, self.out if self.slips else None, self.slips, self.as_json
-            )
+            self._explain(read.draft())
             return 0
         assert self.out is not None
         made = report(read)
@@ -68,12 +67,11 @@ class DraftCommand(CommandLine):
         drawn["truing.txt"] = made.text()
         written = list(drawn)
         if self.steps:
-            shown = _drawn_steps(made.draft, read.title)
-            drawn |= shown
-            written += ["steps.pdf", f"steps/ ({len(shown) - 1} pictures)"]
-        files = {
-            n: marked(d if isinstance(d, bytes) else d.encode("utf-8")) for n, d in drawn.items()
-        }
+            shown = {f"steps/{name}": text for name, text in steps_svg(made.draft).items()}
+            drawn |= {"steps.pdf": steps_pdf(made.draft, title=read.title), **shown}
+            written += ["steps.pdf", f"steps/ ({len(shown)} pictures)"]
+        as_bytes = {n: d if isinstance(d, bytes) else d.encode() for n, d in drawn.items()}
+        files = {n: marked(d) for n, d in as_bytes.items()}
         write_all({self.out / name: (data, kind_named(name)) for name, data in files.items()})
         cleared = keep_clean(self.out, self.docket, files)
         if self.as_json:
@@ -83,67 +81,57 @@ class DraftCommand(CommandLine):
             tell(cleared)
         return 1 if made.failed else 0
 
+    def _explain(self, made: Draft) -> None:
+        """What an edge hangs on, and what a centimetre's slip of the tape does: tables, or JSON."""
+        from drafting import slips as of
+        from drafting.measurements import REGISTRY
 
-def _explain(made: Draft, edge: str | None, out: Path | None, slips: bool, as_json: bool) -> None:
-    """What an edge hangs on, and what a centimetre's slip of the tape does: tables, or JSON."""
+        data: dict[str, Any] = {}
+        unit = made.measurements.unit
 
-    from drafting import slips as of
-    from drafting.measurements import REGISTRY
+        def told(mm: float | None) -> str:
+            return "" if mm is None else format_length(mm, unit)
 
-    data: dict[str, Any] = {}
-    unit = made.measurements.unit
-
-    def told(mm: float | None) -> str:
-        return "" if mm is None else format_length(mm, unit)
-
-    if edge:
-        spots = of.edges_named(made, edge)
-        held = of.why(made, spots)
-        data["why"] = {
-            "edges": [f"{p}: {e}" for p, e in spots],
-            "hangs_on": list(map(asdict, held)),
-        }
-        if not as_json:
-            print_table(
-                f"What {', '.join(data['why']['edges'])} hangs on",
-                ["", "is", f"{of.slip_text(unit)} more moves it by", "and makes it longer by"],
-                [[h.name, h.value, told(h.moved_mm), told(h.longer_mm)] for h in held],
-            )
-    if slips:
-        found = of.slips(made)
-        data["slips"] = [
-            {"measure": s.measure, "by_mm": s.by_mm, "moved_mm": s.moved_mm, "piece": s.piece,
-             "edge": s.edge, "edges_moved": len(s.moves), "refused": s.refused}
-            for s in found
-        ]  # fmt: skip
-        if not as_json:
-            print_table(
-                f"If the tape slipped by {of.slip_text(unit)}",
-                ["measure", "is", "moves the garment by", "most at", "edges moved"],
-                [
-                    [REGISTRY[s.measure].name, made.measurements.text(s.measure), told(s.moved_mm),
-                     s.refused or (f"{s.piece}: {s.edge}" if s.piece else "nothing"), str(len(s.moves))]
-                    for s in found
-                ],
-            )  # fmt: skip
-            if found and found[0].moved_mm > 0:
-                name = REGISTRY[found[0].measure].name
-                click.echo(f"Take the {name} twice: nothing else moves this garment as far.")
-        if out is not None:
-            write(out / "slips.svg", of.slips_svg(made, found), DRAWING)
-            data["files"] = ["slips.svg"]
-            if not as_json:
-                click.echo(f"Written to {out}: slips.svg")
-    if as_json:
-        print_json(data)
-
-
-def _drawn_steps(made: Draft, title: str) -> dict[str, str | bytes]:
-    """The construction as one PDF, and each step as a picture of its own: name → content."""
-    from drafting.steps import steps_pdf, steps_svg
-
-    files: dict[str, str | bytes] = {"steps.pdf": steps_pdf(made, title=title)}
-    return files | {f"steps/{name}": text for name, text in steps_svg(made).items()}
+        if self.why:
+            spots = of.edges_named(made, self.why)
+            held = of.why(made, spots)
+            data["why"] = {
+                "edges": [f"{p}: {e}" for p, e in spots],
+                "hangs_on": list(map(asdict, held)),
+            }
+            if not self.as_json:
+                print_table(
+                    f"What {', '.join(data['why']['edges'])} hangs on",
+                    ["", "is", f"{of.slip_text(unit)} more moves it by", "and makes it longer by"],
+                    [[h.name, h.value, told(h.moved_mm), told(h.longer_mm)] for h in held],
+                )
+        if self.slips:
+            found = of.slips(made)
+            data["slips"] = [
+                {"measure": s.measure, "by_mm": s.by_mm, "moved_mm": s.moved_mm, "piece": s.piece,
+                 "edge": s.edge, "edges_moved": len(s.moves), "refused": s.refused}
+                for s in found
+            ]  # fmt: skip
+            if not self.as_json:
+                print_table(
+                    f"If the tape slipped by {of.slip_text(unit)}",
+                    ["measure", "is", "moves the garment by", "most at", "edges moved"],
+                    [
+                        [REGISTRY[s.measure].name, made.measurements.text(s.measure), told(s.moved_mm),
+                         s.refused or (f"{s.piece}: {s.edge}" if s.piece else "nothing"), str(len(s.moves))]
+                        for s in found
+                    ],
+                )  # fmt: skip
+                if found and found[0].moved_mm > 0:
+                    name = REGISTRY[found[0].measure].name
+                    click.echo(f"Take the {name} twice: nothing else moves this garment as far.")
+            if self.out is not None:
+                write(self.out / "slips.svg", of.slips_svg(made, found), DRAWING)
+                data["files"] = ["slips.svg"]
+                if not self.as_json:
+                    click.echo(f"Written to {self.out}: slips.svg")
+        if self.as_json:
+            print_json(data)
 
 
 def _print(made: Report, out: Path, written: Sequence[str]) -> None:
