@@ -135,7 +135,7 @@ def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> 
             with contextlib.suppress(OSError):
                 if not near and (folder / place / path.name).is_file():
                     near = str(folder / place / path.name)
-    told = Path(os.path.relpath(near, folder)).as_posix() if near else ""
+    told = path_from(folder, Path(near)) if near else ""
     hint = f"Did you mean '{key}: {told}'? " if told else ""
     raise InputError.of(
         where,
@@ -143,6 +143,14 @@ def named_file(folder: Path, name: str, key: str, where: str, how_made: str) -> 
         f"there (looked for {looked if len(name) <= 200 else short(str(looked))}).",
         f"{hint}Write the path as seen from the folder of {Path(where).name}, or {how_made}.",
     )
+
+
+def path_from(folder: Path, path: Path) -> str:
+    """A path as a file in ``folder`` names it; the whole path where it lies on another drive."""
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:
+        return str(path)
 
 
 def _near_name(path: Path) -> str:

@@ -9,13 +9,11 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 from configs.errors import InputError
-from configs.files import json_record, read_bytes, read_text
+from configs.files import json_record, path_from, read_bytes, read_text
 from projector.output import JSON, write
 
 _MOST_BYTES = 100_000_000  # of a file that an earlier draft wrote
@@ -28,15 +26,8 @@ def keep_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> list[str]
     Only a file that this program wrote, and that is still as it was written, is removed. One
     that she changed, and SVGs that no draft of this docket wrote, are named and stay.
     """
-
-    def digest(data: bytes) -> str:
-        return hashlib.sha256(data).hexdigest()
-
     known = _drafted_before(out)
-    try:
-        own = Path(os.path.relpath(docket.resolve(), out.resolve())).as_posix()
-    except ValueError:  # another drive
-        own = str(docket.resolve())
+    own = path_from(out.resolve(), docket.resolve())
     before = known.pop(own, {})
     gone, changed = [], []
     for name, written in before.items():
@@ -44,7 +35,7 @@ def keep_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> list[str]
         inside = path.resolve().is_relative_to(out.resolve()) and not path.is_symlink()
         if name in files or not inside or not path.is_file():
             continue
-        if digest(read_bytes(path, _MOST_BYTES)) == written:
+        if _digest(read_bytes(path, _MOST_BYTES)) == written:
             with contextlib.suppress(OSError):
                 path.unlink()
                 gone.append(name)
@@ -69,10 +60,15 @@ def keep_clean(out: Path, docket: Path, files: Mapping[str, bytes]) -> list[str]
     strange = sorted(p.name for p in out.glob("*.svg") if p.name not in mine)
     if strange:
         said.append(f"Also in this folder, and not of this draft: {_named(strange)}.")
-    now = {n: digest(d) for n, d in files.items()}
+    now = {n: _digest(d) for n, d in files.items()}
     listed = {**{k: v for k, v in known.items() if v}, own: now}
-    write(out / _LIST, _json_text({"chalkbeam": 1, **listed}), JSON)
+    text = json.dumps({"chalkbeam": 1, **listed}, indent=1, ensure_ascii=False)
+    write(out / _LIST, f"{text}\n", JSON)
     return said
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
 def _drafted_before(out: Path) -> dict[str, dict[str, str]]:
@@ -82,16 +78,8 @@ def _drafted_before(out: Path) -> dict[str, dict[str, str]]:
         read = json_record(read_text(out / _LIST)) or {}
     except InputError:
         return {}
-    return {
-        str(k): {str(n): str(h) for n, h in v.items()}
-        for k, v in read.items()
-        if isinstance(v, dict)
-    }
-
-
-def _json_text(data: Any) -> str:
-
-    return json.dumps(data, indent=1, ensure_ascii=False) + "\n"
+    of = {str(k): v for k, v in read.items() if isinstance(v, dict)}
+    return {k: {str(n): str(h) for n, h in v.items()} for k, v in of.items()}
 
 
 def _named(names: Sequence[str], most: int = 6) -> str:

@@ -32,6 +32,7 @@ _EDGE = (120, 110, 95)
 _SELVEDGE = (214, 203, 182)
 _INK = (45, 42, 40)
 _SOFT = (120, 116, 110)
+_ALARM = (170, 60, 40)
 _HOLE = (250, 249, 245)
 _FLAW = (224, 150, 130)
 _CUT = {"single": (206, 222, 214), "through": (178, 200, 222), "fold": (224, 208, 160)}
@@ -125,6 +126,11 @@ class _Picture:
             thick = max(1, round(width * self.unit))
             self.cv2.polylines(self.image, [pts], True, line, thick, self.cv2.LINE_AA)
 
+    def edges(self, ring: Any, colour: Any, width: float, dash: float = 0.0) -> None:
+        """A closed ring of cloth mm, line by line."""
+        for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+            self.line(a, b, colour, width, dash)
+
     def line(self, a: Any, b: Any, colour: Any, width: float, dash: float = 0.0) -> None:
         p, q = self.px([a, b]).astype(float)
         thick = max(1, round(width * self.unit))
@@ -175,9 +181,7 @@ class _Picture:
             self.line((x0, at), (x1, at), _EDGE, 1.0, 4.0)
         for p in self.lay.placements:
             if p.lower:  # seen through the layer above it
-                ring = p.outline_mm
-                for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
-                    self.line(a, b, _LINE[p.how], 1.4, 5.0)
+                self.edges(p.outline_mm, _LINE[p.how], 1.4, 5.0)
         for p in self.lay.placements:
             self.label(p)
         self.numbers_outside()
@@ -221,9 +225,8 @@ class _Picture:
             self.ring(ring, _HOLE, _EDGE, 1.2)
         for ring in cloth.flaws:
             self.ring(ring, _FLAW, _EDGE, 1.0)
-        pts = self.outline
-        for i in range(len(pts) if not lengths else 0):
-            self.line(pts[i], pts[(i + 1) % len(pts)], _EDGE, 1.2)
+        if not lengths:
+            self.edges(self.outline, _EDGE, 1.2)
         for n, (left, right, wide) in enumerate(lengths):
             last = n == len(lengths) - 1
             self.line((left, 0.0), (left, wide), _EDGE, 1.2, 6.0 if n else 0.0)
@@ -419,9 +422,8 @@ class _Picture:
         return "lower layer only" if p.lower else "upper layer only"
 
     def _plate(self, at: Any, words: str, size: float, colour: Any) -> None:
-        w, h = self.width_of(words, size) / 2 + 4 * self.unit, 0.55 * size * self.unit
-        a = (int(at[0] - w), int(at[1] - h))
-        b = (int(at[0] + w), int(at[1] + h))
+        half = np.array([self.width_of(words, size) / 2 + 4 * self.unit, 0.55 * size * self.unit])
+        a, b = ((np.asarray(at) + side * half).astype(int).tolist() for side in (-1, 1))
         self.cv2.rectangle(self.image, a, b, colour, -1)
 
     def measures(self) -> None:
@@ -440,12 +442,12 @@ class _Picture:
         self._segment((a[0], base), (b[0], base), _SOFT, max(1, int(unit)))
         self.text((a[0] - 28 * unit, base), self.told_in, 11, _SOFT)
         if self.lay.placements:
-            self.line((end, low[1]), (end, high[1]), (170, 60, 40), 1.6, 8.0)
+            self.line((end, low[1]), (end, high[1]), _ALARM, 1.6, 8.0)
             p = self.px([[end, high[1]]])[0].astype(float)
             words = format_length(self.lay.used_length_mm, self.told_in)
             half = 0.5 * self.width_of(words, 14)
             x = min(max(p[0], half + 4), self.w - half - 4)
-            self.text((x, p[1] - 14 * unit), words, 14, (170, 60, 40))
+            self.text((x, p[1] - 14 * unit), words, 14, _ALARM)
         c = self.px([[low[0], 0.5 * (low[1] + high[1])]])[0].astype(float)
         wide = self._said(float(self.outline[:, 1].max() - self.outline[:, 1].min()))
         for i, words in enumerate(("lies", wide, "wide")):
@@ -465,9 +467,8 @@ class _Picture:
             x = self.w - 24 * unit - self.width_of(self.buy, tall)
             self.text((x, 30 * unit), self.buy, tall, _INK, middle=False)
         fold = cloth.folding.words
-        size = (
-            "remnant" if cloth.outline is not None else f"cloth {self._said(cloth.width_mm)} wide"
-        )
+        wide = f"cloth {self._said(cloth.width_mm)} wide"
+        size = wide if cloth.outline is None else "remnant"
         nap = "" if cloth.nap == "none" else f", nap {cloth.nap}"
         found = "" if not lay.placements else f" - {100 * lay.efficiency:.1f} % of the cloth used"
         length = f"{format_length(lay.used_length_mm, self.told_in)} long"
@@ -480,8 +481,8 @@ class _Picture:
         for i, words in enumerate(reversed(self.legend)):
             self.text((24 * unit, self.h - (50 + 22 * i) * unit), words, 13, _INK, middle=False)
         if lay.left_out:
-            words = "No room for " + ", ".join(lay.left_out)
-            self.text((24 * unit, bottom), words, 15, (170, 60, 40), middle=False)
+            words = f"No room for {', '.join(lay.left_out)}"
+            self.text((24 * unit, bottom), words, 15, _ALARM, middle=False)
         elif lay.notes:
             self.text((24 * unit, bottom), _fitted(lay.notes), 12, _SOFT, middle=False)
 

@@ -7,14 +7,13 @@ demo. A docket is read again before a lay is written into it: an edit made meanw
 from __future__ import annotations
 
 import dataclasses
-import os
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from configs.errors import ChalkbeamError, Fault, InputError, LayError
+from configs.files import path_from
 from configs.units import format_length, length_text
 
 if TYPE_CHECKING:
@@ -523,12 +522,4 @@ def _shares(one: Docket, dockets: Sequence[Docket]) -> tuple[str, ...]:
     folder = one.path.resolve().parent
     known = {one.path.resolve(), *((folder / n).resolve() for n in one.shares)}
     new = [d.path.resolve() for d in dockets if d.path]
-    told = []
-    for path in new:
-        if path in known:
-            continue
-        try:
-            told.append(Path(os.path.relpath(path, folder)).as_posix())
-        except ValueError:  # another drive
-            told.append(str(path))
-    return (*one.shares, *told)
+    return (*one.shares, *(path_from(folder, path) for path in new if path not in known))

@@ -5,13 +5,12 @@ The other end of `reader`. Her comments and her order of keys stay as she wrote 
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from configs.errors import InputError
-from configs.files import FORMAT_VERSION, write_atomic
+from configs.files import FORMAT_VERSION, path_from, write_atomic
 from configs.rewrite import merged
 from drafting.piece_entry import entry_of
 from drafting.placement import Placement
@@ -103,10 +102,7 @@ def seen_from(own: Path, named: str, target: Path) -> str:
     if Path(named).is_absolute():
         return named
     at = own.resolve().parent / named
-    try:
-        return Path(os.path.relpath(at, target.resolve().parent)).as_posix()
-    except ValueError:  # another drive
-        return str(at)
+    return path_from(target.resolve().parent, at)
 
 
 def _cloth(cloth: Cloth | None, before: Cloth | None, raw: Any, of_another: bool) -> Any:
