@@ -231,11 +231,8 @@ def _is_for_a_demo(folder: Path) -> None:
 
     there = [name for name in _COPIES if (folder / name).exists()]
     if there and not (folder / REPORT).is_file():
-        raise InputError.of(
-            str(folder),
-            f"holds {', '.join(there)}, and not from a demo; it would be lost.",
-            "Name another folder: --out DIR.",
-        )
+        what = f"holds {', '.join(there)}, and not from a demo; it would be lost."
+        raise InputError.of(str(folder), what, "Name another folder: --out DIR.")
 
 
 def _own_copy(source: Docket, folder: Path) -> Docket:

@@ -99,9 +99,8 @@ def kept_lay(docket: Docket) -> tuple[Docket, str]:
             if not docket.lay and not unlike(made, docket):
                 docket.replace(lay=made.lay, cloth=made.cloth).save()
                 return Docket.load(docket.path), note  # type: ignore[arg-type]  # it was loaded
-    raise InputError.of(
-        str(docket.path), "was changed again and again while it was laid.", "Try again."
-    )
+    what = "was changed again and again while it was laid."
+    raise InputError.of(str(docket.path), what, "Try again.")
 
 
 def unlike(planned: Docket, now: Docket) -> list[str]:
@@ -484,11 +483,8 @@ def _write(
         if not Kept(now.lay).like(Kept(one.lay)):
             whole.append("lay")
         if whole:
-            raise InputError.of(
-                str(path),
-                f"was changed while it was laid ({', '.join(whole)}): the plan is not written.",
-                "The change is kept; lay it again.",
-            )
+            why = f"was changed while it was laid ({', '.join(whole)}): the plan is not written."
+            raise InputError.of(str(path), why, "The change is kept; lay it again.")
         kept = {p.key: p for p in now.lay}
         # what was traced stays put but is no more locked than she made it
         lay = {

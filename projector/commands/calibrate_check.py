@@ -53,9 +53,8 @@ class CheckCommand(CommandLine):
             raise InputError.of("--out", "only saves with --mend.", "Add --mend, or leave it.")
         old = Calibration.load(self.calibration_file) if self.calibration_file else newest()
         if old is None:
-            raise InputError.of(
-                "--calibration", "is missing, and the store is empty.", "Give the file to check."
-            )
+            what = "is missing, and the store is empty."
+            raise InputError.of("--calibration", what, "Give the file to check.")
         if self.calibration_file is None and not self.as_json:
             click.echo(f"Checked against the newest in the store: {told(old)}.")
         if self.photo is not None:

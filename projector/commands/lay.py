@@ -235,9 +235,8 @@ def _beam(text: str) -> tuple[float, float]:
     one = float(parse_length(f"{found[1]} {found[2] or unit}", "mm", "--beam"))
     two = float(parse_length(f"{found[3]} {unit}", "mm", "--beam"))
     if not min(one, two) >= 100.0 or not max(one, two) <= 20_000.0:
-        raise InputError.of(
-            "--beam", f"'{text}' is outside 10 cm to 20 m.", "Measure the light on the table."
-        )
+        what = f"'{text}' is outside 10 cm to 20 m."
+        raise InputError.of("--beam", what, "Measure the light on the table.")
     return one, two
 
 
@@ -246,9 +245,6 @@ def _all_different(docket: Path, others: tuple[Path, ...]) -> None:
     seen = [docket.resolve()]
     for other in others:
         if other.resolve() in seen:
-            raise InputError.of(
-                f"--with {other}",
-                "that is the same docket.",
-                "Name another one; for a second of the same garment write 'quantity: 2'.",
-            )
+            remedy = "Name another one; for a second of the same garment write 'quantity: 2'."
+            raise InputError.of(f"--with {other}", "that is the same docket.", remedy)
         seen.append(other.resolve())

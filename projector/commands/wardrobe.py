@@ -68,9 +68,8 @@ class WardrobeCommand(CommandLine):
     def run(self) -> int:
 
         if not self.folder.is_dir():
-            raise InputError.of(
-                str(self.folder), "is no folder.", "Name the folder of your dockets."
-            )
+            remedy = "Name the folder of your dockets."
+            raise InputError.of(str(self.folder), "is no folder.", remedy)
         found = [read_entry(path, self.folder) for path in _files(self.folder)]
         entries = [e for e in found if e is not None]
         if self.out is not None and entries:
