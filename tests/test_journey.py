@@ -87,7 +87,7 @@ def take_photo(folder: Path, table: VirtualTable) -> None:
         size = (picture.shape[1] / across, picture.shape[0] / down)
         sheets.append(Sheet(picture, size, (at[0], at[1]), float(rng.uniform(-8, 8))))
     shown = cv2.imread(str(folder / "pattern.png"))[..., ::-1]
-    camera = VirtualCamera.phone(5, table.beam_mm(), size=(3000, 2250))
+    camera = VirtualCamera.phone(5, table.beam_mm(), size=(2400, 1800))
     photo = table.with_sheets(sheets).photograph(shown, camera, 3)
     cv2.imwrite(str(folder / "photo.jpg"), photo[..., ::-1])
 

@@ -53,7 +53,7 @@ def run(*arguments: str | Path) -> int:
 def test_the_docket_gets_a_sound_lay(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Written into the docket, her comment kept; read back it has no problem; a picture beside it."""
     path = written(tmp_path)
-    assert run(path, "--seconds", "0.1", "--no-compare") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare") == 0
     docket = Docket.load(path)
     lay = docket_lay(docket)
     assert lay.problems() == []
@@ -70,7 +70,7 @@ def test_json_tells_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     """--json is one document; the length to buy is a whole number of 10 cm above the length needed."""
     path = written(tmp_path, "width: 1400 mm, price: 8 EUR/m")
     assert (
-        run(path, "--seconds", "0.1", "--json", "--compare", "--picture", tmp_path / "x.png") == 0
+        run(path, "--seconds", "0.05", "--json", "--compare", "--picture", tmp_path / "x.png") == 0
     )
     told = json.loads(capsys.readouterr().out)
     assert told["problems"] == []
@@ -89,7 +89,7 @@ def test_locked_and_traced_pieces_stay(tmp_path: Path) -> None:
     assert run(path, "--seconds", "0", "--no-compare") == 0
     before = {p.key: p for p in Docket.load(path).lay}
     path.write_text(path.read_text() + "traced: [side/1]\n")
-    assert run(path, "--seconds", "0.1", "--no-compare", "--afresh") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare", "--afresh") == 0
     after = {p.key: p for p in Docket.load(path).lay}
     assert after["side/1"] == before["side/1"]
     assert not after["side/1"].locked
@@ -99,9 +99,9 @@ def test_locked_and_traced_pieces_stay(tmp_path: Path) -> None:
 def test_planning_goes_on_from_the_lay_so_far(tmp_path: Path) -> None:
     """A second run never makes it longer."""
     path = written(tmp_path)
-    run(path, "--seconds", "0.1", "--no-compare")
+    run(path, "--seconds", "0.05", "--no-compare")
     first = docket_lay(Docket.load(path)).used_length_mm
-    run(path, "--seconds", "0.1", "--no-compare")
+    run(path, "--seconds", "0.05", "--no-compare")
     assert docket_lay(Docket.load(path)).used_length_mm <= first + 1e-3
 
 
@@ -111,12 +111,12 @@ def test_no_room_is_told_with_what_would_help(
     """Too short a cloth: refused with the missing length named; --partial keeps the rest, exit code 1."""
     path = written(tmp_path, "width: 500 mm, length: 60 cm")
     before = path.read_bytes()
-    assert run(path, "--seconds", "0.1") == 2
+    assert run(path, "--seconds", "0.05") == 2
     said = capsys.readouterr().err
     assert "no room for" in said
     assert "of length are missing" in said
     assert path.read_bytes() == before
-    assert run(path, "--seconds", "0.1", "--partial") == 1
+    assert run(path, "--seconds", "0.05", "--partial") == 1
     assert "No room for" in capsys.readouterr().out
     kept = docket_lay(Docket.load(path))
     assert kept.placements
@@ -130,7 +130,7 @@ def test_two_dockets_on_one_cloth(tmp_path: Path) -> None:
     two = written(tmp_path / "second")
     one.write_text(one.read_text() + "wearer: alto-3\n")
     two.write_text(two.read_text() + "wearer: tenor-1\n")
-    assert run(one, "--with", two, "--seconds", "0.1", "--no-compare") == 0
+    assert run(one, "--with", two, "--seconds", "0.05", "--no-compare") == 0
     lays = [docket_lay(Docket.load(p)) for p in (one, two)]
     for lay in lays:
         assert lay.problems() == []
@@ -170,7 +170,7 @@ def test_what_is_wrong_is_said_and_nothing_is_written(
     """Exit code 2, one message naming the trouble, the docket as it was, no picture."""
     path = written(tmp_path, cloth, extra)
     before = path.read_bytes()
-    assert run(path, "--seconds", "0.1", *options) == 2
+    assert run(path, "--seconds", "0.05", *options) == 2
     told = capsys.readouterr().err
     assert word in told
     assert "Traceback" not in told
@@ -238,7 +238,7 @@ def test_the_grain_lies_along_the_cloth_or_it_is_said(
     the line shows the direction of the warp), or the piece is named as lying across it."""
     path = tmp_path / "skirt.yaml"
     path.write_text(SKIRT.replace("CLOTH", cloth))
-    assert run(path, "--seconds", "0.1", "--no-compare") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare") == 0
     told = " ".join(capsys.readouterr().out.split())
     docket = Docket.load(path)
     pieces = docket.pieces()
@@ -262,7 +262,7 @@ def test_a_band_laid_across_the_grain_is_named(
     path = tmp_path / "skirt.yaml"
     lay = "lay:\n- {piece: waistband, copy: 1, at: [100, 1100], turn: 0, locked: true}\n"
     path.write_text(SKIRT.replace("CLOTH", "nap: none") + lay)
-    assert run(path, "--seconds", "0.1", "--no-compare") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare") == 0
     assert "waistband/1 lies across the grain" in " ".join(capsys.readouterr().out.split())
 
 
@@ -272,7 +272,7 @@ def test_the_pictures_arrow_runs_along_the_band(tmp_path: Path) -> None:
 
     path = tmp_path / "skirt.yaml"
     path.write_text(SKIRT.replace("CLOTH", "nap: one-way"))
-    assert run(path, "--seconds", "0.1", "--no-compare") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare") == 0
     docket = Docket.load(path)
     lay = docket_lay(docket)
     picture = _Picture(lay, "", 800)
@@ -297,11 +297,11 @@ def test_facings_that_had_better_leave_the_fold_are_named(
     )
     head = "chalkbeam: 1\ntitle: top\nallowances: {all: 0}\ncloth:\n  width: 1400 mm\n  fold: lengthwise\n"
     path.write_text(f"{head}pieces:\n{pieces}")
-    assert run(path, "--seconds", "0.1") == 0
+    assert run(path, "--seconds", "0.05") == 0
     told = " ".join(capsys.readouterr().out.split())
     assert "facing would save 20.5 cm of cloth: say 'opened: [facing]' under 'cloth'" in told
     path.write_text(f"{head}  opened: [facing]\npieces:\n{pieces}")
-    assert run(path, "--seconds", "0.1", "--afresh") == 0
+    assert run(path, "--seconds", "0.05", "--afresh") == 0
     told = " ".join(capsys.readouterr().out.split())
     assert "Length needed 100.5 cm" in told
     assert "would save" not in told
@@ -338,13 +338,13 @@ def test_laid_anew_alone_a_garment_keeps_off_the_one_it_shares_the_cloth_with(
     from shapely.geometry import Polygon
 
     one, two = pair_of_dockets(tmp_path)
-    assert run(one, "--with", two, "--seconds", "0.1", "--no-compare") == 0
+    assert run(one, "--with", two, "--seconds", "0.05", "--no-compare") == 0
     assert Docket.load(one).shares == ("tie.yaml",)
     assert Docket.load(two).shares == ("bag.yaml",)
     assert "# cut from what the banners left" in two.read_text()
     before = two.read_bytes()
     capsys.readouterr()
-    assert run(one, "--seconds", "0.1", "--no-compare", "--afresh") == 0
+    assert run(one, "--seconds", "0.05", "--no-compare", "--afresh") == 0
     assert two.read_bytes() == before
     told = capsys.readouterr()
     assert "tie.yaml shares this cloth" in " ".join(told.err.split())
@@ -362,7 +362,7 @@ def test_garments_on_one_cloth_go_by_their_titles(
     one, two = pair_of_dockets(tmp_path)
     for path in (one, two):
         path.write_text(path.read_text() + "wearer: alto-3\n")
-    assert run(one, "--with", two, "--seconds", "0.1", "--no-compare", "--json") == 0
+    assert run(one, "--with", two, "--seconds", "0.05", "--no-compare", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     assert {p["piece"].split(": ")[0] for p in data["placements"]} == {"banner bag", "concert tie"}
 
@@ -383,21 +383,21 @@ def test_a_sharing_docket_that_is_not_there_or_on_other_cloth(
 ) -> None:
     """Refused with what to do; a docket that shares with itself too."""
     path = written(tmp_path, extra="shares: [tie.yaml]\n")
-    assert run(path, "--seconds", "0.1") == 2
+    assert run(path, "--seconds", "0.05") == 2
     assert "'shares: tie.yaml' names a file that is not there" in capsys.readouterr().err
     other = path.read_text().replace("1400", "900").replace("shares: [tie.yaml]\n", "")
     (tmp_path / "tie.yaml").write_text(other + "lay: [{piece: tab, at: [0, 100]}]\n")
-    assert run(path, "--seconds", "0.1") == 2
+    assert run(path, "--seconds", "0.05") == 2
     assert "'cloth' says something else" in capsys.readouterr().err
     path.write_text(path.read_text().replace("[tie.yaml]", "[bag.yaml]"))
-    assert run(path, "--seconds", "0.1") == 2
+    assert run(path, "--seconds", "0.05") == 2
     assert "this docket itself" in capsys.readouterr().err
 
 
 def test_two_dockets_of_one_folder_have_two_pictures(tmp_path: Path) -> None:
     """Each picture bears its docket's name."""
     for path in pair_of_dockets(tmp_path):
-        assert run(path, "--seconds", "0.1", "--no-compare") == 0
+        assert run(path, "--seconds", "0.05", "--no-compare") == 0
     assert {p.name for p in tmp_path.glob("*.png")} == {"bag.lay.png", "tie.lay.png"}
 
 
@@ -406,11 +406,11 @@ def test_cloth_with_a_length_is_told_how_it_compares_opened_out(
 ) -> None:
     """Folded against single, on her width; no table of widths that she does not have."""
     path = written(tmp_path, "width: 1400 mm, length: 3 m, fold: lengthwise")
-    assert run(path, "--seconds", "0.1", "--json") == 0
+    assert run(path, "--seconds", "0.05", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     assert {c["width_mm"] for c in data["widths"]} == {1400.0}
     assert {c["fold"] for c in data["widths"]} >= {"lengthwise", "double", "crosswise", "none"}
-    assert run(path, "--seconds", "0.1") == 0
+    assert run(path, "--seconds", "0.05") == 0
     out = capsys.readouterr().out
     assert "single layer" in out
     assert "both selvedges folded to the middle" in out
@@ -426,7 +426,7 @@ def test_little_to_spare_for_a_crooked_cut_is_said(
         "chalkbeam: 1\ntitle: strip\ncloth: {width: 1400 mm}\nallowances: {all: 0}\n"
         f"pieces:\n- {{name: a, outline: [[0, 0], [800, 0], [800, {long}], [0, {long}]]}}\n"
     )
-    assert run(path, "--seconds", "0.1", "--no-compare") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare") == 0
     out = capsys.readouterr().out
     assert "To buy         50.0 cm" in out
     assert ("is spare" in out) is spare
@@ -437,7 +437,7 @@ def test_the_table_is_told_when_two_garments_lie_on_one_another(tmp_path: Path) 
     from projector.laying import laid
 
     one, two = pair_of_dockets(tmp_path)
-    assert run(one, "--with", two, "--seconds", "0.1", "--no-compare") == 0
+    assert run(one, "--with", two, "--seconds", "0.05", "--no-compare") == 0
     assert laid(Docket.load(one))[1] == ""
     over = Docket.load(one).lay
     Docket.load(two).replace(lay=over).save()
@@ -476,7 +476,7 @@ def test_the_first_plan_of_frame_keeps_off_what_shares_the_cloth(tmp_path: Path)
     from projector.laying import laid
 
     one, two = pair_of_dockets(tmp_path)
-    assert run(two, "--seconds", "0.1", "--no-compare") == 0
+    assert run(two, "--seconds", "0.05", "--no-compare") == 0
     one.write_text(one.read_text() + "shares: [tie.yaml]\n")
     made, note = laid(Docket.load(one), seconds=0.1)
     assert {p.key for p in made.lay} == {"body/1", "body/2", "side/1", "tab/1"}
@@ -518,9 +518,9 @@ def test_the_spare_cloth_is_told_to_programs_too(
 ) -> None:
     """What a person reads of a purchase, --json has: spare cloth, price by metre or yard."""
     path = written(tmp_path, "width: 1400 mm, fold: lengthwise, price: 10 EUR/m")
-    assert run(path, "--seconds", "0.1", "--no-compare", "--unit", unit) == 0
+    assert run(path, "--seconds", "0.05", "--no-compare", "--unit", unit) == 0
     out = capsys.readouterr().out
-    assert run(path, "--seconds", "0.1", "--no-compare", "--unit", unit, "--json") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare", "--unit", unit, "--json") == 0
     data = json.loads(capsys.readouterr().out)
     spare = data["to_buy"]["length_mm"] - data["to_buy"]["needed_mm"]
     assert bool(data["spare"]) == (spare < 30.0)
@@ -534,10 +534,10 @@ def test_the_order_of_cutting_is_told_for_a_beam(
 ) -> None:
     """--beam says how many places of the cloth there are, and what is cut at each; nonsense is told."""
     path = written(tmp_path)
-    assert run(path, "--seconds", "0.1", "--no-compare", "--beam", "50x60 cm") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare", "--beam", "50x60 cm") == 0
     out = capsys.readouterr().out
     assert "of the cloth:" in out and "along" in out
-    assert run(path, "--seconds", "0.1", "--no-compare", "--beam", "500x600", "--json") == 0
+    assert run(path, "--seconds", "0.05", "--no-compare", "--beam", "500x600", "--json") == 0
     data = json.loads(capsys.readouterr().out)
     assert sorted(k for s in data["stops"] for k in s["keys"]) == sorted(
         f"{p['piece']}/{p['copy']}" for p in data["placements"]
@@ -560,7 +560,7 @@ def test_a_pattern_in_two_layers_is_pinned(
     cloth: str, pinned: bool, middle: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Folded, the layers' pattern must lie on each other, and the fold in the middle of a stripe."""
-    assert run(written(tmp_path, cloth), "--seconds", "0.1", "--no-compare", "--dry-run") == 0
+    assert run(written(tmp_path, cloth), "--seconds", "0.05", "--no-compare", "--dry-run") == 0
     out = capsys.readouterr().out
     assert ("stripe on stripe" in out) == pinned
     assert ("on the middle of a stripe" in out) == middle
@@ -587,7 +587,7 @@ def test_picture_and_sentence_name_the_same_purchase(
         "pieces: [{name: side, outline: [[0, 0], [400, 0], [400, 310], [0, 310]]}]\n"
         "cloth: {width: 900 mm, price: 12 EUR/m}\n"
     )
-    assert run(path, "--seconds", "0.1", "--no-compare", "--unit", unit) == 0
+    assert run(path, "--seconds", "0.05", "--no-compare", "--unit", unit) == 0
     said = next(li for li in capsys.readouterr().out.splitlines() if li.startswith("To buy"))
     words = said.removeprefix("To buy").strip()
     assert words.startswith("40.0 cm   4.80 EUR" if unit == "cm" else "13 1/2 in (3/8 yd)")
