@@ -11,6 +11,7 @@ import difflib
 import math
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import KW_ONLY, dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -159,6 +160,7 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return f"Did you mean '{near[0]}'?" if near else ""
 
 
+@dataclass(eq=False)
 class Reader:
     """One mapping of a file, with all faults found in that file.
 
@@ -168,25 +170,19 @@ class Reader:
     mm is asked back (a person wrote it, and no program).
     """
 
-    def __init__(
-        self,
-        data: Any,
-        *,
-        file: str = "",
-        key: str = "",
-        unit: str = "mm",
-        faults: list[Fault] | None = None,
-        remedy: str = "",
-        asks: bool = True,
-    ) -> None:
-        self.file, self.key, self.unit, self.remedy = file, key, unit, remedy
-        self.asks = asks
-        self.faults: list[Fault] = [] if faults is None else faults
-        self.data: Mapping[Any, Any] = {}
-        if isinstance(data, Mapping):
-            self.data = data
-        else:
-            self.note("", f"should hold 'key: value' pairs, not {kind_of(data)}.")
+    data: Any
+    _: KW_ONLY
+    file: str = ""
+    key: str = ""
+    unit: str = "mm"
+    faults: list[Fault] = field(default_factory=list)
+    remedy: str = ""
+    asks: bool = True
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.data, Mapping):
+            what, self.data = kind_of(self.data), {}
+            self.note("", f"should hold 'key: value' pairs, not {what}.")
 
     @classmethod
     def of_file(cls, path: str | Path, **how: Any) -> Reader:
@@ -263,10 +259,7 @@ class Reader:
     def inner(self, key: str, value: Any, known: Collection[str] | None = None) -> Reader:
         """A reader of a mapping that stands at a key, told with that key."""
         place = self.key + key if key.startswith("[") else ".".join(p for p in (self.key, key) if p)
-        made = Reader(
-            value, file=self.file, key=place, unit=self.unit, faults=self.faults,
-            remedy=self.remedy, asks=self.asks,
-        )  # fmt: skip
+        made = replace(self, data=value, key=place)
         return made if known is None else made.only(known)
 
     def rows(self, key: str, known: Collection[str] | None = None) -> list[Reader]:

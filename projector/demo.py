@@ -228,7 +228,6 @@ def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, 
 
 def _is_for_a_demo(folder: Path) -> None:
     """Refuse a folder with a docket that no demo put there."""
-
     there = [name for name in _COPIES if (folder / name).exists()]
     if there and not (folder / REPORT).is_file():
         what = f"holds {', '.join(there)}, and not from a demo; it would be lost."

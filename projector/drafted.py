@@ -73,7 +73,6 @@ def _digest(data: bytes) -> str:
 
 def _drafted_before(out: Path) -> dict[str, dict[str, str]]:
     """The list in the folder; empty when there is none that can be read."""
-
     try:
         read = json_record(read_text(out / _LIST)) or {}
     except InputError:

@@ -49,7 +49,6 @@ def laid(docket: Docket, seconds: float | None = None) -> tuple[Docket, str]:
         InputError: no cloth is named, or a docket that shares it is of no use.
         LayError: the pieces do not fit the cloth, or nothing could be laid.
     """
-
     if docket.lay:
         docket.pieces()
         return docket, " ".join([*docket.allowance_cautions(), *sharing_notes(docket)])

@@ -58,7 +58,6 @@ def _line(*words: str | Path) -> str:
 
 def _read(path: Path) -> Mapping[str, Any]:
     """What stands in a YAML file; nothing where it cannot be read: whoever opens it says why."""
-
     try:
         data = read_yaml(path)
     except ChalkbeamError:

@@ -109,7 +109,6 @@ def _comment_length() -> bytes:
 
 
 def _read(path: Path) -> bytes:
-
     with open_regular(path) as file:
         head = file.read(_HEAD)
         file.seek(0, os.SEEK_END)
@@ -124,7 +123,6 @@ def unfit(path: Path, kind: Kind, *, edited: bool = False) -> Fault | None:
     ``edited``: what is there is read and kept, so it may be hers; whoever reads it says whether
     it is of the right kind.
     """
-
     if not path.name.strip("."):
         return Fault(str(path), "is a folder, not a file.", "Name a file in it.")
     bare = kind.suffixes == _YAML and not path.suffix  # a YAML file may do without an ending
@@ -214,7 +212,6 @@ def write_all(files: Mapping[Path, tuple[str | bytes, Kind]]) -> None:
     Raises:
         InputError: every file that must not be written to, or one cannot be.
     """
-
     faults = [f for path, (_, kind) in files.items() if (f := unfit(path, kind)) is not None]
     if faults:
         raise InputError(faults)
@@ -280,7 +277,6 @@ def look_over(
     Raises:
         InputError: every file that must not be written to, with its option.
     """
-
     read = list(reads)
     faults = []
     seen: list[tuple[str, Path]] = []

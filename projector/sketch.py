@@ -53,15 +53,16 @@ def dots(lines: list[NDArray[np.float64]], columns: int, rows: int) -> list[str]
     scale = min(scale, (4 * rows - 1) / height, (2 * columns - 1) / float(np.ptp(points[:, 0])))
     top = points[:, 1].max()
     middle = 0.5 * (points[:, 0].max() + points[:, 0].min())
+    starts = np.concatenate([line[:-1] for line in lines])
+    steps = np.concatenate([np.diff(line, axis=0) for line in lines])
+    count = np.maximum(2, (np.hypot(*steps.T) * scale * 3).astype(int))  # spots on each step
+    of = np.repeat(np.arange(len(count)), count)
+    nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+    spots = starts[of] + (nth / (count[of] - 1))[:, None] * steps[of]
+    x = np.round((spots[:, 0] - middle) * scale + columns - 0.5).clip(0, 2 * columns - 1)
+    y = np.round((top - spots[:, 1]) * scale).clip(0, 4 * rows - 1)
     grid = np.zeros((4 * rows, 2 * columns), dtype=bool)
-    for line in lines:
-        steps = np.diff(line, axis=0)
-        for start, step in zip(line[:-1], steps, strict=True):
-            count = max(2, int(np.hypot(*step) * scale * 3))
-            spots = start + np.linspace(0, 1, count)[:, None] * step
-            x = np.round((spots[:, 0] - middle) * scale + columns - 0.5).clip(0, 2 * columns - 1)
-            y = np.round((top - spots[:, 1]) * scale).clip(0, 4 * rows - 1)
-            grid[y.astype(int), x.astype(int)] = True
+    grid[y.astype(int), x.astype(int)] = True
     bits = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
     values = (grid.reshape(rows, 4, columns, 2) * bits[:, None]).sum(axis=(1, 3))
     return ["".join(chr(0x2800 + v) if v else " " for v in row) for row in values.tolist()]

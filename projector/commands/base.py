@@ -26,7 +26,6 @@ class BaseCommand(CommandLine):
     title: str | None = option("What it is called; unset, as the docket is.")
 
     def run(self) -> int:
-
         from drafting.docket import Docket
         from drafting.docket.base import Base, base_text
 

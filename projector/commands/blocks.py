@@ -226,7 +226,6 @@ def _sewn_to(block: Block) -> str:
 
 
 def _wrapped(text: str, indent: int = 2) -> str:
-
     width = min(shutil.get_terminal_size((96, 24)).columns, 110)
     return click.wrap_text(text, width, initial_indent=" " * indent, subsequent_indent="      ")
 
@@ -242,7 +241,6 @@ def _example(block: Block) -> Any:
 
 def _choice_pieces(block: Block, key: str, choice: str) -> Mapping[str, Piece]:
     """The pieces with one choice; one that needs another (a dart at the elbow a long sleeve) with it."""
-
     others = [o for o in block.options if o.choices and o.key != key]
     try:
         return _pieces_of(block, {key: choice})

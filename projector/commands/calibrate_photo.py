@@ -58,7 +58,6 @@ class PhotoCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> None:
-
         from calibrate.cards import load_cards
         from calibrate.detect import detect
         from calibrate.pattern import load_pattern, pattern_for
@@ -132,7 +131,6 @@ class PhotoCommand(CommandLine):
 
 def _against_width(solution: Solution, wide_mm: float) -> Solution:
     """With a note when the light is not as wide as she measured it."""
-
     found = solution.calibration.summary()["beam_width_mm"]
     if abs(found / wide_mm - 1) < 0.03:
         return solution

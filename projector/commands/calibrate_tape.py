@@ -92,7 +92,6 @@ class TapeCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> None:
-
         from calibrate.readings import load_readings
         from calibrate.store import keep
         from calibrate.tape import solve_tape
@@ -156,7 +155,6 @@ def _as_data(result: TapeResult, out: Path) -> dict[str, Any]:
 
 
 def _say(result: TapeResult, out: Path) -> None:
-
     rows, inches = [], result.calibration.unit == "in"
     for r in _readings(result):
         off, lengths = r["surplus_mm"], (r["read_mm"], r["fitted_mm"])

@@ -100,7 +100,6 @@ def chosen_pieces(pieces: Mapping[str, Piece], only: tuple[str, ...]) -> dict[st
     Raises:
         InputError: a name that is not there, with the nearest that is.
     """
-
     told = f"there are {', '.join(pieces)}."
     faults = [
         Fault("--piece", f"there is no piece '{name}'; {told}", nearest(name, pieces))

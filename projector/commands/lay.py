@@ -227,7 +227,6 @@ def _bar(seconds: float, *, quiet: bool) -> Iterator[Callable[[Lay], bool] | Non
 
 def _beam(text: str) -> tuple[float, float]:
     """(along, across) mm of what is lit; a unit at the end is both's."""
-
     found = re.fullmatch(r"\s*([\d.,]+)\s*([a-z]*)\s*x\s*([\d.,]+)\s*([a-z]*)\s*", text)
     if found is None:
         raise InputError.of("--beam", f"'{text}' is no size.", "Example: --beam '120x70 cm'")
@@ -241,7 +240,6 @@ def _beam(text: str) -> tuple[float, float]:
 
 
 def _all_different(docket: Path, others: tuple[Path, ...]) -> None:
-
     seen = [docket.resolve()]
     for other in others:
         if other.resolve() in seen:

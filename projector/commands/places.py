@@ -106,7 +106,6 @@ class Command(click.Command):
 
 
 def _say_next(ctx: click.Context, code: int) -> None:
-
     _say_made(ctx)
     words = " ".join(ctx.command_path.split()[1:])
     if not ctx.params.get("as_json") and (line := after(words, ctx.params, code)):
@@ -121,7 +120,6 @@ def _say_made(ctx: click.Context) -> None:
 
 
 def _no_such_place(path: Path, folder: Path, param: click.Parameter | None) -> Exception:
-
     missing = folder.absolute()
     while not missing.parent.exists():
         missing = missing.parent

@@ -161,7 +161,6 @@ def _keys(path: Path | None, configs: Path) -> Any:
 
 def _doubts(calibration: Calibration, beam: Beam) -> list[str]:
     """What is to be questioned before anything is cut by this light."""
-
     said = []
     try:
         age_h = (datetime.now() - datetime.fromisoformat(calibration.date)).total_seconds() / 3600.0

@@ -19,7 +19,6 @@ _MOST_TOLD = 40  # faults in one message; who has more mends these first
 
 def explain(error: BaseException) -> str | None:
     """Text for a person, or None when the error is a fault of the program itself."""
-
     if isinstance(error, ChalkbeamError):
         faults = error.faults
         if len(faults) == 1:

@@ -66,7 +66,6 @@ class WardrobeCommand(CommandLine):
     as_json: bool = json_switch()
 
     def run(self) -> int:
-
         if not self.folder.is_dir():
             remedy = "Name the folder of your dockets."
             raise InputError.of(str(self.folder), "is no folder.", remedy)
@@ -113,7 +112,6 @@ def read_entry(path: Path, folder: Path) -> Found | None:
 
 
 def _docket_entry(read: Docket, name: str) -> Found:
-
     wrong, pieces = "", {}
     try:
         pieces = read.pieces()
