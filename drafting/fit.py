@@ -303,20 +303,18 @@ def _parse_one(row: Reader) -> FitChange | None:
     if not row.has("by"):
         row.note("by", "is missing: by how much?", f"Write {FORM}.")
     else:
+        place = row.place("by")
         by = row.tried(
-            lambda: parse_length(row.get("by"), row.unit, row.place("by"), signed=kind.signed), 0.0
+            lambda: parse_length(row.get("by"), row.unit, place, signed=kind.signed), 0.0
         )
     least = max(_LEAST_BARE_MM, _NOTHING * kind.limit_mm)
     if row.too_bare("by", row.get("by"), by, least, kind.limit_mm):
         return None
     if abs(by) > kind.limit_mm:
         most = length_text(kind.limit_mm, "in" if row.unit == "in" else None)
-        row.note(
-            "by",
-            f"{short(row.get('by'))} is more than '{kind.name}' can do ({most}).",
-            "Measure again instead; a change this large means another body.",
-            row.get("by"),
-        )
+        what = f"{short(row.get('by'))} is more than '{kind.name}' can do ({most})."
+        remedy = "Measure again instead; a change this large means another body."
+        row.note("by", what, remedy, row.get("by"))
     side, place = str(row.get("side", "both")).lower(), str(row.get("where", kind.where[0])).lower()
     if place not in kind.where:
         row.note("where", f"is {short(place)}.", f"Here: {', '.join(kind.where)}.")
@@ -346,13 +344,10 @@ def apply(quarter: Quarter, side: str, changes: Sequence[FitChange]) -> Quarter:
         kind = KINDS[change.change]
         by = -change.by_mm if kind.minus else change.by_mm
         quarter = kind.act(quarter, by, change)
-        if (
-            quarter.shoulder[0] - quarter.neck[0] < 15.0
-            or quarter.bust[1] - quarter.waist[1] < 15.0
-        ):
-            raise DraftError.of(
-                "fit", f"'{change.text}' leaves no room on the {quarter.half}.", "Use less."
-            )
+        shoulder, high = quarter.shoulder[0] - quarter.neck[0], quarter.bust[1] - quarter.waist[1]
+        if min(shoulder, high) < 15.0:
+            what = f"'{change.text}' leaves no room on the {quarter.half}."
+            raise DraftError.of("fit", what, "Use less.")
     return quarter
 
 

@@ -181,5 +181,7 @@ def darted(piece: Piece, both: Sequence[Mapping[str, Drawn]]) -> Piece:
         marks.append(Mark("bust dart, sewn to here", sewn[None]))
         notches += [Notch(name, along(edge, p), 1, "front dart") for p in (first, second)]
         places |= {f"{name.removesuffix('side')}bust point": (float(tip[0]), float(tip[1]))}
+    if not darts:
+        return piece
     made = piece.plus(darts=darts, marks=marks, notches=notches)
     return made.with_(landmarks={**piece.landmarks, **places})

@@ -14,7 +14,7 @@ from drafting.curves import Cubic, Points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Dart, Line, Mark, Notch, Piece
-from drafting.sheet import Amount, Sheet, Sources, found, sources_of, waists
+from drafting.sheet import Amount, Sheet, Sources, found, joints, sources_of, waists
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.darts import OpenDart
 from drafting.sheet.finishing import bars, short_of
@@ -99,7 +99,7 @@ def finish(
     if g.joint:
         joint = g.joint
         more = {h: w / 2.0 - float(joint.halves[h].length) for h, w in whole.items() if full}
-        waists.sew_on(s, joint, {h: [(h, "waist")] for h in lines}, more)
+        joints.sew_on(s, joint, {h: [(h, "waist")] for h in lines}, more)
     elif how in waists.STRAIGHT:
         # It begins at the opening: at the centre back, or at the left side seam.
         first = 0.5 * b if at_back else 0.0

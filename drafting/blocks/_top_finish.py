@@ -6,7 +6,7 @@ Frame: piece mm, x from the centre line, y up. Common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from itertools import product
 from typing import Any
@@ -107,19 +107,23 @@ def gather_zone(d: Drawn) -> float:
     return min(0.85 * float(d.quarter.neck[0]), 0.9 * narrow)
 
 
+def _pocket_sizes(named: Mapping[str, float]) -> Iterator[tuple[float, float]]:
+    """Width and depth of a pocket, mm, from the usual one down; ``named``: what she gives."""
+    for share in (1.0, *np.arange(0.95, 0.5, -0.05)):
+        width, depth = (named.get(k, max(share * m, low)) for k, (m, low) in POCKET_MM.items())
+        yield width, depth
+
+
 def pocket(s: Sheet, q: Quarter) -> None:
     """A patch pocket, its place marked on the front, and the check of that place."""
     chest, style = s.style["pocket"] == "chest", s.style
     name = FRONT if FRONT in s.pieces else f"{LEFT} {FRONT}"
     front, whole = s.pieces[name], s.pieces[name].fold is None and not buttons(s)
     named = {k: float(style[k]) for k in POCKET_MM if style[k] is not None}
-    usual, *smaller = (
-        tuple(named.get(k, max(share * most, low)) for k, (most, low) in POCKET_MM.items())
-        for share in (1.0, *np.arange(0.95, 0.5, -0.05))
-    )
-    sizes = list(dict.fromkeys([usual, *smaller]))
+    sizes = list(dict.fromkeys(_pocket_sizes(named)))
+    usual = sizes[0]
     middle, top = (0.52, q.bust[1] + 20.0) if chest else (0.55, q.waist[1] - 20.0)
-    place = pocket_place(front, (middle * q.bust[0], top), [(w, d) for w, d in sizes])
+    place = pocket_place(front, (middle * q.bust[0], top), sizes)
     if place is None:
         last, off = " × ".join(map(s.t, sizes[-1])), s.t(POCKET_OFF_MM)
         what = f"the front has no room for a pocket of {last} that keeps {off} off armhole, neckline and hem."

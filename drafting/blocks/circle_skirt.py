@@ -18,7 +18,7 @@ from drafting.blocks._skirt import skirt
 from drafting.curves import Points, arc, chain_points
 from drafting.fit import BACK, FRONT
 from drafting.piece import Notch, Piece
-from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
+from drafting.sheet import Amount, Sheet, found, joints, number, sources_of, waists
 from drafting.sheet.board import ring_pairs
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import CENTRE, both_halves, half_piece, label_of
@@ -97,7 +97,7 @@ def circle_skirt(s: Sheet) -> None:
         _record(s, n, shapes[n], angle, r, long_)
     of = sources_of(r, long_, style["circle"], style["panels"], style["waist_finish"])
     if g.joint:
-        waists.in_halves(s, g.joint, shapes, dict.fromkeys(shapes, panels == 2), of)
+        joints.in_halves(s, g.joint, shapes, dict.fromkeys(shapes, panels == 2), of)
         spots: Spots = tuple((h, "waist") for h in shapes for _ in range(2))
         seams, where = g.joint.zips, g.joint.where
     else:
@@ -111,7 +111,7 @@ def circle_skirt(s: Sheet) -> None:
     if g.joint:
         bias_ = {h: -float(bias) * a for h, a in turns.items()}
         own = {h: [(h, "waist")] for h in turns}
-        waists.sew_on(s, g.joint, own, bias_, "stretched on the bias")
+        joints.sew_on(s, g.joint, own, bias_, "stretched on the bias")
     else:
         _finish(s, waist, r, spots, panels)
     waists.waist_girth(s, spots, g.waist, 2.0 * math.pi * part * float(bias))

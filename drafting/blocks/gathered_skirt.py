@@ -15,9 +15,8 @@ import numpy as np
 
 from drafting.blocks._skirt import skirt
 from drafting.piece import Notch
-from drafting.sheet import Amount, Sheet, found, most, sources_of, waists
+from drafting.sheet import Amount, Sheet, found, joints, most, sources_of, waists
 from drafting.sheet.finishing import rectangle
-from drafting.sheet.joints import around
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.pieces import label_of
 from drafting.sheet.record import spot_array
@@ -177,14 +176,14 @@ def _tier(s: Sheet, i: int, tiers: int, round_: Amount, deep: float, of: frozens
     if i:
         above = [(n, "foot") for n in list(s.pieces)[:-1] if "foot" in s.pieces[n].edges]
         above = [(n, e) for n, e in above if i == 1 or n == _names(tiers)[i - 1]]
-        above = [x for x in above for _ in range(around(s.pieces[x[0]]))]
+        above = [x for x in above for _ in range(joints.around(s.pieces[x[0]]))]
         over = float(round_) - seam_length(s.pieces, above)
         s.seams.append(Seam(name, ((name, top),) * cut, tuple(above), over))
         text = f"gather the top of all {cut}, {s.t(round_)} round, to {s.t(round_ - over)}"
         s.pieces[name] = s.pieces[name].plus(text)
 
 
-def _joined(s: Sheet, joint: waists.Joint, tiers: int, round_: Amount, deep: float, of: frozenset[str]) -> None:  # fmt: skip
+def _joined(s: Sheet, joint: joints.Joint, tiers: int, round_: Amount, deep: float, of: frozenset[str]) -> None:  # fmt: skip
     """The upper tier for a bodice: front and back, so that the side seams meet."""
     foot, width = "hem" if tiers == 1 else "foot", float(s.style["cloth_width"]) - ALLOWED_MM
     shapes, whole = {}, {}
@@ -202,10 +201,10 @@ def _joined(s: Sheet, joint: waists.Joint, tiers: int, round_: Amount, deep: flo
             s.draw(f"{half} side and lower edge", ring[:4][::-1], "square to it")
             s.tell(f"half of the {half}, wide", wide)
     s.stop()
-    waists.in_halves(s, joint, shapes, whole, of)
+    joints.in_halves(s, joint, shapes, whole, of)
 
 
-def _sew_on(s: Sheet, joint: waists.Joint, round_: Amount, zip_mm: float) -> None:
+def _sew_on(s: Sheet, joint: joints.Joint, round_: Amount, zip_mm: float) -> None:
     """The waist seam of the upper tier, its gathers and its zip."""
     for half, edges in joint.zips.items():
         waists.with_zip(s, half, edges, zip_mm, f"{joint.where}:")
@@ -215,7 +214,7 @@ def _sew_on(s: Sheet, joint: waists.Joint, round_: Amount, zip_mm: float) -> Non
     cut = {h: mm * each[h] for h, mm in long_.items()}
     waists.gather(s, cut, finished, _times(round_, joint.waist))
     more = {h: mm - float(joint.halves[h].length) for h, mm in long_.items()}
-    waists.sew_on(s, joint, {h: [(h, "waist")] for h in long_}, more)
+    joints.sew_on(s, joint, {h: [(h, "waist")] for h in long_}, more)
 
 
 def _times(round_: Amount, waist: Amount) -> str:

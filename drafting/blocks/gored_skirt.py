@@ -22,7 +22,7 @@ from drafting.blocks._skirt import skirt
 from drafting.curves import chain_points
 from drafting.fit import BACK, FRONT
 from drafting.piece import Notch, Piece
-from drafting.sheet import Amount, Sheet, found, number, sources_of, waists
+from drafting.sheet import Amount, Sheet, found, joints, number, sources_of, waists
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import both_halves, label_of
 from drafting.sheet.record import spot_array
@@ -126,7 +126,7 @@ def _refuse(s: Sheet, z: Sizes, knee: bool, half_hip: float) -> None:
     s.stop()
 
 
-def _under(joint: waists.Joint, n: int) -> dict[str, float]:
+def _under(joint: joints.Joint, n: int) -> dict[str, float]:
     """Gore → half of its waist, mm, for a bodice: of eight, the seams lie under its darts."""
     wanted: dict[str, float] = {}
     for half, there in joint.halves.items():
@@ -134,7 +134,7 @@ def _under(joint: waists.Joint, n: int) -> dict[str, float]:
         if n == 4:
             wanted[f"{half} gore"] = whole / 2
             continue
-        at = min(waists.places(joint, half, 1), default=whole / 2)
+        at = min(joints.places(joint, half, 1), default=whole / 2)
         at = at if 0.25 * whole < at < 0.75 * whole else whole / 2
         wanted |= {f"{half} gore": at / 2, f"{half} side gore": (whole - at) / 2}
     return wanted
@@ -204,7 +204,7 @@ def _finish(s: Sheet, g: waists.Girths, waist: Amount, n: int, elastic: bool) ->
         s.notes.append(f"The zip is marked on every back gore; it goes into the {where[:-1]} only.")
     if g.joint:
         own = {h: [(k, "waist") for k in s.pieces if k.startswith(h)] for h in (FRONT, BACK)}
-        waists.sew_on(s, g.joint, own)
+        joints.sew_on(s, g.joint, own)
         return
     f, b = (s.pieces[x].edges["waist"].length_mm for x in names)
     half = n // 2

@@ -21,7 +21,7 @@ from drafting.curves import Points
 from drafting.fit import BACK, FRONT
 from drafting.outline import Edge
 from drafting.piece import Mark, Notch, Piece
-from drafting.sheet import Amount, Sheet, sources_of, waists
+from drafting.sheet import Amount, Sheet, joints, sources_of, waists
 from drafting.sheet.options import choice, length, ratio
 from drafting.sheet.pieces import label_of
 from drafting.sheet.record import BOTH, spot_array
@@ -129,12 +129,12 @@ def pleated_skirt(s: Sheet) -> None:
     cloth = sum(s.pieces[p].edges["waist"].length_mm for p, _ in spots)
     if g.joint:
         longer = {h: 0.25 * cloth - float(x.length) for h, x in g.joint.halves.items()}
-        waists.sew_on(s, g.joint, {h: [(h, "waist")] for h in names}, longer, waists.PLEATED)
+        joints.sew_on(s, g.joint, {h: [(h, "waist")] for h in names}, longer, joints.PLEATED)
     elif style["waist_finish"] == "band":
         each = float(g.waist) / 4
         seams = {"seam": [each * i for i in (1, 2, 3)]}
         waists.add_band(s, float(g.waist), seams, spots, cloth - float(g.waist), g.waist)
-        s.seams[-1] = replace(s.seams[-1], ease=waists.PLEATED)
+        s.seams[-1] = replace(s.seams[-1], ease=joints.PLEATED)
     _true(s, names, g, pleats, zip_mm, float(depth))
     s.figures |= {
         "zip": zip_mm, "pleats": float(n), "a pleat shows at the hip": float(face),

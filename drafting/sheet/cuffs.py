@@ -60,10 +60,7 @@ def cuff_for(s: Sheet, arm: Arm, down: Amount) -> Cuff:
     shaped = s.style["cuff"] == "shaped"
     upper = arm.girth_at(float(down) - float(depth)) + float(by) if shaped else net
     if depth > _DEEP_MM and not shaped and open_:
-        s.notes.append(
-            f"A straight cuff {s.t(depth)} deep binds the forearm when the arm bends: "
-            "'style: {cuff: shaped}' follows the arm."
-        )
+        s.notes.append(f"A straight cuff {s.t(depth)} deep binds the forearm when the arm bends: 'style: {{cuff: shaped}}' follows the arm.")  # fmt: skip
     slit = float(s.style["placket_length"]) if open_ else 0.0
     return Cuff(float(depth), net, upper, OVERLAP_MM if open_ else 0.0, slit, by.sources)
 

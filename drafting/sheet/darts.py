@@ -114,9 +114,8 @@ def _meeting(curve: Cubic, origin: Points, along: Points) -> float:
                     break
                 t = step
             return t
-    raise DraftError.of(
-        "waist", "has no room for its darts.", "Are waist_girth and hip_girth right?"
-    )
+    what = "has no room for its darts."
+    raise DraftError.of("waist", what, "Are waist_girth and hip_girth right?")
 
 
 def _roots(a: float, b: float, c: float) -> list[float]:

@@ -21,12 +21,7 @@ from drafting.sheet.amount import Amount, least, most
 from drafting.sheet.board import Sheet, edges_of
 from drafting.sheet.finishing import band, bars, facing_below
 from drafting.sheet.inside import interfaced
-from drafting.sheet.joints import PLEATED as PLEATED
-from drafting.sheet.joints import Joint as Joint
-from drafting.sheet.joints import in_halves as in_halves
-from drafting.sheet.joints import joint_of
-from drafting.sheet.joints import places as places
-from drafting.sheet.joints import sew_on as sew_on
+from drafting.sheet.joints import Joint, joint_of
 from drafting.sheet.options import choice, length
 from drafting.sheet.pieces import label_of
 from drafting.style import Option
