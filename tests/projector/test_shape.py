@@ -226,6 +226,18 @@ def test_keys_and_typing_do_the_same(path: Path) -> None:
     assert sitting.state.tool is None and sitting.running
 
 
+def test_typing_what_it_is_already_is_no_step(path: Path) -> None:
+    """54 cm typed on 54 cm: the typing is done with, and there is nothing to undo."""
+    sitting = sit(path)
+    sitting.do("shape")
+    while tool(sitting).grip.key != "style.length":
+        sitting.key("tab")
+    for name in ("5", "4", "return"):
+        sitting.key(name)
+    assert tool(sitting).grip.value_mm == 540.0
+    assert tool(sitting).text == "" and not tool(sitting).past
+
+
 def test_a_pull_stops_at_its_limit_with_a_word(path: Path) -> None:
     """Pulled far past it the neckline stops at the option's limit, and the strip says which."""
     sitting = sit(path)
