@@ -60,7 +60,7 @@ class Picture:
         old, self._cursor = self._cursor, made
         if np.array_equal(old.index, made.index):
             return []
-        self.painter.restore(old, self._below)
+        self.painter.carry(old, self._below, self.painter.canvas)
         self.painter.put(made)
         return [p.box for p in (old, made) if p.index.size]
 

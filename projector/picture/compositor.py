@@ -351,7 +351,7 @@ class Compositor:
         """Put other pixels in the place of a still item's, and only there; answers the box."""
         painter = self.painter
         for painted in self._floats.values():
-            painter.restore(painted, self._below)
+            painter.carry(painted, self._below, painter.canvas)
         painter.erase(
             old,
             [
@@ -408,7 +408,7 @@ class Compositor:
         same = [n for n in new if n not in names and any(_meet(new[n].box, b) for b in boxes)]
         for name in names:
             if name in old:
-                painter.restore(old[name], self._below)
+                painter.carry(old[name], self._below, painter.canvas)
         for name in [*names, *same]:
             if name in new:
                 painter.put(new[name])

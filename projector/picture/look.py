@@ -168,11 +168,6 @@ def ink_for(cloth: tuple[Colour, ...]) -> str:
 PLAIN_LOOK = Look()
 
 
-def cloth_of(docket: Docket) -> tuple[Colour, ...]:
-    """The colours of the docket's cloth, as far as they are known."""
-    return () if docket.cloth is None else colours_in(docket.cloth.colour)
-
-
 def look_of(
     docket: Docket, ink: str | None = None, lines: str | None = None, weight: float | None = None
 ) -> Look:
@@ -200,7 +195,7 @@ def look_of(
         else:
             cut = (value, found[2])
     table.done()
-    cloth = cloth_of(docket)
+    cloth = () if docket.cloth is None else colours_in(docket.cloth.colour)
     ink, lines = ink or table.get("ink"), lines or table.get("lines")
     return Look(
         ink if ink in INKS else ink_for(cloth),

@@ -339,13 +339,9 @@ class Painter:
         pick(here, painted.light.view(np.uint8), out=here)
         flat[painted.index] = here.view(np.uint32)
 
-    def restore(self, painted: Painted, source: NDArray[np.uint32]) -> None:
-        """Put back what lay under an item, out of another canvas of the same shape."""
-        self.carry(painted, source, self.canvas)
-
     @staticmethod
     def carry(painted: Painted, source: NDArray[np.uint32], target: NDArray[np.uint32]) -> None:
-        """An item's pixels from one canvas into another of the same shape."""
+        """An item's pixels from one canvas into another of the same shape: what lay under it, put back."""
         index = painted.index
         target.reshape(-1)[index] = source.reshape(-1)[index]
 

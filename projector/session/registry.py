@@ -61,17 +61,15 @@ class Registry(dict[str, Action]):
                 raise ValueError(f"there is an action {action.name!r} already")
             self[action.name] = action
 
-    def known(self, names: Iterable[str], where: str) -> tuple[str, ...]:
-        """The names, looked up: for whatever is written down by them.
+    def known(self, names: Iterable[str], where: str) -> None:
+        """For whatever is written down by names.
 
         Raises:
             LookupError: one is not registered.
         """
-        made = tuple(names)
-        for name in made:
+        for name in names:
             if name not in self:
                 raise LookupError(f"{where} names {name!r}, which is no action")
-        return made
 
 
 ACTIONS = Registry()
@@ -104,7 +102,6 @@ class Row:
         """Those of the handle."""
         return self.handle or self.buttons[:3]
 
-    def checked(self) -> Row:
-        """Itself, every name looked up in the registry."""
+    def checked(self) -> None:
+        """Every name looked up in the registry."""
         ACTIONS.known((*self.every, *self.handle, *(self.words or {})), f"row {self.name!r}")
-        return self

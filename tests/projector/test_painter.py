@@ -116,7 +116,7 @@ def test_items_come_and_go_alone() -> None:
         ba.put(b)
         ba.put(a)
         assert (ab.canvas == ba.canvas).all()
-        ab.restore(b, below)
+        ab.carry(b, below, ab.canvas)
         assert (ab.canvas == below).all()
 
 

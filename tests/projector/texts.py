@@ -129,7 +129,6 @@ class Seen:
         patch.setattr(painter.Painter, "fill", fill)
         patch.setattr(painter.Painter, "clear", lambda of: self._put.pop(id(of), None))
         patch.setattr(painter.Painter, "erase", lambda *_: None)
-        patch.setattr(painter.Painter, "restore", lambda *_: None)
 
     def _texts_of(self, lens: Any, item: Any) -> list[Text]:
         found = []
