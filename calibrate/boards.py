@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from calibrate import cards as card_module
 from calibrate.arrays import Array, Image, Mask
 from calibrate.cards import FIRST_PATTERN_ID, Board
-from calibrate.plane import apply, within
+from calibrate.plane import apply, homography, within
 from calibrate.saddles import Corners, measure
 from configs.errors import Refusal
 
@@ -67,8 +67,6 @@ def read_markers(gray: Image, factor: float) -> list[tuple[int, Array]]:
 
 def _homography(source: Array, target: Array) -> Array | None:
     """(3, 3) least-squares homography (N at least 4); None when degenerate."""
-    from calibrate.plane import homography
-
     with np.errstate(all="ignore"):
         matrix = homography(source, target)
     return matrix if np.all(np.isfinite(matrix)) else None
@@ -328,15 +326,14 @@ def _cards_text(ids: Sequence[int]) -> str:
     return "cards " + ", ".join(str(i) for i in ids[:-1]) + f" and {ids[-1]}"
 
 
-def card_outline(card_id: int, corners: Corners) -> Array:
-    """(4, 2) px of the whole card with its margin, a finger's breadth wider."""
+def card_outline(card_id: int, corners: Corners, wider_mm: float = 0.0) -> Array:
+    """(4, 2) px of the whole card with its white margin, so much wider and taller."""
     each = card_module.card(card_id)
-    board = each.board()
-    matrix = _homography(board.corners[corners.index], corners.px)
-    ring = each.outline_mm() * (1 + 4.0 / np.array([each.shape.width_mm, each.shape.height_mm]))
-    if matrix is None:
-        return np.zeros((4, 2))
-    return apply(matrix, ring)
+    matrix = _homography(each.board().corners[corners.index], corners.px)
+    ring = each.outline_mm() * (
+        1 + wider_mm / np.array([each.shape.width_mm, each.shape.height_mm])
+    )
+    return np.zeros((4, 2)) if matrix is None else apply(matrix, ring)
 
 
 def agreeing(markers: Sequence[tuple[int, Array]], board: Board) -> list[tuple[int, Array]]:

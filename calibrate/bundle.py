@@ -54,6 +54,10 @@ class CardView:
     corners_px: Array
     sigma_px: Array
 
+    def pick(self, keep: Mask, wilder: float = 1.0) -> CardView:
+        """Some of its corners, their noise so many times as large."""
+        return CardView(self.corners_mm[keep], self.corners_px[keep], self.sigma_px[keep] * wilder)
+
 
 def own_level(card: CardView) -> float:
     """Rms over sigma of what a card's corners leave when it may lie tilted and bent as it likes.
@@ -83,6 +87,11 @@ class PhotoView:
     pattern_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
     seen_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
     sigma_px: Array = field(default_factory=lambda: np.zeros(0))
+
+    def pick(self, cards: Mapping[int, CardView], keep: Mask, wilder: float = 1.0) -> PhotoView:
+        """With these cards, and some of the pattern's corners, their noise so many times as large."""
+        pattern, seen, sigma = self.pattern_px[keep], self.seen_px[keep], self.sigma_px[keep]
+        return PhotoView(self.size, cards, pattern, seen, sigma * wilder)
 
     @property
     def by_id(self) -> list[tuple[int, CardView]]:
@@ -338,13 +347,15 @@ class Fit:
     """Where a minimisation ended.
 
     ``residuals`` (R,) over sigma, without priors; ``covariance`` (count, count), zero where the
-    stage frees nothing; ``cost``: sum of squares (of Huber's loss), priors with it.
+    stage frees nothing; ``cost``: sum of squares (of Huber's loss), priors with it; ``settled``:
+    whether it came to rest within the looks that it was given.
     """
 
     state: State
     residuals: Array
     covariance: Array
     cost: float
+    settled: bool = True
 
 
 def minimise(
@@ -405,7 +416,9 @@ def minimise(
             rows = np.column_stack([J, r])
             held_rows = np.column_stack([prior_rows, (whole(part) - centre)[held] * stiff[held]])
             boards = [_triangle(board) for board in np.split(rows, bundle.cuts)]
-            small = (part.tobytes(), _triangle(np.concatenate([*boards, held_rows])))
+            whole_triangle = _triangle(np.concatenate([*boards, held_rows]))
+            missing = rows.shape[1] - len(whole_triangle)  # MINPACK wants always as many rows
+            small = (part.tobytes(), np.pad(whole_triangle, ((0, missing), (0, 0))))
         return small[1]
 
     def errors(part: Array) -> Array:
@@ -433,7 +446,7 @@ def minimise(
     normal = (J * weight).T @ J + np.diag(stiff[free] ** 2)
     covariance = np.zeros((bundle.count, bundle.count))
     covariance[np.ix_(free, free)] = np.linalg.pinv(normal, hermitian=True)
-    return Fit(bundle.unpack(x, state), r, covariance, 2 * float(found.cost))
+    return Fit(bundle.unpack(x, state), r, covariance, 2 * float(found.cost), found.status > 0)
 
 
 def without_cards(photo: PhotoView, cards_out: Sequence[int]) -> PhotoView:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from calibrate.arrays import Array
-from calibrate.model import COUNT, EARLIER, TABLE_UNIT_MM, ProjectorModel, points_2d
+from calibrate.model import COUNT, EARLIER, TABLE_UNIT_MM, TERMS, ProjectorModel, points_2d
 from calibrate.plane import apply
 from configs.errors import Fault, InputError, short
 from configs.files import FORMAT_VERSION, dump_yaml, read_yaml, write_atomic
@@ -42,7 +42,6 @@ _KEYS = (
     "facts",
     "covariance",
 )
-_LENS_KEYS = ("k1", "k2", "p1", "p2", "k3", "s2", "s4", "centre_px")
 _MOST_LENS = 1e3  # far past any lens; how much is too much, `ProjectorModel.faults` says
 
 
@@ -235,19 +234,12 @@ class Calibration:
         """The same light in another table frame (``new_from_old`` (3, 3), mm; similarity)."""
         matrix = np.asarray(new_from_old, dtype=np.float64)
         model = self.model.moved(matrix)
-        base = self.model.vector()
-        steps = np.eye(COUNT) * 1e-6
-        change = np.stack(
-            [
-                (
-                    ProjectorModel.from_vector(self.size, base + d).moved(matrix).vector()
-                    - ProjectorModel.from_vector(self.size, base - d).moved(matrix).vector()
-                )
-                / 2e-6
-                for d in steps
-            ],
-            axis=1,
-        )
+        # the homography's nine entries move linearly; then all are divided by the last
+        unit = np.diag([TABLE_UNIT_MM, TABLE_UNIT_MM, 1.0])
+        nine = np.kron(np.eye(3), (np.linalg.inv(matrix @ unit) @ unit).T)
+        last = nine[8] @ [*self.model.vector()[:8], 1.0]
+        change = np.eye(COUNT)
+        change[:8, :8] = (nine[:8] - np.outer(model.vector()[:8], nine[8]))[:, :8] / last
         angle = math.atan2(matrix[1, 0], matrix[0, 0])
         cards = tuple(
             CardPlace(c.card, tuple(apply(matrix, np.array([c.at_mm]))[0].tolist()), c.turn + angle)
@@ -276,13 +268,7 @@ class Calibration:
             "projector_from_table": self.model.projector_from_table.tolist(),
             "lens": {
                 "centre_px": self.model.centre_px.tolist(),
-                "k1": self.model.k1,
-                "k2": self.model.k2,
-                "p1": self.model.p1,
-                "p2": self.model.p2,
-                "k3": self.model.k3,
-                "s2": self.model.s2,
-                "s4": self.model.s4,
+                **{name: getattr(self.model, name) for name in TERMS},
             },
             "method": self.method,
             "date": self.date,
@@ -335,7 +321,7 @@ class Calibration:
         reader.only(_KEYS)
         size = _array(reader, "size", (2,))
         matrix = _array(reader, "projector_from_table", (3, 3))
-        lens = reader.sub("lens", _LENS_KEYS)
+        lens = reader.sub("lens", (*TERMS, "centre_px"))
         if not reader.has("lens"):
             reader.note("lens", "is missing.")
         centre = _array(lens, "centre_px", (2,)) if lens.data else np.zeros(2)
@@ -343,9 +329,7 @@ class Calibration:
             if lens.data and not lens.has(name):
                 lens.note(name, "is missing.")
         # files written before the later terms have neither them nor their doubt
-        k1, k2, *later = (
-            lens.number(n, 0.0, -_MOST_LENS, _MOST_LENS) for n in _LENS_KEYS if n != "centre_px"
-        )
+        terms = [lens.number(name, 0.0, -_MOST_LENS, _MOST_LENS) for name in TERMS]
         rows = reader.get("covariance")
         count = len(rows) if isinstance(rows, list) and len(rows) in EARLIER else COUNT
         covariance = _array(reader, "covariance", (count, count))
@@ -362,13 +346,13 @@ class Calibration:
             reader.note("facts", "must be a mapping of numbers and words.")
         if np.any(size < 16) or np.any(size > 32768) or np.any(size != np.round(size)):
             reader.note("size", f"{size.tolist()} is no picture size in px.")
-        doubt = {
+        others: dict[str, Any] = {
             name: reader.number(name, 0.0, 0.0, 1e6)
             for name in ("scale_doubt", "rms_px", "floor_mm")
         }
-        text = {k: reader.text(k) for k in ("method", "date", "display")}
+        others |= {name: reader.text(name) for name in ("method", "date", "display")}
         reader.done()
-        model = ProjectorModel((int(size[0]), int(size[1])), matrix, centre, k1, k2, *later)
+        model = ProjectorModel((int(size[0]), int(size[1])), matrix, centre, *terms)
         unsound = [
             Fault(where, fault, "The file is damaged: calibrate again.") for fault in model.faults()
         ]
@@ -383,16 +367,11 @@ class Calibration:
         return cls(
             model,
             covariance,
-            text["method"],
-            text["date"],
-            display=text["display"],
             bars_mm=bars,
             held_out_mm=held_out,
             cards=cards,
             facts=dict(facts),
-            rms_px=doubt["rms_px"],
-            scale_doubt=doubt["scale_doubt"],
-            floor_mm=doubt["floor_mm"],
+            **others,
         )
 
 

@@ -20,10 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.arrays import Array, Image
+from calibrate.boards import card_outline
 from calibrate.detect import Detections, detect
 from calibrate.pattern import Pattern
 from calibrate.photo import read_photo
-from calibrate.plane import apply
 from configs.errors import Refusal
 
 FRAMES = 30
@@ -300,8 +300,6 @@ def take_view(
     Raises:
         Refusal: no cards, no pattern, something moved; as `calibrate.detect.detect` says.
     """
-    from calibrate.cards import card
-
     w, h = pattern.size
     told = progress or (lambda done, whole: None)
     show(np.full((h, w, 3), 255, np.uint8))
@@ -313,10 +311,7 @@ def take_view(
     wait(source.settle_seconds)
     _drain(source)
     lit = mean_frame(source, frames, lambda i, n: told(n + i, 2 * n))
-    outlines = []
-    for card_id, corners in cards.cards.items():
-        board = card(card_id).board().corners[corners.index]
-        outlines.append(_carried(board, corners.px, card(card_id).outline_mm() * 0.96))
+    outlines = [card_outline(i, corners, -4.0) for i, corners in cards.cards.items()]
     slid = _slid_px(cards, lit, card_ids, source.name)
     if slid is not None and slid > _SLID_PX:
         # refocused or nudged in between: the view of the pattern must do alone
@@ -345,14 +340,6 @@ def _slid_px(white: Detections, lit: Image, card_ids: list[int] | None, name: st
     return float(np.sqrt(np.median(np.concatenate(apart))))
 
 
-def _carried(source: Array, target: Array, points: Array) -> Array:
-    """Points (M, 2) carried by the homography that takes source (N, 2) to target (N, 2)."""
-    import cv2
-
-    matrix, _ = cv2.findHomography(source, target, 0)
-    return apply(np.asarray(matrix, float), points)
-
-
 def live_picture(
     frame: Image, seen: Detections | None, size: tuple[int, int], words: str, width_px: int = 0
 ) -> Image:
@@ -367,8 +354,6 @@ def live_picture(
     """
     import cv2
 
-    from calibrate.cards import card
-
     w, h = size
     out = np.full((h, w, 3), 255, np.uint8)
     wide = width_px or round(0.3 * w)
@@ -378,8 +363,7 @@ def live_picture(
     small = np.ascontiguousarray(small)
     scale = np.array([wide / frame.shape[1], tall / frame.shape[0]])
     for card_id, corners in (seen.cards if seen else {}).items():
-        board = card(card_id).board().corners[corners.index]
-        ring = _carried(board, corners.px, card(card_id).outline_mm()) * scale
+        ring = card_outline(card_id, corners) * scale
         corners_px = [np.rint(ring).astype(np.int32)]
         # painted over, or the camera would read the small card as the same card twice
         cv2.fillPoly(small, corners_px, (0, 150, 60), cv2.LINE_AA)

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibrate.arrays import Array, Image, Mask
 from configs.errors import Fault, InputError
@@ -78,6 +79,14 @@ class CardShape:
         return 1.56 * self.square_mm
 
 
+def saddles_of(black: Mask) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
+    """Where chequers cross in squares (rows, columns): row and column of the square before each, and
+    1 where that square is black, -1 where it is white."""
+    a, b, c, d = black[:-1, :-1], black[:-1, 1:], black[1:, 1:], black[1:, :-1]
+    rows, columns = np.nonzero((a == c) & (b == d) & (a != b))
+    return rows, columns, np.where(a[rows, columns], 1.0, -1.0)
+
+
 def clear_of_ink(corners: Array, quads: list[Array], square: float) -> Array:
     """(N,) half side, in squares, of the window round each corner that no marker reaches into.
 
@@ -135,35 +144,18 @@ class Card:
         Args:
             scale: what a printed millimetre measures along x and along y.
         """
-        by = np.array(scale)
-        corners, signs = [], []
-        for j in range(1, self.shape.rows):
-            for i in range(1, self.shape.columns):
-                ring = [
-                    self._black(a, b) for a, b in ((i, j - 1), (i - 1, j - 1), (i - 1, j), (i, j))
-                ]
-                if ring in ([True, False, True, False], [False, True, False, True]):
-                    corners.append(self._line(i, j))
-                    signs.append(1.0 if ring[0] else -1.0)
-        markers = {}
-        for marker, (a, b) in zip(self.marker_ids, self._blocks(), strict=True):
-            m = self.shape.marker_mm / self.shape.square_mm / 2
-            quad = [
-                (a + 1 - m, b + 1 - m),
-                (a + 1 + m, b + 1 - m),
-                (a + 1 + m, b + 1 + m),
-                (a + 1 - m, b + 1 + m),
-            ]
-            markers[marker] = np.array([self._line(*p) for p in quad]) * by
+        by, s = np.array(scale), self.shape
+        black = np.array([[self._black(i, j) for i in range(s.columns)] for j in range(s.rows)])
+        rows, columns, signs = saddles_of(black)
+        corners = np.array([self._line(i + 1, j + 1) for j, i in zip(rows, columns, strict=True)])
+        quads = [self._quad(*block) for block in self._blocks()]
         return Board(
             f"card {self.id}",
-            np.array(corners) * by,
-            np.array(signs),
-            markers,
-            self.shape.square_mm * float(np.sqrt(by[0] * by[1])),
-            clear_of_ink(
-                np.array(corners), [self._quad(*b) for b in self._blocks()], self.shape.square_mm
-            ),
+            corners * by,
+            -signs,  # y runs up here
+            {m: quad * by for m, quad in zip(self.marker_ids, quads, strict=True)},
+            s.square_mm * float(np.sqrt(by[0] * by[1])),
+            clear_of_ink(corners, quads, s.square_mm),
         )
 
     def _quad(self, a: int, b: int) -> Array:
@@ -320,11 +312,9 @@ def card_images(name: str, px_per_mm: float) -> dict[int, Image]:
         for x, y, a, b in each.black_rects_mm() * px_per_mm:
             c0, c1 = int(x), min(w, math.ceil(x + a))
             r0, r1 = int(y), min(h, math.ceil(y + b))
-            across = np.clip(np.arange(c0, c1) + 1 - x, 0, 1) - np.clip(
-                np.arange(c0, c1) - x - a + 1, 0, 1
-            )
-            down = np.clip(np.arange(r0, r1) + 1 - y, 0, 1) - np.clip(
-                np.arange(r0, r1) - y - b + 1, 0, 1
+            across, down = (
+                np.clip(at + 1 - low, 0, 1) - np.clip(at + 1 - high, 0, 1)
+                for at, low, high in ((np.arange(c0, c1), x, x + a), (np.arange(r0, r1), y, y + b))
             )
             ink[r0:r1, c0:c1] += np.outer(down, across)
         pictures[each.id] = np.rint(255 * (1 - np.minimum(ink, 1))).astype(np.uint8)
@@ -447,14 +437,12 @@ def _draw_bars(pdf: Any, cards: CardSet, page: int, unit: str) -> None:
     pdf.set_draw_color(0)
     pdf.set_text_color(0)
     pdf.set_line_width(0.15)
-    pdf.line(x0, y, x0 + along, y)
-    for mm in range(0, int(along) + 1, 10):
-        tall = 2.2 if mm in (0, int(along)) else 0.9
-        pdf.line(x0 + mm, y - tall, x0 + mm, y + tall)
-    pdf.line(x, y0, x, y0 + down)
-    for mm in range(0, int(down) + 1, 10):
-        tall = 2.2 if mm in (0, int(down)) else 0.9
-        pdf.line(x - tall, y0 + mm, x + tall, y0 + mm)
+    for long, left, top, (right, low) in ((along, x0, y, (1, 0)), (down, x, y0, (0, 1))):
+        pdf.line(left, top, left + right * long, top + low * long)
+        for mm in range(0, int(long) + 1, 10):
+            tall = 2.2 if mm in (0, int(long)) else 0.9
+            mx, my = left + right * mm, top + low * mm
+            pdf.line(mx - low * tall, my - right * tall, mx + low * tall, my + right * tall)
     pdf.set_font("Helvetica", size=6)
     read = "read your ruler from end mark to end mark."
     pdf.text(x0 + 3, y - 1.2, f"Bar 1, drawn {bar_text(along, unit)}: {read}")

@@ -27,6 +27,7 @@ from calibrate.photo_faults import (
 )
 from calibrate.saddles import Corners
 
+_RIM_MM = 4.0  # so much wider than the card no corner of the pattern is looked for
 _LEAST_SHARED = 20  # corners in both photos, to call them one
 _SAME_NOISE = 3.0  # median miss over noise; copies and a still camera make 0.1 to 2
 
@@ -75,26 +76,22 @@ def detect(
     gray = gray_of(check_photo(photo, name))
     h, w = gray.shape
     long_side = max(w, h)
-    first = min(1.0, READ_WIDTH / long_side)
-    markers = read_markers(gray, first)
+    markers = read_markers(gray, min(1.0, READ_WIDTH / long_side))
     wanted = {i for i, _ in markers}
     shown = None
     if pattern_size is not None:
         shown = (pattern or bare(pattern_size)).board()
     # who takes what there is has enough in the whole of the light
     enough = lenient and shown is not None and set(shown.markers) <= wanted
-    for factor in () if enough else (1.5, 2.0):  # small markers are read better larger
-        factor = min(factor, 2 * READ_WIDTH / long_side)
-        if factor > first * 1.2 and _is_thin(wanted, pattern_size is not None):
-            markers = _merge(markers, read_markers(gray, factor))
-            wanted = {i for i, _ in markers}
-            first = factor
+    if not enough and _is_thin(wanted, pattern_size is not None):
+        # small markers are read better larger
+        markers = _merge(markers, read_markers(gray, min(2.0, 2 * READ_WIDTH / long_side)))
     found = find_cards(gray, markers, card_ids, name)
     if not found and not lenient:
         say_why_nothing(gray, markers, name)
     corners = None
     if shown is not None and pattern_size is not None:
-        outlines = [card_outline(i, c) for i, c in found.items()]
+        outlines = [card_outline(i, c, _RIM_MM) for i, c in found.items()]
         corners = find_pattern(gray, markers, shown, outlines)
         if corners is None and not lenient:
             say_why_no_pattern(gray, markers, pattern_size, name)

@@ -149,14 +149,12 @@ def drift(old: Calibration, new: Calibration, tolerance_mm: float = TOLERANCE_MM
         )
     if not (math.isfinite(tolerance_mm) and tolerance_mm > 0):
         raise InputError(Fault("--tolerance", f"{tolerance_mm:g} mm is no tolerance."))
-    w, h = old.size
-    gx, gy = np.meshgrid(np.linspace(0, w - 1, 17), np.linspace(0, h - 1, 11))
-    px = np.column_stack([gx.ravel(), gy.ravel()])
+    px = old.model.grid_px()
     was, now_at = old.to_table(px), new.to_table(px)
     fitted = matrix_of(rigid(now_at, was))
     miss = apply(fitted, now_at) - was
     shape = np.hypot(miss[:, 0], miss[:, 1])
-    scale_x, scale_y, keystone = _ways(was, apply(fitted, now_at), px, (w, h))
+    scale_x, scale_y, keystone = _ways(was, apply(fitted, now_at), px, old.size)
     still, moved, by_cards = _match(old.cards, new.cards)
     position, shift, turn = None, None, None
     if by_cards is not None:

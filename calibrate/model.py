@@ -14,11 +14,12 @@ from numpy.typing import ArrayLike
 
 from calibrate.arrays import Array, Mask
 from calibrate.lens import HOMOGRAPHY, PARAMETERS, Lens, chained, view
-from calibrate.plane import apply, signed_area
+from calibrate.plane import apply, rim, signed_area
 from configs.errors import Fault, InputError
 
 TABLE_UNIT_MM = 500.0  # the parameter vector counts the table in half metres: entries near one
 COUNT = len(PARAMETERS)
+TERMS = tuple(name for name in Lens._fields if name not in ("cx", "cy"))
 # how many parameters files have that were written before the tangential terms, and before k3
 EARLIER = (12, 14)
 _MOST_TANGENTIAL = 0.01  # no lens has more, and up to it the way back is found by iteration
@@ -41,8 +42,30 @@ def points_2d(points: ArrayLike, what: str) -> Array:
     return array
 
 
+class Picture:
+    """What a projector's picture and a camera's have in common: the frame of a lens."""
+
+    size: tuple[int, int]
+
+    @property
+    def middle_px(self) -> Array:
+        """(2,) the middle of the picture, px."""
+        return (np.array(self.size) - 1) / 2
+
+    @property
+    def unit_px(self) -> float:
+        """Half the picture's diagonal, px: the unit of the lens and of the parameter vector."""
+        return 0.5 * math.hypot(*self.size)
+
+    @property
+    def to_unit(self) -> Array:
+        """(3, 3) half diagonals from the middle, from px."""
+        s, (mx, my) = self.unit_px, self.middle_px
+        return np.array([[1 / s, 0, -mx / s], [0, 1 / s, -my / s], [0, 0, 1.0]])
+
+
 @dataclass(frozen=True, eq=False)
-class ProjectorModel:
+class ProjectorModel(Picture):
     """Homography and a lens with its own centre: table mm to projector px and back.
 
     ``u = H X`` (dehomogenised, px), then the terms of `calibrate.lens.Lens` about ``centre_px``, in
@@ -83,20 +106,10 @@ class ProjectorModel:
         object.__setattr__(self, "size", (int(self.size[0]), int(self.size[1])))
         object.__setattr__(self, "projector_from_table", matrix)
         object.__setattr__(self, "centre_px", centre)
-        for name in ("k1", "k2", "p1", "p2", "k3", "s2", "s4"):
+        for name in TERMS:
             object.__setattr__(self, name, float(getattr(self, name)))
 
     # -- parameters ----------------------------------------------------------------------
-
-    @property
-    def middle_px(self) -> Array:
-        """(2,) the middle of the picture, px."""
-        return np.array([(self.size[0] - 1) / 2.0, (self.size[1] - 1) / 2.0])
-
-    @property
-    def unit_px(self) -> float:
-        """Half the picture's diagonal, px: the unit of the lens and of the parameter vector."""
-        return 0.5 * math.hypot(*self.size)
 
     def vector(self) -> Array:
         """(17,) the parameters in the order of `PARAMETERS`, all of order one.
@@ -104,14 +117,14 @@ class ProjectorModel:
         The homography takes half metres to half diagonals from the middle of the picture; the
         lens centre is counted in half diagonals from the middle.
         """
-        normal = self._to_unit() @ self.projector_from_table @ _MM
+        normal = self.to_unit @ self.projector_from_table @ _MM
         return np.concatenate([normal.reshape(9)[:8], self.lens])
 
     @property
     def lens(self) -> Lens:
         """The lens, its centre in half diagonals from the picture's middle."""
         cx, cy = ((self.centre_px - self.middle_px) / self.unit_px).tolist()
-        return Lens(self.k1, self.k2, cx, cy, self.p1, self.p2, self.k3, self.s2, self.s4)
+        return Lens(cx=cx, cy=cy, **{name: getattr(self, name) for name in TERMS})
 
     @classmethod
     def from_vector(cls, size: tuple[int, int], vector: ArrayLike) -> ProjectorModel:
@@ -126,16 +139,10 @@ class ProjectorModel:
             raise InputError(f"the parameter vector has the shape {v.shape}; expected ({COUNT},).")
         frame = cls(size, np.eye(3), np.zeros(2))
         normal = np.append(v[:8], 1.0).reshape(3, 3)
-        matrix = np.linalg.inv(frame._to_unit()) @ normal @ np.linalg.inv(_MM)
+        matrix = np.linalg.inv(frame.to_unit) @ normal @ np.linalg.inv(_MM)
         lens = Lens(*v[len(HOMOGRAPHY) :].tolist())
         centre = frame.middle_px + frame.unit_px * lens.centre
-        return cls(
-            size, matrix, centre, lens.k1, lens.k2, lens.p1, lens.p2, lens.k3, lens.s2, lens.s4
-        )
-
-    def _to_unit(self) -> Array:
-        s, (mx, my) = self.unit_px, self.middle_px
-        return np.array([[1 / s, 0, -mx / s], [0, 1 / s, -my / s], [0, 0, 1.0]])
+        return cls(size, matrix, centre, *(getattr(lens, name) for name in TERMS))
 
     # -- both directions -----------------------------------------------------------------
 
@@ -284,24 +291,18 @@ class ProjectorModel:
     def beam_outline_mm(self, per_side: int = 24) -> Array:
         """(4 * per_side, 2) outer edge of the picture on the table, mm, counter-clockwise."""
         w, h = self.size
-        t = np.arange(per_side) / per_side
-        x0, x1, y0, y1 = -0.5, w - 0.5, -0.5, h - 0.5
-        ring = np.concatenate(
-            [
-                np.column_stack([x0 + (x1 - x0) * t, np.full(per_side, y1)]),
-                np.column_stack([np.full(per_side, x1), y1 + (y0 - y1) * t]),
-                np.column_stack([x1 + (x0 - x1) * t, np.full(per_side, y0)]),
-                np.column_stack([np.full(per_side, x0), y0 + (y1 - y0) * t]),
-            ]
-        )
-        outline = self.to_table(ring)
+        outline = self.to_table(rim(-0.5, h - 0.5, w - 0.5, -0.5, per_side))
         return outline if signed_area(outline) >= 0 else np.ascontiguousarray(outline[::-1])
 
     def grid_mm(self, columns: int = 17, rows: int = 11) -> Array:
         """(columns * rows, 2) table places under an even grid of pixels over the whole beam."""
+        return self.to_table(self.grid_px(columns, rows))
+
+    def grid_px(self, columns: int = 17, rows: int = 11) -> Array:
+        """(columns * rows, 2) an even grid of pixels over the whole beam, row by row."""
         w, h = self.size
         gx, gy = np.meshgrid(np.linspace(0, w - 1, columns), np.linspace(0, h - 1, rows))
-        return self.to_table(np.column_stack([gx.ravel(), gy.ravel()]))
+        return np.column_stack([gx.ravel(), gy.ravel()])
 
     def mm_per_px(self) -> float:
         """Size of a projector dot on the table, mm: square root of its mean area over the beam."""
@@ -330,7 +331,7 @@ class ProjectorModel:
 
 
 @dataclass(frozen=True, eq=False)
-class CameraModel:
+class CameraModel(Picture):
     """A camera's view of the table plane: homography, then radial and tangential lens terms.
 
     ``vector`` (15,): the first of `calibrate.lens.PARAMETERS`; the homography takes table places,
@@ -340,16 +341,6 @@ class CameraModel:
     size: tuple[int, int]
     vector: Array
     unit_mm: float = 500.0
-
-    @property
-    def unit_px(self) -> float:
-        """Half the picture's diagonal, px."""
-        return 0.5 * math.hypot(*self.size)
-
-    @property
-    def middle_px(self) -> Array:
-        """(2,) middle of the picture, px."""
-        return np.array([(self.size[0] - 1) / 2.0, (self.size[1] - 1) / 2.0])
 
     @property
     def lens(self) -> Lens:

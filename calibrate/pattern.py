@@ -26,6 +26,7 @@ from calibrate.cards import (
     Board,
     clear_of_ink,
     marker_bits,
+    saddles_of,
 )
 from configs.errors import Fault, InputError
 from configs.files import FORMAT_VERSION
@@ -124,11 +125,8 @@ class Pattern:
         lx, ly = self.lines(0), self.lines(1)
         j, i = np.meshgrid(np.arange(len(ly) + 1), np.arange(len(lx) + 1), indexing="ij")
         black = ((i + j) % 2 == 1) & ~white
-        a, b, c, d = black[:-1, :-1], black[:-1, 1:], black[1:, 1:], black[1:, :-1]
-        saddle = (a == c) & (b == d) & (a != b)
-        rows, columns = np.nonzero(saddle)
+        rows, columns, signs = saddles_of(black)
         corners = np.column_stack([lx[columns], ly[rows]]).astype(np.float64) - 0.5
-        signs = np.where(c[rows, columns], 1.0, -1.0)
         markers = {}
         for marker, cell_place in shown.items():
             x, y, cell = self._marker_corner(*cell_place)

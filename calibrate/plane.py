@@ -71,6 +71,14 @@ def signed_area(ring: Array) -> float:
     return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
 
 
+def rim(x0: float, y0: float, x1: float, y1: float, per_side: int) -> Array:
+    """(4 * per_side, 2) points round a rectangle, from (x0, y0) by way of (x1, y0); not closed."""
+    corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+    t = np.arange(per_side)[:, None] / per_side
+    ways = zip(corners, np.roll(corners, -1, axis=0), strict=True)
+    return np.concatenate([a + (b - a) * t for a, b in ways])
+
+
 def within(ring: Array, points: Array) -> Mask:
     """(N,) which points (N, 2) lie inside a convex ring (M, 2) of either turn."""
     edges = np.roll(ring, -1, axis=0) - ring

@@ -7,7 +7,7 @@ leaves over tells how sure each corner is.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -41,15 +41,7 @@ class Corners:
 
     def pick(self, keep: NDArray[Any]) -> Corners:
         """Some of them."""
-        return Corners(
-            self.index[keep],
-            self.px[keep],
-            self.sigma[keep],
-            self.blur[keep],
-            self.contrast[keep],
-            self.white[keep],
-            self.side[keep],
-        )
+        return Corners(*(getattr(self, f.name)[keep] for f in fields(self)))
 
 
 def measure(
@@ -89,7 +81,7 @@ def measure(
             out[part] = _fit_saddles(
                 gray, px[part], steps[part], square, signs[part], share[part], int(half)
             )
-    x, y, sigma, blur, contrast, white, misfit, shift = out.T
+    sigma, blur, contrast, white, misfit, shift = out[:, 2:].T
     side = np.minimum(along, across)
     with np.errstate(invalid="ignore"):
         good = (
@@ -101,16 +93,7 @@ def measure(
             & (blur > 0.15)
             & (sigma < 0.1 * side)
         )
-    keep = np.flatnonzero(good)
-    return Corners(
-        np.asarray(numbers[keep], dtype=np.int64),
-        np.column_stack([x, y])[keep],
-        sigma[keep],
-        blur[keep],
-        contrast[keep],
-        white[keep],
-        side[keep],
-    )
+    return Corners(numbers, out[:, :2], sigma, blur, contrast, white, side).pick(good)
 
 
 def _fit_saddles(

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -21,10 +22,10 @@ from calibrate.bundle import Bundle, CardView, Fit, PhotoView, own_level, withou
 from calibrate.calibration import Calibration, CardPlace, without_rigid
 from calibrate.cards import BARS_MM, card, set_of
 from calibrate.detect import Detections, same_view
-from calibrate.model import COUNT, ProjectorModel
+from calibrate.model import COUNT, CameraModel, ProjectorModel
 from calibrate.pattern import Pattern, bare
 from calibrate.plane import apply, homography, matrix_of
-from calibrate.stages import misses_mm, polish, staged
+from calibrate.stages import card_rms_mm, misses_mm, polish, staged
 from calibrate.store import now
 from calibrate.verdict import (
     Solution,
@@ -50,19 +51,9 @@ _STRAYED_MM = 4.0  # a raised card seems to move between photos too, but hardly 
 _MAY_BE_MOVED = ("not-flat", "bad-fit", "too-uncertain", "solve-failed")
 
 
-def solve_photos(
-    detections: Sequence[Detections],
-    *,
-    bars_mm: tuple[float, float] | None = None,
-    display: str = "",
-    method: str = "photo",
-    date: str | None = None,
-    pattern: Pattern | None = None,
-) -> Calibration:
-    """The calibration that one or several photos give; see `solve` for all of it."""
-    return solve(
-        detections, bars_mm=bars_mm, display=display, method=method, date=date, pattern=pattern
-    ).calibration
+def solve_photos(detections: Sequence[Detections], **options: Any) -> Calibration:
+    """The calibration that one or several photos give; `solve` tells all of it, and the options."""
+    return solve(detections, **options).calibration
 
 
 def solve(
@@ -107,9 +98,9 @@ def solve(
             "let the phone expose longer.",
             data={"corners": seen},
         )
-    order = sorted(range(len(photos)), key=lambda k: (-len(photos[k].cards), k))
-    photos = [photos[k] for k in order]
-    order = [once[k] for k in order]
+    richest = sorted(range(len(photos)), key=lambda k: (-len(photos[k].cards), k))
+    photos = [photos[k] for k in richest]
+    order = [once[k] for k in richest]
     if len(photos[0].cards) < 3:
         raise Refusal(
             "few-cards",
@@ -118,7 +109,7 @@ def solve(
         )
     names = [detections[k].name for k in order]
     try:
-        solution = _joined(photos, size, bars_mm, scale, display, method, date)
+        solution = _joined(photos, size, bars_mm)
     except Refusal as refusal:
         if len(photos) > 1 and refusal.code in _MAY_BE_MOVED:
             for k in range(1, len(photos)):
@@ -137,7 +128,14 @@ def solve(
         other = 0 if odd else 1
         why = moved_between(photos[other], photos[odd], size)
         raise disagree(names[other], names[odd], why or "What they show cannot both be so.")
-    return replace(solution, order=tuple(order), notes=(*solution.notes, *told_once))
+    calibration = replace(solution.calibration, display=display, method=method, date=date or now())
+    return replace(
+        solution,
+        calibration=calibration,
+        order=tuple(order),
+        notes=(*solution.notes, *told_once),
+        scale=scale,
+    )
 
 
 def _counted_once(detections: Sequence[Detections]) -> tuple[list[int], list[str]]:
@@ -162,13 +160,7 @@ def _counted_once(detections: Sequence[Detections]) -> tuple[list[int], list[str
 
 
 def _joined(
-    photos: list[PhotoView],
-    size: tuple[int, int],
-    bars_mm: tuple[float, float] | None,
-    scale: tuple[float, float],
-    display: str,
-    method: str,
-    date: str | None,
+    photos: list[PhotoView], size: tuple[int, int], bars_mm: tuple[float, float] | None
 ) -> Solution:
     """The joint fit of photos that are taken to show one table, the richest first."""
     state = staged(photos, size)
@@ -185,10 +177,16 @@ def _joined(
     if np.any(verdict.spread):
         at = joint.projector_at
         fit.covariance[at : at + COUNT, at : at + COUNT] += verdict.spread
-    solution = _conclude(
-        fit, joint, photos, named, notes, held_out, bars_mm, scale, display, method, date
+    calibration, cameras = _conclude(fit, joint, photos, named, bars_mm)
+    return Solution(
+        replace(calibration, held_out_mm=held_out),
+        cameras,
+        tuple(photos),
+        dict(sorted(card_rms_mm(photos, fit.state).items())),
+        named,
+        tuple(notes),
+        raised=verdict.raised,
     )
-    return replace(solution, raised=verdict.raised)
 
 
 def bar_scale(bars_mm: tuple[float, float] | None) -> tuple[float, float]:
@@ -251,7 +249,7 @@ def _evened(views: Mapping[int, CardView]) -> dict[int, CardView]:
         return dict(views)
     wilder = {i: level[i] / known[1] for i in views}
     return {
-        i: replace(v, sigma_px=v.sigma_px * wilder[i]) if wilder[i] > _WILDER else v
+        i: replace(v, sigma_px=v.sigma_px * (wilder[i] if wilder[i] > _WILDER else 1.0))
         for i, v in views.items()
     }
 
@@ -261,9 +259,7 @@ def _own_strays_dropped(view: CardView) -> CardView:
     matrix = homography(view.corners_mm, view.corners_px)
     miss = np.hypot(*(apply(matrix, view.corners_mm) - view.corners_px).T) / view.sigma_px
     keep = miss < 6 * max(float(np.median(miss)), 0.3)
-    if keep.sum() < 8:
-        return view
-    return CardView(view.corners_mm[keep], view.corners_px[keep], view.sigma_px[keep])
+    return view if keep.sum() < 8 else view.pick(keep)
 
 
 def _conclude(
@@ -271,15 +267,9 @@ def _conclude(
     joint: Bundle,
     photos: Sequence[PhotoView],
     named: tuple[int, ...],
-    notes: list[str],
-    held_out: float,
     bars_mm: tuple[float, float] | None,
-    scale: tuple[float, float],
-    display: str,
-    method: str,
-    date: str | None,
-) -> Solution:
-    """Into the table frame, with doubt, checks and notes."""
+) -> tuple[Calibration, tuple[CameraModel, ...]]:
+    """Projector and cameras in the table frame, with doubt, checked."""
     state = fit.state
     projector = state.projector
     if projector is None:
@@ -302,19 +292,12 @@ def _conclude(
     u = np.concatenate([p.pattern_px for p in photos])
     back = np.concatenate([state.cameras[k].to_table(p.seen_px) for k, p in enumerate(photos)])
     rms_px = float(np.sqrt(np.mean((projector.to_projector(back) - u) ** 2)))
-    card_mm: dict[int, list[Array]] = {}
-    for k, photo in enumerate(photos):
-        for i, v in photo.cards.items():
-            miss = state.cameras[k].to_table(v.corners_px) - state.laid(k, i, v.corners_mm)
-            card_mm.setdefault(i, []).append(np.sum(miss**2, axis=1))
     raw = Calibration(
         projector,
         covariance,
-        method,
-        date or now(),
-        display=display,
+        "photo",
+        "",
         rms_px=rms_px,
-        held_out_mm=held_out,
         bars_mm=bars_mm,
         scale_doubt=doubt,
         floor_mm=floor_mm_of(projector, covariance),
@@ -331,17 +314,8 @@ def _conclude(
         },
     ).moved(frame)
     calibration = replace(raw, covariance=without_rigid(raw.model, raw.covariance))
-    cameras = tuple(c.moved(frame) for c in state.cameras)
     check_trust(calibration, state, photos, projector)
-    return Solution(
-        calibration,
-        cameras,
-        tuple(photos),
-        {i: float(np.sqrt(np.mean(np.concatenate(v)))) for i, v in sorted(card_mm.items())},
-        named,
-        tuple(notes),
-        scale=scale,
-    )
+    return calibration, tuple(c.moved(frame) for c in state.cameras)
 
 
 def _table_frame(projector: ProjectorModel) -> Array:

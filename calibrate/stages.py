@@ -7,16 +7,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from calibrate.arrays import Array, Mask
 from calibrate.bundle import Bundle, CardView, Fit, PhotoView, State, minimise
-from calibrate.model import COUNT, TABLE_UNIT_MM, CameraModel, ProjectorModel
-from calibrate.plane import homography, rigid
+from calibrate.lens import HOMOGRAPHY
+from calibrate.model import CAMERA_COUNT, COUNT, TABLE_UNIT_MM, CameraModel, ProjectorModel
+from calibrate.plane import homography, matrix_of, place, rigid
 from configs.errors import Refusal
+
+_STRAY = 5.5  # a corner further off than so many times the noise is none
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,22 +27,12 @@ class TablePlane:
     """A camera's view of the table, from cards at unknown places.
 
     ``poses``: card id -> (x, y, turn) of the card's frame in the table frame, the first card's
-    frame; ``rms_px``: what the fit left over, per coordinate; ``residuals_px``: card id -> (N, 2);
-    ``covariance`` of camera and poses, in the solver's own units.
+    frame; ``rms_px``: what the fit left over, per coordinate.
     """
 
     camera: CameraModel
     poses: Mapping[int, tuple[float, float, float]]
     rms_px: float
-    residuals_px: Mapping[int, Array]
-
-    def to_table(self, points_px: ArrayLike) -> Array:
-        """(N, 2) camera px to (N, 2) table, in the unit of the cards' corners."""
-        return self.camera.to_table(points_px)
-
-    def to_px(self, points_mm: ArrayLike) -> Array:
-        """(N, 2) table to (N, 2) camera px."""
-        return self.camera.to_px(points_mm)
 
 
 def fit_plane(
@@ -67,24 +60,18 @@ def fit_plane(
         for i, (mm, px) in cards.items()
     }
     photo = PhotoView((int(image_size[0]), int(image_size[1])), views)
-    fit, _ = plane_of_photo(photo)
-    residuals = {}
-    at = 0
-    for i in sorted(views):
-        n = len(views[i].corners_px)
-        residuals[i] = (fit.residuals[at : at + 2 * n] * sigma_px).reshape(n, 2)
-        at += 2 * n
+    fit = plane_of_photo(photo)
     poses = {i: (float(p[0]), float(p[1]), float(p[2])) for i, p in fit.state.poses.items()}
     rms = float(np.sqrt(np.mean(fit.residuals**2))) * sigma_px
-    return TablePlane(fit.state.cameras[0], poses, rms, residuals)
+    return TablePlane(fit.state.cameras[0], poses, rms)
 
 
-def plane_of_photo(photo: PhotoView) -> tuple[Fit, float]:
-    """Camera and poses from one photo's cards; also the unit that the fit counted in."""
+def plane_of_photo(photo: PhotoView) -> Fit:
+    """Camera and poses from one photo's cards."""
     if not photo.cards:
         raise Refusal("no-cards", "no card is seen.", "Lay the printed cards into the light.")
     homographies = {}
-    for i, view in sorted(photo.cards.items()):
+    for i, view in photo.by_id:
         spread = np.linalg.svd(view.corners_mm - view.corners_mm.mean(axis=0), compute_uv=False)
         if len(view.corners_mm) < 4 or spread[-1] < 1e-3 * spread[0]:
             raise Refusal(
@@ -93,69 +80,63 @@ def plane_of_photo(photo: PhotoView) -> tuple[Fit, float]:
                 "Nothing may lie on a card, and no shadow or glare.",
             )
         homographies[i] = homography(view.corners_mm, view.corners_px)
-    best: Fit | None = None
-    unit = TABLE_UNIT_MM
-    for first in homographies:
-        start, unit_here = _start_from(photo, homographies, first)
-        if start is None:
-            continue
-        joint = Bundle([photo], start, unit_here)
-        fit = minimise(joint, start, "plane", tolerance=1e-4)
-        if best is None or fit.cost < best.cost:
-            best, unit = fit, unit_here
-    if best is None:
+    starts = [_start_from(photo, homographies, first) for first in homographies]
+    fits = [
+        minimise(Bundle([photo], start, start.cameras[0].unit_mm), start, "plane", tolerance=1e-4)
+        for start in starts
+        if start is not None
+    ]
+    if not fits:
         raise Refusal(
             "solve-failed",
             "no view of a flat table agrees with the cards seen.",
             "Photograph again, from above, with all cards flat.",
         )
-    state = best.state
-    joint = Bundle([photo], state, unit)
+    best = min(fits, key=lambda fit: fit.cost)
+    joint = Bundle([photo], best.state, best.state.cameras[0].unit_mm)
     for stage in ("k1", "all"):
-        best = minimise(joint, state, stage)
-        state = best.state
-    return best, unit
+        best = minimise(joint, best.state, stage)
+    return best
 
 
-def _start_from(
-    photo: PhotoView, homographies: Mapping[int, Array], first: int
-) -> tuple[State | None, float]:
+def _start_from(photo: PhotoView, homographies: Mapping[int, Array], first: int) -> State | None:
     """Camera and poses if the view of one card held for the whole table.
 
     The frame is that of the lowest card id, shifted so that the camera's vector is well scaled.
     """
-    w, h = photo.size
-    s = 0.5 * math.hypot(w, h)
-    to_unit = np.array([[1 / s, 0, -(w - 1) / 2 / s], [0, 1 / s, -(h - 1) / 2 / s], [0, 0, 1]])
     inverse = np.linalg.inv(homographies[first])
-    laid, poses = {}, {}
+    laid, poses = [], {}
     for i, view in photo.cards.items():
         q = np.column_stack([view.corners_px, np.ones(len(view.corners_px))]) @ inverse.T
         if np.any(q[:, 2] * np.sign(q[:, 2].mean()) <= 1e-9):
-            return None, 1.0
-        laid[i] = q[:, :2] / q[:, 2:]
-        poses[i] = rigid(view.corners_mm, laid[i])
+            return None
+        laid.append(q[:, :2] / q[:, 2:])
+        poses[i] = np.array(rigid(view.corners_mm, laid[-1]))
     base = poses[min(poses)]
-    everything = np.concatenate(list(laid.values()))
-    unit = max(float(np.ptp(everything, axis=0).max()) / 2, 1e-9)
+    unit = max(float(np.ptp(np.concatenate(laid), axis=0).max()) / 2, 1e-9)
     # into the frame of the lowest id
-    back = {i: (np.array(p) - np.array(base)) for i, p in poses.items()}
-    c, sn = math.cos(base[2]), math.sin(base[2])
     turned = {
-        i: np.array([c * d[0] + sn * d[1], -sn * d[0] + c * d[1], d[2]]) for i, d in back.items()
+        i: np.append(place((p - base)[None, :2], (0, 0, -base[2])), p[2] - base[2])
+        for i, p in poses.items()
     }
-    first_from_frame = np.array([[c, -sn, base[0]], [sn, c, base[1]], [0, 0, 1]])
-    G = to_unit @ homographies[first] @ first_from_frame @ np.diag([unit, unit, 1.0])
-    if abs(G[2, 2]) < 1e-9:
-        return None, 1.0
-    vector = np.concatenate([(G / G[2, 2]).reshape(9)[:8], np.zeros(7)])
-    return State([CameraModel(photo.size, vector, unit)], turned), unit
+    view_of_table = homographies[first] @ matrix_of(base) @ np.diag([unit, unit, 1.0])
+    if abs(view_of_table[2, 2]) < 1e-9:
+        return None
+    return State([_camera(photo.size, view_of_table, unit)], turned)
+
+
+def _camera(size: tuple[int, int], px_from_table: Array, unit_mm: float) -> CameraModel:
+    """A camera without a lens that has this view (3, 3) of the table in its unit, px."""
+    camera = CameraModel(size, np.zeros(CAMERA_COUNT), unit_mm)
+    G = camera.to_unit @ px_from_table
+    camera.vector[: len(HOMOGRAPHY)] = (G / G[2, 2]).ravel()[: len(HOMOGRAPHY)]
+    return camera
 
 
 def staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> State:
     """First photo's plane, then the projector, then the other photos' cameras."""
     first = photos[0]
-    base = plane_of_photo(first)[0].state
+    base = plane_of_photo(first).state
     camera = base.cameras[0].moved(np.eye(3), TABLE_UNIT_MM)
     state = State([camera], dict(base.poses), _first_projector(camera, first, size))
     joint = Bundle([first], state, TABLE_UNIT_MM)
@@ -182,8 +163,7 @@ def _first_projector(
     table = camera.to_table(photo.seen_px)
     ok = np.isfinite(table).all(axis=1)
     matrix = homography(table[ok], photo.pattern_px[ok])
-    middle = np.array([(size[0] - 1) / 2, (size[1] - 1) / 2])
-    return ProjectorModel(size, matrix, middle)
+    return ProjectorModel(size, matrix, (np.array(size) - 1) / 2)
 
 
 def _first_camera(photo: PhotoView, state: State) -> CameraModel:
@@ -191,12 +171,8 @@ def _first_camera(photo: PhotoView, state: State) -> CameraModel:
     if state.projector is None:
         raise Refusal("solve-failed", "no projector was found.", "Take the photos again.")
     table = state.projector.to_table(photo.pattern_px)
-    w, h = photo.size
-    s = 0.5 * math.hypot(w, h)
-    G = homography(
-        table / TABLE_UNIT_MM, (photo.seen_px - np.array([(w - 1) / 2, (h - 1) / 2])) / s
-    )
-    start = CameraModel(photo.size, np.concatenate([G.reshape(9)[:8], np.zeros(7)]), TABLE_UNIT_MM)
+    seen = homography(table / TABLE_UNIT_MM, photo.seen_px)
+    start = _camera(photo.size, seen, TABLE_UNIT_MM)
     lone = PhotoView(photo.size, {0: CardView(table, photo.seen_px, photo.sigma_px)})
     known = State([start], {0: np.zeros(3)})
     joint = Bundle([lone], known, TABLE_UNIT_MM)
@@ -225,59 +201,55 @@ def polish(photos: Sequence[PhotoView], state: State) -> tuple[Fit, Bundle, list
 def _every(photo: PhotoView, n: int, chosen: bool) -> PhotoView:
     """Every n-th corner of each board, or all the others."""
 
-    def keep(count: int) -> Mask:
+    def some(count: int) -> Mask:
         return np.asarray((np.arange(count) % n == n - 1) == chosen)
 
-    cards = {}
-    for i, v in photo.cards.items():
-        k = keep(len(v.corners_mm))
-        cards[i] = CardView(v.corners_mm[k], v.corners_px[k], v.sigma_px[k])
-    k = keep(len(photo.pattern_px))
-    return PhotoView(photo.size, cards, photo.pattern_px[k], photo.seen_px[k], photo.sigma_px[k])
+    cards = {i: v.pick(some(len(v.corners_mm))) for i, v in photo.cards.items()}
+    return photo.pick(cards, some(len(photo.pattern_px)))
 
 
 def misses_mm(photo: PhotoView, state: State, k: int) -> Array:
     """(N, 2) seen less predicted on the table, mm, cards then pattern."""
     camera = state.cameras[k]
-    parts = [
-        camera.to_table(v.corners_px) - state.laid(k, i, v.corners_mm)
-        for i, v in sorted(photo.cards.items())
-    ]
+    parts = [camera.to_table(v.corners_px) - state.laid(k, i, v.corners_mm) for i, v in photo.by_id]
     if state.projector is not None and len(photo.pattern_px):
         parts.append(camera.to_table(photo.seen_px) - state.projector.to_table(photo.pattern_px))
     return np.concatenate(parts)
+
+
+def card_rms_mm(photos: Sequence[PhotoView], state: State) -> dict[int, float]:
+    """Card id -> rms of what its corners miss on the table, mm, over all photos."""
+    squares: dict[int, list[Array]] = {}
+    for k, photo in enumerate(photos):
+        for i, v in photo.cards.items():
+            miss = state.cameras[k].to_table(v.corners_px) - state.laid(k, i, v.corners_mm)
+            squares.setdefault(i, []).append(np.sum(miss**2, axis=1))
+    return {i: float(np.sqrt(np.mean(np.concatenate(s)))) for i, s in squares.items()}
 
 
 def _reweighed(photo: PhotoView, state: State, k: int) -> PhotoView:
     """Noise scaled to what a fit left over, cards and pattern each; strays dropped."""
     camera = state.cameras[k]
 
-    def weigh(px: Array, predicted: Array, sigma: Array) -> tuple[float, Mask]:
-        z = np.abs(px - predicted) / sigma[:, None]
-        factor = max(float(np.median(z)) / 0.6745, 0.05)
-        return factor, np.asarray(z.max(axis=1) < 5.5 * factor)
+    def missed(px: Array, places: Array, sigma: Array) -> Array:
+        return np.abs(px - camera.to_px(places)) / sigma[:, None]
 
-    seen = [
-        (i, v, camera.to_px(state.laid(k, i, v.corners_mm))) for i, v in sorted(photo.cards.items())
-    ]
-    factor, _ = weigh(
-        np.concatenate([v.corners_px for _, v, _ in seen]),
-        np.concatenate([p for _, _, p in seen]),
-        np.concatenate([v.sigma_px for _, v, _ in seen]),
-    )
+    def level(misses: Array) -> float:
+        return max(float(np.median(misses)) / 0.6745, 0.05)
+
+    off = {
+        i: missed(v.corners_px, state.laid(k, i, v.corners_mm), v.sigma_px) for i, v in photo.by_id
+    }
+    factor = level(np.concatenate(list(off.values())))
     cards = {}
-    for i, v, predicted in seen:
-        z = np.abs(v.corners_px - predicted).max(axis=1) / (v.sigma_px * factor)
-        keep = z < 5.5
-        if keep.sum() < 6:
-            keep = np.ones(len(z), dtype=bool)
-        cards[i] = CardView(v.corners_mm[keep], v.corners_px[keep], v.sigma_px[keep] * factor)
-    pattern_px, seen_px, sigma = photo.pattern_px, photo.seen_px, photo.sigma_px
-    if state.projector is not None and len(pattern_px):
-        predicted = camera.to_px(state.projector.to_table(pattern_px))
-        factor, keep = weigh(seen_px, predicted, sigma)
-        # what the projector's own unknowns take up of the noise is noise all the same
-        count = 2.0 * len(pattern_px)
-        factor *= math.sqrt(count / max(count - COUNT, 1.0))
-        pattern_px, seen_px, sigma = pattern_px[keep], seen_px[keep], sigma[keep] * factor
-    return PhotoView(photo.size, cards, pattern_px, seen_px, sigma)
+    for i, z in off.items():
+        keep = z.max(axis=1) < _STRAY * factor
+        cards[i] = photo.cards[i].pick(keep if keep.sum() >= 6 else keep | True, factor)
+    if state.projector is None or not len(photo.pattern_px):
+        return replace(photo, cards=cards)
+    z = missed(photo.seen_px, state.projector.to_table(photo.pattern_px), photo.sigma_px)
+    factor = level(z)
+    # what the projector's own unknowns take up of the noise is noise all the same
+    count = 2.0 * len(photo.pattern_px)
+    own = math.sqrt(count / max(count - COUNT, 1.0))
+    return photo.pick(cards, z.max(axis=1) < _STRAY * factor, factor * own)

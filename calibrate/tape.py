@@ -9,12 +9,9 @@ told in the expected error.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibrate.arrays import Array, Mask
 from calibrate.calibration import Calibration, without_rigid
@@ -65,7 +62,7 @@ class TapeResult:
     surplus_mm: Array
     left_out: tuple[int, ...]
     reading_mm: float
-    warnings: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
 
     @property
     def worst(self) -> int | None:
@@ -100,15 +97,11 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
         Refusal: too few readings (``undetermined``), or readings that contradict each other and
             do not tell which of them is wrong (``readings-disagree``).
     """
-    crosses = dict(data.crosses)
-    used = sorted({k for pair, _ in data.readings for k in pair})
-    _check_determined(data, used)
-    ends = np.array([[used.index(a), used.index(b)] for (a, b), _ in data.readings])
-    px = np.array([crosses[k] for k in used])
-    read = np.array([mm for _, mm in data.readings])
+    _check_determined(data)
+    fit = _Fit(data)
+    read, used = fit.read, fit.used
     keep = np.ones(len(read), bool)
-    start = _start(data.size, px, ends, read)
-    fit = _Fit(data.size, px, ends, read)
+    start = fit.start()
     vector = fit.solve(start, keep)
     left_out: list[int] = []
     while True:
@@ -155,8 +148,7 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
             f"no projector throws these distances: {faults[0]}",
             "Check that each reading stands at the right pair of letters.",
         )
-    model_fit = _Fit(data.size, px, ends, read, sigma)
-    covariance = without_rigid(model, model_fit.covariance(model.vector()[:_SEEN], keep))
+    covariance = without_rigid(model, _Fit(data, sigma).covariance(model.vector()[:_SEEN], keep))
     constant, per_metre = TAPE_CLASSES[tape]
     calibration = Calibration(
         model,
@@ -202,7 +194,6 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
         surplus,
         tuple(left_out),
         sigma,
-        (),
     )
     warnings = [f"{result.words(i)} It was left out; measure it again." for i in left_out]
     if len(used) < 6:
@@ -223,15 +214,7 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
             "A tape without a class may itself be off by a millimetre or two in a metre, and no "
             "reading shows it: compare it with a steel rule."
         )
-    return TapeResult(
-        calibration,
-        data.readings,
-        result.fitted_mm,
-        surplus,
-        tuple(left_out),
-        sigma,
-        tuple(said_in(w, data.unit) for w in warnings),
-    )
+    return replace(result, warnings=tuple(said_in(w, data.unit) for w in warnings))
 
 
 def against_the_rest(data: Readings) -> str:
@@ -243,17 +226,12 @@ def against_the_rest(data: Readings) -> str:
     if len(earlier.readings) <= _SHAPE_FREEDOMS + 1:
         return ""
     try:
-        _check_determined(earlier, sorted({k for pair, _ in earlier.readings for k in pair}))
+        _check_determined(earlier)
     except Refusal:
         return ""
-    used = sorted({k for pair, _ in data.readings for k in pair})
-    ends = np.array([[used.index(a), used.index(b)] for (a, b), _ in data.readings])
-    px = np.array([data.crosses[k] for k in used])
-    read = np.array([mm for _, mm in data.readings])
-    keep = np.ones(len(read), bool)
-    keep[-1] = False
-    fit = _Fit(data.size, px, ends, read)
-    vector = fit.solve(_start(data.size, px, ends, read), keep)
+    fit = _Fit(data)
+    keep = np.arange(len(fit.read)) < len(fit.read) - 1
+    vector = fit.solve(fit.start(), keep)
     _, surplus, scaled = fit.judge(vector, keep)
     if abs(scaled[-1]) <= _SUSPECT:
         return ""
@@ -272,7 +250,8 @@ def _not_measured(data: Readings) -> str:
     return f" Not yet measured: {', '.join(missing[:12])}." if missing else ""
 
 
-def _check_determined(data: Readings, used: Sequence[str]) -> None:
+def _check_determined(data: Readings) -> None:
+    used = {k for pair, _ in data.readings for k in pair}
     measured = {frozenset(pair) for pair, _ in data.readings}
     told = _not_measured(data)
     if len(used) < 4 or len(measured) < _SHAPE_FREEDOMS:
@@ -282,13 +261,9 @@ def _check_determined(data: Readings, used: Sequence[str]) -> None:
             f"At least four crosses with five distances between them are needed.{told}",
             data={"crosses": len(used), "pairs": len(measured)},
         )
-    px = np.array([data.crosses[k] for k in used])
-    ends = np.array([[used.index(a), used.index(b)] for (a, b), _ in data.readings])
-    read = np.array([mm for _, mm in data.readings])
-    fit = _Fit(data.size, px, ends, read)
-    vector = _start(data.size, px, ends, read).vector()[:_SEEN]
+    fit = _Fit(data)
     # the shape's five freedoms, seen at a plain start: the pattern of pairs decides, not the numbers
-    singular = np.linalg.svd(fit.rows(vector)[1][:, :8], compute_uv=False)
+    singular = np.linalg.svd(fit.rows(fit.start())[1][:, :8], compute_uv=False)
     if len(singular) < _SHAPE_FREEDOMS or singular[_SHAPE_FREEDOMS - 1] < 2e-3 * singular[0]:
         raise Refusal(
             "undetermined",
@@ -296,15 +271,6 @@ def _check_determined(data: Readings, used: Sequence[str]) -> None:
             f"Measure diagonals too.{told}",
             data={"crosses": len(used), "pairs": len(measured)},
         )
-
-
-def _start(size: tuple[int, int], px: Array, ends: NDArray[Any], read: Array) -> ProjectorModel:
-    """A picture without keystone or lens, of the size that the readings say; y away from her."""
-    apart = np.linalg.norm(px[ends[:, 0]] - px[ends[:, 1]], axis=1)
-    per_mm = float(np.median(apart / read))
-    mx, my = (size[0] - 1) / 2, (size[1] - 1) / 2
-    matrix = np.array([[per_mm, 0, mx], [0, -per_mm, my], [0, 0, 1.0]])
-    return ProjectorModel(size, matrix, np.array([mx, my]))
 
 
 def _implausible(model: ProjectorModel) -> list[str]:
@@ -334,15 +300,12 @@ def _in_own_frame(model: ProjectorModel) -> ProjectorModel:
 class _Fit:
     """Readings and priors as rows of one least squares over the first 12 of `PARAMETERS`."""
 
-    def __init__(
-        self,
-        size: tuple[int, int],
-        px: Array,
-        ends: NDArray[Any],
-        read: Array,
-        sigma_mm: float = _READING_MM,
-    ) -> None:
-        self.size, self.px, self.ends, self.read, self.sigma = size, px, ends, read, sigma_mm
+    def __init__(self, data: Readings, sigma_mm: float = _READING_MM) -> None:
+        self.used = sorted({k for pair, _ in data.readings for k in pair})
+        self.size, self.sigma = data.size, sigma_mm
+        self.px = np.array([data.crosses[k] for k in self.used])
+        self.ends = np.array([[self.used.index(k) for k in pair] for pair, _ in data.readings])
+        self.read = np.array([mm for _, mm in data.readings])
         self._last: dict[bytes, tuple[Array, Array]] = {}
 
     def _crosses(self, vector: Array) -> tuple[Array, Array]:
@@ -381,7 +344,15 @@ class _Fit:
         )
         return -np.array([*middle, turn]), np.vstack([move.mean(axis=0), slope])
 
-    def without_one(self, start: ProjectorModel | Array, keep: Mask) -> tuple[int, Array]:
+    def start(self) -> Array:
+        """A picture without keystone or lens, of the size that the readings say; y away from her."""
+        apart = np.linalg.norm(self.px[self.ends[:, 0]] - self.px[self.ends[:, 1]], axis=1)
+        per_mm = float(np.median(apart / self.read))
+        mx, my = (self.size[0] - 1) / 2, (self.size[1] - 1) / 2
+        matrix = np.array([[per_mm, 0, mx], [0, -per_mm, my], [0, 0, 1.0]])
+        return ProjectorModel(self.size, matrix, np.array([mx, my])).vector()[:_SEEN]
+
+    def without_one(self, start: Array, keep: Mask) -> tuple[int, Array]:
         """The reading without which the others agree best, and the parameters then."""
         tried = []
         for index in np.flatnonzero(keep).tolist():
@@ -397,11 +368,9 @@ class _Fit:
         rest[index] = False
         return index, self.solve(vector, rest)
 
-    def solve(self, start: ProjectorModel | Array, keep: Mask, evaluations: int = 200) -> Array:
+    def solve(self, start: Array, keep: Mask, evaluations: int = 200) -> Array:
         """Parameters of least squares, by damped Gauss-Newton (Levenberg-Marquardt)."""
         from scipy.optimize import least_squares
-
-        first = start.vector()[:_SEEN] if isinstance(start, ProjectorModel) else start
 
         def parts(vector: Array) -> tuple[Array, Array]:
             with np.errstate(all="ignore"):
@@ -420,7 +389,7 @@ class _Fit:
 
         found = least_squares(
             residual,
-            first,
+            start,
             jac=jacobian,
             method="lm"
             if int(keep.sum()) >= _SHAPE_FREEDOMS

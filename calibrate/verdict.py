@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 
 import numpy as np
 
@@ -29,7 +30,7 @@ from calibrate.cards import card
 from calibrate.detect import Detections, is_soft
 from calibrate.model import COUNT, TABLE_UNIT_MM, CameraModel, ProjectorModel
 from calibrate.plane import matrix_of, place, rigid
-from calibrate.stages import staged
+from calibrate.stages import card_rms_mm, staged
 from configs.errors import Refusal
 
 REFUSE_ERROR_MM = 1.0
@@ -123,9 +124,7 @@ def moved_between(one: PhotoView, two: PhotoView, size: tuple[int, int]) -> str:
         return "They show other cards."
     apart = {
         (i, j): abs(math.dist(here[i][:2], here[j][:2]) - math.dist(there[i][:2], there[j][:2]))
-        for i in ids
-        for j in ids
-        if i < j
+        for i, j in combinations(ids, 2)
     }
     loose = {i: [gap for pair, gap in apart.items() if i in pair] for i in ids}
     gone = [i for i in ids if min(loose[i]) > _MOVED_MM]
@@ -135,10 +134,9 @@ def moved_between(one: PhotoView, two: PhotoView, size: tuple[int, int]) -> str:
         return f"{which} about {far:.0f} mm elsewhere in the second."
     if max(apart.values()) > _MOVED_MM:
         return "Not all cards lie where they lay."
-    w, h = size
-    px = np.array([[x, y] for x in (0.0, w / 2, w - 1.0) for y in (0.0, h / 2, h - 1.0)])
     spots = np.array([here[i][:2] for i in ids]), np.array([there[i][:2] for i in ids])
-    moved = place(b.projector.to_table(px), rigid(spots[1], spots[0])) - a.projector.to_table(px)
+    grids = a.projector.grid_mm(3, 3), b.projector.grid_mm(3, 3)
+    moved = place(grids[1], rigid(spots[1], spots[0])) - grids[0]
     far = float(np.median(np.hypot(*moved.T)))
     if far < _MOVED_MM:
         return ""
@@ -207,10 +205,7 @@ def _cards_level(fit: Fit, photos: Sequence[PhotoView]) -> float:
 
 def _shift_mm(a: ProjectorModel, b: ProjectorModel) -> float:
     """Largest distance between two projectors' tables over the beam, after the best rigid move."""
-    w, h = a.size
-    x, y = np.meshgrid(np.linspace(0, w - 1, 9), np.linspace(0, h - 1, 7))
-    px = np.column_stack([x.ravel(), y.ravel()])
-    ta, tb = a.to_table(px), b.to_table(px)
+    ta, tb = a.grid_mm(9, 7), b.grid_mm(9, 7)
     return float(np.hypot(*(place(ta, rigid(ta, tb)) - tb).T).max())
 
 
@@ -328,6 +323,8 @@ def _lifted(
             held = {i: 0.1 if h < 0.3 else 3.0 for i, h in heights.items()}
         eyes = [eye_of(c) for c in fit.state.cameras]
         fit, joint, left = asked(replace(fit.state, heights=heights, eyes=eyes, held=held))
+        if not fit.settled:
+            return None
     if left > 0.85 * otherwise or left > _ODD_LEVEL:
         return None
     heights = dict(fit.state.heights or {})
@@ -420,13 +417,7 @@ def _at_odds(
     Raises:
         Refusal: ``not-flat``.
     """
-    miss: dict[int, list[Array]] = {}
-    for k, photo in enumerate(photos):
-        for i, v in photo.cards.items():
-            seen = whole.state.cameras[k].to_table(v.corners_px)
-            gap = np.sum((seen - whole.state.laid(k, i, v.corners_mm)) ** 2, axis=1)
-            miss.setdefault(i, []).append(gap)
-    rms = {i: float(np.sqrt(np.mean(np.concatenate(m)))) for i, m in miss.items()}
+    rms = card_rms_mm(photos, whole.state)
     worst = max(rms, key=lambda i: rms[i])
     model = whole.state.projector
     spread = np.zeros((COUNT, COUNT))
@@ -457,10 +448,7 @@ def _at_odds(
 
 def _in_frame_of(model: ProjectorModel, other: ProjectorModel) -> ProjectorModel:
     """The model, its table moved to lie best on the other's."""
-    w, h = model.size
-    x, y = np.meshgrid(np.linspace(0, w - 1, 9), np.linspace(0, h - 1, 7))
-    px = np.column_stack([x.ravel(), y.ravel()])
-    return model.moved(matrix_of(rigid(model.to_table(px), other.to_table(px))))
+    return model.moved(matrix_of(rigid(model.grid_mm(9, 7), other.grid_mm(9, 7))))
 
 
 def _stretch_note(stretch: float, bars_read: bool) -> str:

@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from calibrate.arrays import Array, Image, Mask
-from calibrate.cloth_scan.masks import evenly_spaced, filled_in, fixed_point, shrunk_by
+from calibrate.cloth_scan.masks import evenly_spaced, filled_in, shrunk_by
 from calibrate.cloth_scan.view import TableView, mm_per_px
-from calibrate.plane import apply
+from calibrate.plane import apply, rim
 
 _PER_MM = 2.0  # pixels of the flat picture per mm, at most
 _LARGEST_PX = 14e6  # of the flat picture
@@ -26,18 +26,9 @@ def flatten(picture: Image, view: TableView) -> tuple[Image, Mask, Array]:
         every = np.concatenate(view.white_mm)
         low, high = every.min(axis=0), every.max(axis=0)
     else:
-        t = np.linspace(0.01, 0.99, 25)
-        x, y = t * (w - 1), t * (h - 1)
-        rim = np.concatenate(
-            [
-                np.column_stack([x, np.full(25, y[0])]),
-                np.column_stack([x, np.full(25, y[-1])]),
-                np.column_stack([np.full(25, x[0]), y]),
-                np.column_stack([np.full(25, x[-1]), y]),
-            ]
-        )
+        inner = 0.01 * (w - 1), 0.01 * (h - 1), 0.99 * (w - 1), 0.99 * (h - 1)
         with np.errstate(all="ignore"):
-            seen = view.to_table(rim)
+            seen = view.camera.to_table(rim(*inner, 24))
         # a slanted view sees to the end of the room: three times the reach of the cards is enough
         size = np.maximum(view.reach_mm[2:] - view.reach_mm[:2], 150.0)
         low, high = view.reach_mm[:2] - size.max(), view.reach_mm[2:] + size.max()
@@ -58,7 +49,7 @@ def flatten(picture: Image, view: TableView) -> tuple[Image, Mask, Array]:
     at = apply(
         np.asarray(np.linalg.inv(flat_from_table)), np.column_stack([gx.ravel(), gy.ravel()])
     )
-    px = np.clip(np.nan_to_num(view.to_px(at), nan=-1e5), -1e5, 1e5)
+    px = np.clip(np.nan_to_num(view.camera.to_px(at), nan=-1e5), -1e5, 1e5)
     maps = []
     for axis in (0, 1):
         spline = RectBivariateSpline(nodes_y, nodes_x, px[:, axis].reshape(gx.shape))
@@ -70,10 +61,8 @@ def flatten(picture: Image, view: TableView) -> tuple[Image, Mask, Array]:
     flat = cv2.remap(source, maps[0], maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     known = (maps[0] > 2) & (maps[0] < w - 3) & (maps[1] > 2) & (maps[1] < h - 3)
     if view.white_mm:
-        lit = np.zeros(known.shape, dtype=np.uint8)
-        for ring in view.white_mm:
-            cv2.fillPoly(lit, [fixed_point(apply(flat_from_table, ring))], 1, shift=4)
-        known &= shrunk_by(lit > 0, 4.0 * per_mm)
+        lit = [filled_in(known.shape, apply(flat_from_table, ring)) for ring in view.white_mm]
+        known &= shrunk_by(np.any(lit, axis=0), 4.0 * per_mm)
     if view.beam_mm is not None and _lit(
         np.asarray(flat), known, apply(flat_from_table, view.beam_mm)
     ):
@@ -81,9 +70,7 @@ def flatten(picture: Image, view: TableView) -> tuple[Image, Mask, Array]:
     for ring in view.cards:
         inner = ring.mean(axis=0)
         wide = inner + (ring - inner) * (1 + 2 * _CARD_RIM_MM / np.hypot(*(ring[0] - ring[2])))
-        hide = np.zeros(known.shape, dtype=np.uint8)
-        cv2.fillPoly(hide, [fixed_point(apply(flat_from_table, wide))], 1, shift=4)
-        known &= hide == 0
+        known &= ~filled_in(known.shape, apply(flat_from_table, wide))
     return np.asarray(flat, dtype=np.uint8), np.asarray(known), flat_from_table
 
 

@@ -17,7 +17,7 @@ from calibrate.model import CameraModel
 from calibrate.pattern import Pattern, bare
 from calibrate.photo import check_photo
 from calibrate.photo_faults import why_unreadable
-from calibrate.plane import apply, matrix_of, place, rigid
+from calibrate.plane import apply, matrix_of, place, rigid, rim
 from calibrate.stages import TablePlane, fit_plane
 from configs.errors import Fault, InputError, Refusal
 
@@ -68,14 +68,6 @@ class TableView:
     white_mm: tuple[Array, ...] = ()
     beam_mm: Array | None = None
     notes: tuple[str, ...] = ()
-
-    def to_table(self, points_px: ArrayLike) -> Array:
-        """(N, 2) camera px to (N, 2) table mm."""
-        return self.camera.to_table(points_px)
-
-    def to_px(self, points_mm: ArrayLike) -> Array:
-        """(N, 2) table mm to (N, 2) camera px."""
-        return self.camera.to_px(points_mm)
 
 
 def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "photo") -> TableView:
@@ -188,17 +180,8 @@ def _sigma(seen: Detections) -> float:
 
 
 def _ring_mm(calibration: Calibration, window: tuple[int, int, int, int]) -> Array:
-    x, y, w, h = (float(v) for v in window)
-    t = np.linspace(0, 1, 17)[:-1]
-    px = np.concatenate(
-        [
-            np.column_stack([x + w * t, np.full(16, y)]),
-            np.column_stack([np.full(16, x + w), y + h * t]),
-            np.column_stack([x + w - w * t, np.full(16, y + h)]),
-            np.column_stack([np.full(16, x), y + h - h * t]),
-        ]
-    )
-    return calibration.to_table(px - 0.5)
+    x, y, w, h = window
+    return calibration.to_table(rim(x, y, x + w, y + h, 16) - 0.5)
 
 
 def _still(plane: TablePlane, calibration: Calibration) -> dict[int, tuple[float, float]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibrate.arrays import Array
+from calibrate.plane import rim
 
 
 @dataclass(frozen=True)
@@ -109,17 +110,7 @@ class Pinhole:
 
     def _edge_px(self, per_side: int) -> Array:
         """Points (4·per_side, 2) round the rim of the picture, clockwise from its first pixel."""
-        w, h = self.size[0] - 1.0, self.size[1] - 1.0
-        s = np.linspace(0.0, 1.0, per_side, endpoint=False)
-        zero = np.zeros_like(s)
-        return np.concatenate(
-            [
-                np.column_stack([s * w, zero]),
-                np.column_stack([zero + w, s * h]),
-                np.column_stack([w - s * w, zero + h]),
-                np.column_stack([zero, h - s * h]),
-            ]
-        )
+        return rim(0.0, 0.0, self.size[0] - 1.0, self.size[1] - 1.0, per_side)
 
 
 def rotation_about(axis: int, angle: float) -> Array:

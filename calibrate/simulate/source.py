@@ -39,14 +39,8 @@ class VirtualSource:
             w, h = self.table.projector.size
             light = self._light = self.table.radiance(np.zeros((h, w, 3), np.uint8), self.camera)
         self._count += 1
-        p = self.table.projector
-        return self.camera.expose(
-            light,
-            self.seed * 1009 + self._count,
-            time_s=self._count / self.fps,
-            wheel=p.wheel,
-            wheel_hz=p.wheel_hz,
-        )
+        seed = self.seed * 1009 + self._count
+        return self.table.exposed(light, self.camera, seed, self._count / self.fps)
 
     def close(self) -> None:
         """Nothing to give back."""

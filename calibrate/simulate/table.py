@@ -170,19 +170,22 @@ class VirtualTable:
         Raises:
             ValueError: the frame is not of the projector's size.
         """
+        return self.exposed(self.radiance(frame, camera), camera, seed)
+
+    def exposed(
+        self, light: Radiance, camera: VirtualCamera, seed: int, time_s: float = 0.0
+    ) -> Image:
+        """A photo of this light, the shutter opening at a moment of the colour wheel's turn."""
         p = self.projector
-        return camera.expose(self.radiance(frame, camera), seed, wheel=p.wheel, wheel_hz=p.wheel_hz)
+        return camera.expose(light, seed, time_s=time_s, wheel=p.wheel, wheel_hz=p.wheel_hz)
 
     def sequence(
         self, frame: Image, camera: VirtualCamera, count: int, seed: int = 0, fps: float = 29.97
     ) -> Iterator[Image]:
         """``count`` frames of a camera that stands still, with the colour wheel's flicker."""
         light = self.radiance(frame, camera)
-        p = self.projector
         for i in range(count):
-            yield camera.expose(
-                light, seed * 1009 + i, time_s=i / fps, wheel=p.wheel, wheel_hz=p.wheel_hz
-            )
+            yield self.exposed(light, camera, seed * 1009 + i, i / fps)
 
     def throw(
         self,
@@ -342,16 +345,18 @@ class VirtualTable:
 
     def _light_image(self, frame: Image, step_mm: float) -> Plane:
         """The light of the panel, oversampled, defocused, with a dark rim: (H', W', 1 or 3)."""
-        p = self.projector
-        emitted = p.emitted(frame)
+        emitted = self.projector.emitted(frame)
         n = _LIGHT_SAMPLES
         big = np.repeat(np.repeat(emitted, n, axis=0), n, axis=1)
         big = np.pad(big, ((_PAD_PX * n, _PAD_PX * n), (_PAD_PX * n, _PAD_PX * n), (0, 0)))
-        pixel_mm = math.sqrt(abs(signed_area(p.beam_mm())) / ((p.size[0] - 1) * (p.size[1] - 1)))
         # linear interpolation between samples blurs by 1/sqrt(6) of a sample: taken off the defocus
-        sigma = n * math.sqrt(p.defocus_px**2 + (PREFILTER * step_mm / pixel_mm) ** 2)
-        sigma = math.sqrt(max(sigma**2 - 1 / 6, 0.04))
-        return blurred(big, sigma)
+        return blurred(big, math.sqrt(max(n * n * self._blur2(step_mm) - 1 / 6, 0.04)))
+
+    def _blur2(self, step_mm: float) -> float:
+        """Square of the blur by defocus and prefilter together, projector px."""
+        p = self.projector
+        pixel_mm = math.sqrt(abs(signed_area(p.beam_mm())) / ((p.size[0] - 1) * (p.size[1] - 1)))
+        return p.defocus_px**2 + (PREFILTER * step_mm / pixel_mm) ** 2
 
     def _lit(self, lamp: Plane, u: Plane, v: Plane, step_mm: float) -> Plane:
         """Light (h, w, 1 or 3) at projector px (u, v), pixel grid included."""
@@ -363,10 +368,7 @@ class VirtualTable:
 
     def _grid(self, u: Plane, v: Plane, step_mm: float) -> Plane:
         """The dark lines between projector pixels, as far as defocus and camera leave them."""
-        p = self.projector
-        pixel_mm = math.sqrt(abs(signed_area(p.beam_mm())) / ((p.size[0] - 1) * (p.size[1] - 1)))
-        blur = p.defocus_px**2 + (PREFILTER * step_mm / pixel_mm) ** 2
-        depth = np.float32(p.gap * math.exp(-2 * math.pi**2 * blur))
+        depth = np.float32(self.projector.gap * math.exp(-2 * math.pi**2 * self._blur2(step_mm)))
         if depth < 1e-4:
             return np.ones_like(u)
         turn = np.float32(2 * math.pi)
@@ -455,18 +457,9 @@ def _reach(
     lines, columns = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
     if not len(lines):
         return 0, 0, 0, 0
-    limits = [
-        int(nodes[0][columns[0]]),
-        int(nodes[1][lines[0]]),
-        math.ceil(nodes[0][columns[-1]]),
-        math.ceil(nodes[1][lines[-1]]),
-    ]
-    return (
-        max(limits[0], 0),
-        max(limits[1], 0),
-        min(limits[2], int(nodes[0][-1])),
-        min(limits[3], int(nodes[1][-1])),
-    )
+    (x, y), (w, h) = nodes, (int(n[-1]) for n in nodes)
+    low = max(int(x[columns[0]]), 0), max(int(y[lines[0]]), 0)
+    return (*low, min(math.ceil(x[columns[-1]]), w), min(math.ceil(y[lines[-1]]), h))
 
 
 def _close(local: Array, size_mm: tuple[float, float], axis: int) -> Mask:

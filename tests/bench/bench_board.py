@@ -93,12 +93,12 @@ def ppm(told: Array) -> float:
 
 def ours(size: tuple[int, int], px: Array, sigma_px: float) -> float:
     """`fit_plane` from the four patches, ppm."""
-    return ppm(fit_plane(patches(px), size, sigma_px).to_table(px))
+    return ppm(fit_plane(patches(px), size, sigma_px).camera.to_table(px))
 
 
 def whole(size: tuple[int, int], px: Array, sigma_px: float) -> float:
     """The whole board as one card, ppm."""
-    return ppm(fit_plane({0: (BOARD, px)}, size, sigma_px).to_table(px))
+    return ppm(fit_plane({0: (BOARD, px)}, size, sigma_px).camera.to_table(px))
 
 
 def known_camera(size: tuple[int, int], every: list[Array]) -> list[float]:

@@ -69,7 +69,7 @@ def rig() -> Rig:
         size=(1280, 720),
         beam_width_mm=800.0,
         wheel=0.3,
-        camera={"samples": 1, "size": (1280, 720)},
+        camera={"samples": 1, "size": (1024, 576)},
         views=2,
     )
 
@@ -266,7 +266,7 @@ def test_the_live_command_with_its_real_beam(
 
     size = displays()[0].size
     rig = make_rig(
-        2, "webcam", size=size, beam_width_mm=750.0, camera={"samples": 1, "size": (1280, 720)}
+        2, "webcam", size=size, beam_width_mm=750.0, camera={"samples": 1, "size": (1024, 576)}
     )
 
     class Plugged(VirtualSource):

@@ -30,9 +30,9 @@ def phone(seed: int, beam_mm: np.ndarray, size: tuple[int, int]) -> VirtualCamer
     return replace(VirtualCamera.phone(seed, beam_mm, size), samples=1)
 
 
-def webcam(seed: int, beam_mm: np.ndarray) -> VirtualCamera:
+def webcam(seed: int, beam_mm: np.ndarray, size: tuple[int, int] = (1920, 1080)) -> VirtualCamera:
     """A webcam likewise."""
-    return replace(VirtualCamera.webcam(seed, beam_mm), samples=1)
+    return replace(VirtualCamera.webcam(seed, beam_mm, size), samples=1)
 
 
 def table_on(surface: str, seed: int, ambient: float = 0.4) -> VirtualTable:
@@ -109,7 +109,7 @@ def test_what_cannot_be_told_is_refused_or_said() -> None:
     """No reference, no cloth, cloth past the light: refused with a reason; a print: no stains told; a cloth of the table's colour: said."""
     bare_table = table_on("wood", 13)
     calibration = true_calibration(bare_table)
-    camera = webcam(13, bare_table.beam_mm(4))
+    camera = webcam(13, bare_table.beam_mm(4), (1440, 810))
 
     def take(*sheets: object, light: np.ndarray = LIGHT) -> np.ndarray:
         return bare_table.with_sheets(sheets).photograph(light, camera, 1)  # type: ignore[arg-type]
@@ -143,7 +143,7 @@ def test_a_mirrored_blurred_or_dark_photo_is_called_so() -> None:
     """By the light or by cards: what is wrong with the photo is told, not that nothing is in it."""
     table = table_on("wood", 13)
     calibration = true_calibration(table)
-    camera = webcam(13, table.beam_mm(4))
+    camera = webcam(13, table.beam_mm(4), (1440, 810))
     sheets = [remnant(), *lay_cards(table, pattern_for(SIZE, 1150.0), 3)]
     by_light = table.with_sheets(sheets[:1]).photograph(LIGHT, camera, 1)
     by_cards = table.with_sheets(sheets).photograph(255 - BLACK, camera, 1)

@@ -18,11 +18,11 @@ SIDE = {"tilt": 0.35, "azimuth": 0.6}
 
 
 def photo(*args: Any, **more: Any) -> Detections:
-    """A photo of which every fifth corner was found: what is asked here does not hang on more."""
+    """A photo of which every eighth corner was found: what is asked here does not hang on more."""
     seen = whole_photo(*args, **more)
     assert seen.pattern is not None
-    cards = {i: c.pick(np.arange(0, len(c), 5)) for i, c in seen.cards.items()}
-    return replace(seen, cards=cards, pattern=seen.pattern.pick(np.arange(0, len(seen.pattern), 5)))
+    cards = {i: c.pick(np.arange(0, len(c), 8)) for i, c in seen.cards.items()}
+    return replace(seen, cards=cards, pattern=seen.pattern.pick(np.arange(0, len(seen.pattern), 8)))
 
 
 def pushed(x_mm: float, y_mm: float):  # type: ignore[no-untyped-def]
