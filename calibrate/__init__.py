@@ -43,23 +43,7 @@ _HOMES = {
     "solve_tape": "calibrate.tape",
     "tape": "calibrate.tape",
 }
-__all__ = [
-    "Calibration",
-    "ChalkbeamError",
-    "InputError",
-    "Refusal",
-    "card_set",
-    "cards",
-    "detect",
-    "load_readings",
-    "pattern",
-    "pattern_for",
-    "read_photo",
-    "solve",
-    "solve_photos",
-    "solve_tape",
-    "tape",
-]
+__all__ = list(_HOMES)
 
 
 def __getattr__(name: str) -> Any:

@@ -158,21 +158,10 @@ def _settle(gray: Image, px: Array, half: Array) -> Array:
 
 def _sample(gray: Image, px: Array) -> Array:
     """Bilinear values at px (N, 2); NaN outside."""
-    h, w = gray.shape
-    x, y = px[:, 0], px[:, 1]
-    with np.errstate(invalid="ignore"):
-        ok = (x >= 0) & (y >= 0) & (x < w - 1) & (y < h - 1)
-    x, y = np.where(ok, x, 0), np.where(ok, y, 0)
-    i, j = x.astype(int), y.astype(int)
-    a, b = x - i, y - j
-    g = gray
-    value = (
-        (1 - a) * (1 - b) * g[j, i]
-        + a * (1 - b) * g[j, i + 1]
-        + (1 - a) * b * g[j + 1, i]
-        + a * b * g[j + 1, i + 1]
-    )
-    return np.where(ok, value, np.nan)
+    from scipy.ndimage import map_coordinates
+
+    at = np.nan_to_num(px[:, ::-1].T, nan=-9.0)
+    return np.asarray(map_coordinates(gray, at, np.float64, order=1, cval=np.nan))
 
 
 def _looks_right(gray: Image, px: Array, steps: Array, square: float, signs: Array) -> Mask:
@@ -302,7 +291,7 @@ def find_cards(
         if strangers:
             raise Refusal(
                 "other-print",
-                f"{_cards_text(strangers)} on the table {'is' if len(strangers) == 1 else 'are'} "
+                f"{card_module.in_words(strangers)} on the table {'is' if len(strangers) == 1 else 'are'} "
                 "not of the print that the cards file describes.",
                 "Use the cards of one print only, with the file written beside it.",
                 where=name,
@@ -318,12 +307,6 @@ def find_cards(
             data={"prints": prints},
         )
     return found
-
-
-def _cards_text(ids: Sequence[int]) -> str:
-    if len(ids) == 1:
-        return f"card {ids[0]}"
-    return "cards " + ", ".join(str(i) for i in ids[:-1]) + f" and {ids[-1]}"
 
 
 def card_outline(card_id: int, corners: Corners, wider_mm: float = 0.0) -> Array:

@@ -1,7 +1,6 @@
 """Where frames come from, and how many shaky frames become one good picture.
 
-A source gives RGB frames one after the other: a camera that is plugged in, a photo file, or the
-virtual table's. Projectors with a colour wheel and rolling shutters paint bands over single
+A source gives RGB frames one after the other: a camera that is plugged in, or the virtual table's. Projectors with a colour wheel and rolling shutters paint bands over single
 frames, so a view is the mean of many. White light shows the cards best, the pattern shows the
 projector: a view takes the cards from the one and all else from the other.
 """
@@ -13,7 +12,6 @@ import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Protocol
 
 import numpy as np
@@ -21,9 +19,8 @@ from numpy.typing import NDArray
 
 from calibrate.arrays import Array, Image
 from calibrate.boards import card_outline
-from calibrate.detect import Detections, detect
+from calibrate.detect import Detections, detect, in_both
 from calibrate.pattern import Pattern
-from calibrate.photo import read_photo
 from configs.errors import Refusal
 
 FRAMES = 30
@@ -69,8 +66,8 @@ class DeviceSource:
     stale: int = _QUEUED
 
     @classmethod
-    def open(cls, number: int = 0, size: tuple[int, int] = _ASKED) -> DeviceSource:
-        """Open camera ``number`` at this size, or the nearest that it has.
+    def open(cls, number: int = 0) -> DeviceSource:
+        """Open camera ``number`` at full HD, or the nearest that it has.
 
         Raises:
             Refusal: there is no such camera, it is in use, or it gives no picture.
@@ -91,8 +88,8 @@ class DeviceSource:
                 )
             # compressed frames: many cameras give their full size only so
             device.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*"MJPG"))
-            device.set(cv2.CAP_PROP_FRAME_WIDTH, size[0])
-            device.set(cv2.CAP_PROP_FRAME_HEIGHT, size[1])
+            device.set(cv2.CAP_PROP_FRAME_WIDTH, _ASKED[0])
+            device.set(cv2.CAP_PROP_FRAME_HEIGHT, _ASKED[1])
         source = cls(name, device)
         try:
             for _ in range(_WARM_UP):
@@ -127,33 +124,8 @@ class DeviceSource:
     def __enter__(self) -> DeviceSource:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
-
-
-@dataclass(eq=False)
-class PhotoSource:
-    """A photo file that is given again and again; turned as its EXIF orientation says."""
-
-    path: Path
-    settle_seconds: float = 0.0
-    stale: int = 0
-
-    def __post_init__(self) -> None:
-        self.name = str(self.path)
-        self._photo = read_photo(self.path)
-
-    def read(self) -> Image:
-        """The photo."""
-        return self._photo.copy()
-
-    def close(self) -> None:
-        """Nothing to give back."""
 
 
 def _cameras_told() -> str:
@@ -268,14 +240,12 @@ class View:
     seen: Detections
 
 
-def look_for_cards(
-    source: Source, card_ids: list[int] | None = None, frames: int = 4
-) -> tuple[Image, Detections | None, str]:
+def look_for_cards(source: Source) -> tuple[Image, Detections | None, str]:
     """A few frames under white light: the picture, the cards in it, and what is wrong if none."""
     _drain(source)
-    picture = mean_frame(source, frames)
+    picture = mean_frame(source, 4)
     try:
-        return picture, detect(picture, None, card_ids=card_ids, name=source.name), ""
+        return picture, detect(picture, None, name=source.name), ""
     except Refusal as refusal:
         return picture, None, str(refusal)
 
@@ -286,7 +256,6 @@ def take_view(
     pattern: Pattern,
     *,
     frames: int = FRAMES,
-    card_ids: list[int] | None = None,
     wait: Callable[[float], None] = lambda seconds: None,
     progress: Callable[[int, int], None] | None = None,
 ) -> View:
@@ -306,43 +275,37 @@ def take_view(
     wait(source.settle_seconds)
     _drain(source)
     white = mean_frame(source, frames, lambda i, n: told(i, 2 * n))
-    cards = detect(white, None, card_ids=card_ids, name=source.name)
+    cards = detect(white, None, name=source.name)
     show(np.repeat(pattern.image()[..., None], 3, axis=2))
     wait(source.settle_seconds)
     _drain(source)
     lit = mean_frame(source, frames, lambda i, n: told(n + i, 2 * n))
     outlines = [card_outline(i, corners, -4.0) for i, corners in cards.cards.items()]
-    slid = _slid_px(cards, lit, card_ids, source.name)
+    slid = _slid_px(cards, lit, source.name)
     if slid is not None and slid > _SLID_PX:
         # refocused or nudged in between: the view of the pattern must do alone
-        return View(lit, detect(lit, pattern.size, card_ids=card_ids, name=source.name))
+        return View(lit, detect(lit, pattern.size, name=source.name))
     picture = with_cards_of(lit, white, outlines)
-    seen = detect(picture, pattern.size, card_ids=card_ids, name=source.name)
+    seen = detect(picture, pattern.size, name=source.name)
     if slid is None:
         seen = replace(seen, notes=(*seen.notes, _UNSURE))
     return View(picture, seen)
 
 
-def _slid_px(white: Detections, lit: Image, card_ids: list[int] | None, name: str) -> float | None:
+def _slid_px(white: Detections, lit: Image, name: str) -> float | None:
     """How far the cards lie apart in the two views, px rms; None when the pattern hides them."""
     try:
-        seen = detect(lit, None, card_ids=card_ids, name=name)
+        seen = detect(lit, None, name=name)
     except Refusal:
         return None
-    apart = []
-    for card_id in white.cards.keys() & seen.cards.keys():
-        a, b = white.cards[card_id], seen.cards[card_id]
-        _, i, j = np.intersect1d(a.index, b.index, return_indices=True)
-        apart.append(np.sum((a.px[i] - b.px[j]) ** 2, axis=1))
+    apart = [np.sum((a.px - b.px) ** 2, axis=1) for a, b in in_both(white, seen)]
     if not apart:
         return None
     # a card that lies half under the pattern is measured badly: the middle one decides
     return float(np.sqrt(np.median(np.concatenate(apart))))
 
 
-def live_picture(
-    frame: Image, seen: Detections | None, size: tuple[int, int], words: str, width_px: int = 0
-) -> Image:
+def live_picture(frame: Image, seen: Detections | None, size: tuple[int, int], words: str) -> Image:
     """White light with a small picture of what the camera sees in its middle, (H, W, 3) RGB.
 
     The middle of the beam is free: the cards lie towards the corners. Cards found
@@ -356,7 +319,7 @@ def live_picture(
 
     w, h = size
     out = np.full((h, w, 3), 255, np.uint8)
-    wide = width_px or round(0.3 * w)
+    wide = round(0.3 * w)
     tall = round(wide * frame.shape[0] / frame.shape[1])
     tall = min(tall, round(0.4 * h))
     small = np.asarray(cv2.resize(frame, (wide, tall), interpolation=cv2.INTER_AREA), np.uint8)

@@ -9,7 +9,7 @@ alone tells which print lies on the table. The same `Board` describes the projec
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -261,6 +261,12 @@ def card(card_id: int) -> Card:
     if not 0 <= card_id < 4 * len(SETS):
         raise InputError(Fault("cards", f"there is no card {card_id}."))
     return card_set(SETS[card_id // 4]).cards[card_id % 4]
+
+
+def in_words(ids: Sequence[int]) -> str:
+    """'card 1', 'cards 1 and 2', 'cards 0, 1 and 2'."""
+    *most, last = ids
+    return f"cards {', '.join(map(str, most))} and {last}" if most else f"card {last}"
 
 
 def set_of(card_id: int) -> str:

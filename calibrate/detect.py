@@ -25,6 +25,7 @@ from calibrate.photo_faults import (
     say_why_no_pattern,
     say_why_nothing,
 )
+from calibrate.plane import apply
 from calibrate.saddles import Corners
 
 _RIM_MM = 4.0  # so much wider than the card no corner of the pattern is looked for
@@ -113,23 +114,26 @@ def same_view(one: Detections, two: Detections) -> bool:
     From another place a card is foreshortened otherwise, which no affine map of the picture
     does; a hand's breadth makes hundreds of times the noise of a corner.
     """
-    spots, others, noise = [], [], []
+    boards = in_both(one, two)
+    if sum(len(a) for a, _ in boards) < _LEAST_SHARED:
+        return False
+    px, sigma, others = (
+        np.concatenate(each)
+        for each in zip(*((a.px, a.sigma, b.px) for a, b in boards), strict=True)
+    )
+    chart = affine(others, px)
+    if chart is None:
+        return False
+    return bool(np.median(np.hypot(*(px - apply(chart, others)).T) / sigma) < _SAME_NOISE)
+
+
+def in_both(one: Detections, two: Detections) -> list[tuple[Corners, Corners]]:
+    """Each board that both photos show, with the same corners of each."""
     boards = [(one.cards[i], two.cards[i]) for i in sorted(set(one.cards) & set(two.cards))]
     if one.pattern is not None and two.pattern is not None:
         boards.append((one.pattern, two.pattern))
-    for a, b in boards:
-        _, at, there = np.intersect1d(a.index, b.index, return_indices=True)
-        spots.append(a.px[at])
-        others.append(b.px[there])
-        noise.append(a.sigma[at])
-    if sum(len(p) for p in spots) < _LEAST_SHARED:
-        return False
-    px, sigma = np.concatenate(spots), np.concatenate(noise)
-    chart = affine(np.concatenate(others), px)
-    if chart is None:
-        return False
-    left = px - np.concatenate(others) @ chart[:2, :2].T - chart[:2, 2]
-    return bool(np.median(np.hypot(*left.T) / sigma) < _SAME_NOISE)
+    shared = ((a, b, np.intersect1d(a.index, b.index, return_indices=True)) for a, b in boards)
+    return [(a.pick(at), b.pick(there)) for a, b, (_, at, there) in shared]
 
 
 def is_soft(seen: Detections) -> bool:

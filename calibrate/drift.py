@@ -18,10 +18,12 @@ import numpy as np
 
 from calibrate.arrays import Array
 from calibrate.calibration import Calibration, CardPlace
+from calibrate.cards import in_words
 from calibrate.plane import apply, matrix_of, rigid
 from configs.errors import Fault, InputError
 
 TOLERANCE_MM = 1.0
+_COLUMNS, _ROWS = 17, 11  # of the places over the beam that are compared
 _CARD_MM = 100.0  # how far apart two points on a card are that carry its turn
 _MOVED_MM = 0.6  # a card that misses the others by more was moved
 
@@ -102,7 +104,7 @@ class Drift:
         )
         if self.position_max_mm is not None and self.shift_mm is not None:
             out.append(
-                f"Position, against {_cards(self.still)}: the light has moved "
+                f"Position, against {in_words(self.still)}: the light has moved "
                 f"{self.shift_mm[0]:+z.1f} mm to the right and {self.shift_mm[1]:+z.1f} mm away from "
                 f"you, turned {math.degrees(self.turn or 0.0):+z.2f}°; at most "
                 f"{self.position_max_mm:.1f} mm."
@@ -120,12 +122,8 @@ class Drift:
                 "tolerance: a nearer, sharper photo, or several frames with --live, tell more."
             )
         if self.position_max_mm is not None and self.moved:
-            out.append(f"Not counted, because moved since: {_cards(self.moved)}.")
+            out.append(f"Not counted, because moved since: {in_words(self.moved)}.")
         return out
-
-
-def _cards(ids: Sequence[int]) -> str:
-    return ("card " if len(ids) == 1 else "cards ") + ", ".join(map(str, ids))
 
 
 def drift(old: Calibration, new: Calibration, tolerance_mm: float = TOLERANCE_MM) -> Drift:
@@ -149,12 +147,12 @@ def drift(old: Calibration, new: Calibration, tolerance_mm: float = TOLERANCE_MM
         )
     if not (math.isfinite(tolerance_mm) and tolerance_mm > 0):
         raise InputError(Fault("--tolerance", f"{tolerance_mm:g} mm is no tolerance."))
-    px = old.model.grid_px()
+    px = old.model.grid_px(_COLUMNS, _ROWS)
     was, now_at = old.to_table(px), new.to_table(px)
     fitted = matrix_of(rigid(now_at, was))
     miss = apply(fitted, now_at) - was
     shape = np.hypot(miss[:, 0], miss[:, 1])
-    scale_x, scale_y, keystone = _ways(was, apply(fitted, now_at), px, old.size)
+    scale_x, scale_y, keystone = _ways(was, apply(fitted, now_at))
     still, moved, by_cards = _match(old.cards, new.cards)
     position, shift, turn = None, None, None
     if by_cards is not None:
@@ -204,24 +202,17 @@ def mend(old: Calibration, new: Calibration, found: Drift) -> Calibration:
     )
 
 
-def _ways(
-    was: Array, now_at: Array, px: Array, size: tuple[int, int]
-) -> tuple[float, float, float]:
+def _ways(was: Array, now_at: Array) -> tuple[float, float, float]:
     """Growth along the picture's width and height, and the difference between its two ends in mm."""
 
-    def length(points: Array, axis: int, line: float) -> float:
-        on = np.isclose(px[:, 1 - axis], line)
-        ends = points[on][[int(np.argmin(px[on][:, axis])), int(np.argmax(px[on][:, axis]))]]
-        return float(np.linalg.norm(ends[1] - ends[0]))
+    def lengths(points: Array) -> tuple[Array, Array]:
+        grid = points.reshape(_ROWS, _COLUMNS, 2)
+        return np.hypot(*(grid[:, -1] - grid[:, 0]).T), np.hypot(*(grid[-1] - grid[0]).T)
 
-    w, h = size
-    rows, columns = np.unique(px[:, 1]), np.unique(px[:, 0])
-    along = np.mean([length(now_at, 0, r) / length(was, 0, r) for r in rows]) - 1
-    across = np.mean([length(now_at, 1, c) / length(was, 1, c) for c in columns]) - 1
-    ends = [length(now_at, 0, r) - length(was, 0, r) for r in (0.0, h - 1.0)]
-    sides = [length(now_at, 1, c) - length(was, 1, c) for c in (0.0, w - 1.0)]
-    keystone = max((ends[1] - ends[0], sides[1] - sides[0]), key=abs)
-    return float(along), float(across), float(keystone)
+    pairs = list(zip(lengths(was), lengths(now_at), strict=True))
+    along, across = (float(np.mean(now / before)) - 1 for before, now in pairs)
+    ends = [float((now - before)[-1] - (now - before)[0]) for before, now in pairs]
+    return along, across, max(ends, key=abs)
 
 
 def _match(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -117,67 +118,63 @@ def _mirrored(gray: Image, kind: str) -> bool:
     return sum(1 for i, _ in flipped if i >= FIRST_PATTERN_ID) >= 6
 
 
-def _light_refusal(gray: Image, name: str) -> Refusal | None:
-    light = _light(gray)
-    if light["bright"] < 60:
-        return Refusal(
-            "under-exposed",
-            "the photo is too dark to find anything in it.",
-            "Turn on the projector and more room light, or expose longer.",
-            where=name,
-            data=light,
-        )
-    if light["burnt"] > 0.25 or light["dark"] > 225:
-        return Refusal(
-            "over-exposed",
-            "the photo is burnt out: the lit table is pure white.",
-            "Tap on the brightest place before you take it, or lower the exposure.",
-            where=name,
-            data=light,
-        )
-    return None
-
-
-def _blur_refusal(gray: Image, name: str, projected: int = 0) -> Refusal | None:
-    """``projected``: markers of the pattern that were read all the same."""
-    worst, best = _edge_widths(gray)
-    if _is_shaken(worst, best):
-        return Refusal(
-            "blurred",
-            "the photo was shaken: its edges are drawn out one way.",
-            _STEADY,
-            where=name,
-            data={"edge_px": worst, "best_px": best},
-        )
-    width = _sharpness(gray)
-    limit = max(9.0, max(gray.shape) / 300)
-    if width > limit:
-        return Refusal(
-            "blurred",
-            "the photo is blurred: no edge in it is sharp.",
-            "Hold the phone against something, wait until it has focused, wipe its lens.",
-            where=name,
-            data={"edge_px": width if math.isfinite(width) else -1.0},
-        )
-    if projected >= 3 and worst > _SOFT_PX:
-        return Refusal(
-            "blurred",
-            "the photo is not sharp: the projected pattern is seen, but no card can be read.",
-            "Wait until the camera has focused, wipe its lens, go nearer. The four cards lie face "
-            "up in the white windows of the pattern.",
-            where=name,
-            data={"edge_px": worst, "best_px": best},
-        )
-    return None
-
-
-def _mirror_refusal(name: str) -> Refusal:
-    return Refusal(
-        "mirrored",
+# code and case -> what is wrong, and what to do
+_SAID: Mapping[str, tuple[str, str]] = {
+    "under-exposed": (
+        "the photo is too dark to find anything in it.",
+        "Turn on the projector and more room light, or expose longer.",
+    ),
+    "over-exposed": (
+        "the photo is burnt out: the lit table is pure white.",
+        "Tap on the brightest place before you take it, or lower the exposure.",
+    ),
+    "blurred, shaken": ("the photo was shaken: its edges are drawn out one way.", _STEADY),
+    "blurred": (
+        "the photo is blurred: no edge in it is sharp.",
+        "Hold the phone against something, wait until it has focused, wipe its lens.",
+    ),
+    "blurred, cards": (
+        "the photo is not sharp: the projected pattern is seen, but no card can be read.",
+        "Wait until the camera has focused, wipe its lens, go nearer. The four cards lie face up in "
+        "the white windows of the pattern.",
+    ),
+    "mirrored": (
         "the photo is mirrored.",
         "Switch off 'mirror front camera', or use the camera on the phone's back.",
-        where=name,
-    )
+    ),
+    "mirrored-pattern": (
+        "the projector shows its picture mirrored.",
+        "Switch off rear projection (mirror image) in the projector's menu.",
+    ),
+    "no-pattern": (
+        "the cards are seen, but not the projected pattern.",
+        "Show the pattern full screen and darken the room; on a dark mat lay white paper wherever "
+        "the light falls.",
+    ),
+}
+
+
+def _refusal(case: str, name: str, **data: Any) -> Refusal:
+    return Refusal(case.partition(",")[0], *_SAID[case], where=name, data=data)
+
+
+def _poor(gray: Image, name: str, projected: int = 0) -> Refusal | None:
+    """What is wrong with light or sharpness; ``projected``: markers of the pattern that were read
+    all the same."""
+    light = _light(gray)
+    if light["bright"] < 60:
+        return _refusal("under-exposed", name, **light)
+    if light["burnt"] > 0.25 or light["dark"] > 225:
+        return _refusal("over-exposed", name, **light)
+    worst, best = _edge_widths(gray)
+    if _is_shaken(worst, best):
+        return _refusal("blurred, shaken", name, edge_px=worst, best_px=best)
+    width = _sharpness(gray)
+    if width > max(9.0, max(gray.shape) / 300):
+        return _refusal("blurred", name, edge_px=width if math.isfinite(width) else -1.0)
+    if projected >= 3 and worst > _SOFT_PX:
+        return _refusal("blurred, cards", name, edge_px=worst, best_px=best)
+    return None
 
 
 def why_unreadable(photo: ArrayLike, name: str = "photo") -> Refusal | None:
@@ -187,19 +184,17 @@ def why_unreadable(photo: ArrayLike, name: str = "photo") -> Refusal | None:
     blurred, shaken.
     """
     gray = gray_of(check_photo(photo, name))
-    if _mirrored(gray, "cards"):
-        return _mirror_refusal(name)
-    return _light_refusal(gray, name) or _blur_refusal(gray, name)
+    return _refusal("mirrored", name) if _mirrored(gray, "cards") else _poor(gray, name)
 
 
 def say_why_nothing(gray: Image, markers: Sequence[tuple[int, Array]], name: str) -> None:
     """Raise the refusal that fits a photo without a card."""
     if _mirrored(gray, "cards"):
-        raise _mirror_refusal(name)
+        raise _refusal("mirrored", name)
     projected = sum(1 for i, _ in markers if i >= FIRST_PATTERN_ID)
-    for refusal in (_light_refusal(gray, name), _blur_refusal(gray, name, projected)):
-        if refusal is not None:
-            raise refusal
+    poor = _poor(gray, name, projected)
+    if poor is not None:
+        raise poor
     seen = (
         "The projected pattern is seen, but no card is." if projected >= 3 else "No card is seen."
     )
@@ -241,22 +236,8 @@ def say_why_no_pattern(
             data={"wanted": list(size), "markers": len(seen)},
         )
     if _mirrored(gray, "pattern"):
-        raise Refusal(
-            "mirrored-pattern",
-            "the projector shows its picture mirrored.",
-            "Switch off rear projection (mirror image) in the projector's menu.",
-            where=name,
-        )
-    for refusal in (_light_refusal(gray, name), _blur_refusal(gray, name)):
-        if refusal is not None:
-            raise refusal
-    raise Refusal(
-        "no-pattern",
-        "the cards are seen, but not the projected pattern.",
-        "Show the pattern full screen and darken the room; on a dark mat lay white paper wherever the light falls.",
-        where=name,
-        data={"markers": len(seen)},
-    )
+        raise _refusal("mirrored-pattern", name)
+    raise _poor(gray, name) or _refusal("no-pattern", name, markers=len(seen))
 
 
 def quality_notes(gray: Image, cards: Mapping[int, Corners], pattern: Corners | None) -> list[str]:

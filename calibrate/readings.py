@@ -141,16 +141,11 @@ def distances_text(
     readings: Sequence[tuple[Pair, float]],
 ) -> str:
     """Text of a distances file with these readings."""
-    lines: dict[str, float | list[float]] = {}
+    read: dict[str, list[float]] = {}
     for (a, b), mm in readings:
-        value = round(float(mm), 3)
-        earlier = lines.get(f"{a}-{b}")
-        if earlier is None:
-            lines[f"{a}-{b}"] = value
-        else:
-            lines[f"{a}-{b}"] = [*(earlier if isinstance(earlier, list) else [earlier]), value]
-    rows = dump_yaml({"distances_mm": lines}) if lines else "distances_mm: {}\n"
-    return crosses_text(size, crosses) + rows
+        read.setdefault(f"{a}-{b}", []).append(round(float(mm), 3))
+    lines = {pair: mm if len(mm) > 1 else mm[0] for pair, mm in read.items()}
+    return crosses_text(size, crosses) + dump_yaml({"distances_mm": lines})
 
 
 def _under_way(display: str, size: tuple[int, int]) -> Path:
@@ -172,8 +167,7 @@ def keep_under_way(
         InputError: it cannot be written.
     """
     path = _under_way(display, size)
-    rows = dump_yaml({"distances_mm": dict(typed)}) if typed else "distances_mm: {}\n"
-    write_atomic(path, crosses_text(size, crosses) + rows)
+    write_atomic(path, crosses_text(size, crosses) + dump_yaml({"distances_mm": dict(typed)}))
     return path
 
 

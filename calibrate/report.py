@@ -6,7 +6,9 @@ to cut by it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +22,7 @@ from calibrate.model import CameraModel
 from calibrate.photo import check_photo
 from calibrate.plane import place
 from calibrate.verdict import Solution
+from configs.errors import Fault, InputError
 from configs.units import said_in, small_text
 
 _FRACTIONS = (
@@ -53,12 +56,7 @@ def length_mm(value: float) -> str:
 
 
 def headline(calibration: Calibration) -> str:
-    """`_headline` in her unit."""
-    return said_in(_headline(calibration), calibration.unit)
-
-
-def _headline(calibration: Calibration) -> str:
-    """'True to 0.2 mm (about a third of a projector dot) over 1.21 × 0.68 m.'
+    """'True to 0.2 mm (about a third of a projector dot) over 1.21 × 0.68 m', in her unit.
 
     Rms over the whole light, the print's doubt with it; the worst place too where it matters.
     """
@@ -72,7 +70,7 @@ def _headline(calibration: Calibration) -> str:
     )
     if worst > 0.3:
         words += f", {length_mm(worst)} at its worst corner"
-    return words + "."
+    return said_in(f"{words}.", calibration.unit)
 
 
 def print_sentence(calibration: Calibration) -> str:
@@ -335,11 +333,6 @@ def apply_square(calibration: Calibration, reading_mm: tuple[float, float]) -> C
     Raises:
         InputError: readings more than 3 % off, which no print explains.
     """
-    import math
-    from dataclasses import replace
-
-    from configs.errors import Fault, InputError
-
     if any(not math.isfinite(v) or abs(v / SQUARE_MM - 1) > 0.03 for v in reading_mm):
         raise InputError(
             Fault(

@@ -53,14 +53,13 @@ def fit_plane(
     """
     views = {
         int(i): CardView(
-            np.asarray(mm, dtype=np.float64).reshape(-1, 2),
-            np.asarray(px, dtype=np.float64).reshape(-1, 2),
-            np.full(len(np.asarray(px).reshape(-1, 2)), float(sigma_px)),
+            np.asarray(mm, dtype=np.float64),
+            np.asarray(px, dtype=np.float64),
+            np.full(len(np.asarray(px)), sigma_px),
         )
         for i, (mm, px) in cards.items()
     }
-    photo = PhotoView((int(image_size[0]), int(image_size[1])), views)
-    fit = plane_of_photo(photo)
+    fit = plane_of_photo(PhotoView(image_size, views))
     poses = {i: (float(p[0]), float(p[1]), float(p[2])) for i, p in fit.state.poses.items()}
     rms = float(np.sqrt(np.mean(fit.residuals**2))) * sigma_px
     return TablePlane(fit.state.cameras[0], poses, rms)
@@ -138,7 +137,11 @@ def staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> State:
     first = photos[0]
     base = plane_of_photo(first).state
     camera = base.cameras[0].moved(np.eye(3), TABLE_UNIT_MM)
-    state = State([camera], dict(base.poses), _first_projector(camera, first, size))
+    table = camera.to_table(first.seen_px)
+    ok = np.isfinite(table).all(axis=1)
+    matrix = homography(table[ok], first.pattern_px[ok])
+    projector = ProjectorModel(size, matrix, (np.array(size) - 1) / 2)
+    state = State([camera], dict(base.poses), projector)
     joint = Bundle([first], state, TABLE_UNIT_MM)
     # Without robust weights: at the start nearly all is far off, and what weighs all of it alike
     # little by little ends in false minima.
@@ -155,15 +158,6 @@ def staged(photos: Sequence[PhotoView], size: tuple[int, int]) -> State:
             poses[i] = np.array(rigid(view.corners_mm, extra.to_table(view.corners_px)))
         state = State([*state.cameras, extra], poses, state.projector)
     return state
-
-
-def _first_projector(
-    camera: CameraModel, photo: PhotoView, size: tuple[int, int]
-) -> ProjectorModel:
-    table = camera.to_table(photo.seen_px)
-    ok = np.isfinite(table).all(axis=1)
-    matrix = homography(table[ok], photo.pattern_px[ok])
-    return ProjectorModel(size, matrix, (np.array(size) - 1) / 2)
 
 
 def _first_camera(photo: PhotoView, state: State) -> CameraModel:

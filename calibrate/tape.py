@@ -76,10 +76,7 @@ class TapeResult:
         (a, b), surplus = self.readings[index][0], float(self.surplus_mm[index])
         if not math.isfinite(surplus):
             return f"{a}–{b} is checked by no other reading."
-        way = "longer" if surplus > 0 else "shorter"
-        digits = 0 if abs(surplus) >= 3 else 1
-        told = f"{a}–{b} reads {abs(surplus):.{digits}f} mm {way} than the rest can explain."
-        return said_in(told, self.calibration.unit)
+        return said_in(_words(a, b, surplus), self.calibration.unit)
 
 
 def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeResult:
@@ -125,7 +122,7 @@ def solve_tape(data: Readings, tape: str = "none", display: str = "") -> TapeRes
         left_out.append(worst)
         keep[worst] = False
     rms = float(np.sqrt(np.mean(residual[keep] ** 2)))
-    freedom = max(0.0, float(keep.sum()) - fit.used_freedom(vector, keep))
+    freedom = max(0.0, float(keep.sum()) - float(fit.doubts(vector, keep)[keep].sum()))
     sigma2 = (_READING_WEIGHT * _READING_MM**2 + float(np.sum(residual[keep] ** 2))) / (
         _READING_WEIGHT + freedom
     )
@@ -241,7 +238,8 @@ def against_the_rest(data: Readings) -> str:
 
 def _words(a: str, b: str, surplus: float) -> str:
     way = "longer" if surplus > 0 else "shorter"
-    return f"{a}–{b} reads {abs(surplus):.0f} mm {way} than the rest can explain."
+    digits = 0 if abs(surplus) >= 3 else 1
+    return f"{a}–{b} reads {abs(surplus):.{digits}f} mm {way} than the rest can explain."
 
 
 def _not_measured(data: Readings) -> str:
@@ -406,12 +404,11 @@ class _Fit:
         rows = np.vstack([slope[keep], self._priors(vector)[1], self._gauge(vector)[1]])
         return np.asarray(np.linalg.pinv(rows.T @ rows))
 
-    def used_freedom(self, vector: Array, keep: Mask) -> float:
-        """How many readings' worth the fit takes for itself."""
+    def doubts(self, vector: Array, keep: Mask) -> Array:
+        """(N,) the variance of what the fit predicts for each reading, in a reading's own: summed over
+        those in the fit, how many readings' worth it takes for itself."""
         _, slope = self.rows(vector)
-        return float(
-            np.einsum("ij,jk,ik->", slope[keep], self.covariance(vector, keep), slope[keep])
-        )
+        return np.asarray(np.einsum("ij,jk,ik->i", slope, self.covariance(vector, keep), slope))
 
     def judge(self, vector: Array, keep: Mask) -> tuple[Array, Array, Array]:
         """Each reading against all others: residual and surplus in mm, surplus in deviations.
@@ -420,8 +417,8 @@ class _Fit:
         in the fit the residual is ``r = (1 - g)`` of the surplus (linear theory), for one left
         out it is the surplus itself.
         """
-        residual, slope = self.rows(vector)
-        doubt = np.einsum("ij,jk,ik->i", slope, self.covariance(vector, keep), slope)
+        residual, _ = self.rows(vector)
+        doubt = self.doubts(vector, keep)
         free = np.where(keep, 1 - doubt, 1.0)
         spread = np.where(keep, np.maximum(1 - doubt, 0.0), 1 + doubt)
         checked = free > 0.02

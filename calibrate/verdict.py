@@ -26,7 +26,7 @@ from calibrate.bundle import (
     without_cards,
 )
 from calibrate.calibration import Calibration
-from calibrate.cards import card
+from calibrate.cards import card, in_words
 from calibrate.detect import Detections, is_soft
 from calibrate.model import COUNT, TABLE_UNIT_MM, CameraModel, ProjectorModel
 from calibrate.plane import matrix_of, place, rigid
@@ -130,7 +130,7 @@ def moved_between(one: PhotoView, two: PhotoView, size: tuple[int, int]) -> str:
     gone = [i for i in ids if min(loose[i]) > _MOVED_MM]
     if gone:
         far = max(min(loose[i]) for i in gone)
-        which = "The cards lie" if len(gone) > 2 else f"{_named(gone)}"
+        which = "The cards lie" if len(gone) > 2 else _named(gone)
         return f"{which} about {far:.0f} mm elsewhere in the second."
     if max(apart.values()) > _MOVED_MM:
         return "Not all cards lie where they lay."
@@ -333,7 +333,7 @@ def _lifted(
         return None
     shift = _shift_mm(state.projector, fit.state.projector)
     mean = float(np.mean(list(raised.values())))
-    which = "All cards lie" if len(raised) == len(heights) else f"{_named(list(raised))}"
+    which = "All cards lie" if len(raised) == len(heights) else _named(list(raised))
     note = (
         f"{which} about {mean:.1f} mm above the table (bent, or over something). That was "
         f"reckoned with, else it would have cost up to {shift:.1f} mm; press all cards flat and "
@@ -360,9 +360,7 @@ def floor_mm_of(model: ProjectorModel, covariance: Array) -> float:
 
 
 def _named(ids: Sequence[int]) -> str:
-    if len(ids) == 1:
-        return f"Card {ids[0]} lies"
-    return f"Cards {', '.join(str(i) for i in ids[:-1])} and {ids[-1]} lie"
+    return f"{in_words(ids).capitalize()} {'lies' if len(ids) == 1 else 'lie'}"
 
 
 def lift_mm(fit: Fit, photos: Sequence[PhotoView]) -> float:

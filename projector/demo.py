@@ -184,7 +184,7 @@ def measured(
     w, h = calibration.size
     grid = np.stack(np.meshgrid(np.linspace(0, w - 1, 9), np.linspace(0, h - 1, 7)), -1)
     px = grid.reshape(-1, 2)
-    world = table.true_table_from_projector(px)
+    world = table.projector.to_table(px)
     beam = table.beam_mm(8)
     return measure(
         lambda points: table.light(frame, points).sum(axis=1),
@@ -219,7 +219,7 @@ def lay_cards(table: VirtualTable, pattern: Pattern, seed: int) -> tuple[Sheet, 
         pattern.windows, card_images("a4", px_per_mm).values(), strict=False
     ):
         middle = np.array([[x + (w - 1) / 2, y + (h - 1) / 2]])
-        at = table.true_table_from_projector(middle)[0] + rng.uniform(-6, 6, 2)
+        at = table.projector.to_table(middle)[0] + rng.uniform(-6, 6, 2)
         size = (picture.shape[1] / px_per_mm, picture.shape[0] / px_per_mm)
         turn = float(rng.uniform(-9, 9))
         sheets.append(Sheet(picture, size, (float(at[0]), float(at[1])), turn))

@@ -83,7 +83,7 @@ def take_photo(folder: Path, table: VirtualTable) -> None:
         left, top, wide, tall = np.rint(scaled).astype(int)
         picture = printed[top : top + tall, left : left + wide].copy()
         px = np.array([[x + (w - 1) / 2, y + (h - 1) / 2]])
-        at = table.true_table_from_projector(px)[0] + rng.uniform(-5, 5, 2)
+        at = table.projector.to_table(px)[0] + rng.uniform(-5, 5, 2)
         size = (picture.shape[1] / across, picture.shape[0] / down)
         sheets.append(Sheet(picture, size, (at[0], at[1]), float(rng.uniform(-8, 8))))
     shown = cv2.imread(str(folder / "pattern.png"))[..., ::-1]
@@ -138,7 +138,7 @@ def test_the_program_knows_how_sure_it_is(home: Path, table: VirtualTable) -> No
     w, h = SIZE
     px = np.stack(np.meshgrid(np.linspace(0, w - 1, 15), np.linspace(0, h - 1, 9)), -1)
     px = px.reshape(-1, 2)
-    said, truth = calibration.to_table(px), table.true_table_from_projector(px)
+    said, truth = calibration.to_table(px), table.projector.to_table(px)
     error = np.hypot(*(carry(best_rigid(said, truth), said) - truth).T)
     expected = calibration.expected_error_mm(said)
     ratio = np.sqrt(np.mean(error**2)) / np.sqrt(np.mean(expected**2))

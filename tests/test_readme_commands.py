@@ -109,7 +109,7 @@ def measured(folder: Path) -> str:
     """Tape readings between the crosses on the virtual table, as the README has them written."""
     table = VirtualTable.random(3, SIZE, beam_width_mm=BEAM_WIDTH_MM)
     crosses = crosses_for(SIZE, 6)
-    at = dict(zip(crosses, table.true_table_from_projector(list(crosses.values())), strict=True))
+    at = dict(zip(crosses, table.projector.to_table(list(crosses.values())), strict=True))
     names = list(at)
     read = {
         f"{a}-{b}": round(float(((at[a] - at[b]) ** 2).sum() ** 0.5))

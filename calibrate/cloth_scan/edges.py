@@ -120,10 +120,8 @@ def flaws_in(lab: Array, cloth: Mask, per_mm: float) -> tuple[list[Array], bool]
     for spot in components(grown_by(odd, 2.0 * scale)):
         if (odd & spot).sum() < (_LEAST_GAP_MM * scale) ** 2 * 0.4:
             continue
-        contours, _ = cv2.findContours(
-            spot.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-        )
-        hull = cv2.convexHull(max(contours, key=len)).reshape(-1, 2).astype(np.float64)
+        ring = largest_ring(spot).astype(np.float32)
+        hull = cv2.convexHull(ring).reshape(-1, 2).astype(np.float64)
         if len(hull) >= 3:
             rings.append(plain_ring((hull + 0.5) / factor - 0.5, 0.7 * per_mm))
     return rings, False

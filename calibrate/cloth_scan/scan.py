@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calibrate.arrays import Array, Image, Mask
+from calibrate.arrays import Array, Image
 from calibrate.cloth_scan.apart import told_apart
 from calibrate.cloth_scan.edges import REACH_MM, flaws_in, followed, gaps_in, straight_sides
 from calibrate.cloth_scan.flat import flatten, sees_all
@@ -108,13 +108,13 @@ def scan(
             "The cloth is printed or woven in colours: stains cannot be told from the print. Look "
             "for flaws yourself and write them into the file."
         )
-    rest = _others(whole, inside, per_mm)
+    rest = sum(1 for c in components(whole & ~inside) if c.sum() > (60 * per_mm) ** 2)
     if rest:
         notes.append(
             f"{rest} further piece{'s' if rest > 1 else ''} of cloth lie{'' if rest > 1 else 's'} "
             "there; only the largest is taken. Photograph each alone."
         )
-    if len(view.cards) and _covered(inside, known) > 0.0:
+    if len(view.cards) and (inside & ~known).any():
         notes.append("A card lies on the cloth: what it hides is taken for good cloth.")
     if doubt_px > 0.4 * REACH_MM * per_mm:
         notes.append(
@@ -151,20 +151,18 @@ def _grain(
 ) -> tuple[float, str]:
     if deg is not None:
         return _half(math.radians(deg)), "given"
-    if number is not None:
-        if not 1 <= number <= len(sides):
-            raise InputError(
-                Fault(
-                    "--grain-side",
-                    f"there is no straight side {number}; {len(sides)} were found.",
-                    "The picture beside the file numbers them; or give --grain in degrees.",
-                )
+    if number is not None and not 1 <= number <= len(sides):
+        raise InputError(
+            Fault(
+                "--grain-side",
+                f"there is no straight side {number}; {len(sides)} were found.",
+                "The picture beside the file numbers them; or give --grain in degrees.",
             )
-        d = sides[number - 1][1] - sides[number - 1][0]
-        return _half(math.atan2(d[1], d[0])), f"side {number}"
+        )
     if sides:
-        d = sides[0][1] - sides[0][0]
-        return _half(math.atan2(d[1], d[0])), "longest side"
+        start, end = sides[(number or 1) - 1]
+        told = "longest side" if number is None else f"side {number}"
+        return _half(math.atan2(end[1] - start[1], end[0] - start[0])), told
     gone = outline - outline.mean(axis=0)
     axis = np.linalg.svd(gone, full_matrices=False)[2][0]
     return _half(math.atan2(axis[1], axis[0])), "longest way"
@@ -172,19 +170,7 @@ def _grain(
 
 def _half(angle: float) -> float:
     """The same line, told in (−90°, 90°]."""
-    while angle <= -math.pi / 2:
-        angle += math.pi
-    while angle > math.pi / 2:
-        angle -= math.pi
-    return angle
-
-
-def _others(cloth: Mask, inside: Mask, per_mm: float) -> int:
-    return sum(1 for c in components(cloth & ~inside) if c.sum() > (60 * per_mm) ** 2)
-
-
-def _covered(inside: Mask, known: Mask) -> float:
-    return float((inside & ~known).mean())
+    return math.pi / 2 - (math.pi / 2 - angle) % math.pi
 
 
 def as_data(found: ClothScan, view: TableView) -> Mapping[str, Any]:

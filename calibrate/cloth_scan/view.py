@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -51,16 +51,14 @@ def scan_light(size: tuple[int, int]) -> Pattern:
 class TableView:
     """How one photo sees the table.
 
-    ``camera``: of the table frame, mm; ``placed``: whether that frame is the calibration's (else
-    it is that of the first card: sizes are true, the place is not known); ``by``: ``light``,
-    ``taped cards`` or ``loose cards``; ``reach_mm`` (4,): x0, y0, x1, y1 of what was recognised;
+    ``camera``: of the table frame, mm; ``by``: ``light``, ``taped cards`` or ``loose cards`` (by
+    these the frame is that of the first card: sizes are true, the place is not known); ``reach_mm`` (4,): x0, y0, x1, y1 of what was recognised;
     ``rms_px``: what the fit left over; ``cards``: their outlines (M, 4, 2) mm, which hide the
     cloth; ``white_mm``: polygons of the lit cross, mm, when the light was the reference;
     ``beam_mm``: outline of the projector's whole picture, mm, where that is known otherwise.
     """
 
     camera: CameraModel
-    placed: bool
     by: str
     reach_mm: Array
     rms_px: float
@@ -68,6 +66,11 @@ class TableView:
     white_mm: tuple[Array, ...] = ()
     beam_mm: Array | None = None
     notes: tuple[str, ...] = ()
+
+    @property
+    def placed(self) -> bool:
+        """Whether the frame is the calibration's."""
+        return self.by != "loose cards"
 
 
 def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "photo") -> TableView:
@@ -95,7 +98,7 @@ def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "phot
                     at = calibration.to_table(px)
                     plane = fit_plane({0: (at, look.pattern.px)}, look.size, _sigma(look))
                     white = tuple(_ring_mm(calibration, window) for window in shown.windows)
-                    return _view(plane, True, "light", at, look, np.eye(3), white, notes)
+                    return _view(plane, "light", at, look, np.eye(3), white)
             if len(look.cards) >= 2:
                 break  # lines are taken out only to read the light: these need none of that
     seen = seen or detect(photo, None, name=name, lenient=True)
@@ -116,11 +119,11 @@ def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "phot
     corners = np.concatenate([place(mm, plane.poses[i]) for i, (mm, _) in cards.items()])
     table = np.eye(3)
     still = {} if calibration is None else _still(plane, calibration)
-    if len(still) >= 2:
+    if calibration is not None and len(still) >= 2:
         here = np.array([plane.poses[i][:2] for i in still])
         there = np.array(list(still.values()))
         table = matrix_of(rigid(here, there))
-        return _view(plane, True, "taped cards", corners, seen, table, (), notes, calibration)
+        return _view(plane, "taped cards", corners, seen, table, beam=calibration.beam_outline_mm())
     if calibration is not None:
         notes.append(
             "The cards do not lie where they lay when the projector was calibrated, and its light "
@@ -131,7 +134,7 @@ def view_of(photo: ArrayLike, calibration: Calibration | None, name: str = "phot
         notes.append(
             "Only one card is seen: far from it the size may be off. Lay two to four round the cloth."
         )
-    return _view(plane, False, "loose cards", corners, seen, table, (), notes)
+    return replace(_view(plane, "loose cards", corners, seen, table), notes=tuple(notes))
 
 
 def _mirrored_light(photo: ArrayLike, calibration: Calibration | None, name: str) -> Refusal | None:
@@ -201,18 +204,15 @@ def _still(plane: TablePlane, calibration: Calibration) -> dict[int, tuple[float
 
 def _view(
     plane: TablePlane,
-    placed: bool,
     by: str,
     corners: Array,
     seen: Detections,
     table_from_plane: Array,
-    white: tuple[Array, ...],
-    notes: Sequence[str],
-    calibration: Calibration | None = None,
+    white: tuple[Array, ...] = (),
+    beam: Array | None = None,
 ) -> TableView:
     """A view in the table frame: the plane's camera with the frame moved."""
-    camera = plane.camera
-    turned = camera.moved(table_from_plane)
+    turned = plane.camera.moved(table_from_plane)
     at = apply(table_from_plane, corners)
     outlines = []
     for i, c in seen.cards.items():
@@ -222,14 +222,12 @@ def _view(
     reach = np.concatenate([at.min(axis=0), at.max(axis=0)])
     return TableView(
         turned,
-        placed,
         by,
         reach,
         plane.rms_px,
         np.array(outlines).reshape(-1, 4, 2),
         white,
-        None if calibration is None else calibration.beam_outline_mm(),
-        tuple(notes),
+        beam,
     )
 
 

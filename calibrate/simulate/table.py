@@ -36,6 +36,7 @@ _ROOM_WHITE = np.array(
     [1.05, 0.97, 0.84]
 )  # a lamp is warmer than the beam; the camera sits between
 FAR_PX = 1.0e4
+_FPS = 29.97  # of a camera's frames
 
 
 @dataclass(frozen=True)
@@ -114,14 +115,6 @@ class VirtualTable:
         """Outline of the beam on the table (4·per_side, 2), mm."""
         return self.projector.beam_mm(per_side)
 
-    def true_projector_from_table(self, points_mm: Array) -> Array:
-        """Projector px (N, 2) that light the table at (N, 2) mm. For measuring only."""
-        return self.projector.to_pixels(points_mm)
-
-    def true_table_from_projector(self, points_px: Array) -> Array:
-        """Where on the table (N, 2) mm projector px (N, 2) fall. For measuring only."""
-        return self.projector.to_table(points_px)
-
     def radiance(self, frame: Image, camera: VirtualCamera) -> Radiance:
         """Linear light on the camera's sensor, before noise and tone curve."""
         n = camera.samples
@@ -180,12 +173,12 @@ class VirtualTable:
         return camera.expose(light, seed, time_s=time_s, wheel=p.wheel, wheel_hz=p.wheel_hz)
 
     def sequence(
-        self, frame: Image, camera: VirtualCamera, count: int, seed: int = 0, fps: float = 29.97
+        self, frame: Image, camera: VirtualCamera, count: int, seed: int = 0
     ) -> Iterator[Image]:
         """``count`` frames of a camera that stands still, with the colour wheel's flicker."""
         light = self.radiance(frame, camera)
         for i in range(count):
-            yield self.exposed(light, camera, seed * 1009 + i, i / fps)
+            yield self.exposed(light, camera, seed * 1009 + i, i / _FPS)
 
     def throw(
         self,

@@ -46,7 +46,7 @@ def plain(seen: Detections, table) -> float:
     )
     px = rigs.beam_grid_px(seen.pattern_size)
     q = np.column_stack([px, np.ones(len(px))]) @ (table_from_photo @ photo_from_projector).T
-    told, true = q[:, :2] / q[:, 2:], table.true_table_from_projector(px)
+    told, true = q[:, :2] / q[:, 2:], table.projector.to_table(px)
     return float(np.sqrt(np.mean(np.sum((place(told, rigid(told, true)) - true) ** 2, axis=1))))
 
 

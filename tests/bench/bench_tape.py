@@ -41,7 +41,7 @@ def read_off(
     places = dict(
         zip(
             crosses,
-            table.true_table_from_projector(np.array(list(crosses.values()), float)),
+            table.projector.to_table(np.array(list(crosses.values()), float)),
             strict=True,
         )
     )

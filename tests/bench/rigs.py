@@ -72,7 +72,7 @@ def lay_cards(
         size = (picture.shape[1] / CARD_PX_PER_MM, picture.shape[0] / CARD_PX_PER_MM)
         x, y, w, h = pattern.windows[i % len(pattern.windows)]
         ring = np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)]) - 0.5
-        middle = table.true_table_from_projector(np.array([[x + w / 2, y + h / 2]]) - 0.5)[0]
+        middle = table.projector.to_table(np.array([[x + w / 2, y + h / 2]]) - 0.5)[0]
         best, best_out = None, np.inf
         for trial in range(40):
             ease = 1.0 - trial / 40
@@ -89,7 +89,7 @@ def lay_cards(
                 paper,
             )
             corners = sheet.to_table(np.array([(0, 0), (size[0], 0), size, (0, size[1])], float))
-            px = table.true_projector_from_table(corners[:, :2])
+            px = table.projector.to_pixels(corners[:, :2])
             out = float(np.maximum(ring[0] - px, px - ring[2]).max())
             if out < best_out:
                 best, best_out = sheet, out
@@ -124,9 +124,7 @@ def make_rig(
     """
     table = VirtualTable.random(seed, size, **({"rest": True} | table_options))
     rng = np.random.default_rng([seed, 8])
-    middle = table.true_table_from_projector(
-        np.array([[-0.5, size[1] / 2], [size[0] - 0.5, size[1] / 2]])
-    )
+    middle = table.projector.to_table(np.array([[-0.5, size[1] / 2], [size[0] - 0.5, size[1] / 2]]))
     width = float(np.linalg.norm(middle[1] - middle[0])) * float(rng.uniform(0.95, 1.05))
     pattern = pattern_for(size, width if tell_width else None, print_name.endswith("large"))
     table = table.with_sheets(lay_cards(table, pattern, seed, print_name, **(cards or {})))
@@ -171,7 +169,7 @@ class Trueness:
 def trueness(calibration: Any, table: VirtualTable, align: bool = True) -> Trueness:
     """Measure a calibration against its table."""
     px = beam_grid_px(table.projector.size)
-    true = table.true_table_from_projector(px)
+    true = table.projector.to_table(px)
     told = calibration.to_table(px)
     turn, shift = rigid(told, true) if align else (np.eye(2), np.zeros(2))
     miss = told @ turn.T + shift - true
@@ -180,7 +178,7 @@ def trueness(calibration: Any, table: VirtualTable, align: bool = True) -> Truen
     flat = told - told.mean(axis=0)
     real = true - true.mean(axis=0)
     scale = float((flat @ turn.T * real).sum() / (real * real).sum())
-    step = table.true_table_from_projector(px + np.array([1.0, 0.0])) - true
+    step = table.projector.to_table(px + np.array([1.0, 0.0])) - true
     return Trueness(
         float(np.sqrt(np.mean(error**2))),
         float(error.max()),

@@ -78,7 +78,7 @@ def true_calibration(table: VirtualTable) -> Calibration:
     """The virtual projector's own truth as a calibration whose table frame is the world's."""
     x, y = np.meshgrid(np.linspace(0, SIZE[0] - 1, 21), np.linspace(0, SIZE[1] - 1, 15))
     px = np.column_stack([x.ravel(), y.ravel()])
-    mm = table.true_table_from_projector(px)
+    mm = table.projector.to_table(px)
     middle = (np.array(SIZE) - 1) / 2
     start = ProjectorModel(SIZE, homography(mm, px), middle, 0.0, 0.0).vector()
 

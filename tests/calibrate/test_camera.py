@@ -6,7 +6,6 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-import cv2
 import numpy as np
 import pytest
 from rigs import Rig, make_rig, trueness
@@ -14,16 +13,16 @@ from rigs import Rig, make_rig, trueness
 from calibrate import Calibration
 from calibrate.camera import (
     DeviceSource,
-    PhotoSource,
     live_picture,
     look_for_cards,
     mean_frame,
     take_view,
 )
 from calibrate.detect import detect
+from calibrate.photo import read_photo
 from calibrate.simulate import VirtualSource
 from calibrate.solve import solve
-from configs.errors import InputError, Refusal
+from configs.errors import Refusal
 from projector.cli import main
 from projector.commands.calibrate_live import LiveCommand
 
@@ -113,18 +112,6 @@ def test_no_camera_is_said_in_words(capfd: pytest.CaptureFixture[str]) -> None:
     assert "plugged in" in str(caught.value)
     assert main(["calibrate", "live", "--camera", "97"]) == 2
     assert "Traceback" not in capfd.readouterr().err
-
-
-def test_photo_files_are_a_source_too(tmp_path: Path) -> None:
-    """A photo file gives its picture again and again; what is none is refused."""
-    path = tmp_path / "photo.png"
-    picture = np.random.default_rng(1).integers(0, 255, (480, 640, 3)).astype(np.uint8)
-    cv2.imwrite(str(path), picture[..., ::-1])
-    source = PhotoSource(path)
-    assert np.array_equal(mean_frame(source, 3), picture)
-    (tmp_path / "photo.heic").write_bytes(b"\x00\x00\x00\x18ftypheic")
-    with pytest.raises(InputError, match="JPEG"):
-        PhotoSource(tmp_path / "photo.heic")
 
 
 def test_white_light_finds_the_cards_and_the_picture_shows_them(rig: Rig) -> None:
@@ -234,7 +221,7 @@ def test_live_from_light_to_saved_calibration(
     assert len(list((tmp_path / "home").rglob("*.yaml"))) == 1
     pictures = sorted((tmp_path / "pictures").glob("*.png"))
     assert len(pictures) == 2
-    kept = detect(PhotoSource(pictures[1]).read(), (1280, 720))
+    kept = detect(read_photo(pictures[1]), (1280, 720))
     assert sorted(kept.cards) == [0, 1, 2, 3]
 
 

@@ -253,7 +253,7 @@ def test_check_tells_a_bump_and_mends_it(
     assert main(args) == 1
     told = json.loads(capsys.readouterr().out)
     px = beam_grid_px(SIZE)
-    was, gone = (r.table.true_table_from_projector(px) for r in (rig, after))
+    was, gone = (r.table.projector.to_table(px) for r in (rig, after))
     true_worst = float(np.hypot(*(gone - was).T).max())
     assert true_worst > 3.0
     assert told["position_max_mm"] == pytest.approx(true_worst, abs=0.25)

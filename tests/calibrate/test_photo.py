@@ -86,7 +86,7 @@ def test_corners_are_measured_as_well_as_they_say() -> None:
         assert np.sqrt(np.mean(miss**2)) < 0.03
         over_told.append(np.sqrt(np.mean((miss / found.sigma[:, None]) ** 2)))
     assert found_all.pattern is not None and len(found_all.pattern) > 500
-    lit = r.table.true_table_from_projector(bare(SIZE).board().corners[found_all.pattern.index])
+    lit = r.table.projector.to_table(bare(SIZE).board().corners[found_all.pattern.index])
     miss = found_all.pattern.px - camera.to_pixels(lit)
     over_told.append(np.sqrt(np.mean((miss / found_all.pattern.sigma[:, None]) ** 2)))
     assert 0.3 < np.mean(over_told) < 0.65

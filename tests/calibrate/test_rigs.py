@@ -59,7 +59,7 @@ def test_cards_lie_in_their_windows_and_differ(seed: int) -> None:
     for sheet, (x, y, w, h) in zip(sheets, pattern.windows, strict=True):
         size = np.array(sheet.size_mm)
         corners = sheet.to_table(np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * size)
-        px = table.true_projector_from_table(corners[:, :2])
+        px = table.projector.to_pixels(corners[:, :2])
         assert (px > (x - 1, y - 1)).all()
         assert (px < (x + w, y + h)).all()
 

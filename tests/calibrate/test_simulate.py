@@ -89,9 +89,7 @@ def test_projected_spots_are_seen_where_geometry_puts_them(seed: int, samples: i
         seed, table.beam_mm(), (1280, 960), vignetting=0.0, samples=samples, tilt_deg=15.0
     )
     frame, boxes = spots(SMALL, seed)
-    want = expected_centres(
-        frame, boxes, lambda p: camera.to_pixels(table.true_table_from_projector(p))
-    )
+    want = expected_centres(frame, boxes, lambda p: camera.to_pixels(table.projector.to_table(p)))
     white = table.radiance(np.full_like(frame, 255), camera).beam
     image = table.radiance(frame, camera).beam / np.maximum(white, 1e-6)
     got = seen_centres(image[..., 1], want, 18)
@@ -176,7 +174,7 @@ def test_devices_invert_exactly(seed: int) -> None:
 def test_random_rigs_are_rigs(seed: int) -> None:
     """Width and keystone lie in the promised range, the frame is right-handed, the camera sees all."""
     table = VirtualTable.random(seed)
-    middle = table.true_table_from_projector(np.array([[-0.5, 539.5], [1919.5, 539.5]]))
+    middle = table.projector.to_table(np.array([[-0.5, 539.5], [1919.5, 539.5]]))
     assert 699.9 < float(np.linalg.norm(middle[1] - middle[0])) < 1600.1
     axis = np.array(table.projector.rotation)[2]
     assert math.degrees(math.acos(-axis[2])) <= 15.001
@@ -194,7 +192,7 @@ def test_known_throw_by_hand() -> None:
     """Without tilt or lens the map is the similarity that a ruler would draw: 1 mm per pixel here."""
     projector = VirtualProjector.above((1000, 500), beam_width_mm=1000.0)
     table = VirtualTable(projector)
-    got = table.true_table_from_projector(np.array([[499.5, 249.5], [0.0, 0.0], [999.0, 249.5]]))
+    got = table.projector.to_table(np.array([[499.5, 249.5], [0.0, 0.0], [999.0, 249.5]]))
     assert np.allclose(got, [[0, 0], [-499.5, 249.5], [499.5, 0]], atol=1e-9)
 
 
@@ -207,7 +205,7 @@ def test_a_raised_sheet_shifts_the_light_by_height_times_tangent() -> None:
     )
     frame = np.zeros((601, 1001), np.uint8)
     frame[300, 900] = 255
-    at = table.true_table_from_projector(np.array([[900.0, 300.0]]))[0]
+    at = table.projector.to_table(np.array([[900.0, 300.0]]))[0]
     angle = math.atan(at[0] / table.projector.position_mm[2])
     sheet = Sheet(
         np.full((40, 40), 255, np.uint8), (60.0, 60.0), (float(at[0]), float(at[1])), height_mm=2.0
@@ -231,7 +229,7 @@ def test_light_gives_a_line_s_place_to_a_thousandth() -> None:
     frame[:, 300:302] = 255
     along = np.linspace(-6, 6, 401)
     px = np.column_stack([300.5 + along, np.full_like(along, 200.0)])
-    light = table.light(frame, table.true_table_from_projector(px))[:, 1]
+    light = table.light(frame, table.projector.to_table(px))[:, 1]
     light = light - light[0]
     assert abs(float((light * along).sum() / light.sum())) < 0.002
 
@@ -239,11 +237,11 @@ def test_light_gives_a_line_s_place_to_a_thousandth() -> None:
 def test_light_keeps_energy() -> None:
     """A white frame gives the middle of the beam light 1, black gives the black level."""
     table = VirtualTable.random(2, SMALL, contrast=500.0)
-    middle = table.true_table_from_projector(np.array([[479.5, 269.5]]))
+    middle = table.projector.to_table(np.array([[479.5, 269.5]]))
     white = np.full((SMALL[1], SMALL[0], 3), 255, np.uint8)
     assert table.light(white, middle)[0, 1] == pytest.approx(1.0, abs=1e-3)
     assert table.light(np.zeros_like(white), middle)[0, 1] == pytest.approx(1 / 500, rel=1e-2)
-    outside = table.true_table_from_projector(np.array([[-20.0, 269.5]]))
+    outside = table.projector.to_table(np.array([[-20.0, 269.5]]))
     assert table.light(white, outside)[0].max() == 0.0
 
 
@@ -252,7 +250,7 @@ def test_shake_smears_and_fringes_part_without_moving_green() -> None:
     table = even_table(3)
     camera = VirtualCamera.phone(3, table.beam_mm(), (1280, 960), vignetting=0.0, tilt_deg=8.0)
     frame, boxes = spots(SMALL, 3)
-    near = camera.to_pixels(table.true_table_from_projector(np.array(boxes, float)))
+    near = camera.to_pixels(table.projector.to_table(np.array(boxes, float)))
     still = table.radiance(frame, camera).beam
     shaken = table.radiance(frame, replace(camera, shake_px=(6.0, 0.0))).beam
     fringed = table.radiance(frame, replace(camera, fringe=1e-3)).beam

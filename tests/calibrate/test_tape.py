@@ -201,7 +201,7 @@ def test_crosses_lie_where_they_leave_little_doubt(size: tuple[int, int], count:
     grid = [(x, y) for y in rows for x in (left, (w - 1) // 2, right)]
 
     def doubt(spots: list[tuple[int, int]], table: VirtualTable) -> float:
-        at = table.true_table_from_projector(np.array(spots, float))
+        at = table.projector.to_table(np.array(spots, float))
         px = {chr(ord("A") + i): spot for i, spot in enumerate(spots)}
         mm = dict(zip(px, at, strict=True))
         exact = tuple(((a, b), float(np.linalg.norm(mm[a] - mm[b]))) for a, b in pairs_of(px))
@@ -350,7 +350,7 @@ class Hands:
             return self.slips[pair].pop(0)
         crosses = crosses_for(SIZE, 6)
         a, b = (np.array([crosses[k]], float) for k in pair.split(" to "))
-        ends = self.table.true_table_from_projector(np.vstack([a, b]))
+        ends = self.table.projector.to_table(np.vstack([a, b]))
         return f"{float(np.linalg.norm(ends[1] - ends[0])) / 10:.1f}"
 
 

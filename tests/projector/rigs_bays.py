@@ -143,7 +143,7 @@ class Worker:
 
     def world(self, table_mm: np.ndarray) -> np.ndarray:
         """Where the light aimed at table places falls in the world."""
-        return self.table.true_table_from_projector(
+        return self.table.projector.to_table(
             self.sitting.state.stage.calibration.to_projector(np.atleast_2d(table_mm))
         )
 
@@ -200,7 +200,7 @@ class Worker:
         label = self.sitting.state.tool.walk.next_cross.label
         at = carry(self.world_from_cloth, self.chalk[label][None])
         at = at + self.rng.uniform(-self.pointer_mm, self.pointer_mm, 2)
-        x, y = self.table.true_projector_from_table(at)[0]
+        x, y = self.table.projector.to_pixels(at)[0]
         self.sitting.pointer("down", float(x), float(y))
         self.sitting.pointer("up", float(x), float(y))
 
@@ -271,6 +271,6 @@ def worker(
     w, h = calibration.size
     gx, gy = np.meshgrid(np.linspace(0, w - 1, 9), np.linspace(0, h - 1, 7))
     px = np.column_stack([gx.ravel(), gy.ravel()])
-    world_from_table = best_rigid(calibration.to_table(px), table.true_table_from_projector(px))
+    world_from_table = best_rigid(calibration.to_table(px), table.projector.to_table(px))
     sitting = Sitting(docket, calibration)
     return Worker(sitting, table, world_from_table, np.random.default_rng([seed, 41]), **habits)

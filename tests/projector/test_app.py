@@ -787,7 +787,7 @@ def test_bars_read_at_first_light_take_the_prints_doubt_away(tmp_path: Path) -> 
     cv2.imwrite(str(tmp_path / "IMG_1.jpg"), photo[:, :, ::-1])
     until(leading, "done", 60.0)
     px = np.array([[40.0, 30.0], [1240.0, 40.0], [1200.0, 690.0], [60.0, 680.0]])
-    true = table.true_table_from_projector(px)
+    true = table.projector.to_table(px)
 
     def worst() -> float:
         mine = leading.solved.to_table(px)

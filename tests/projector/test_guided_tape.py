@@ -67,7 +67,7 @@ def distances() -> dict[str, str]:
     """Pair → what her tape reads in inches, either way round."""
     table = VirtualTable.random(31, SIZE, beam_width_mm=1200.0)
     crosses = crosses_for(SIZE, 6)
-    at = dict(zip(crosses, table.true_table_from_projector(list(crosses.values())), strict=True))
+    at = dict(zip(crosses, table.projector.to_table(list(crosses.values())), strict=True))
     read = {}
     for a, b in pairs_of(crosses):
         mm = float(((at[a] - at[b]) ** 2).sum() ** 0.5)

@@ -78,7 +78,7 @@ def test_with_a_presenter_alone(top: Path, monkeypatch: pytest.MonkeyPatch) -> N
     goes(presenter, top, monkeypatch)
     assert {p.split()[0] for p in presenter.presses} == {"presenter"}
     assert set(Docket.load(top).traced) == {"front/1", "sleeve/1", "neck-facing/1"}
-    assert off_by(presenter, table.true_table_from_projector(PX), PX) < 1.5
+    assert off_by(presenter, table.projector.to_table(PX), PX) < 1.5
 
 
 @pytest.mark.parametrize("black", [".", "b"])

@@ -27,10 +27,10 @@ class Truth:
         return self.table.projector.size
 
     def to_projector(self, points_mm: np.ndarray) -> np.ndarray:
-        return self.table.true_projector_from_table(np.asarray(points_mm) * [self.stretch, 1.0])
+        return self.table.projector.to_pixels(np.asarray(points_mm) * [self.stretch, 1.0])
 
     def to_table(self, points_px: np.ndarray) -> np.ndarray:
-        return self.table.true_table_from_projector(points_px) / [self.stretch, 1.0]
+        return self.table.projector.to_table(points_px) / [self.stretch, 1.0]
 
 
 def shape(middle: np.ndarray) -> np.ndarray:
