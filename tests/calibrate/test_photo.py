@@ -32,8 +32,8 @@ SMALL = (1440, 1080)
 
 
 @cache
-def rig(seed: int = 2) -> rigs.Rig:
-    return rigs.make_rig(seed, "phone", camera={"size": SMALL})
+def rig(seed: int = 2, size: tuple[int, int] = SMALL) -> rigs.Rig:
+    return rigs.make_rig(seed, "phone", camera={"size": size})
 
 
 @cache
@@ -215,9 +215,9 @@ def test_bad_photos_are_refused_with_their_reason(make) -> None:
     assert len(fault.remedy) > 15
 
 
-def shaken(way_px: float, angle_deg: float, seed: int = 3) -> np.ndarray:
-    """The rig's photo by a hand that moved so far while the shutter was open."""
-    r, a = rig(seed), np.radians(angle_deg)
+def shaken(way_px: float, angle_deg: float, size: tuple[int, int] = SMALL) -> np.ndarray:
+    """A rig's photo by a hand that moved so far while the shutter was open."""
+    r, a = rig(3, size), np.radians(angle_deg)
     way = (float(way_px * np.cos(a)), float(way_px * np.sin(a)))
     return r.table.photograph(r.frame, replace(r.cameras[0], shake_px=way), 5)
 
@@ -235,7 +235,7 @@ def test_a_shaken_photo_is_called_shaken(way: float, angle: float) -> None:
 def test_cards_lost_to_a_shake_are_not_called_missing() -> None:
     """Shaken a little, so that cards cannot be read: the shake is told first, no empty corner."""
     with pytest.raises(Refusal) as caught:
-        solve([detect(shaken(5.5, 30), SIZE)])
+        solve([detect(shaken(6, 30, (1600, 1200)), SIZE)])
     assert caught.value.code == "few-cards"
     assert caught.value.faults[0].remedy.startswith("The photo was shaken. Lean the phone")
     three = {i: c for i, c in seen().cards.items() if i}
