@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from calibrate.arrays import Array, Mask
-from calibrate.lens import at, chained
+from calibrate.lens import PARAMETERS, chained
 from calibrate.model import CAMERA_COUNT, COUNT, CameraModel, ProjectorModel
 from calibrate.plane import apply, homography, place
 
@@ -285,9 +285,9 @@ class Bundle:
         """Weak knowledge of lenses as (centres, 1 / sigma), both (count,); 0 where none."""
         centre, stiff = np.zeros(self.count), np.zeros(self.count)
         for k in range(len(self.photos)):
-            stiff[self._columns(k * CAMERA_COUNT, _CAMERA_PRIOR)] = 1 / _of(_CAMERA_PRIOR)
+            stiff[_columns(k * CAMERA_COUNT, _CAMERA_PRIOR)] = 1 / _of(_CAMERA_PRIOR)
         if state.projector is not None:
-            stiff[self._columns(self.projector_at, _PROJECTOR_PRIOR)] = 1 / _of(_PROJECTOR_PRIOR)
+            stiff[_columns(self.projector_at, _PROJECTOR_PRIOR)] = 1 / _of(_PROJECTOR_PRIOR)
         if state.stretch is not None:
             stiff[self.stretch_at] = 1 / _STRETCH_PRIOR
         if state.heights is not None:
@@ -308,14 +308,10 @@ class Bundle:
         held_by_camera, held_by_projector = STAGES[stage]
         free = np.ones(self.count, dtype=bool)
         for k in range(len(self.photos)):
-            free[self._columns(k * CAMERA_COUNT, held_by_camera)] = False
-        free[self._columns(self.projector_at, held_by_projector)] = False
+            free[_columns(k * CAMERA_COUNT, held_by_camera)] = False
+        free[_columns(self.projector_at, held_by_projector)] = False
         free[self.cards_at : self.cards_at + 3] = False
         return free
-
-    @staticmethod
-    def _columns(first: int, names: Iterable[str]) -> list[int]:
-        return [first + n for n in at(names)]
 
 
 # stage -> what it holds of the cameras' lenses and of the projector's. Lens centre and tangential
@@ -327,6 +323,11 @@ STAGES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "axis": ((), ("cx", "cy")),
     "all": ((), ()),
 }
+
+
+def _columns(first: int, names: Iterable[str]) -> list[int]:
+    """Where parameters of these names stand, of a view whose vector begins at ``first``."""
+    return [first + PARAMETERS.index(name) for name in names]
 
 
 def _of(prior: Mapping[str, float]) -> Array:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,24 +24,6 @@ from configs.files import FORMAT_VERSION, dump_yaml, read_yaml, write_atomic
 from configs.reader import Reader
 
 _KEPT, _DRAWS = 0.9, 2000  # what is told at the worst place holds nine times in ten
-_KEYS = (
-    "chalkbeam",
-    "holds",
-    "size",
-    "projector_from_table",
-    "lens",
-    "method",
-    "date",
-    "display",
-    "bars_mm",
-    "scale_doubt",
-    "rms_px",
-    "held_out_mm",
-    "floor_mm",
-    "cards",
-    "facts",
-    "covariance",
-)
 _MOST_LENS = 1e3  # far past any lens; how much is too much, `ProjectorModel.faults` says
 
 
@@ -318,7 +300,8 @@ class Calibration:
         reader = Reader(data, file=where, remedy="Calibrate again, or mend the line.")
         if reader.get("holds") != "calibration":
             reader.note("holds", f"is {short(reader.get('holds'))}; this is not a calibration.")
-        reader.only(_KEYS)
+        own = (f.name for f in fields(cls) if f.name != "model")
+        reader.only(("chalkbeam", "holds", "size", "projector_from_table", "lens", *own))
         size = _array(reader, "size", (2,))
         matrix = _array(reader, "projector_from_table", (3, 3))
         lens = reader.sub("lens", (*TERMS, "centre_px"))

@@ -7,7 +7,6 @@ picture in half diagonals from its middle.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import NamedTuple
 
 import numpy as np
@@ -103,11 +102,6 @@ class Lens(NamedTuple):
 _K1, _K2, _CX, _, _P1, _P2, _K3, _S2, _S4 = range(len(Lens._fields))
 HOMOGRAPHY = ("h11", "h12", "h13", "h21", "h22", "h23", "h31", "h32")
 PARAMETERS = (*HOMOGRAPHY, *Lens._fields)
-
-
-def at(names: Iterable[str]) -> list[int]:
-    """Where parameters of these names stand in the vector of a view."""
-    return [PARAMETERS.index(name) for name in names]
 
 
 def view(vector: Array, places: Array) -> tuple[Array, Array, Array]:

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from calibrate.arrays import Array, Mask
 from calibrate.lens import HOMOGRAPHY, PARAMETERS, Lens, chained, view
-from calibrate.plane import apply, rim, signed_area
+from calibrate.plane import apply, grid, rim, signed_area
 from configs.errors import Fault, InputError
 
 TABLE_UNIT_MM = 500.0  # the parameter vector counts the table in half metres: entries near one
@@ -301,8 +301,7 @@ class ProjectorModel(Picture):
     def grid_px(self, columns: int = 17, rows: int = 11) -> Array:
         """(columns * rows, 2) an even grid of pixels over the whole beam, row by row."""
         w, h = self.size
-        gx, gy = np.meshgrid(np.linspace(0, w - 1, columns), np.linspace(0, h - 1, rows))
-        return np.column_stack([gx.ravel(), gy.ravel()])
+        return grid(np.linspace(0, w - 1, columns), np.linspace(0, h - 1, rows))
 
     def mm_per_px(self) -> float:
         """Size of a projector dot on the table, mm: square root of its mean area over the beam."""

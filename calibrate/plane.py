@@ -71,6 +71,12 @@ def signed_area(ring: Array) -> float:
     return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
 
 
+def grid(x: Array, y: Array) -> Array:
+    """(len(y) * len(x), 2) each x with each y, row by row."""
+    u, v = np.meshgrid(x, y)
+    return np.column_stack([u.ravel(), v.ravel()])
+
+
 def rim(x0: float, y0: float, x1: float, y1: float, per_side: int) -> Array:
     """(4 * per_side, 2) points round a rectangle, from (x0, y0) by way of (x1, y0); not closed."""
     corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])

@@ -20,7 +20,7 @@ from calibrate.cards import card
 from calibrate.detect import Detections, is_soft
 from calibrate.model import CameraModel
 from calibrate.photo import check_photo
-from calibrate.plane import place
+from calibrate.plane import grid, place
 from calibrate.verdict import Solution
 from configs.errors import Fault, InputError
 from configs.units import said_in, small_text
@@ -253,8 +253,8 @@ def _error_cells(calibration: Calibration, camera: CameraModel) -> tuple[Array, 
     grid of cells (N,) mm, and the cells' corners in the photo (N, 4, 2)."""
     w, h = calibration.size
     nx, ny = 64, max(8, round(64 * h / w))
-    x, y = np.meshgrid(np.linspace(-0.5, w - 0.5, nx + 1), np.linspace(-0.5, h - 0.5, ny + 1))
-    table = calibration.to_table(np.column_stack([x.ravel(), y.ravel()]))
+    cells = grid(np.linspace(-0.5, w - 0.5, nx + 1), np.linspace(-0.5, h - 0.5, ny + 1))
+    table = calibration.to_table(cells)
     px = camera.to_px(table).reshape(ny + 1, nx + 1, 2)
     total = np.hypot(calibration.expected_error_mm(table), calibration.print_doubt_mm(table))
     error = total.reshape(ny + 1, nx + 1)

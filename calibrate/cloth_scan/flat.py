@@ -9,7 +9,7 @@ import numpy as np
 from calibrate.arrays import Array, Image, Mask
 from calibrate.cloth_scan.masks import evenly_spaced, filled_in, shrunk_by
 from calibrate.cloth_scan.view import TableView, mm_per_px
-from calibrate.plane import apply, rim
+from calibrate.plane import apply, grid, rim
 
 _PER_MM = 2.0  # pixels of the flat picture per mm, at most
 _LARGEST_PX = 14e6  # of the flat picture
@@ -45,14 +45,11 @@ def flatten(picture: Image, view: TableView) -> tuple[Image, Mask, Array]:
     )
     nodes_x = np.linspace(0, size_px[0] - 1, max(8, size_px[0] // 24))
     nodes_y = np.linspace(0, size_px[1] - 1, max(8, size_px[1] // 24))
-    gx, gy = np.meshgrid(nodes_x, nodes_y)
-    at = apply(
-        np.asarray(np.linalg.inv(flat_from_table)), np.column_stack([gx.ravel(), gy.ravel()])
-    )
+    at = apply(np.asarray(np.linalg.inv(flat_from_table)), grid(nodes_x, nodes_y))
     px = np.clip(np.nan_to_num(view.camera.to_px(at), nan=-1e5), -1e5, 1e5)
     maps = []
     for axis in (0, 1):
-        spline = RectBivariateSpline(nodes_y, nodes_x, px[:, axis].reshape(gx.shape))
+        spline = RectBivariateSpline(nodes_y, nodes_x, px[:, axis].reshape(len(nodes_y), -1))
         maps.append(
             np.asarray(spline(np.arange(size_px[1]), np.arange(size_px[0])), dtype=np.float32)
         )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibrate.arrays import Array, Image, Plane
+from calibrate.plane import grid
 from calibrate.simulate.images import check_frame, spread_between
 from calibrate.simulate.optics import Lens, Pinhole, rotation_about, rows_of
 
@@ -113,8 +114,7 @@ class VirtualProjector(Pinhole):
         """How bright white falls on the table at each pixel (H, W), 1 in the middle."""
         w, h = self.size
         nx, ny = 25, 15
-        u, v = np.meshgrid(np.linspace(0, w - 1, nx), np.linspace(0, h - 1, ny))
-        px = np.column_stack([u.ravel(), v.ravel()])
+        nodes_x, nodes_y = np.linspace(0, w - 1, nx), np.linspace(0, h - 1, ny)
 
         def light(p: Array) -> Array:
             right = self.to_table(p + HALF_X) - self.to_table(p - HALF_X)
@@ -124,7 +124,5 @@ class VirtualProjector(Pinhole):
             return np.asarray((1 - self.falloff * r2 / (0.25 * (w * w + h * h))) / area)
 
         middle = light(np.array([[(w - 1) / 2, (h - 1) / 2]]))[0]
-        nodes = (light(px) / middle).reshape(ny, nx)
-        return spread_between(
-            nodes, np.linspace(0, w - 1, nx), np.linspace(0, h - 1, ny), np.arange(w), np.arange(h)
-        )
+        nodes = (light(grid(nodes_x, nodes_y)) / middle).reshape(ny, nx)
+        return spread_between(nodes, nodes_x, nodes_y, np.arange(w), np.arange(h))

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from calibrate.arrays import Array, Image, Mask, Plane
-from calibrate.plane import signed_area
+from calibrate.plane import grid, signed_area
 from calibrate.simulate.camera import Radiance, VirtualCamera
 from calibrate.simulate.images import (
     blurred,
@@ -120,9 +120,8 @@ class VirtualTable:
         n = camera.samples
         w, h = camera.size[0] * n, camera.size[1] * n
         nodes_x, nodes_y = nodes_of(w), nodes_of(h)
-        u, v = np.meshgrid(nodes_x, nodes_y)
         # sample k of a pixel that is cut in n lies at (k + 0.5) / n − 0.5 from its centre
-        px = np.column_stack([(u.ravel() + 0.5) / n - 0.5, (v.ravel() + 0.5) / n - 0.5])
+        px = (grid(nodes_x, nodes_y) + 0.5) / n - 0.5
         rays = camera.rays(px)
         rays[:, 2] = np.minimum(rays[:, 2], -1e-3)  # a ray above the horizon lands very far away
         origin = np.array(camera.position_mm)
@@ -207,12 +206,9 @@ class VirtualTable:
         w = max(2, round((right - left) / mm_per_px) + 1)
         h = max(2, round((far - near) / mm_per_px) + 1)
         nodes_x, nodes_y = nodes_of(w), nodes_of(h)
-        u, v = np.meshgrid(nodes_x, nodes_y)
-        height = 1e4
-        origins = np.column_stack(
-            [left + u.ravel() * mm_per_px, far - v.ravel() * mm_per_px, np.full(u.size, height)]
-        )
-        rays = np.tile([0.0, 0.0, -1.0], (u.size, 1))
+        places = grid(left + nodes_x * mm_per_px, far - nodes_y * mm_per_px)
+        origins = np.column_stack([places, np.full(len(places), 1e4)])
+        rays = np.tile([0.0, 0.0, -1.0], (len(places), 1))
         beam, room = self._paint(frame, origins, rays, (nodes_x, nodes_y), (w, h), mm_per_px, None)
         linear = (beam + room) * np.float32(0.85 / (0.82 * (1 + self.ambient)) * exposure)
         values = np.clip(linear, 0, 1) ** np.float32(1 / 2.2) * 255 + 0.5
