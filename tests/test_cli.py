@@ -209,3 +209,41 @@ def test_options_of_what_runs_alone_need_no_word_before_them(
     ):
         assert main(words) == 2
         assert told in capsys.readouterr().err
+
+
+def test_a_fields_type_says_what_may_be_left_out_or_given_again() -> None:
+    """Of a toy command: what has no default is asked for, a list grows, a switch is off, a None stays."""
+    from projector.commands.command_line import CommandLine, argument, option
+
+    heard: list[CommandLine] = []
+
+    class ToyCommand(CommandLine):
+        """A toy."""
+
+        file: Path = argument("FILE")
+        size: int = option("How large.")
+        also: tuple[str, ...] = option("More.", names="-a")
+        loud: bool = option("Loud.")
+        both: bool | None = option("Both.", names="--both/--not-both")
+        word: str | None = option("A word.", ("one", "two"))
+        times: int = option("How often.", default=2)
+
+        def run(self) -> None:
+            heard.append(self)
+
+    def go(*words: str) -> int:
+        return CliRunner().invoke(ToyCommand.command, words).exit_code
+
+    assert go("f.yaml", "--size", "3") == 0
+    assert heard[-1] == ToyCommand(
+        file=Path("f.yaml"), size=3, also=(), loud=False, both=None, word=None, times=2
+    )
+    assert go("f.yaml", "--size", "3", "-a", "x", "--also", "y", "--loud", "--not-both") == 0
+    assert heard[-1] == ToyCommand(
+        file=Path("f.yaml"), size=3, also=("x", "y"), loud=True, both=False, word=None, times=2
+    )
+    for wrong in (["f.yaml"], ["--size", "3"], ["f.yaml", "--size", "x"],
+                  ["f.yaml", "--size", "3", "--word", "three"]):  # fmt: skip
+        assert go(*wrong) == 2, wrong
+    shown = CliRunner().invoke(ToyCommand.command, ["--help"]).output
+    assert "[default: 2]" in shown and "[required]" in shown and "A toy." in shown
