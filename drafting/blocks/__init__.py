@@ -163,10 +163,6 @@ class Draft:
         own = (self.block,) if self.block else ()
         return usual_allowances((*own, *(p.block for p in self.parts)))
 
-    def edge_lengths(self) -> dict[tuple[str, str], float]:
-        """(piece, edge) → length in mm, in order."""
-        return {(p, e.name): e.length_mm for p, x in self.pieces.items() for e in x.edges.values()}
-
 
 def names() -> tuple[str, ...]:
     """The names of all blocks: one for each module here whose name has no underscore before it."""

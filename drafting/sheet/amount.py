@@ -84,10 +84,6 @@ class Amount(float):
         """The same amount under a name, by which later sums call it."""
         return Amount(float(self), NAMED, label, (self,))
 
-    def text(self, unit: str) -> str:
-        """The amount in her unit: ``29.2 cm``."""
-        return format_length(float(self), unit)
-
     def sum_text(self, unit: str) -> str:
         """How it came about: ``bust girth 92.5 cm ÷ 4 = 23.1 cm``; '' for a leaf."""
         return _sum_text(self, unit)

@@ -78,12 +78,6 @@ class Neck:
         return sum(h.full for side in self.sides for h in side.values())
 
     @property
-    def girth(self) -> float:
-        """The finished neckline all round, mm."""
-        once = sum(float(h.length) for side in self.sides for h in side.values())
-        return once * 2.0 / len(self.sides)
-
-    @property
     def sources(self) -> Sources:
         """What it hangs on."""
         return sources_of([h.length for side in self.sides for h in side.values()])

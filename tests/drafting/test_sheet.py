@@ -13,6 +13,7 @@ from printed import holds, worked_out
 from top_bodies import centimetres, inches
 
 from configs.errors import DraftError
+from configs.units import format_length
 from drafting.curves import line
 from drafting.fit import parse_fit
 from drafting.sheet import Amount, Sheet, found, least, most, number, read_steps, sources_of
@@ -79,7 +80,7 @@ def test_any_printed_sum_holds(parts: list[float], signs: list[bool], by: int, u
         text = amount.sum_text(unit)
         if not text:  # all else was nil: one part is left, and no sum
             continue
-        assert text.endswith(f"= {amount.text(unit)}")
+        assert text.endswith(f"= {format_length(float(amount), unit)}")
         assert holds(text) or worked_out(text.split(" = ")[0]) == 0, text
 
 
