@@ -348,3 +348,12 @@ def test_before_and_after_of_a_lower_shoulder() -> None:
     edges = {m.edge for m in compare(before.pieces, after.pieces)}
     assert "right armhole" in edges
     assert not any(e.startswith("left") for e in edges)
+
+
+@pytest.mark.parametrize("name", ["neck back", "neck forward"])
+def test_a_change_stands_in_a_sum_as_it_is(name: str) -> None:
+    """The sum of a neckline that was moved names the change; nothing is multiplied by one."""
+    steps = fitted({"change": name, "by": "6 mm"}).steps
+    sums = [line for step in steps for line in step.sums if f"fit: {name}" in line]
+    assert sums
+    assert not [line for line in sums if "1 ×" in line or "× 1 " in line]
