@@ -74,16 +74,26 @@ def test_outline_hole_and_stain_under_the_light(surface: str, colour: tuple[int,
     assert found.area_mm2 == pytest.approx(shapely.Polygon(OUTLINE, [HOLE]).area, rel=0.005)
 
 
-def test_taped_cards_place_it_whether_the_beam_is_dark_or_white() -> None:
-    """With cards where they lay at the calibration no light is needed, and white light does no harm: its edge is not taken for cloth."""
-    bare_table = table_on("wood", 11, 0.6)
-    cards = lay_cards(bare_table, pattern_for(SIZE, 1150.0), 11)
+@pytest.fixture(scope="module")
+def among_cards() -> tuple[VirtualTable, VirtualTable, np.ndarray]:
+    """A bare table, the same with a remnant and four cards on it, and a photo of these without light."""
+    bare_table = table_on("wood", 12, 0.6)
+    cards = lay_cards(bare_table, pattern_for(SIZE, 1150.0), 12)
     table = bare_table.with_sheets([remnant(), *cards])
-    places = tuple(CardPlace(i, s.at_mm, math.radians(s.angle_deg)) for i, s in enumerate(cards))
+    return bare_table, table, table.photograph(BLACK, phone(12, table.beam_mm(4), (2016, 1512)), 1)
+
+
+def test_taped_cards_place_it_whether_the_beam_is_dark_or_white(
+    among_cards: tuple[VirtualTable, VirtualTable, np.ndarray],
+) -> None:
+    """With cards where they lay at the calibration no light is needed, and white light does no harm: its edge is not taken for cloth."""
+    bare_table, table, dark = among_cards
+    places = tuple(
+        CardPlace(i, s.at_mm, math.radians(s.angle_deg)) for i, s in enumerate(table.sheets[1:])
+    )
     calibration = replace(true_calibration(bare_table), cards=places)
-    camera = phone(11, table.beam_mm(4), (2016, 1512))
-    for light in (BLACK, BLACK + 255):
-        photo = table.photograph(light, camera, 1)
+    white = table.photograph(BLACK + 255, phone(12, table.beam_mm(4), (2016, 1512)), 1)
+    for photo in (dark, white):
         view = view_of(photo, calibration)
         found = scan(photo, view)
         assert view.by == "taped cards" and view.placed
@@ -91,12 +101,11 @@ def test_taped_cards_place_it_whether_the_beam_is_dark_or_white() -> None:
         assert len(found.holes) == 1
 
 
-def test_loose_cards_give_the_size_and_say_that_the_place_is_unknown() -> None:
+def test_loose_cards_give_the_size_and_say_that_the_place_is_unknown(
+    among_cards: tuple[VirtualTable, VirtualTable, np.ndarray],
+) -> None:
     """Cards anywhere: true area, no place, and a note; without a calibration too."""
-    bare_table = table_on("wood", 12, 0.6)
-    cards = lay_cards(bare_table, pattern_for(SIZE, 1150.0), 12)
-    table = bare_table.with_sheets([remnant(), *cards])
-    photo = table.photograph(BLACK, phone(12, table.beam_mm(4), (2016, 1512)), 1)
+    bare_table, _, photo = among_cards
     for calibration in (true_calibration(bare_table), None):
         view = view_of(photo, calibration)
         assert not view.placed
