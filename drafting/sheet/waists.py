@@ -225,6 +225,8 @@ def usual_zip(
     step, most_ = (12.7, 304.8) if inches else (10.0, 300.0)
     depths = np.arange(0.0, min(deepest + step, most_), step)
     small = [float(d) for d in depths if girth(float(d)) < ring - 0.1]
+    while small and small[-1] + step < most_ and girth(small[-1] + step) < ring - 0.1:
+        small.append(small[-1] + step)  # a hip that is widest a little lower
     open_ = step * math.ceil(0.5 * (ring - waist) / step - 1e-9) if waist < ring else 0.0
     usual = 7.0 * 25.4 if inches else 180.0
     return max(usual, min(max(small) + step if small else 0.0, most_), min(open_, most_))

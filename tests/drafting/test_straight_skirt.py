@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from configs.errors import DraftError, InputError
@@ -528,6 +528,9 @@ def test_pencil_line_through_the_table_is_the_side_seam(waist: float, hip: float
     length=st.sampled_from(["short", "knee", "calf"]), flare=st.floats(0, 300),
     ease=st.floats(0, 120),
 )  # fmt: skip
+@example(
+    waist=52.0, more=41.0, depth=19.0, length="short", flare=187.0, ease=3.0
+)  # zip to below the hip
 def test_any_body_trues_or_is_refused_with_a_reason(
     waist: float, more: float, depth: float, length: str, flare: float, ease: float
 ) -> None:
