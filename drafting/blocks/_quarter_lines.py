@@ -320,12 +320,8 @@ _LEAST_SIDE_LEFT_MM = 60.0  # of side seam below the underarm of a grown-on slee
 
 
 def _sleeve(
-    s: Sheet,
-    pair: Mapping[str, Quarter],
-    sides: Mapping[str, Side],
-    side_length: float,
-    notes: list[str],
-) -> dict[str, Upper] | None:
+    s: Sheet, pair: Mapping[str, Quarter], sides: Mapping[str, Side], side_length: float, notes: list[str]
+) -> dict[str, Upper] | None:  # fmt: skip
     """A sleeve grown on to the shoulder: the shoulder line runs on over the arm.
 
     A cap ends in a curve to the underarm; a longer one ends square and has an underarm, rounded
@@ -334,19 +330,32 @@ def _sleeve(
     style = s.style
     if style["sleeve"] == "none":
         return None
-    arm = s.m.get("upper_arm_girth")
     reach = float(style["sleeve_length"] or _SLEEVE_MM[style["sleeve"]])
-    out = vec(pair[FRONT].along) + vec(pair[BACK].along)
-    out = out / np.hypot(*out)
-    down = -left_of(out)
-    shoulder = 0.5 * (vec(pair[FRONT].shoulder) + vec(pair[BACK].shoulder))
-    widest = max(q.bust[0] for q in pair.values())
+    out, shoulder, widest = _arm_of(pair)
     if reach <= _CAP_MOST_MM:
         room = (widest - _CAP_INSIDE_MM - float(shoulder[0])) / float(out[0])
         if reach > room:
             reach = max(room, 0.0)
             notes.append(f"The cap sleeve is {s.t(reach)} long: further it would stand out past the side.")  # fmt: skip
         return {half: _cap(q, sides[half], reach) for half, q in pair.items()}
+    return _long_sleeve(s, pair, sides, side_length, notes, reach)
+
+
+def _arm_of(pair: Mapping[str, Quarter]) -> tuple[Points, Points, float]:
+    """Direction of the arm and the shoulder's end, (2,), the means of front and back; how wide the wider is."""
+    out = vec(pair[FRONT].along) + vec(pair[BACK].along)
+    shoulder = 0.5 * (vec(pair[FRONT].shoulder) + vec(pair[BACK].shoulder))
+    return out / np.hypot(*out), shoulder, max(q.bust[0] for q in pair.values())
+
+
+def _long_sleeve(
+    s: Sheet, pair: Mapping[str, Quarter], sides: Mapping[str, Side], side_length: float, notes: list[str],
+    reach: float,
+) -> dict[str, Upper]:  # fmt: skip
+    """A sleeve grown on that ends ``reach`` mm from the shoulder point or farther, with an underarm."""
+    style, arm = s.style, s.m.get("upper_arm_girth")
+    out, shoulder, widest = _arm_of(pair)
+    down = -left_of(out)
     wanted = float(arm or GUESSED_ARM * s.m["bust_girth"]) + 60.0
     width = float(style["sleeve_width"] or wanted)
     inside = widest + _LEAST_UNDERARM_MM - float(shoulder[0]) - 0.5 * width * float(down[0])

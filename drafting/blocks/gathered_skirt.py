@@ -93,26 +93,7 @@ def gathered_skirt(s: Sheet) -> None:
             waists.gather(s, *each, _times(wide, waist))
         waists.finish_widths(s, waist, spots, cut, float(wide - waist))
     if not elastic:
-        zip_mm = waists.opening(s, lambda d: float(g.waist if d < 30 else wide), g, g.waist)
-        end = depths[0] - 10.0  # a shorter opening does where the hip still passes
-        if g.joint and not style["zip_length"] and zip_mm > end >= 0.5 * float(g.ring - g.waist):
-            zip_mm = s.figures["zip"] = end
-        what = f"of {s.t(zip_mm)} is as long as the skirt."
-        s.fault(zip_mm > long_ - 30.0, "style.zip_length", what, "Make it shorter.")
-        s.fault(g.joint is not None and zip_mm > end, "style.tiers", f"ends the first {s.t(depths[0])} down, the zip is {s.t(zip_mm)} long.",
-                "Choose fewer tiers, or a longer skirt.")  # fmt: skip
-        s.stop()
-        if zip_mm > depths[0]:
-            s.notes.append(f"The zip, {s.t(zip_mm)} long, goes on past the first tier in the left side seam.")  # fmt: skip
-        if g.joint:
-            _sew_on(s, g.joint, wide, zip_mm)
-        else:  # a zip that is longer than a tier goes on in the next
-            above = np.cumsum([0.0, *depths[:-1]])
-            for name, deep, left in zip(_names(tiers), depths, zip_mm - above, strict=True):
-                if 0.0 < left < deep - 10.0:
-                    edges = {"side": False, "left side": True}
-                    waists.with_zip(s, name, edges, float(left), "left side:")
-        waists.hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
+        _zip(s, g, wide, long_, depths)
     if style["pockets"] != "none":
         remedy = "Leave the pockets out, or choose one tier."
         s.refuse(tiers > 1, "style.pockets", "do not go with tiers.", remedy)
@@ -132,6 +113,30 @@ def gathered_skirt(s: Sheet) -> None:
         finish=waists.FINISHING[style["waist_finish"]],
         hem="Turn up the skirt's hem.",
     )  # fmt: skip
+
+
+def _zip(s: Sheet, g: waists.Girths, wide: Amount, long_: Amount, depths: list[float]) -> None:
+    """The opening down the left side or the bodice's, through as many tiers as it takes."""
+    zip_mm = waists.opening(s, lambda d: float(g.waist if d < 30 else wide), g, g.waist)
+    end = depths[0] - 10.0  # a shorter opening does where the hip still passes
+    if g.joint and not s.style["zip_length"] and zip_mm > end >= 0.5 * float(g.ring - g.waist):
+        zip_mm = s.figures["zip"] = end
+    what = f"of {s.t(zip_mm)} is as long as the skirt."
+    s.fault(zip_mm > long_ - 30.0, "style.zip_length", what, "Make it shorter.")
+    s.fault(g.joint is not None and zip_mm > end, "style.tiers", f"ends the first {s.t(depths[0])} down, the zip is {s.t(zip_mm)} long.",
+            "Choose fewer tiers, or a longer skirt.")  # fmt: skip
+    s.stop()
+    if zip_mm > depths[0]:
+        s.notes.append(f"The zip, {s.t(zip_mm)} long, goes on past the first tier in the left side seam.")  # fmt: skip
+    if g.joint:
+        _sew_on(s, g.joint, wide, zip_mm)
+    else:  # a zip that is longer than a tier goes on in the next
+        above = np.cumsum([0.0, *depths[:-1]])
+        for name, deep, left in zip(_names(len(depths)), depths, zip_mm - above, strict=True):
+            if 0.0 < left < deep - 10.0:
+                edges = {"side": False, "left side": True}
+                waists.with_zip(s, name, edges, float(left), "left side:")
+    waists.hip_passes(s, float(wide), zip_mm, float(g.ring), float(g.waist))
 
 
 def _names(tiers: int) -> list[str]:
