@@ -95,7 +95,7 @@ def planned_down_to(
     """
     shown: list[Lay] = []
     lay, more = planned(pieces, cloth, **how)
-    for times in (2, 4, 8, 16, 32):
+    for times in (2, 4, 8, 16, 32, 64):
         shown += more
         if lay.used_length_mm <= length_mm and not lay.left_out:
             break
