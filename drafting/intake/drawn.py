@@ -97,11 +97,11 @@ class _Ends:
     """Ends of open lines, looked up in a tree, so that thousands stay quick."""
 
     def __init__(self, ends: Sequence[tuple[Array, Array]]) -> None:
-        import shapely
+        from scipy.spatial import cKDTree
 
         self.at = np.array(ends, dtype=np.float64).reshape(-1, 2)  # two rows a line
         self.free = np.ones(len(ends), dtype=bool)
-        self.tree = shapely.STRtree(shapely.points(self.at))
+        self.tree = cKDTree(self.at)
         self.looks = 0
 
     def take(self, i: int) -> bool:
@@ -111,9 +111,7 @@ class _Ends:
 
     def nearest(self, point: Array) -> tuple[int, bool] | None:
         """The free line with an end at ``point``, and whether it must be turned round."""
-        import shapely
-
-        near = self.tree.query(shapely.Point(point), predicate="dwithin", distance=JOIN_MM)
+        near = self.tree.query_ball_point(point, JOIN_MM)
         self.looks += len(near)
         if self.looks > MAX_LOOKS:
             raise InputError.of(
@@ -121,8 +119,8 @@ class _Ends:
                 f"too many lines end near x {point[0]:.1f}, y {point[1]:.1f} mm to tell which go on.",
                 "Save the outlines of one garment alone, each as one closed line.",
             )
-        near = np.sort(near[self.free[near // 2]])
-        if not len(near):
+        there = [end for end in sorted(near) if self.free[end // 2]]
+        if not there:
             return None
-        end = int(near[np.argmin(np.hypot(*(self.at[near] - point).T))])
+        end = min(there, key=lambda end: math.dist(self.at[end], point))
         return end // 2, bool(end % 2)
