@@ -91,8 +91,7 @@ def hip_yoke(s: Sheet) -> None:
     s.sew("side", ("front yoke", "side"), ("back yoke", "side"))
     for name, centre in (("front yoke", "fold"), ("back yoke", "centre back")):
         s.square(name, [frozenset((c, e)) for c in (centre, "side") for e in (UPPER, YOKE_SEAM)])
-    _finish(s, of)
-    spots = tuple((n, UPPER) for n in ("front yoke", "back yoke") for _ in range(2))
+    spots = _finish(s, of)
     waist = sum(s.pieces[p].edges[e].length_mm for p, e in spots)
     s.girths.append(Girth("waist girth", waist, float(s.m["waist_girth"]), float(g.waist - s.m["waist_girth"])))  # fmt: skip
     round_ = 2.0 * sum(low.values())
@@ -133,8 +132,8 @@ def _piece(s: Sheet, half: str, lines: dict[str, Points], of: frozenset[str]) ->
     s.add(made, all=(of, s.options("waist_finish")))
 
 
-def _finish(s: Sheet, of: frozenset[str]) -> None:
-    """Band and interfacing of the waist."""
+def _finish(s: Sheet, of: frozenset[str]) -> tuple[tuple[str, str], ...]:
+    """Band and interfacing of the waist; its edges, each as often as it is cut."""
     spots = tuple((n, UPPER) for n in ("front yoke", "back yoke") for _ in range(2))
     f, b = (2.0 * s.pieces[n].edges[UPPER].length_mm for n in ("front yoke", "back yoke"))
     if s.style["waist_finish"] == "band":
@@ -144,6 +143,7 @@ def _finish(s: Sheet, of: frozenset[str]) -> None:
         for name in ("front yoke", "back yoke"):
             piece = s.pieces[name]
             interfaced(s, piece.with_(cut=piece.cut // 2), of)
+    return spots
 
 
 BLOCK = Block(

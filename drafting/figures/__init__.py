@@ -299,8 +299,7 @@ def measuring_sheet(keys: Sequence[str], heading: Sequence[str] = (), paper: str
     blank = Drawing(_CARD_FIGURE_MM, _CARD_FIGURE_MM, (), ())
     drawings = {k: figure(k, _CARD_FIGURE_MM) if k in FIGURES else blank for k in keys}
     texts = [t for d in drawings.values() for t in d.texts()]
-    for k in keys:
-        texts += [REGISTRY[k].name, REGISTRY[k].how, REGISTRY[k].posture]
+    texts += [t for k in keys for t in (REGISTRY[k].name, REGISTRY[k].how, REGISTRY[k].posture)]
     pdf.add_page()
     letters = Lettering(pdf, [*heading, *texts, _SHEET_NOTE])
     y = _sheet_head(pdf, letters, heading)
@@ -341,11 +340,9 @@ def _sheet_head(pdf: Any, letters: Any, heading: Sequence[str]) -> float:
 
 
 def _card_lines(letters: Any, key: str, width: float) -> tuple[list[str], list[str]]:
-    m = REGISTRY[key]
-    return (
-        text_lines(m.how, 3.3, width, letters.width),
-        text_lines(m.posture, 3.3, width, letters.width),
-    )
+    told = (REGISTRY[key].how, REGISTRY[key].posture)
+    how, posture = (text_lines(t, 3.3, width, letters.width) for t in told)
+    return how, posture
 
 
 def _card_height(letters: Any, key: str, drawing: Drawing, column: float) -> float:
@@ -364,17 +361,15 @@ def _card(
     size = letters.fitted(REGISTRY[key].name, 4.4, wide)
     for shift in (0.0, 0.14):  # twice, a hair apart: bold in any font
         letters.write(left + shift, y + 4.4, REGISTRY[key].name, size)
-    how, posture = _card_lines(letters, key, wide)
     at = y + 10.2
-    for line in how:
-        letters.write(left, at, line, 3.3)
-        at += 4.3
-    at += 1.2
-    pdf.set_text_color(*GREY)
-    for line in posture:
-        letters.write(left, at, line, 3.3)
-        at += 4.3
-    at += 7.0
+    for lines, colour, gap in zip(
+        _card_lines(letters, key, wide), (INK, GREY), (1.2, 7.0), strict=True
+    ):
+        pdf.set_text_color(*colour)
+        for line in lines:
+            letters.write(left, at, line, 3.3)
+            at += 4.3
+        at += gap
     for blank in ("1st", "2nd"):
         letters.write(left, at, blank, 3.3)
         pdf.line(left + 8.0, at + 0.6, left + wide, at + 0.6)
