@@ -189,7 +189,7 @@ def test_a_garment_shaped_at_the_table_is_saved_with_its_lay(bib: Path) -> None:
     """Garment, lay, marks and view go to the docket at once, her comment stays; nothing is left to save."""
     journal, _ = Journal.open(Docket.load(bib))
     journal.note((moved(20.0), LAY[1]), (), {})
-    journal.reshape(LONGER, (moved(55.0),), ("bib/1",), VIEW)
+    journal.reshape(LONGER, Kept((moved(55.0),), ("bib/1",), VIEW))
     docket = Docket.load(bib)
     assert docket.garment == journal.docket.garment == LONGER
     assert (docket.lay, docket.traced, docket.table) == ((moved(55.0),), ("bib/1",), VIEW)
@@ -207,7 +207,7 @@ def test_a_garment_changed_elsewhere_is_not_written_over(bib: Path) -> None:
     )
     bib.write_text(hers)
     with pytest.raises(InputError, match="changed elsewhere meanwhile, and on the cloth"):
-        journal.reshape(LONGER, LAY, (), {})
+        journal.reshape(LONGER, Kept(LAY, (), {}))
     assert bib.read_text() == hers and journal.docket.garment is None
     journal.close()
 
