@@ -132,8 +132,9 @@ def _up_to(docket: Docket, parts: int, own: Sampled) -> tuple[Docket, Sampled]:
     garment = docket.garment or {}
     after = list(garment.get("with") or [])[parts:]
     if after:
+        recipe = {**garment, "with": garment["with"][:parts]}
         short = docket.replace(
-            garment={**garment, "with": garment["with"][:parts]}, allowances={}, piece_allowances={}
+            garment=recipe, allowances={}, piece_allowances={}, lay=(), traced=()
         )
         try:
             edges = _sampled(short.pieces())
