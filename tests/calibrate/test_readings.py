@@ -200,6 +200,36 @@ def test_several_readings_of_a_pair_and_units() -> None:
     assert found.readings == ((("A", "C"), pytest.approx(1651.0)),)
 
 
+@pytest.mark.parametrize(("mm", "asked"), [(25, True), (100, False)])
+def test_a_bare_number_too_small_for_mm_is_asked_back(mm: int, asked: bool) -> None:
+    """Under ``distances``, whose name says no unit: half and twice of 50; an answer is offered, and what
+    is no length at all is told how lengths are written."""
+    if not asked:
+        assert read(None, distances={"A-B": mm}).readings == ((("A", "B"), float(mm)),)
+        return
+    data = {"size": list(SIZE), "crosses": CROSSES, "distances": {"A-B": mm, "A-C": "long"}}
+    with pytest.raises(InputError) as caught:
+        readings_from(data, "d.yaml")
+    small, none = caught.value.faults
+    assert "did you mean 25 cm" in small.what and "1123" not in small.remedy
+    assert "Write 1123" in none.remedy
+
+
+def test_distances_that_are_no_lines() -> None:
+    """A list or a word in place of lines is told, beside lines under the other name too."""
+    for other in ([1, 2], "long"):
+        assert faults({"A-B": 900}, distances=other) == ["distances"]
+
+
+@pytest.mark.parametrize(
+    ("said", "unit"),
+    [({}, "mm"), ({"unit": "in"}, "in"), ({"distances": {"A-C": "40 in"}}, "in"), ({"distances": {"A-C": "90 cm"}}, "mm")],
+)  # fmt: skip
+def test_what_was_read_in_inches_is_told_in_inches(said: dict[str, Any], unit: str) -> None:
+    """By the file's unit, or by one reading that says so."""
+    assert read({"A-B": 900}, **said).unit == unit
+
+
 @pytest.mark.parametrize(
     ("size", "told"),
     [
