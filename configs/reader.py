@@ -328,11 +328,11 @@ class Reader:
     ) -> str:
         """One of the known words; the first of them (or ``otherwise``) where none stands there.
 
-        ``same``: other words for it → the known one; False where 'no' is one.
+        ``same``: other words for it → the known one; False where 'no' and 0 are one.
         """
         other = next(iter(known)) if otherwise is None else otherwise
         given = self.get(key, other)
-        value = as_typed(same.get(given, given) if isinstance(given, str | bool) else given)
+        value = as_typed(same.get(given, given) if isinstance(given, str | int) else given)
         if not isinstance(value, str) or value not in known:
             hint = nearest(value, known) if isinstance(value, str) else ""
             self.note(key, f"{short(value)} is not one of {', '.join(known)}.", hint, value)

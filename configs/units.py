@@ -88,7 +88,7 @@ def parse_length(
                 Fault(where, f"{short(value)} is not a finite length.", HOW_TO_WRITE, value)
             )
         if unit == "mm" and number >= 0.0:
-            return number
+            return number + 0.0  # -0.0 is 0.0
         # repr gives back the decimals that were written, not their binary neighbours
         text = repr(number)
         if "e" in text:

@@ -366,16 +366,17 @@ class Piece:
         def own(edge: str, side: str) -> str:
             return edge if edge in (first, last) else f"{side} {edge}"
 
-        # where a half's own part of an edge that crosses the fold begins
+        # where a half's own part of an edge that crosses the fold begins; one edge alone begins with it
         before = {
             (first, plus): self.edges[first].length_mm,
+            (last, plus): 0.0,
             (last, minus): self.edges[last].length_mm,
         }
         notches: list[Notch] = []
         darts: list[Dart] = []
         marks: list[Mark] = []
         for a, b in zip(self.notches, other.notches, strict=True):
-            gap = a.at_mm if a.edge == first else b.at_mm if a.edge == last else np.inf
+            gap = min(a.at_mm if a.edge == first else np.inf, b.at_mm if a.edge == last else np.inf)
             for n, side in ((a, plus), (b, minus)) if gap > ON_FOLD_MM else ((a, plus),):
                 at = before.get((n.edge, side), 0.0) + n.at_mm
                 notches.append(replace(n, edge=own(n.edge, side), at_mm=at))

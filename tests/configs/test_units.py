@@ -54,6 +54,12 @@ def test_nonsense_is_refused_with_its_place(text: object) -> None:
         parse_length(text, None, "allowances.hem")
 
 
+def test_nothing_with_a_minus_is_nothing() -> None:
+    """-0 in any unit is 0, so that no file says '-0 mm'."""
+    for unit in ("mm", "cm", "in"):
+        assert str(parse_length(-0.0, unit)) == "0.0"
+
+
 def test_minus_only_where_it_means_something() -> None:
     """A change may be negative, a length may not."""
     assert parse_length("-6 mm", signed=True) == -6.0

@@ -103,6 +103,13 @@ def test_cloth_that_cannot_be(data: dict[str, object], word: str) -> None:
         Cloth.from_dict(data)
 
 
+@pytest.mark.parametrize("said", ["none", "no", False, 0])
+def test_no_nap_and_no_fold_in_any_word(said: object) -> None:
+    """'none', no and 0 say that there is none."""
+    cloth = Cloth.from_dict({"width": 1400, "nap": said, "fold": said})
+    assert (cloth.nap, cloth.folded) == ("none", False)
+
+
 def test_where_pieces_may_lie() -> None:
     """Selvedges are left out on both sides; folded, y runs from the fold to the selvedges."""
     assert Cloth.from_dict({"width": 1000, "selvedge": 10}).y_range_mm == (10.0, 990.0)

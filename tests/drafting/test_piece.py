@@ -241,6 +241,20 @@ def test_opened_piece_keeps_lengths_and_notches() -> None:
     np.testing.assert_allclose(left, right * (-1, 1), atol=1e-9)
 
 
+@pytest.mark.parametrize("at", [0.0, 50.0, 250.0, 400.0])
+def test_an_outline_in_one_edge_is_opened_with_its_notch_on_both_sides(at: float) -> None:
+    """An imported half whose outline is one edge: its notch stays where it is and is mirrored; one on
+    the fold is there once."""
+    outline = [(0, 0), (100, 0), (100, 200), (0, 200)]
+    half = Piece.from_outline("bib", outline, fold=((0, 0), (0, 200)))
+    half = half.with_(notches=(Notch("edge", at),))
+    x, y = half.edges["edge"].at(at)[0]
+    whole = half.opened()
+    found = {(*whole.edges[n.edge].at(n.at_mm)[0].round(6).tolist(),) for n in whole.notches}
+    assert found == {(x, y), (-x + 0.0, y)}
+    assert len(whole.notches) == len(found)
+
+
 def test_interior_angles() -> None:
     """Corner angles of a square are 90°, of a hollow corner 270°."""
     east, north = np.array([1.0, 0.0]), np.array([0.0, 1.0])
