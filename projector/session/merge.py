@@ -234,8 +234,12 @@ def _alike(one: Placement | None, other: Placement | None) -> bool:
 
 
 def rounded(lay: Iterable[Placement]) -> list[dict[str, Any]]:
-    """A lay as a docket would say it: it rounds places."""
+    """A lay to a thousandth of a mm, first to the docket's own digits: what it saved stays alike."""
     return [
-        {**plain(p), "at": [round(v, 3) for v in p.at], "turn_deg": round(p.turn_deg, 5)}
+        {
+            **plain(p),
+            "at": [round(round(v, 4), 3) for v in p.at],
+            "turn_deg": round(round(p.turn_deg, 6), 5),
+        }
         for p in lay
     ]

@@ -510,3 +510,16 @@ def test_what_is_saved_alike_is_alike() -> None:
     assert not one.like(Kept(LAY, (), VIEW))
     assert not one.like(Kept(LAY, ("bib/1",), {}))
     assert not one.like(Kept(LAY[:1], ("bib/1",), VIEW))
+
+
+@pytest.mark.quick
+@pytest.mark.parametrize("was", [moved(100.00046), replace(LAY[0], turn_deg=7.49543509)])
+def test_what_the_docket_rounded_is_nobodys_edit(bib: Path, was: Placement) -> None:
+    """A place that a save has rounded is not taken for an edit against what the table did since."""
+    docket = Docket.load(bib).replace(lay=(was, LAY[1]))
+    docket.save(bib)
+    assert Kept.of(docket).like(Kept.of(Docket.load(bib)))
+    on = moved(250.0)
+    base, now = Kept.of(docket), Kept((on, LAY[1]), (), {})
+    kept, against = merged(base, now, Kept.of(Docket.load(bib)), {"bib"})
+    assert kept.lay[0] == on and not against
