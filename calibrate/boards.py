@@ -40,8 +40,6 @@ def _reader() -> Any:
     settings.minMarkerPerimeterRate = 0.02
     settings.maxMarkerPerimeterRate = 0.8
     settings.minMarkerDistanceRate = 0.05
-    # windows of 3 and 23 px: what one of 13 finds between them, they find as well
-    settings.adaptiveThreshWinSizeStep = 20
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100)
     return cv2.aruco.ArucoDetector(dictionary, settings)
 

@@ -84,9 +84,10 @@ def detect(
         shown = (pattern or bare(pattern_size)).board()
     # who takes what there is has enough in the whole of the light
     enough = lenient and shown is not None and set(shown.markers) <= wanted
-    if not enough and _is_thin(wanted, pattern_size is not None):
-        # small markers are read better larger
-        markers = _merge(markers, read_markers(gray, min(2.0, 2 * READ_WIDTH / long_side)))
+    for larger in () if enough else (1.5, 2.0):  # small markers are read better larger
+        if _is_thin({i for i, _ in markers}, pattern_size is not None):
+            factor = larger * min(1.0, READ_WIDTH / long_side)
+            markers = _merge(markers, read_markers(gray, factor))
     found = find_cards(gray, markers, card_ids, name)
     if not found and not lenient:
         say_why_nothing(gray, markers, name)
