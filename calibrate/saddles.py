@@ -179,7 +179,7 @@ def _fit_saddles(
         q[:, 4] = np.clip(q[:, 4], 0.2, 0.4 * half + 1)
         p[going] = q
         if round_ > 3:  # those that came to rest are left alone
-            going = going[np.abs(step[:, :2]).max(axis=1) >= 1e-4]
+            going = going[np.abs(step[:, :5]).max(axis=1) >= 1e-4]
             if not len(going):
                 break
     freedom = np.maximum(used - 9, 1)
